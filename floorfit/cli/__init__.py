@@ -1,0 +1,84 @@
+"""The command line: arguments in, messages and exit codes out; no arithmetic.
+
+Exit codes: 0 done, every pocket corrected and predicted (or verified) to conform; 1 done, at least one pocket is
+held or does not conform; 2 the input or the call was refused, and nothing was written.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+from collections.abc import Sequence
+
+from floorfit.errors import FloorfitError
+
+__all__ = ["main"]
+
+#: Sub-commands in the order of the work; each is a module here with ``add_parser`` and ``run``.
+COMMANDS = ("extract", "plan", "calibrate", "correct", "apply", "report", "verify", "series", "schema")
+
+_EPILOG = """examples:
+  floorfit correct part.json readings.csv -o job
+  floorfit COMMAND --help
+
+exit codes: 0 every pocket conforms; 1 a pocket is held or does not conform; 2 refused, nothing written
+"""
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser with every sub-command; imports nothing heavy."""
+    parser = argparse.ArgumentParser(
+        prog="floorfit",
+        description="Z offsets for pocket floors, from ultrasonic web readings of a plate that no longer lies flat.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"floorfit {_version()}")
+    parser.add_argument("--debug", action="store_true", help="show the traceback of an error")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name in COMMANDS:
+        importlib.import_module(f"floorfit.cli.{name}").add_parser(commands)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line and return the exit code.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments without the programme's name; those of the process when left out.
+    """
+    args = build_parser().parse_args(argv)
+    try:
+        return int(args.run(args))
+    except FloorfitError as error:
+        return _refuse(str(error), args.debug)
+    except KeyboardInterrupt:
+        return _refuse("stopped by the user; nothing was written.", args.debug)
+    except MemoryError:
+        return _refuse("not enough memory for this input; nothing was written.", args.debug)
+    except OSError as error:
+        return _refuse(f"{error.filename or 'file'}: {error.strerror or error}. Check the path.", args.debug)
+    except Exception as error:
+        text = f"internal fault ({type(error).__name__}: {error}). Nothing was written; run again with --debug."
+        return _refuse(text, args.debug)
+
+
+def _refuse(text: str, debug: bool) -> int:
+    if debug:
+        import traceback
+
+        traceback.print_exc()
+    print(f"floorfit: {text}", file=sys.stderr)
+    return 2
+
+
+def _version() -> str:
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        return version("floorfit")
+    except PackageNotFoundError:
+        return "unknown"

@@ -1,0 +1,123 @@
+"""Where commands write: stderr for people, and files that appear whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from floorfit.errors import OutputError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.progress import Progress
+
+__all__ = ["progress_bar", "refuse_existing", "say", "stderr_console", "whole_file", "whole_folder"]
+
+
+def say(text: str) -> None:
+    """Print one message for a person on stderr."""
+    print(text, file=sys.stderr)
+
+
+def stderr_console() -> Console:
+    """Return a rich console on stderr: no colour when piped or with NO_COLOR, 80 columns when piped."""
+    from rich.console import Console
+
+    width = None if sys.stderr.isatty() else 80
+    return Console(stderr=True, width=width, highlight=False, soft_wrap=False)
+
+
+def progress_bar() -> Progress:
+    """Return a progress bar on stderr that shows nothing when stderr is not a terminal."""
+    from rich.progress import Progress
+
+    console = stderr_console()
+    return Progress(console=console, transient=True, disable=not console.is_terminal)
+
+
+@contextmanager
+def whole_folder(target: str | Path, *, replace: bool) -> Iterator[Path]:
+    """Give a temporary folder that becomes ``target`` when the block ends well, and vanishes when it does not.
+
+    Parameters
+    ----------
+    target : path
+        Folder to make.
+    replace : bool
+        Whether an existing one may be replaced.
+
+    Raises
+    ------
+    OutputError
+        If the target exists and ``replace`` is false, is not a folder, or its parent cannot be written.
+    """
+    path = Path(target)
+    refuse_existing(path, replace=replace)
+    if path.exists() and not path.is_dir():
+        raise OutputError(f"{path}: is a file, a folder was expected. Choose another name.")
+    temporary = _temporary_folder(path)
+    try:
+        yield temporary
+        _swap(temporary, path)
+    finally:
+        shutil.rmtree(temporary, ignore_errors=True)
+
+
+@contextmanager
+def whole_file(target: str | Path, *, replace: bool) -> Iterator[Path]:
+    """Give a temporary path that becomes the file ``target`` when the block ends well.
+
+    Raises
+    ------
+    OutputError
+        As `whole_folder`.
+    """
+    path = Path(target)
+    refuse_existing(path, replace=replace)
+    if path.is_dir():
+        raise OutputError(f"{path}: is a folder, a file was expected. Choose another name.")
+    temporary = _temporary_folder(path)
+    try:
+        yield temporary / path.name
+        os.replace(temporary / path.name, path)
+    finally:
+        shutil.rmtree(temporary, ignore_errors=True)
+
+
+def refuse_existing(path: Path, *, replace: bool) -> None:
+    """Raise `OutputError` if ``path`` exists and may not be replaced; call it before the work starts."""
+    if path.exists() and not replace:
+        raise OutputError(f"{path}: exists already. Choose another name, or give --replace to overwrite it.")
+
+
+def _temporary_folder(path: Path) -> Path:
+    parent = path.resolve().parent
+    try:
+        folder = Path(tempfile.mkdtemp(prefix=f".{path.name}.", dir=parent))
+    except OSError as error:
+        raise OutputError(f"{parent}: cannot be written ({error.strerror}). Make the folder first.") from error
+    umask = os.umask(0)
+    os.umask(umask)
+    folder.chmod(0o777 & ~umask)
+    return folder
+
+
+def _swap(temporary: Path, path: Path) -> None:
+    if not path.exists():
+        os.rename(temporary, path)
+        return
+    old = Path(tempfile.mkdtemp(prefix=f".{path.name}.old.", dir=path.resolve().parent))
+    os.rename(path, old / "was")
+    try:
+        os.rename(temporary, path)
+    except OSError:
+        os.rename(old / "was", path)
+        raise
+    finally:
+        shutil.rmtree(old, ignore_errors=True)

@@ -1,0 +1,35 @@
+"""``floorfit schema``: the JSON Schema of the part file or of the record, on stdout."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+
+_EPILOG = """example:
+  floorfit schema part > part.schema.json
+"""
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the sub-command's arguments."""
+    parser = commands.add_parser(
+        "schema",
+        help="print the JSON Schema of the part file or of record.json",
+        description="Print the JSON Schema (draft 2020-12) of the part file or of a job's record.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("which", choices=["part", "record"], help="which file")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the schema; return 0."""
+    if args.which == "part":
+        from floorfit.part.file import part_schema as schema
+    else:
+        from floorfit.report.record import record_schema as schema
+    json.dump(schema(), sys.stdout, indent=2, sort_keys=True)
+    sys.stdout.write("\n")
+    return 0

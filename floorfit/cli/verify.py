@@ -1,0 +1,7 @@
+"""Placeholder until the command lands."""
+
+import argparse
+
+
+def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Nothing yet."""

@@ -1,0 +1,1 @@
+"""Reading, correcting and checking a finishing programme."""

@@ -1,0 +1,135 @@
+"""The readings as they came: one row a place, in millimetres, nothing repaired, nothing judged.
+
+What a reading *means* (which floor, which warp, used or set aside) is added by later steps in new objects;
+this table never changes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from floorfit.units import Unit
+
+__all__ = ["Readings", "readings_from_arrays"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Web thickness readings, n rows, in the order in which they were taken.
+
+    Parameters
+    ----------
+    x, y : (n,) ndarray, mm
+        Where each reading was taken, in the part frame (or the machine's, before datums are applied).
+    thickness : (n,) ndarray, mm
+        What the gauge showed; NaN where it gave nothing, or where only a time of flight came.
+    pocket : (n,) ndarray of str
+        Label in the file; ``""`` where there was none.
+    z : (n,) ndarray, mm
+        Measured Z of the roughed floor there; NaN where not measured.
+    u : (n,) ndarray, mm
+        Standard uncertainty of the thickness; NaN where not given.
+    temperature : (n,) ndarray, °C
+        Temperature of the part; NaN where not given.
+    tof : (n,) ndarray, µs
+        Time of flight there and back; NaN where not given.
+    line : (n,) ndarray of int
+        Line of the file each row came from, counted from 1; the row number where there is no file.
+    unit : {"mm", "in"}
+        Unit of the file, used again for what is written; the numbers here are mm.
+    source : str
+        File name for messages.
+    extra : mapping of str to sequence of str
+        Columns that floorfit does not use, carried through unchanged.
+    """
+
+    x: Array
+    y: Array
+    thickness: Array
+    pocket: NDArray[np.str_]
+    z: Array
+    u: Array
+    temperature: Array
+    tof: Array
+    line: NDArray[np.int64]
+    unit: Unit = "mm"
+    source: str = "readings"
+    extra: Mapping[str, Sequence[str]] = field(default_factory=dict)
+
+    def __len__(self) -> int:
+        """Return the number of rows, blanks included."""
+        return len(self.x)
+
+
+def readings_from_arrays(
+    x: ArrayLike,
+    y: ArrayLike,
+    thickness: ArrayLike,
+    *,
+    pocket: Sequence[str] | None = None,
+    z: ArrayLike | None = None,
+    u: ArrayLike | None = None,
+    temperature: ArrayLike | None = None,
+    tof: ArrayLike | None = None,
+    unit: Unit = "mm",
+    source: str = "readings",
+) -> Readings:
+    """Build a readings table from arrays in millimetres.
+
+    Parameters
+    ----------
+    x, y, thickness : (n,) array_like, mm
+        Place and thickness; NaN in ``thickness`` for a blank.
+    pocket : sequence of n str, optional
+        Labels.
+    z, u, temperature, tof : (n,) array_like, optional
+        As in `Readings`; NaN everywhere when left out.
+    unit : {"mm", "in"}
+        Unit in which results should be written; the arrays are mm all the same.
+    source : str
+        Name for messages.
+
+    Returns
+    -------
+    Readings
+
+    Raises
+    ------
+    ValueError
+        If the lengths differ.
+    """
+    xs = _column(x)
+    n = len(xs)
+    columns = {
+        "y": y, "thickness": thickness, "z": z, "u": u, "temperature": temperature, "tof": tof,
+    }  # fmt: skip
+    arrays = {name: _column(np.full(n, np.nan) if v is None else v) for name, v in columns.items()}
+    labels = np.array([""] * n if pocket is None else [str(p) for p in pocket], dtype=np.str_)
+    for name, values in {**arrays, "pocket": labels}.items():
+        if len(values) != n:
+            raise ValueError(f"{name} has {len(values)} values, x has {n}: give one for each reading.")
+    return Readings(
+        x=xs,
+        y=arrays["y"],
+        thickness=arrays["thickness"],
+        pocket=labels,
+        z=arrays["z"],
+        u=arrays["u"],
+        temperature=arrays["temperature"],
+        tof=arrays["tof"],
+        line=np.arange(1, n + 1),
+        unit=unit,
+        source=source,
+    )
+
+
+def _column(values: ArrayLike) -> Array:
+    array = np.array(values, dtype=float).reshape(-1)
+    array.flags.writeable = False
+    return array

@@ -1,0 +1,1 @@
+"""The smoothing thin-plate spline: knows numbers and places, nothing of pockets or files."""
