@@ -1,0 +1,106 @@
+"""Plan polygons of regions: loops of edges joined to areas, and tidy, canonical rings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from floorfit.part.cad.mesh import Mesh
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
+
+__all__ = ["largest_polygon", "polygon_parts", "region_polygon", "tidy_polygon", "triangles_in_plan"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def region_polygon(mesh: Mesh, facets: Ints) -> Any:
+    """Plan area of connected facets that look one way, as a polygon with holes.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    facets : (k,) ndarray of int
+
+    Returns
+    -------
+    Polygon or MultiPolygon
+
+    Notes
+    -----
+    Edges that the facets use once, and not also the other way, are the outline. Where corners meet edges of a
+    neighbour (seams) the loops do not close, the area differs from the facets', and their union is taken instead.
+    """
+    area = float(np.abs(mesh.plan_areas[facets]).sum())
+    edges = outline_edges(mesh.faces[facets], len(mesh.vertices))
+    lines: Any = shapely.linestrings(mesh.vertices[edges][:, :, :2])
+    shape: Any = shapely.build_area(shapely.geometrycollections(lines))
+    if shape.is_valid and abs(shape.area - area) <= 1e-6 * area + 1e-6:
+        return shape
+    return shapely.unary_union(shapely.set_precision(triangles_in_plan(mesh, facets), max(1e-6, mesh.noise / 4.0)))
+
+
+def outline_edges(faces: Ints, count: int) -> Ints:
+    """Directed edges of the facets that have no partner running the other way, (e, 2)."""
+    start = faces.reshape(-1)
+    end = faces[:, [1, 2, 0]].reshape(-1)
+    forward = start * np.int64(count) + end
+    single = ~np.isin(forward, end * np.int64(count) + start)
+    return np.column_stack([start[single], end[single]])
+
+
+def triangles_in_plan(mesh: Mesh, facets: Ints) -> NDArray[np.object_]:
+    """Facets as shapely polygons in plan."""
+    corners = mesh.vertices[mesh.faces[facets]][:, :, :2]
+    return np.asarray(shapely.polygons(np.concatenate([corners, corners[:, :1]], axis=1)))
+
+
+def polygon_parts(shape: BaseGeometry) -> list[Polygon]:
+    """Polygons of a geometry, the largest first; lines and points are dropped."""
+    parts = [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon" and not part.is_empty]
+    if any(part.geom_type in ("MultiPolygon", "GeometryCollection") for part in shapely.get_parts(shape)):
+        parts = [inner for part in shapely.get_parts(shape) for inner in polygon_parts(part)]
+    return sorted(parts, key=lambda part: -part.area)
+
+
+def largest_polygon(shape: BaseGeometry) -> Polygon:
+    """Largest polygon of a geometry; empty where there is none."""
+    parts = polygon_parts(shape)
+    return parts[0] if parts else shapely.Polygon()
+
+
+def tidy_polygon(shape: Polygon, tolerance: float) -> Polygon:
+    """Same polygon without corners on straight lines, in one order whatever the mesh was.
+
+    Each ring starts at its smallest (x, y); the outline runs anticlockwise, holes clockwise, sorted by their start.
+
+    Parameters
+    ----------
+    shape : Polygon
+    tolerance : float, mm
+        A corner this near to the line through its neighbours is dropped (Douglas and Peucker 1973).
+    """
+    outer = _tidy_ring(shape.exterior.coords, tolerance, True)
+    if len(outer) < 3:
+        return shape
+    rings = (_tidy_ring(hole.coords, tolerance, False) for hole in shape.interiors)
+    holes = sorted((ring for ring in rings if len(ring) >= 3), key=lambda ring: tuple(ring[0]))
+    tidy = shapely.Polygon(outer, holes)
+    return tidy if tidy.is_valid and not tidy.is_empty else shape
+
+
+def _tidy_ring(coords: object, tolerance: float, anticlockwise: bool) -> Floats:
+    ring = np.asarray(coords, float)[:-1, :2]
+    x, y = ring[:, 0], ring[:, 1]
+    area = float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
+    if (area > 0.0) != anticlockwise:
+        ring = ring[::-1]
+    ring = np.roll(ring, -int(np.lexsort((ring[:, 1], ring[:, 0]))[0]), axis=0)
+    line = shapely.simplify(shapely.LineString(np.vstack([ring, ring[:1]])), tolerance, preserve_topology=False)
+    return np.asarray(line.coords, float)[:-1]

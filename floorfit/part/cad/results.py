@@ -1,0 +1,136 @@
+"""What an extraction gives: floors, faces not taken with the reason, findings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import atan, degrees, hypot
+
+from floorfit.errors import Finding
+from floorfit.part.model import Part, Ring
+
+__all__ = ["Extraction", "Floor", "RejectedFace"]
+
+
+@dataclass(frozen=True)
+class Floor:
+    """One recognised floor, mm.
+
+    Parameters
+    ----------
+    id : str
+        Id of the pocket in the part.
+    foot, foot_islands : Ring, tuple of Ring
+        Outline of the flat floor and of what stands or is missing inside it.
+    wall, wall_islands : Ring, tuple of Ring
+        The same at the wall: equal to the foot where no fillet runs round the floor.
+    hole_kinds : tuple of str
+        For each foot island: ``"island"`` (metal stands there), ``"step"`` (a lower floor), ``"hole"`` (falls away).
+    floor_z, underside_z : float
+        At the centroid of the outline in the part.
+    slope : (float, float)
+        dZ/dX, dZ/dY.
+    web, web_min, web_max : float
+        At the centroid; range over the whole floor.
+    area : float, mm²
+        Plan area of the flat floor without islands.
+    fillet_radius : float
+        Radius at the foot of the walls; 0 where there is none.
+    corner_radius : float
+        Smallest inner corner at the wall; 0 where corners are sharp.
+    wall_share, fillet_share, step_share, open_share : float
+        Shares of the outline along walls, fillets, steps to another floor, and nothing.
+    arc_error : float
+        Largest distance of a chord of the outline from its arc.
+    """
+
+    id: str
+    foot: Ring
+    foot_islands: tuple[Ring, ...]
+    wall: Ring
+    wall_islands: tuple[Ring, ...]
+    hole_kinds: tuple[str, ...]
+    floor_z: float
+    underside_z: float
+    slope: tuple[float, float]
+    web: float
+    web_min: float
+    web_max: float
+    area: float
+    fillet_radius: float
+    corner_radius: float
+    wall_share: float
+    fillet_share: float
+    step_share: float
+    open_share: float
+    arc_error: float
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the floor runs out of the part along some of its outline."""
+        return self.open_share > 0.0
+
+    @property
+    def slope_deg(self) -> float:
+        """Angle of the floor against level, degrees."""
+        return degrees(atan(hypot(*self.slope)))
+
+    @property
+    def edge_words(self) -> str:
+        """What its outline runs along, with shares: ``"wall 75 %, open 25 %"``."""
+        shares = (
+            ("wall", self.wall_share),
+            ("fillet", self.fillet_share),
+            ("step", self.step_share),
+            ("open", self.open_share),
+        )
+        return ", ".join(f"{name} {100 * share:.0f} %" for name, share in shares if share >= 0.005)
+
+
+@dataclass(frozen=True)
+class RejectedFace:
+    """A face that looks like a floor but was not taken.
+
+    Parameters
+    ----------
+    place : (float, float, float)
+        A point on the face, mm.
+    area : float, mm²
+        Plan area.
+    code : str
+        Stable short code: ``no-wall``, ``web-varies``, ``too-steep``, ``too-small``, ``too-thick``, ``curved``,
+        ``no-metal``, ``covered``, ``not-selected``.
+    reason : str
+        One sentence with the figures.
+    outline : Ring
+        Its outline in plan; empty for a curved face.
+    """
+
+    place: tuple[float, float, float]
+    area: float
+    code: str
+    reason: str
+    outline: Ring = ()
+
+
+@dataclass(frozen=True)
+class Extraction:
+    """The part that was recognised in a model.
+
+    Parameters
+    ----------
+    part : Part
+    floors : tuple of Floor
+        Details, in the part's order.
+    rejected : tuple of RejectedFace
+        Faces that look like floors but were not taken, the largest first.
+    findings : tuple of Finding
+        Warnings of reading and recognition.
+    triangles : int
+        Size of the model; 0 for a drawing.
+    """
+
+    part: Part
+    floors: tuple[Floor, ...]
+    rejected: tuple[RejectedFace, ...]
+    findings: tuple[Finding, ...]
+    triangles: int = 0

@@ -1,0 +1,144 @@
+"""A rough, robust idea of the warp before the fit: enough to name a gross error, not to judge a fine one.
+
+A polynomial that bad readings cannot drag (least absolute deviations, then Tukey's biweight; P. J. Huber and
+E. M. Ronchetti, Robust Statistics, 2nd ed. 2009, ch. 7), and over it the median of what the nearest other
+readings leave.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+__all__ = ["RoughWarp", "fit_rough_warp"]
+
+Array = NDArray[np.float64]
+
+#: Readings that a coefficient needs before a degree is tried.
+READINGS_PER_COEFFICIENT = 4
+#: Highest degree tried: enough for an S-shaped bow with a twist.
+HIGHEST_DEGREE = 5
+#: More readings than this are thinned for the polynomial.
+ENOUGH = 5000
+#: Median absolute deviation to standard deviation of a normal distribution.
+MAD_TO_SD = 1.4826
+#: No scale below this, mm: display step and roughness (common practice, no source).
+LEAST_SCALE_MM = 0.02
+#: Readings around a place whose leftover is taken by the median.
+NEIGHBOURS = 8
+
+
+@dataclass(frozen=True)
+class RoughWarp:
+    """The polynomial, and the readings around which it was left.
+
+    Parameters
+    ----------
+    centre, half : (2,) ndarray, mm
+        Coordinates are scaled to [−1, 1] with these.
+    degree : int
+        Total degree; 0 where there are too few readings for a plane.
+    coefficients : (k,) ndarray, mm
+        In the scaled coordinates.
+    scale : float, mm
+        Robust standard deviation of the readings about the polynomial; inf for fewer than 3 readings.
+    places : (m, 2) ndarray, mm
+        Readings that support it.
+    left : (m,) ndarray, mm
+        Warp there minus the polynomial.
+    """
+
+    centre: Array
+    half: Array
+    degree: int
+    coefficients: Array
+    scale: float
+    places: Array
+    left: Array
+
+    def trend(self, x: ArrayLike, y: ArrayLike) -> Array:
+        """Polynomial at places, mm."""
+        points = np.column_stack([np.ravel(x), np.ravel(y)])
+        return np.asarray(_terms((points - self.centre) / self.half, self.degree) @ self.coefficients)
+
+    def local(self, x: ArrayLike, y: ArrayLike) -> Array:
+        """Polynomial plus the median leftover of the nearest *other* readings, mm."""
+        from scipy.spatial import cKDTree
+
+        points = np.column_stack([np.ravel(x), np.ravel(y)])
+        if len(self.places) < 3 or len(points) == 0:
+            return self.trend(x, y)
+        count = min(NEIGHBOURS + 1, len(self.places))
+        distance, index = cKDTree(self.places).query(points, k=count)
+        values = np.where(distance > 1e-9, self.left[index], np.nan)
+        values[:, -1] = np.where(np.isnan(values).any(axis=1), values[:, -1], np.nan)
+        is_known = np.isfinite(values).any(axis=1)
+        median = np.zeros(len(points))
+        median[is_known] = np.nanmedian(values[is_known], axis=1)
+        return np.asarray(self.trend(x, y) + median)
+
+
+def fit_rough_warp(x: ArrayLike, y: ArrayLike, w: ArrayLike) -> RoughWarp:
+    """Fit the rough warp to readings of which some are grossly wrong.
+
+    Parameters
+    ----------
+    x, y, w : (n,) array_like, mm
+        Places and warp, finite; n may be 0.
+
+    Returns
+    -------
+    RoughWarp
+        Degree by the smallest robust residual; a constant for fewer than 12 readings or where they lie on a line.
+    """
+    points, values = np.column_stack([x, y]).astype(float), np.asarray(w, float)
+    if len(values) == 0:
+        return RoughWarp(np.zeros(2), np.ones(2), 0, np.zeros(1), float("inf"), points, values)
+    low, high = points.min(axis=0), points.max(axis=0)
+    centre, half = (low + high) / 2, np.maximum((high - low) / 2, 1.0)
+    thin = np.arange(0, len(values), max(1, len(values) // ENOUGH))
+    degree, coefficients, scale = _best((points[thin] - centre) / half, values[thin])
+    left = values - _terms((points - centre) / half, degree) @ coefficients
+    return RoughWarp(centre, half, degree, coefficients, scale, points, left)
+
+
+def _best(points: Array, values: Array) -> tuple[int, Array, float]:
+    """Return degree, coefficients and scale of the degree with the smallest scale."""
+    found = []
+    for degree in range(HIGHEST_DEGREE + 1):
+        terms = _terms(points, degree)
+        n, k = terms.shape
+        if degree > 0 and (n < READINGS_PER_COEFFICIENT * k or np.linalg.matrix_rank(terms) < k):
+            break
+        coefficients, scale = _robust(terms, values)
+        found.append((scale * np.sqrt(n / max(n - k, 1)), degree, coefficients))
+    scale, degree, coefficients = min(found, key=lambda item: (item[0], item[1]))
+    return degree, coefficients, max(float(scale), LEAST_SCALE_MM) if len(values) >= 3 else float("inf")
+
+
+def _robust(terms: Array, values: Array) -> tuple[Array, float]:
+    """Least absolute deviations by reweighting, then biweight steps; returns coefficients and scale."""
+    coefficients: Array = np.zeros(terms.shape[1])
+    coefficients[0] = np.median(values)
+    for step in range(30):
+        residual = values - terms @ coefficients
+        scale = max(MAD_TO_SD * float(np.median(np.abs(residual))), 1e-6)
+        if step < 20:
+            weight = 1.0 / np.maximum(np.abs(residual), 0.05 * scale)
+        else:
+            weight = np.maximum(1.0 - (residual / (4.685 * scale)) ** 2, 1e-6) ** 2
+        weighted = terms * weight[:, None]
+        normal = weighted.T @ terms
+        # One part in 1e9 of the diagonal keeps it solvable where the weights leave too few readings.
+        normal[np.diag_indices_from(normal)] *= 1.0 + 1e-9
+        coefficients = np.asarray(np.linalg.solve(normal, weighted.T @ values))
+    residual = values - terms @ coefficients
+    return coefficients, MAD_TO_SD * float(np.median(np.abs(residual)))
+
+
+def _terms(points: Array, degree: int) -> Array:
+    s, t = points[:, 0], points[:, 1]
+    columns = [s ** (total - j) * t**j for total in range(degree + 1) for j in range(total + 1)]
+    return np.stack(columns, axis=1)

@@ -1,0 +1,351 @@
+"""The ultrasonic gauge: calibrated on step blocks, applied to readings, with what stays unknown.
+
+One block sets the scale, two set scale and zero, three or more a least-squares line (the one-point and two-point
+practice of ASTM E797; the line is the same with more blocks). A time of flight becomes half the path in time, so
+that the slope is the velocity: t = v·TOF/2 (ASTM E797, 4.1).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from floorfit.errors import Finding, InputError
+from floorfit.readings.blocks import Blocks, check_blocks
+from floorfit.readings.budget import Budget, Component, combine_components
+from floorfit.readings.table import Readings
+
+__all__ = ["Applied", "BlockResult", "Gauge", "apply_gauge", "calibrate"]
+
+Array = NDArray[np.float64]
+Method = Literal["one-point", "two-point", "line"]
+Kind = Literal["thickness", "tof"]
+
+#: Velocity in aluminium falls with temperature: −0.00015 to −0.00018 per °C, from memory (reference values U3);
+#: half of that width as standard uncertainty.
+K_PER_C = -0.000165
+K_U_PER_C = 0.00001
+#: Standard uncertainty of a block's stated thickness where the file has none, mm (common practice, no source).
+BLOCK_U_MM = 0.001
+#: A display step of 0.01 mm gives 0.01/√12 (JCGM 100:2008, 4.3.7): no reading is better than that.
+RESOLUTION_MM = 0.01
+#: One block leaves the zero unknown by about this, mm, standard (reference values U4: 0.004 mm on a good gauge).
+ZERO_U_MM = 0.005
+#: Standard uncertainty of a measured metal temperature, °C (common practice, no source).
+TEMPERATURE_U_C = 1.0
+
+
+@dataclass(frozen=True)
+class BlockResult:
+    """One step of the block: n readings of it against the line.
+
+    Parameters
+    ----------
+    true, reading : float, mm
+        Stated thickness and mean reading (half the time of flight in µs for ``tof``).
+    count : int
+        Readings of it.
+    residual : float, mm
+        Stated thickness minus the line at the mean reading.
+    sd : float, mm
+        Standard deviation of the readings turned into thickness; NaN for one reading.
+    """
+
+    true: float
+    reading: float
+    count: int
+    residual: float
+    sd: float
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """A calibrated gauge: ``thickness = scale · reading + zero``.
+
+    Parameters
+    ----------
+    kind : {"thickness", "tof"}
+        What it is applied to.
+    method : {"one-point", "two-point", "line"}
+        How it was calibrated.
+    scale : float
+        Gain; for ``tof`` the velocity in mm/µs, applied to TOF/2.
+    zero : float, mm
+        Added after scaling; 0 for one point.
+    covariance : ((float, float), (float, float))
+        Of scale and zero: from scatter and from the blocks' own uncertainty (JCGM 100:2008, H.3).
+    sd : float, mm
+        Standard deviation of one reading about the line, not below the display step's.
+    dof : float
+        Its degrees of freedom; 0 where the readings leave none, and ``sd`` is the display step's alone.
+    true_min, true_max : float, mm
+        Thinnest and thickest block: the range in which the line is known.
+    temperature : float, °C
+        Mean temperature of the blocks; NaN where not given, and then no temperature correction is made.
+    k_per_c, k_u_per_c : float, 1/°C
+        Temperature coefficient of the velocity, and its standard uncertainty.
+    blocks : tuple of BlockResult
+        Each step, thinnest first.
+    source : str
+        File of the blocks.
+    findings : tuple of Finding
+        Warnings.
+    """
+
+    kind: Kind
+    method: Method
+    scale: float
+    zero: float
+    covariance: tuple[tuple[float, float], tuple[float, float]]
+    sd: float
+    dof: float
+    true_min: float
+    true_max: float
+    temperature: float
+    k_per_c: float
+    k_u_per_c: float
+    blocks: tuple[BlockResult, ...]
+    source: str = ""
+    findings: tuple[Finding, ...] = field(default=())
+
+    @property
+    def zero_time_us(self) -> float:
+        """Time of flight at no thickness, µs: t = v/2·(TOF − zero time); NaN for a thickness gauge."""
+        return -2.0 * self.zero / self.scale if self.kind == "tof" else float("nan")
+
+    def velocity_setting(self, set_mm_per_us: float) -> float:
+        """Velocity to set on a thickness gauge that is set to another now, mm/µs."""
+        return set_mm_per_us * self.scale
+
+    def thickness(self, reading: ArrayLike, temperature_c: ArrayLike = np.nan) -> Array:
+        """Turn readings (mm, or half times of flight in µs) into thickness, mm."""
+        return np.asarray(self.scale * self._corrected(reading, temperature_c) + self.zero)
+
+    def common_u(self, reading: ArrayLike, temperature_c: ArrayLike = np.nan) -> Array:
+        """Standard uncertainty that all readings share, mm: calibration and temperature coefficient."""
+        x = self._corrected(reading, temperature_c)
+        (a, b), (_, c) = self.covariance
+        line = a * x * x + 2.0 * b * x + c
+        step = self._step(temperature_c)
+        coefficient = self.scale * x * step * self.k_u_per_c
+        thermometer = np.where(step == 0.0, 0.0, self.scale * x * self.k_per_c * TEMPERATURE_U_C)
+        return np.asarray(np.sqrt(np.maximum(line, 0.0) + coefficient**2 + thermometer**2))
+
+    def budget(self, reading: float, temperature_c: float = float("nan")) -> Budget:
+        """Budget of one thickness (JCGM 100:2008): what is shared, and the scatter of one reading.
+
+        Parameters
+        ----------
+        reading : float
+            mm, or half a time of flight in µs.
+        temperature_c : float, °C
+            NaN where not known.
+        """
+        common = float(self.common_u(reading, temperature_c))
+        few = self.dof if self.dof > 0 else float("inf")
+        return combine_components([Component("calibration", common, few), Component("one reading", self.sd, few)])
+
+    def _step(self, temperature_c: ArrayLike) -> Array:
+        """Degrees above the blocks; 0 where either is not known."""
+        return np.asarray(np.nan_to_num(np.asarray(temperature_c, float) - self.temperature, nan=0.0))
+
+    def _corrected(self, reading: ArrayLike, temperature_c: ArrayLike) -> Array:
+        # t = TOF/2 · v0 (1 + k (T − T0)): reference values U3.
+        return np.asarray(np.asarray(reading, float) * (1.0 + self.k_per_c * self._step(temperature_c)))
+
+
+@dataclass(frozen=True)
+class Applied:
+    """Readings after the gauge was applied.
+
+    Parameters
+    ----------
+    thickness : (n,) ndarray, mm
+        NaN where there was nothing to apply it to; along the floor's normal, as read.
+    u_common : (n,) ndarray, mm
+        Standard uncertainty that does not average out over readings.
+    sd : float, mm
+        Standard deviation of one reading, for rows that state no uncertainty.
+    findings : tuple of Finding
+        Warnings: readings outside the blocks' range.
+    """
+
+    thickness: Array
+    u_common: Array
+    sd: float
+    findings: tuple[Finding, ...]
+
+
+def calibrate(
+    blocks: Blocks,
+    *,
+    method: Method | None = None,
+    web_range: tuple[float, float] | None = None,
+    k_per_c: float = K_PER_C,
+    k_u_per_c: float = K_U_PER_C,
+    resolution_mm: float = RESOLUTION_MM,
+    zero_u_mm: float = ZERO_U_MM,
+) -> Gauge:
+    """Calibrate a gauge on step blocks.
+
+    Parameters
+    ----------
+    blocks : Blocks
+        Stated thickness against readings or times of flight; several readings of a step are repeats.
+    method : {"one-point", "two-point", "line"}, optional
+        By the number of steps when left out: one, two, or more.
+    web_range : (float, float), mm, optional
+        Thinnest and thickest web that will be read: the blocks must reach beyond both.
+    k_per_c, k_u_per_c : float, 1/°C
+        Temperature coefficient of the velocity and its standard uncertainty.
+    resolution_mm : float, mm
+        Display step.
+    zero_u_mm : float, mm
+        Standard uncertainty of the zero where one block alone was read.
+
+    Returns
+    -------
+    Gauge
+
+    Raises
+    ------
+    InputError
+        If the blocks are not fit for the method, a row is a second echo or in another unit, or the webs lie
+        outside the blocks.
+    """
+    steps = np.unique(np.round(blocks.true, 6))
+    chosen: Method = method or ("one-point" if len(steps) == 1 else "two-point" if len(steps) == 2 else "line")
+    check_blocks(blocks, chosen, web_range)
+    kind: Kind = "tof" if blocks.is_tof else "thickness"
+    temperature = float(np.nanmean(blocks.temperature)) if np.isfinite(blocks.temperature).any() else float("nan")
+    off = np.nan_to_num(blocks.temperature - temperature, nan=0.0)
+    x = (blocks.reading / 2.0 if blocks.is_tof else blocks.reading) * (1.0 + k_per_c * off)
+    scale, zero, A = _line(x, blocks.true, chosen == "one-point")
+    sd, dof = _scatter(blocks.true - scale * x - zero, chosen, resolution_mm)
+    covariance = _covariance(A, sd, blocks, steps)
+    if chosen == "one-point":
+        covariance = covariance + _unknown_zero(zero_u_mm, float(x.mean()))
+    results = _per_block(x, blocks.true, steps, scale, zero)
+    return Gauge(
+        kind, chosen, scale, zero, _pairs(covariance), sd, float(dof), float(steps[0]), float(steps[-1]),
+        temperature, k_per_c, k_u_per_c, results, blocks.source, tuple(_warnings(results, sd, kind, scale, blocks)),
+    )  # fmt: skip
+
+
+def _line(x: Array, true: Array, is_through_zero: bool) -> tuple[float, float, Array]:
+    """Return scale, zero and the matrix (2, n) that makes them from the stated thicknesses.
+
+    ``x`` is centred before solving, as ill-conditioned lines need.
+    """
+    n, middle = len(x), x.mean()
+    if is_through_zero:
+        A = np.vstack([np.full(n, 1.0 / (n * middle)), np.zeros(n)])
+        return float(true.mean() / middle), 0.0, A
+    off = x - middle
+    slope = off / (off @ off)
+    A = np.vstack([slope, np.full(n, 1.0 / n) - slope * middle])
+    scale = float(slope @ (true - true.mean()))
+    return scale, float(true.mean() - scale * middle), A
+
+
+def _scatter(residual: Array, method: Method, resolution_mm: float) -> tuple[float, int]:
+    """Return standard deviation of one reading, mm, and its degrees of freedom."""
+    dof = len(residual) - (1 if method == "one-point" else 2)
+    sd = float(np.sqrt((residual**2).sum() / dof)) if dof > 0 else 0.0
+    return max(sd, resolution_mm / np.sqrt(12.0)), max(dof, 0)
+
+
+def _covariance(A: Array, sd: float, blocks: Blocks, steps: Array) -> Array:
+    """Propagate the readings' scatter, and each block's own error, which its repeats share."""
+    total = sd**2 * (A @ A.T)
+    for step in steps:
+        rows = np.isclose(blocks.true, step, atol=1e-6)
+        stated = blocks.u[rows]
+        u = float(np.nanmax(stated)) if np.isfinite(stated).any() else BLOCK_U_MM
+        share = A[:, rows].sum(axis=1)
+        total = total + u**2 * np.outer(share, share)
+    return np.asarray(total)
+
+
+def _unknown_zero(u: float, x: float) -> Array:
+    """Covariance of a line that is pinned at ``x`` and whose zero is unknown by ``u``."""
+    return u**2 * np.array([[1.0 / x**2, -1.0 / x], [-1.0 / x, 1.0]])
+
+
+def _per_block(x: Array, true: Array, steps: Array, scale: float, zero: float) -> tuple[BlockResult, ...]:
+    results = []
+    for step in steps:
+        rows = np.isclose(true, step, atol=1e-6)
+        mean, count = float(x[rows].mean()), int(rows.sum())
+        sd = float(scale * np.std(x[rows], ddof=1)) if count > 1 else float("nan")
+        results.append(BlockResult(float(step), mean, count, float(step - scale * mean - zero), sd))
+    return tuple(results)
+
+
+def _pairs(matrix: Array) -> tuple[tuple[float, float], tuple[float, float]]:
+    return ((float(matrix[0, 0]), float(matrix[0, 1])), (float(matrix[1, 0]), float(matrix[1, 1])))
+
+
+def _warnings(results: tuple[BlockResult, ...], sd: float, kind: Kind, scale: float, blocks: Blocks) -> list[Finding]:
+    texts = [
+        ("large-residual", f"block {b.true:.4g} mm is {b.residual:+.4f} mm off the line. Read it again, clean it, "
+         "or use the range in which the gauge is straight.")
+        for b in results if abs(b.residual) > 0.02
+    ]  # fmt: skip
+    if kind == "thickness" and not 0.9 < scale < 1.1:
+        text = f"the scale is {scale:.4f}: the gauge is set for another metal. Set its velocity first."
+        texts.append(("far-scale", text))
+    if kind == "tof" and not 5.8 < scale < 6.8:
+        text = f"the velocity is {scale:.4f} mm/µs, aluminium alloys have 6.2 to 6.45. Check the blocks' metal."
+        texts.append(("far-velocity", text))
+    return [Finding(code, blocks.source, "", text, "warning") for code, text in texts]
+
+
+def apply_gauge(gauge: Gauge, readings: Readings) -> Applied:
+    """Turn readings into thickness by a calibrated gauge.
+
+    Parameters
+    ----------
+    gauge : Gauge
+        Of kind ``tof`` it takes ``readings.tof``, else ``readings.thickness``.
+    readings : Readings
+        As read. Blank rows stay blank.
+
+    Returns
+    -------
+    Applied
+
+    Raises
+    ------
+    InputError
+        If no row has what the gauge needs.
+    """
+    raw = readings.tof / 2.0 if gauge.kind == "tof" else readings.thickness
+    if len(readings) and not np.isfinite(raw).any():
+        column = "tof_us" if gauge.kind == "tof" else "thickness_mm (or thickness_in)"
+        text = (
+            f"the gauge file is for {column}, and no row has one. Name the gauge file of this gauge, or leave it out."
+        )
+        raise InputError([Finding("wrong-gauge", readings.source, "", text)])
+    # A blank cannot be told from zero by scaling: keep 0 and negative values as they came, for the screening.
+    thickness = np.where(raw > 0, gauge.thickness(raw, readings.temperature), raw)
+    u = np.where(raw > 0, gauge.common_u(raw, readings.temperature), np.nan)
+    for array in (thickness, u):
+        array.flags.writeable = False
+    return Applied(thickness, u, gauge.sd, tuple(_outside(gauge, thickness, readings)))
+
+
+def _outside(gauge: Gauge, thickness: Array, readings: Readings) -> list[Finding]:
+    out = (thickness > 0) & ((thickness < gauge.true_min) | (thickness > gauge.true_max))
+    if not out.any():
+        return []
+    lines = ", ".join(str(int(line)) for line in readings.line[out][:5])
+    more = f" and {int(out.sum()) - 5} more" if out.sum() > 5 else ""
+    text = (
+        f"{int(out.sum())} readings (lines {lines}{more}) lie outside the blocks, {gauge.true_min:.4g} to "
+        f"{gauge.true_max:.4g} mm: the gauge is not known there. Calibrate on blocks beyond the webs."
+    )
+    return [Finding("outside-blocks", readings.source, "", text, "warning")]

@@ -1,0 +1,156 @@
+"""The gauge file, ``"format": "floorfit-gauge/1"``: written once, read by every command that takes readings."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from floorfit.errors import Finding, InputError
+from floorfit.readings.gauge import BlockResult, Gauge
+
+__all__ = ["GAUGE_FORMAT", "gauge_from_document", "gauge_to_document", "read_gauge", "write_gauge"]
+
+GAUGE_FORMAT: Literal["floorfit-gauge/1"] = "floorfit-gauge/1"
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class _Block(_Model):
+    true_mm: float
+    reading: float
+    count: int
+    residual_mm: float
+    sd_mm: float | None
+
+
+class _Gauge(_Model):
+    format: Literal["floorfit-gauge/1"]
+    kind: Literal["thickness", "tof"]
+    method: Literal["one-point", "two-point", "line"]
+    scale: float = Field(gt=0)
+    zero_mm: float
+    covariance: tuple[tuple[float, float], tuple[float, float]]
+    sd_mm: float = Field(gt=0)
+    dof: float = Field(ge=0)
+    true_min_mm: float = Field(gt=0)
+    true_max_mm: float = Field(gt=0)
+    temperature_c: float | None
+    k_per_c: float
+    k_u_per_c: float = Field(ge=0)
+    blocks: list[_Block]
+    source: str
+    source_sha256: str | None = None
+    velocity_mm_per_us: float | None = None
+    zero_time_us: float | None = None
+
+
+def gauge_to_document(gauge: Gauge, sha256: str | None = None) -> dict[str, Any]:
+    """Return the gauge as the mapping that its file holds; lengths in mm, full precision.
+
+    Parameters
+    ----------
+    gauge : Gauge
+        Calibrated.
+    sha256 : str, optional
+        Of the file of block readings.
+    """
+    is_tof = gauge.kind == "tof"
+    return {
+        "format": GAUGE_FORMAT,
+        "kind": gauge.kind,
+        "method": gauge.method,
+        "scale": gauge.scale,
+        "zero_mm": gauge.zero,
+        "velocity_mm_per_us": gauge.scale if is_tof else None,
+        "zero_time_us": gauge.zero_time_us if is_tof else None,
+        "covariance": [list(row) for row in gauge.covariance],
+        "sd_mm": gauge.sd,
+        "dof": gauge.dof,
+        "true_min_mm": gauge.true_min,
+        "true_max_mm": gauge.true_max,
+        "temperature_c": _known(gauge.temperature),
+        "k_per_c": gauge.k_per_c,
+        "k_u_per_c": gauge.k_u_per_c,
+        "blocks": [
+            {
+                "true_mm": b.true,
+                "reading": b.reading,
+                "count": b.count,
+                "residual_mm": b.residual,
+                "sd_mm": _known(b.sd),
+            }
+            for b in gauge.blocks
+        ],
+        "source": gauge.source,
+        "source_sha256": sha256,
+    }
+
+
+def gauge_from_document(document: Any, source: str = "gauge") -> Gauge:
+    """Build a gauge from what its file holds.
+
+    Raises
+    ------
+    InputError
+        If the document does not fit the format.
+    """
+    try:
+        model = _Gauge.model_validate(document)
+    except ValidationError as error:
+        raise InputError(_findings(error, source)) from error
+    blocks = tuple(BlockResult(b.true_mm, b.reading, b.count, b.residual_mm, _nan(b.sd_mm)) for b in model.blocks)
+    return Gauge(
+        model.kind, model.method, model.scale, model.zero_mm, model.covariance, model.sd_mm, model.dof,
+        model.true_min_mm, model.true_max_mm, _nan(model.temperature_c), model.k_per_c, model.k_u_per_c, blocks,
+        model.source,
+    )  # fmt: skip
+
+
+def write_gauge(gauge: Gauge, path: str | os.PathLike[str], sha256: str | None = None) -> None:
+    """Write the gauge file; an existing one is overwritten, so give a temporary path."""
+    import json
+
+    text = json.dumps(gauge_to_document(gauge, sha256), indent=2, ensure_ascii=False)
+    Path(path).write_text(text + "\n", encoding="utf-8")
+
+
+def read_gauge(path: str | os.PathLike[str]) -> Gauge:
+    """Read a gauge file.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, is not JSON or does not fit the format.
+    """
+    import json
+
+    file = Path(path)
+    try:
+        document = json.loads(file.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        text = f"cannot be read ({error.strerror}). Check the path."
+        raise InputError([Finding("unreadable", str(file), "", text)]) from error
+    except ValueError as error:
+        text = f"is not JSON ({error}). Name a file that `floorfit calibrate` wrote."
+        raise InputError([Finding("not-json", file.name, "", text)]) from error
+    return gauge_from_document(document, file.name)
+
+
+def _findings(error: ValidationError, source: str) -> list[Finding]:
+    return [
+        Finding("bad-gauge", source, ".".join(str(step) for step in fault["loc"]), f"{fault['msg']}. Calibrate again.")
+        for fault in error.errors()[:20]
+    ]
+
+
+def _known(value: float) -> float | None:
+    return value if value == value else None
+
+
+def _nan(value: float | None) -> float:
+    return float("nan") if value is None else value

@@ -1,0 +1,130 @@
+"""Where a probe can stand on a floor, and where a floor's offset is decided."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.part.model import Pocket
+
+__all__ = ["FloorPlaces", "floor_places"]
+
+Array = NDArray[np.float64]
+
+#: Directions in which a smooth warp has its extremes on a floor: along the axes and across.
+DIRECTIONS = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 1.0], [1.0, -1.0]]) / np.sqrt([[1.0], [1.0], [2.0], [2.0]])
+#: Vertices of the floor that tie for an extreme to this share of its size share one: their middle.
+TIE_SHARE = 1e-3
+
+
+@dataclass(frozen=True)
+class FloorPlaces:
+    """Candidates for readings on one floor, and the places that its offset hangs on.
+
+    Parameters
+    ----------
+    candidates : (m, 2) ndarray, mm
+        Where the probe can stand; none where the floor is too narrow.
+    pairs : (4, 2, 2) ndarray, mm
+        Opposite extremes of the floor in four directions: an offset is a mid-range, so that it is half the sum of
+        the warp at one such pair wherever the warp is smooth.
+    centre : (2,) ndarray, mm
+        A place well inside.
+    """
+
+    candidates: Array
+    pairs: Array
+    centre: Array
+
+
+def floor_places(pocket: Pocket, clearance_mm: float, wanted: int) -> FloorPlaces:
+    """Find candidates and deciding places of a floor.
+
+    Parameters
+    ----------
+    pocket : Pocket
+        The floor.
+    clearance_mm : float, mm
+        Distance that the probe's middle keeps from walls and islands.
+    wanted : int
+        About how many candidates.
+
+    Returns
+    -------
+    FloorPlaces
+    """
+    floor = _cut_floor(pocket)
+    inside = floor.buffer(-clearance_mm)
+    inner = inside.representative_point() if not inside.is_empty else floor.representative_point()
+    return FloorPlaces(_candidates(inside, wanted), _pairs(floor), np.array([inner.x, inner.y]))
+
+
+def _cut_floor(pocket: Pocket) -> Any:
+    """The floor as the cutter leaves it: corners rounded."""
+    radius = pocket.corner_radius
+    rounded = pocket.polygon.buffer(-radius).buffer(radius) if radius > 0 else pocket.polygon
+    return pocket.polygon if rounded.is_empty else rounded
+
+
+def _candidates(inside: Any, wanted: int) -> Array:
+    """A grid over the reachable region and points along its edge: extremes lie there."""
+    if inside.is_empty or inside.area <= 0:
+        return np.zeros((0, 2))
+    step = float(np.sqrt(inside.area / max(wanted, 4) * 1.4))
+    grid = _grid(inside, step)
+    edge = np.concatenate([_along(ring, step) for ring in _rings(inside)])
+    corners = np.concatenate([_sharp(ring) for ring in _rings(inside)])
+    return _spaced(np.concatenate([corners, edge, grid]), 0.35 * step)
+
+
+def _grid(inside: Any, step: float) -> Array:
+    import shapely
+
+    x0, y0, x1, y1 = inside.bounds
+    nx, ny = max(1, round((x1 - x0) / step)), max(1, round((y1 - y0) / step))
+    x, y = (x0 + (np.arange(nx) + 0.5) * (x1 - x0) / nx), (y0 + (np.arange(ny) + 0.5) * (y1 - y0) / ny)
+    points = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    return np.asarray(points[shapely.contains_xy(inside, points[:, 0], points[:, 1])])
+
+
+def _rings(inside: Any) -> list[Any]:
+    parts = inside.geoms if hasattr(inside, "geoms") else [inside]
+    return [ring for part in parts for ring in (part.exterior, *part.interiors)]
+
+
+def _along(ring: Any, step: float) -> Array:
+    count = max(4, int(np.ceil(ring.length / step)))
+    points = [ring.interpolate(k / count, normalized=True) for k in range(count)]
+    return np.array([[p.x, p.y] for p in points])
+
+
+def _sharp(ring: Any) -> Array:
+    """Extremes of a ring in the four directions and their opposites: its corners, round or sharp."""
+    vertices = np.asarray(ring.coords)[:-1]
+    reach = vertices @ np.vstack([DIRECTIONS, -DIRECTIONS]).T
+    return np.asarray(vertices[np.unique(reach.argmax(axis=0))])
+
+
+def _spaced(points: Array, least: float) -> Array:
+    """Keep points, first come first kept, that lie at least this far apart."""
+    kept: list[Array] = []
+    for point in points:
+        if not kept or float(np.min(np.sum((np.array(kept) - point) ** 2, axis=1))) >= least**2:
+            kept.append(point)
+    return np.array(kept)
+
+
+def _pairs(floor: Any) -> Array:
+    shell = max(floor.geoms, key=lambda part: part.area) if hasattr(floor, "geoms") else floor
+    vertices = np.asarray(shell.exterior.coords)[:-1]
+    return np.array([[_extreme(vertices, d), _extreme(vertices, -d)] for d in DIRECTIONS])
+
+
+def _extreme(vertices: Array, direction: Array) -> Array:
+    """Farthest vertex in a direction; the middle of those that tie."""
+    reach = vertices @ direction
+    ties = reach >= reach.max() - TIE_SHARE * np.ptp(vertices, axis=0).max()
+    return np.asarray((vertices[ties].min(axis=0) + vertices[ties].max(axis=0)) / 2)

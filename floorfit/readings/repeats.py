@@ -1,0 +1,221 @@
+"""Repeats: several readings of one place, what they say of the gauge, and which of them disagrees."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+__all__ = ["Combined", "Repeatability", "combine", "doubled_rows", "estimate_repeatability", "group_places"]
+
+Array = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+#: A reading of a place disagrees with its repeats beyond this many standard deviations of a difference.
+DISAGREE = 6.0
+
+
+@dataclass(frozen=True)
+class Repeatability:
+    """How far repeats of one place scatter, pooled over all places (JCGM 100:2008, 4.2.4).
+
+    Parameters
+    ----------
+    sd : float, mm
+        Pooled standard deviation of one reading; NaN without repeats.
+    dof : int
+        Degrees of freedom, readings minus places.
+    places : int
+        Places with two or more readings.
+    """
+
+    sd: float
+    dof: int
+    places: int
+
+
+@dataclass(frozen=True)
+class Combined:
+    """One row a place: what the fit takes.
+
+    Parameters
+    ----------
+    rows : (m,) ndarray of int
+        The first used row of each place, increasing.
+    values : (m, ...) ndarray
+        Means over the repeats.
+    u : (m,) ndarray
+        Standard uncertainty of the means: root mean square of the rows' divided by √k.
+    count : (m,) ndarray of int
+        Repeats k at each place.
+    """
+
+    rows: Rows
+    values: Array
+    u: Array
+    count: NDArray[np.int64]
+
+
+def group_places(x: ArrayLike, y: ArrayLike, tolerance_mm: float) -> Rows:
+    """Return for each row the first row of the same place.
+
+    Parameters
+    ----------
+    x, y : (n,) array_like, mm
+        Places.
+    tolerance_mm : float, mm
+        Rows nearer than this to each other are one place.
+
+    Returns
+    -------
+    (n,) ndarray of int
+    """
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
+
+    points = np.column_stack([np.ravel(x), np.ravel(y)])
+    n = len(points)
+    pairs = cKDTree(points).query_pairs(tolerance_mm, output_type="ndarray") if n else np.zeros((0, 2), int)
+    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
+    names = connected_components(links, directed=False)[1]
+    first = np.full(n, n, np.intp)
+    np.minimum.at(first, names, np.arange(n))
+    return np.asarray(first[names], np.intp)
+
+
+def doubled_rows(place: Rows, columns: list[NDArray[np.generic]]) -> Rows:
+    """Find rows that repeat an earlier one in every column.
+
+    Where most places were read several times, equal repeats are honest: then only the rows beyond the usual
+    number of a place count as doubled.
+
+    Parameters
+    ----------
+    place : (n,) ndarray of int
+        From `group_places`.
+    columns : list of (n,) ndarray
+        What must be equal; NaN equals NaN.
+
+    Returns
+    -------
+    (n,) ndarray of int
+        The earlier row, or −1 where the row is not doubled.
+    """
+    out = np.full(len(place), -1, np.intp)
+    counts = np.bincount(place, minlength=len(place)) if len(place) else np.zeros(0, int)
+    usual = int(np.median(counts[counts > 0])) if len(place) else 1
+    for rows in _crowded(place, counts, usual):
+        seen: dict[tuple[bytes, ...], int] = {}
+        spare = len(rows) - usual
+        for row in rows:
+            key = tuple(column[row].tobytes() for column in columns)
+            if key in seen and spare > 0:
+                out[row] = seen[key]
+                spare -= 1
+            seen.setdefault(key, int(row))
+    return out
+
+
+def _crowded(place: Rows, counts: NDArray[np.int64], usual: int) -> list[Rows]:
+    """Rows of each place that has more of them than usual, in their order."""
+    order = np.argsort(place, kind="stable")
+    order = order[counts[place[order]] > usual]
+    cuts = np.flatnonzero(np.diff(place[order])) + 1
+    return list(np.split(order, cuts)) if len(order) else []
+
+
+def estimate_repeatability(place: ArrayLike, values: ArrayLike) -> Repeatability:
+    """Pool the scatter of repeats.
+
+    Parameters
+    ----------
+    place : (n,) array_like of int
+        Place of each used reading.
+    values : (n,) array_like, mm
+        Thickness or warp, finite.
+
+    Returns
+    -------
+    Repeatability
+    """
+    names, inverse, counts = np.unique(np.asarray(place), return_inverse=True, return_counts=True)
+    read = np.asarray(values, float)
+    dof, places = len(read) - len(names), int((counts > 1).sum())
+    if dof == 0:
+        return Repeatability(float("nan"), 0, 0)
+    mean = np.bincount(inverse.reshape(-1), read) / counts
+    squares = float(((read - mean[inverse.reshape(-1)]) ** 2).sum())
+    return Repeatability(float(np.sqrt(squares / dof)), int(dof), places)
+
+
+def disagreeing(place: Rows, values: Array, expected: Array, u: Array) -> Array:
+    """What a reading that disagrees with the repeats of its place should have been; NaN where it agrees.
+
+    Of three or more repeats the one far from their median is wrong; of two, the one farther from what the
+    readings around say, and both where that does not tell.
+
+    Parameters
+    ----------
+    place : (n,) ndarray of int
+        Place of each reading still in use.
+    values, expected, u : (n,) ndarray, mm
+        Warp as read, warp by the readings around, and standard uncertainty of a reading.
+    """
+    out = np.full(len(values), np.nan)
+    counts = np.bincount(place) if len(place) else np.zeros(0, int)
+    groups = _crowded(place, counts, 1)
+    spread = [values[rows] - np.median(values[rows]) for rows in groups]
+    typical = 1.4826 * float(np.median(np.abs(np.concatenate(spread)))) if groups else 0.0
+    for rows, deviation in zip(groups, spread, strict=True):
+        limit = DISAGREE * np.sqrt(2.0) * max(float(u[rows].max()), min(2.0 * typical, 3.0 * float(u[rows].max())))
+        if np.ptp(values[rows]) > limit:
+            bad = _wrong_of_two(values[rows], expected[rows]) if len(rows) == 2 else np.abs(deviation) > limit / 2
+            good = rows[~bad]
+            out[rows[bad]] = np.median(values[good]) if len(good) else expected[rows[bad]]
+    return out
+
+
+def _wrong_of_two(values: Array, expected: Array) -> NDArray[np.bool_]:
+    far = np.abs(values - expected)
+    if min(far) < 0.4 * max(far):
+        return np.asarray(far == max(far))
+    return np.ones(2, bool)
+
+
+def combine(place: ArrayLike, is_used: ArrayLike, values: ArrayLike, u: ArrayLike) -> Combined:
+    """Take the mean of the used readings of each place.
+
+    Parameters
+    ----------
+    place : (n,) array_like of int
+        From `Screened.place`.
+    is_used : (n,) array_like of bool
+        Rows that count.
+    values : (n,) or (n, k) array_like, mm
+        What to average: warp, or x, y and warp side by side.
+    u : (n,) array_like, mm
+        Standard uncertainty of one reading.
+
+    Returns
+    -------
+    Combined
+        The repeats' own scatter averages out; what all readings share (the gauge's calibration) does not belong
+        in ``u``.
+    """
+    rows = np.flatnonzero(np.asarray(is_used))
+    names, first, inverse, counts = np.unique(
+        np.asarray(place)[rows], return_index=True, return_inverse=True, return_counts=True
+    )
+    table = np.asarray(values, float)[rows].reshape(len(rows), -1)
+    means = np.stack([np.bincount(inverse.reshape(-1), c) / counts for c in table.T], axis=1)
+    variance = np.bincount(inverse.reshape(-1), np.asarray(u, float)[rows] ** 2) / counts
+    order = np.argsort(rows[first], kind="stable")
+    shape = np.asarray(values, float).shape[1:]
+    return Combined(
+        rows[first][order],
+        means[order].reshape(len(names), *shape),
+        np.sqrt(variance / counts)[order],
+        counts[order].astype(np.int64),
+    )

@@ -1,0 +1,264 @@
+"""Screening before the fit: which readings are used, and why the others are set aside. Nothing is repaired.
+
+Tests that need only the row come first (blank, place, label, doubled row), then those that need an idea of the
+warp (`expected`). They are generous: a fine error is left to the fit, which sees more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding
+from floorfit.part.model import Part
+from floorfit.readings.expected import RoughWarp, fit_rough_warp
+from floorfit.readings.kinds import reason_of
+from floorfit.readings.misplaced import name_misplaced, whole_file_findings
+from floorfit.readings.places import Places, find_places
+from floorfit.readings.ratios import name_thickness
+from floorfit.readings.repeats import (
+    Repeatability,
+    disagreeing,
+    doubled_rows,
+    estimate_repeatability,
+    group_places,
+)
+from floorfit.readings.table import Readings
+from floorfit.readings.warp import DEFAULT_U_MM, Warp, warp_values
+
+__all__ = ["Screened", "screen"]
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.object_]
+
+#: Radius of the probe's foot, mm: its middle cannot come nearer to a wall. A thin contact probe (common
+#: practice, no source).
+PROBE_RADIUS_MM = 3.0
+
+#: Readings nearer than this are repeats of one place, mm.
+SAME_PLACE_MM = 0.05
+
+#: No warp is larger than this share of the part's diagonal, nor this many millimetres where that is less:
+#: a bulkhead that bowed by 1/30 of its length counts as an outer bound (reference values R4).
+LARGEST_WARP_SHARE = 1.0 / 30.0
+LARGEST_WARP_MM = 5.0
+
+
+@dataclass(frozen=True)
+class Screened:
+    """What screening said of n readings.
+
+    Parameters
+    ----------
+    used : (n,) ndarray of bool
+        Whether the fit may use the row.
+    code : (n,) ndarray of str
+        Kind of fault, a key of `kinds.KINDS`; ``""`` where used.
+    reason : (n,) ndarray of str
+        ``"code: words"``; ``""`` where used.
+    floor : (n,) ndarray of int
+        Index of the floor that the place lies on, −1 for none (also for rows set aside).
+    place : (n,) ndarray of int
+        First *used* row of the same place; −1 where set aside. Rows that share it are repeats: see
+        `repeats.combine`.
+    warp : Warp
+        Warp of every row as read, NaN where there is none.
+    repeatability : Repeatability
+        From the used repeats.
+    findings : tuple of Finding
+        Warnings about the file as a whole.
+    """
+
+    used: NDArray[np.bool_]
+    code: NDArray[np.str_]
+    reason: NDArray[np.str_]
+    floor: NDArray[np.intp]
+    place: NDArray[np.intp]
+    warp: Warp
+    repeatability: Repeatability
+    findings: tuple[Finding, ...]
+
+
+def screen(
+    part: Part,
+    readings: Readings,
+    *,
+    probe_radius_mm: float = PROBE_RADIUS_MM,
+    wall_clearance_mm: float = 0.0,
+    same_place_mm: float = SAME_PLACE_MM,
+    u_mm: float = DEFAULT_U_MM,
+    thickness: Array | None = None,
+) -> Screened:
+    """Screen readings before the fit.
+
+    Parameters
+    ----------
+    part : Part
+        Nominal part.
+    readings : Readings
+        In the part frame.
+    probe_radius_mm : float, mm
+        A place nearer to a wall than this, plus ``wall_clearance_mm``, is set aside.
+    wall_clearance_mm : float, mm
+        Further distance to keep.
+    same_place_mm : float, mm
+        Readings nearer to each other than this are repeats.
+    u_mm : float, mm
+        Standard uncertainty of a reading whose row states none.
+    thickness : (n,) ndarray, mm, optional
+        In place of ``readings.thickness``, after a gauge was applied.
+
+    Returns
+    -------
+    Screened
+        Cost is about n log n.
+    """
+    read = np.asarray(readings.thickness if thickness is None else thickness, float)
+    places = find_places(part, readings)
+    work = _Work(part, readings, read, places, warp_values(part, readings, places.floor, u_mm=u_mm, thickness=read))
+    work.blanks()
+    work.inconsistent()
+    work.walls(probe_radius_mm + wall_clearance_mm)
+    group = group_places(readings.x, readings.y, same_place_mm)
+    work.doubles(group)
+    work.impossible()
+    rough = work.thicknesses()
+    work.misplaced(rough)
+    work.repeats(group, rough)
+    return work.result(group)
+
+
+class _Work:
+    """The codes as they grow; a row keeps the first code that it gets."""
+
+    def __init__(self, part: Part, readings: Readings, read: Array, places: Places, warp: Warp) -> None:
+        self.part, self.readings, self.read, self.places, self.warp = part, readings, read, places, warp
+        self.code: Codes = np.full(len(read), "", object)
+        self.reason: Codes = np.full(len(read), "", object)
+        self.left: list[int] = []
+
+    @property
+    def is_open(self) -> NDArray[np.bool_]:
+        """Rows without a code."""
+        return np.asarray(self.code == "")
+
+    def mark(self, row: int, code: str, reason: str) -> None:
+        """Set a row aside unless it is already."""
+        if self.code[row] == "":
+            self.code[row], self.reason[row] = code, reason
+
+    def blanks(self) -> None:
+        """Set aside readings without a thickness, or of zero."""
+        for row in np.flatnonzero(~np.isfinite(self.read) | (self.read == 0.0)).tolist():
+            shown = "0" if self.read[row] == 0.0 else "blank"
+            self.mark(row, "blank", reason_of("blank", thickness=shown))
+
+    def inconsistent(self) -> None:
+        """Keep out of the rough warp what does not lie where its label says; `misplaced` names it later."""
+        self.left = [int(row) for row in np.flatnonzero(self.is_open & ~self.places.is_consistent)]
+        self.code[self.left] = "pending"
+
+    def walls(self, needed: float) -> None:
+        """Set aside places in a corner or too near a wall."""
+        for row in np.flatnonzero(self.is_open & self.places.is_corner).tolist():
+            self.mark(row, "on-fillet", reason_of("on-fillet"))
+        for row in np.flatnonzero(self.is_open & (self.places.wall < needed - 1e-9)).tolist():
+            near = float(self.places.wall[row])
+            self.mark(row, "near-wall", reason_of("near-wall", distance=near, needed=needed))
+
+    def doubles(self, group: NDArray[np.intp]) -> None:
+        """Set aside rows that repeat an earlier one."""
+        r = self.readings
+        earlier = doubled_rows(group, [r.x, r.y, self.read, r.z, r.pocket, r.temperature])
+        for row in np.flatnonzero(self.is_open & (earlier >= 0)).tolist():
+            self.mark(row, "doubled-row", reason_of("doubled-row", line=int(r.line[earlier[row]])))
+
+    def impossible(self) -> None:
+        """Set aside what no warp of this part could explain, one row at a time."""
+        low, high = self.part.bounds[:2], self.part.bounds[2:]
+        most = max(LARGEST_WARP_MM, LARGEST_WARP_SHARE * float(np.hypot(high[0] - low[0], high[1] - low[1])))
+        for row in np.flatnonzero(self.is_open & np.isfinite(self.readings.z)).tolist():
+            pocket = self.part.pockets[self.places.floor[row]]
+            rough = float(pocket.rough_z(self.readings.x[row], self.readings.y[row]))
+            if abs(self.warp.z[row] - rough) > most:
+                text = reason_of("beyond-floor", z=float(self.readings.z[row]), expected=rough)
+                self.mark(row, "beyond-floor", text)
+        for row in np.flatnonzero(self.is_open & ((self.read < 0.0) | (self.warp.w < -most))).tolist():
+            self.code[row] = "pending"
+            self.left.append(int(row))
+
+    def thicknesses(self) -> RoughWarp:
+        """Name gross errors of thickness against the rough warp, twice; return the warp without them."""
+        for is_local in (False, True):
+            rough = self._rough()
+            rows = np.flatnonzero(self.is_open)
+            self._name(rows, rough, is_local)
+        rough = self._rough()
+        doubtful = [row for row in self.left if self.places.is_consistent[row]]
+        self.code[doubtful] = ""
+        self._name(np.array(doubtful, np.intp), rough, True)
+        for row in doubtful:
+            nominal = float(self.warp.z[row] - self.part.pockets[self.places.floor[row]].underside_z)
+            text = reason_of("beyond-web", thickness=float(self.read[row]), expected=nominal)
+            self.mark(row, "beyond-web", text)
+        return self._rough()
+
+    def _rough(self) -> RoughWarp:
+        rows = np.flatnonzero(self.is_open & np.isfinite(self.warp.w))
+        return fit_rough_warp(self.readings.x[rows], self.readings.y[rows], self.warp.w[rows])
+
+    def _name(self, rows: NDArray[np.intp], rough: RoughWarp, is_local: bool) -> None:
+        x, y = self.readings.x[rows], self.readings.y[rows]
+        expected = rough.local(x, y) if is_local else rough.trend(x, y)
+        found = name_thickness(self.read[rows], self._thickness_for(rows, expected), rough.scale, is_certain=is_local)
+        for row, (code, reason) in zip(rows, found, strict=True):
+            if code:
+                self.mark(int(row), code, reason)
+
+    def _thickness_for(self, rows: NDArray[np.intp], w: Array) -> Array:
+        """Thickness along the normal that a warp would give, mm."""
+        from floorfit.readings.warp import slope_factors
+
+        floor = self.places.floor[rows]
+        underside = np.array([pocket.underside_z for pocket in self.part.pockets])[floor]
+        return np.asarray((self.warp.z[rows] - underside - w) / slope_factors(self.part, floor))
+
+    def misplaced(self, rough: RoughWarp) -> None:
+        """Name the rows that do not lie where their label says, or on no floor."""
+        rows = [row for row in self.left if not self.places.is_consistent[row]]
+        self.code[rows] = ""
+        for row, (code, reason) in zip(
+            rows, name_misplaced(self.part, self.readings, self.read, self.places, rows, rough), strict=True
+        ):
+            self.mark(row, code, reason)
+
+    def repeats(self, group: NDArray[np.intp], rough: RoughWarp) -> None:
+        """Set aside readings that disagree with the repeats of their place."""
+        rows = np.flatnonzero(self.is_open)
+        expected = rough.local(self.readings.x[rows], self.readings.y[rows])
+        should = disagreeing(group[rows], self.warp.w[rows], expected, self.warp.u[rows])
+        for k in np.flatnonzero(np.isfinite(should)):
+            row = rows[k : k + 1]
+            right = float(self._thickness_for(row, should[k : k + 1])[0])
+            text = reason_of("repeats-disagree", thickness=float(self.read[row[0]]), expected=right)
+            self.mark(int(row[0]), "repeats-disagree", text)
+
+    def result(self, group: NDArray[np.intp]) -> Screened:
+        """Freeze what was found."""
+        used = self.is_open
+        rows = np.flatnonzero(used)
+        first = np.full(len(used), len(used), np.intp)
+        np.minimum.at(first, group[rows], rows)
+        place = np.where(used, first[group] if len(group) else group, -1)
+        return Screened(
+            used,
+            self.code.astype(np.str_),
+            self.reason.astype(np.str_),
+            self.places.floor,
+            np.asarray(place, np.intp),
+            self.warp,
+            estimate_repeatability(place[rows], self.warp.w[rows]),
+            tuple(whole_file_findings(self.part, self.readings, self.places)),
+        )

@@ -1,0 +1,127 @@
+"""What a reading says of the underside: warp w = z − t − underside Z, with its standard uncertainty.
+
+A gauge on a sloped floor is held along the floor's normal; its reading is turned to along-Z first (contract).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from floorfit.part.model import Part, Pocket
+from floorfit.readings.table import Readings
+
+__all__ = ["Warp", "along_z", "slope_factors", "warp_values"]
+
+Array = NDArray[np.float64]
+
+#: Standard uncertainty of a thickness whose file states none, mm. A display step of 0.01 mm alone gives
+#: 0.01/√12 = 0.0029; couplant and pressure bring it to about this (common practice, no source).
+DEFAULT_U_MM = 0.010
+
+#: Standard uncertainty of a measured floor Z, mm: a touch probe on a machine (common practice, no source).
+DEFAULT_Z_U_MM = 0.005
+
+
+@dataclass(frozen=True)
+class Warp:
+    """Warp at each reading; NaN where the reading has no thickness or lies on no floor.
+
+    Parameters
+    ----------
+    w : (n,) ndarray, mm
+        Actual underside Z minus nominal underside Z.
+    u : (n,) ndarray, mm
+        Standard uncertainty of ``w``: that of the thickness, and of Z where Z was measured.
+    z : (n,) ndarray, mm
+        Z of the roughed floor that was used: measured, else nominal floor plus finish stock.
+    is_z_measured : (n,) ndarray of bool
+        Whether ``z`` was measured there.
+    """
+
+    w: Array
+    u: Array
+    z: Array
+    is_z_measured: NDArray[np.bool_]
+
+
+def along_z(thickness: ArrayLike, slope: tuple[ArrayLike, ArrayLike]) -> Array:
+    """Turn a thickness along the floor's normal into one along Z, mm.
+
+    Parameters
+    ----------
+    thickness : array_like, mm
+        Read along the normal.
+    slope : (p, q) of array_like
+        dZ/dX and dZ/dY of the floor.
+
+    Returns
+    -------
+    ndarray, mm
+        ``t √(1 + p² + q²)``: the normal's angle α to Z has cos α = 1/√(1 + p² + q²).
+    """
+    p, q = (np.asarray(value, float) for value in slope)
+    return np.asarray(np.asarray(thickness, float) * np.sqrt(1.0 + p * p + q * q))
+
+
+def slope_factors(part: Part, floor: ArrayLike) -> Array:
+    """Factor ``√(1 + p² + q²)`` of each reading's floor; NaN where the index is −1."""
+    table = np.array([along_z(1.0, pocket.slope) for pocket in part.pockets] + [np.nan])
+    return np.asarray(table[np.asarray(floor, np.intp)])
+
+
+def warp_values(
+    part: Part,
+    readings: Readings,
+    floor: ArrayLike,
+    *,
+    u_mm: float = DEFAULT_U_MM,
+    z_u_mm: float = DEFAULT_Z_U_MM,
+    thickness: ArrayLike | None = None,
+) -> Warp:
+    """Warp at each reading and its standard uncertainty, mm.
+
+    Parameters
+    ----------
+    part : Part
+        Nominal part.
+    readings : Readings
+        Thickness as read, along the floor's normal.
+    floor : (n,) array_like of int
+        Index of each reading's floor in ``part.pockets``; −1 for none.
+    u_mm : float, mm
+        Standard uncertainty of a thickness where the file states none.
+    z_u_mm : float, mm
+        Standard uncertainty of a measured Z; an unmeasured one counts as exact here, since a floor cut at
+        another height shows as warp and is cut away with the offset all the same.
+    thickness : (n,) array_like, mm, optional
+        In place of ``readings.thickness``, after a gauge was applied.
+
+    Returns
+    -------
+    Warp
+    """
+    index = np.asarray(floor, np.intp)
+    read = readings.thickness if thickness is None else np.asarray(thickness, float)
+    factor = slope_factors(part, index)
+    rough, underside = _nominal(part, readings.x, readings.y, index)
+    measured = np.isfinite(readings.z) & (index >= 0)
+    z = np.where(measured, readings.z, rough)
+    u = np.where(np.isfinite(readings.u), readings.u, u_mm) * factor
+    return Warp(z - read * factor - underside, np.hypot(u, np.where(measured, z_u_mm, 0.0)), z, measured)
+
+
+def _nominal(part: Part, x: Array, y: Array, floor: NDArray[np.intp]) -> tuple[Array, Array]:
+    """Return rough floor Z and nominal underside Z at places on known floors, mm; NaN off the floors."""
+    cx, cy, z0, p, q, underside = _planes(part.pockets)[floor].T
+    return z0 + p * (x - cx) + q * (y - cy), underside
+
+
+def _planes(pockets: tuple[Pocket, ...]) -> Array:
+    rows = [
+        (*pocket.centroid, pocket.floor_z + pocket.finish_stock, *pocket.slope, pocket.underside_z)
+        for pocket in pockets
+    ]
+    return np.array([*rows, (np.nan,) * 6], float)

@@ -1,0 +1,188 @@
+"""Cholesky factor of a band matrix over the grid, as a block tridiagonal of dense blocks.
+
+Three neighbouring columns of coefficients make a block, so that bicubic B-splines couple a block to its
+neighbours only. LAPACK then works on dense blocks: many right-hand sides at once, and the blocks of the inverse
+that variances need (K. Takahashi, J. Fagan, M.-S. Chin, PICA Conf. 1973), neither of which a packed banded
+factor offers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import NumericalError
+from floorfit.surface.grid import Band
+
+__all__ = ["Factor", "factorise"]
+
+Array = NDArray[np.float64]
+
+#: Coefficient columns in a block: the reach of a cubic B-spline.
+COLUMNS = 3
+
+
+@dataclass(frozen=True)
+class Factor:
+    """``A = L Lᵀ`` with L block bidiagonal.
+
+    Parameters
+    ----------
+    diagonal : tuple of (b, b) ndarray
+        Transposed (upper) Cholesky blocks ``Lᵀ``, in Fortran order for LAPACK.
+    below : tuple of (b, b) ndarray
+        Blocks of L under the diagonal, one fewer.
+    shape : (int, int)
+        Coefficients along and across.
+    """
+
+    diagonal: tuple[Array, ...]
+    below: tuple[Array, ...]
+    shape: tuple[int, int]
+
+    def log_determinant(self) -> float:
+        """Return log |A|."""
+        return float(2 * sum(np.log(np.diag(block)).sum() for block in self.diagonal))
+
+    def solve(self, right: Array) -> Array:
+        """Solve ``A x = right`` for one right-hand side (nl, ns)."""
+        x = self._padded(right[None])
+        self._forward(x)
+        self._backward(x)
+        return self._trimmed(x)[0]
+
+    def draw(self, count: int, generator: np.random.Generator) -> Array:
+        """Draw ``count`` joint samples (count, nl, ns) of a Gaussian with zero mean and precision A."""
+        blocks, width = len(self.diagonal), len(self.diagonal[0])
+        normal = generator.standard_normal((count, self.shape[0] * self.shape[1]))
+        x = self._padded(normal.reshape(count, *self.shape))
+        assert x.shape == (blocks, width, count)
+        self._backward(x)
+        return self._trimmed(x)
+
+    def inverse_band(self) -> Band:
+        """Return the band of ``A⁻¹``: exact covariances of neighbouring coefficients."""
+        from scipy.linalg.lapack import dtrtri
+
+        ns = self.shape[1]
+        count = len(self.diagonal)
+        band = np.zeros((4, count * COLUMNS + COLUMNS, 7, ns))
+        covariance = np.empty(0)
+        for k in range(count - 1, -1, -1):
+            root = dtrtri(self.diagonal[k], lower=0)[0]
+            own = root @ root.T
+            if k < count - 1:
+                gain = self.below[k] @ root.T
+                cross = -covariance @ gain
+                own = own - gain.T @ cross
+                _unpack(band, k, cross, ns, step=1)
+            covariance = (own + own.T) / 2
+            _unpack(band, k, covariance, ns, step=0)
+        return band[:, : self.shape[0]]
+
+    def _forward(self, x: Array) -> None:
+        from scipy.linalg.blas import dtrsm
+
+        for k, upper in enumerate(self.diagonal):
+            right = x[k] - self.below[k - 1] @ x[k - 1] if k else x[k]
+            x[k] = dtrsm(1.0, upper, right, trans_a=1)
+
+    def _backward(self, x: Array) -> None:
+        from scipy.linalg.blas import dtrsm
+
+        last = len(self.diagonal) - 1
+        for k in range(last, -1, -1):
+            right = x[k] - self.below[k].T @ x[k + 1] if k < last else x[k]
+            x[k] = dtrsm(1.0, self.diagonal[k], right)
+
+    def _padded(self, values: Array) -> Array:
+        """Turn (count, nl, ns) into blocks (K, b, count); the padding solves to itself."""
+        count, nl, ns = values.shape
+        blocks = len(self.diagonal)
+        full = np.zeros((count, blocks * COLUMNS, ns))
+        full[:, :nl] = values
+        return np.ascontiguousarray(full.reshape(count, blocks, COLUMNS * ns).transpose(1, 2, 0))
+
+    def _trimmed(self, x: Array) -> Array:
+        blocks, width, count = x.shape
+        full = x.transpose(2, 0, 1).reshape(count, blocks * COLUMNS, width // COLUMNS)
+        return np.ascontiguousarray(full[:, : self.shape[0]])
+
+
+def factorise(band: Band) -> Factor:
+    """Cholesky factor of a symmetric positive definite band.
+
+    Parameters
+    ----------
+    band : (4, nl, 7, ns) ndarray
+        The matrix, see `floorfit.surface.grid`.
+
+    Returns
+    -------
+    Factor
+
+    Raises
+    ------
+    NumericalError
+        If the matrix is not positive definite: too few or badly placed readings for the smoothing.
+
+    Notes
+    -----
+    About ``(7/3) m b²`` operations and ``2 m b`` numbers for m unknowns and blocks of b = 3 ns.
+    """
+    from scipy.linalg.blas import dtrsm
+    from scipy.linalg.lapack import dpotrf
+
+    nl, ns = band.shape[1], band.shape[3]
+    count = -(-nl // COLUMNS)
+    padded = np.zeros((4, count * COLUMNS + COLUMNS, 7, ns))
+    padded[:, :nl] = band
+    padded[0, nl:, 3] = 1.0
+    diagonal: list[Array] = []
+    below: list[Array] = []
+    for k in range(count):
+        block = _pack(padded, k, ns, step=0)
+        if k:
+            block -= below[-1] @ below[-1].T
+        lower, fault = dpotrf(block.T, lower=0, clean=1, overwrite_a=1)
+        if fault:
+            raise NumericalError(
+                f"the normal matrix is not positive definite at block {k + 1} of {count}: "
+                "the readings do not fix a surface. Take readings in more places."
+            )
+        diagonal.append(lower)
+        if k < count - 1:
+            link = _pack(padded, k, ns, step=1)
+            below.append(dtrsm(1.0, lower, link.T, trans_a=1, overwrite_b=1).T)
+    return Factor(tuple(diagonal), tuple(below), (nl, ns))
+
+
+@lru_cache(maxsize=8)
+def _places(ns: int, step: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Flat places in a dense block (k + step, k), and where their numbers stand in ``band[:, 3k:3k+3]``."""
+    width = COLUMNS * ns
+    d, c, e, j = np.meshgrid(np.arange(4), np.arange(COLUMNS), np.arange(-3, 4), np.arange(ns), indexing="ij")
+    row = c + d - step * COLUMNS
+    held = (row >= 0) & (row < COLUMNS) & (j + e >= 0) & (j + e < ns)
+    target = (row * ns + j + e) * width + c * ns + j
+    source = ((d * COLUMNS + c) * 7 + e + 3) * ns + j
+    return target[held], source[held]
+
+
+def _pack(band: Band, k: int, ns: int, *, step: int) -> Array:
+    """Dense block (k + step, k) of the band; of a diagonal block the lower half."""
+    target, source = _places(ns, step)
+    block = np.zeros(COLUMNS * ns * COLUMNS * ns)
+    block[target] = band[:, k * COLUMNS : (k + 1) * COLUMNS].reshape(-1)[source]
+    return block.reshape(COLUMNS * ns, COLUMNS * ns)
+
+
+def _unpack(band: Band, k: int, block: Array, ns: int, *, step: int) -> None:
+    """Write the entries of dense block (k + step, k) that the band keeps."""
+    target, source = _places(ns, step)
+    columns = np.zeros(4 * COLUMNS * 7 * ns)
+    columns[source] = block.reshape(-1)[target]
+    band[:, k * COLUMNS : (k + 1) * COLUMNS] += columns.reshape(4, COLUMNS, 7, ns)

@@ -1,0 +1,313 @@
+"""From readings to a surface: the one function that other rooms call."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from threadpoolctl import threadpool_limits
+
+from floorfit.errors import NumericalError
+from floorfit.surface.grid import Band, Grid, make_grid
+from floorfit.surface.posterior import Posterior
+from floorfit.surface.reml import Equations, Prior, Solution, assemble, solve
+from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
+from floorfit.surface.spline import Surface, plane_coefficients
+
+__all__ = ["Fit", "choose_cell", "fit_surface"]
+
+Array = NDArray[np.float64]
+
+#: Cells of the grid inside the part: never fewer, never more. The first keeps the spline's own stiffness out of the
+#: answer on small parts; the second bounds time and memory (about 30,000 unknowns).
+MIN_CELLS, MAX_CELLS = 4_000, 20_000
+#: Cells of the coarse grid on which weights and smoothing are searched.
+COARSE_CELLS = 1_200
+#: Cells across the spacing of the readings, and across the smallest floor.
+PER_SPACING, PER_FLOOR = 3.0, 4.0
+#: Joint samples: the sampling error of a probability of 0.95 is then 0.01.
+SAMPLES = 500
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A fitted surface and how far to trust it.
+
+    Parameters
+    ----------
+    surface : Surface
+        Best estimate of the warp, mm.
+    posterior : Posterior
+        Its uncertainty.
+    weights : (n,) ndarray
+        Robust weight of each reading, 0 to 1.
+    residuals : (n,) ndarray, mm
+        Value minus fitted warp.
+    loo : LooResiduals
+        The same with each reading left out of its own fit.
+    smoothing : float
+        λ, in units where readings are weighted by 1/u².
+    smoothing_spread : float
+        Standard deviation of log λ; 0 where λ was given.
+    reach : float, mm
+        Length below which the curvature does not change freely; 0 for the plain thin-plate spline.
+    inflation : float
+        φ >= 1: variance of the readings over what was stated.
+    scale : float
+        Robust scale of the leave-one-out residuals, >= 1.
+    effective_parameters : float
+        Trace of the influence matrix.
+    cell : (float, float)
+        Cell size along X and Y, mm.
+    notes : tuple of str
+        What a person should know of the fit.
+    """
+
+    surface: Surface
+    posterior: Posterior
+    weights: Array
+    residuals: Array
+    loo: LooResiduals
+    smoothing: float
+    smoothing_spread: float
+    reach: float
+    inflation: float
+    scale: float
+    effective_parameters: float
+    cell: tuple[float, float]
+    notes: tuple[str, ...] = ()
+
+
+def fit_surface(
+    points: ArrayLike,
+    values: ArrayLike,
+    u: ArrayLike,
+    *,
+    bounds: tuple[float, float, float, float],
+    smallest_mm: float | None = None,
+    cell_mm: float | None = None,
+    smoothing: float | None = None,
+    reach_mm: float = 0.0,
+    robust: bool = True,
+    samples: int = SAMPLES,
+    seed: int = 1,
+) -> Fit:
+    """Fit the smoothing thin-plate spline.
+
+    Parameters
+    ----------
+    points : (n, 2) array_like, mm
+        Places of the readings.
+    values : (n,) array_like, mm
+        Warp there.
+    u : float or (n,) array_like, mm
+        Standard uncertainty of each value, > 0.
+    bounds : (x_min, y_min, x_max, y_max), mm
+        The part's rectangle.
+    smallest_mm : float, optional
+        Width of the smallest floor; the grid puts a few cells across it.
+    cell_mm : float, optional
+        Cell width, instead of the choice that `choose_cell` makes.
+    smoothing : float, optional
+        λ, instead of the choice by REML.
+    reach_mm : float, optional
+        Goes with ``smoothing``: 0 (default there) is the thin-plate spline of Duchon. Without ``smoothing`` both are
+        chosen by the likelihood.
+    robust : bool
+        Whether readings are reweighted.
+    samples : int
+        Joint samples to draw.
+    seed : int
+        Of the samples; the same input and seed give the same numbers.
+
+    Returns
+    -------
+    Fit
+
+    Raises
+    ------
+    ValueError
+        If the shapes differ, a number is not finite, or an uncertainty is not above zero.
+    NumericalError
+        If fewer than three places differ, or all lie on one line: no plane, no surface.
+
+    Notes
+    -----
+    Minimises ``Σ (w_i − w(x_i, y_i))² / u_i² + λ ∬ (w_xx² + 2 w_xy² + w_yy²)`` (Duchon 1977; Wahba 1990) on bicubic
+    B-splines. Time grows with the grid and, slowly, with n; memory with the grid.
+    """
+    xy, w, sigma = _checked(points, values, u)
+    check_places(xy)
+    import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
+
+    with threadpool_limits(limits=1, user_api="blas"):
+        prior = None if smoothing is None else Prior(smoothing, reach_mm)
+        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed)
+
+
+def choose_cell(bounds: tuple[float, float, float, float], count: int, smallest_mm: float | None = None) -> float:
+    """Cell width, mm: finer than the readings' spacing, a few across the smallest floor, within bounds.
+
+    Parameters
+    ----------
+    bounds : (x_min, y_min, x_max, y_max), mm
+    count : int
+        Number of readings.
+    smallest_mm : float, optional
+        Width of the smallest floor.
+    """
+    area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
+    wanted = np.sqrt(area / max(count, 1)) / PER_SPACING
+    if smallest_mm is not None:
+        wanted = min(wanted, smallest_mm / PER_FLOOR)
+    return float(np.clip(wanted, np.sqrt(area / MAX_CELLS), np.sqrt(area / MIN_CELLS)))
+
+
+def check_places(points: Array) -> None:
+    """Raise `NumericalError` unless the places span a plane.
+
+    Parameters
+    ----------
+    points : (n, 2) ndarray, mm
+    """
+    distinct = len(np.unique(points, axis=0)) if len(points) < 1_000 else 3
+    if distinct < 3:
+        raise NumericalError(
+            f"{distinct} different places of readings: three that are not in one line are the least for a plane. "
+            "Take more readings, spread over the part."
+        )
+    spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+    if spread[1] <= 1e-3 * max(spread[0], 1e-30) or spread[0] == 0:
+        raise NumericalError(
+            "all readings lie in one line or in one place: they say nothing of the plate beside it. "
+            "Take readings off that line."
+        )
+
+
+def _checked(points: ArrayLike, values: ArrayLike, u: ArrayLike) -> tuple[Array, Array, Array]:
+    xy = np.asarray(points, float)
+    w = np.asarray(values, float)
+    sigma = np.broadcast_to(np.asarray(u, float), w.shape)
+    if xy.ndim != 2 or xy.shape != (len(w), 2) or w.ndim != 1:
+        raise ValueError(f"points {xy.shape} and values {w.shape} do not match: (n, 2) and (n,) are needed.")
+    if not (np.isfinite(xy).all() and np.isfinite(w).all() and np.isfinite(sigma).all() and (sigma > 0).all()):
+        raise ValueError("points, values and u must be finite, and u above zero.")
+    return xy, w, sigma
+
+
+def _fit(
+    xy: Array,
+    w: Array,
+    u: Array,
+    bounds: tuple[float, float, float, float],
+    smallest: float | None,
+    cell: float | None,
+    prior: Prior | None,
+    robust: bool,
+    samples: int,
+    seed: int,
+) -> Fit:
+    box = _enclosing(bounds, xy)
+    plane = _plane(xy, w, u)
+    flat = w - _heights(plane, xy)
+    search = robust_weights(make_grid(box, _coarse(box)), xy, flat, u, prior=prior, robust=robust)
+    grid = make_grid(box, choose_cell(box, len(w), smallest) if cell is None else cell)
+    equations = assemble(grid, xy, flat, search.weights / u**2, float(search.weights.sum()))
+    nodes = _nodes(equations, search)
+    centre = nodes[0][0]
+    coefficients = centre.coefficients + plane_coefficients(grid, plane)
+    inverse = centre.factor.inverse_band()
+    loo = leave_one_out(centre, inverse, grid, xy, flat, u, search.weights)
+    return Fit(
+        surface=Surface(grid, coefficients),
+        posterior=_posterior(grid, nodes, inverse, samples, seed),
+        weights=search.weights,
+        residuals=flat - grid.at(centre.coefficients, xy),
+        loo=loo,
+        smoothing=centre.prior.smoothing,
+        smoothing_spread=search.priors[0][1],
+        reach=centre.prior.reach,
+        inflation=centre.inflation,
+        scale=search.scale,
+        effective_parameters=float(loo.leverage.sum()),
+        cell=_cell_size(grid),
+    )
+
+
+def _nodes(equations: Equations, search: Robust) -> list[tuple[Solution, float]]:
+    """Solutions whose mixture allows for the spread of λ and of the reach, with their shares; the best first.
+
+    Three-point Gauss–Hermite in log λ at the best reach, and the mode at each other reach that is not unlikely.
+    """
+    (best, spread, share), *others = search.priors
+    if spread == 0.0:
+        return [(solve(equations, best), 1.0)]
+    root = np.sqrt(3.0) * spread
+    nodes = [(best, share * 2 / 3)]
+    nodes += [(replace(best, smoothing=float(best.smoothing * np.exp(step))), share / 6) for step in (-root, root)]
+    nodes += [(prior, part) for prior, _, part in others]
+    total = sum(part for _, part in nodes)
+    return [(solve(equations, prior), part / total) for prior, part in nodes]
+
+
+def _posterior(grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int) -> Posterior:
+    generator = np.random.default_rng(seed)
+    centre = nodes[0][0]
+    counts = _shared_out(samples, [share for _, share in nodes])
+    drawn = []
+    covariance = centre.inflation * inverse
+    for (solution, share), count in zip(nodes, counts, strict=True):
+        shift = solution.coefficients - centre.coefficients
+        drawn.append(np.sqrt(solution.inflation) * solution.factor.draw(count, generator) + shift)
+        covariance += share * _outer(shift)
+    return Posterior(grid, covariance, np.concatenate(drawn))
+
+
+def _shared_out(total: int, shares: list[float]) -> list[int]:
+    counts = [int(np.floor(total * share)) for share in shares]
+    counts[0] += total - sum(counts)
+    return counts
+
+
+def _outer(shift: Array) -> Array:
+    """Band of ``shift shiftᵀ``."""
+    nl, ns = shift.shape
+    band = np.zeros((4, nl, 7, ns))
+    for d in range(4):
+        for e in range(-3, 4):
+            j = slice(max(0, -e), ns - max(0, e))
+            k = slice(max(0, e), ns - max(0, -e))
+            band[d, : nl - d, e + 3, j] = shift[: nl - d, j] * shift[d:, k]
+    return band
+
+
+def _enclosing(bounds: tuple[float, float, float, float], xy: Array) -> tuple[float, float, float, float]:
+    low, high = xy.min(axis=0), xy.max(axis=0)
+    return (
+        float(min(bounds[0], low[0])),
+        float(min(bounds[1], low[1])),
+        float(max(bounds[2], high[0])),
+        float(max(bounds[3], high[1])),
+    )
+
+
+def _coarse(box: tuple[float, float, float, float]) -> float:
+    return float(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / COARSE_CELLS))
+
+
+def _plane(xy: Array, w: Array, u: Array) -> Array:
+    """Plane of weighted least squares: intercept at the origin, slopes; taken out to keep digits."""
+    centre = xy.mean(axis=0)
+    design = np.column_stack([np.ones(len(w)), xy - centre]) / u[:, None]
+    found = np.linalg.lstsq(design, w / u, rcond=None)[0]
+    return np.array([found[0] - found[1:] @ centre, found[1], found[2]])
+
+
+def _heights(plane: Array, xy: Array) -> Array:
+    return np.asarray(plane[0] + xy @ plane[1:])
+
+
+def _cell_size(grid: Grid) -> tuple[float, float]:
+    along, across = (float(np.min(axis.widths)) for axis in (grid.along, grid.across))
+    return (across, along) if grid.swapped else (along, across)

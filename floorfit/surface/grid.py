@@ -1,0 +1,250 @@
+"""The tensor grid: where a place lies, what readings add up to, the bending energy, and evaluation.
+
+Matrices over the grid are kept as a *band*: an array (4, nl, 7, ns) whose entry ``[d, i, e + 3, j]`` couples
+the coefficient (i, j) with (i + d, j + e), i along the long side, j along the short side, d = 0..3, e = -3..3.
+
+Readings enter through weighted moments of their local coordinates. A product of two cubics is of degree six, so
+49 moments a cell hold all that a million readings say about the normal matrix (a sufficient statistic).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from floorfit.surface.axis import Axis, make_axis
+
+__all__ = ["Band", "Grid", "make_grid"]
+
+Array = NDArray[np.float64]
+#: Symmetric matrix over the grid, see the module's text.
+Band = NDArray[np.float64]
+
+#: Rows handled at once; bounds the memory at a million readings.
+CHUNK = 200_000
+
+#: Margin round the part, in lengths of its longer side (see `floorfit.surface.axis.MARGIN_CELLS`).
+MARGIN_LENGTHS = 3.0
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Tensor product of two axes over the part's rectangle.
+
+    Parameters
+    ----------
+    along : Axis
+        Axis of the long side.
+    across : Axis
+        Axis of the short side.
+    swapped : bool
+        True where the long side is Y.
+    """
+
+    along: Axis
+    across: Axis
+    swapped: bool
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Coefficients along and across."""
+        return self.along.size, self.across.size
+
+    @property
+    def unknowns(self) -> int:
+        """Number of coefficients."""
+        return self.along.size * self.across.size
+
+    def split(self, points: ArrayLike) -> tuple[Array, Array]:
+        """Return the coordinates along and across of points (n, 2)."""
+        xy = np.asarray(points, float)
+        return (xy[:, 1], xy[:, 0]) if self.swapped else (xy[:, 0], xy[:, 1])
+
+    def locate(self, points: ArrayLike) -> tuple[NDArray[np.intp], Array, Array]:
+        """Return the flat cell index and the two local coordinates of points (n, 2)."""
+        first, second = self.split(points)
+        i, s = self.along.locate(first)
+        j, t = self.across.locate(second)
+        return i * self.across.cells + j, s, t
+
+    @cached_property
+    def bending(self) -> Band:
+        """Band of the bending energy: integral of w_xx² + 2 w_xy² + w_yy² over the grid's rectangle, 1/mm²."""
+        return self._energy([(2, 0, 1.0), (1, 1, 2.0), (0, 2, 1.0)])
+
+    @cached_property
+    def bending_change(self) -> Band:
+        """Band of the integral of w_xxx² + 3 w_xxy² + 3 w_xyy² + w_yyy²: how fast the curvature changes, 1/mm⁴."""
+        return self._energy([(3, 0, 1.0), (2, 1, 3.0), (1, 2, 3.0), (0, 3, 1.0)])
+
+    def energy(self, reach: float = 0.0) -> Band:
+        """Bending energy plus ``reach²`` times the energy of its change.
+
+        Parameters
+        ----------
+        reach : float, mm
+            0 for the thin-plate spline. Above it, surfaces with structure finer than about ``2π reach`` are held
+            less likely than a thin-plate spline holds them (spectrum k⁻⁴ / (1 + reach² k²)). Both leave planes free.
+        """
+        return self.bending if reach == 0.0 else self.bending + reach**2 * self.bending_change
+
+    def _energy(self, terms: list[tuple[int, int, float]]) -> Band:
+        a, b = self.along, self.across
+        band = np.zeros((4, a.size, 7, b.size))
+        for first, second, factor in terms:
+            band += factor * a.gram(first)[:, :, None, None] * _both_sides(b.gram(second))[None, None, :, :]
+        return band
+
+    def normal(self, points: ArrayLike, weights: Array) -> Band:
+        """Band of the normal matrix ``Bᵀ diag(weights) B`` of readings at points (n, 2).
+
+        Cost: 49 weighted counts of n values; memory is bounded by chunks.
+        """
+        moments = self._moments(points, weights, 7)
+        return self._band_of(moments)
+
+    def right_side(self, points: ArrayLike, weighted: Array) -> Array:
+        """Return ``Bᵀ weighted`` (nl, ns) for values already multiplied by their weights."""
+        moments = self._moments(points, weighted, 4)
+        out = np.zeros(self.shape)
+        local = np.einsum("iap,ijpq->ijaq", self.along.polynomials, moments)
+        local = np.einsum("jbq,ijaq->ijab", self.across.polynomials, local)
+        for a in range(4):
+            for b in range(4):
+                out[a : a + self.along.cells, b : b + self.across.cells] += local[:, :, a, b]
+        return out
+
+    def at(self, coefficients: Array, points: ArrayLike) -> Array:
+        """Evaluate the spline at points (n, 2): 16 terms each, in chunks."""
+        xy = np.asarray(points, float)
+        out = np.empty(len(xy))
+        for start in range(0, len(xy), CHUNK):
+            part = slice(start, start + CHUNK)
+            out[part] = self._at(coefficients, xy[part])
+        return out
+
+    def design(self, points: ArrayLike) -> tuple[tuple[slice, slice], Array]:
+        """Dense design of points that lie close together, on the patch of coefficients that they touch.
+
+        Returns
+        -------
+        patch : (slice, slice)
+            Rows and columns of the coefficient array.
+        matrix : (n, rows * columns) ndarray
+        """
+        first, second = self.split(points)
+        i, bi = self.along.basis(first)
+        j, bj = self.across.basis(second)
+        rows, columns = slice(i.min(), i.max() + 4), slice(j.min(), j.max() + 4)
+        one = np.zeros((len(i), rows.stop - rows.start))
+        two = np.zeros((len(j), columns.stop - columns.start))
+        np.put_along_axis(one, (i - rows.start)[:, None] + np.arange(4), bi, axis=1)
+        np.put_along_axis(two, (j - columns.start)[:, None] + np.arange(4), bj, axis=1)
+        return (rows, columns), (one[:, :, None] * two[:, None, :]).reshape(len(i), -1)
+
+    def on_grid(self, coefficients: Array, xs: ArrayLike, ys: ArrayLike) -> Array:
+        """Evaluate on the rectangle of places xs × ys, shape (len(xs), len(ys)): two small matrix products."""
+        first, second = (ys, xs) if self.swapped else (xs, ys)
+        values = self.along.matrix(first) @ coefficients @ self.across.matrix(second).T
+        return np.asarray(values.T if self.swapped else values)
+
+    def quadratic_at(self, band: Band, points: ArrayLike) -> Array:
+        """Return ``b(x)ᵀ C b(x)`` at points (n, 2) for a symmetric C given as a band (variances, leverages)."""
+        table = self._cell_polynomials(band)
+        xy = np.asarray(points, float)
+        out = np.empty(len(xy))
+        for start in range(0, len(xy), CHUNK):
+            cell, s, t = self.locate(xy[start : start + CHUNK])
+            out[start : start + CHUNK] = _horner(table, cell, s, t)
+        return out
+
+    def _at(self, coefficients: Array, points: Array) -> Array:
+        first, second = self.split(points)
+        i, bi = self.along.basis(first)
+        j, bj = self.across.basis(second)
+        flat = coefficients.ravel()
+        base = i * self.across.size + j
+        out = np.zeros(len(points))
+        for a in range(4):
+            row = sum(bj[:, b] * flat[base + (a * self.across.size + b)] for b in range(4))
+            out += bi[:, a] * row
+        return out
+
+    def _moments(self, points: ArrayLike, weights: Array, order: int) -> Array:
+        cells = self.along.cells * self.across.cells
+        xy = np.asarray(points, float)
+        out = np.zeros((order, order, cells))
+        for start in range(0, len(xy), CHUNK):
+            cell, s, t = self.locate(xy[start : start + CHUNK])
+            row = weights[start : start + CHUNK]
+            for p in range(order):
+                term = row
+                for q in range(order):
+                    out[p, q] += np.bincount(cell, term, minlength=cells)
+                    term = term * t
+                row = row * s
+        return out.transpose(2, 0, 1).reshape(self.along.cells, self.across.cells, order, order)
+
+    def _band_of(self, moments: Array) -> Band:
+        a_cells, b_cells = self.along.cells, self.across.cells
+        band = np.zeros((4, self.along.size, 7, self.across.size))
+        for a in range(4):
+            for c in range(a, 4):
+                part = np.einsum("ip,ijpq->ijq", self.along.products[:, a, c], moments)
+                local = np.einsum("jbdq,ijq->ijbd", self.across.products, part)
+                for b in range(4):
+                    for d in range(4):
+                        band[c - a, a : a + a_cells, d - b + 3, b : b + b_cells] += local[:, :, b, d]
+        return band
+
+    def _cell_polynomials(self, band: Band) -> Array:
+        a_cells, b_cells = self.along.cells, self.across.cells
+        out = np.zeros((a_cells, b_cells, 7, 7))
+        for a in range(4):
+            for c in range(a, 4):
+                local = np.empty((a_cells, b_cells, 4, 4))
+                for b in range(4):
+                    for d in range(4):
+                        local[:, :, b, d] = band[c - a, a : a + a_cells, d - b + 3, b : b + b_cells]
+                part = np.einsum("jbdq,ijbd->ijq", self.across.products, local)
+                factor = 1.0 if a == c else 2.0
+                out += factor * self.along.products[:, None, a, c, :, None] * part[:, :, None, :]
+        return out.reshape(a_cells * b_cells, 49)
+
+
+def make_grid(bounds: tuple[float, float, float, float], cell: float) -> Grid:
+    """Grid over a rectangle with cells of about ``cell``, the long side first.
+
+    Parameters
+    ----------
+    bounds : (x_min, y_min, x_max, y_max), mm
+    cell : float, mm
+    """
+    x0, y0, x1, y1 = bounds
+    reach = MARGIN_LENGTHS * max(x1 - x0, y1 - y0)
+    x_axis, y_axis = make_axis(x0, x1, cell, reach), make_axis(y0, y1, cell, reach)
+    swapped = y_axis.size > x_axis.size
+    return Grid(y_axis, x_axis, True) if swapped else Grid(x_axis, y_axis, False)
+
+
+def _both_sides(band: Array) -> Array:
+    """Upper band (4, n) of a symmetric matrix as seven diagonals (7, n): ``[e + 3, j]`` couples j and j + e."""
+    out = np.zeros((7, band.shape[1]))
+    for e in range(4):
+        out[3 + e] = band[e]
+        out[3 - e, e:] = band[e, : band.shape[1] - e]
+    return out
+
+
+def _horner(table: Array, cell: NDArray[np.intp], s: Array, t: Array) -> Array:
+    rows = table[cell]
+    out = np.zeros(len(cell))
+    for p in range(6, -1, -1):
+        inner = rows[:, 7 * p + 6]
+        for q in range(5, -1, -1):
+            inner = inner * t + rows[:, 7 * p + q]
+        out = out * s + inner
+    return out

@@ -1,0 +1,245 @@
+"""Which readings to believe: weights between 0 and 1 that the fit itself finds.
+
+A start that bad readings cannot bend (each reading against a plane of least absolute deviations through its
+neighbours), then a redescending weight on the *leave-one-out* residual, scaled by its own posterior deviation and by
+a robust scale of all of them. A reading that was put out comes back when the fit without it agrees with it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.surface.grid import Band, Grid
+from floorfit.surface.reml import START, Equations, Prior, Solution, assemble, best_prior, best_smoothing, solve
+
+__all__ = ["LooResiduals", "Robust", "leave_one_out", "robust_weights", "taper"]
+
+Array = NDArray[np.float64]
+
+#: Scaled leave-one-out residual up to which a reading counts in full, and from which it does not count. Of good
+#: Gaussian readings 0.27 % lie beyond the first and 7 in a million beyond the second (normal distribution).
+FULL, NONE = 3.0, 4.5
+#: Neighbours of a reading in the start.
+NEIGHBOURS = 10
+#: Rounds of reweighting; it stops earlier when no weight moves by more than 0.02.
+ROUNDS = 8
+#: Readings that the start looks at, at most.
+SAMPLE = 20_000
+
+
+@dataclass(frozen=True)
+class LooResiduals:
+    """Leave-one-out residuals of a weighted fit.
+
+    Parameters
+    ----------
+    residual : (n,) ndarray, mm
+        Value minus the fit made without that reading, ``e / (1 − h)``.
+    deviation : (n,) ndarray, mm
+        Its standard deviation if the reading is good and the noise is as stated (φ = 1).
+    leverage : (n,) ndarray
+        h, 0 to 1; 0 for a reading of weight zero.
+    """
+
+    residual: Array
+    deviation: Array
+    leverage: Array
+
+
+@dataclass(frozen=True)
+class Robust:
+    """Result of the reweighting.
+
+    Parameters
+    ----------
+    weights : (n,) ndarray
+        0 to 1.
+    priors : tuple of (Prior, spread, share)
+        Smoothing and reach, best first: the standard deviation of log λ at each, and how likely each reach is.
+    scale : float
+        Robust scale of the scaled leave-one-out residuals, >= 1: by how much the noise exceeds what is known.
+    """
+
+    weights: Array
+    priors: tuple[tuple[Prior, float, float], ...]
+    scale: float
+
+
+def taper(scaled: Array) -> Array:
+    """Weight of a scaled residual: 1 up to `FULL`, 0 from `NONE`, a cosine between."""
+    share = np.clip((np.abs(scaled) - FULL) / (NONE - FULL), 0.0, 1.0)
+    return np.asarray(0.5 + 0.5 * np.cos(np.pi * share))
+
+
+def leave_one_out(
+    solution: Solution, inverse: Band, grid: Grid, points: Array, values: Array, u: Array, weights: Array
+) -> LooResiduals:
+    """Leave-one-out residuals from the fit with all readings and the exact posterior variances.
+
+    Parameters
+    ----------
+    solution : Solution
+    inverse : Band
+        Of its factor: covariances of neighbouring coefficients at φ = 1.
+    grid : Grid
+    points : (n, 2) ndarray, mm
+    values, u, weights : (n,) ndarray
+        Values without their plane, standard uncertainties, robust weights.
+    """
+    variance = grid.quadratic_at(inverse, points)
+    leverage = np.clip(weights * variance / u**2, 0.0, 1.0 - 1e-9)
+    residual = (values - grid.at(solution.coefficients, points)) / (1 - leverage)
+    deviation = np.sqrt(u**2 + variance / (1 - leverage))
+    return LooResiduals(residual, deviation, leverage)
+
+
+def robust_weights(
+    grid: Grid, points: Array, values: Array, u: Array, *, prior: Prior | None = None, robust: bool = True
+) -> Robust:
+    """Find weights, smoothing and reach on a coarse grid.
+
+    Parameters
+    ----------
+    grid : Grid
+        Coarse: one round costs tens of milliseconds.
+    points : (n, 2) ndarray, mm
+    values, u : (n,) ndarray, mm
+        Values without their plane; standard uncertainties.
+    prior : Prior, optional
+        Kept instead of being searched.
+    robust : bool
+        False for weights of one.
+
+    Returns
+    -------
+    Robust
+
+    Notes
+    -----
+    With more than `SAMPLE` readings the search runs on an evenly strided share of them; the rest are weighed by their
+    residual from that fit, which they have no leverage on.
+    """
+    stride = max(1, -(-len(values) // SAMPLE))
+    part = slice(0, None, stride)
+    data = _Data(grid, points[part], values[part], u[part])
+    weights, scale, start = np.ones(len(data.values)), 1.0, prior or START
+    if robust:
+        weights, scale, start = _rounds(data, prior)
+    priors = _priors(data, weights, start) if prior is None else ((prior, 0.0, 1.0),)
+    if robust and priors[0][0] != start:
+        weights, scale = _reweighed(data, weights, priors[0][0])
+    if stride > 1:
+        weights = _rest(data, weights, priors[0][0], scale, points, values, u) if robust else np.ones(len(values))
+    return Robust(weights, priors, scale)
+
+
+@dataclass(frozen=True)
+class _Data:
+    grid: Grid
+    points: Array
+    values: Array
+    u: Array
+
+    def equations(self, weights: Array) -> Equations:
+        return assemble(self.grid, self.points, self.values, weights / self.u**2, float(weights.sum()))
+
+    def loo(self, weights: Array, prior: Prior) -> LooResiduals:
+        solution = solve(self.equations(weights), prior)
+        inverse = solution.factor.inverse_band()
+        return leave_one_out(solution, inverse, self.grid, self.points, self.values, self.u, weights)
+
+
+def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, float, Prior]:
+    near = _neighbours(data.points)
+    weights = _start(data.points, data.values, data.u, near)
+    prior, step = fixed or START, 3.0
+    for round_number in range(ROUNDS):
+        if fixed is None:
+            prior = best_smoothing(data.equations(weights), prior, step=step)[0].prior
+            step = 0.7
+        loo = data.loo(weights, prior)
+        scaled = loo.residual / loo.deviation
+        scale = _scale(scaled, weights)
+        new = taper(scaled / scale)
+        if round_number < 2:
+            new = np.where(_is_worst_nearby(scaled, near), new, np.maximum(new, weights))
+        moved = float(np.abs(new - weights).max())
+        weights = new
+        if moved < 0.02:
+            break
+    return weights, scale, prior
+
+
+def _priors(data: _Data, weights: Array, start: Prior) -> tuple[tuple[Prior, float, float], ...]:
+    found = best_prior(data.equations(weights), start)
+    likely = np.exp(-0.5 * np.array([evidence - found[0][2] for _, _, evidence in found]))
+    shares = likely / likely.sum()
+    return tuple((one[0].prior, one[1], float(share)) for one, share in zip(found, shares, strict=True))
+
+
+def _reweighed(data: _Data, weights: Array, prior: Prior) -> tuple[Array, float]:
+    """Two more rounds after the reach has been chosen."""
+    for _ in range(2):
+        loo = data.loo(weights, prior)
+        scaled = loo.residual / loo.deviation
+        scale = _scale(scaled, weights)
+        weights = taper(scaled / scale)
+    return weights, scale
+
+
+def _rest(data: _Data, weights: Array, prior: Prior, scale: float, points: Array, values: Array, u: Array) -> Array:
+    """Weights of all readings, from a fit to a share of them."""
+    solution = solve(data.equations(weights), prior)
+    inverse = solution.factor.inverse_band()
+    loo = leave_one_out(solution, inverse, data.grid, points, values, u, np.zeros(len(values)))
+    return taper(loo.residual / (loo.deviation * scale))
+
+
+def _scale(scaled: Array, weights: Array) -> float:
+    """Median absolute deviation of the readings that count, as a standard deviation, not below 1."""
+    counted = np.abs(scaled[weights > 0.5])
+    return max(1.0, 1.4826 * float(np.median(counted))) if len(counted) else 1.0
+
+
+def _neighbours(points: Array) -> NDArray[np.intp]:
+    from scipy.spatial import cKDTree
+
+    count = min(NEIGHBOURS, len(points) - 1)
+    found = cKDTree(points).query(points, k=count + 1)[1]
+    return np.asarray(found[:, 1:], dtype=np.intp)
+
+
+def _is_worst_nearby(scaled: Array, near: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Is this residual at least half of the largest among the neighbours? A bad reading bends its good neighbours."""
+    size = np.abs(scaled)
+    return np.asarray(size >= 0.5 * size[near].max(axis=1, initial=0.0))
+
+
+def _start(points: Array, values: Array, u: Array, near: NDArray[np.intp]) -> Array:
+    """First weights, 0 or 1: each reading against the plane of least absolute deviations of its neighbours."""
+    if near.shape[1] < 5:
+        return np.ones(len(values))
+    distance = values - _local_planes(points, values, near)
+    typical = 1.4826 * float(np.median(np.abs(distance)))
+    return np.where(np.abs(distance) <= 4 * np.maximum(typical, u), 1.0, 0.0)
+
+
+def _local_planes(points: Array, values: Array, near: NDArray[np.intp]) -> Array:
+    """Height at each reading of the plane through its neighbours; least absolute deviations by reweighting."""
+    offset = points[near] - points[:, None, :]
+    reach = np.sqrt((offset**2).sum(axis=2)).max(axis=1) + 1e-9
+    design = np.concatenate([np.ones((*near.shape, 1)), offset / reach[:, None, None]], axis=2)
+    heights = values[near]
+    weights = np.ones(near.shape)
+    ridge = 1e-6 * np.eye(3)
+    for _ in range(12):
+        normal = np.einsum("nki,nk,nkj->nij", design, weights, design)
+        normal += ridge * np.trace(normal, axis1=1, axis2=2)[:, None, None]
+        right = np.einsum("nki,nk,nk->ni", design, weights, heights)
+        plane = np.linalg.solve(normal, right[..., None])[..., 0]
+        miss = np.abs(heights - np.einsum("nki,ni->nk", design, plane))
+        weights = 1 / np.maximum(miss, 1e-4)
+    return np.asarray(plane[:, 0])

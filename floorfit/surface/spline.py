@@ -1,0 +1,55 @@
+"""The fitted warp as an object: a grid and its coefficients."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from floorfit.surface.grid import Grid
+
+__all__ = ["Surface", "plane_coefficients"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Warp w(x, y) of the underside, mm, as a bicubic B-spline.
+
+    Parameters
+    ----------
+    grid : Grid
+        Axes of the tensor product.
+    coefficients : (nl, ns) ndarray, mm
+        One for each B-spline, along × across.
+    """
+
+    grid: Grid
+    coefficients: Array
+
+    def at(self, x: ArrayLike, y: ArrayLike) -> Array:
+        """Warp at plan positions, mm; any shape, broadcast together. Cost: 16 terms a place."""
+        xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        flat = self.grid.at(self.coefficients, np.column_stack([xs.ravel(), ys.ravel()]))
+        return flat.reshape(xs.shape)
+
+    def on_grid(self, xs: ArrayLike, ys: ArrayLike) -> Array:
+        """Warp on the rectangle of places xs × ys, mm, shape (len(xs), len(ys)): two small matrix products."""
+        return self.grid.on_grid(self.coefficients, xs, ys)
+
+
+def plane_coefficients(grid: Grid, plane: Array) -> Array:
+    """Coefficients of ``plane[0] + plane[1] x + plane[2] y``, exactly.
+
+    A linear function's B-spline coefficients are its values at the Greville abscissae, the means of three
+    neighbouring knots (M. J. Marsden 1970, identity for linear functions).
+    """
+    along, across = (_greville(axis.knots) for axis in (grid.along, grid.across))
+    first, second = (plane[2], plane[1]) if grid.swapped else (plane[1], plane[2])
+    return np.asarray(plane[0] + first * along[:, None] + second * across[None, :])
+
+
+def _greville(knots: Array) -> Array:
+    return np.asarray((knots[1:-3] + knots[2:-2] + knots[3:-1]) / 3)
