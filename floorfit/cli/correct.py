@@ -1,7 +1,147 @@
-"""Placeholder until the command lands."""
+"""``floorfit correct``: the main job."""
+
+from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from floorfit.job import Result, Settings
+
+_EPILOG = """example:
+  floorfit correct sample_parts/bay_frame/part.json sample_parts/bay_frame/readings.csv -o job
+
+Lengths on the command line are in millimetres whatever the part's unit.
+Simulate the corrected programme and prove it out above the part before it cuts.
+"""
 
 
-def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    """Nothing yet."""
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the sub-command's arguments."""
+    parser = commands.add_parser(
+        "correct",
+        help="readings in, an offset for every pocket out: the main job",
+        description="Screen the readings, fit the warp, decide an offset for every pocket, write the job folder.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("part", metavar="PART", help="part file (JSON, floorfit-part/1)")
+    parser.add_argument("readings", metavar="READINGS", help="readings file (CSV)")
+    parser.add_argument("-o", "--output", metavar="JOB", required=True, help="job folder to make")
+    parser.add_argument("--replace", action="store_true", help="replace an existing job folder")
+    _add_settings(parser.add_argument_group("settings (defaults in brackets; all are kept in record.json)"))
+    parser.set_defaults(run=run)
+
+
+def _add_settings(group: argparse._ArgumentGroup) -> None:
+    mm = "millimetres"
+    group.add_argument("--reading-u", type=_positive, metavar="MM", help="standard uncertainty of a reading [0.010]")
+    group.add_argument("--z-u", type=_positive, metavar="MM", help="standard uncertainty of a measured floor Z [0.005]")
+    group.add_argument(
+        "--machine-u", type=_not_negative, metavar="MM", help="common uncertainty of the machine's Z [0]"
+    )
+    group.add_argument("--level", type=_level, metavar="P", help="probability that makes a floor conform [0.95]")
+    group.add_argument("--most", choices=["shift", "tilt", "follow"], help="the most that the machine can do [follow]")
+    group.add_argument("--limit", type=_positive, metavar="MM", help=f"largest offset allowed, {mm} [2]")
+    group.add_argument("--max-cut", type=_positive, metavar="MM", help="most metal for one finishing pass [4]")
+    group.add_argument("--min-chip", type=_not_negative, metavar="MM", help="least depth of cut before a note [0.05]")
+    group.add_argument("--thin-cost", type=_positive, metavar="N", help="weight of thin against thick [3]")
+    group.add_argument("--aim", choices=["middle", "nominal"], help="where in the tolerance to aim [middle]")
+    group.add_argument(
+        "--probe-radius", type=_not_negative, metavar="MM", help="probe's radius: nearer to a wall is set aside [3]"
+    )
+    group.add_argument("--rib-max", type=_positive, metavar="MM", help="widest rib across which steps are listed [12]")
+    group.add_argument("--seed", type=int, metavar="N", help="seed of the joint samples [1]")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the main job; return 0 when every pocket conforms, 1 when one does not."""
+    from pathlib import Path
+
+    from floorfit.cli.output import refuse_existing, say, stderr_console, whole_folder
+    from floorfit.cli.table import pocket_table
+    from floorfit.part.file import read_part
+    from floorfit.readings.file import read_readings
+
+    refuse_existing(Path(args.output), replace=args.replace)
+    part = read_part(args.part)
+    readings = read_readings(args.readings, part.units)
+    inputs = {
+        role: (Path(name).name, Path(name).read_bytes())
+        for role, name in (("part", args.part), ("readings", args.readings))
+    }
+
+    from floorfit.job import correct
+    from floorfit.job_folder import write_job
+    from floorfit.job_record import make_record
+
+    with whole_folder(args.output, replace=args.replace) as folder:
+        result = correct(part, readings, _settings(args), progress=_progress())
+        record = make_record(result, inputs)
+        write_job(result, record, folder)
+    for finding in result.findings:
+        say(f"{finding.severity}: {finding}")
+    stderr_console().print(pocket_table(record))
+    say(_readings_line(result))
+    say(record.summary.sentence)
+    return 0 if result.conforms else 1
+
+
+def _settings(args: argparse.Namespace) -> Settings:
+    from dataclasses import fields
+
+    from floorfit.job import Settings, with_settings
+
+    return with_settings(Settings(), **{one.name: getattr(args, one.name, None) for one in fields(Settings)})
+
+
+def _progress():  # type: ignore[no-untyped-def]
+    import sys
+
+    from floorfit.cli.output import say
+
+    return (lambda words: say(f"{words} …")) if sys.stderr.isatty() else None
+
+
+def _readings_line(result: Result) -> str:
+    total, used = len(result.readings), int(result.used.is_used.sum())
+    if used == total:
+        return f"{total} readings, all used."
+    kinds: dict[str, int] = {}
+    for reason in result.used.reason:
+        if reason:
+            code = reason.split(":")[0]
+            kinds[code] = kinds.get(code, 0) + 1
+    listed = ", ".join(f"{count} {code}" for code, count in sorted(kinds.items(), key=lambda one: -one[1]))
+    return f"{total} readings, {total - used} set aside: {listed} (see readings.csv)."
+
+
+def _positive(text: str) -> float:
+    value = _finite(text)
+    if value <= 0:
+        raise argparse.ArgumentTypeError(f"{text} is not above zero")
+    return value
+
+
+def _not_negative(text: str) -> float:
+    value = _finite(text)
+    if value < 0:
+        raise argparse.ArgumentTypeError(f"{text} is below zero")
+    return value
+
+
+def _level(text: str) -> float:
+    value = _finite(text)
+    if not 0.5 < value < 1:
+        raise argparse.ArgumentTypeError(f"{text} is not between 0.5 and 1")
+    return value
+
+
+def _finite(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from error
+    if value != value or value in (float("inf"), float("-inf")):
+        raise argparse.ArgumentTypeError(f"{text} is not a finite number")
+    return value

@@ -1,5 +1,17 @@
 """What to cut, how sure, and when not to."""
 
+from floorfit.decision.decide import decide, hold_all, verdict_of
 from floorfit.decision.results import Action, Correction, Decision, FollowGrid, Verdict
+from floorfit.decision.settings import DecisionSettings
 
-__all__ = ["Action", "Correction", "Decision", "FollowGrid", "Verdict"]
+__all__ = [
+    "Action",
+    "Correction",
+    "Decision",
+    "DecisionSettings",
+    "FollowGrid",
+    "Verdict",
+    "decide",
+    "hold_all",
+    "verdict_of",
+]

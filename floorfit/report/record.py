@@ -125,6 +125,7 @@ class SurfaceRecord(_Model):
     knots_y_mm: list[float]
     coefficients_mm: list[list[float]]
     smoothing: float
+    reach_mm: float = 0.0
     noise_inflation: float
     effective_parameters: float
     unknowns: int

@@ -49,17 +49,19 @@ class Factor:
 
     def solve(self, right: Array) -> Array:
         """Solve ``A x = right`` for one right-hand side (nl, ns)."""
-        x = self._padded(right[None])
+        return self.solve_many(right[None])[0]
+
+    def solve_many(self, right: Array) -> Array:
+        """Solve for many right-hand sides (count, nl, ns) at once."""
+        x = self._padded(right)
         self._forward(x)
         self._backward(x)
-        return self._trimmed(x)[0]
+        return self._trimmed(x)
 
     def draw(self, count: int, generator: np.random.Generator) -> Array:
         """Draw ``count`` joint samples (count, nl, ns) of a Gaussian with zero mean and precision A."""
-        blocks, width = len(self.diagonal), len(self.diagonal[0])
         normal = generator.standard_normal((count, self.shape[0] * self.shape[1]))
         x = self._padded(normal.reshape(count, *self.shape))
-        assert x.shape == (blocks, width, count)
         self._backward(x)
         return self._trimmed(x)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
 from floorfit.errors import NumericalError
+from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import Band, Grid, make_grid
 from floorfit.surface.posterior import Posterior
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, solve
@@ -60,8 +62,8 @@ class Fit:
         Trace of the influence matrix.
     cell : (float, float)
         Cell size along X and Y, mm.
-    notes : tuple of str
-        What a person should know of the fit.
+    factor : Factor
+        Of the normal matrix at the best smoothing, for further solves.
     """
 
     surface: Surface
@@ -76,7 +78,36 @@ class Fit:
     scale: float
     effective_parameters: float
     cell: tuple[float, float]
-    notes: tuple[str, ...] = ()
+    factor: Factor
+
+    def variance_split(self, places: Sequence[Array], points: Array, u: Array) -> tuple[Array, Array]:
+        """Split the variance of mean warps into what the readings' noise and what the surface between them adds.
+
+        Parameters
+        ----------
+        places : sequence of (k, 2) ndarray, mm
+            The mean of the warp over each is meant.
+        points : (n, 2) ndarray, mm
+        u : (n,) ndarray, mm
+            Places and standard uncertainties of the readings that were fitted.
+
+        Returns
+        -------
+        noise, between : (len(places),) ndarray, mm²
+            ``φ vᵀ N v`` and ``φ λ vᵀ S v`` with ``v = (N + λ S)⁻¹ a`` for the functional a.
+        """
+        grid = self.surface.grid
+        functionals = np.zeros((len(places), *grid.shape))
+        for row, where in zip(functionals, places, strict=True):
+            for place in where:
+                (i, j), design = grid.design(place[None, :])
+                row[i, j] += design.reshape(4, 4) / len(where)
+        with threadpool_limits(limits=1, user_api="blas"):
+            gains = self.factor.solve_many(functionals)
+        total = np.einsum("pij,pij->p", functionals, gains)
+        weight = self.weights / u**2
+        noise = np.array([float(weight @ grid.at(gain, points) ** 2) for gain in gains])
+        return self.inflation * noise, self.inflation * np.maximum(total - noise, 0.0)
 
 
 def fit_surface(
@@ -232,6 +263,7 @@ def _fit(
         scale=search.scale,
         effective_parameters=float(loo.leverage.sum()),
         cell=_cell_size(grid),
+        factor=centre.factor,
     )
 
 

@@ -1,0 +1,98 @@
+"""The plain budget of an offset: standard uncertainties by cause (JCGM 100:2008, clause 5 and annex H)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.decision.floors import floor_points
+from floorfit.decision.results import Decision
+from floorfit.part.model import Part, Pocket
+from floorfit.surface.fit import Fit
+
+__all__ = ["ReadingNoise", "with_budgets"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class ReadingNoise:
+    """Where the readings that were fitted lie and what each is worth.
+
+    Parameters
+    ----------
+    points : (n, 2) ndarray, mm
+    u : (n,) ndarray, mm
+        Standard uncertainty of each warp value.
+    z_share : float
+        Share of the mean variance of a value that the measured Z of the floor adds, 0 to 1.
+    resolution_share : float
+        Share that the resolution of the gauge's display adds, 0 to 1.
+    calibration_u, machine_u : float, mm
+        Standard uncertainties that all readings share.
+    """
+
+    points: Array
+    u: Array
+    z_share: float = 0.0
+    resolution_share: float = 0.0
+    calibration_u: float = 0.0
+    machine_u: float = 0.0
+
+
+def with_budgets(part: Part, fit: Fit, decisions: Sequence[Decision], noise: ReadingNoise) -> tuple[Decision, ...]:
+    """Add the budget to each decision that has an offset uncertainty.
+
+    Parameters
+    ----------
+    part : Part
+    fit : Fit
+    decisions : sequence of Decision
+        In the part's order.
+    noise : ReadingNoise
+
+    Returns
+    -------
+    tuple of Decision
+        With ``budget`` in mm: repeatability, floor Z, resolution, surface between readings, smoothing, calibration,
+        machine Z. Their root sum of squares is half the expanded uncertainty: what the joint samples have beyond the
+        linear parts (the smoothing's own spread, and which place is the extreme) stands under smoothing.
+    """
+    places = [_decisive(pocket, fit, one) for pocket, one in zip(part.pockets, decisions, strict=True)]
+    scatter, between = fit.variance_split(places, noise.points, noise.u)
+    return tuple(
+        replace(one, budget=_budget(one, float(scatter[k]), float(between[k]), noise)) if one.readings_used else one
+        for k, one in enumerate(decisions)
+    )
+
+
+def _budget(decision: Decision, scatter: float, between: float, noise: ReadingNoise) -> dict[str, float]:
+    total = (decision.offset_u / 2) ** 2
+    shared = noise.calibration_u**2 + noise.machine_u**2
+    own = max(total - shared, 0.0)
+    linear = scatter + between
+    factor = min(1.0, own / linear) if linear > 0 else 0.0
+    parts = {
+        "repeatability": scatter * factor * (1 - noise.z_share - noise.resolution_share),
+        "floor Z": scatter * factor * noise.z_share,
+        "resolution": scatter * factor * noise.resolution_share,
+        "surface between readings": between * factor,
+        "smoothing": own - linear * factor,
+        "calibration": noise.calibration_u**2,
+        "machine Z": noise.machine_u**2,
+    }
+    return {cause: float(np.sqrt(max(variance, 0.0))) for cause, variance in parts.items()}
+
+
+def _decisive(pocket: Pocket, fit: Fit, decision: Decision) -> Array:
+    """The places that the offset hangs on: where the web left is least and greatest; the centroid for a surface."""
+    if decision.action == "follow":
+        return np.array([pocket.centroid])
+    points = floor_points(pocket)
+    x, y = points[:, 0], points[:, 1]
+    plane = decision.correction.slope[0] * x + decision.correction.slope[1] * y
+    left = fit.surface.at(x, y) - plane
+    return np.asarray(points[[int(np.argmin(left)), int(np.argmax(left))]])

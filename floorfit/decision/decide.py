@@ -1,0 +1,243 @@
+"""From a fitted warp to one decision for each floor."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.decision.candidates import Candidate, best_candidate
+from floorfit.decision.floors import FloorWarp, floor_warp
+from floorfit.decision.follow import follow_grid
+from floorfit.decision.results import Correction, Decision, Verdict
+from floorfit.decision.rules import Wording, hold_reason, metal_notes
+from floorfit.decision.settings import DecisionSettings
+from floorfit.part.model import Part, Pocket
+from floorfit.surface.fit import Fit
+from floorfit.surface.spline import Surface
+
+__all__ = ["decide", "hold_all", "verdict_of"]
+
+Array = NDArray[np.float64]
+
+
+def decide(
+    part: Part,
+    fit: Fit,
+    used: Sequence[int],
+    given: Sequence[int],
+    settings: DecisionSettings,
+    *,
+    cap: Surface | None = None,
+    seed: int = 1,
+    progress: Callable[[], None] | None = None,
+) -> tuple[Decision, ...]:
+    """Decide every floor of a part.
+
+    Parameters
+    ----------
+    part : Part
+    fit : Fit
+        The warp and its uncertainty.
+    used, given : sequence of int
+        Readings of each floor that the fit used, and that the file held, in the part's order.
+    settings : DecisionSettings
+    cap : Surface, optional
+        See `floorfit.decision.floors.floor_warp`.
+    seed : int
+        Of the part of the uncertainty that all readings share.
+    progress : callable, optional
+        Called after each floor.
+
+    Returns
+    -------
+    tuple of Decision, in the part's order
+    """
+    generator = np.random.default_rng([seed, 2])
+    common = settings.common_u * generator.standard_normal(fit.posterior.count)
+    out = []
+    for pocket, count, total in zip(part.pockets, used, given, strict=True):
+        floor = floor_warp(pocket, fit.surface, fit.posterior, common, cap)
+        if count == 0:
+            out.append(_unmeasured(floor, total))
+        else:
+            out.append(_measured(floor, count, fit.surface, settings, Wording(part.units)))
+        if progress is not None:
+            progress()
+    return tuple(out)
+
+
+def hold_all(part: Part, given: Sequence[int], words: str) -> tuple[Decision, ...]:
+    """Hold every floor because there is no surface.
+
+    Parameters
+    ----------
+    part : Part
+    given : sequence of int
+        Readings that each floor has in the file.
+    words : str
+        Why there is no surface.
+    """
+    return tuple(
+        _held_blind(pocket, "too-few-readings" if count else "no-readings", words)
+        for pocket, count in zip(part.pockets, given, strict=True)
+    )
+
+
+def verdict_of(probability: float, level: float) -> Verdict:
+    """``conform`` from the level up, ``nonconform`` from its mirror image down, ``undecided`` between (JCGM 106)."""
+    if probability >= level:
+        return "conform"
+    return "nonconform" if probability <= 1 - level else "undecided"
+
+
+def _measured(
+    floor: FloorWarp,
+    count: int,
+    surface: Surface,
+    settings: DecisionSettings,
+    wording: Wording,
+) -> Decision:
+    chosen = best_candidate(floor, settings)
+    reason = hold_reason(floor, chosen, settings, wording)
+    correction = _held(floor.pocket) if reason else _correction(floor.pocket, chosen, surface)
+    verdict = verdict_of(chosen.chances.conform, settings.level)
+    if reason.startswith(("no-stock", "tolerance")):
+        verdict = "nonconform"
+    if not reason and verdict != "conform":
+        reason = _undecided(floor, chosen, wording)
+    after = _after(floor, chosen)
+    return Decision(
+        pocket=floor.pocket.id,
+        correction=correction,
+        offset_u=2 * _offset_deviation(floor, chosen),
+        **_before(floor),
+        web_after_min=float("nan") if correction.action == "hold" else floor.pocket.web + float(after.min()),
+        web_after_max=float("nan") if correction.action == "hold" else floor.pocket.web + float(after.max()),
+        **_limits(floor.pocket),
+        conformance_probability=chosen.chances.conform,
+        verdict=verdict,
+        reason=reason,
+        margin=_margin(floor.pocket, after),
+        thin_probability=chosen.chances.thin,
+        thick_probability=chosen.chances.thick,
+        readings_used=count,
+        suggestion=_suggestion(floor) if verdict != "conform" else None,
+        notes=tuple(metal_notes(floor, chosen, settings, wording)) if correction.action != "hold" else (),
+        web_after_interval=_interval(floor, chosen),
+    )
+
+
+def _unmeasured(floor: FloorWarp, total: int) -> Decision:
+    pocket = floor.pocket
+    words = "every reading of this floor was set aside" if total else "no reading lies on this floor"
+    return Decision(
+        pocket=pocket.id,
+        correction=_held(pocket),
+        offset_u=2 * float(floor.deviation.max()),
+        **_before(floor),
+        web_after_min=float("nan"),
+        web_after_max=float("nan"),
+        **_limits(pocket),
+        conformance_probability=float("nan"),
+        verdict="undecided",
+        reason=f"no-readings: {words}; take at least three, spread over it",
+        margin=float("nan"),
+        suggestion=_suggestion(floor),
+    )
+
+
+def _held_blind(pocket: Pocket, code: str, words: str) -> Decision:
+    nan = float("nan")
+    return Decision(
+        pocket=pocket.id,
+        correction=_held(pocket),
+        offset_u=nan,
+        web_before_min=nan,
+        web_before_max=nan,
+        web_after_min=nan,
+        web_after_max=nan,
+        **_limits(pocket),
+        conformance_probability=nan,
+        verdict="undecided",
+        reason=f"{code}: {words}",
+        margin=nan,
+    )
+
+
+def _held(pocket: Pocket) -> Correction:
+    return Correction("hold", pocket.centroid, float("nan"))
+
+
+def _correction(pocket: Pocket, chosen: Candidate, surface: Surface) -> Correction:
+    height, slope_x, slope_y = chosen.plane
+    if chosen.action != "follow":
+        return Correction(chosen.action, pocket.centroid, height, (slope_x, slope_y))
+    offset = height + float(surface.at(*pocket.centroid))
+    return Correction("follow", pocket.centroid, offset, (0.0, 0.0), follow_grid(pocket, surface, height))
+
+
+def _after(floor: FloorWarp, chosen: Candidate) -> Array:
+    """Deviation of the web from nominal with the offset; the cutter adds no metal."""
+    return np.minimum(chosen.offset - floor.mean, floor.cap)
+
+
+def _before(floor: FloorWarp) -> dict[str, float]:
+    deviation = np.minimum(-floor.mean, floor.cap)
+    return {
+        "web_before_min": floor.pocket.web + float(deviation.min()),
+        "web_before_max": floor.pocket.web + float(deviation.max()),
+    }
+
+
+def _limits(pocket: Pocket) -> dict[str, float]:
+    lower, upper = pocket.tolerance.lower, pocket.tolerance.upper
+    return {
+        "web_lower_limit": float("-inf") if lower is None else pocket.web + lower,
+        "web_upper_limit": float("inf") if upper is None else pocket.web + upper,
+    }
+
+
+def _margin(pocket: Pocket, deviation: Array) -> float:
+    lower, upper = pocket.tolerance.lower, pocket.tolerance.upper
+    below = float("inf") if lower is None else float(deviation.min()) - lower
+    above = float("inf") if upper is None else upper - float(deviation.max())
+    return min(below, above)
+
+
+def _interval(floor: FloorWarp, chosen: Candidate) -> tuple[float, float]:
+    """95 % interval that holds the least and the greatest web over the floor."""
+    deviation = np.minimum(chosen.offset - floor.samples, floor.cap + (floor.mean - floor.samples))
+    low = float(np.quantile(deviation.min(axis=1), 0.025))
+    high = float(np.quantile(deviation.max(axis=1), 0.975))
+    return floor.pocket.web + low, floor.pocket.web + high
+
+
+def _offset_deviation(floor: FloorWarp, chosen: Candidate) -> float:
+    """Standard uncertainty of the offset: the spread of what each joint sample would have as its best offset."""
+    gap = floor.samples - (chosen.offset - chosen.plane[0]) if chosen.action == "tilt" else floor.samples
+    if chosen.action == "follow":
+        gap = floor.samples - floor.mean
+    return float(((gap.max(axis=1) + gap.min(axis=1)) / 2).std())
+
+
+def _suggestion(floor: FloorWarp) -> tuple[float, float]:
+    """The place of the floor, no nearer to its edge than need be, where the warp is known least."""
+    import shapely
+
+    reach = min(8.0, 0.45 * float(shapely.minimum_clearance(floor.pocket.polygon)))
+    inner = floor.pocket.polygon.buffer(-reach)
+    inside = shapely.intersects_xy(inner, floor.points[:, 0], floor.points[:, 1])
+    deviation = np.where(inside, floor.deviation, -1.0) if inside.any() else floor.deviation
+    place = floor.points[int(np.argmax(deviation))]
+    return (float(place[0]), float(place[1]))
+
+
+def _undecided(floor: FloorWarp, chosen: Candidate, wording: Wording) -> str:
+    place = wording.place(np.array(_suggestion(floor)))
+    share = 100 * chosen.chances.conform
+    return (
+        f"tolerance: a limit lies within the uncertainty ({share:.0f} % likely to conform); "
+        f"two more readings near {place} may decide it"
+    )

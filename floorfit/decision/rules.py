@@ -1,0 +1,131 @@
+"""When not to cut, and in which words: the contract's reasons, each with what would free the floor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.decision.candidates import Candidate
+from floorfit.decision.floors import FloorWarp
+from floorfit.decision.settings import DecisionSettings
+from floorfit.units import MM_PER_UNIT, Unit
+
+__all__ = ["Wording", "hold_reason", "metal_notes"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Wording:
+    """Numbers as the part's drawing would write them.
+
+    Parameters
+    ----------
+    unit : {"mm", "in"}
+        Unit of the part file.
+    """
+
+    unit: Unit
+
+    def length(self, value_mm: float) -> str:
+        """A small length with its unit, to 1 µm or 0.0001 in."""
+        value = value_mm / MM_PER_UNIT[self.unit]
+        return f"{value:.3f} mm" if self.unit == "mm" else f"{value:.4f} in"
+
+    def place(self, point: Array) -> str:
+        """A plan position, to 1 mm or 0.1 in."""
+        x, y = (float(v) / MM_PER_UNIT[self.unit] for v in point)
+        return f"({x:.0f}, {y:.0f})" if self.unit == "mm" else f"({x:.1f}, {y:.1f})"
+
+
+def hold_reason(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
+    """Reason to hold, ``"code: words"``, or ``""``; the first that applies.
+
+    Parameters
+    ----------
+    floor : FloorWarp
+    chosen : Candidate
+    settings : DecisionSettings
+    wording : Wording
+    """
+    for rule in (_outside_readings, _over_limit, _no_stock, _over_stock, _tolerance):
+        reason = rule(floor, chosen, settings, wording)
+        if reason:
+            return reason
+    return ""
+
+
+def metal_notes(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> list[str]:
+    """What a person should know of the metal, where the floor is cut all the same."""
+    chip = floor.cap - (chosen.offset - floor.mean)
+    least = int(np.argmin(chip))
+    where = wording.place(floor.points[least])
+    if chip[least] <= 0:
+        short = wording.length(-float(chip[least]))
+        return [f"roughing already went {short} below the floor wanted near {where}; the web there is what it left"]
+    if chip[least] < settings.min_chip:
+        return [f"only {wording.length(float(chip[least]))} of metal near {where}: the cutter may rub"]
+    return []
+
+
+def _outside_readings(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
+    deviation = floor.deviation
+    worst = int(np.argmax(deviation))
+    width = floor.pocket.tolerance.width
+    allowed = settings.max_u * width if np.isfinite(width) else settings.max_u_open
+    if deviation[worst] <= allowed or chosen.chances.conform >= settings.level:
+        return ""
+    return (
+        f"outside-readings: the warp is known to {wording.length(2 * float(deviation[worst]))} only (k = 2) near "
+        f"{wording.place(floor.points[worst])}; one or two readings there would decide it"
+    )
+
+
+def _over_limit(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
+    worst = int(np.argmax(np.abs(chosen.offset)))
+    size = float(chosen.offset[worst])
+    if abs(size) <= settings.limit:
+        return ""
+    return (
+        f"over-limit: an offset of {wording.length(size)} near {wording.place(floor.points[worst])} is beyond the "
+        f"limit of {wording.length(settings.limit)}; check datum and clamping, then set --limit if it is true"
+    )
+
+
+def _no_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
+    lower = floor.pocket.tolerance.lower
+    if lower is None:
+        return ""
+    worst = int(np.argmin(floor.cap))
+    missing = lower - float(floor.cap[worst])
+    if missing <= 0:
+        return ""
+    return (
+        f"no-stock: the web will be {wording.length(missing)} under its limit near "
+        f"{wording.place(floor.points[worst])} whatever is cut: roughing left too little"
+    )
+
+
+def _over_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
+    chip = floor.cap - (chosen.offset - floor.mean)
+    worst = int(np.argmax(chip))
+    if chip[worst] <= settings.max_cut:
+        return ""
+    return (
+        f"over-stock: {wording.length(float(chip[worst]))} of metal near {wording.place(floor.points[worst])}, more "
+        f"than the {wording.length(settings.max_cut)} of one finishing pass; rough again, or set --max-cut"
+    )
+
+
+def _tolerance(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
+    if chosen.chances.conform > 1 - settings.level:
+        return ""
+    spread = wording.length(float(np.ptp(floor.mean - (chosen.offset - chosen.plane[0]))))
+    cure = {
+        "shift": "a tilt or the surface may (allow --most tilt or follow)",
+        "tilt": "following the surface may (allow --most follow)",
+        "follow": "more readings here may",
+    }[settings.most]
+    return f"tolerance: no {settings.most} brings the whole floor within its limits (it bends by {spread}); {cure}"

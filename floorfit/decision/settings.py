@@ -1,0 +1,50 @@
+"""What the decision takes as given: levels and limits, in millimetres, all written to the record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["DecisionSettings"]
+
+
+@dataclass(frozen=True)
+class DecisionSettings:
+    """Levels and limits of the decision.
+
+    Parameters
+    ----------
+    level : float
+        Probability that a whole floor must reach to be called ``conform`` (JCGM 106:2012, 7.4, 8.3); its mirror
+        image is ``nonconform``.
+    most : {"shift", "tilt", "follow"}
+        The most that the machine can do.
+    limit : float, mm
+        Largest offset that may be given anywhere on a floor.
+    max_cut : float, mm
+        Most metal that one finishing pass may take (common practice, no source).
+    min_chip : float, mm
+        Below this depth a cutter rubs instead of cutting; a note, not a hold (common practice, no source).
+    thin_cost : float
+        Weight of a web too thin against one too thick where nothing satisfies both limits.
+    max_u : float
+        Largest standard uncertainty of the warp on a floor, as a share of the tolerance's width; beyond it the floor
+        is ``outside-readings``.
+    max_u_open : float, mm
+        The same where the tolerance has one limit only.
+    common_u : float, mm
+        Standard uncertainty that all readings share (calibration, Z of the machine): it does not average out.
+    aim : {"middle", "nominal"}
+        Where in a two-sided tolerance the web should lie.
+    """
+
+    level: float = 0.95
+    most: Literal["shift", "tilt", "follow"] = "follow"
+    limit: float = 2.0
+    max_cut: float = 4.0
+    min_chip: float = 0.05
+    thin_cost: float = 3.0
+    max_u: float = 0.25
+    max_u_open: float = 0.05
+    common_u: float = 0.0
+    aim: Literal["middle", "nominal"] = "middle"

@@ -1,0 +1,393 @@
+"""The run as one function: part and readings in, a decision for every floor out; no file, no terminal.
+
+Follow a reading: it is screened (`readings.screen`), turned into a warp (`readings.warp_values`), repeats of a place
+are combined, the surface is fitted (`surface.fit_surface`), what the fit does not believe is set aside with a name,
+and each floor is decided from the surface (`decision.decide`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding, NumericalError
+from floorfit.part.model import Part
+from floorfit.readings.table import Readings
+
+if TYPE_CHECKING:
+    from floorfit.decision import Decision, DecisionSettings
+    from floorfit.decision.neighbours import NeighbourStep
+    from floorfit.readings.screening import Screened
+    from floorfit.surface import Fit, Surface
+
+__all__ = ["Result", "Settings", "Used", "correct"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What a run takes as given, in millimetres; the record keeps every one.
+
+    Parameters
+    ----------
+    reading_u : float, mm
+        Standard uncertainty of a thickness where its row states none.
+    z_u : float, mm
+        Standard uncertainty of a measured floor Z.
+    resolution : float, mm
+        Smallest step of the gauge's display; its part of ``reading_u`` is shown in the budget.
+    machine_u : float, mm
+        Standard uncertainty of the machine's Z that all readings share.
+    probe_radius, wall_clearance : float, mm
+        A reading nearer to a wall than their sum is set aside.
+    level, most, limit, max_cut, min_chip, thin_cost, max_u, aim
+        See `floorfit.decision.DecisionSettings`.
+    rib_max : float, mm
+        Floors whose gap is at most this are neighbours across a thin rib.
+    force : float, N
+        Cutting force for the push-off advice; 0 for none.
+    bias : float, mm
+        Common bias of finished webs found on pockets cut before: taken off every offset. Never applied unasked.
+    seed : int
+        Of the joint samples.
+    """
+
+    reading_u: float = 0.010
+    z_u: float = 0.005
+    resolution: float = 0.001
+    machine_u: float = 0.0
+    probe_radius: float = 3.0
+    wall_clearance: float = 0.0
+    level: float = 0.95
+    most: str = "follow"
+    limit: float = 2.0
+    max_cut: float = 4.0
+    min_chip: float = 0.05
+    thin_cost: float = 3.0
+    max_u: float = 0.25
+    aim: str = "middle"
+    rib_max: float = 12.0
+    force: float = 0.0
+    bias: float = 0.0
+    seed: int = 1
+
+
+@dataclass(frozen=True)
+class Used:
+    """What became of every reading; n rows in the order of the file.
+
+    Parameters
+    ----------
+    floor : (n,) ndarray of int
+        Index of the floor the place lies on; -1 for none.
+    is_used : (n,) ndarray of bool
+    reason : tuple of str
+        ``""`` where used, else ``"code: words"``.
+    warp, residual, loo, weight : (n,) ndarray
+        Warp that the reading says, its difference from the fitted warp, the same with the reading left out (mm), and
+        its weight in the robust fit; NaN where there is none.
+    u : (n,) ndarray, mm
+        Standard uncertainty of the warp value.
+    """
+
+    floor: NDArray[np.intp]
+    is_used: NDArray[np.bool_]
+    reason: tuple[str, ...]
+    warp: Array
+    residual: Array
+    loo: Array
+    weight: Array
+    u: Array
+
+
+@dataclass(frozen=True)
+class Result:
+    """A whole run.
+
+    Parameters
+    ----------
+    part : Part
+    readings : Readings
+    settings : Settings
+    used : Used
+        What became of each reading.
+    fit : Fit or None
+        The surface; None where the readings do not fix one.
+    decisions : tuple of Decision
+        One for each floor, in the part's order.
+    neighbours : tuple of NeighbourStep
+        Steps across thin ribs.
+    findings : tuple of Finding
+        What a person should know.
+    """
+
+    part: Part
+    readings: Readings
+    settings: Settings
+    used: Used
+    fit: Fit | None
+    decisions: tuple[Decision, ...]
+    neighbours: tuple[NeighbourStep, ...] = ()
+    findings: tuple[Finding, ...] = field(default=())
+
+    @property
+    def conforms(self) -> bool:
+        """Whether every floor is corrected and predicted to conform."""
+        return all(one.action != "hold" and one.verdict == "conform" for one in self.decisions)
+
+
+def correct(
+    part: Part,
+    readings: Readings,
+    settings: Settings | None = None,
+    *,
+    progress: Callable[[str], None] | None = None,
+) -> Result:
+    """Decide the offset of every pocket floor.
+
+    Parameters
+    ----------
+    part : Part
+        Nominal part.
+    readings : Readings
+        Web thickness readings in the part frame.
+    settings : Settings, optional
+        Defaults where left out.
+    progress : callable, optional
+        Called with a few words before each step.
+
+    Returns
+    -------
+    Result
+
+    Notes
+    -----
+    Signs: warp w > 0 where the plate stands high; ``dz > 0`` raises the floor; the web is ``web + dz − w``.
+    Readings that do not fix a surface (fewer than three places, or all in one line) hold every floor; that is an
+    answer, not an error.
+    """
+    from floorfit.readings.screening import screen
+
+    chosen = settings or Settings()
+    tell = progress or (lambda words: None)
+    tell("screening the readings")
+    screened = screen(
+        part,
+        readings,
+        probe_radius_mm=chosen.probe_radius,
+        wall_clearance_mm=chosen.wall_clearance,
+        u_mm=chosen.reading_u,
+    )
+    given = np.bincount(screened.floor[screened.floor >= 0], minlength=len(part.pockets))
+    tell("fitting the surface")
+    try:
+        places, fit = _fitted(part, readings, screened, chosen)
+    except NumericalError as error:
+        return _without_surface(part, readings, chosen, screened, given, str(error))
+    used = _used(part, readings, screened, places, fit)
+    tell("deciding the floors")
+    return _decided(part, readings, chosen, screened, places, fit, used, given)
+
+
+@dataclass(frozen=True)
+class _Places:
+    """The used readings with repeats combined: what the surface is fitted to."""
+
+    rows: NDArray[np.intp]
+    points: Array
+    warp: Array
+    u: Array
+
+
+def _fitted(part: Part, readings: Readings, screened: Screened, settings: Settings) -> tuple[_Places, Fit]:
+    from floorfit.readings.repeats import combine
+    from floorfit.readings.warp import warp_values
+    from floorfit.surface import fit_surface
+
+    warp = warp_values(part, readings, screened.floor, u_mm=settings.reading_u, z_u_mm=settings.z_u)
+    values = np.column_stack([readings.x, readings.y, warp.w])
+    together = combine(screened.place, screened.used, values, warp.u)
+    places = _Places(together.rows, together.values[:, :2], together.values[:, 2], together.u)
+    smallest = min(_width(part, k) for k in range(len(part.pockets)))
+    fit = fit_surface(
+        places.points, places.warp, places.u, bounds=part.bounds, smallest_mm=smallest, seed=settings.seed
+    )
+    return places, fit
+
+
+def _width(part: Part, index: int) -> float:
+    """Smaller side of a floor's bounding box, mm."""
+    x0, y0, x1, y1 = part.pockets[index].polygon.bounds
+    return float(min(x1 - x0, y1 - y0))
+
+
+def _used(part: Part, readings: Readings, screened: Screened, places: _Places, fit: Fit) -> Used:
+    from floorfit.readings.outliers import name_outliers
+
+    n = len(readings)
+    row_of_place = np.full(n, -1, np.intp)
+    row_of_place[places.rows] = np.arange(len(places.rows))
+    place = np.where(screened.place >= 0, row_of_place[screened.place], -1)
+    held = place >= 0
+    weight = np.where(held, fit.weights[place], 0.0)
+    loo = np.where(held, fit.loo.residual[place], np.nan)
+    bad = held & (weight < 0.5)
+    residual = screened.warp.w - fit.surface.at(readings.x, readings.y)
+    rows = np.flatnonzero(bad)
+    scale = float(np.sqrt(np.mean(places.u**2) * fit.inflation)) * fit.scale
+    names = name_outliers(
+        part, readings, rows, screened.warp.w[rows] - loo[rows], lambda x, y: fit.surface.at(x, y), scale
+    )
+    reason = [str(words) for words in screened.reason]
+    for row, (_, words) in zip(rows, names, strict=True):
+        reason[row] = words
+    return Used(
+        floor=screened.floor,
+        is_used=held & ~bad,
+        reason=tuple(reason),
+        warp=screened.warp.w,
+        residual=np.where(np.isfinite(screened.warp.w), residual, np.nan),
+        loo=loo,
+        weight=np.where(held, weight, np.nan),
+        u=screened.warp.u,
+    )
+
+
+def _decided(
+    part: Part,
+    readings: Readings,
+    settings: Settings,
+    screened: Screened,
+    places: _Places,
+    fit: Fit,
+    used: Used,
+    given: NDArray[np.intp],
+) -> Result:
+    from floorfit.decision import decide
+    from floorfit.decision.budget import with_budgets
+    from floorfit.decision.neighbours import neighbour_steps
+
+    counted = np.bincount(used.floor[used.is_used], minlength=len(part.pockets))
+    cap = _cap_surface(part, readings, screened, used, fit, settings)
+    decisions = decide(
+        part, fit, counted.tolist(), given.tolist(), _decision_settings(settings), cap=cap, seed=settings.seed
+    )
+    decisions = with_budgets(part, fit, decisions, _noise(readings, screened, places, used, settings))
+    corrections = {one.pocket: one.correction for one in decisions}
+    return Result(
+        part,
+        readings,
+        settings,
+        used,
+        fit,
+        decisions,
+        neighbour_steps(part, corrections, rib_max_mm=settings.rib_max),
+        (*screened.findings, *_fit_findings(readings, used, fit)),
+    )
+
+
+def _cap_surface(
+    part: Part, readings: Readings, screened: Screened, used: Used, fit: Fit, settings: Settings
+) -> Surface | None:
+    """Web left by roughing less nominal web and stock, where the floor's Z was measured.
+
+    A floor that moved with the plate after roughing has all its stock still; one that lies where the programme put
+    it has lost the warp. Measured Z tells which.
+    """
+    from floorfit.surface import fit_surface
+
+    rows = np.flatnonzero(used.is_used)
+    if not screened.warp.is_z_measured[rows].any():
+        return None
+    x, y = readings.x[rows], readings.y[rows]
+    rough = np.array([float(part.pockets[k].rough_z(a, b)) for k, a, b in zip(used.floor[rows], x, y, strict=True)])
+    left = screened.warp.z[rows] - rough - used.warp[rows]
+    points = np.column_stack([x, y])
+    found = fit_surface(points, left, used.u[rows], bounds=part.bounds, samples=1, robust=False, seed=settings.seed)
+    return found.surface
+
+
+def _noise(readings: Readings, screened: Screened, places: _Places, used: Used, settings: Settings):  # type: ignore[no-untyped-def]
+    from floorfit.decision.budget import ReadingNoise
+
+    rows = used.is_used
+    total = float(np.mean(used.u[rows] ** 2)) if rows.any() else 1.0
+    with_z = float(np.mean(screened.warp.is_z_measured[rows])) if rows.any() else 0.0
+    return ReadingNoise(
+        points=places.points,
+        u=places.u,
+        z_share=min(1.0, with_z * settings.z_u**2 / total),
+        resolution_share=min(0.5, settings.resolution**2 / 12 / total),
+        machine_u=settings.machine_u,
+    )
+
+
+def _decision_settings(settings: Settings) -> DecisionSettings:
+    from floorfit.decision import DecisionSettings
+
+    return DecisionSettings(
+        level=settings.level,
+        most=settings.most,  # type: ignore[arg-type]
+        limit=settings.limit,
+        max_cut=settings.max_cut,
+        min_chip=settings.min_chip,
+        thin_cost=settings.thin_cost,
+        max_u=settings.max_u,
+        common_u=settings.machine_u,
+        aim=settings.aim,  # type: ignore[arg-type]
+    )
+
+
+def _fit_findings(readings: Readings, used: Used, fit: Fit) -> tuple[Finding, ...]:
+    from floorfit.readings.outliers import drift, sequence
+
+    out = []
+    if fit.inflation > 2.0:
+        times = float(np.sqrt(fit.inflation))
+        text = (
+            f"the readings scatter {times:.1f} times as much as stated; offsets are given with the larger "
+            "uncertainty. Check gauge and couplant, or state --reading-u."
+        )
+        out.append(Finding("scatter", readings.source, "", text, "warning"))
+    rows = np.flatnonzero(used.is_used)
+    if len(rows) >= 10:
+        when, by = sequence(readings)
+        found = drift(when[rows], used.residual[rows], used.u[rows], by=by)
+        if found.is_significant:
+            out.append(Finding("drift", readings.source, "", found.text, "warning"))
+    return tuple(out)
+
+
+def _without_surface(
+    part: Part,
+    readings: Readings,
+    settings: Settings,
+    screened: Screened,
+    given: NDArray[np.intp],
+    words: str,
+) -> Result:
+    from floorfit.decision import hold_all
+
+    nan = np.full(len(readings), np.nan)
+    used = Used(
+        screened.floor,
+        np.zeros(len(readings), bool),
+        tuple(str(reason) or "no-surface: the readings do not fix a surface" for reason in screened.reason),
+        screened.warp.w,
+        nan,
+        nan,
+        nan,
+        screened.warp.u,
+    )
+    decisions = hold_all(part, given.tolist(), words)
+    return Result(part, readings, settings, used, None, decisions, (), screened.findings)
+
+
+def with_settings(settings: Settings, **changes: float | str | int | None) -> Settings:
+    """Return settings with those changes that are not None."""
+    return replace(settings, **{name: value for name, value in changes.items() if value is not None})  # type: ignore[arg-type]
