@@ -59,11 +59,11 @@ class Factor:
         return self._trimmed(x)
 
     def draw(self, count: int, generator: np.random.Generator) -> Array:
-        """Draw ``count`` joint samples (count, nl, ns) of a Gaussian with zero mean and precision A."""
-        normal = generator.standard_normal((count, self.shape[0] * self.shape[1]))
-        x = self._padded(normal.reshape(count, *self.shape))
+        """Draw ``count`` joint samples (nl, ns, count) of a Gaussian with zero mean and precision A."""
+        ns = self.shape[1]
+        x = generator.standard_normal((len(self.diagonal), COLUMNS * ns, count))
         self._backward(x)
-        return self._trimmed(x)
+        return x.reshape(len(self.diagonal) * COLUMNS, ns, count)[: self.shape[0]]
 
     def inverse_band(self) -> Band:
         """Return the band of ``A⁻¹``: exact covariances of neighbouring coefficients."""

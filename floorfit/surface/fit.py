@@ -291,9 +291,9 @@ def _posterior(grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, s
     covariance = centre.inflation * inverse
     for (solution, share), count in zip(nodes, counts, strict=True):
         shift = solution.coefficients - centre.coefficients
-        drawn.append(np.sqrt(solution.inflation) * solution.factor.draw(count, generator) + shift)
+        drawn.append(np.sqrt(solution.inflation) * solution.factor.draw(count, generator) + shift[:, :, None])
         covariance += share * _outer(shift)
-    return Posterior(grid, covariance, np.concatenate(drawn))
+    return Posterior(grid, covariance, np.concatenate(drawn, axis=2))
 
 
 def _shared_out(total: int, shares: list[float]) -> list[int]:

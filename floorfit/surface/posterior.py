@@ -23,7 +23,7 @@ class Posterior:
     grid : Grid
     covariance : Band
         Covariances of neighbouring coefficients, mm², noise inflation and spread of λ included.
-    deviations : (count, nl, ns) ndarray, mm
+    deviations : (nl, ns, count) ndarray, mm
         Joint samples of the coefficients, minus the fitted ones.
     """
 
@@ -34,7 +34,7 @@ class Posterior:
     @property
     def count(self) -> int:
         """Number of joint samples."""
-        return len(self.deviations)
+        return self.deviations.shape[2]
 
     def std_at(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Standard uncertainty of the warp at plan positions, mm."""
@@ -49,5 +49,5 @@ class Posterior:
     def samples_at(self, points: ArrayLike) -> Array:
         """Joint samples of warp minus fitted warp at points (n, 2) that lie close together, mm, shape (count, n)."""
         (rows, columns), design = self.grid.design(points)
-        patch = self.deviations[:, rows, columns].reshape(self.count, -1)
-        return np.asarray(patch @ design.T)
+        patch = self.deviations[rows, columns].reshape(-1, self.count)
+        return np.ascontiguousarray((design @ patch).T)
