@@ -66,7 +66,7 @@ class Settings:
     level: float = 0.95
     most: str = "follow"
     limit: float = 2.0
-    max_cut: float = 4.0
+    max_cut: float | None = None
     min_chip: float = 0.05
     thin_cost: float = 3.0
     max_u: float = 0.25

@@ -43,7 +43,7 @@ def _add_settings(group: argparse._ArgumentGroup) -> None:
     group.add_argument("--level", type=_level, metavar="P", help="probability that makes a floor conform [0.95]")
     group.add_argument("--most", choices=["shift", "tilt", "follow"], help="the most that the machine can do [follow]")
     group.add_argument("--limit", type=_positive, metavar="MM", help=f"largest offset allowed, {mm} [2]")
-    group.add_argument("--max-cut", type=_positive, metavar="MM", help="most metal for one finishing pass [4]")
+    group.add_argument("--max-cut", type=_positive, metavar="MM", help="most metal for one finishing pass [finish stock + limit]")
     group.add_argument("--min-chip", type=_not_negative, metavar="MM", help="least depth of cut before a note [0.05]")
     group.add_argument("--thin-cost", type=_positive, metavar="N", help="weight of thin against thick [3]")
     group.add_argument("--aim", choices=["middle", "nominal"], help="where in the tolerance to aim [middle]")

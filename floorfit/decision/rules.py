@@ -111,11 +111,12 @@ def _no_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, w
 def _over_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
     chip = floor.cap - (chosen.offset - floor.mean)
     worst = int(np.argmax(chip))
-    if chip[worst] <= settings.max_cut:
+    most = floor.pocket.finish_stock + settings.limit if settings.max_cut is None else settings.max_cut
+    if chip[worst] <= most:
         return ""
     return (
         f"over-stock: {wording.length(float(chip[worst]))} of metal near {wording.place(floor.points[worst])}, more "
-        f"than the {wording.length(settings.max_cut)} of one finishing pass; rough again, or set --max-cut"
+        f"than the {wording.length(most)} of one finishing pass; rough again, or set --max-cut"
     )
 
 

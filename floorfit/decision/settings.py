@@ -21,8 +21,9 @@ class DecisionSettings:
         The most that the machine can do.
     limit : float, mm
         Largest offset that may be given anywhere on a floor.
-    max_cut : float, mm
-        Most metal that one finishing pass may take (common practice, no source).
+    max_cut : float or None, mm
+        Most metal that one finishing pass may take. None: the floor's finish stock plus ``limit``, which is what the
+        largest offset allowed asks of a pass that was planned for the stock.
     min_chip : float, mm
         Below this depth a cutter rubs instead of cutting; a note, not a hold (common practice, no source).
     thin_cost : float
@@ -41,7 +42,7 @@ class DecisionSettings:
     level: float = 0.95
     most: Literal["shift", "tilt", "follow"] = "follow"
     limit: float = 2.0
-    max_cut: float = 4.0
+    max_cut: float | None = None
     min_chip: float = 0.05
     thin_cost: float = 3.0
     max_u: float = 0.25
