@@ -20,6 +20,7 @@ from floorfit.readings.table import Readings
 
 if TYPE_CHECKING:
     from floorfit.decision import Decision, DecisionSettings
+    from floorfit.decision.budget import ReadingNoise
     from floorfit.decision.neighbours import NeighbourStep
     from floorfit.readings.screening import Screened
     from floorfit.surface import Fit, Surface
@@ -277,7 +278,7 @@ def _decided(
     decisions = decide(
         part, fit, counted.tolist(), given.tolist(), _decision_settings(settings), cap=cap, seed=settings.seed
     )
-    decisions = with_budgets(part, fit, decisions, _noise(readings, screened, places, used, settings))
+    decisions = with_budgets(part, fit, decisions, _noise(screened, places, used, settings))
     corrections = {one.pocket: one.correction for one in decisions}
     return Result(
         part,
@@ -312,7 +313,7 @@ def _cap_surface(
     return found.surface
 
 
-def _noise(readings: Readings, screened: Screened, places: _Places, used: Used, settings: Settings):  # type: ignore[no-untyped-def]
+def _noise(screened: Screened, places: _Places, used: Used, settings: Settings) -> ReadingNoise:
     from floorfit.decision.budget import ReadingNoise
 
     rows = used.is_used

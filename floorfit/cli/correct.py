@@ -6,6 +6,8 @@ import argparse
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from floorfit.job import Result, Settings
 
 _EPILOG = """example:
@@ -43,7 +45,9 @@ def _add_settings(group: argparse._ArgumentGroup) -> None:
     group.add_argument("--level", type=_level, metavar="P", help="probability that makes a floor conform [0.95]")
     group.add_argument("--most", choices=["shift", "tilt", "follow"], help="the most that the machine can do [follow]")
     group.add_argument("--limit", type=_positive, metavar="MM", help=f"largest offset allowed, {mm} [2]")
-    group.add_argument("--max-cut", type=_positive, metavar="MM", help="most metal for one finishing pass [finish stock + limit]")
+    group.add_argument(
+        "--max-cut", type=_positive, metavar="MM", help="most metal for one finishing pass [finish stock + limit]"
+    )
     group.add_argument("--min-chip", type=_not_negative, metavar="MM", help="least depth of cut before a note [0.05]")
     group.add_argument("--thin-cost", type=_positive, metavar="N", help="weight of thin against thick [3]")
     group.add_argument("--aim", choices=["middle", "nominal"], help="where in the tolerance to aim [middle]")
@@ -95,12 +99,15 @@ def _settings(args: argparse.Namespace) -> Settings:
     return with_settings(Settings(), **{one.name: getattr(args, one.name, None) for one in fields(Settings)})
 
 
-def _progress():  # type: ignore[no-untyped-def]
+def _progress() -> Callable[[str], None] | None:
     import sys
 
     from floorfit.cli.output import say
 
-    return (lambda words: say(f"{words} …")) if sys.stderr.isatty() else None
+    def tell(words: str) -> None:
+        say(f"{words} …")
+
+    return tell if sys.stderr.isatty() else None
 
 
 def _readings_line(result: Result) -> str:

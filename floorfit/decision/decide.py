@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,7 +81,7 @@ def hold_all(part: Part, given: Sequence[int], words: str) -> tuple[Decision, ..
         Why there is no surface.
     """
     return tuple(
-        _held_blind(pocket, "too-few-readings" if count else "no-readings", words)
+        _blank(pocket, f"{'too-few-readings' if count else 'no-readings'}: {words}")
         for pocket, count in zip(part.pockets, given, strict=True)
     )
 
@@ -92,82 +93,79 @@ def verdict_of(probability: float, level: float) -> Verdict:
     return "nonconform" if probability <= 1 - level else "undecided"
 
 
-def _measured(
-    floor: FloorWarp,
-    count: int,
-    surface: Surface,
-    settings: DecisionSettings,
-    wording: Wording,
-) -> Decision:
+def _measured(floor: FloorWarp, count: int, surface: Surface, settings: DecisionSettings, wording: Wording) -> Decision:
     chosen = best_candidate(floor, settings)
-    reason = hold_reason(floor, chosen, settings, wording)
-    correction = _held(floor.pocket) if reason else _correction(floor.pocket, chosen, surface)
+    held = reason = hold_reason(floor, chosen, settings, wording)
     verdict = verdict_of(chosen.chances.conform, settings.level)
     if reason.startswith(("no-stock", "tolerance")):
         verdict = "nonconform"
     if not reason and verdict != "conform":
         reason = _undecided(floor, chosen, wording)
-    after = _after(floor, chosen)
-    return Decision(
-        pocket=floor.pocket.id,
-        correction=correction,
+    decision = replace(
+        _with_before(_blank(floor.pocket, reason), floor),
         offset_u=2 * _offset_deviation(floor, chosen),
-        **_before(floor),
-        web_after_min=float("nan") if correction.action == "hold" else floor.pocket.web + float(after.min()),
-        web_after_max=float("nan") if correction.action == "hold" else floor.pocket.web + float(after.max()),
-        **_limits(floor.pocket),
         conformance_probability=chosen.chances.conform,
         verdict=verdict,
-        reason=reason,
-        margin=_margin(floor.pocket, after),
+        margin=_margin(floor.pocket, _after(floor, chosen)),
         thin_probability=chosen.chances.thin,
         thick_probability=chosen.chances.thick,
         readings_used=count,
         suggestion=_suggestion(floor) if verdict != "conform" else None,
-        notes=tuple(metal_notes(floor, chosen, settings, wording)) if correction.action != "hold" else (),
-        web_after_interval=_interval(floor, chosen),
     )
+    if held:
+        return decision
+    return _with_after(decision, floor, chosen, surface, metal_notes(floor, chosen, settings, wording))
 
 
 def _unmeasured(floor: FloorWarp, total: int) -> Decision:
-    pocket = floor.pocket
     words = "every reading of this floor was set aside" if total else "no reading lies on this floor"
-    return Decision(
-        pocket=pocket.id,
-        correction=_held(pocket),
+    reason = f"no-readings: {words}; take at least three, spread over it"
+    return replace(
+        _with_before(_blank(floor.pocket, reason), floor),
         offset_u=2 * float(floor.deviation.max()),
-        **_before(floor),
-        web_after_min=float("nan"),
-        web_after_max=float("nan"),
-        **_limits(pocket),
-        conformance_probability=float("nan"),
-        verdict="undecided",
-        reason=f"no-readings: {words}; take at least three, spread over it",
-        margin=float("nan"),
         suggestion=_suggestion(floor),
     )
 
 
-def _held_blind(pocket: Pocket, code: str, words: str) -> Decision:
+def _blank(pocket: Pocket, reason: str) -> Decision:
+    """A held floor of which nothing is known but its limits."""
     nan = float("nan")
+    lower, upper = pocket.tolerance.lower, pocket.tolerance.upper
     return Decision(
         pocket=pocket.id,
-        correction=_held(pocket),
+        correction=Correction("hold", pocket.centroid, nan),
         offset_u=nan,
         web_before_min=nan,
         web_before_max=nan,
         web_after_min=nan,
         web_after_max=nan,
-        **_limits(pocket),
+        web_lower_limit=float("-inf") if lower is None else pocket.web + lower,
+        web_upper_limit=float("inf") if upper is None else pocket.web + upper,
         conformance_probability=nan,
         verdict="undecided",
-        reason=f"{code}: {words}",
+        reason=reason,
         margin=nan,
     )
 
 
-def _held(pocket: Pocket) -> Correction:
-    return Correction("hold", pocket.centroid, float("nan"))
+def _with_before(decision: Decision, floor: FloorWarp) -> Decision:
+    deviation = np.minimum(-floor.mean, floor.cap)
+    web = floor.pocket.web
+    return replace(decision, web_before_min=web + float(deviation.min()), web_before_max=web + float(deviation.max()))
+
+
+def _with_after(
+    decision: Decision, floor: FloorWarp, chosen: Candidate, surface: Surface, notes: list[str]
+) -> Decision:
+    after, web = _after(floor, chosen), floor.pocket.web
+    return replace(
+        decision,
+        correction=_correction(floor.pocket, chosen, surface),
+        web_after_min=web + float(after.min()),
+        web_after_max=web + float(after.max()),
+        web_after_interval=_interval(floor, chosen),
+        notes=tuple(notes),
+    )
 
 
 def _correction(pocket: Pocket, chosen: Candidate, surface: Surface) -> Correction:
@@ -181,22 +179,6 @@ def _correction(pocket: Pocket, chosen: Candidate, surface: Surface) -> Correcti
 def _after(floor: FloorWarp, chosen: Candidate) -> Array:
     """Deviation of the web from nominal with the offset; the cutter adds no metal."""
     return np.minimum(chosen.offset - floor.mean, floor.cap)
-
-
-def _before(floor: FloorWarp) -> dict[str, float]:
-    deviation = np.minimum(-floor.mean, floor.cap)
-    return {
-        "web_before_min": floor.pocket.web + float(deviation.min()),
-        "web_before_max": floor.pocket.web + float(deviation.max()),
-    }
-
-
-def _limits(pocket: Pocket) -> dict[str, float]:
-    lower, upper = pocket.tolerance.lower, pocket.tolerance.upper
-    return {
-        "web_lower_limit": float("-inf") if lower is None else pocket.web + lower,
-        "web_upper_limit": float("inf") if upper is None else pocket.web + upper,
-    }
 
 
 def _margin(pocket: Pocket, deviation: Array) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,9 +26,11 @@ Array = NDArray[np.float64]
 #: answer on small parts; the second bounds time and memory (about 30,000 unknowns).
 MIN_CELLS, MAX_CELLS = 4_000, 20_000
 #: Cells of the coarse grid on which weights and smoothing are searched.
-COARSE_CELLS = 1_200
+COARSE_CELLS = 900
 #: Cells across the spacing of the readings, and across the smallest floor.
 PER_SPACING, PER_FLOOR = 3.0, 4.0
+#: Threads that solve and draw side by side, each with its BLAS on one thread.
+WORKERS = 2
 #: Joint samples: the sampling error of a probability of 0.95 is then 0.01.
 SAMPLES = 500
 
@@ -280,20 +283,27 @@ def _nodes(equations: Equations, search: Robust) -> list[tuple[Solution, float]]
     nodes += [(replace(best, smoothing=float(best.smoothing * np.exp(step))), share / 6) for step in (-root, root)]
     nodes += [(prior, part) for prior, _, part in others]
     total = sum(part for _, part in nodes)
-    return [(solve(equations, prior), part / total) for prior, part in nodes]
+    with ThreadPoolExecutor(WORKERS) as pool:
+        solutions = list(pool.map(lambda node: solve(equations, node[0]), nodes))
+    return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
 
 
 def _posterior(grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int) -> Posterior:
-    generator = np.random.default_rng(seed)
     centre = nodes[0][0]
     counts = _shared_out(samples, [share for _, share in nodes])
-    drawn = []
+    shifts = [solution.coefficients - centre.coefficients for solution, _ in nodes]
+
+    def drawn(k: int) -> Array:
+        solution = nodes[k][0]
+        spread = solution.factor.draw(counts[k], np.random.default_rng([seed, k]))
+        return np.sqrt(solution.inflation) * spread + shifts[k][:, :, None]
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+        deviations = np.concatenate(list(pool.map(drawn, range(len(nodes)))), axis=2)
     covariance = centre.inflation * inverse
-    for (solution, share), count in zip(nodes, counts, strict=True):
-        shift = solution.coefficients - centre.coefficients
-        drawn.append(np.sqrt(solution.inflation) * solution.factor.draw(count, generator) + shift[:, :, None])
-        covariance += share * _outer(shift)
-    return Posterior(grid, covariance, np.concatenate(drawn, axis=2))
+    for shift, (_, share) in zip(shifts, nodes, strict=True):
+        covariance = covariance + share * _outer(shift)
+    return Posterior(grid, covariance, deviations)
 
 
 def _shared_out(total: int, shares: list[float]) -> list[int]:

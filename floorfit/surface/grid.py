@@ -191,25 +191,28 @@ class Grid:
     def _band_of(self, moments: Array) -> Band:
         a_cells, b_cells = self.along.cells, self.across.cells
         band = np.zeros((4, self.along.size, 7, self.across.size))
+        flat = moments.transpose(0, 2, 1, 3).reshape(a_cells, 7, b_cells * 7)
+        short = self.across.products.reshape(b_cells, 16, 7)
         for a in range(4):
             for c in range(a, 4):
-                part = np.einsum("ip,ijpq->ijq", self.along.products[:, a, c], moments)
-                local = np.einsum("jbdq,ijq->ijbd", self.across.products, part)
+                part = np.matmul(self.along.products[:, a, c, None, :], flat).reshape(a_cells, b_cells, 7)
+                local = np.matmul(short, part.transpose(1, 2, 0)).reshape(b_cells, 4, 4, a_cells)
                 for b in range(4):
                     for d in range(4):
-                        band[c - a, a : a + a_cells, d - b + 3, b : b + b_cells] += local[:, :, b, d]
+                        band[c - a, a : a + a_cells, d - b + 3, b : b + b_cells] += local[:, b, d].T
         return band
 
     def _cell_polynomials(self, band: Band) -> Array:
         a_cells, b_cells = self.along.cells, self.across.cells
         out = np.zeros((a_cells, b_cells, 7, 7))
+        short = self.across.products.reshape(b_cells, 16, 7)
+        local = np.empty((b_cells, a_cells, 16))
         for a in range(4):
             for c in range(a, 4):
-                local = np.empty((a_cells, b_cells, 4, 4))
                 for b in range(4):
                     for d in range(4):
-                        local[:, :, b, d] = band[c - a, a : a + a_cells, d - b + 3, b : b + b_cells]
-                part = np.einsum("jbdq,ijbd->ijq", self.across.products, local)
+                        local[:, :, 4 * b + d] = band[c - a, a : a + a_cells, d - b + 3, b : b + b_cells].T
+                part = np.matmul(local, short).transpose(1, 0, 2)
                 factor = 1.0 if a == c else 2.0
                 out += factor * self.along.products[:, None, a, c, :, None] * part[:, :, None, :]
         return out.reshape(a_cells * b_cells, 49)

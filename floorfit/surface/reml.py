@@ -188,20 +188,20 @@ def best_smoothing(
     spread : float
         Standard deviation of log λ there, from the curvature, between 0.1 and 1.5.
     """
-    from scipy.optimize import minimize_scalar
+    tried: dict[float, Solution] = {}
 
     def criterion(log_lambda: float) -> float:
-        return solve(equations, at(log_lambda), weak=weak, free=free).criterion
+        if log_lambda not in tried:
+            prior = replace(start, smoothing=float(np.exp(log_lambda)))
+            tried[log_lambda] = solve(equations, prior, weak=weak, free=free)
+        return tried[log_lambda].criterion
 
-    def at(log_lambda: float) -> Prior:
-        return replace(start, smoothing=float(np.exp(log_lambda)))
-
-    low, high = _bracket(criterion, float(np.log(start.smoothing)), step)
-    found = minimize_scalar(criterion, bounds=(low, high), method="bounded", options={"xatol": 0.02})
-    mode, reach = float(found.x), 0.5
-    curvature = (criterion(mode - reach) + criterion(mode + reach) - 2 * float(found.fun)) / reach**2
+    centre, _ = _vertex(criterion, _bracket(criterion, float(np.log(start.smoothing)), step), step)
+    for finer in (0.5, 0.25):
+        centre, curvature = _vertex(criterion, _bracket(criterion, centre, finer), finer)
+    criterion(centre)
     spread = np.sqrt(2 / curvature) if curvature > 0 else 1.5
-    return solve(equations, at(mode), weak=weak, free=free), float(np.clip(spread, 0.1, 1.5))
+    return tried[centre], float(np.clip(spread, 0.1, 1.5))
 
 
 def best_prior(equations: Equations, start: Prior) -> list[tuple[Solution, float, float]]:
@@ -252,18 +252,21 @@ def _log_pseudo_determinant(grid: Grid, reach: float) -> float:
     return factorise(pin + grid.energy(reach)).log_determinant()
 
 
-def _bracket(criterion: Callable[[float], float], centre: float, step: float) -> tuple[float, float]:
-    """Walk from the centre until the criterion rises on both sides; at most forty units of log away."""
-    middle = criterion(centre)
-    low, high = centre - step, centre + step
-    for direction in (-1.0, 1.0):
-        near, best = centre, middle
-        while abs(near - centre) < 40:
-            far = near + direction * step
-            value = criterion(far)
-            if value > best:
-                break
-            near, best = far, value
-        if near != centre:
-            return (near - step, near + step)
-    return low, high
+def _bracket(criterion: Callable[[float], float], centre: float, step: float) -> float:
+    """Walk in strides until the criterion rises on both sides; at most forty units of log away."""
+    here = centre
+    while abs(here - centre) < 40:
+        ahead = min((here - step, here + step), key=criterion)
+        if criterion(ahead) >= criterion(here):
+            break
+        here = ahead
+    return here
+
+
+def _vertex(criterion: Callable[[float], float], here: float, step: float) -> tuple[float, float]:
+    """Vertex and second derivative of the parabola through here and one stride either side."""
+    low, middle, high = (criterion(here + k * step) for k in (-1, 0, 1))
+    curvature = (low - 2 * middle + high) / step**2
+    if curvature <= 0:
+        return here, 0.0
+    return here - float(np.clip((high - low) / (2 * step * curvature), -step, step)), float(curvature)
