@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from floorfit.decision import Decision, DecisionSettings
     from floorfit.decision.budget import ReadingNoise
     from floorfit.decision.neighbours import NeighbourStep
+    from floorfit.readings.frame import Frame
+    from floorfit.readings.gauge import Gauge
     from floorfit.readings.screening import Screened
     from floorfit.surface import Fit, Surface
 
@@ -125,6 +127,8 @@ class Result:
         Steps across thin ribs.
     findings : tuple of Finding
         What a person should know.
+    gauge, frame : Gauge, Frame or None
+        What was applied to the readings.
     """
 
     part: Part
@@ -135,6 +139,8 @@ class Result:
     decisions: tuple[Decision, ...]
     neighbours: tuple[NeighbourStep, ...] = ()
     findings: tuple[Finding, ...] = field(default=())
+    gauge: Gauge | None = None
+    frame: Frame | None = None
 
     @property
     def conforms(self) -> bool:
@@ -147,6 +153,8 @@ def correct(
     readings: Readings,
     settings: Settings | None = None,
     *,
+    gauge: Gauge | None = None,
+    frame: Frame | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Result:
     """Decide the offset of every pocket floor.
@@ -159,6 +167,10 @@ def correct(
         Web thickness readings in the part frame.
     settings : Settings, optional
         Defaults where left out.
+    gauge : Gauge, optional
+        Calibration that is applied to the readings; its uncertainty is common to all of them.
+    frame : Frame, optional
+        Where the part lies in the machine, for readings in machine coordinates.
     progress : callable, optional
         Called with a few words before each step.
 
@@ -177,6 +189,8 @@ def correct(
     chosen = settings or Settings()
     tell = progress or (lambda words: None)
     tell("screening the readings")
+    taken = _prepared(readings, gauge, frame)
+    readings = taken.readings
     screened = screen(
         part,
         readings,
@@ -189,10 +203,44 @@ def correct(
     try:
         places, fit = _fitted(part, readings, screened, chosen)
     except NumericalError as error:
-        return _without_surface(part, readings, chosen, screened, given, str(error))
+        return _without_surface(part, taken, chosen, screened, given, str(error))
     used = _used(part, readings, screened, places, fit)
     tell("deciding the floors")
-    return _decided(part, readings, chosen, screened, places, fit, used, given)
+    return _decided(part, taken, chosen, screened, places, fit, used, given)
+
+
+@dataclass(frozen=True)
+class _Taken:
+    """The readings in the part frame, with the gauge applied."""
+
+    readings: Readings
+    calibration_u: float
+    gauge: Gauge | None
+    frame: Frame | None
+    findings: tuple[Finding, ...]
+
+
+def _prepared(readings: Readings, gauge: Gauge | None, frame: Frame | None) -> _Taken:
+    from floorfit.readings.frame import readings_to_part
+    from floorfit.readings.gauge import apply_gauge
+
+    placed = readings if frame is None else readings_to_part(frame, readings)
+    if gauge is None:
+        return _Taken(placed, 0.0, None, frame, _untimed(placed))
+    applied = apply_gauge(gauge, placed)
+    shown = tuple("" if not np.isfinite(t) else f"{t:.4f}" for t in placed.thickness.tolist())
+    extra = {**placed.extra, "as_read_mm": shown} if gauge.kind != "tof" else placed.extra
+    known = applied.u_common[np.isfinite(applied.u_common)]
+    common = float(np.sqrt(np.mean(known**2))) if len(known) else 0.0
+    return _Taken(replace(placed, thickness=applied.thickness, extra=extra), common, gauge, frame, applied.findings)
+
+
+def _untimed(readings: Readings) -> tuple[Finding, ...]:
+    timed = int((np.isfinite(readings.tof) & ~np.isfinite(readings.thickness)).sum())
+    if not timed:
+        return ()
+    text = f"{timed} rows hold a time of flight and no thickness: give --gauge, or they count as blank."
+    return (Finding("no-gauge", readings.source, "column tof_us", text, "warning"),)
 
 
 @dataclass(frozen=True)
@@ -261,7 +309,7 @@ def _used(part: Part, readings: Readings, screened: Screened, places: _Places, f
 
 def _decided(
     part: Part,
-    readings: Readings,
+    taken: _Taken,
     settings: Settings,
     screened: Screened,
     places: _Places,
@@ -273,12 +321,13 @@ def _decided(
     from floorfit.decision.budget import with_budgets
     from floorfit.decision.neighbours import neighbour_steps
 
+    readings = taken.readings
     counted = np.bincount(used.floor[used.is_used], minlength=len(part.pockets))
     cap = _cap_surface(part, readings, screened, used, fit, settings)
     decisions = decide(
-        part, fit, counted.tolist(), given.tolist(), _decision_settings(settings), cap=cap, seed=settings.seed
+        part, fit, counted.tolist(), given.tolist(), _decision_settings(settings, taken), cap=cap, seed=settings.seed
     )
-    decisions = with_budgets(part, fit, decisions, _noise(screened, places, used, settings))
+    decisions = with_budgets(part, fit, decisions, _noise(screened, places, used, settings, taken))
     corrections = {one.pocket: one.correction for one in decisions}
     return Result(
         part,
@@ -288,7 +337,9 @@ def _decided(
         fit,
         decisions,
         neighbour_steps(part, corrections, rib_max_mm=settings.rib_max),
-        (*screened.findings, *_fit_findings(readings, used, fit)),
+        (*taken.findings, *screened.findings, *_fit_findings(readings, used, fit)),
+        taken.gauge,
+        taken.frame,
     )
 
 
@@ -313,7 +364,7 @@ def _cap_surface(
     return found.surface
 
 
-def _noise(screened: Screened, places: _Places, used: Used, settings: Settings) -> ReadingNoise:
+def _noise(screened: Screened, places: _Places, used: Used, settings: Settings, taken: _Taken) -> ReadingNoise:
     from floorfit.decision.budget import ReadingNoise
 
     rows = used.is_used
@@ -324,11 +375,12 @@ def _noise(screened: Screened, places: _Places, used: Used, settings: Settings) 
         u=places.u,
         z_share=min(1.0, with_z * settings.z_u**2 / total),
         resolution_share=min(0.5, settings.resolution**2 / 12 / total),
+        calibration_u=taken.calibration_u,
         machine_u=settings.machine_u,
     )
 
 
-def _decision_settings(settings: Settings) -> DecisionSettings:
+def _decision_settings(settings: Settings, taken: _Taken) -> DecisionSettings:
     from floorfit.decision import DecisionSettings
 
     return DecisionSettings(
@@ -339,7 +391,7 @@ def _decision_settings(settings: Settings) -> DecisionSettings:
         min_chip=settings.min_chip,
         thin_cost=settings.thin_cost,
         max_u=settings.max_u,
-        common_u=settings.machine_u,
+        common_u=float(np.hypot(settings.machine_u, taken.calibration_u)),
         aim=settings.aim,  # type: ignore[arg-type]
     )
 
@@ -365,15 +417,11 @@ def _fit_findings(readings: Readings, used: Used, fit: Fit) -> tuple[Finding, ..
 
 
 def _without_surface(
-    part: Part,
-    readings: Readings,
-    settings: Settings,
-    screened: Screened,
-    given: NDArray[np.intp],
-    words: str,
+    part: Part, taken: _Taken, settings: Settings, screened: Screened, given: NDArray[np.intp], words: str
 ) -> Result:
     from floorfit.decision import hold_all
 
+    readings = taken.readings
     nan = np.full(len(readings), np.nan)
     used = Used(
         screened.floor,
@@ -386,7 +434,8 @@ def _without_surface(
         screened.warp.u,
     )
     decisions = hold_all(part, given.tolist(), words)
-    return Result(part, readings, settings, used, None, decisions, (), screened.findings)
+    findings = (*taken.findings, *screened.findings)
+    return Result(part, readings, settings, used, None, decisions, (), findings, taken.gauge, taken.frame)
 
 
 def with_settings(settings: Settings, **changes: float | str | int | None) -> Settings:

@@ -18,6 +18,7 @@ from floorfit.decision.results import Decision
 from floorfit.job import Result
 from floorfit.job_layers import map_layers
 from floorfit.part.file import part_to_document
+from floorfit.readings.gauge_file import gauge_to_document
 from floorfit.report.record import (
     DecisionRecord,
     FollowRecord,
@@ -72,6 +73,8 @@ def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None =
             for step in result.neighbours
         ],
         findings=[asdict(finding) for finding in result.findings],
+        gauge=None if result.gauge is None else gauge_to_document(result.gauge),
+        frame=None if result.frame is None else result.frame.document(),
     )
 
 

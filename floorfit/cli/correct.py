@@ -9,6 +9,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from floorfit.job import Result, Settings
+    from floorfit.readings.frame import Frame
+    from floorfit.readings.gauge import Gauge
 
 _EPILOG = """example:
   floorfit correct sample_parts/bay_frame/part.json sample_parts/bay_frame/readings.csv -o job
@@ -30,6 +32,13 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("part", metavar="PART", help="part file (JSON, floorfit-part/1)")
     parser.add_argument("readings", metavar="READINGS", help="readings file (CSV)")
     parser.add_argument("-o", "--output", metavar="JOB", required=True, help="job folder to make")
+    parser.add_argument("--gauge", metavar="GAUGE", help="calibrated gauge (from `floorfit calibrate`), applied first")
+    parser.add_argument(
+        "--datums", metavar="DATUMS", help="datum points (CSV): the readings are in machine coordinates"
+    )
+    parser.add_argument(
+        "--plate-temperature", type=_finite, metavar="C", help="with --datums: allow for growth from 20 °C"
+    )
     parser.add_argument("--replace", action="store_true", help="replace an existing job folder")
     _add_settings(parser.add_argument_group("settings (defaults in brackets; all are kept in record.json)"))
     parser.set_defaults(run=run)
@@ -70,17 +79,16 @@ def run(args: argparse.Namespace) -> int:
     refuse_existing(Path(args.output), replace=args.replace)
     part = read_part(args.part)
     readings = read_readings(args.readings, part.units)
-    inputs = {
-        role: (Path(name).name, Path(name).read_bytes())
-        for role, name in (("part", args.part), ("readings", args.readings))
-    }
+    gauge, frame = _aids(args)
+    given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
+    inputs = {role: (Path(name).name, Path(name).read_bytes()) for role, name in given.items() if name is not None}
 
     from floorfit.job import correct
     from floorfit.job_folder import write_job
     from floorfit.job_record import make_record
 
     with whole_folder(args.output, replace=args.replace) as folder:
-        result = correct(part, readings, _settings(args), progress=_progress())
+        result = correct(part, readings, _settings(args), gauge=gauge, frame=frame, progress=_progress())
         record = make_record(result, inputs)
         write_job(result, record, folder)
     for finding in result.findings:
@@ -89,6 +97,20 @@ def run(args: argparse.Namespace) -> int:
     say(_readings_line(result))
     say(record.summary.sentence)
     return 0 if result.conforms else 1
+
+
+def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:
+    from floorfit.errors import InputError
+    from floorfit.readings.frame import fit_frame, read_datums
+    from floorfit.readings.gauge_file import read_gauge
+
+    gauge = None if args.gauge is None else read_gauge(args.gauge)
+    if args.datums is None:
+        if args.plate_temperature is not None:
+            raise InputError("--plate-temperature needs --datums: growth is counted from the datum points. Give both.")
+        return gauge, None
+    warm = 20.0 if args.plate_temperature is None else args.plate_temperature
+    return gauge, fit_frame(read_datums(args.datums), temperature_rise_k=warm - 20.0)
 
 
 def _settings(args: argparse.Namespace) -> Settings:

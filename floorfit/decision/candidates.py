@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from floorfit.decision.floors import FloorWarp
 from floorfit.decision.settings import DecisionSettings
+from floorfit.errors import NumericalError
 from floorfit.part.model import Tolerance
 
 __all__ = ["Candidate", "Chances", "best_candidate", "chances", "minimax_plane", "minimax_shift", "target"]
@@ -87,6 +88,8 @@ def minimax_plane(points: Array, values: Array) -> tuple[Array, float]:
     found = linprog(
         [0, 0, 0, 1], A_ub=limits, b_ub=np.concatenate([heights, -heights]), bounds=[(None, None)] * 3 + [(0, None)]
     )
+    if found.x is None:
+        raise NumericalError(f"no minimax plane was found for {len(points)} points: {found.message}")
     plane = found.x[:3] * size
     slopes = plane[1:] / reach
     return np.array([plane[0] + middle - slopes @ centre, *slopes]), float(found.x[3] * size)

@@ -49,7 +49,7 @@ class Factor:
 
     def solve(self, right: Array) -> Array:
         """Solve ``A x = right`` for one right-hand side (nl, ns)."""
-        return self.solve_many(right[None])[0]
+        return np.asarray(self.solve_many(right[None])[0])
 
     def solve_many(self, right: Array) -> Array:
         """Solve for many right-hand sides (count, nl, ns) at once."""

@@ -296,7 +296,7 @@ def _posterior(grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, s
     def drawn(k: int) -> Array:
         solution = nodes[k][0]
         spread = solution.factor.draw(counts[k], np.random.default_rng([seed, k]))
-        return np.sqrt(solution.inflation) * spread + shifts[k][:, :, None]
+        return np.asarray(np.sqrt(solution.inflation) * spread + shifts[k][:, :, None])
 
     with ThreadPoolExecutor(WORKERS) as pool:
         deviations = np.concatenate(list(pool.map(drawn, range(len(nodes)))), axis=2)

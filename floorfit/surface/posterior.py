@@ -34,7 +34,7 @@ class Posterior:
     @property
     def count(self) -> int:
         """Number of joint samples."""
-        return self.deviations.shape[2]
+        return int(self.deviations.shape[2])
 
     def std_at(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Standard uncertainty of the warp at plan positions, mm."""

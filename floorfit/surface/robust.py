@@ -208,8 +208,8 @@ def _neighbours(points: Array) -> NDArray[np.intp]:
     from scipy.spatial import cKDTree
 
     count = min(NEIGHBOURS, len(points) - 1)
-    found = cKDTree(points).query(points, k=count + 1)[1]
-    return np.asarray(found[:, 1:], dtype=np.intp)
+    found = np.asarray(cKDTree(points).query(points, k=count + 1)[1], dtype=np.intp)
+    return found[:, 1:]
 
 
 def _is_worst_nearby(scaled: Array, near: NDArray[np.intp]) -> NDArray[np.bool_]:
