@@ -324,9 +324,9 @@ def _decided(
     readings = taken.readings
     counted = np.bincount(used.floor[used.is_used], minlength=len(part.pockets))
     cap = _cap_surface(part, readings, screened, used, fit, settings)
-    decisions = decide(
-        part, fit, counted.tolist(), given.tolist(), _decision_settings(settings, taken), cap=cap, seed=settings.seed
-    )
+    dish = _dish(part, places, used, fit)
+    rules = _decision_settings(settings, taken)
+    decisions = decide(part, fit, counted.tolist(), given.tolist(), rules, cap=cap, dish=dish, seed=settings.seed)
     decisions = with_budgets(part, fit, decisions, _noise(screened, places, used, settings, taken))
     corrections = {one.pocket: one.correction for one in decisions}
     return Result(
@@ -341,6 +341,15 @@ def _decided(
         taken.gauge,
         taken.frame,
     )
+
+
+def _dish(part: Part, places: _Places, used: Used, fit: Fit) -> float:
+    from floorfit.decision.dishing import estimate_dish
+
+    good = fit.weights >= 0.5
+    floor = used.floor[places.rows[good]]
+    u = places.u[good] * np.sqrt(fit.inflation)
+    return estimate_dish(part, floor.tolist(), places.points[good], fit.residuals[good], u)
 
 
 def _cap_surface(

@@ -57,9 +57,10 @@ def with_budgets(part: Part, fit: Fit, decisions: Sequence[Decision], noise: Rea
     Returns
     -------
     tuple of Decision
-        With ``budget`` in mm: repeatability, floor Z, resolution, surface between readings, smoothing, calibration,
-        machine Z. Their root sum of squares is half the expanded uncertainty: what the joint samples have beyond the
-        linear parts (the smoothing's own spread, and which place is the extreme) stands under smoothing.
+        With ``budget`` in mm: repeatability, floor Z, resolution, surface between readings, smoothing and dishing,
+        calibration, machine Z. Their root sum of squares is half the expanded uncertainty: what the joint samples have beyond the
+        linear parts (the smoothing's own spread, local dishing, and which place is the extreme) stands under
+        smoothing and dishing.
     """
     places = [_decisive(pocket, fit, one) for pocket, one in zip(part.pockets, decisions, strict=True)]
     scatter, between = fit.variance_split(places, noise.points, noise.u)
@@ -80,7 +81,7 @@ def _budget(decision: Decision, scatter: float, between: float, noise: ReadingNo
         "floor Z": scatter * factor * noise.z_share,
         "resolution": scatter * factor * noise.resolution_share,
         "surface between readings": between * factor,
-        "smoothing": own - linear * factor,
+        "smoothing and dishing": own - linear * factor,
         "calibration": noise.calibration_u**2,
         "machine Z": noise.machine_u**2,
     }

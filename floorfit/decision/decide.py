@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.candidates import Candidate, best_candidate
+from floorfit.decision.dishing import LEAST_DISH_MM
 from floorfit.decision.floors import FloorWarp, floor_warp
 from floorfit.decision.follow import follow_grid
 from floorfit.decision.results import Correction, Decision, Verdict
@@ -31,6 +32,7 @@ def decide(
     settings: DecisionSettings,
     *,
     cap: Surface | None = None,
+    dish: float = LEAST_DISH_MM,
     seed: int = 1,
     progress: Callable[[], None] | None = None,
 ) -> tuple[Decision, ...]:
@@ -46,8 +48,10 @@ def decide(
     settings : DecisionSettings
     cap : Surface, optional
         See `floorfit.decision.floors.floor_warp`.
+    dish : float, mm
+        Standard deviation of the webs' local dishing, from `floorfit.decision.dishing.estimate_dish`.
     seed : int
-        Of the part of the uncertainty that all readings share.
+        Of what the joint samples of the surface do not hold: the common part, and each floor's dish.
     progress : callable, optional
         Called after each floor.
 
@@ -59,7 +63,8 @@ def decide(
     common = settings.common_u * generator.standard_normal(fit.posterior.count)
     out = []
     for pocket, count, total in zip(part.pockets, used, given, strict=True):
-        floor = floor_warp(pocket, fit.surface, fit.posterior, common, cap)
+        own = dish * generator.standard_normal(fit.posterior.count)
+        floor = floor_warp(pocket, fit.surface, fit.posterior, common, own, cap)
         if count == 0:
             out.append(_unmeasured(floor, total))
         else:
