@@ -1,7 +1,194 @@
-"""Placeholder until the command lands."""
+"""``floorfit apply``: a finishing programme with the offsets of a job, or a line for each pocket from a template."""
+
+from __future__ import annotations
 
 import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from floorfit.cli.output import progress_bar, refuse_existing, say, stderr_console, whole_file
+from floorfit.errors import Finding, InputError
+
+if TYPE_CHECKING:
+    from floorfit.decision.results import Correction
+    from floorfit.nc.results import Corrected
+    from floorfit.part.model import Part
+    from floorfit.report.record import Record
+
+_EPILOG = """examples:
+  floorfit apply job finish.nc -o corrected.nc
+  floorfit apply job five_axis.nc -o corrected.nc --tip-control
+  floorfit apply job --lines template.txt -o offsets.txt
+
+A template is rendered once for each pocket and may use number, id, action, held, offset_mm, offset_in, slope_x,
+slope_y, first and last:
+  #{{ 500 + number }}={{ "%.4f" | format(offset_mm) }} ({{ id }})
+  G10 L2 P{{ number }} Z{{ "%.4f" | format(offset_mm) }}
+
+A motion is on a floor when its end lies in the floor's polygon (grown by 0.1 mm) and its Z is within 0.05 mm, or 0.4
+of the finishing stock where that is less, of the programmed floor. Everything else is left as it is.
+
+exit codes: 0 every pocket was corrected and is predicted to conform; 1 a pocket is held, has no motion in the
+programme, or is not predicted to conform; 2 refused, nothing written
+"""
 
 
-def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    """Nothing yet."""
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the sub-command's arguments."""
+    parser = commands.add_parser(
+        "apply",
+        help="apply the offsets of a job to a finishing programme",
+        description="Write a finishing programme with the offsets of a job: only Z over the pocket floors changes.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("job", metavar="JOB", type=Path, help="job folder written by `floorfit correct`")
+    parser.add_argument("program", metavar="PROGRAM", type=Path, nargs="?", help="the finishing programme")
+    parser.add_argument("-o", "--output", required=True, type=Path, help="file to write; a picture goes beside it")
+    parser.add_argument("--replace", action="store_true", help="overwrite existing files")
+    parser.add_argument("--lines", metavar="TEMPLATE", type=Path, help="write a line for each pocket instead")
+    parser.add_argument(
+        "--held", choices=["refuse", "skip", "cut"], default="refuse", help="motion on held floors (default: refuse)"
+    )
+    _add_statements(parser)
+    parser.set_defaults(run=run)
+
+
+def _add_statements(parser: argparse.ArgumentParser) -> None:
+    """Add what only the user can know about the programme."""
+    group = parser.add_argument_group("what you state about the programme")
+    group.add_argument(
+        "--tip-control", action="store_true", help="X, Y, Z are the tool tip in the part's frame; A, B, C only tilt"
+    )
+    group.add_argument(
+        "--walls", choices=["move", "keep"], default="move", help="walls cut by the flank: list their move, or refuse"
+    )
+    group.add_argument("--tolerance", metavar="MM", type=float, default=0.005, help="of the offset (default: 0.005 mm)")
+    group.add_argument("--units", choices=["mm", "in"], help="in force before the programme says G20 or G21")
+    group.add_argument(
+        "--distance", choices=["absolute", "incremental"], help="in force before the programme says G90 or G91"
+    )
+    group.add_argument("--work-offset", metavar="G5x", help="the work offset whose zero is the part's")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Apply and write; return 0 or 1."""
+    if (args.program is None) == (args.lines is None):
+        raise InputError("apply: give either PROGRAM or --lines TEMPLATE. See `floorfit apply --help`.")
+    refuse_existing(args.output, replace=args.replace)
+    picture = args.output.with_name(args.output.name + ".png")
+    if args.lines is None:
+        refuse_existing(picture, replace=args.replace)
+        _refuse_same(args.program, args.output)
+    record, part, corrections = _job(args.job)
+    conforming = all(decision.action != "hold" and decision.verdict == "conform" for decision in record.decisions)
+    if args.lines is not None:
+        _write_lines(args, part, corrections)
+        return 0 if conforming else 1
+    corrected = _corrected(args, record, part, corrections)
+    _write(args, corrected, picture, record.job)
+    _tell(corrected)
+    return 0 if conforming and corrected.is_complete else 1
+
+
+def _refuse_same(program: Path, output: Path) -> None:
+    if output.exists() and program.exists() and output.samefile(program):
+        raise InputError(f"{output}: is the programme itself. Write to another name, so that the original stays.")
+
+
+def _job(path: Path) -> tuple[Record, Part, dict[str, Correction]]:
+    from floorfit.part.file import part_from_document
+    from floorfit.report.record import read_record
+
+    record = read_record(path)
+    part = part_from_document(record.part, f"{path.name}/record.json")
+    return record, part, {decision.pocket: decision.correction() for decision in record.decisions}
+
+
+def _write_lines(args: argparse.Namespace, part: Part, corrections: dict[str, Correction]) -> None:
+    from floorfit.nc.lines import render_lines
+
+    try:
+        template = args.lines.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        text = f"cannot be read as UTF-8 text ({error}). Check the path."
+        raise InputError([Finding("unreadable", str(args.lines), "", text)]) from error
+    text = render_lines(part, corrections, template, held=args.held, source=args.lines.name)
+    with whole_file(args.output, replace=args.replace) as temporary:
+        temporary.write_text(text, encoding="utf-8", newline="")
+    say(f"{args.output}: {len(text.splitlines())} lines. Check them against the control's manual before loading.")
+
+
+def _corrected(args: argparse.Namespace, record: Record, part: Part, corrections: dict[str, Correction]) -> Corrected:
+    from floorfit.nc.correct import apply_offsets
+
+    with progress_bar() as bar:
+        task = bar.add_task("reading", total=1)
+
+        def progress(stage: str, done: int, total: int) -> None:
+            bar.update(task, description=stage, completed=done, total=max(total, 1))
+
+        return apply_offsets(
+            part,
+            corrections,
+            args.program,
+            tip_control=args.tip_control,
+            walls=args.walls,
+            held=args.held,
+            tolerance_mm=args.tolerance,
+            units=args.units,
+            distance=args.distance,
+            work_offset=args.work_offset,
+            job=record.job,
+            created=_today(),
+            source=args.program.name,
+            progress=progress,
+        )
+
+
+def _today() -> str:
+    """Return the date (UTC), or that of SOURCE_DATE_EPOCH where it is set, for files that must repeat byte for byte."""
+    import os
+    from datetime import UTC, datetime
+
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    moment = datetime.fromtimestamp(int(epoch), UTC) if epoch.isdigit() else datetime.now(UTC)
+    return moment.date().isoformat()
+
+
+def _write(args: argparse.Namespace, corrected: Corrected, picture: Path, job: str) -> None:
+    from floorfit.report.section import write_section
+
+    with whole_file(picture, replace=args.replace) as png, whole_file(args.output, replace=args.replace) as temporary:
+        write_section(corrected.traces, f"{args.program.name}, job {job}", png)
+        temporary.write_bytes(corrected.data)
+        if temporary.read_bytes() != corrected.data:
+            raise InputError(f"{args.output}: reads back differently from what was proved. Check the disk.")
+
+
+def _tell(corrected: Corrected) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(title=None, box=None, pad_edge=False)
+    for heading in ("pocket", "action", "motions", "blocks", "least dZ mm", "greatest dZ mm", "wall moves mm"):
+        table.add_column(heading, justify="left" if heading in ("pocket", "action") else "right")
+    for change in corrected.pockets:
+        table.add_row(*[Text(cell) for cell in _cells(change)])
+    stderr_console().print(table)
+    for finding in corrected.findings:
+        say(str(finding))
+    for change in corrected.pockets:
+        if not change.motions:
+            say(f"pocket {change.pocket}: no motion in this programme lies on its floor; nothing was changed for it.")
+    say(
+        f"{corrected.changed_blocks} of {corrected.blocks} blocks changed; {corrected.motions} motions compared."
+    )
+    say("Simulate, then prove out above the part. Licensed and local practice decides.")
+
+
+def _cells(change: Any) -> list[str]:
+    moved = bool(change.motions) and change.least == change.least
+    numbers = [f"{change.least:+.4f}", f"{change.greatest:+.4f}"] if moved else ["-", "-"]
+    wall = f"{change.sideways:.4f}" if moved and change.tilt_deg > 0 else "-"
+    return [change.pocket, change.action, str(change.motions), str(change.changed), *numbers, wall]

@@ -1,7 +1,261 @@
-"""Placeholder until the command lands."""
+"""``floorfit extract MODEL -o PART``: pocket geometry from a CAD model or a drawing."""
+
+from __future__ import annotations
 
 import argparse
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from floorfit.errors import Finding, InputError
+
+if TYPE_CHECKING:
+    from floorfit.part.cad import Extraction
+
+__all__ = ["add_parser", "run"]
+
+_EPILOG = """examples:
+  floorfit extract frame.stl --units mm -o frame.json
+  floorfit extract frame.step --side bottom --finish-stock 0.5 --tolerance -0.1,0.1 -o frame_bottom.json
+  floorfit extract frame.dxf --layers layers.csv -o frame.json
+
+A picture with the same name and the ending .png is written beside PART. STEP needs the extra [step], DXF the
+extra [dxf]. Look at the picture and at the list of faces that were not taken before the part is used.
+
+A drawing has an outline for each floor on a layer named FLOOR Z<floor z> WEB<web>, for instance FLOOR Z2.0 WEB2.0,
+with the islands inside it on the same layer, and the part's outline on a layer OUTLINE. Other names go into a table
+(CSV) for --layers with the columns layer, floor_z, web; a row with floor_z and web empty names the outline.
+"""
 
 
-def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    """Nothing yet."""
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the sub-command's arguments."""
+    parser = commands.add_parser(
+        "extract",
+        help="read pocket outlines, floor Z and webs from a CAD model",
+        description="Read pocket outlines, floor Z, underside Z and webs from a CAD model into a part file.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    # A list that starts with a minus sign, as in --tolerance -0.1,0.1 or --up -1,0,0, is a value and no option.
+    parser._negative_number_matcher = re.compile(r"^-[\d.][\d.,eE+-]*$")
+    parser.add_argument("model", metavar="MODEL", help="STL, OBJ, PLY, GLB, 3MF, STEP or DXF file")
+    parser.add_argument("-o", "--output", metavar="PART", required=True, help="part file to write (JSON)")
+    _add_frame(parser)
+    _add_choice(parser)
+    _add_written(parser)
+    parser.set_defaults(run=run)
+
+
+def _add_frame(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group("the model")
+    group.add_argument(
+        "--units", choices=["mm", "cm", "m", "in"], help="unit of the model's numbers, if it states none"
+    )
+    group.add_argument("--up", type=_direction, metavar="X,Y,Z", help="direction that looks out of the pockets (0,0,1)")
+    group.add_argument(
+        "--side", choices=["top", "bottom"], default="top", help="bottom: turn half round about X, pockets from below"
+    )
+    group.add_argument("--body", default="", metavar="N|all", help="which body, 1 is the largest, if there are several")
+    group.add_argument("--any-size", action="store_true", help="take a part under 20 mm or over 20 m")
+    group.add_argument("--repair", action="store_true", help="turn flipped facets, go on with an open mesh; all listed")
+    group.add_argument("--layers", metavar="TABLE", help="CSV: layer, floor_z, web (drawings only)")
+
+
+def _add_choice(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group("what is a floor (lengths in mm)")
+    group.add_argument("--max-slope", type=float, default=5.0, metavar="DEG", help="steepest floor, degrees (5)")
+    group.add_argument("--min-area", type=float, default=100.0, metavar="MM2", help="smallest floor, mm² (100)")
+    group.add_argument("--min-width", type=float, default=3.0, metavar="MM", help="narrowest floor (3)")
+    group.add_argument(
+        "--bore-max", type=float, default=30.0, metavar="MM", help="round faces up to here are bores (30)"
+    )
+    group.add_argument("--web-max", type=float, metavar="MM", help="thickest web of a pocket (no limit)")
+    group.add_argument(
+        "--flatness", type=float, default=0.001, metavar="MM", help="facets this near are one plane (0.001)"
+    )
+    group.add_argument("--select", type=_ids, default=(), metavar="IDS", help="floors to keep: P01,P03-P07 (all)")
+    group.add_argument(
+        "--boundary", choices=["foot", "wall"], default="foot", help="outline where a fillet runs round a floor (foot)"
+    )
+    group.add_argument(
+        "--chord-tolerance", type=float, default=0.01, metavar="MM", help="chord from its arc, STEP and DXF (0.01)"
+    )
+
+
+def _add_written(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group("what is written (lengths in mm)")
+    group.add_argument("--tolerance", type=_limits, metavar="LOWER,UPPER", help="web tolerance: --tolerance -0.1,0.1")
+    group.add_argument("--finish-stock", type=float, metavar="MM", help="metal that roughing leaves on the floors")
+    group.add_argument("--name", default="", help="name of the part (the model's file name)")
+    group.add_argument("--replace", action="store_true", help="overwrite PART and its picture")
+
+
+def _numbers(text: str, count: int, example: str) -> tuple[float, ...]:
+    try:
+        values = tuple(float(word) for word in text.split(","))
+    except ValueError:
+        values = ()
+    if len(values) != count:
+        raise argparse.ArgumentTypeError(f"{text!r} came, {count} numbers with commas were expected, as in {example}")
+    return values
+
+
+def _direction(text: str) -> tuple[float, ...]:
+    return _numbers(text, 3, "0,0,1")
+
+
+def _limits(text: str) -> tuple[float, ...]:
+    lower, upper = _numbers(text, 2, "-0.1,0.1")
+    if not lower < upper:
+        raise argparse.ArgumentTypeError(f"{text!r} came, the lower limit first was expected, as in -0.1,0.1")
+    return (lower, upper)
+
+
+def _ids(text: str) -> tuple[str, ...]:
+    """Spell out a list of ids with ranges."""
+    out = []
+    for word in filter(None, (word.strip() for word in text.split(","))):
+        span = re.fullmatch(r"P(\d+)-P(\d+)", word)
+        if span is None and not re.fullmatch(r"P\d+", word):
+            raise argparse.ArgumentTypeError(f"{word!r} came, ids were expected, as in P01,P03-P07")
+        if span is None:
+            out.append(word)
+        else:
+            first, last = int(span[1]), int(span[2])
+            if not 1 <= first <= last <= 99_999:
+                raise argparse.ArgumentTypeError(f"{word!r} came, the lower id first was expected, as in P03-P07")
+            out += [f"P{number:0{len(span[1])}d}" for number in range(first, last + 1)]
+    return tuple(out)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Extract, write PART and its picture, show the table; return 0."""
+    from floorfit.cli.output import progress_bar, refuse_existing
+
+    part_path = Path(args.output)
+    picture_path = part_path.with_suffix(".png")
+    _check_names(Path(args.model), part_path, picture_path)
+    for path in (part_path, picture_path):
+        refuse_existing(path, replace=args.replace)
+
+    from floorfit.part.cad import extract_pockets
+
+    with progress_bar() as bar:
+        task = bar.add_task("", total=1.0)
+        extraction = extract_pockets(
+            args.model,
+            progress=lambda name, share: bar.update(task, description=name, completed=share),
+            layers=args.layers,
+            **_choices(args),
+        )
+    _write(extraction, part_path, picture_path, args.replace)
+    _show(extraction, part_path, picture_path)
+    return 0
+
+
+def _check_names(model: Path, part_path: Path, picture_path: Path) -> None:
+    if picture_path == part_path:
+        text = "ends in .png, which is the picture's ending. Give PART the ending .json."
+        raise InputError([Finding("bad-output", str(part_path), "", text)])
+    if part_path.resolve() == model.resolve():
+        raise InputError([Finding("bad-output", str(part_path), "", "is the model itself. Choose another name.")])
+
+
+def _choices(args: argparse.Namespace) -> dict[str, Any]:
+    from floorfit.part.model import Tolerance
+
+    return {
+        "units": args.units,
+        "up": args.up or (0.0, 0.0, 1.0),
+        "side": args.side,
+        "boundary": args.boundary,
+        "max_slope_deg": args.max_slope,
+        "min_area": args.min_area,
+        "min_width": args.min_width,
+        "bore_max": args.bore_max,
+        "web_max": args.web_max,
+        "chord_tolerance": args.chord_tolerance,
+        "plane_tolerance": args.flatness,
+        "select": args.select,
+        "any_size": args.any_size,
+        "repair": args.repair,
+        "body": args.body,
+        "tolerance": Tolerance(*args.tolerance) if args.tolerance else None,
+        "finish_stock": args.finish_stock,
+        "name": args.name,
+    }
+
+
+def _write(extraction: Extraction, part_path: Path, picture_path: Path, replace: bool) -> None:
+    from floorfit.cli.output import whole_file
+    from floorfit.part.file import write_part
+    from floorfit.report.recognised import write_picture
+
+    with (
+        whole_file(picture_path, replace=replace) as picture,
+        whole_file(part_path, replace=replace) as file,
+    ):
+        write_part(extraction.part, file)
+        write_picture(extraction, picture)
+
+
+def _show(extraction: Extraction, part_path: Path, picture_path: Path) -> None:
+    """Print the floors, the faces that were not taken, and the warnings."""
+    from floorfit.cli.output import say, stderr_console
+
+    console = stderr_console()
+    console.print(_floor_table(extraction))
+    if extraction.rejected:
+        console.print(_rejected_table(extraction))
+    for finding in extraction.findings:
+        say(f"warning: {finding}")
+    count = len(extraction.floors)
+    say(f"{part_path}: {count} floor{'s' if count != 1 else ''}. Look at {picture_path} before the part is used.")
+
+
+def _floor_table(extraction: Extraction) -> Any:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    from floorfit.units import MM_PER_UNIT
+
+    unit = extraction.part.units
+    scale, places = MM_PER_UNIT[unit], 3 if unit == "mm" else 4
+    table = Table(title=f"Floors ({unit}, degrees)", title_justify="left", box=SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    for heading in ("pocket", "floor Z", "under Z", "web", "slope", "area", "corner R", "fillet R", "edge"):
+        table.add_column(
+            heading, justify="left" if heading in ("pocket", "edge") else "right", no_wrap=heading == "pocket"
+        )
+    for floor in extraction.floors:
+        lengths = (floor.floor_z, floor.underside_z, floor.web)
+        cells = [f"{value / scale:.{places}f}" for value in lengths]
+        radii = [f"{value / scale:.2f}" if value else "–" for value in (floor.corner_radius, floor.fillet_radius)]
+        table.add_row(
+            floor.id, *cells, f"{floor.slope_deg:.2f}", _area(floor.area / scale**2), *radii, floor.edge_words
+        )
+    return table
+
+
+def _area(value: float) -> str:
+    return f"{value:.0f}" if value >= 1000.0 else f"{value:.4g}"
+
+
+def _rejected_table(extraction: Extraction, most: int = 40) -> Any:
+    from rich.box import SIMPLE_HEAD
+    from rich.markup import escape
+    from rich.table import Table
+
+    from floorfit.units import MM_PER_UNIT
+
+    scale = MM_PER_UNIT[extraction.part.units]
+    more = len(extraction.rejected) - most
+    caption = f"and {more} smaller ones" if more > 0 else None
+    title = "Faces that look like floors but were not taken"
+    table = Table(title=title, title_justify="left", caption=caption, box=SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    for heading in ("at X, Y, Z", "area", "code", "reason"):
+        table.add_column(heading)
+    for face in extraction.rejected[:most]:
+        place = ", ".join(f"{value / scale:.5g}" for value in face.place)
+        table.add_row(place, _area(face.area / scale**2), face.code, escape(face.reason))
+    return table

@@ -1,7 +1,129 @@
-"""Placeholder until the command lands."""
+"""``floorfit plan PART -o POINTS``: where to take readings, and in what order."""
+
+from __future__ import annotations
 
 import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from floorfit.errors import OutputError
+
+if TYPE_CHECKING:
+    from floorfit.part.model import Part
+    from floorfit.readings.plan import Known, Plan
+
+__all__ = ["add_parser", "run"]
+
+_EPILOG = """examples:
+  floorfit plan part.json -o points.csv
+  floorfit plan part.json --count 120 --probe-radius 4 -o points.csv
+  floorfit plan part.json --after job -o more_points.csv
+
+POINTS is a readings file with the thickness left blank, in the order of a short path. A map with the same name and
+the ending .png is written beside it. With --after, places are planned for the floors that the job left undecided or
+held for want of readings. Look at the map before a machine follows it: clamps and tool reach are not known here.
+"""
 
 
-def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    """Nothing yet."""
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the sub-command's arguments."""
+    parser = commands.add_parser(
+        "plan",
+        help="where to take readings, and in what order",
+        description="Plan where to take readings so that the offsets are known best, and order them for a short path.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("part", metavar="PART", help="part file (JSON)")
+    parser.add_argument("-o", "--output", metavar="POINTS", required=True, help="readings file to fill in (CSV)")
+    parser.add_argument("--count", type=int, metavar="N", help="how many readings (as many as --share needs)")
+    parser.add_argument(
+        "--share",
+        type=float,
+        metavar="S",
+        help="stop when every offset's expected U (k = 2) is below this share of the web tolerance (0.25)",
+    )
+    parser.add_argument(
+        "--u", type=float, default=0.010, metavar="MM", help="standard uncertainty of a reading, mm (0.010)"
+    )
+    parser.add_argument(
+        "--probe-radius", type=float, default=3.0, metavar="MM", help="radius of the probe's foot, mm (3)"
+    )
+    parser.add_argument("--wall", type=float, default=1.0, metavar="MM", help="gap from the foot to walls, mm (1)")
+    parser.add_argument("--after", metavar="JOB", help="job folder: plan the next readings of the same part")
+    parser.add_argument("--curve", metavar="CURVE", help="also write readings against expected uncertainty (CSV)")
+    parser.add_argument("--replace", action="store_true", help="overwrite the files that exist")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Plan the readings and write them with their map; return 0."""
+    from floorfit.cli.output import refuse_existing
+    from floorfit.part.file import read_part
+
+    output = Path(args.output)
+    picture = output.with_suffix(".png")
+    if picture == output:
+        raise OutputError(f"{output}: the ending .png is that of the map. Give POINTS the ending .csv.")
+    for path in (output, picture, *([Path(args.curve)] if args.curve else [])):
+        refuse_existing(path, replace=args.replace)
+    part = read_part(args.part)
+    plan = _plan(args, part)
+    _write(args, part, plan, output, picture)
+    _report(part, plan, output)
+    return 0
+
+
+def _plan(args: argparse.Namespace, part: Part) -> Plan:
+    from floorfit.cli.output import progress_bar
+    from floorfit.readings.plan import plan
+
+    start, tau2, floors = _after(args.after) if args.after else (None, None, None)
+    with progress_bar() as bar:
+        task = bar.add_task("places", total=None)
+        return plan(
+            part,
+            count=args.count,
+            share=args.share,
+            u_mm=args.u,
+            probe_radius_mm=args.probe_radius,
+            wall_mm=args.wall,
+            tau2=tau2,
+            start=start,
+            floors=floors,
+            progress=lambda done, total: bar.update(task, completed=done, total=total),
+        )
+
+
+def _after(job: str) -> tuple[Known, float | None, list[str]]:
+    """Take from a job's record its readings, the variance of its surface, and the floors that need more."""
+    from floorfit.readings.plan import known_readings, surface_variance, wants_readings
+    from floorfit.report.record import read_record
+
+    record = read_record(job)
+    r, surface = record.readings, record.surface
+    known = known_readings(r.x_mm, r.y_mm, r.u_mm, r.used, inflation=surface.noise_inflation if surface else 1.0)
+    tau2 = surface_variance(surface.smoothing, surface.noise_inflation) if surface else None
+    return known, tau2, [d.pocket for d in record.decisions if wants_readings(d.verdict, d.reason)]
+
+
+def _write(args: argparse.Namespace, part: Part, plan: Plan, output: Path, picture: Path) -> None:
+    from floorfit.cli.output import whole_file
+    from floorfit.readings.points_file import plan_facts, write_curve, write_points
+    from floorfit.report.plan_map import write_plan_map
+
+    with whole_file(output, replace=args.replace) as points, whole_file(picture, replace=args.replace) as image:
+        write_points(plan, points, part.units)
+        write_plan_map(part, plan.points, plan.curve, plan_facts(plan, part.units), image)
+        if args.curve:
+            with whole_file(args.curve, replace=args.replace) as curve:
+                write_curve(plan, curve, part.units)
+
+
+def _report(part: Part, plan: Plan, output: Path) -> None:
+    from floorfit.cli.output import say
+    from floorfit.readings.points_file import plan_facts
+
+    for finding in plan.findings:
+        say(f"warning: {finding}")
+    say(f"{output}: {' '.join(plan_facts(plan, part.units))}")

@@ -1,7 +1,66 @@
-"""Placeholder until the command lands."""
+"""``floorfit verify``: readings of the finished webs against tolerance and against what was predicted."""
+
+from __future__ import annotations
 
 import argparse
 
+_EPILOG = """example:
+  floorfit verify job finished.csv -o proof
 
-def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    """Nothing yet."""
+READINGS has the columns of any readings file; thickness is that of the finished web. Pockets may be missing.
+Exit 0: every pocket was read and conforms. Exit 1: a pocket is not read, undecided or does not conform.
+"""
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the sub-command's arguments."""
+    parser = commands.add_parser(
+        "verify",
+        help="readings of the finished webs against tolerance and prediction",
+        description="Compare readings of finished webs with the tolerance and with what the job predicted.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("job", metavar="JOB", help="job folder that the webs were cut by")
+    parser.add_argument("readings", metavar="READINGS", help="readings of finished webs (CSV)")
+    parser.add_argument("-o", "--output", metavar="FOLDER", required=True, help="folder to make")
+    parser.add_argument("--replace", action="store_true", help="replace an existing folder")
+    parser.add_argument(
+        "--moved", type=_positive, default=0.05, metavar="MM", help="movement of the plate to measure again at [0.05]"
+    )
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Verify; return 0 when every pocket was read and conforms, 1 when not."""
+    import sys
+    from pathlib import Path
+
+    from floorfit.cli.output import refuse_existing, say, whole_folder
+    from floorfit.readings.file import read_readings
+    from floorfit.report.record import read_record
+
+    refuse_existing(Path(args.output), replace=args.replace)
+    record = read_record(args.job)
+    readings = read_readings(args.readings, record.part.get("units", "mm"))
+
+    from floorfit.verify.document import write_tables
+    from floorfit.verify.page import verification_answers, write_verification_page
+    from floorfit.verify.proof import verify_job
+
+    tell = (lambda words: say(f"{words} …")) if sys.stderr.isatty() else None
+    with whole_folder(args.output, replace=args.replace) as folder:
+        found = verify_job(record, None, readings, movement_limit_mm=args.moved, progress=tell)
+        write_tables(found, folder)
+        write_verification_page(found, folder)
+    for finding in found.findings:
+        say(f"{finding.severity}: {finding}")
+    for line in (*verification_answers(found), found.sentence):
+        say(line)
+    return 0 if found.conforms else 1
+
+
+def _positive(text: str) -> float:
+    from floorfit.cli.correct import _positive as positive
+
+    return positive(text)

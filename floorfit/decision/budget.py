@@ -58,8 +58,8 @@ def with_budgets(part: Part, fit: Fit, decisions: Sequence[Decision], noise: Rea
     -------
     tuple of Decision
         With ``budget`` in mm: repeatability, floor Z, resolution, surface between readings, smoothing and dishing,
-        calibration, machine Z. Their root sum of squares is half the expanded uncertainty: what the joint samples have beyond the
-        linear parts (the smoothing's own spread, local dishing, and which place is the extreme) stands under
+        calibration, machine Z. Their root sum of squares is half the expanded uncertainty. What the joint samples have
+        beyond the linear parts (the smoothing's own spread, local dishing, and which place is the extreme) stands under
         smoothing and dishing.
     """
     places = [_decisive(pocket, fit, one) for pocket, one in zip(part.pockets, decisions, strict=True)]

@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.errors import Finding, InputError
+from floorfit.part.model import Part
 from floorfit.readings.header import Field
 from floorfit.readings.sheet import Sheet, read_sheet
 from floorfit.units import MM_PER_INCH, Unit
 
-__all__ = ["Blocks", "blocks_from_arrays", "check_blocks", "read_blocks"]
+__all__ = ["Blocks", "blocks_from_arrays", "check_blocks", "read_blocks", "web_range_of"]
 
 Array = NDArray[np.float64]
 
@@ -211,3 +212,16 @@ def _bracket(blocks: Blocks, web_range: tuple[float, float] | None) -> list[Find
         "Read a block that is thinner than the thinnest web and one that is thicker than the thickest."
     )
     return [Finding("no-bracket", blocks.source, "", text)]
+
+
+def web_range_of(part: Part) -> tuple[float, float]:
+    """Thinnest and thickest web that can be read: finished at its thinnest corner, roughed at its thickest, mm.
+
+    Parameters
+    ----------
+    part : Part
+        Nominal part; warp is not counted.
+    """
+    webs = [np.asarray(pocket.nominal_web(*np.array(pocket.boundary).T)) for pocket in part.pockets]
+    thick = [web.max() + pocket.finish_stock for web, pocket in zip(webs, part.pockets, strict=True)]
+    return float(min(web.min() for web in webs)), float(max(thick))

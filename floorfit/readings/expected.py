@@ -8,6 +8,8 @@ readings leave.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -21,7 +23,7 @@ READINGS_PER_COEFFICIENT = 4
 #: Highest degree tried: enough for an S-shaped bow with a twist.
 HIGHEST_DEGREE = 5
 #: More readings than this are thinned for the polynomial.
-ENOUGH = 5000
+ENOUGH = 1500
 #: Median absolute deviation to standard deviation of a normal distribution.
 MAD_TO_SD = 1.4826
 #: No scale below this, mm: display step and roughness (common practice, no source).
@@ -58,6 +60,12 @@ class RoughWarp:
     places: Array
     left: Array
 
+    @cached_property
+    def _tree(self) -> Any:
+        from scipy.spatial import cKDTree
+
+        return cKDTree(self.places)
+
     def trend(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Polynomial at places, mm."""
         points = np.column_stack([np.ravel(x), np.ravel(y)])
@@ -65,13 +73,11 @@ class RoughWarp:
 
     def local(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Polynomial plus the median leftover of the nearest *other* readings, mm."""
-        from scipy.spatial import cKDTree
-
         points = np.column_stack([np.ravel(x), np.ravel(y)])
         if len(self.places) < 3 or len(points) == 0:
             return self.trend(x, y)
         count = min(NEIGHBOURS + 1, len(self.places))
-        distance, index = cKDTree(self.places).query(points, k=count)
+        distance, index = self._tree.query(points, k=count)
         values = np.where(distance > 1e-9, self.left[index], np.nan)
         values[:, -1] = np.where(np.isnan(values).any(axis=1), values[:, -1], np.nan)
         is_known = np.isfinite(values).any(axis=1)

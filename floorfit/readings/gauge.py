@@ -326,9 +326,7 @@ def apply_gauge(gauge: Gauge, readings: Readings) -> Applied:
     raw = readings.tof / 2.0 if gauge.kind == "tof" else readings.thickness
     if len(readings) and not np.isfinite(raw).any():
         column = "tof_us" if gauge.kind == "tof" else "thickness_mm (or thickness_in)"
-        text = (
-            f"the gauge file is for {column}, and no row has one. Name the gauge file of this gauge, or leave it out."
-        )
+        text = f"the gauge is calibrated for {column}, and no row has one. Name the right gauge file."
         raise InputError([Finding("wrong-gauge", readings.source, "", text)])
     # A blank cannot be told from zero by scaling: keep 0 and negative values as they came, for the screening.
     thickness = np.where(raw > 0, gauge.thickness(raw, readings.temperature), raw)

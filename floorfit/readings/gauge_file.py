@@ -154,3 +154,27 @@ def _known(value: float) -> float | None:
 
 def _nan(value: float | None) -> float:
     return float("nan") if value is None else value
+
+
+def digest(path: str | os.PathLike[str]) -> str:
+    """Return the SHA-256 of a file's bytes, hexadecimal."""
+    import hashlib
+
+    return hashlib.sha256(Path(path).read_bytes()).hexdigest()
+
+
+def gauge_lines(gauge: Gauge) -> list[str]:
+    """Say in words what a calibration came to, a line each.
+
+    Parameters
+    ----------
+    gauge : Gauge
+        Calibrated.
+    """
+    slope = f"velocity {gauge.scale:.5f} mm/µs" if gauge.kind == "tof" else f"scale {gauge.scale:.6f}"
+    lines = [f"{gauge.method}: {slope}, zero {gauge.zero:+.4f} mm, one reading scatters by {gauge.sd:.4f} mm."]
+    for block in gauge.blocks:
+        U = gauge.budget(block.reading, gauge.temperature).expanded()
+        again = f"{block.count} readings" if block.count > 1 else "1 reading"
+        lines.append(f"block {block.true:.4f} mm, {again}: residual {block.residual:+.4f} mm, U95 {U:.4f} mm.")
+    return lines

@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding
-from floorfit.part.model import Part, Pocket
+from floorfit.part.model import Part
 from floorfit.readings.assign import assign_floors
 from floorfit.readings.expected import RoughWarp
 from floorfit.readings.kinds import reason_of
 from floorfit.readings.places import UNLABELLED, Places, lies_in_corner
 from floorfit.readings.table import Readings
-from floorfit.readings.warp import along_z
+from floorfit.readings.warp import nominal_levels, slope_factors
 from floorfit.units import MM_PER_INCH
 
 __all__ = ["name_misplaced", "whole_file_findings"]
@@ -32,11 +32,12 @@ SUSPECT_SHARE, CURED_SHARE = 0.5, 0.8
 
 @dataclass(frozen=True)
 class _Other:
-    """Another way to read the coordinates of the rows: where they would lie then."""
+    """Another way to read the coordinates of the rows: where they would lie then, and whether that explains them."""
 
     x: Array
     y: Array
     floor: NDArray[np.intp]
+    fits: NDArray[np.bool_]
 
 
 def name_misplaced(
@@ -60,25 +61,10 @@ def name_misplaced(
     list of (str, str)
         Code and reason for each of ``rows``.
     """
-    index = np.asarray(rows, np.intp)
-    x, y = readings.x[index], readings.y[index]
-    if len(index) == 0:
+    if len(rows) == 0:
         return []
-    others = {
-        "swapped": _other(part, y, x),
-        "inches": _other(part, x * MM_PER_INCH, y * MM_PER_INCH),
-        "millimetres": _other(part, x / MM_PER_INCH, y / MM_PER_INCH),
-    }
-    namer = _Namer(part, readings, read, places, rough)
-    return [namer.name(int(row), {key: _one(o, k) for key, o in others.items()}) for k, row in enumerate(index)]
-
-
-def _other(part: Part, x: Array, y: Array) -> _Other:
-    return _Other(x, y, np.asarray(assign_floors(part, x, y), np.intp))
-
-
-def _one(other: _Other, k: int) -> tuple[float, float, int]:
-    return float(other.x[k]), float(other.y[k]), int(other.floor[k])
+    namer = _Namer(part, readings, read, places, np.asarray(rows, np.intp), rough)
+    return namer.names()
 
 
 @dataclass(frozen=True)
@@ -87,77 +73,92 @@ class _Namer:
     readings: Readings
     read: Array
     places: Places
+    rows: NDArray[np.intp]
     rough: RoughWarp
 
-    def name(self, row: int, others: dict[str, tuple[float, float, int]]) -> Named:
-        """Return code and reason of one row."""
-        label, floor = int(self.places.label[row]), int(self.places.floor[row])
-        if label == UNLABELLED:
-            fits = {key: self._explains(row, other) for key, other in others.items()}
-        else:
-            fits = {key: other[2] == label for key, other in others.items()}
-        if label == UNLABELLED and not self._is_outside(row) and self._fits_nearby(row):
-            return self._off_floor(row)
-        for key, other in others.items():
-            if fits[key]:
-                return self._read_otherwise(row, key, other)
-        return self._wrong_label(row) if floor >= 0 else self._off_floor(row)
+    def names(self) -> list[Named]:
+        """Return code and reason of every row."""
+        x, y = self.readings.x[self.rows], self.readings.y[self.rows]
+        others = {
+            "swapped": self._other(y, x),
+            "inches": self._other(x * MM_PER_INCH, y * MM_PER_INCH),
+            "millimetres": self._other(x / MM_PER_INCH, y / MM_PER_INCH),
+        }
+        is_at_home = self._fits_nearby(x, y)
+        is_corner = lies_in_corner(self.part, x, y)
+        return [self._name(k, others, bool(is_at_home[k]), bool(is_corner[k])) for k in range(len(self.rows))]
 
-    def _read_otherwise(self, row: int, key: str, other: tuple[float, float, int]) -> Named:
-        x, y = float(self.readings.x[row]), float(self.readings.y[row])
-        pocket = f"pocket {self.part.pockets[other[2]].id}"
+    def _name(self, k: int, others: dict[str, _Other], is_at_home: bool, is_corner: bool) -> Named:
+        if not is_at_home:
+            for key, other in others.items():
+                if other.fits[k]:
+                    return self._read_otherwise(k, key, other)
+        if self.places.floor[self.rows[k]] >= 0:
+            return self._wrong_label(k)
+        code = "on-fillet" if is_corner else "off-floor"
+        return code, reason_of(code)
+
+    def _other(self, x: Array, y: Array) -> _Other:
+        """Read the coordinates so; a labelled row fits where its label is met, another where its thickness is."""
+        floor = np.asarray(assign_floors(self.part, x, y), np.intp)
+        label = self.places.label[self.rows]
+        factors = (1.0, MM_PER_INCH, 1.0 / MM_PER_INCH)
+        is_explained = (floor >= 0) & (self._miss(x, y, floor, factors) <= EXPLAINS * self._scale)
+        return _Other(x, y, floor, np.where(label == UNLABELLED, is_explained, (floor >= 0) & (floor == label)))
+
+    @property
+    def _scale(self) -> float:
+        """Scale of the rough warp; 0, so that nothing is explained, where there is none."""
+        return self.rough.scale if np.isfinite(self.rough.scale) else 0.0
+
+    def _miss(self, x: Array, y: Array, floor: NDArray[np.intp], factors: Sequence[float]) -> Array:
+        """Smallest distance of the thickness, times one of the factors, from the rough warp; inf off the floors."""
+        out = np.full(len(x), np.inf)
+        known = np.flatnonzero(floor >= 0)
+        if len(known) == 0:
+            return out
+        rough, underside = nominal_levels(self.part, x[known], y[known], floor[known])
+        z = self.readings.z[self.rows[known]]
+        z = np.where(np.isfinite(z), z, rough)
+        thickness = self.read[self.rows[known]] * slope_factors(self.part, floor[known])
+        expected = z - underside - self.rough.local(x[known], y[known])
+        out[known] = np.min([np.abs(thickness * factor - expected) for factor in factors], axis=0)
+        return out
+
+    def _fits_nearby(self, x: Array, y: Array) -> NDArray[np.bool_]:
+        """Whether an unlabelled place lies in the part and its thickness fits on the floor nearest to it."""
+        import shapely
+
+        x_min, y_min, x_max, y_max = self.part.bounds
+        is_inside = (x >= x_min) & (x <= x_max) & (y >= y_min) & (y <= y_max)
+        rows = np.flatnonzero(is_inside & (self.places.label[self.rows] == UNLABELLED))
+        out = np.zeros(len(x), bool)
+        if len(rows) == 0:
+            return out
+        points = shapely.points(x[rows], y[rows])
+        distances = np.stack([shapely.distance(pocket.polygon, points) for pocket in self.part.pockets])
+        floor = np.full(len(x), -1, np.intp)
+        floor[rows] = distances.argmin(axis=0)
+        out[rows] = self._miss(x, y, floor, (1.0,))[rows] <= EXPLAINS * self._scale
+        return out
+
+    def _read_otherwise(self, k: int, key: str, other: _Other) -> Named:
+        x, y = self._place(k)
+        pocket = f"pocket {self.part.pockets[other.floor[k]].id}"
         if key == "swapped":
             return "swapped", reason_of("swapped", x=x, y=y, other=pocket)
-        hint = f"read as {key} it lies on {pocket}, at ({other[0]:.3f}, {other[1]:.3f}) mm"
+        hint = f"read as {key} it lies on {pocket}, at ({other.x[k]:.3f}, {other.y[k]:.3f}) mm"
         return "inch", reason_of("inch", what=f"place ({x:.4g}, {y:.4g}) mm", hint=hint)
 
-    def _wrong_label(self, row: int) -> Named:
+    def _wrong_label(self, k: int) -> Named:
+        row = self.rows[k]
         label = str(self.readings.pocket[row]).strip()
         known = "" if self.places.label[row] >= 0 else " (no pocket of the part is called so)"
         other = f"pocket {self.part.pockets[self.places.floor[row]].id}"
         return "wrong-label", reason_of("wrong-label", label=f"{label}{known}", other=other)
 
-    def _off_floor(self, row: int) -> Named:
-        x, y = float(self.readings.x[row]), float(self.readings.y[row])
-        if any(lies_in_corner(pocket, x, y) for pocket in self._near(x, y)):
-            return "on-fillet", reason_of("on-fillet")
-        return "off-floor", reason_of("off-floor")
-
-    def _near(self, x: float, y: float) -> list[Pocket]:
-        import shapely
-
-        point = shapely.Point(x, y)
-        return [p for p in self.part.pockets if p.corner_radius > 0 and p.polygon.distance(point) < p.corner_radius]
-
-    def _is_outside(self, row: int) -> bool:
-        x_min, y_min, x_max, y_max = self.part.bounds
-        x, y = self.readings.x[row], self.readings.y[row]
-        return not (x_min <= x <= x_max and y_min <= y <= y_max)
-
-    def _explains(self, row: int, other: tuple[float, float, int]) -> bool:
-        """Whether the thickness, in mm or in inches, fits the rough warp at another place."""
-        x, y, floor = other
-        if floor < 0 or not np.isfinite(self.rough.scale):
-            return False
-        miss = min(abs(self._miss(row, x, y, floor, factor)) for factor in (1.0, MM_PER_INCH, 1.0 / MM_PER_INCH))
-        return miss <= EXPLAINS * self.rough.scale
-
-    def _fits_nearby(self, row: int) -> bool:
-        """Whether the thickness fits the rough warp on the floor nearest to the place as given."""
-        import shapely
-
-        x, y = float(self.readings.x[row]), float(self.readings.y[row])
-        distances = [pocket.polygon.distance(shapely.Point(x, y)) for pocket in self.part.pockets]
-        if not np.isfinite(self.rough.scale) or not distances:
-            return False
-        return abs(self._miss(row, x, y, int(np.argmin(distances)), 1.0)) <= EXPLAINS * self.rough.scale
-
-    def _miss(self, row: int, x: float, y: float, floor: int, factor: float) -> float:
-        pocket = self.part.pockets[floor]
-        z = float(self.readings.z[row])
-        z = z if np.isfinite(z) else float(pocket.rough_z(x, y))
-        thickness = float(along_z(self.read[row] * factor, pocket.slope))
-        return z - thickness - pocket.underside_z - float(self.rough.local([x], [y])[0])
+    def _place(self, k: int) -> tuple[float, float]:
+        return float(self.readings.x[self.rows[k]]), float(self.readings.y[self.rows[k]])
 
 
 def whole_file_findings(part: Part, readings: Readings, places: Places) -> list[Finding]:

@@ -78,15 +78,27 @@ def wall_distance(pocket: Pocket, x: Array, y: Array) -> Array:
     return np.asarray(shapely.distance(pocket.polygon.boundary, shapely.points(x, y)))
 
 
-def lies_in_corner(pocket: Pocket, x: float, y: float) -> bool:
-    """Whether a place lies in the metal between a floor with round corners and its sharp corners."""
+def lies_in_corner(part: Part, x: Array, y: Array) -> Flags:
+    """Whether places lie in the metal between floors drawn with round corners and their sharp corners.
+
+    Parameters
+    ----------
+    part : Part
+        Nominal part.
+    x, y : (n,) ndarray, mm
+        Places on no floor.
+    """
     import shapely
 
-    radius = pocket.corner_radius
-    if radius <= 0:
-        return False
-    sharp = pocket.polygon.buffer(-radius).buffer(radius, join_style="mitre")
-    return bool(shapely.contains_xy(sharp, x, y) and not shapely.contains_xy(pocket.polygon, x, y))
+    out = np.zeros(len(x), bool)
+    for pocket in part.pockets:
+        r = pocket.corner_radius
+        x0, y0, x1, y1 = pocket.polygon.bounds
+        near = np.flatnonzero((x > x0 - r) & (x < x1 + r) & (y > y0 - r) & (y < y1 + r) & ~out)
+        if r > 0 and len(near):
+            sharp = pocket.polygon.buffer(-r).buffer(r, join_style="mitre").difference(pocket.polygon)
+            out[near] = shapely.contains_xy(sharp, x[near], y[near])
+    return out
 
 
 def _in_left_corner(pocket: Pocket, x: Array, y: Array) -> Flags:

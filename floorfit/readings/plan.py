@@ -2,7 +2,8 @@
 
 An offset is the middle between the highest and the lowest warp on a floor (equal margin to both limits), and a
 smooth warp has these at opposite ends. So the plan makes small not the variance of the warp here or there but that of
-the half sums over opposite ends of each floor, weighted by the floor's tolerance; greedily, one reading at a time.
+the half sums over opposite ends of each floor, and of the ends themselves, weighted by the floor's tolerance; greedily,
+one reading at a time.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part, Pocket
@@ -19,8 +21,9 @@ from floorfit.readings.path import order_by_group, path_length
 from floorfit.readings.posterior import Posterior, make_prior
 from floorfit.readings.reach import FloorPlaces, floor_places
 from floorfit.readings.screening import PROBE_RADIUS_MM
+from floorfit.readings.warp import DEFAULT_U_MM
 
-__all__ = ["Known", "Plan", "plan"]
+__all__ = ["Known", "Plan", "known_readings", "plan", "surface_variance", "wants_readings"]
 
 Array = NDArray[np.float64]
 
@@ -37,6 +40,8 @@ MOST_PER_FLOOR = 12
 OPEN_WIDTH_MM = 0.2
 #: Readings after which the gains are computed anew, to keep rounding away: often at first, then seldom.
 ANEW = 64
+#: Sums looked at on each floor: two half sums over opposite ends, then its four ends.
+SUMS = 6
 #: More known readings than this are thinned.
 MOST_KNOWN = 3000
 
@@ -55,6 +60,53 @@ class Known:
 
     points: Array
     u: Array
+
+
+def known_readings(
+    x: Sequence[float],
+    y: Sequence[float],
+    u: Sequence[float | None],
+    used: Sequence[bool],
+    *,
+    inflation: float = 1.0,
+) -> Known:
+    """Readings of a job that was run: those that its fit used.
+
+    Parameters
+    ----------
+    x, y : sequence of n float, mm
+        Places.
+    u : sequence of n float or None, mm
+        Standard uncertainties; `DEFAULT_U_MM` where not stated.
+    used : sequence of n bool
+        Whether the fit used each.
+    inflation : float
+        φ of the fit: variance of the readings over what was stated.
+    """
+    rows = [k for k, is_used in enumerate(used) if is_used]
+    points = np.array([(x[k], y[k]) for k in rows], float).reshape(-1, 2)
+    stated = [u[k] for k in rows]
+    sigma = np.array([DEFAULT_U_MM if s is None else s for s in stated], float) * np.sqrt(inflation)
+    return Known(points, sigma)
+
+
+def surface_variance(smoothing: float, inflation: float) -> float:
+    """Variance τ² of a fitted surface, factor of r² ln r: φ/(8πλ) (reference values T1, T10), mm² per mm².
+
+    Parameters
+    ----------
+    smoothing : float
+        λ, in units where readings are weighted by 1/u².
+    inflation : float
+        φ of the fit.
+    """
+    return inflation / (8.0 * np.pi * smoothing)
+
+
+def wants_readings(verdict: str, reason: str) -> bool:
+    """Whether more readings can settle a floor: undecided, or held because there were too few."""
+    code = reason.split(":")[0].strip()
+    return verdict == "undecided" or code in ("no-readings", "too-few-readings", "outside-readings")
 
 
 @dataclass(frozen=True)
@@ -126,7 +178,7 @@ def plan(
         Variance of the surface, factor of r² ln r; φ/(8πλ) for a surface fitted with smoothing λ and noise
         inflation φ. `TAU2` where nothing is known.
     start : Known, optional
-        Readings that exist already.
+        Readings that exist already. `LEAST_PER_FLOOR` a floor are added where neither count nor share is given.
     floors : sequence of str, optional
         Ids of the floors to plan for; all when left out.
     progress : callable, optional
@@ -145,10 +197,10 @@ def plan(
     -----
     Cost is readings × candidates × (floors + readings); 840 readings on 120 floors take some seconds.
     """
-    from threadpoolctl import threadpool_limits
-
     _check(part, count, share, u_mm, probe_radius_mm, wall_mm, tau2, floors)
     chosen = [k for k, pocket in enumerate(part.pockets) if floors is None or pocket.id in set(floors)]
+    if start is not None and count is None and share is None:
+        count = LEAST_PER_FLOOR * len(chosen)
     limit = count if count is not None else MOST_PER_FLOOR * len(chosen)
     wanted = share if share is not None or count is not None else 0.25
     clearance = probe_radius_mm + wall_mm
@@ -190,7 +242,14 @@ def _check(
         if name not in known
     ]
     if floors is not None and not floors:
-        faults.append(Finding("no-floors", "plan", "floors", "no floor is left to plan for."))
+        faults.append(
+            Finding(
+                "no-floors",
+                "plan",
+                "floors",
+                "every floor is decided, or held for another reason than readings: none to plan for.",
+            )
+        )
     if faults:
         raise InputError(faults)
 
@@ -236,9 +295,8 @@ class _Greedy:
     @property
     def offset_u(self) -> Array:
         """Standard uncertainty of each floor's offset: that of its least known half sum, mm."""
-        largest = np.zeros(len(self.room))
-        np.maximum.at(largest, self.owner, self.posterior.sum_variance)
-        return np.asarray(np.sqrt(np.maximum(largest, 0.0)))
+        halves = self.posterior.sum_variance.reshape(-1, SUMS)[:, :2].max(axis=1)
+        return np.asarray(np.sqrt(np.maximum(halves, 0.0)))
 
     def run(self, limit: int, share: float | None, progress: Callable[[int, int], None] | None) -> None:
         """Add readings until the limit, or until every floor is known to its share."""
@@ -302,13 +360,14 @@ class _Greedy:
 
 
 def _sums(places: list[FloorPlaces]) -> tuple[Array, Array, NDArray[np.intp]]:
-    """Return target places, the weights of the half sums over them, and the floor of each sum."""
-    targets = np.concatenate([np.vstack([p.pairs.reshape(-1, 2), p.centre]) for p in places])
-    one = np.zeros((5, 9))
-    for k in range(4):
-        one[k, 2 * k : 2 * k + 2] = 0.5
-    one[4, 8] = 1.0
-    return targets, np.kron(np.eye(len(places)), one), np.repeat(np.arange(len(places)), 5)
+    """Return target places, the weights of the sums over them, and the floor of each sum, `SUMS` for each."""
+    targets: Array = np.concatenate([p.pairs.reshape(-1, 2) for p in places])
+    one = np.zeros((SUMS, 4))
+    one[0, :2] = one[1, 2:] = 0.5
+    # The ends alone decide where the web is thinnest and thickest; half weight (tried on plates, see the tests).
+    one[2:] = 0.5 * np.eye(4)
+    owner = np.repeat(np.arange(len(places), dtype=np.intp), SUMS)
+    return targets, np.asarray(np.kron(np.eye(len(places)), one), float), owner
 
 
 def _width(pocket: Pocket) -> float:

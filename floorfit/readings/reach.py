@@ -14,8 +14,10 @@ __all__ = ["FloorPlaces", "floor_places"]
 
 Array = NDArray[np.float64]
 
-#: Directions in which a smooth warp has its extremes on a floor: along the axes and across.
-DIRECTIONS = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 1.0], [1.0, -1.0]]) / np.sqrt([[1.0], [1.0], [2.0], [2.0]])
+#: Directions in which a floor is farthest from its middle: its corners, where a smooth warp has its extremes.
+ACROSS = np.array([[1.0, 1.0], [1.0, -1.0]]) / np.sqrt(2.0)
+#: Directions whose extremes of the reachable region are always candidates.
+DIRECTIONS = np.vstack([ACROSS, [[1.0, 0.0], [0.0, 1.0]]])
 #: Vertices of the floor that tie for an extreme to this share of its size share one: their middle.
 TIE_SHARE = 1e-3
 
@@ -28,16 +30,13 @@ class FloorPlaces:
     ----------
     candidates : (m, 2) ndarray, mm
         Where the probe can stand; none where the floor is too narrow.
-    pairs : (4, 2, 2) ndarray, mm
-        Opposite extremes of the floor in four directions: an offset is a mid-range, so that it is half the sum of
-        the warp at one such pair wherever the warp is smooth.
-    centre : (2,) ndarray, mm
-        A place well inside.
+    pairs : (2, 2, 2) ndarray, mm
+        Opposite ends of the floor in the two directions of `ACROSS`: an offset is a mid-range, so that it is half
+        the sum of the warp at one such pair wherever the warp is smooth.
     """
 
     candidates: Array
     pairs: Array
-    centre: Array
 
 
 def floor_places(pocket: Pocket, clearance_mm: float, wanted: int) -> FloorPlaces:
@@ -57,15 +56,17 @@ def floor_places(pocket: Pocket, clearance_mm: float, wanted: int) -> FloorPlace
     FloorPlaces
     """
     floor = _cut_floor(pocket)
-    inside = floor.buffer(-clearance_mm)
-    inner = inside.representative_point() if not inside.is_empty else floor.representative_point()
-    return FloorPlaces(_candidates(inside, wanted), _pairs(floor), np.array([inner.x, inner.y]))
+    # Arcs are chords: a ten-thousandth more keeps the chords as far from the walls as the arcs.
+    inside = floor.buffer(-clearance_mm * 1.0001, quad_segs=64)
+    return FloorPlaces(_candidates(inside, wanted), _pairs(floor))
 
 
 def _cut_floor(pocket: Pocket) -> Any:
     """The floor as the cutter leaves it: corners rounded."""
     radius = pocket.corner_radius
-    rounded = pocket.polygon.buffer(-radius).buffer(radius) if radius > 0 else pocket.polygon
+    if radius <= 0:
+        return pocket.polygon
+    rounded = pocket.polygon.buffer(-radius).buffer(radius).intersection(pocket.polygon)
     return pocket.polygon if rounded.is_empty else rounded
 
 
@@ -102,7 +103,7 @@ def _along(ring: Any, step: float) -> Array:
 
 
 def _sharp(ring: Any) -> Array:
-    """Extremes of a ring in the four directions and their opposites: its corners, round or sharp."""
+    """Extremes of a ring in `DIRECTIONS` and their opposites: its corners, round or sharp."""
     vertices = np.asarray(ring.coords)[:-1]
     reach = vertices @ np.vstack([DIRECTIONS, -DIRECTIONS]).T
     return np.asarray(vertices[np.unique(reach.argmax(axis=0))])
@@ -120,7 +121,7 @@ def _spaced(points: Array, least: float) -> Array:
 def _pairs(floor: Any) -> Array:
     shell = max(floor.geoms, key=lambda part: part.area) if hasattr(floor, "geoms") else floor
     vertices = np.asarray(shell.exterior.coords)[:-1]
-    return np.array([[_extreme(vertices, d), _extreme(vertices, -d)] for d in DIRECTIONS])
+    return np.array([[_extreme(vertices, d), _extreme(vertices, -d)] for d in ACROSS])
 
 
 def _extreme(vertices: Array, direction: Array) -> Array:

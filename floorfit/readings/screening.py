@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from floorfit.errors import Finding
 from floorfit.part.model import Part
@@ -117,14 +118,17 @@ def screen(
     """
     read = np.asarray(readings.thickness if thickness is None else thickness, float)
     places = find_places(part, readings)
-    work = _Work(part, readings, read, places, warp_values(part, readings, places.floor, u_mm=u_mm, thickness=read))
+    warp = warp_values(part, readings, places.floor, u_mm=u_mm, thickness=read)
+    work = _Work(part, readings, read, places, warp)
     work.blanks()
     work.inconsistent()
     work.walls(probe_radius_mm + wall_clearance_mm)
     group = group_places(readings.x, readings.y, same_place_mm)
     work.doubles(group)
     work.impossible()
-    rough = work.thicknesses()
+    # Two threads that contend for the small products of the rough fit take several times as long as one.
+    with threadpool_limits(1):
+        rough = work.thicknesses()
     work.misplaced(rough)
     work.repeats(group, rough)
     return work.result(group)
@@ -137,6 +141,7 @@ class _Work:
         self.part, self.readings, self.read, self.places, self.warp = part, readings, read, places, warp
         self.code: Codes = np.full(len(read), "", object)
         self.reason: Codes = np.full(len(read), "", object)
+        self.is_consistent = places.is_consistent
         self.left: list[int] = []
 
     @property
@@ -157,7 +162,7 @@ class _Work:
 
     def inconsistent(self) -> None:
         """Keep out of the rough warp what does not lie where its label says; `misplaced` names it later."""
-        self.left = [int(row) for row in np.flatnonzero(self.is_open & ~self.places.is_consistent)]
+        self.left = [int(row) for row in np.flatnonzero(self.is_open & ~self.is_consistent)]
         self.code[self.left] = "pending"
 
     def walls(self, needed: float) -> None:
@@ -196,7 +201,7 @@ class _Work:
             rows = np.flatnonzero(self.is_open)
             self._name(rows, rough, is_local)
         rough = self._rough()
-        doubtful = [row for row in self.left if self.places.is_consistent[row]]
+        doubtful = [row for row in self.left if self.is_consistent[row]]
         self.code[doubtful] = ""
         self._name(np.array(doubtful, np.intp), rough, True)
         for row in doubtful:
@@ -227,7 +232,7 @@ class _Work:
 
     def misplaced(self, rough: RoughWarp) -> None:
         """Name the rows that do not lie where their label says, or on no floor."""
-        rows = [row for row in self.left if not self.places.is_consistent[row]]
+        rows = [row for row in self.left if not self.is_consistent[row]]
         self.code[rows] = ""
         for row, (code, reason) in zip(
             rows, name_misplaced(self.part, self.readings, self.read, self.places, rows, rough), strict=True

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.part.model import Part, Pocket
 from floorfit.readings.table import Readings
 
-__all__ = ["Warp", "along_z", "slope_factors", "warp_values"]
+__all__ = ["Warp", "along_z", "nominal_levels", "slope_factors", "warp_values"]
 
 Array = NDArray[np.float64]
 
@@ -106,15 +106,25 @@ def warp_values(
     index = np.asarray(floor, np.intp)
     read = readings.thickness if thickness is None else np.asarray(thickness, float)
     factor = slope_factors(part, index)
-    rough, underside = _nominal(part, readings.x, readings.y, index)
+    rough, underside = nominal_levels(part, readings.x, readings.y, index)
     measured = np.isfinite(readings.z) & (index >= 0)
     z = np.where(measured, readings.z, rough)
     u = np.where(np.isfinite(readings.u), readings.u, u_mm) * factor
     return Warp(z - read * factor - underside, np.hypot(u, np.where(measured, z_u_mm, 0.0)), z, measured)
 
 
-def _nominal(part: Part, x: Array, y: Array, floor: NDArray[np.intp]) -> tuple[Array, Array]:
-    """Return rough floor Z and nominal underside Z at places on known floors, mm; NaN off the floors."""
+def nominal_levels(part: Part, x: Array, y: Array, floor: NDArray[np.intp]) -> tuple[Array, Array]:
+    """Return rough floor Z and nominal underside Z at places on known floors, mm; NaN off the floors.
+
+    Parameters
+    ----------
+    part : Part
+        Nominal part.
+    x, y : (n,) ndarray, mm
+        Places.
+    floor : (n,) ndarray of int
+        Index of each place's floor; −1 for none.
+    """
     cx, cy, z0, p, q, underside = _planes(part.pockets)[floor].T
     return z0 + p * (x - cx) + q * (y - cy), underside
 

@@ -154,25 +154,37 @@ def _large_groups(count: int, links: Ints, widths: Floats) -> Bools:
     return np.asarray(((size >= 6) | ((size >= 3) & (widest < 10.0)))[group])
 
 
-def fillet_radius(mesh: Mesh, regions: Regions, number: int, rim: Rim, is_plane: Bools) -> tuple[float, Bools]:
+def fillet_radius(
+    mesh: Mesh, regions: Regions, members: list[Ints], number: int, rim: Rim, is_plane: Bools
+) -> tuple[float, Bools]:
     """Radius of the fillet that runs round a floor, mm (0 where there is none), and which edges it lies along.
 
     Notes
     -----
-    The first strip of a fillet of radius r spans an angle θ from the floor, is 2 r sin(θ/2) wide and tilted by θ/2:
-    r = width / (2 sin(tilt)), whatever the chord tolerance was.
+    The first strip of a fillet of radius r spans an angle θ from the floor. It is tilted by θ/2 and ends
+    r (1 − cos θ) = 2 r sin²(θ/2) above the floor: r = height / (2 sin²(tilt)), whatever the chord tolerance was.
     """
     beyond = np.where(rim.outer >= 0, regions.label[rim.outer], -1)
     foreign = (beyond >= 0) & is_plane[beyond]
     chosen = (rim.rise > 1e-4) & (rim.rise < _FILLET_TILT) & (rim.outer >= 0) & ~foreign & (rim.lengths > 0.0)
     if not chosen.any():
         return 0.0, chosen
-    facets = rim.outer[chosen]
-    doubled = 2.0 * np.linalg.norm(mesh.vectors[facets], axis=1)
-    radius = doubled / rim.lengths[chosen] / (2.0 * np.sin(rim.rise[chosen]))
+    plane = (regions.points[number], regions.normals[number])
+    ends = _strip_ends(mesh, rim.outer[chosen], beyond[chosen], members, plane)
+    radius = ends / (2.0 * np.sin(rim.rise[chosen]) ** 2)
     order = np.argsort(radius)
     weight = np.cumsum(rim.lengths[chosen][order])
     return float(radius[order][np.searchsorted(weight, weight[-1] / 2.0)]), chosen
+
+
+def _strip_ends(mesh: Mesh, facets: Ints, label: Ints, members: list[Ints], plane: tuple[Floats, Floats]) -> Floats:
+    """Height over a plane at which the plane strip of each facet ends."""
+    point, normal = plane
+    out = ((mesh.vertices[mesh.faces[facets]] - point) @ normal).max(axis=1)
+    for strip in np.unique(label[label >= 0]):
+        corners = mesh.vertices[mesh.faces[members[strip]]].reshape(-1, 3)
+        out[label == strip] = ((corners - point) @ normal).max()
+    return np.asarray(out)
 
 
 def fillet_groups(mesh: Mesh, regions: Regions, is_plane: Bools) -> tuple[Ints, list[Ints]]:
@@ -257,7 +269,7 @@ def arcs_of(ring: Floats) -> list[Arc]:
     Parameters
     ----------
     ring : (n, 2) ndarray, mm
-        Corners, the last not repeated.
+        Corners, the last not repeated; it is gone round anticlockwise.
 
     Notes
     -----
@@ -265,6 +277,7 @@ def arcs_of(ring: Floats) -> list[Arc]:
     """
     if len(ring) < 4:
         return []
+    ring = ring if shapely.LinearRing(ring).is_ccw else ring[::-1]
     ahead = np.roll(ring, -1, axis=0) - ring
     length = np.linalg.norm(ahead, axis=1)
     heading = np.arctan2(ahead[:, 1], ahead[:, 0])

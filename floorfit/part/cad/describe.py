@@ -80,13 +80,13 @@ def _describe(
     settings: ExtractSettings,
     rounding: Rounding,
 ) -> Floor:
-    radius, along = fillet_radius(mesh, found.regions, floor.region, floor.rim, found.is_plane)
+    radius, along = fillet_radius(mesh, found.regions, found.members, floor.region, floor.rim, found.is_plane)
     foot = rounding.plan(floor.polygon)
     wall, arcs = foot, list(floor.arcs)
     if radius > 0.0:
-        raw = _wall(mesh, floor, fillets, along, radius)
-        arcs = arcs_of(np.asarray(raw.exterior.coords)[:-1])
-        wall = tidy_polygon(rounding.plan(tidy_polygon(raw, max(1e-4, 0.6 * mesh.noise))), 1e-6)
+        wall = tidy_polygon(_wall(mesh, floor, fillets, along, radius), max(1e-5, 0.6 * mesh.noise))
+        arcs = arcs_of(np.asarray(wall.exterior.coords)[:-1])
+        wall = rounding.plan(wall)
     shares = _shares(mesh, floor, found.floors, tree, along, radius)
     chosen = wall if settings.boundary == "wall" else foot
     z, under, low, high = _heights(floor, chosen, rounding)
@@ -173,8 +173,7 @@ def _hole_kind(mesh: Mesh, floor: Candidate, hole: shapely.LinearRing, tree: sha
     """Whether metal stands in a hole of the floor, another floor lies there lower down, or nothing does."""
     rim = floor.rim
     middle = mesh.vertices[rim.edges].mean(axis=1)[:, :2]
-    near = ~rim.on_outline
-    near[near] = shapely.dwithin(shapely.points(middle[near]), hole, 1e-2)
+    near = shapely.dwithin(shapely.points(middle), hole, 1e-2)
     risen = float(rim.lengths[near & (rim.rise > 1e-4)].sum())
     if risen > 0.5 * float(rim.lengths[near].sum()):
         return "island"

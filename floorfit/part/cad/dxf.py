@@ -129,7 +129,7 @@ def _pieces(
         if _meaning(layer, meanings) is None:
             continue
         kind = entity.dxftype()
-        points = _points(entity, chord / mm)
+        points = _flattened(layer, entity, chord / mm, source)
         if points is not None:
             out.setdefault(layer, []).append(points * mm)
         elif kind not in _IGNORED:
@@ -159,6 +159,14 @@ def _flat(entities: Any, layer: str, depth: int) -> Iterator[tuple[str, Any]]:
             yield from ((name, piece) for piece in entity.virtual_entities())
         else:
             yield name, entity
+
+
+def _flattened(layer: str, entity: Any, sagitta: float, source: str) -> Floats | None:
+    try:
+        return _points(entity, sagitta)
+    except (ValueError, ArithmeticError, TypeError, IndexError) as error:
+        text = f"a {entity.dxftype()} cannot be read ({error}). Draw it again."
+        raise InputError([Finding("bad-entity", source, f"layer {layer}", text)]) from error
 
 
 def _points(entity: Any, sagitta: float) -> Floats | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -82,7 +83,10 @@ def extract_pockets(
 
 def _turned(raw: RawModel, settings: ExtractSettings) -> RawModel:
     check_size(raw.vertices, raw.source, raw.unit, settings)
-    return replace(raw, vertices=raw.vertices @ rotation_to_part(settings).T)
+    rotation = rotation_to_part(settings)
+    if np.array_equal(rotation, np.eye(3)):
+        return raw
+    return replace(raw, vertices=raw.vertices @ rotation.T)
 
 
 def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extraction:
@@ -127,15 +131,45 @@ def _finish(
     """Number the floors, choose among them, and make the part."""
     from floorfit.part.cad.describe import pocket_of
 
-    rejected = sorted(rejected, key=lambda face: -face.area)
+    rejected = sorted(rejected, key=lambda face: (face.code == "no-wall", -face.area))
     if not floors:
         raise InputError([Finding("no-floor", source, "", _nothing_found(rejected))])
     numbered = _numbered(floors)
     kept, left = _selected(numbered, settings, source)
     name = settings.name or Path(source).stem
     part = Part(name, outline, tuple(pocket_of(floor, settings) for floor in kept), unit, source)
+    part, kept, unsound = _sound_part(part, kept)
+    left += unsound
     notes = [*findings, *_default_notes(settings, source)]
     return Extraction(part, tuple(kept), (*rejected, *left), tuple(notes), triangles)
+
+
+def _sound_part(part: Part, floors: list[Floor]) -> tuple[Part, list[Floor], list[RejectedFace]]:
+    """Leave out floors that a part file would refuse, with its reason, so that what is written can be read."""
+    from floorfit.part.file import part_from_document, part_to_document
+
+    left: list[RejectedFace] = []
+    while True:
+        try:
+            part_from_document(part_to_document(part), part.source)
+        except InputError as error:
+            faults = _faults_by_pocket(error)
+            if not faults or len(faults) >= len(floors):
+                raise
+            left += [_left_out(floors[i], "unsound", f"{floors[i].id}: {text}") for i, text in faults.items()]
+            floors = [floor for i, floor in enumerate(floors) if i not in faults]
+            part = replace(part, pockets=tuple(p for i, p in enumerate(part.pockets) if i not in faults))
+        else:
+            return part, floors, left
+
+
+def _faults_by_pocket(error: InputError) -> dict[int, str]:
+    found = ((re.match(r"pockets\[(\d+)\]", finding.place), finding.text) for finding in error.findings)
+    return {int(match[1]): text for match, text in found if match}
+
+
+def _left_out(floor: Floor, code: str, reason: str) -> RejectedFace:
+    return RejectedFace((*floor.foot[0], floor.floor_z), floor.area, code, reason, floor.foot)
 
 
 def _nothing_found(rejected: list[RejectedFace]) -> str:
@@ -170,13 +204,8 @@ def _selected(floors: list[Floor], settings: ExtractSettings, source: str) -> tu
         text = f"--select names {', '.join(unknown)}; found were {floors[0].id} to {floors[-1].id}. Correct the list."
         raise InputError([Finding("unknown-id", source, "", text)])
     kept = [floor for floor in floors if floor.id in settings.select]
-    left = [
-        RejectedFace(
-            (*floor.foot[0], floor.floor_z), floor.area, "not-selected", f"{floor.id} was not selected", floor.foot
-        )
-        for floor in floors
-        if floor.id not in settings.select
-    ]
+    rest = (floor for floor in floors if floor.id not in settings.select)
+    left = [_left_out(floor, "not-selected", f"{floor.id} was not selected") for floor in rest]
     return kept, left
 
 

@@ -103,4 +103,18 @@ def _tidy_ring(coords: object, tolerance: float, anticlockwise: bool) -> Floats:
         ring = ring[::-1]
     ring = np.roll(ring, -int(np.lexsort((ring[:, 1], ring[:, 0]))[0]), axis=0)
     line = shapely.simplify(shapely.LineString(np.vstack([ring, ring[:1]])), tolerance, preserve_topology=False)
-    return np.asarray(line.coords, float)[:-1]
+    return _without_ties(np.asarray(line.coords, float)[:-1], tolerance)
+
+
+def _without_ties(ring: Floats, tolerance: float) -> Floats:
+    """Drop what the simplification kept on straight lines.
+
+    It splits at the farthest corner; where an edge is parallel to the chord, that may be one in the middle of it.
+    """
+    before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)
+    chord = after - before
+    away = ring - before
+    off = np.abs(chord[:, 0] * away[:, 1] - chord[:, 1] * away[:, 0]) / np.maximum(np.hypot(*chord.T), 1e-300)
+    straight = (off <= tolerance) & (len(ring) > 3)
+    straight &= ~np.roll(straight, 1)  # never two neighbours at once
+    return np.asarray(ring[~straight])

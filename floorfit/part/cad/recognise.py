@@ -15,7 +15,7 @@ from floorfit.part.cad.plan import largest_polygon, region_polygon, tidy_polygon
 from floorfit.part.cad.regions import Regions, planar_regions, plane_tolerance
 from floorfit.part.cad.results import RejectedFace
 from floorfit.part.cad.settings import ExtractSettings
-from floorfit.part.cad.underside import Underside, Web, read_underside
+from floorfit.part.cad.underside import NO_WEB, Underside, Web, read_underside
 
 __all__ = ["Candidate", "Recognition", "Step", "recognise"]
 
@@ -83,6 +83,8 @@ class Recognition:
     Parameters
     ----------
     regions : Regions
+    members : list of ndarray of int
+        Facets of each region.
     is_plane : (r,) ndarray of bool
         Regions wide enough to be faces of their own.
     floors : list of Candidate
@@ -90,6 +92,7 @@ class Recognition:
     """
 
     regions: Regions
+    members: list[Ints]
     is_plane: Bools
     floors: list[Candidate]
     rejected: list[RejectedFace]
@@ -129,7 +132,7 @@ def recognise(mesh: Mesh, settings: ExtractSettings, step: Step) -> Recognition:
             floors.append(candidate)
         elif refusal.code != "silent":
             rejected.append(refusal)
-    return Recognition(regions, is_plane, floors, rejected)
+    return Recognition(regions, members, is_plane, floors, rejected)
 
 
 def _mean_widths(mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, Ints]) -> Floats:
@@ -142,20 +145,22 @@ def _mean_widths(mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, In
 
 
 def _candidate(mesh: Mesh, regions: Regions, number: int, facets: Ints, rim: Rim, underside: Underside) -> Candidate:
-    shape = largest_polygon(region_polygon(mesh, facets))
-    polygon = tidy_polygon(shape, max(1e-5, 0.6 * mesh.noise))
+    polygon = tidy_polygon(largest_polygon(region_polygon(mesh, facets)), max(1e-5, 0.6 * mesh.noise))
     point, normal = _plane(regions, number, polygon)
-    arcs = tuple(arcs_of(np.asarray(shape.exterior.coords)[:-1]))
+    arcs = tuple(arcs_of(np.asarray(polygon.exterior.coords)[:-1]))
     error = max((arc.sagitta for arc in arcs), default=0.0)
     walled = rim.share(rim.rise > 1e-4)
-    web = underside.web_under(polygon, point, normal, max(0.05, 3.0 * error))
+    slack = max(0.05, 3.0 * error)
+    web = underside.web_under(polygon, point, normal, slack) if walled > _WALLED else NO_WEB
     return Candidate(number, facets, polygon, point, normal, rim, walled, arcs, web)
 
 
 def _plane(regions: Regions, number: int, polygon: Polygon) -> tuple[Floats, Floats]:
     """The region's plane; level where it rises by less than a micrometre over its whole size."""
-    point, normal = regions.points[number], regions.normals[number]
+    point, normal = regions.points[number], regions.normals[number].copy()
     x0, y0, x1, y1 = polygon.bounds
+    # An axis along which the floor rises by less than a tenth of a micrometre is level; so is a floor under 1 µm.
+    normal[:2][np.abs(normal[:2]) * (x1 - x0, y1 - y0) < 1e-4] = 0.0
     rise = np.hypot(x1 - x0, y1 - y0) * np.hypot(normal[0], normal[1])
     return point, np.array([0.0, 0.0, 1.0]) if rise < 1e-3 else normal
 
@@ -181,10 +186,26 @@ def _fault(face: Candidate, area: float, settings: ExtractSettings, tolerance: f
     slope = float(np.degrees(np.arctan(np.hypot(*face.slope))))
     if slope > settings.max_slope_deg:
         return "too-steep", f"slopes by {slope:.2f}°, --max-slope is {settings.max_slope_deg:g}°"
+    bore = _diameter(face)
+    if 0.0 < bore <= settings.bore_max:
+        return (
+            ("silent", "")
+            if small
+            else ("bore", f"round, Ø {bore:.4g}: a bore; --bore-max is {settings.bore_max:g} mm")
+        )
     fault = _web_fault(face.web, settings, tolerance)
     if small and not fault[0]:
         return "too-small", f"{area:.1f} mm², --min-area is {settings.min_area:g} mm²"
     return ("silent", "") if small else fault
+
+
+def _diameter(face: Candidate) -> float:
+    """Diameter of a face whose outline is one circle, mm; 0 for any other outline."""
+    full = [arc.radius for arc in face.arcs if arc.sweep > 1.9 * np.pi]
+    if len(full) != 1:
+        return 0.0
+    inside = Polygon(face.polygon.exterior).area
+    return 2.0 * full[0] if inside > 0.95 * np.pi * full[0] ** 2 else 0.0
 
 
 def _web_fault(web: Web, settings: ExtractSettings, tolerance: float) -> tuple[str, str]:

@@ -82,7 +82,8 @@ def planar_regions(mesh: Mesh, mask: Bools, tolerance: float) -> Regions:
     label = _compact(component_labels(len(good), joined), good)
     label, curved = _split_bent(mesh, label, joined, tolerance)
     normals, points, _ = _planes(mesh, label)
-    label = _draw_in_slivers(mesh, label, sliver & (label < 0), normals, points, tolerance)
+    leaning = mask | (mesh.heights < 10.0 * mesh.noise)
+    label = _draw_in_slivers(mesh, label, sliver & leaning, normals, points, tolerance)
     label, curved = _merge_across(mesh, label, curved, sliver, normals, points, tolerance)
     normals, points, areas = _planes(mesh, label)
     return Regions(label, normals, points, areas, curved)
@@ -107,16 +108,16 @@ def _coplanar_pairs(mesh: Mesh, good: Bools, tolerance: float) -> Ints:
     near = angle <= np.minimum(allowed, 0.2)
     pairs, edges, f, g = pairs[near], edges[near], f[near], g[near]
     start = mesh.vertices[edges[:, 0]]
-    off_f = np.abs(np.einsum("ij,ij->i", mesh.normals[f], _far_corner(mesh, g, edges) - start))
-    off_g = np.abs(np.einsum("ij,ij->i", mesh.normals[g], _far_corner(mesh, f, edges) - start))
-    return np.asarray(pairs[np.maximum(off_f, off_g) <= _reach(mesh, f, g, tolerance)])
+    near_f = _reaches(mesh, f, _far_corner(mesh, g, edges) - start, tolerance)
+    near_g = _reaches(mesh, g, _far_corner(mesh, f, edges) - start, tolerance)
+    return np.asarray(pairs[near_f & near_g])
 
 
-def _reach(mesh: Mesh, f: Ints, g: Ints, tolerance: float) -> Floats:
-    """Tolerance at the far corner: a thin facet's noise is magnified by the lever to the other's far corner."""
-    low = np.minimum(mesh.heights[f], mesh.heights[g])
-    high = np.maximum(mesh.heights[f], mesh.heights[g])
-    return np.asarray(tolerance + mesh.noise * high / low)
+def _reaches(mesh: Mesh, facets: Ints, away: Floats, tolerance: float) -> Bools:
+    """Whether a corner lies in a facet's plane; a thin facet's noise grows with the lever to the corner."""
+    off = np.abs(np.einsum("ij,ij->i", mesh.normals[facets], away))
+    lever = np.linalg.norm(away, axis=1) / mesh.heights[facets]
+    return np.asarray(off <= tolerance + mesh.noise * lever)
 
 
 def _far_corner(mesh: Mesh, facets: Ints, edges: Ints) -> Floats:
@@ -200,21 +201,35 @@ def _peel_planes(mesh: Mesh, facets: Ints, tolerance: float) -> Ints:
 
 
 def _draw_in_slivers(mesh: Mesh, label: Ints, sliver: Bools, normals: Floats, points: Floats, tolerance: float) -> Ints:
-    """Give slivers the region of a neighbour in whose plane all their corners lie."""
+    """Give slivers the region of a neighbour in whose plane all their corners lie.
+
+    A sliver along an edge nearly lies in both planes that meet there, so the strictest fit has the first choice.
+    """
     label = label.copy()
-    reach = min(tolerance, max(2e-4, 3.0 * mesh.noise))
     touching = mesh.pairs[sliver[mesh.pairs].any(axis=1)]
     both = np.concatenate([touching, touching[:, ::-1]])
     both = both[sliver[both[:, 0]]]
-    while True:
-        both = both[label[both[:, 0]] < 0]
-        known = label[both[:, 1]] >= 0
-        fresh, both = both[known], both[~known]
-        number = label[fresh[:, 1]]
-        fits = _offsets(mesh, fresh[:, 0], normals[number], points[number]) <= reach
-        if not fits.any():
-            return label
-        label[fresh[fits, 0]] = number[fits]
+    both = both[np.argsort(both[:, 1], kind="stable")]
+    for reach in (1e-7, mesh.noise / 4.0, min(tolerance, max(2e-4, 3.0 * mesh.noise))):
+        rows = np.flatnonzero((label[both[:, 1]] >= 0) & (label[both[:, 0]] < 0))
+        while len(rows):
+            fresh = both[rows]
+            number = label[fresh[:, 1]]
+            away = _offsets(mesh, fresh[:, 0], normals[number], points[number])
+            # Of several rows for one sliver the last one counts: the nearest plane.
+            order = np.argsort(-away, kind="stable")
+            order = order[away[order] <= reach]
+            label[fresh[order, 0]] = number[order]
+            rows = _rows_of(both[:, 1], np.unique(fresh[order, 0]))
+            rows = rows[label[both[rows, 0]] < 0]
+    return label
+
+
+def _rows_of(keys: Ints, wanted: Ints) -> Ints:
+    """Rows of a sorted column that hold one of the wanted values."""
+    first = np.searchsorted(keys, wanted, side="left")
+    count = np.searchsorted(keys, wanted, side="right") - first
+    return np.asarray(np.repeat(first - np.cumsum(count) + count, count) + np.arange(count.sum()))
 
 
 def _merge_across(

@@ -97,8 +97,8 @@ class RejectedFace:
     area : float, mm²
         Plan area.
     code : str
-        Stable short code: ``no-wall``, ``web-varies``, ``too-steep``, ``too-small``, ``too-thick``, ``curved``,
-        ``no-metal``, ``covered``, ``not-selected``.
+        Stable short code: ``no-wall``, ``web-varies``, ``too-steep``, ``too-small``, ``too-thick``, ``curved``, ``bore``,
+        ``no-metal``, ``covered``, ``not-selected``, ``unsound`` (a part file would refuse it).
     reason : str
         One sentence with the figures.
     outline : Ring
@@ -122,7 +122,7 @@ class Extraction:
     floors : tuple of Floor
         Details, in the part's order.
     rejected : tuple of RejectedFace
-        Faces that look like floors but were not taken, the largest first.
+        Faces that look like floors but were not taken: first those with walls round them, each kind by size.
     findings : tuple of Finding
         Warnings of reading and recognition.
     triangles : int

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -82,7 +83,7 @@ def _split(mesh: Mesh, edge: Ints, corner: Ints) -> tuple[Ints, int]:
         chain = [start, *(int(v) for v in inside[np.argsort(share)]), end]
         facet = int(mesh.open_faces[row])
         apex = int(mesh.faces[facet].sum()) - start - end
-        fans += [(a, b, apex) for a, b in zip(chain[:-1], chain[1:], strict=True)]
+        fans += [(a, b, apex) for a, b in pairwise(chain)]
         gone.append(facet)
         count += len(inside)
     kept = np.delete(mesh.faces, gone, axis=0)

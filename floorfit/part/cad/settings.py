@@ -35,6 +35,8 @@ class ExtractSettings:
         Steepest floor that is still a floor.
     min_area, min_width : float
         Smallest plan area (mm²) and mean width (mm) of a floor.
+    bore_max : float
+        Round faces up to this diameter are bores and counterbores, not floors.
     web_max : float or None
         Thickest web that is still a pocket floor; None for no limit.
     chord_tolerance : float
@@ -64,6 +66,7 @@ class ExtractSettings:
     max_slope_deg: float = 5.0
     min_area: float = 100.0
     min_width: float = 3.0
+    bore_max: float = 30.0
     web_max: float | None = None
     chord_tolerance: float = 0.01
     plane_tolerance: float = 0.001
@@ -116,6 +119,7 @@ def _check_lengths(settings: ExtractSettings) -> list[Finding]:
         ("max_slope_deg", 0.0, 30.0),
         ("min_area", 0.0, 1e9),
         ("min_width", 0.0, 1e5),
+        ("bore_max", 0.0, 1e5),
         ("web_max", 1e-3, 1e5),
         ("chord_tolerance", 1e-4, 10.0),
         ("plane_tolerance", 1e-6, 1.0),

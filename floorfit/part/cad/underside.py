@@ -13,7 +13,7 @@ from floorfit.part.cad.mesh import Mesh
 from floorfit.part.cad.plan import region_polygon, triangles_in_plan
 from floorfit.part.cad.regions import planar_regions
 
-__all__ = ["Underside", "Web", "read_underside"]
+__all__ = ["NO_WEB", "Underside", "Web", "read_underside"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -48,6 +48,10 @@ class Web:
     roofed: float
 
 
+#: Stands for the web of a face that is no floor for other reasons and was not looked under.
+NO_WEB = Web(np.nan, np.nan, np.nan, np.nan, 0.0, 0.0)
+
+
 @dataclass(frozen=True)
 class Underside:
     """Everything that looks down, as plane pieces in plan with a search tree.
@@ -79,8 +83,7 @@ class Underside:
         """
         inner = floor.buffer(-slack, join_style="mitre")
         floor = floor if inner.is_empty else inner
-        index = self.tree.query(floor, predicate="intersects")
-        shapes, owner = _cut(floor, self.pieces[index], index)
+        shapes, owner = self._under(floor)
         keep = _is_wide(shapes)
         shapes, owner = shapes[keep], owner[keep]
         low, high, under_low, under_high = self._ranges(shapes, owner, point, normal)
@@ -93,6 +96,16 @@ class Underside:
             return Web(np.nan, np.nan, np.nan, np.nan, 0.0, roofed)
         thin, thick = float(low[rows].min()), float(high[rows].max())
         return Web(thin, thick, float(under_low[rows].min()), float(under_high[rows].max()), covered, roofed)
+
+    def _under(self, floor: Polygon) -> tuple[NDArray[np.object_], Ints]:
+        """Parts of the floor over each piece, as single polygons, with the piece each came from."""
+        index = self.tree.query(floor, predicate="intersects")
+        inside = self.tree.query(floor, predicate="contains")
+        edge = np.setdiff1d(index, inside, assume_unique=True)
+        cut, number = shapely.get_parts(shapely.intersection(self.pieces[edge], floor), return_index=True)
+        area = shapely.get_type_id(cut) == 3
+        whole, part = shapely.get_parts(self.pieces[inside], return_index=True)
+        return np.concatenate([cut[area], whole]), np.concatenate([edge[number[area]], inside[part]])
 
     def _ranges(self, shapes: NDArray[np.object_], owner: Ints, point: Floats, normal: Floats) -> tuple[Floats, ...]:
         """Least and greatest web and underside Z over the corners of each shape (they are linear in between)."""
@@ -113,13 +126,6 @@ class Underside:
 def _plane_z(xy: Floats, point: Floats, normal: Floats) -> Floats:
     away = xy - point[:, :2]
     return np.asarray(point[:, 2] - (away * normal[:, :2]).sum(axis=1) / normal[:, 2])
-
-
-def _cut(floor: Polygon, pieces: NDArray[np.object_], index: Ints) -> tuple[NDArray[np.object_], Ints]:
-    """Parts of the floor over each piece, as single polygons, with the piece each came from."""
-    shapes, number = shapely.get_parts(shapely.intersection(pieces, floor), return_index=True)
-    area = shapely.get_type_id(shapes) == 3
-    return shapes[area], index[number[area]]
 
 
 def _is_wide(shapes: NDArray[np.object_]) -> NDArray[np.bool_]:
