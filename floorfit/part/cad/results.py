@@ -97,8 +97,8 @@ class RejectedFace:
     area : float, mm²
         Plan area.
     code : str
-        Stable short code: ``no-wall``, ``web-varies``, ``too-steep``, ``too-small``, ``too-thick``, ``curved``, ``bore``,
-        ``no-metal``, ``covered``, ``not-selected``, ``unsound`` (a part file would refuse it).
+        Stable short code: ``no-wall``, ``web-varies``, ``too-steep``, ``too-small``, ``too-thick``, ``curved``,
+        ``bore``, ``no-metal``, ``covered``, ``not-selected``, ``unsound`` (a part file would refuse it).
     reason : str
         One sentence with the figures.
     outline : Ring
