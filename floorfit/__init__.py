@@ -10,34 +10,53 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from floorfit.job import Result, Settings, correct
     from floorfit.part import Part, Pocket, Tolerance, read_part, write_part
+    from floorfit.part.cad import Extraction, ExtractSettings
+    from floorfit.part.cad import extract_pockets as extract
     from floorfit.readings import Readings, read_readings, readings_from_arrays
+    from floorfit.readings.gauge import Gauge, calibrate
+    from floorfit.readings.plan import Plan, plan
 
 __all__ = [
+    "ExtractSettings",
+    "Extraction",
+    "Gauge",
     "Part",
+    "Plan",
     "Pocket",
     "Readings",
     "Result",
     "Settings",
     "Tolerance",
+    "calibrate",
     "correct",
+    "extract",
+    "plan",
     "read_part",
     "read_readings",
     "readings_from_arrays",
     "write_part",
 ]
 
+#: Where each public name lives: module, and its name there.
 _HOME = {
-    "Part": "part",
-    "Pocket": "part",
-    "Tolerance": "part",
-    "read_part": "part",
-    "write_part": "part",
-    "Readings": "readings",
-    "read_readings": "readings",
-    "readings_from_arrays": "readings",
-    "Result": "job",
-    "Settings": "job",
-    "correct": "job",
+    "ExtractSettings": ("part.cad", "ExtractSettings"),
+    "Extraction": ("part.cad", "Extraction"),
+    "Gauge": ("readings.gauge", "Gauge"),
+    "Part": ("part", "Part"),
+    "Plan": ("readings.plan", "Plan"),
+    "Pocket": ("part", "Pocket"),
+    "Readings": ("readings", "Readings"),
+    "Result": ("job", "Result"),
+    "Settings": ("job", "Settings"),
+    "Tolerance": ("part", "Tolerance"),
+    "calibrate": ("readings.gauge", "calibrate"),
+    "correct": ("job", "correct"),
+    "extract": ("part.cad", "extract_pockets"),
+    "plan": ("readings.plan", "plan"),
+    "read_part": ("part", "read_part"),
+    "read_readings": ("readings", "read_readings"),
+    "readings_from_arrays": ("readings", "readings_from_arrays"),
+    "write_part": ("part", "write_part"),
 }
 
 
@@ -47,4 +66,5 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module 'floorfit' has no attribute {name!r}")
     from importlib import import_module
 
-    return getattr(import_module(f"floorfit.{_HOME[name]}"), name)
+    module, there = _HOME[name]
+    return getattr(import_module(f"floorfit.{module}"), there)
