@@ -13,7 +13,9 @@ if TYPE_CHECKING:
     from floorfit.part.cad import Extraction, ExtractSettings
     from floorfit.part.cad import extract_pockets as extract
     from floorfit.readings import Readings, read_readings, readings_from_arrays
+    from floorfit.readings.blocks import blocks_from_arrays, read_blocks
     from floorfit.readings.gauge import Gauge, calibrate
+    from floorfit.readings.gauge_file import read_gauge, write_gauge
     from floorfit.readings.plan import Plan, plan
 
 __all__ = [
@@ -27,13 +29,17 @@ __all__ = [
     "Result",
     "Settings",
     "Tolerance",
+    "blocks_from_arrays",
     "calibrate",
     "correct",
     "extract",
     "plan",
+    "read_blocks",
+    "read_gauge",
     "read_part",
     "read_readings",
     "readings_from_arrays",
+    "write_gauge",
     "write_part",
 ]
 
@@ -49,13 +55,17 @@ _HOME = {
     "Result": ("job", "Result"),
     "Settings": ("job", "Settings"),
     "Tolerance": ("part", "Tolerance"),
+    "blocks_from_arrays": ("readings.blocks", "blocks_from_arrays"),
     "calibrate": ("readings.gauge", "calibrate"),
     "correct": ("job", "correct"),
     "extract": ("part.cad", "extract_pockets"),
     "plan": ("readings.plan", "plan"),
+    "read_blocks": ("readings.blocks", "read_blocks"),
+    "read_gauge": ("readings.gauge_file", "read_gauge"),
     "read_part": ("part", "read_part"),
     "read_readings": ("readings", "read_readings"),
     "readings_from_arrays": ("readings", "readings_from_arrays"),
+    "write_gauge": ("readings.gauge_file", "write_gauge"),
     "write_part": ("part", "write_part"),
 }
 

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from floorfit.errors import OutputError
+from floorfit.errors import InputError, OutputError
 
 if TYPE_CHECKING:
     from floorfit.part.model import Part
@@ -78,7 +78,7 @@ def _plan(args: argparse.Namespace, part: Part) -> Plan:
     from floorfit.cli.output import progress_bar
     from floorfit.readings.plan import plan
 
-    start, tau2, floors = _after(args.after) if args.after else (None, None, None)
+    start, tau2, floors = _after(args.after, part) if args.after else (None, None, None)
     with progress_bar() as bar:
         task = bar.add_task("places", total=None)
         return plan(
@@ -95,12 +95,14 @@ def _plan(args: argparse.Namespace, part: Part) -> Plan:
         )
 
 
-def _after(job: str) -> tuple[Known, float | None, list[str]]:
+def _after(job: str, part: Part) -> tuple[Known, float | None, list[str]]:
     """Take from a job's record its readings, the variance of its surface, and the floors that need more."""
     from floorfit.readings.plan import known_readings, surface_variance, wants_readings
     from floorfit.report.record import read_record
 
     record = read_record(job)
+    if [decision.pocket for decision in record.decisions] != [pocket.id for pocket in part.pockets]:
+        raise InputError(f"{job}: is the job of another part, its pockets are not those of PART. Name the right one.")
     r, surface = record.readings, record.surface
     known = known_readings(r.x_mm, r.y_mm, r.u_mm, r.used, inflation=surface.noise_inflation if surface else 1.0)
     tau2 = surface_variance(surface.smoothing, surface.noise_inflation) if surface else None

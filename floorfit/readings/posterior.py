@@ -53,8 +53,10 @@ class Prior:
 
     def _weights(self, points: Array) -> Array:
         """Barycentric coordinates about the pins: planes through them are reproduced."""
-        system = np.vstack([np.ones(3), self.pins.T])
-        return np.asarray(np.linalg.solve(system, np.vstack([np.ones(len(points)), points.T])).T)
+        # About the first pin: a part far from the origin would lose its digits.
+        legs = (self.pins[1:] - self.pins[0]).T
+        two = np.linalg.solve(legs, (points - self.pins[0]).T).T
+        return np.column_stack([1.0 - two.sum(axis=1), two])
 
 
 def make_prior(x_min: float, y_min: float, x_max: float, y_max: float, tau2: float) -> Prior:

@@ -45,6 +45,8 @@ SAME_PLACE_MM = 0.05
 #: a bulkhead that bowed by 1/30 of its length counts as an outer bound (reference values R4).
 LARGEST_WARP_SHARE = 1.0 / 30.0
 LARGEST_WARP_MM = 5.0
+#: A floor may have been roughed this much off its Z besides the warp, mm (common practice, no source).
+Z_ROOM_MM = 1.0
 
 
 @dataclass(frozen=True)
@@ -185,11 +187,8 @@ class _Work:
         low, high = self.part.bounds[:2], self.part.bounds[2:]
         most = max(LARGEST_WARP_MM, LARGEST_WARP_SHARE * float(np.hypot(high[0] - low[0], high[1] - low[1])))
         for row in np.flatnonzero(self.is_open & np.isfinite(self.readings.z)).tolist():
-            pocket = self.part.pockets[self.places.floor[row]]
-            rough = float(pocket.rough_z(self.readings.x[row], self.readings.y[row]))
-            if abs(self.warp.z[row] - rough) > most:
-                text = reason_of("beyond-floor", z=float(self.readings.z[row]), expected=rough)
-                self.mark(row, "beyond-floor", text)
+            if self._is_z_absurd(row, most):
+                self._mark_z(row)
         for row in np.flatnonzero(self.is_open & ((self.read < 0.0) | (self.warp.w < -most))).tolist():
             self.code[row] = "pending"
             self.left.append(int(row))
@@ -218,9 +217,24 @@ class _Work:
         x, y = self.readings.x[rows], self.readings.y[rows]
         expected = rough.local(x, y) if is_local else rough.trend(x, y)
         found = name_thickness(self.read[rows], self._thickness_for(rows, expected), rough.scale, is_certain=is_local)
-        for row, (code, reason) in zip(rows, found, strict=True):
-            if code:
-                self.mark(int(row), code, reason)
+        for row, w, (code, reason) in zip(rows.tolist(), expected, found, strict=True):
+            if code and self._is_z_absurd(row, abs(float(w)) + 8.0 * rough.scale):
+                self._mark_z(row)
+            elif code:
+                self.mark(row, code, reason)
+
+    def _is_z_absurd(self, row: int, room: float) -> bool:
+        """Whether a measured Z lies farther from the roughed floor than the warp there could have moved it."""
+        z = float(self.readings.z[row])
+        return bool(np.isfinite(z) and abs(z - self._rough_z(row)) > room + Z_ROOM_MM)
+
+    def _rough_z(self, row: int) -> float:
+        pocket = self.part.pockets[self.places.floor[row]]
+        return float(pocket.rough_z(self.readings.x[row], self.readings.y[row]))
+
+    def _mark_z(self, row: int) -> None:
+        text = reason_of("beyond-floor", z=float(self.readings.z[row]), expected=self._rough_z(row))
+        self.mark(row, "beyond-floor", text)
 
     def _thickness_for(self, rows: NDArray[np.intp], w: Array) -> Array:
         """Thickness along the normal that a warp would give, mm."""

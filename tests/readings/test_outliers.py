@@ -1,0 +1,97 @@
+"""Names for what the fit set aside, and drift over the sequence."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from lying_readings import WIDTH, honest_rows, plate, table, warp
+
+from floorfit.readings.assign import assign_floors
+from floorfit.readings.outliers import drift, name_outliers, sequence
+from floorfit.readings.table import Readings
+
+
+def named(change: dict[str, float], *, has_labels: bool = True, number: int = 30) -> tuple[str, str]:
+    """Name row ``number`` after a change, as a perfect fit would see it."""
+    rows = honest_rows(plate(), 5, np.random.default_rng(2))
+    rows[number] = replace(rows[number], **change)
+    readings = table(rows, has_labels=has_labels)
+    expected = warp(readings.x[[number]], readings.y[[number]])
+    return name_outliers(plate(), readings, [number], expected, warp, 0.01)[0]
+
+
+def test_names_by_the_ratio_to_the_fit() -> None:
+    honest = honest_rows(plate(), 5, np.random.default_rng(2))[30].thickness
+    assert named({"thickness": 2 * honest})[0] == "double-echo"
+    assert named({"thickness": honest / 25.4})[0] == "inch"
+    assert named({"thickness": 40.0})[0] == "beyond-web"
+    code, reason = named({"thickness": honest + 0.2})
+    assert code == "outlier"
+    # What the fit expects stands in the words, to the noise of 0.01 mm.
+    assert f"say {honest:.1f}" in reason or f"say {honest:.2f}"[:8] in reason
+
+
+def test_unlabelled_swapped_place_is_named() -> None:
+    rows = honest_rows(plate(), 5, np.random.default_rng(2))
+    away = [
+        abs(float(warp(row.x, row.y)) - float(warp(row.y, row.x))) if assign_floors(plate(), [row.y], [row.x])[0] >= 0
+        and row.x < WIDTH else 0.0 for row in rows
+    ]  # fmt: skip
+    number = int(np.argmax(away))
+    row = rows[number]
+    code, reason = named({"x": row.y, "y": row.x}, has_labels=False, number=number)
+    assert code == "swapped"
+    assert row.label in reason
+
+
+def test_thick_reading_close_to_a_wall_stands_on_the_fillet() -> None:
+    x0, y0, _, y1 = plate().pockets[6].polygon.bounds
+    y = (y0 + y1) / 2
+    change = {"x": x0 + 4.0, "y": y, "thickness": 2.5 - float(warp(x0 + 4.0, y)) + 0.3}
+    assert named(change)[0] == "on-fillet"
+
+
+def test_no_rows_no_names() -> None:
+    readings = table(honest_rows(plate(), 3, np.random.default_rng(2)))
+    assert name_outliers(plate(), readings, [], [], warp, 0.01) == []
+
+
+def test_drift_agrees_with_an_independent_regression() -> None:
+    from scipy.stats import linregress
+
+    rng = np.random.default_rng(3)
+    t = np.arange(120.0)
+    r = 2e-4 * t + rng.normal(0, 0.01, 120)
+    expected = linregress(t, r)
+    result = drift(t, r, np.full(120, 0.01))
+    assert result.slope == pytest.approx(expected.slope, rel=1e-9)
+    # The scatter is estimated by the median there, by the mean square here: 15 % for 120 readings.
+    assert result.u_slope == pytest.approx(expected.stderr, rel=0.15)
+    assert result.is_significant
+    assert result.change == pytest.approx(result.slope * 119)
+    assert "thinner at the end" in result.text
+
+
+def test_false_alarms_are_rare() -> None:
+    # 3.5 standard deviations of a normal: 5 in 10,000.
+    rng = np.random.default_rng(4)
+    alarms = sum(drift(np.arange(60), rng.normal(0, 0.01, 60), np.full(60, 0.01)).is_significant for _ in range(500))
+    assert alarms <= 3
+
+
+@pytest.mark.parametrize("when", [np.arange(5.0), np.zeros(20)])
+def test_too_little_for_a_line(when: np.ndarray) -> None:
+    result = drift(when, np.zeros(len(when)), np.ones(len(when)))
+    assert np.isnan(result.slope)
+    assert not result.is_significant
+
+
+def test_sequence_is_a_column_where_there_is_one() -> None:
+    readings: Readings = table(honest_rows(plate(), 1, np.random.default_rng(1)))
+    assert sequence(readings)[1] == "order"
+    timed = replace(readings, extra={"operator": ["A"] * 18, "Time_s": [str(10 * k) for k in range(18)]})
+    values, name = sequence(timed)
+    assert (name, values[-1]) == ("Time_s", 170.0)
+    assert sequence(replace(readings, extra={"time": ["soon"] * 18}))[1] == "order"

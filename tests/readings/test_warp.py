@@ -1,0 +1,65 @@
+"""Warp of a reading: the contract's arithmetic, and thickness along the normal (t_n = t_z cos α)."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from floorfit.part.model import Part, Pocket, Tolerance
+from floorfit.readings.table import readings_from_arrays
+from floorfit.readings.warp import along_z, slope_factors, warp_values
+
+SQUARE = ((0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0))
+
+
+def one_pocket(slope: tuple[float, float] = (0.0, 0.0)) -> Part:
+    pocket = Pocket("A", SQUARE, (), 2.0, 2.0, Tolerance(-0.1, 0.1), 0.0, 0.5, slope)
+    return Part("plate", SQUARE, (pocket,))
+
+
+@pytest.mark.parametrize(
+    ("degrees", "normal"),
+    # 2.000 mm along Z read along the normal of a sloped floor: 2 cos α, in full digits by hand calculation.
+    [(1, 1.99969539), (2, 1.998781654), (3, 1.99725907), (5, 1.992389396), (10, 1.969615506), (15, 1.931851653)],
+)
+def test_reading_along_the_normal_becomes_two_millimetres_along_z(degrees: float, normal: float) -> None:
+    # 1e-8: the printed digits.
+    assert along_z(normal, (math.tan(math.radians(degrees)), 0.0)) == pytest.approx(2.0, abs=1e-8)
+
+
+def test_factor_of_a_slope_of_one_in_ten() -> None:
+    # √1.01 = 1.00498756211, by hand.
+    assert along_z(1.0, (0.1, 0.0)) == pytest.approx(1.00498756211, abs=1e-11)
+
+
+def test_warp_is_floor_less_thickness_less_underside() -> None:
+    # The contract's own example: floor roughed at 2.500, reading 2.420, underside 0: w = +0.080.
+    readings = readings_from_arrays([50.0], [50.0], [2.420])
+    warp = warp_values(one_pocket(), readings, [0])
+    assert warp.w[0] == pytest.approx(0.080, abs=1e-12)
+    assert not warp.is_z_measured[0]
+
+
+def test_warp_on_a_five_degree_floor() -> None:
+    # 2.420/cos 5° = 2.42924400685, so w = 0.07075599315 at the centroid (hand calculation).
+    part = one_pocket((math.tan(math.radians(5.0)), 0.0))
+    warp = warp_values(part, readings_from_arrays([50.0], [50.0], [2.420]), [0])
+    assert warp.w[0] == pytest.approx(0.07075599315, abs=1e-11)
+
+
+def test_measured_floor_height_is_used_and_brings_its_uncertainty() -> None:
+    readings = readings_from_arrays([50.0], [50.0], [2.420], z=[2.530], u=[0.003])
+    warp = warp_values(one_pocket(), readings, [0], z_u_mm=0.004)
+    assert warp.w[0] == pytest.approx(0.110, abs=1e-12)
+    # 3-4-5 triangle.
+    assert warp.u[0] == pytest.approx(0.005, abs=1e-15)
+
+
+def test_off_the_floors_there_is_no_warp() -> None:
+    readings = readings_from_arrays([50.0, -5.0], [50.0, 50.0], [2.4, 2.4], z=[np.nan, 2.5])
+    warp = warp_values(one_pocket(), readings, [0, -1])
+    assert np.isfinite(warp.w[0])
+    assert np.isnan(warp.w[1])
+    assert np.isnan(slope_factors(one_pocket(), [-1])[0])
