@@ -1,0 +1,150 @@
+"""Write the finishing programme of each sample part: ``python sample_parts/programs.py``.
+
+Invented, like the parts: zigzag passes over each floor, then a pass round its walls, in the unit of the part file. The
+tool point is the tip of a flat end mill; the axis stays upright. Part zero is the programme's zero (G54). The same part
+gives the same bytes.
+
+``finish_tilted.nc``, for the first part, goes round the walls with the tool tilted: X, Y, Z are then the tip in the
+part's frame (``--tip-control``).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from shapely import LineString, Polygon
+
+from floorfit.part.file import read_part
+from floorfit.part.model import Part, Pocket
+from floorfit.units import MM_PER_UNIT
+
+HERE = Path(__file__).resolve().parent
+#: Height over the highest floor at which the tool crosses the part, and at which a ramp begins, mm.
+CLEAR_MM, RAMP_MM = 60.0, 1.0
+#: Feed along a floor and down a ramp, mm/min. Invented.
+FEED_MM, RAMP_FEED_MM = 2400.0, 600.0
+#: Side of a pass as a share of the tool's diameter.
+STEP = 0.6
+#: Tilt of the tool in the tilted programme, degrees.
+TILT_DEG = 3.0
+
+
+class Program:
+    """Blocks in the part's unit, with words left out where they repeat."""
+
+    def __init__(self, part: Part) -> None:
+        self.unit = MM_PER_UNIT[part.units]
+        self.decimals = 3 if part.units == "mm" else 4
+        self.clear = max(pocket.floor_z for pocket in part.pockets) + CLEAR_MM
+        self.last: dict[str, str] = {}
+        name = "".join(char if char.isascii() and char not in "()" else " " for char in part.name)
+        self.lines = ["%", "O1001", f"(FINISH FLOORS OF {name.upper()} - INVENTED, NOT FOR CUTTING)"]
+        self.lines += ["G21" if part.units == "mm" else "G20", "G90 G17 G40 G94", "T1 M6", "S12000 M3", "G54"]
+        self.lines.append(f"G0 G43 H1 Z{self.number(self.clear)}")
+
+    def number(self, mm: float) -> str:
+        """A length with the decimals of the unit."""
+        text = f"{mm / self.unit:.{self.decimals}f}"
+        return text[1:] if float(text) == 0 and text.startswith("-") else text
+
+    def block(self, code: str, feed: float | None = None, **axes: float) -> None:
+        """Write a motion, leaving out what is in force."""
+        words = {"G": code}
+        words |= {axis: self.number(mm) if axis in "XYZ" else f"{mm:.3f}" for axis, mm in axes.items()}
+        if feed is not None:
+            words["F"] = f"{feed / self.unit:.1f}"
+        new = {letter: text for letter, text in words.items() if self.last.get(letter) != text}
+        self.last |= words
+        if set(new) - {"G", "F"}:
+            self.lines.append(" ".join(letter + text for letter, text in new.items()))
+
+    def text(self) -> str:
+        """The whole programme."""
+        return "\n".join([*self.lines, "M5", "G91 G28 Z0", "G90", "M30", "%", ""])
+
+
+def tool_radius(pocket: Pocket) -> float:
+    """Largest of a few radii that fits the pocket's corners and leaves room to move, mm."""
+    wanted = [10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.0, 1.0, 0.5]
+    corner = pocket.corner_radius or 8.0
+    fits = [radius for radius in wanted if radius <= corner and not pocket.polygon.buffer(-1.5 * radius).is_empty]
+    return fits[0] if fits else 0.25
+
+
+def passes(area: Polygon, step: float) -> list[np.ndarray]:
+    """Straight passes over an area, along its longer side, every other one backwards."""
+    x0, y0, x1, y1 = area.bounds
+    along_x = x1 - x0 >= y1 - y0
+    low, high = (y0, y1) if along_x else (x0, x1)
+    out: list[np.ndarray] = []
+    for index, at in enumerate(np.linspace(low, high, max(2, int(np.ceil((high - low) / step)) + 1))):
+        line = LineString([(x0, at), (x1, at)] if along_x else [(at, y0), (at, y1)])
+        pieces = area.buffer(1e-6).intersection(line)
+        lines = [part for part in getattr(pieces, "geoms", [pieces]) if part.length > 0.01]
+        ends = [np.array(part.coords)[[0, -1]] for part in lines]
+        out += [end[::-1] for end in ends[::-1]] if index % 2 else ends
+    return out
+
+
+def cut(program: Program, pocket: Pocket, points: np.ndarray, tilt: float | None) -> None:
+    """Go along points at the floor's Z."""
+    for x, y in points:
+        more = {} if tilt is None else {"A": tilt}
+        program.block("1", FEED_MM, X=x, Y=y, Z=float(pocket.nominal_z(x, y)), **more)
+
+
+def enter(program: Program, pocket: Pocket, points: np.ndarray) -> None:
+    """Come down over the first point and ramp to the floor along the first pass, then back."""
+    (x0, y0), (x1, y1) = points[:2]
+    program.block("0", Z=program.clear)
+    program.block("0", X=x0, Y=y0)
+    program.block("0", Z=float(pocket.nominal_z(x0, y0)) + pocket.finish_stock + 2 * RAMP_MM)
+    program.block("1", RAMP_FEED_MM, Z=float(pocket.nominal_z(x0, y0)) + pocket.finish_stock + RAMP_MM)
+    program.block("1", RAMP_FEED_MM, X=x1, Y=y1, Z=float(pocket.nominal_z(x1, y1)))
+    program.block("1", FEED_MM, X=x0, Y=y0, Z=float(pocket.nominal_z(x0, y0)))
+
+
+def finish(program: Program, pocket: Pocket, tilt: float | None) -> None:
+    """All passes of one floor."""
+    radius = tool_radius(pocket)
+    room = pocket.polygon.buffer(-radius)
+    program.lines.append(f"(POCKET {pocket.id.upper()} - TOOL RADIUS {program.number(radius)})")
+    for area in getattr(room, "geoms", [room]):
+        ready = area.buffer(1e-3)
+        place: np.ndarray | None = None
+        for line in passes(area, 2 * radius * STEP):
+            if place is None or not ready.covers(LineString([place, line[0]])):
+                enter(program, pocket, line)
+            cut(program, pocket, line, None)
+            place = line[1]
+        for ring in (area.exterior, *area.interiors):
+            around = np.array(ring.coords)
+            if place is None or not ready.covers(LineString([place, around[0]])):
+                enter(program, pocket, around)
+            cut(program, pocket, around, tilt)
+            place = around[-1]
+    program.block("0", Z=program.clear)
+    if tilt is not None:
+        program.block("0", A=0.0)
+
+
+def write_program(part: Part, path: Path, tilt: float | None = None) -> None:
+    """Write the finishing programme of a part."""
+    program = Program(part)
+    for pocket in part.pockets:
+        finish(program, pocket, tilt)
+    path.write_text(program.text(), encoding="ascii", newline="\n")
+
+
+def main() -> None:
+    """Write all of them."""
+    for index, file in enumerate(sorted(HERE.glob("*/part.json"))):
+        part = read_part(file)
+        write_program(part, file.with_name("finish.nc"))
+        if index == 0:
+            write_program(part, file.with_name("finish_tilted.nc"), TILT_DEG)
+
+
+if __name__ == "__main__":
+    main()
