@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from floorfit.readings.gauge import Gauge
     from floorfit.readings.screening import Screened
     from floorfit.surface import Fit, Surface
+    from floorfit.surface.expected import Agreement, Expected
 
 __all__ = ["Result", "Settings", "Used", "correct"]
 
@@ -55,7 +56,8 @@ class Settings:
     force : float, N
         Cutting force for the push-off advice; 0 for none.
     bias : float, mm
-        Common bias of finished webs found on pockets cut before: taken off every offset. Never applied unasked.
+        Common bias of finished webs found on pockets cut before, plus where they came out thicker: taken off every
+        offset, and part of every predicted web. Never applied unasked.
     seed : int
         Of the joint samples.
     """
@@ -155,6 +157,7 @@ def correct(
     *,
     gauge: Gauge | None = None,
     frame: Frame | None = None,
+    expected: Expected | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Result:
     """Decide the offset of every pocket floor.
@@ -171,6 +174,8 @@ def correct(
         Calibration that is applied to the readings; its uncertainty is common to all of them.
     frame : Frame, optional
         Where the part lies in the machine, for readings in machine coordinates.
+    expected : Expected, optional
+        Mean warp of earlier parts, used only where the likelihood of the readings speaks for it.
     progress : callable, optional
         Called with a few words before each step.
 
@@ -201,7 +206,7 @@ def correct(
     given = np.bincount(screened.floor[screened.floor >= 0], minlength=len(part.pockets))
     tell("fitting the surface")
     try:
-        places, fit = _fitted(part, readings, screened, chosen)
+        places, fit = _fitted(part, readings, screened, chosen, expected)
     except NumericalError as error:
         return _without_surface(part, taken, chosen, screened, given, str(error))
     used = _used(part, readings, screened, places, fit)
@@ -251,22 +256,31 @@ class _Places:
     points: Array
     warp: Array
     u: Array
+    agreed: Agreement | None = None
 
 
-def _fitted(part: Part, readings: Readings, screened: Screened, settings: Settings) -> tuple[_Places, Fit]:
+def _fitted(
+    part: Part, readings: Readings, screened: Screened, settings: Settings, expected: Expected | None
+) -> tuple[_Places, Fit]:
     from floorfit.readings.repeats import combine
     from floorfit.readings.warp import warp_values
     from floorfit.surface import fit_surface
 
+    if not screened.used.any():
+        raise NumericalError("no reading can be used. Take at least three on each floor, spread over it.")
     warp = warp_values(part, readings, screened.floor, u_mm=settings.reading_u, z_u_mm=settings.z_u)
     values = np.column_stack([readings.x, readings.y, warp.w])
     together = combine(screened.place, screened.used, values, warp.u)
     places = _Places(together.rows, together.values[:, :2], together.values[:, 2], together.u)
     smallest = min(_width(part, k) for k in range(len(part.pockets)))
-    fit = fit_surface(
-        places.points, places.warp, places.u, bounds=part.bounds, smallest_mm=smallest, seed=settings.seed
-    )
-    return places, fit
+    if expected is not None:
+        from floorfit.surface.expected import agreement
+
+        places = replace(places, agreed=agreement(places.points, places.warp, places.u, expected, part.bounds))
+    mean = expected if places.agreed is not None and places.agreed.is_used else None
+    values = places.warp if mean is None else places.warp - mean.at(*places.points.T)
+    fit = fit_surface(places.points, values, places.u, bounds=part.bounds, smallest_mm=smallest, seed=settings.seed)
+    return places, fit if mean is None else replace(fit, surface=mean.added_to(fit.surface))
 
 
 def _width(part: Part, index: int) -> float:
@@ -318,7 +332,9 @@ def _decided(
     given: NDArray[np.intp],
 ) -> Result:
     from floorfit.decision import decide
+    from floorfit.decision.advice import with_pushoff
     from floorfit.decision.budget import with_budgets
+    from floorfit.decision.common_bias import with_bias
     from floorfit.decision.neighbours import neighbour_steps
 
     readings = taken.readings
@@ -326,8 +342,11 @@ def _decided(
     cap = _cap_surface(part, readings, screened, used, fit, settings)
     dish = _dish(part, places, used, fit)
     rules = _decision_settings(settings, taken)
-    decisions = decide(part, fit, counted.tolist(), given.tolist(), rules, cap=cap, dish=dish, seed=settings.seed)
+    aimed, cap = with_bias(fit, cap, settings.bias)
+    decisions = decide(part, aimed, counted.tolist(), given.tolist(), rules, cap=cap, dish=dish, seed=settings.seed)
     decisions = with_budgets(part, fit, decisions, _noise(screened, places, used, settings, taken))
+    if settings.force > 0:
+        decisions = with_pushoff(part, decisions, settings.force)
     corrections = {one.pocket: one.correction for one in decisions}
     return Result(
         part,
@@ -337,7 +356,7 @@ def _decided(
         fit,
         decisions,
         neighbour_steps(part, corrections, rib_max_mm=settings.rib_max),
-        (*taken.findings, *screened.findings, *_fit_findings(readings, used, fit)),
+        (*taken.findings, *screened.findings, *_fit_findings(readings, used, fit, places.agreed)),
         taken.gauge,
         taken.frame,
     )
@@ -405,10 +424,10 @@ def _decision_settings(settings: Settings, taken: _Taken) -> DecisionSettings:
     )
 
 
-def _fit_findings(readings: Readings, used: Used, fit: Fit) -> tuple[Finding, ...]:
+def _fit_findings(readings: Readings, used: Used, fit: Fit, agreed: Agreement | None) -> tuple[Finding, ...]:
     from floorfit.readings.outliers import drift, sequence
 
-    out = []
+    out = [] if agreed is None else [Finding("expected", readings.source, "", agreed.words, "warning")]
     if fit.inflation > 2.0:
         times = float(np.sqrt(fit.inflation))
         text = (

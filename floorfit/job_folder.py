@@ -47,8 +47,7 @@ def write_job(result: Result, record: Record, folder: Path) -> None:
     _write_readings(folder / "readings.csv", result)
     follows = [one for one in record.decisions if one.follow is not None]
     if follows:
-        header = ["pocket", *(f"{name}_{unit}" for name in ("x", "y", "offset"))]
-        _write_csv(folder / "follow.csv", header, _follow_rows(follows, unit))
+        _write_csv(folder / "follow.csv", ["pocket", "x_mm", "y_mm", "offset_mm"], _follow_rows(follows))
     (folder / "record.json").write_text(record.model_dump_json(indent=None) + "\n", encoding="utf-8")
     write_map(record, folder)
     write_page(record, folder)
@@ -67,12 +66,12 @@ def _offset_row(one: DecisionRecord, unit: str) -> list[str]:
     ]  # fmt: skip
 
 
-def _follow_rows(follows: Sequence[DecisionRecord], unit: str) -> Iterable[list[str]]:
+def _follow_rows(follows: Sequence[DecisionRecord]) -> Iterable[list[str]]:
     for one in follows:
         assert one.follow is not None
         for x, column in zip(one.follow.x_mm, one.follow.offset_mm, strict=True):
             for y, offset in zip(one.follow.y_mm, column, strict=True):
-                yield [one.pocket, *(_length(value, unit, extra=2) for value in (x, y, offset))]
+                yield [one.pocket, *(_length(value, "mm", extra=2) for value in (x, y, offset))]
 
 
 def _write_readings(path: Path, result: Result) -> None:

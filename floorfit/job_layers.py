@@ -86,10 +86,11 @@ def _floor_layers(
     pocket, decision = result.part.pockets[index], result.decisions[index]
     x, y, w = xx[here], yy[here], warp[here]
     nominal = pocket.nominal_web(x, y)
-    webs[0][here] = nominal - w
+    bias = result.settings.bias
+    webs[0][here] = nominal - w + bias
     if decision.action == "hold":
         return
-    deviation = decision.correction.at(x, y) - w
+    deviation = decision.correction.at(x, y) - w + bias
     webs[1][here] = nominal + deviation
     lower, upper = pocket.tolerance.lower, pocket.tolerance.upper
     below = deviation - lower if lower is not None else np.inf

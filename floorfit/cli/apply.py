@@ -181,9 +181,7 @@ def _tell(corrected: Corrected) -> None:
     for change in corrected.pockets:
         if not change.motions:
             say(f"pocket {change.pocket}: no motion in this programme lies on its floor; nothing was changed for it.")
-    say(
-        f"{corrected.changed_blocks} of {corrected.blocks} blocks changed; {corrected.motions} motions compared."
-    )
+    say(f"{corrected.changed_blocks} of {corrected.blocks} blocks changed; {corrected.motions} motions compared.")
     say("Simulate, then prove out above the part. Licensed and local practice decides.")
 
 

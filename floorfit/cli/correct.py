@@ -9,8 +9,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from floorfit.job import Result, Settings
+    from floorfit.part.model import Part
     from floorfit.readings.frame import Frame
     from floorfit.readings.gauge import Gauge
+    from floorfit.surface.expected import Expected
 
 _EPILOG = """example:
   floorfit correct sample_parts/bay_frame/part.json sample_parts/bay_frame/readings.csv -o job
@@ -39,6 +41,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--plate-temperature", type=_finite, metavar="C", help="with --datums: allow for growth from 20 °C"
     )
+    parser.add_argument(
+        "--expect", metavar="SERIES", help="mean warp of earlier parts (from `floorfit series`), used where it agrees"
+    )
     parser.add_argument("--replace", action="store_true", help="replace an existing job folder")
     _add_settings(parser.add_argument_group("settings (defaults in brackets; all are kept in record.json)"))
     parser.set_defaults(run=run)
@@ -63,6 +68,13 @@ def _add_settings(group: argparse._ArgumentGroup) -> None:
     group.add_argument(
         "--probe-radius", type=_not_negative, metavar="MM", help="probe's radius: nearer to a wall is set aside [3]"
     )
+    group.add_argument(
+        "--bias",
+        type=_finite,
+        metavar="MM",
+        help="finished webs came out this much thicker than predicted (see verify): taken off every offset [0]",
+    )
+    group.add_argument("--force", type=_not_negative, metavar="N", help="cutting force: note how far webs give way [0]")
     group.add_argument("--rib-max", type=_positive, metavar="MM", help="widest rib across which steps are listed [12]")
     group.add_argument("--seed", type=int, metavar="N", help="seed of the joint samples [1]")
 
@@ -81,6 +93,7 @@ def run(args: argparse.Namespace) -> int:
     readings = read_readings(args.readings, part.units)
     gauge, frame = _aids(args)
     given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
+    expected = _expected(args, part, given)
     inputs = {role: (Path(name).name, Path(name).read_bytes()) for role, name in given.items() if name is not None}
 
     from floorfit.job import correct
@@ -88,7 +101,9 @@ def run(args: argparse.Namespace) -> int:
     from floorfit.job_record import make_record
 
     with whole_folder(args.output, replace=args.replace) as folder:
-        result = correct(part, readings, _settings(args), gauge=gauge, frame=frame, progress=_progress())
+        result = correct(
+            part, readings, _settings(args), gauge=gauge, frame=frame, expected=expected, progress=_progress()
+        )
         record = make_record(result, inputs)
         write_job(result, record, folder)
     for finding in result.findings:
@@ -97,6 +112,16 @@ def run(args: argparse.Namespace) -> int:
     say(_readings_line(result))
     say(record.summary.sentence)
     return 0 if result.conforms else 1
+
+
+def _expected(args: argparse.Namespace, part: Part, given: dict[str, str | None]) -> Expected | None:
+    """Read the mean warp of earlier parts, and count its file among the inputs."""
+    if args.expect is None:
+        return None
+    from floorfit.verify.expect import read_expected, series_file
+
+    given["expected"] = str(series_file(args.expect))
+    return read_expected(args.expect, part)
 
 
 def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:

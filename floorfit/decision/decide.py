@@ -104,6 +104,8 @@ def _measured(floor: FloorWarp, count: int, surface: Surface, settings: Decision
     verdict = verdict_of(chosen.chances.conform, settings.level)
     if reason.startswith(("no-stock", "tolerance")):
         verdict = "nonconform"
+    if reason.startswith("outside-readings"):
+        verdict = "undecided"
     if not reason and verdict != "conform":
         reason = _undecided(floor, chosen, wording)
     decision = replace(

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
+from floorfit.surface.fit import check_places
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.reml import START, assemble, best_prior
 from floorfit.surface.robust import robust_weights
@@ -99,6 +100,12 @@ class Agreement:
     gain: float
     is_used: bool
 
+    @property
+    def words(self) -> str:
+        """What was found and done, in a sentence."""
+        word, done = ("agrees", "it was used") if self.is_used else ("does not agree", "the fit is that without it")
+        return f"the plate {word} with the mean warp of earlier parts (2 Δ log L = {self.gain:+.1f}): {done}."
+
 
 def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds: Bounds) -> Agreement:
     """Compare the likelihood of the readings with and without the mean.
@@ -116,6 +123,11 @@ def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds
     -------
     Agreement
 
+    Raises
+    ------
+    NumericalError
+        If the places span no plane.
+
     Notes
     -----
     Both are Gaussian with the same free plane, on the same grid and with the same weights, and each at its own
@@ -124,6 +136,7 @@ def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds
     """
     import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
 
+    check_places(points)
     if len(values) < 6:
         return Agreement(0.0, False)
     low, high = np.minimum(bounds[:2], points.min(axis=0)), np.maximum(bounds[2:], points.max(axis=0))
