@@ -61,17 +61,13 @@ def take_readings(
     per_pocket : int
         Places a floor, spread over it, no nearer to a wall than ``margin``.
     noise : float, mm
-        Standard deviation of a good reading; half its size in quadrature is added by the Z measurement.
+        Standard deviation of a good thickness; a measured Z has 0.002 mm.
     bad : float
         Share of bad readings, 0 to 1.
     measured_z : bool
     resolution : float, mm
         Last digit of the gauge.
     margin : float, mm
-
-    Returns
-    -------
-    Taken
     """
     rng = np.random.default_rng(seed)
     places = [spread_points(pocket, per_pocket, rng, margin) for pocket in plate.part.pockets]
@@ -87,8 +83,7 @@ def take_readings(
     thickness = np.round(_spoil(thickness, fault, labels, rng) / resolution) * resolution
     z = np.round(rough + warp + rng.normal(0.0, 0.002, len(x)), 4) if measured_z else None
     names = [plate.part.pockets[k].id for k in labels]
-    table = readings_from_arrays(x, y, thickness, pocket=names, z=z, unit=plate.part.units)
-    return Taken(table, fault, warp)
+    return Taken(readings_from_arrays(x, y, thickness, pocket=names, z=z, unit=plate.part.units), fault, warp)
 
 
 def _by_floor(part: Part, labels: NDArray[np.intp], x: Array, y: Array, method: str) -> Array:

@@ -1,0 +1,60 @@
+"""The G codes by modal group, as NISTIR 6556 table 4 gives them, and what dialects add (marked so)."""
+
+from __future__ import annotations
+
+__all__ = [
+    "CANCEL_TRANSFORM",
+    "CYCLES",
+    "FLOW_G",
+    "FLOW_M",
+    "GROUP",
+    "SETS_FRAME",
+    "TRANSFORM",
+    "code_of",
+    "name_of",
+]
+
+
+def code_of(value: float) -> int:
+    """Return ten times a G number, so that ``G91.1`` is 911; -1 where it is not a number."""
+    return round(value * 10) if value == value else -1
+
+
+def name_of(code: int) -> str:
+    """Return the word again: 911 gives ``"G91.1"``."""
+    return "G?" if code < 0 else f"G{code // 10}" + (f".{code % 10}" if code % 10 else "")
+
+
+def _group(name: str, *codes: int) -> dict[int, str]:
+    return dict.fromkeys(codes, name)
+
+
+#: Canned cycles; G73, G74 and G76 are dialect.
+CYCLES = frozenset({730, 740, 760, *range(810, 900, 10)})
+
+#: Modal group of each code. NISTIR 6556 table 4; G70/G71, G54.1, G43.x, G44, G41.1/G42.1, G95 are dialect.
+GROUP: dict[int, str] = {
+    **_group("motion", 0, 10, 20, 30, 800, *range(382, 386), *CYCLES),
+    **_group("plane", 170, 180, 190),
+    **_group("distance", 900, 910),
+    **_group("arc distance", 901, 911),
+    **_group("feed mode", 930, 940, 950),
+    **_group("units", 200, 210, 700, 710),
+    **_group("radius compensation", 400, 410, 420, 411, 421),
+    **_group("length offset", 430, 431, 432, 434, 435, 440, 490),
+    **_group("return level", 980, 990),
+    **_group("work offset", 540, 541, 550, 560, 570, 580, 590, 591, 592, 593),
+    **_group("path mode", 610, 611, 640),
+    **_group("once", 40, 90, 100, 280, 281, 300, 301, 520, 530, 920, 921, 922, 923),
+}
+
+#: Codes that turn, scale, mirror or tilt the frame, or give X and Y another meaning (dialect).
+TRANSFORM = frozenset({70, 160, 510, 511, 680, 681, 682, 683, 684, 1120, 71, 1070})
+#: What switches them off again (dialect).
+CANCEL_TRANSFORM = frozenset({80, 150, 500, 501, 690, 691, 1130})
+#: Group 0 codes that move the programme's zero.
+SETS_FRAME = frozenset({520, 920, 921, 922, 923})
+#: M codes that call, return or jump (dialect; RS274/NGC v3 has none).
+FLOW_M = frozenset({96, 97, 98, 99, 198})
+#: G codes that call a macro (dialect).
+FLOW_G = frozenset({650, 660, 661})

@@ -1,0 +1,176 @@
+"""Change the words of one block and nothing else; or write it as several blocks."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from floorfit.nc.numbers import in_style
+from floorfit.nc.words import Block, Word, read_block
+
+__all__ = ["Piece", "PieceStyle", "divide", "find_z", "insert_word", "replace_number"]
+
+#: Stops act after the motion of a block (NISTIR 6556, 3.8), so a block with one cannot be divided.
+_STOPS = frozenset({0.0, 1.0, 2.0, 30.0, 60.0})
+_FAST_Z = re.compile(r"Z[ \t]*([-+]?[\d.]+)")
+
+
+def find_z(text: str) -> tuple[int, int] | None:
+    """Return where the number of the Z word stands in a block, or None where the block has none."""
+    if "(" not in text and ";" not in text and "#" not in text and "z" not in text:
+        match = _FAST_Z.search(text)
+        if match and not re.match(r"[ \t]*[\d.]", text[match.end() :]):
+            return match.span(1)
+        if "Z" not in text:
+            return None
+    for word in read_block(text).words:
+        if word.letter == "Z":
+            return word.number, word.end
+    return None
+
+
+def replace_number(text: str, span: tuple[int, int], number: str) -> str:
+    """Return the block with another number at ``span``."""
+    return text[: span[0]] + number + text[span[1] :]
+
+
+def insert_word(text: str, number: str) -> str:
+    """Return the block with a Z word after its last axis word, in the block's own case and spacing."""
+    block = read_block(text)
+    axes = [word for word in block.words if word.letter in "XY"] or [
+        word for word in block.words if word.letter in "ABCIJKR"
+    ]
+    last = axes[-1] if axes else block.words[-1]
+    letter = "z" if text[last.start].islower() else "Z"
+    return text[: last.end] + _gap(text, block) + letter + number + text[last.end :]
+
+
+def _gap(text: str, block: Block) -> str:
+    places = [(a.end, b.start) for a, b in zip(block.words[:-1], block.words[1:], strict=True)]
+    return "" if places and all(end == start for end, start in places) else " "
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One part of a divided motion; coordinates in the unit in force.
+
+    Parameters
+    ----------
+    end : dict of str to float
+        New values by letter, for the words that the motion changes (X, Y, Z, A, B, C).
+    centre : (float, float) or None
+        I and J for this piece, as the arc distance mode wants them; None on a line or where R is used.
+    """
+
+    end: dict[str, float]
+    centre: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
+class PieceStyle:
+    """How the pieces of a block are written.
+
+    Parameters
+    ----------
+    decimals : int
+        Digits after the point of every length.
+    line_end : str
+        Line end of the file, for a last block that has none.
+    is_absolute : bool
+        False where the values are increments (G91).
+    """
+
+    decimals: int
+    line_end: str
+    is_absolute: bool = True
+
+
+def divide(text: str, pieces: list[Piece], style: PieceStyle) -> list[str]:
+    """Write a block as several.
+
+    The first keeps every word of the original with new end values; the others hold only what a motion needs, since
+    the modes and the feed carry on.
+
+    Parameters
+    ----------
+    text : str
+        The block.
+    pieces : list of Piece
+        At least two, in order; the last ends where the original does.
+    style : PieceStyle
+        Decimals and line end.
+
+    Returns
+    -------
+    list of str
+        Blocks with their line ends.
+
+    Raises
+    ------
+    ValueError
+        If the block has a stop, a call or turns of its own.
+    """
+    block = read_block(text)
+    words = {word.letter: word for word in block.words if word.letter not in "GM"}
+    if any(word.letter == "M" and word.value in _STOPS for word in block.words) or "P" in words:
+        raise ValueError("the block has a stop or turns of its own, and would have to be divided")
+    raw = {letter: text[word.number : word.end] for letter, word in words.items()}
+    line_end = re.search(r"[\r\n]*$", text).group() or style.line_end  # type: ignore[union-attr]
+    first = _first(text, block, words, pieces[0], raw, style)
+    out = [first if first.endswith(line_end) else first + line_end]
+    gap = _gap(text, block)
+    lower = any(text[word.start].islower() for word in block.words)
+    for piece in pieces[1:]:
+        line = gap.join(_piece_words(piece, raw, style, last=piece is pieces[-1]))
+        out.append(("/" if block.deleted else "") + (line.lower() if lower else line) + line_end)
+    if not re.search(r"[\r\n]$", text):
+        out[-1] = out[-1].rstrip("\r\n")
+    return out
+
+
+#: Digits after the point of a rotary word: 0.0001 degree moves a point 1 m away by 2 µm.
+_ROTARY_DECIMALS = 4
+
+
+def _decimals(letter: str, style: PieceStyle) -> int:
+    return _ROTARY_DECIMALS if letter in "ABC" else style.decimals
+
+
+def _first(
+    text: str, block: Block, words: dict[str, Word], piece: Piece, raw: dict[str, str], style: PieceStyle
+) -> str:
+    changes = [(word, piece.end[letter]) for letter, word in words.items() if letter in piece.end]
+    missing = [letter for letter in piece.end if letter not in words]
+    axes = [word for word in block.words if word.letter in "XYZABC"] or list(block.words)
+    tail = axes[-1].end
+    case = str.lower if text[axes[-1].start].islower() else str.upper
+    added = "".join(
+        _gap(text, block) + case(letter) + in_style(piece.end[letter], "", _decimals(letter, style))
+        for letter in missing
+    )
+    spans = [
+        (word.number, word.end, in_style(value, raw[word.letter], _decimals(word.letter, style)))
+        for word, value in changes
+    ]
+    if raw.get("R", "").startswith("-"):
+        spans.append((words["R"].number, words["R"].end, raw["R"].lstrip("- ")))
+    for start, end, new in sorted([*spans, (tail, tail, added)], reverse=True):
+        text = text[:start] + new + text[end:]
+    return text
+
+
+def _piece_words(piece: Piece, raw: dict[str, str], style: PieceStyle, *, last: bool) -> list[str]:
+    out = []
+    for letter, value in piece.end.items():
+        own = raw.get(letter, "")
+        keep = style.is_absolute and last and own and letter != "Z"
+        number = re.sub(r"\s", "", own) if keep else in_style(value, own, _decimals(letter, style))
+        out.append(letter + number)
+    if piece.centre is not None:
+        out += [
+            letter + in_style(value, raw.get(letter, ""), _decimals(letter, style))
+            for letter, value in zip("IJ", piece.centre, strict=True)
+        ]
+    elif "R" in raw:
+        out.append("R" + re.sub(r"\s", "", raw["R"]).lstrip("-"))
+    return out

@@ -1,0 +1,137 @@
+"""One line for each pocket from a small text template, for controls that take offsets as variables or work offsets.
+
+The template is rendered in jinja2's sandbox, so it can format numbers and cannot run code. It knows: ``number`` (from
+1), ``id``, ``action``, ``held``, ``offset_mm``, ``offset_in``, ``slope_x``, ``slope_y``, ``first`` and ``last``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from floorfit.decision.results import Correction
+from floorfit.errors import Finding, InputError
+from floorfit.nc.header import plain
+from floorfit.nc.results import Held
+from floorfit.part.model import Part
+from floorfit.units import MM_PER_INCH
+
+__all__ = ["render_lines"]
+
+#: Longest line written; a block holds 256 characters (NISTIR 6556, 3.3).
+_LONGEST = 256
+
+
+def render_lines(
+    part: Part, corrections: Mapping[str, Correction], template: str, *, held: Held = "refuse", source: str = "template"
+) -> str:
+    """Write a line for each pocket, in the part's order.
+
+    Parameters
+    ----------
+    part : Part
+        The nominal part.
+    corrections : mapping of str to Correction
+        By pocket id.
+    template : str
+        Text of the template, for example ``#{{ 500 + number }}={{ "%.4f" | format(offset_mm) }}``.
+    held : {"refuse", "skip", "cut"}
+        Held pockets: refuse, write no line, or write an offset of 0 (cut as programmed).
+    source : str
+        Name of the template for messages.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        If the template is wrong, a pocket is held (unless told otherwise), or a pocket's correction does not fit in
+        a line: a surface (`follow`), or slopes that the template does not use.
+    """
+    compiled, names = _compiled(template, source)
+    findings = _unfit(part, corrections, names, held, source)
+    if findings:
+        raise InputError(findings)
+    chosen = [
+        (number, pocket.id, corrections[pocket.id])
+        for number, pocket in enumerate(part.pockets, start=1)
+        if held != "skip" or corrections[pocket.id].action != "hold"
+    ]
+    ends = (chosen[0][0], chosen[-1][0]) if chosen else (0, 0)
+    return "".join(_line(compiled, _context(*row, ends), source) for row in chosen)
+
+
+def _unfit(
+    part: Part, corrections: Mapping[str, Correction], names: set[str], held: Held, source: str
+) -> list[Finding]:
+    findings = []
+    for pocket in part.pockets:
+        action = corrections[pocket.id].action
+        text = ""
+        if action == "hold" and held == "refuse":
+            text = "is held and has no offset. Say --held skip to leave its line out, or --held cut for an offset of 0."
+        elif action == "follow":
+            text = "follows a surface, which one line cannot say. Apply the offsets to the programme instead."
+        elif action == "tilt" and not {"slope_x", "slope_y"} <= names:
+            text = "is tilted, and the template does not use slope_x and slope_y. Apply the offsets to the programme."
+        if text:
+            findings.append(Finding(f"line-{action}", source, f"pocket {pocket.id}", text))
+    return findings
+
+
+def _context(number: int, pocket_id: str, correction: Correction, ends: tuple[int, int]) -> dict[str, Any]:
+    held = correction.action == "hold"
+    offset = 0.0 if held else float(correction.offset)
+    return {
+        "number": number,
+        "id": plain(pocket_id),
+        "action": correction.action,
+        "held": held,
+        "offset_mm": offset,
+        "offset_in": offset / MM_PER_INCH,
+        "slope_x": float(correction.slope[0]),
+        "slope_y": float(correction.slope[1]),
+        "first": number == ends[0],
+        "last": number == ends[1],
+    }
+
+
+def _compiled(template: str, source: str) -> tuple[Any, set[str]]:
+    from jinja2 import StrictUndefined, TemplateError, meta
+    from jinja2.exceptions import SecurityError
+    from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+    class Sandbox(ImmutableSandboxedEnvironment):
+        intercepted_binops = frozenset({"*", "**"})
+
+        def call_binop(self, context: Any, operator: str, left: Any, right: Any) -> Any:
+            if not all(isinstance(value, (int, float)) for value in (left, right)) or operator == "**":
+                raise SecurityError(f"'{operator}' between these is not allowed in a template")
+            return left * right
+
+    environment = Sandbox(undefined=StrictUndefined, keep_trailing_newline=True, autoescape=False)
+    try:
+        names = meta.find_undeclared_variables(environment.parse(template))
+        return environment.from_string(template.rstrip("\r\n")), names
+    except TemplateError as error:
+        raise _bad_template(source, error) from error
+
+
+def _line(compiled: Any, context: dict[str, Any], source: str) -> str:
+    from jinja2 import TemplateError
+
+    try:
+        text = str(compiled.render(context))
+    except (TemplateError, TypeError, ValueError, ArithmeticError, KeyError, AttributeError) as error:
+        raise _bad_template(source, error) from error
+    if any(len(line) > _LONGEST for line in text.splitlines()):
+        raise _bad_template(source, ValueError(f"a line is longer than {_LONGEST} characters"))
+    return text + "\n"
+
+
+def _bad_template(source: str, error: Exception) -> InputError:
+    place = f"line {error.lineno}" if getattr(error, "lineno", None) else ""  # type: ignore[attr-defined]
+    names = "number, id, action, held, offset_mm, offset_in, slope_x, slope_y, first, last"
+    return InputError([Finding("template", source, place, f"{error}. The template may use {names}.")])

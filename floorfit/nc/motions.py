@@ -1,0 +1,212 @@
+"""The motion table: what a programme makes the tool point do, a row for each motion, millimetres and degrees."""
+
+from __future__ import annotations
+
+from array import array
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding
+
+__all__ = [
+    "ANTICLOCKWISE",
+    "ARCS",
+    "CLOCKWISE",
+    "CUTTING",
+    "CYCLE",
+    "FLOW",
+    "JUMP",
+    "LINE",
+    "OTHER_ARC",
+    "RAPID",
+    "UNKNOWN",
+    "Columns",
+    "Modal",
+    "Motions",
+]
+
+#: Kinds of row. An arc is in the XY plane unless it is OTHER_ARC; JUMP sets the position without a cut that counts
+#: here (reference point, machine coordinates, probing, a new zero); UNKNOWN moves in a way this reader cannot follow.
+#: FLOW is a JUMP behind which other blocks may have run.
+RAPID, LINE, CLOCKWISE, ANTICLOCKWISE, OTHER_ARC, CYCLE, UNKNOWN, JUMP, FLOW = range(9)
+ARCS = (CLOCKWISE, ANTICLOCKWISE)
+CUTTING = (LINE, CLOCKWISE, ANTICLOCKWISE, OTHER_ARC)
+
+
+class Modal(NamedTuple):
+    """The modal state that a motion ran under."""
+
+    motion: int = -1
+    unit_mm: float = 1.0
+    absolute: bool = True
+    plane: int = 170
+    arc_absolute: bool = False
+    feed_mode: int = 940
+    compensation: int = 400
+    length: tuple[int, float] = (490, 0.0)
+    return_level: int = 980
+    work_offset: str = ""
+    path_mode: tuple[int, float] = (0, 0.0)
+    transform: str = ""
+    frame: int = 0
+    tool: float = -1.0
+    selected: float = -1.0
+    spindle: float = -1.0
+
+
+class Columns:
+    """The rows while they are read: one compact array for each column."""
+
+    __slots__ = ("a", "b", "c", "cx", "cy", "feed", "kind", "line", "low", "modal", "turns", "x", "y", "z")
+
+    def __init__(self) -> None:
+        """Start without rows."""
+        self.line, self.modal = array("l"), array("l")
+        self.kind, self.turns = array("b"), array("i")
+        self.x, self.y, self.z = array("d"), array("d"), array("d")
+        self.a, self.b, self.c = array("d"), array("d"), array("d")
+        self.cx, self.cy, self.low, self.feed = array("d"), array("d"), array("d"), array("d")
+
+
+@dataclass(frozen=True)
+class Motions:
+    """A programme as motions: row ``n`` goes from the end of row ``n - 1`` to its own end.
+
+    Parameters
+    ----------
+    line : (n,) ndarray of int
+        Index of the block in the file, from 0.
+    kind : (n,) ndarray of int
+        One of the kinds of this module.
+    modal : (n,) ndarray of int
+        Index into ``modals``.
+    turns : (n,) ndarray of int
+        Full turns of an arc beyond the first pass through its end.
+    xyz : (n, 3) ndarray, mm
+        End point; NaN where it cannot be known without running the programme.
+    abc : (n, 3) ndarray, degrees
+        Rotary axes at the end.
+    centre : (n, 2) ndarray, mm
+        Centre of an arc; NaN for the rest.
+    low : (n,) ndarray, mm
+        Lowest Z of a cycle; NaN for the rest.
+    feed : (n,) ndarray
+        F in force, as written.
+    modals : tuple of Modal
+        The states that occur.
+    why : dict of int to (int, str)
+        For rows that cannot be followed: the line index and the reason.
+    findings : tuple of Finding
+        Blocks that cannot be read (errors), and what a person should know (warnings).
+    """
+
+    line: NDArray[np.int64]
+    kind: NDArray[np.int64]
+    modal: NDArray[np.int64]
+    turns: NDArray[np.int64]
+    xyz: NDArray[np.float64]
+    abc: NDArray[np.float64]
+    centre: NDArray[np.float64]
+    low: NDArray[np.float64]
+    feed: NDArray[np.float64]
+    modals: tuple[Modal, ...]
+    why: dict[int, tuple[int, str]] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+
+    @classmethod
+    def of(
+        cls,
+        rows: Columns,
+        modals: tuple[Modal, ...],
+        why: dict[int, tuple[int, str]],
+        findings: tuple[Finding, ...],
+    ) -> Motions:
+        """Return the table of the rows read."""
+        line, kind, modal, turns = (
+            np.array(column, dtype=np.int64) for column in (rows.line, rows.kind, rows.modal, rows.turns)
+        )
+        xyz = np.column_stack([np.array(column) for column in (rows.x, rows.y, rows.z)])
+        abc = np.column_stack([np.array(column) for column in (rows.a, rows.b, rows.c)])
+        centre = np.column_stack([np.array(rows.cx), np.array(rows.cy)])
+        low, feed = np.array(rows.low), np.array(rows.feed)
+        return cls(line, kind, modal, turns, xyz, abc, centre, low, feed, modals, why, findings)
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self.line)
+
+    @cached_property
+    def start(self) -> NDArray[np.float64]:
+        """Start point of each row, (n, 3), mm; NaN for the first."""
+        before = np.full((1, 3), np.nan)
+        return np.concatenate([before, self.xyz[:-1]]) if len(self) else self.xyz
+
+    @cached_property
+    def start_abc(self) -> NDArray[np.float64]:
+        """Rotary axes at the start of each row, (n, 3), degrees; 0 for the first."""
+        before = np.zeros((1, 3))
+        return np.concatenate([before, self.abc[:-1]]) if len(self) else self.abc
+
+    @cached_property
+    def is_arc(self) -> NDArray[np.bool_]:
+        """Which rows are arcs in the XY plane."""
+        return np.asarray(np.isin(self.kind, ARCS))
+
+    @cached_property
+    def sweep(self) -> NDArray[np.float64]:
+        """Signed angle of each arc, radians, positive anticlockwise; 0 for the rest (NISTIR 6556, 3.5.3)."""
+        first, last = self.start[:, :2] - self.centre, self.xyz[:, :2] - self.centre
+        turn = np.arctan2(last[:, 1], last[:, 0]) - np.arctan2(first[:, 1], first[:, 0])
+        sign = np.where(self.kind == ANTICLOCKWISE, 1.0, -1.0)
+        forward = np.mod(sign * turn, 2 * np.pi)
+        whole = (forward < 1e-12) | (forward > 2 * np.pi - 1e-9)
+        same = np.hypot(*(self.start[:, :2] - self.xyz[:, :2]).T) < 1e-9
+        forward = np.where(same | whole, 2 * np.pi, forward) + 2 * np.pi * self.turns
+        return np.where(self.is_arc, sign * forward, 0.0)
+
+    def field(self, name: str) -> NDArray[np.generic]:
+        """Return one field of the modal state for every row."""
+        values = np.array([getattr(modal, name) for modal in self.modals])
+        return np.asarray(values[self.modal]) if len(values) else np.zeros(0)
+
+    def points(self, rows: NDArray[np.intp], t: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Points on the paths of ``rows`` at shares ``t`` of each.
+
+        Parameters
+        ----------
+        rows : (m,) ndarray of int
+            Rows that are lines, rapids or arcs in the XY plane.
+        t : (k,) or (m, k) ndarray
+            Shares from 0 to 1; an arc is divided by angle.
+
+        Returns
+        -------
+        (m, k, 3) ndarray, mm
+        """
+        share = np.broadcast_to(t, (len(rows), np.shape(t)[-1]))[..., None]
+        first, last = self.start[rows][:, None, :], self.xyz[rows][:, None, :]
+        out = first + share * (last - first)
+        arcs = np.flatnonzero(self.is_arc[rows])
+        if len(arcs):
+            out[arcs, :, :2] = self._arc_points(rows[arcs], share[arcs, :, 0])
+        out[:, :, :] = np.where(share == 1.0, last, out)
+        return np.asarray(out)
+
+    def _arc_points(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+        centre = self.centre[rows]
+        first, last = self.start[rows][:, :2] - centre, self.xyz[rows][:, :2] - centre
+        r0, r1 = np.hypot(*first.T)[:, None], np.hypot(*last.T)[:, None]
+        angle = np.arctan2(first[:, 1], first[:, 0])[:, None] + share * self.sweep[rows][:, None]
+        radius = r0 + share * (r1 - r0)
+        return np.asarray(centre[:, None, :] + radius[..., None] * np.stack([np.cos(angle), np.sin(angle)], axis=-1))
+
+    @cached_property
+    def length(self) -> NDArray[np.float64]:
+        """Length of each row in plan, mm."""
+        chord = np.hypot(*(self.xyz - self.start)[:, :2].T)
+        radius = np.hypot(*(self.start[:, :2] - self.centre).T)
+        return np.asarray(np.where(self.is_arc, radius * np.abs(self.sweep), chord))

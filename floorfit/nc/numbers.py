@@ -1,0 +1,61 @@
+"""Numbers as a programme writes them: value in, text in the same style out."""
+
+from __future__ import annotations
+
+import re
+
+__all__ = ["decimals_for", "decimals_of", "decimals_to_show", "default_decimals", "in_style", "written"]
+
+
+def default_decimals(unit_mm: float) -> int:
+    """Least decimals written: 0.001 mm or 0.0001 in, the increments in common use (no source)."""
+    return 3 if unit_mm == 1.0 else 4
+
+
+def decimals_of(raw: str) -> int:
+    """Return the digits after the point of a number as written."""
+    return len(re.sub(r"\s", "", raw).partition(".")[2])
+
+
+def decimals_for(value: float, unit_mm: float) -> int:
+    """Return the decimals that write ``value`` exactly: at least the default, at most 6."""
+    for decimals in range(default_decimals(unit_mm), 6):
+        if abs(round(value, decimals) - value) < 1e-9:
+            return decimals
+    return 6
+
+
+def decimals_to_show(change: float, unit_mm: float, least: int) -> int:
+    """Return the decimals, at least ``least`` and at most 6, in which a change in mm does not round to nothing."""
+    decimals = least
+    while decimals < 6 and abs(change) < 0.5 * unit_mm * 10.0**-decimals:
+        decimals += 1
+    return decimals
+
+
+def in_style(value: float, raw: str, decimals: int) -> str:
+    """Write a number in the style of ``raw``: its plus sign, its missing leading zero.
+
+    Parameters
+    ----------
+    value : float
+        In the unit in force.
+    raw : str
+        The number it replaces, or ``""``.
+    decimals : int
+        Digits after the point; there is always a point.
+    """
+    text = f"{value:.{decimals}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    bare = raw.lstrip("+- \t")
+    if bare.startswith("."):
+        text = text.replace("0.", ".", 1) if text.lstrip("-").startswith("0.") else text
+    if raw.startswith("+") and not text.startswith("-"):
+        text = "+" + text
+    return text
+
+
+def written(value: float, decimals: int) -> float:
+    """Return the value that the text will have."""
+    return float(f"{value:.{decimals}f}")

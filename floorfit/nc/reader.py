@@ -1,0 +1,331 @@
+"""Run a programme block by block without a machine: the modal interpreter.
+
+Rules of RS274/NGC (NISTIR 6556): a fixed order of action within a block (3.8), modal groups (3.4), words left out.
+What depends on the run (parameters, calls, optional blocks that differ) makes the position or the state unknown from
+there on, with the line as its reason, until the programme states it again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from floorfit.nc.arcs import arc_fault, radius_centre
+from floorfit.nc.batch import plain_runs, run_batch
+from floorfit.nc.codes import (
+    CANCEL_TRANSFORM,
+    CYCLES,
+    FLOW_G,
+    FLOW_M,
+    GROUP,
+    SETS_FRAME,
+    TRANSFORM,
+    code_of,
+    name_of,
+)
+from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, JUMP, OTHER_ARC, UNKNOWN, Motions
+from floorfit.nc.state import AXES, LINEAR, NAN, Machine
+from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
+
+__all__ = ["Reader", "read_motions"]
+
+#: Stands for a block whose axis words are no motion.
+NO_MOTION = -2
+
+
+def read_motions(
+    lines: Iterable[str],
+    *,
+    source: str = "programme",
+    units: str | None = None,
+    distance: str | None = None,
+    tick: Callable[[int], None] | None = None,
+) -> Motions:
+    """Read a programme as motions.
+
+    Parameters
+    ----------
+    lines : iterable of str
+        Lines with their ends, decoded byte for byte (latin-1).
+    source : str
+        Name of the programme for findings.
+    units : {"mm", "in"} or None
+        Unit in force before the programme states one.
+    distance : {"absolute", "incremental"} or None
+        Distance mode in force before the programme states one.
+    tick : callable or None
+        Called with the number of lines read, every 5000 lines.
+
+    Returns
+    -------
+    Motions
+        Errors are in its findings; nothing is raised.
+    """
+    reader = Reader(source, units, distance)
+    done, texts = 0, list(lines)
+    for first, last in plain_runs(texts):
+        _one_by_one(reader, texts, done, first, tick)
+        _run_of_plain(reader, texts, first, last, tick)
+        done = last
+    _one_by_one(reader, texts, done, len(texts), tick)
+    return reader.motions()
+
+
+def _run_of_plain(reader: Reader, lines: list[str], first: int, last: int, tick: Callable[[int], None] | None) -> None:
+    """Take a run at once; where that fails, a few blocks one by one, then try again, each time with more of them."""
+    step = 32
+    while first < last:
+        if not reader.ended and reader.run_plain(first, lines[first:last]):
+            return
+        _one_by_one(reader, lines, first, min(first + step, last), tick)
+        first, step = first + step, step * 8
+
+
+def _one_by_one(reader: Reader, lines: list[str], first: int, last: int, tick: Callable[[int], None] | None) -> None:
+    for number in range(first, last):
+        reader.feed(number, lines[number])
+        if tick is not None and number % 5000 == 0:
+            tick(number)
+    if tick is not None:
+        tick(last)
+
+
+class Reader(Machine):
+    """The interpreter. Feed it lines in order, then take the motions."""
+
+    def feed(self, number: int, text: str) -> None:
+        """Run one line."""
+        if self.ended or not text:
+            return
+        if FAST_BLOCK.fullmatch(text):
+            words = FAST_WORD.findall(text)
+            single = dict(words)
+            if len(single) == len(words):
+                self.close_deleted(number)
+                self._fast(number, single)
+                return
+        self._slow(number, text)
+
+    def run_plain(self, first: int, lines: list[str]) -> bool:
+        """Run a run of plain blocks at once; False, and nothing done, where they must be run one by one."""
+        self.close_deleted(first)
+        return run_batch(self, first, lines)
+
+    def _fast(self, number: int, single: dict[str, str]) -> None:
+        single.pop("N", None)
+        g, m = single.pop("G", None), single.pop("M", None)
+        values = {letter: float(raw) for letter, raw in single.items()}
+        if g is None and m is None:
+            self._act(number, values, (), -1)
+        else:
+            self._block(number, values, [] if g is None else [float(g)], [] if m is None else [float(m)])
+
+    def _slow(self, number: int, text: str) -> None:
+        try:
+            block = read_block(text)
+        except BadBlock as error:
+            self.bad(number, str(error))
+            return
+        if block.percent:
+            self.percents += 1
+            self.ended = self.percents > 1
+            return
+        if block.deleted and self.saved is None and (block.words or block.flow):
+            self.open_deleted(number)
+        elif not block.deleted and (block.words or block.flow or block.label):
+            self.close_deleted(number)
+        self._run(number, block)
+
+    def _run(self, number: int, block: Block) -> None:
+        if block.label:
+            self.labels += 1
+            if self.labels > 1 or len(self.rows.line):
+                self.barrier(number, f"{block.label} starts another programme or subprogramme")
+        if block.flow:
+            self.flow_seen = True
+            self.barrier(number, f"{block.flow} makes the flow depend on the run", FLOW)
+            return
+        values = {word.letter: word.value for word in block.words if word.letter not in "GM"}
+        codes = [word.value for word in block.words if word.letter == "G"]
+        misc = [word.value for word in block.words if word.letter == "M"]
+        if values or codes or misc:
+            self._block(number, values, codes, misc)
+
+    def _block(self, number: int, values: dict[str, float], codes: list[float], misc: list[float]) -> None:
+        numbers = [code_of(value) for value in codes]
+        fault = self._group_fault(numbers)
+        if fault:
+            self.bad(number, fault)
+            return
+        special, unknown = -1, []
+        for code in numbers:
+            group = GROUP.get(code)
+            if group == "once":
+                special = special if special in (*SETS_FRAME, 280, 300, NO_MOTION) else code
+            elif group is not None:
+                self.set_mode(group, code, values)
+            elif code in FLOW_G or code < 0:
+                self.flow_seen = True
+                self.barrier(number, f"{name_of(code)} calls or depends on the run", FLOW)
+            elif code in TRANSFORM or code in CANCEL_TRANSFORM:
+                self.set_transform(number, name_of(code) if code in TRANSFORM else "")
+                special = NO_MOTION
+            else:
+                unknown.append(code)
+                self.warn_unknown(number, code)
+        self.set_words(values, misc)
+        self._act(number, values, tuple(unknown), special)
+        self._stop(number, misc)
+
+    def _group_fault(self, numbers: list[int]) -> str:
+        seen: dict[str, int] = {}
+        for code in numbers:
+            group = GROUP.get(code, "")
+            if group and group != "once" and group in seen:
+                return f"{name_of(seen[group])} and {name_of(code)} are of one modal group ({group})"
+            seen[group] = code
+        return ""
+
+    def _stop(self, number: int, misc: list[float]) -> None:
+        flow = [value for value in misc if value != value or round(value) in FLOW_M]
+        if flow:
+            self.flow_seen = True
+            self.barrier(number, f"M{flow[0]:g} calls, returns or jumps", FLOW)
+        if (2.0 in misc or 30.0 in misc) and self.saved is None:
+            self.ended = not self.flow_seen
+            self.barrier(number, "the programme ended before")
+
+    def _act(self, number: int, values: dict[str, float], unknown: tuple[int, ...], special: int) -> None:
+        if "F" in values:
+            self.feed_word = values["F"]
+        if special in (40, NO_MOTION):
+            return
+        if special in (100, *SETS_FRAME, 281, 301):
+            self._frame(number, values, special)
+        elif special in (280, 300):
+            self._reference(number, values, special)
+        elif unknown and any(letter in values for letter in "XYZABCUVWIJKR"):
+            self._unknown(number, values, name_of(unknown[0]))
+        elif special == 530:
+            axes = [axis for axis in AXES if axis in values]
+            self.jump(number, axes, (number, "G53 moved it in machine coordinates"))
+        else:
+            self._move(number, values)
+
+    def _frame(self, number: int, values: dict[str, float], code: int) -> None:
+        axes = [axis for axis in AXES if axis in values]
+        if code in (281, 301) or (code == 100 and values.get("L", 0.0) not in (2.0, 20.0)):
+            return
+        if code in (921, 922) and not self.frame_set:
+            return
+        if code == 520 and not self.frame_set and all(values[axis] == 0 for axis in axes):
+            return
+        self.frame_set = code not in (921, 922)
+        self.state = self.state._replace(frame=self.state.frame + 1)
+        self.jump(number, LINEAR, (number, f"{name_of(code)} moved the zero"))
+        if code == 920:
+            for axis in axes:
+                self.position[AXES.index(axis)] = values[axis] * (self.state.unit_mm if axis in LINEAR else 1.0)
+            self.row(number, JUMP)
+
+    def _reference(self, number: int, values: dict[str, float], code: int) -> None:
+        axes = [axis for axis in AXES if axis in values]
+        named = axes if any(axis in LINEAR for axis in axes) else [*axes, *LINEAR]
+        self.jump(number, [*dict.fromkeys([*named, *LINEAR])], (number, f"{name_of(code)} went to a reference point"))
+
+    def _unknown(self, number: int, values: dict[str, float], name: str) -> None:
+        axes = [axis for axis in LINEAR if axis in values] or [*LINEAR]
+        self.row(number, UNKNOWN, (number, f"{name} is a motion that this reader does not know"))
+        self.jump(number, axes, (number, f"{name} is not known here"))
+
+    def _move(self, number: int, values: dict[str, float]) -> None:
+        state, position = self.state, self.position
+        motion = state.motion
+        moved = False
+        scale = state.unit_mm
+        if motion in CYCLES:
+            if any(letter in values for letter in "XYZR"):
+                self._cycle(number, values)
+            return
+        start = (position[0], position[1])
+        for index, axis in enumerate(AXES):
+            if axis in values:
+                moved = True
+                value = values[axis] * (scale if index < 3 else 1.0)
+                position[index] = value if state.absolute else position[index] + value
+                if value != value:
+                    self.why[axis] = (number, f"the {axis} word is a parameter or an expression")
+        if "W" in values or "U" in values or "V" in values:
+            self.set_transform(number, "a U, V or W word")
+            state, moved = self.state, True
+        arc = motion in (20, 30) and ("I" in values or "J" in values or "K" in values or "R" in values)
+        if not moved and not arc:
+            return
+        if self.unsure or state.transform:
+            reason = self.doubt(number)
+            if reason:
+                self._doubtful(number, values, reason)
+                return
+        if motion in (0, 10):
+            self.row(number, motion // 10)
+        elif motion in (20, 30):
+            self._arc(number, values, start)
+        elif motion == 800 or motion < 0:
+            self.bad(number, "an axis word, and no motion mode is in force")
+        else:
+            self.jump(number, LINEAR, (number, f"{name_of(motion)} probed"))
+
+    def _doubtful(self, number: int, values: dict[str, float], reason: tuple[int, str]) -> None:
+        if "units" in self.unsure or "distance" in self.unsure or self.state.transform not in ("", "G68"):
+            for axis in LINEAR:
+                if axis in values:
+                    self.position[AXES.index(axis)] = NAN
+                    self.why[axis] = reason
+        self.row(number, UNKNOWN, reason)
+
+    def _cycle(self, number: int, values: dict[str, float]) -> None:
+        state, position = self.state, self.position
+        scale = state.unit_mm
+        for letter in "ZR":
+            if letter in values:
+                self.cycle[letter] = values[letter] * scale
+        level, bottom = self.cycle.get("R", NAN), self.cycle.get("Z", NAN)
+        before = position[2]
+        if not state.absolute:
+            level = before + level
+            bottom = level + bottom
+        repeats = values.get("L", values.get("K", 1.0)) if not state.absolute else 1.0
+        for index in (0, 1):
+            if AXES[index] in values:
+                value = values[AXES[index]] * scale
+                position[index] = value if state.absolute else position[index] + value * repeats
+        above = before > level and state.return_level == 980
+        position[2] = before if above or (before != before and state.return_level == 980) else level
+        reason = self.doubt(number)
+        self.row(number, CYCLE if reason is None else UNKNOWN, reason)
+        self.rows.low[-1] = bottom
+
+    def _arc(self, number: int, values: dict[str, float], start: tuple[float, float]) -> None:
+        if self.state.plane != 170:
+            self.row(number, OTHER_ARC)
+            return
+        end = (self.position[0], self.position[1])
+        centre = self._centre(values, start, end)
+        fault = arc_fault(start, end, centre)
+        if fault:
+            self.row(number, UNKNOWN, (number, fault))
+            return
+        self.row(number, CLOCKWISE if self.state.motion == 20 else CLOCKWISE + 1)
+        self.rows.cx[-1], self.rows.cy[-1] = centre
+        turns = values.get("P", 1.0)
+        if "R" not in values and turns == turns and turns > 1 and turns == round(turns):
+            self.rows.turns[-1] = int(turns) - 1
+
+    def _centre(
+        self, values: dict[str, float], start: tuple[float, float], end: tuple[float, float]
+    ) -> tuple[float, float]:
+        scale = self.state.unit_mm
+        if "R" in values:
+            return radius_centre(start, end, values["R"] * scale, clockwise=self.state.motion == 20)
+        if self.state.arc_absolute:
+            return values.get("I", NAN) * scale, values.get("J", NAN) * scale
+        return start[0] + values.get("I", 0.0) * scale, start[1] + values.get("J", 0.0) * scale

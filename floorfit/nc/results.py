@@ -1,0 +1,113 @@
+"""What applying the offsets gave: frozen, millimetres."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding
+
+__all__ = ["Corrected", "Held", "PocketChange", "SectionTrace", "Walls"]
+
+#: What to do with motion over held floors.
+Held = Literal["cut", "skip", "refuse"]
+#: Whether a wall that the flank cuts in the same motion may move sideways.
+Walls = Literal["keep", "move"]
+
+
+@dataclass(frozen=True)
+class PocketChange:
+    """What happened to one floor.
+
+    Parameters
+    ----------
+    pocket : str
+        Its id.
+    action : str
+        shift, tilt, follow or hold.
+    motions : int
+        Cutting motions on the floor in the programme.
+    changed : int
+        Blocks of those that are written differently (divided blocks count once).
+    least, greatest : float
+        Least and greatest change of Z on the floor, mm; NaN without motion.
+    tilt_deg : float
+        Greatest angle of the tool to Z on the floor, from the rotary words; 0 without.
+    sideways : float
+        Greatest ``|dz| tan(tilt)``: how far a wall cut by the flank moves, mm.
+    """
+
+    pocket: str
+    action: str
+    motions: int
+    changed: int
+    least: float
+    greatest: float
+    tilt_deg: float = 0.0
+    sideways: float = 0.0
+
+
+@dataclass(frozen=True)
+class SectionTrace:
+    """Z along the path over one floor, before and after, for a picture.
+
+    Parameters
+    ----------
+    pocket : str
+        Its id.
+    path : (n,) ndarray, mm
+        Way along the passes.
+    before, after : (n,) ndarray, mm
+        Z.
+    """
+
+    pocket: str
+    path: NDArray[np.float64]
+    before: NDArray[np.float64]
+    after: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Corrected:
+    """A corrected programme, proved.
+
+    Parameters
+    ----------
+    data : bytes
+        The programme with its header.
+    pockets : tuple of PocketChange
+        A row for each floor of the part, in its order.
+    findings : tuple of Finding
+        Warnings.
+    sha256 : str
+        Digest of the input.
+    blocks : int
+        Lines of the input.
+    changed_blocks : int
+        Lines that are written differently.
+    motions : int
+        Motions compared by the proof.
+    header_lines : int
+        Lines of the header.
+    traces : tuple of SectionTrace
+        For the picture; floors with motion only.
+    """
+
+    data: bytes
+    pockets: tuple[PocketChange, ...]
+    findings: tuple[Finding, ...]
+    sha256: str
+    blocks: int
+    changed_blocks: int
+    motions: int
+    header_lines: int
+    traces: tuple[SectionTrace, ...] = ()
+
+    @property
+    def is_complete(self) -> bool:
+        """Whether every floor was corrected, and nothing was found that a person must look at."""
+        done = all(change.motions and change.action != "hold" for change in self.pockets)
+        return done and not any(finding.code == "between" for finding in self.findings)

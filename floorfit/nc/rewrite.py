@@ -1,0 +1,208 @@
+"""Write the planned offsets into the text: Z words changed or added, motions divided, every other byte kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding
+from floorfit.nc.edit import Piece, PieceStyle, divide, find_z, insert_word, replace_number
+from floorfit.nc.motions import FLOW, JUMP, Modal, Motions
+from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
+from floorfit.nc.plan import Plan
+from floorfit.nc.words import read_block
+
+__all__ = ["Written", "write_plan"]
+
+
+@dataclass
+class Written:
+    """The new blocks.
+
+    Parameters
+    ----------
+    blocks : dict of int to list of str
+        New text for the blocks that change, by line index.
+    findings : list of Finding
+        Blocks that could not be written.
+    offset : (n,) ndarray, mm
+        What was really added at the end of each row, after rounding.
+    """
+
+    blocks: dict[int, list[str]]
+    offset: NDArray[np.float64]
+    findings: list[Finding] = field(default_factory=list)
+
+
+def write_plan(
+    lines: list[str],
+    motions: Motions,
+    plan: Plan,
+    source: str,
+    *,
+    fine: NDArray[np.bool_],
+    tick: Callable[[int], None] | None = None,
+) -> Written:
+    """Return the blocks that change.
+
+    Parameters
+    ----------
+    lines : list of str
+        The programme.
+    motions : Motions
+        What it does.
+    plan : Plan
+        Offsets at every end point and inside the motions to be divided.
+    source : str
+        Name of the programme for findings.
+    fine : (n,) ndarray of bool
+        Rows that end on a floor whose whole offset would round to nothing: they get more decimals.
+    tick : callable or None
+        Called with the number of lines done, now and then.
+    """
+    return _Writer(lines, motions, plan, source, fine).run(tick)
+
+
+class _Writer:
+    def __init__(self, lines: list[str], motions: Motions, plan: Plan, source: str, fine: NDArray[np.bool_]) -> None:
+        self.fine = fine
+        self.lines, self.motions, self.plan, self.source = lines, motions, plan, source
+        self.out = Written({}, np.zeros(len(motions)))
+        ends = [line for line in lines[:50] if line.endswith(("\n", "\r"))]
+        self.line_end = "\n" if not ends else ends[0][len(ends[0].rstrip("\r\n")) :][:2]
+        self.carried = 0.0
+
+    def run(self, tick: Callable[[int], None] | None) -> Written:
+        start, end = self.plan.start(), self.plan.node
+        busy = (start != 0) | (end != 0)
+        busy[list(self.plan.breaks)] = True
+        last = -2
+        for row in np.flatnonzero(busy).tolist():
+            self.carried = self.carried if row == last + 1 else 0.0
+            self._row(row, float(end[row]))
+            self.out.offset[row] = self.carried
+            last = row
+            if tick is not None and row % 5000 == 0:
+                tick(int(self.motions.line[row]))
+        return self.out
+
+    def _row(self, row: int, end: float) -> None:
+        modal = self.motions.modals[self.motions.modal[row]]
+        if self.motions.kind[row] in (JUMP, FLOW):
+            self.carried = 0.0 if np.isnan(self.motions.xyz[row, 2]) else self.carried
+            return
+        number = int(self.motions.line[row])
+        try:
+            if row in self.plan.breaks:
+                self._divide(row, number, modal, end)
+            else:
+                self._shift(row, number, modal, end)
+        except ValueError as error:
+            self._refuse(number, str(error))
+
+    def _refuse(self, number: int, text: str) -> None:
+        place = f"line {number + 1}"
+        self.out.findings.append(Finding("cannot-write", self.source, place, f"{text}. Rewrite the block by hand."))
+
+    def _shift(self, row: int, number: int, modal: Modal, end: float) -> None:
+        text = self.lines[number]
+        span = find_z(text)
+        unit = modal.unit_mm
+        if span is None:
+            base = float(self.motions.xyz[row, 2]) if modal.absolute else -self.carried
+            gap = abs(end - self.carried)
+            if gap < 1e-9:
+                return
+            decimals = self._enough(row, end, unit, decimals_for(base / unit, unit))
+            if end != 0 and gap <= 0.5 * unit * 10.0**-decimals:
+                return
+            value = written((base + end) / unit, decimals)
+            self.out.blocks[number] = [insert_word(text, in_style(value, "", decimals))]
+            self.carried = value * unit - base
+            return
+        raw = text[span[0] : span[1]]
+        decimals = self._enough(row, end, unit, max(decimals_of(raw), default_decimals(unit)))
+        old = float(raw.replace(" ", "").replace("\t", ""))
+        if end == 0 and not modal.absolute:
+            decimals = max(decimals, decimals_for(self.carried / unit, unit))
+        change = (end if modal.absolute else end - self.carried) / unit
+        value = written(old + change, decimals)
+        if value != old:
+            self.out.blocks[number] = [replace_number(text, span, in_style(value, raw, decimals))]
+        self.carried = (value - old) * unit + (0.0 if modal.absolute else self.carried)
+
+    def _enough(self, row: int, end: float, unit: float, least: int) -> int:
+        return decimals_to_show(end, unit, least) if end and self.fine[row] else least
+
+    def _divide(self, row: int, number: int, modal: Modal, end: float) -> None:
+        shares = [share for share, _ in self.plan.breaks[row]] + [1.0]
+        offsets = [dz for _, dz in self.plan.breaks[row]] + [end]
+        text, unit = self.lines[number], modal.unit_mm
+        words = {word.letter: text[word.number : word.end] for word in read_block(text).words}
+        z = self.motions.xyz[row, 2] / unit
+        decimals = max(
+            [decimals_of(raw) for letter, raw in words.items() if letter in "XYZIJR"] + [decimals_for(float(z), unit)]
+        )
+        if self.motions.is_arc[row] and self.motions.turns[row]:
+            raise ValueError("an arc of several turns would have to be divided")
+        pieces = self._pieces(row, modal, np.array(shares), np.array(offsets), decimals, "R" not in words)
+        reached = pieces[-1].end["Z"] * unit
+        if not modal.absolute:
+            pieces = self._increments(row, pieces, unit, decimals)
+            reached = float(self.motions.start[row, 2]) + self.carried + sum(piece.end["Z"] for piece in pieces) * unit
+        style = PieceStyle(decimals, self.line_end, modal.absolute)
+        self.out.blocks[number] = divide(text, pieces, style)
+        self.carried = reached - float(self.motions.xyz[row, 2])
+
+    def _increments(self, row: int, pieces: list[Piece], unit: float, decimals: int) -> list[Piece]:
+        """The same pieces as increments; what rounding leaves over goes into the last."""
+        motions = self.motions
+        start = dict(zip("XYZ", motions.start[row] / unit, strict=True))
+        start.update(zip("ABC", motions.start_abc[row], strict=True))
+        start["Z"] += self.carried / unit
+        final = dict(zip("XY", motions.xyz[row, :2] / unit, strict=True))
+        done = dict.fromkeys(start, 0.0)
+        out = []
+        for piece in pieces:
+            ends = {**piece.end, **(final if piece is pieces[-1] else {})}
+            end = {}
+            for letter in piece.end:
+                places = decimals if letter in "XYZ" else 4
+                way = written(ends[letter] - start[letter], places)
+                end[letter] = written(way - done[letter], places)
+                done[letter] = way
+            out.append(Piece(end, piece.centre))
+        return out
+
+    def _pieces(
+        self,
+        row: int,
+        modal: Modal,
+        shares: NDArray[np.float64],
+        offsets: NDArray[np.float64],
+        decimals: int,
+        centred: bool,
+    ) -> list[Piece]:
+        motions, unit = self.motions, modal.unit_mm
+        points = motions.points(np.array([row]), shares)[0]
+        points[:, 2] += offsets
+        arc = bool(motions.is_arc[row])
+        first, last = motions.start_abc[row], motions.abc[row]
+        turning = [index for index in range(3) if first[index] != last[index]]
+        moving = [index for index in (0, 1) if arc or motions.start[row, index] != motions.xyz[row, index]]
+        before = motions.start[row, :2] / unit
+        pieces = []
+        for share, point in zip(shares.tolist(), (points / unit).tolist(), strict=True):
+            end = {"XY"[index]: written(point[index], decimals) for index in moving}
+            end["Z"] = written(point[2], decimals)
+            end.update({"ABC"[index]: float(first[index] + share * (last[index] - first[index])) for index in turning})
+            centre = None
+            if arc and centred:
+                i, j = motions.centre[row] / unit - (0.0 if modal.arc_absolute else before)
+                centre = (float(i), float(j))
+            pieces.append(Piece(end, centre))
+            before = np.array([end.get("X", before[0]), end.get("Y", before[1])])
+        return pieces

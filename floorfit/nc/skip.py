@@ -1,0 +1,147 @@
+"""Take the passes over held floors out of a programme, or say why that cannot be done safely.
+
+A visit is the motion down to the floor, everything on it, and the motion off it. What goes down and along is removed;
+one move at the height the tool came from takes its place, so that the motion off the floor starts where it always did.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from floorfit.errors import Finding
+from floorfit.nc.floors import Floor, Matches
+from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, CUTTING, LINE, Motions
+from floorfit.nc.numbers import decimals_for, in_style
+from floorfit.nc.words import read_block
+
+__all__ = ["Skipped", "skip_held"]
+
+
+@dataclass(frozen=True)
+class Skipped:
+    """The programme without its passes over held floors.
+
+    Parameters
+    ----------
+    lines : list of str
+        As many as before; those removed are empty.
+    findings : tuple of Finding
+        Errors where a visit could not be removed, and a warning for each that was.
+    """
+
+    lines: list[str]
+    findings: tuple[Finding, ...]
+
+
+def skip_held(lines: list[str], motions: Motions, floors: Sequence[Floor], found: Matches, source: str) -> Skipped:
+    """Remove every visit to a held floor.
+
+    Parameters
+    ----------
+    lines : list of str
+        The programme.
+    motions : Motions
+        What it does.
+    floors : sequence of Floor
+        The held floors.
+    found : Matches
+        What belongs to which floor.
+    source : str
+        Name of the programme.
+    """
+    out = list(lines)
+    findings: list[Finding] = []
+    for floor in floors:
+        for first, last in _visits(motions, floor, found):
+            place = f"lines {motions.line[first] + 1} to {motions.line[last] + 1}"
+            fault = _fault(lines, motions, floor, found, first, last)
+            if fault:
+                text = f"the motion on held pocket {floor.pocket.id} cannot be skipped: {fault}. Remove it by hand."
+                findings.append(Finding("held", source, place, text))
+            else:
+                _remove(out, motions, first, last)
+                text = f"pocket {floor.pocket.id} is held: these blocks were removed."
+                findings.append(Finding("skipped", source, place, text, "warning"))
+    return Skipped(out, tuple(findings))
+
+
+def _visits(motions: Motions, floor: Floor, found: Matches) -> list[tuple[int, int]]:
+    """Runs of rows that end on the floor, first and last."""
+    on = (found.node == floor.index) & np.isin(motions.kind, CUTTING)
+    on[[row for row, touched in found.partial.items() if floor.index in touched]] = True
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], on.astype(np.int8), [0]])))
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _fault(lines: list[str], motions: Motions, floor: Floor, found: Matches, first: int, last: int) -> str:
+    inside = range(first + 1, last + 1)
+    modals = {motions.modals[motions.modal[row]]._replace(motion=0) for row in range(first, last + 1)}
+    if any(row in found.partial for row in range(first, last + 1)) or found.whole[first] >= 0:
+        return "it comes from, or goes on to, another floor"
+    if not all(found.whole[row] == floor.index for row in inside):
+        return "not all of it stays on the floor"
+    if len(modals) > 1 or any(not modal.absolute or modal.compensation != 400 for modal in modals):
+        return "a mode changes there, or it is incremental or radius compensated"
+    if np.isnan(motions.start[first]).any() or (motions.abc[first : last + 1] != motions.start_abc[first]).any():
+        return "the tool comes from an unknown place, or turns"
+    if motions.kind[last] not in (LINE, CLOCKWISE, ANTICLOCKWISE) or last + 1 >= len(motions):
+        return "it has no motion off the floor"
+    if not _leaves_upwards(motions, last + 1):
+        return "it does not leave the floor upwards"
+    return _way_fault(motions, floor, first, last) or _word_fault(lines, motions, first, last)
+
+
+def _leaves_upwards(motions: Motions, row: int) -> bool:
+    start, end = motions.start[row], motions.xyz[row]
+    return bool(end[2] > start[2] or np.isnan(end[2]))
+
+
+def _way_fault(motions: Motions, floor: Floor, first: int, last: int) -> str:
+    start, end = motions.start[first], motions.xyz[last]
+    height = float(start[2])
+    if height < float(floor.pocket.rough_z(*start[:2])) or height < float(floor.pocket.rough_z(*end[:2])):
+        return "the tool comes from below the roughed floor"
+    way = shapely.linestrings([start[:2], end[:2]])
+    return "" if shapely.covers(floor.region, way) else "the straight way across is not all over the pocket"
+
+
+def _word_fault(lines: list[str], motions: Motions, first: int, last: int) -> str:
+    for number in motions.line[first : last + 1].tolist():
+        block = read_block(lines[number])
+        if block.deleted or any(word.letter == "M" for word in block.words):
+            return f"line {number + 1} is optional or has an M word"
+    following = read_block(lines[int(motions.line[last + 1])])
+    has_motion = any(word.letter == "G" for word in following.words)
+    return "" if has_motion or motions.kind[last] == LINE else "the motion off the floor has no G word of its own"
+
+
+def _remove(out: list[str], motions: Motions, first: int, last: int) -> None:
+    numbers = list(dict.fromkeys(motions.line[first : last + 1].tolist()))
+    text = out[numbers[0]]
+    line_end = text[len(text.rstrip("\r\n")) :] or "\n"
+    feed = ""
+    others: list[str] = []
+    for number in numbers:
+        block = read_block(out[number])
+        for word in block.words:
+            raw = out[number][word.start : word.end]
+            feed = raw if word.letter == "F" else feed
+        others += _other_codes(out[number]).split()
+        out[number] = ""
+    unit = motions.modals[motions.modal[last]].unit_mm
+    x, y = (motions.xyz[last, :2] / unit).tolist()
+    words = [*others, "G1", *(letter + in_style(v, "", decimals_for(v, unit)) for letter, v in (("X", x), ("Y", y)))]
+    out[numbers[0]] = " ".join([*words, feed]).strip() + line_end
+
+
+def _other_codes(text: str) -> str:
+    """G words of a block that are not its motion, and S, T, D, H words."""
+    kept = []
+    for word in read_block(text).words:
+        if word.letter in "STDH" or (word.letter == "G" and word.value not in (0.0, 1.0, 2.0, 3.0)):
+            kept.append(text[word.start : word.end].replace(" ", ""))
+    return " ".join(kept)

@@ -1,0 +1,204 @@
+"""The state of the machine while a programme is read: position, modes, and what is not known and why."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from floorfit.errors import Finding
+from floorfit.nc.codes import CYCLES, name_of
+from floorfit.nc.motions import JUMP, Columns, Modal, Motions
+
+__all__ = ["AXES", "LINEAR", "NAN", "Machine"]
+
+NAN = math.nan
+AXES = "XYZABC"
+LINEAR = "XYZ"
+#: Parts of the state that a motion's meaning hangs on.
+_NEEDED = ("motion", "units", "distance", "radius compensation", "work offset", "transform", "frame")
+_AFTER_FLOW = ("motion", "units", "distance", "plane", "radius compensation", "work offset")
+#: Field of `Modal` that holds each group.
+_FIELD = {
+    "motion": "motion",
+    "plane": "plane",
+    "distance": "absolute",
+    "arc distance": "arc_absolute",
+    "feed mode": "feed_mode",
+    "units": "unit_mm",
+    "radius compensation": "compensation",
+    "length offset": "length",
+    "return level": "return_level",
+    "work offset": "work_offset",
+    "path mode": "path_mode",
+    "transform": "transform",
+    "frame": "frame",
+}
+
+
+class Machine:
+    """Position and modes, and the rows so far; the reader moves it on."""
+
+    def __init__(self, source: str, units: str | None, distance: str | None) -> None:
+        """Start in the state that RS274/NGC gives, with units and distance mode unknown unless told."""
+        self.source = source
+        self.position = [NAN, NAN, NAN, 0.0, 0.0, 0.0]
+        self.why: dict[str, tuple[int, str]] = dict.fromkeys(LINEAR, (0, "no position was programmed before"))
+        self.unsure: dict[str, tuple[int, str]] = {"motion": (0, "no G0, G1, G2 or G3 was programmed before")}
+        self.state = Modal(unit_mm=25.4 if units == "in" else 1.0, absolute=distance != "incremental")
+        if units is None:
+            self.unsure["units"] = (0, "no G20 or G21 before the first move: give --units mm or --units in")
+        if distance is None:
+            self.unsure["distance"] = (
+                0,
+                "no G90 or G91 before the first move: give --distance absolute or incremental",
+            )
+        self.feed_word = NAN
+        self.cycle: dict[str, float] = {}
+        self.rows = Columns()
+        self.modals: dict[Modal, int] = {}
+        self.reasons: dict[int, tuple[int, str]] = {}
+        self.findings: list[Finding] = []
+        self.saved: tuple[list[float], Modal, dict[str, tuple[int, str]], dict[str, tuple[int, str]], float] | None = (
+            None
+        )
+        self.deleted_line = 0
+        self.ended, self.percents, self.labels, self.frame_set = False, 0, 0, False
+        self.flow_seen = False
+        self._modal_index = 0
+        self._indexed: Modal | None = None
+
+    def motions(self) -> Motions:
+        """Return what was read."""
+        modals = tuple(self.modals)
+        return Motions.of(self.rows, modals, self.reasons, tuple(self.findings))
+
+    def modal_index(self, state: Modal) -> int:
+        """Return the number under which a modal state is kept."""
+        return self.modals.setdefault(state, len(self.modals))
+
+    def bad(self, number: int, text: str) -> None:
+        """Note a block that cannot be read, and forget everything."""
+        self.findings.append(Finding("unreadable", self.source, f"line {number + 1}", f"{text}. Correct the block."))
+        self.barrier(number, "the block cannot be read")
+
+    def open_deleted(self, number: int) -> None:
+        """Keep the state in front of optional blocks."""
+        self.saved = (self.position[:], self.state, dict(self.why), dict(self.unsure), self.feed_word)
+        self.deleted_line = number
+
+    def close_deleted(self, number: int) -> None:
+        """Where the optional blocks end, keep only what holds whether they ran or not."""
+        if self.saved is None:
+            return
+        position, state, why, unsure, feed = self.saved
+        self.saved = None
+        reason = (self.deleted_line, "it differs with the optional ('/') block run or skipped")
+        changed = [axis for axis, a, b in zip(AXES, position, self.position, strict=True) if a != b]
+        self.why.update(why)
+        self.unsure.update(unsure)
+        for group, name in _FIELD.items():
+            if getattr(state, name) != getattr(self.state, name):
+                self.unsure[group] = reason
+        if feed != self.feed_word and feed == feed:
+            self.feed_word = NAN
+        self.jump(number, changed, reason)
+
+    def barrier(self, number: int, text: str, kind: int = JUMP) -> None:
+        """Forget the position and the state: from here the programme must state them again."""
+        self.unsure.update(dict.fromkeys(_AFTER_FLOW, (number, text)))
+        self.cycle = {}
+        self.jump(number, [*LINEAR], (number, text), kind)
+
+    def jump(self, number: int, axes: Iterable[str], reason: tuple[int, str], kind: int = JUMP) -> None:
+        """Make axes unknown, with the line and the reason."""
+        axes = list(axes)
+        for axis in axes:
+            self.position[AXES.index(axis)] = NAN
+            self.why[axis] = reason
+        if axes:
+            self.row(number, kind)
+
+    def set_mode(self, group: str, code: int, values: dict[str, float]) -> None:
+        """Set the mode that a G word names."""
+        value: object = code
+        if group == "units":
+            value = 25.4 if code in (200, 700) else 1.0
+        elif group in ("distance", "arc distance"):
+            value = code in (900, 901)
+        elif group == "work offset":
+            value = name_of(code) + (f" P{values.get('P', NAN):g}" if code == 541 else "")
+        elif group == "length offset":
+            value = (code, values.get("H", self.state.length[1]))
+        elif group == "path mode":
+            value = (code, values.get("P", 0.0) * self.state.unit_mm)
+        before = getattr(self.state, _FIELD[group])
+        self.unsure.pop(group, None)
+        if value == before and group != "motion":
+            return
+        self.state = self.state._replace(**{_FIELD[group]: value})  # type: ignore[arg-type]
+        if group == "motion":
+            self.cycle = self.cycle if code in CYCLES else {}
+        elif group in ("work offset", "length offset"):
+            self._forget(LINEAR if group == "work offset" else "Z", name_of(code))
+
+    def set_transform(self, number: int, name: str) -> None:
+        """A turned, scaled, mirrored, tilted or polar frame begins, or ends: no place is known across that."""
+        if name != self.state.transform:
+            self.state = self.state._replace(transform=name)
+            self.jump(number, LINEAR, (number, f"{name or 'the end of a turned or scaled frame'} changed the frame"))
+
+    def _forget(self, axes: str, name: str) -> None:
+        for axis in axes:
+            self.position[AXES.index(axis)] = NAN
+            self.why[axis] = (-1, f"{name} gave it another zero, and no {axis} was programmed after")
+
+    def warn_unknown(self, number: int, code: int) -> None:
+        """Warn of a G word that is not known here."""
+        text = f"{name_of(code)} is not known here; it was left. Check that it does not change where the tool goes."
+        self.findings.append(Finding("unknown-code", self.source, f"line {number + 1}", text, "warning"))
+
+    def set_words(self, values: dict[str, float], misc: list[float]) -> None:
+        """Set what F, S, T and M6 set."""
+        if "F" in values:
+            self.feed_word = values["F"]
+        if "T" in values:
+            self.state = self.state._replace(selected=values["T"])
+        if "S" in values:
+            self.state = self.state._replace(spindle=values["S"])
+        if 6.0 in misc:
+            self.state = self.state._replace(tool=self.state.selected)
+
+    def doubt(self, number: int) -> tuple[int, str] | None:
+        """Return why the meaning of a motion is in doubt, or None."""
+        if self.state.transform:
+            return number, f"{self.state.transform} is in force, so that X, Y, Z are not places on the part"
+        for group in _NEEDED:
+            if group in self.unsure:
+                return self.unsure[group]
+        if self.state.motion in (20, 30):
+            return self.unsure.get("plane")
+        return None
+
+    def row(self, number: int, kind: int, reason: tuple[int, str] | None = None) -> None:
+        """Add a row that ends where the tool is."""
+        if self.state is not self._indexed:
+            self._indexed = self.state
+            self._modal_index = self.modal_index(self.state)
+        rows, (x, y, z, a, b, c) = self.rows, self.position
+        if x != x or y != y or z != z or reason is not None:
+            axis = "X" if x != x else "Y" if y != y else "Z"
+            self.reasons[len(rows.line)] = reason or self.why.get(axis, (number, "its position is not known"))
+        rows.line.append(number)
+        rows.kind.append(kind)
+        rows.modal.append(self._modal_index)
+        rows.turns.append(0)
+        rows.x.append(x)
+        rows.y.append(y)
+        rows.z.append(z)
+        rows.a.append(a)
+        rows.b.append(b)
+        rows.c.append(c)
+        rows.cx.append(NAN)
+        rows.cy.append(NAN)
+        rows.low.append(NAN)
+        rows.feed.append(self.feed_word)

@@ -1,0 +1,100 @@
+"""Text on the map without overlaps: sizes from the font's own metrics, places taken one by one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import cache
+
+from floorfit.report.plan import plain_text
+
+__all__ = ["Box", "Placer", "box_at", "fitted", "printable", "text_size"]
+
+#: left, bottom, right, top
+Box = tuple[float, float, float, float]
+
+_MM_PER_POINT = 25.4 / 72
+
+
+def text_size(text: str, points: float, *, bold: bool = False) -> tuple[float, float]:
+    """Width and height of one line in the map's font, mm of paper."""
+    width, height = _extent(text, bold)
+    share = points / 100 * _MM_PER_POINT
+    return (width * share, max(height * share, 0.75 * points * _MM_PER_POINT))
+
+
+def printable(text: str) -> str:
+    """Return text on one line in which signs that the map's font lacks are shown as boxes."""
+    known = _glyphs()
+    return "".join(c if ord(c) in known else "□" for c in plain_text(text))
+
+
+def fitted(text: str, points: float, room: float, *, bold: bool = False) -> str:
+    """Return text on one line, cut with an ellipsis so that it takes no more than ``room`` mm."""
+    line = printable(text)
+    if text_size(line, points, bold=bold)[0] <= room:
+        return line
+    while line and text_size(line + "…", points, bold=bold)[0] > room:
+        line = line[: -max(1, len(line) // 20)]
+    return line + "…"
+
+
+@dataclass
+class Placer:
+    """Keeps the boxes already taken on one drawing, mm of paper."""
+
+    area: Box
+    taken: list[Box] = field(default_factory=list)
+
+    def is_free(self, box: Box) -> bool:
+        """Whether a box lies in the area and touches no taken one."""
+        x0, y0, x1, y1 = self.area
+        inside = box[0] >= x0 and box[1] >= y0 and box[2] <= x1 and box[3] <= y1
+        return inside and not any(_touch(box, other) for other in self.taken)
+
+    def take(self, box: Box) -> None:
+        """Mark a box as taken."""
+        self.taken.append(box)
+
+    def first_free(self, places: Iterable[tuple[float, float]], size: tuple[float, float]) -> Box | None:
+        """Return and take the first free box of that size centred on one of the places; None if there is none."""
+        for x, y in places:
+            box = box_at((x, y), size)
+            if self.is_free(box):
+                self.take(box)
+                return box
+        return None
+
+
+def box_at(centre: tuple[float, float], size: tuple[float, float], gap: float = 0.4) -> Box:
+    """Return the box of that size round a centre, widened by ``gap``, mm."""
+    half_w, half_h = size[0] / 2 + gap, size[1] / 2 + gap
+    return (centre[0] - half_w, centre[1] - half_h, centre[0] + half_w, centre[1] + half_h)
+
+
+def _touch(a: Box, b: Box) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+@cache
+def _extent(text: str, bold: bool) -> tuple[float, float]:
+    """Width and height of a line at 100 points, in points."""
+    from matplotlib.font_manager import FontProperties
+
+    font = FontProperties(size=100, weight="bold" if bold else "normal")
+    width, height, _ = _renderer().get_text_width_height_descent(text, font, ismath=False)
+    return float(width), float(height)
+
+
+@cache
+def _renderer():  # type: ignore[no-untyped-def]
+    from matplotlib.backends.backend_agg import RendererAgg
+
+    return RendererAgg(8, 8, 72)  # type: ignore[no-untyped-call]
+
+
+@cache
+def _glyphs() -> frozenset[int]:
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+
+    return frozenset(get_font(findfont(FontProperties())).get_charmap())

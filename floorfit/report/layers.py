@@ -1,0 +1,270 @@
+"""Fields on a band of the plate: coloured layer, contour lines with values, outlines, readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.report.bands import Band
+from floorfit.report.colours import Anchors, colour_map
+from floorfit.report.labels import Placer, text_size
+from floorfit.report.plan import Floor, Plan
+from floorfit.report.record import MapRecord, Record
+from floorfit.report.sheet import INK, panel
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.patches import PathPatch
+
+__all__ = [
+    "View", "contour_lines", "draw_floors", "draw_outlines", "draw_outside", "draw_plates", "draw_readings",
+    "draw_suggestions", "draw_warp_like", "levels_for", "open_band",
+]  # fmt: skip
+
+Array = NDArray[np.float64]
+
+#: Contour labels, points.
+CONTOUR_POINTS = 6.5
+
+#: Readings drawn as single marks; more than this many become small dots.
+_MANY = 4000
+
+
+@dataclass(frozen=True)
+class View:
+    """One band opened for drawing: axes in the part's unit, and the paper it takes."""
+
+    band: Band
+    axes: Axes
+    plan: Plan
+    placer: Placer
+    scale: float
+
+    def paper(self, x_mm: float, y_mm: float) -> tuple[float, float]:
+        """Return the place on paper, mm, of a place on the part, mm."""
+        left, bottom, _, _ = self.band.box
+        return (left + (x_mm - self.band.bounds[0]) * self.scale, bottom + (y_mm - self.band.bounds[1]) * self.scale)
+
+    def holds(self, x_mm: float, y_mm: float) -> bool:
+        """Whether a place on the part lies in this band; each place lies in one band only."""
+        x0, y0, x1, y1 = self.band.bounds
+        return x0 <= x_mm < x1 and y0 <= y_mm < y1
+
+    def units(self, mm: Array) -> Array:
+        """Return lengths in the part's unit."""
+        return np.asarray(mm * self.plan.display.per_mm)
+
+
+def open_band(figure: Figure, band: Band, plan: Plan, scale: float) -> View:
+    """Add axes for a band: equal scale, coordinates in the part's unit, broken ends marked."""
+    left, bottom, width, height = band.box
+    axes = panel(figure, band.box)
+    per_mm = plan.display.per_mm
+    x0, y0, x1, y1 = (value * per_mm for value in band.bounds)
+    axes.set_xlim(x0, x1)
+    axes.set_ylim(y0, y1)
+    axes.set_autoscale_on(False)
+    axes.tick_params(labelsize=7, length=2, width=0.5, colors=INK, pad=1.5)
+    axes.locator_params(axis="x", nbins=max(3, int(width / 35)))
+    axes.locator_params(axis="y", nbins=max(2, int(height / 22)))
+    for spine in axes.spines.values():
+        spine.set(visible=False)
+    _mark_breaks(axes, band)
+    return View(band, axes, plan, Placer((left, bottom, left + width, bottom + height)), scale)
+
+
+def levels_for(layer: Array, per_mm: float, *, lines: int = 12) -> tuple[float, Array]:
+    """Return a round contour step and the levels that a layer spans.
+
+    Parameters
+    ----------
+    layer : (r, c) ndarray, mm
+        NaN where empty.
+    per_mm : float
+        Small units in a millimetre.
+    lines : int
+        About how many levels.
+
+    Returns
+    -------
+    (float, (k,) ndarray)
+        Step and levels in small units; the step is 1, 2 or 5 times a power of ten.
+    """
+    low, high = float(np.nanmin(layer)) * per_mm, float(np.nanmax(layer)) * per_mm
+    raw = max(high - low, 1e-9) / lines
+    power = 10.0 ** np.floor(np.log10(raw))
+    step = float(next(m * power for m in (1, 2, 5, 10) if m * power >= raw * (1 - 1e-9)))
+    return step, np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
+
+
+def draw_warp_like(view: View, grid: MapRecord, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:
+    """Colour a layer that covers the part, clipped to the outline; values and limits in mm."""
+    clip = _rings(view, [view.plan.outline], fill=False, linewidth=0)
+    _image(view, np.array(grid.x_mm), np.array(grid.y_mm), _filled(layer), anchors, limits, clip)
+
+
+def draw_floors(view: View, grid: MapRecord, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:
+    """Colour a layer that covers floors only, clipped to them; values and limits alike in any unit."""
+    if np.isnan(layer).all():
+        return
+    clip = _rings(view, [floor.boundary for floor in view.plan.floors], fill=False, linewidth=0)
+    _image(view, np.array(grid.x_mm), np.array(grid.y_mm), _filled(layer), anchors, limits, clip)
+
+
+def draw_outlines(view: View, *, hatch_held: bool) -> None:
+    """Draw the part's outline, the floors and their islands; held floors are hatched where asked."""
+    shown = [floor for floor in view.plan.floors if _overlaps(floor, view.band)]
+    held = [floor for floor in shown if hatch_held and floor.decision.action == "hold"]
+    common = {"edgecolor": INK, "linewidth": 0.8}
+    _rings(view, [view.plan.outline], fill=False, zorder=5, edgecolor=INK, linewidth=1.2)
+    _rings(view, [floor.boundary for floor in shown], fill=False, zorder=5, **common)
+    _rings(view, [floor.boundary for floor in held], fill=False, zorder=5, hatch="////", **common)
+    _rings(view, [ring for floor in shown for ring in floor.islands], facecolor="white", zorder=5.5, **common)
+
+
+def draw_readings(view: View, record: Record) -> None:
+    """Draw readings used as small open circles and those set aside as crosses."""
+    readings = record.readings
+    place = view.units(np.array([readings.x_mm, readings.y_mm], dtype=float).reshape(2, -1))
+    used = np.array(readings.used, dtype=bool)
+    many = len(used) > _MANY
+    circles, crosses = (
+        view.axes.plot(*place[:, rows], marker=marker, linestyle="none", zorder=order, rasterized=many)[0]
+        for rows, marker, order in ((used, "o", 6), (~used, "x", 7))
+    )
+    circles.set(markersize=1.2 if many else 2.6, markerfacecolor="white", markeredgecolor=INK, markeredgewidth=0.5)
+    crosses.set(markersize=5.5, markeredgecolor="#a3123a", markeredgewidth=1.4)
+
+
+def draw_suggestions(view: View) -> None:
+    """Draw a diamond where another reading would help a floor most."""
+    spots = [floor.decision.suggestion_mm for floor in view.plan.floors if floor.decision.suggestion_mm is not None]
+    place = view.units(np.array(spots, dtype=float).reshape(-1, 2))
+    view.axes.plot(place[:, 0], place[:, 1], marker="D", markersize=5, markerfacecolor="white", markeredgecolor=INK,
+                   markeredgewidth=1.1, linestyle="none", zorder=7.7)  # fmt: skip
+
+
+def draw_outside(view: View, grid: MapRecord, place: Array) -> None:
+    """Hatch where a web lies beyond its limits, and draw the limit as a line; places as `web_position` gives."""
+    beyond = np.abs(np.where(np.isnan(place), 0.0, place))
+    if beyond.max() <= 1 or min(place.shape) < 2:
+        return
+    x, y = (view.units(np.array(values)) for values in (grid.x_mm, grid.y_mm))
+    shown = np.ma.masked_invalid(np.abs(place))
+    top = float(beyond.max()) + 1
+    view.axes.contourf(x, y, shown, levels=[1, top], colors="none", hatches=["xxxx"], zorder=3)
+    view.axes.contour(x, y, shown, levels=[1], colors=INK, linewidths=1.4, zorder=4)
+
+
+def draw_plates(figure: Figure, view: View) -> None:
+    """Lighten the ground under every text of a band, in one piece for all of them."""
+    from matplotlib.collections import PolyCollection
+
+    boxes = np.array(view.placer.taken, dtype=float).reshape(-1, 4) / 25.4
+    corners = [((x0, y0), (x1, y0), (x1, y1), (x0, y1)) for x0, y0, x1, y1 in boxes]
+    plates = PolyCollection(
+        corners, facecolors="white", alpha=0.72, linewidths=0, zorder=7.5, transform=figure.dpi_scale_trans
+    )
+    view.axes.add_collection(plates, autolim=False)
+
+
+def contour_lines(view: View, grid: MapRecord, layer: Array, levels: Array, *, sign: bool, decimals: int = 0) -> None:
+    """Draw contour lines of a layer in small units: zero thick, minus dashed, values where there is room."""
+    if len(levels) == 0 or min(layer.shape) < 2:
+        return
+    x, y = (view.units(np.array(values)) for values in (grid.x_mm, grid.y_mm))
+    small = layer * view.plan.display.small_per_mm
+    widths = [1.8 if level == 0 and sign else 0.6 for level in levels]
+    styles = ["--" if level < 0 else "-" for level in levels]
+    drawn = view.axes.contour(x, y, np.ma.masked_invalid(small), levels=levels, colors=INK, linewidths=widths,
+                              linestyles=styles, zorder=4)  # fmt: skip
+    for level, lines in zip(drawn.levels, drawn.allsegs, strict=True):
+        text = f"{level:+.{decimals}f}" if sign and level else f"{level:.{decimals}f}"
+        for line in lines:
+            _write_along(view, line / view.plan.display.per_mm, text)
+
+
+def _write_along(view: View, line: Array, text: str) -> None:
+    """Write a contour's value at free places along it, at most one in 60 mm of paper."""
+    if len(line) < 2:
+        return
+    length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))]) * view.scale
+    size = text_size(text, CONTOUR_POINTS)
+    last = -60.0
+    for at in np.arange(4.0, length[-1], 2.0):
+        place = (float(np.interp(at, length, line[:, 0])), float(np.interp(at, length, line[:, 1])))
+        if at - last < 60.0 or not view.holds(*place):
+            continue
+        if view.placer.first_free([view.paper(*place)], size) is not None:
+            _contour_text(view, place, text)
+            last = float(at)
+
+
+def _contour_text(view: View, place: tuple[float, float], text: str) -> None:
+    per_mm = view.plan.display.per_mm
+    view.axes.text(
+        place[0] * per_mm, place[1] * per_mm, text, size=CONTOUR_POINTS, color=INK, ha="center", va="center",
+        parse_math=False, zorder=8, gid="contour",
+    )  # fmt: skip
+
+
+def _image(
+    view: View, x: Array, y: Array, values: Array, anchors: Anchors, limits: tuple[float, float], clip: PathPatch | None
+) -> None:
+    half_x, half_y = _half_step(x), _half_step(y)
+    extent = view.units(np.array([x[0] - half_x, x[-1] + half_x, y[0] - half_y, y[-1] + half_y]))
+    image = view.axes.imshow(
+        values, origin="lower", extent=tuple(extent), aspect="auto", interpolation="bilinear",
+        cmap=colour_map(anchors, "layer"), vmin=limits[0], vmax=limits[1], zorder=1,
+    )  # fmt: skip
+    image.set_clip_path(clip)
+
+
+def _half_step(nodes: Array) -> float:
+    return float(nodes[-1] - nodes[0]) / (len(nodes) - 1) / 2 if len(nodes) > 1 else 0.5
+
+
+def _filled(values: Array, *, rounds: int = 3) -> Array:
+    """Continue a layer a few cells over its edge, so that the clipped picture has no gap there."""
+    filled = values
+    for _ in range(rounds):
+        empty = np.isnan(filled)
+        if not empty.any():
+            break
+        ring = np.pad(filled, 1, constant_values=np.nan)
+        rows, columns = values.shape
+        shifts = [ring[j : j + rows, i : i + columns] for j in range(3) for i in range(3) if (j, i) != (1, 1)]
+        known = [~np.isnan(shift) for shift in shifts]
+        count = np.sum(known, axis=0)
+        total = np.sum([np.where(k, shift, 0.0) for k, shift in zip(known, shifts, strict=True)], axis=0)
+        filled = np.where(empty & (count > 0), total / np.maximum(count, 1), filled)
+    return filled
+
+
+def _rings(view: View, rings: list[Array], **style: object) -> PathPatch | None:
+    """Add closed rings as one patch; None where there are none."""
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    if not rings:
+        return None
+    paths = [Path(view.units(np.vstack([ring, ring[:1]])), closed=True) for ring in rings]
+    patch = PathPatch(Path.make_compound_path(*paths), **style)
+    view.axes.add_patch(patch)
+    return patch
+
+
+def _overlaps(floor: Floor, band: Band) -> bool:
+    a, b = floor.bounds, band.bounds
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+def _mark_breaks(axes: Axes, band: Band) -> None:
+    sides = ("left", "right") if axes.bbox.width >= axes.bbox.height else ("bottom", "top")
+    for side, is_end in zip(sides, (band.is_first, band.is_last), strict=True):
+        if not is_end:
+            axes.spines[side].set(visible=True, linewidth=1.6, color=INK, linestyle=(0, (6, 2, 1, 2)))

@@ -1,0 +1,123 @@
+"""The deviation map: one sheet with the warp of the underside, and two more with webs and uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from floorfit.report.bands import lay_bands
+from floorfit.report.colours import DIVERGING
+from floorfit.report.keys import colour_key, map_key
+from floorfit.report.layers import (
+    View,
+    contour_lines,
+    draw_outlines,
+    draw_plates,
+    draw_readings,
+    draw_warp_like,
+    levels_for,
+    open_band,
+)
+from floorfit.report.names import label_floors, map_lines
+from floorfit.report.pages import number_key, uncertainty_figure, web_figure
+from floorfit.report.plan import Plan, layer, plan_of
+from floorfit.report.record import Record
+from floorfit.report.sheet import AREA, blank_sheet, put
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["map_figure", "write_map"]
+
+#: Pixels per inch of the PNG: 6 point text is 15 pixels high on it.
+DPI = 180
+
+PAGES = 3
+
+
+def write_map(record: Record, folder: str | Path) -> None:
+    """Write ``deviation_map.png`` and ``deviation_map.pdf`` into a folder.
+
+    Parameters
+    ----------
+    record : Record
+        A run; everything drawn comes from it.
+    folder : path
+        Existing folder.
+
+    Raises
+    ------
+    OSError
+        If the folder cannot be written.
+
+    Notes
+    -----
+    The PNG is the map. The PDF has the map on its first page, webs against tolerance on the second, uncertainty on
+    the third. The same record gives the same bytes with the same version of matplotlib.
+    """
+    from matplotlib import rc_context
+
+    with rc_context({"hatch.linewidth": 0.6}):
+        _save(record, Path(folder))
+
+
+def _save(record: Record, folder: Path) -> None:
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    plan = plan_of(record)
+    first = map_figure(record, plan)
+    first.savefig(folder / "deviation_map.png", dpi=DPI, metadata={"Software": None})
+    nothing = {"CreationDate": None, "Producer": None, "Creator": "floorfit"}
+    with PdfPages(folder / "deviation_map.pdf", metadata=nothing) as pdf:
+        for figure in (first, web_figure(record, plan), uncertainty_figure(record, plan)):
+            pdf.savefig(figure)
+
+
+def map_figure(record: Record, plan: Plan | None = None) -> Figure:
+    """Return the map as a figure: A3 landscape, the plate to scale, title block.
+
+    Parameters
+    ----------
+    record : Record
+        A run, with or without a surface.
+    plan : Plan, optional
+        The same run as a drawing sees it; made from the record when left out.
+
+    Returns
+    -------
+    Figure
+    """
+    plan = plan_of(record) if plan is None else plan
+    figure = blank_sheet(record, plan, "Deviation map: warp of the underside and Z offsets", f"1 of {PAGES}")
+    scale, bands = lay_bands(plan.bounds, [floor.bounds for floor in plan.floors], AREA)
+    views = [open_band(figure, band, plan, scale) for band in bands]
+    for view in views:
+        draw_outlines(view, hatch_held=True)
+        draw_readings(view, record)
+    numbered = label_floors(views, record.readings, map_lines)
+    _field(figure, record, views)
+    for view in views:
+        draw_plates(figure, view)
+    map_key(figure, number_key(numbered), plan.display)
+    return figure
+
+
+def _field(figure: Figure, record: Record, views: Sequence[View]) -> None:
+    display = views[0].plan.display
+    grid = record.map
+    if grid is None:
+        put(figure, 320, 62, "No surface could be fitted: no warp is shown.", 9, bold=True)
+        return
+    warp = layer(grid.warp_mm)
+    top = max(float(np.nanmax(np.abs(warp))), 1e-6)
+    step, levels = levels_for(warp, display.small_per_mm)
+    decimals = max(0, -int(np.floor(np.log10(step) + 1e-9)))
+    for view in views:
+        draw_warp_like(view, grid, warp, DIVERGING, (-top, top))
+        contour_lines(view, grid, warp, levels, sign=True, decimals=decimals)
+    words = ("low: web thick", "high: web thin")
+    limit = top * display.small_per_mm
+    colour_key(figure, DIVERGING, (-limit, limit), f"warp of the underside, {display.small}", words, zero=True)

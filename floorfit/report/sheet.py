@@ -1,0 +1,165 @@
+"""The sheet under every page of the map: size, heading, title block and the sketch of the sign."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from floorfit.report.bands import Sheet
+from floorfit.report.labels import fitted, printable
+from floorfit.report.plan import Plan
+from floorfit.report.record import Record
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+__all__ = ["AREA", "INK", "PAPER", "blank_sheet", "left_out", "panel", "put"]
+
+#: A3 landscape, mm (ISO 216).
+PAPER = (420.0, 297.0)
+
+#: Room for the plate on it.
+AREA = Sheet(10.0, 73.0, 400.0, 208.0)
+
+#: Title block: left, bottom, width, height, mm of paper.
+STRIP = (10.0, 10.0, 400.0, 60.0)
+
+INK = "#1a1a1a"
+_MM_PER_INCH = 25.4
+
+SIGN_WORDS = (
+    "Warp: the underside where it is minus where the drawing has it, along Z.",
+    "Plus: the plate stands high; a floor cut at its nominal Z leaves the web thin.",
+    "Offset: what is added to the programmed floor Z. Plus raises the floor (cuts less).",
+)
+
+
+def blank_sheet(record: Record, plan: Plan, title: str, page: str) -> Figure:
+    """Return a figure with heading and the facts of the title block, ready for a drawing.
+
+    Parameters
+    ----------
+    record : Record
+        A run.
+    plan : Plan
+        The same run as a drawing sees it.
+    title : str
+        What the page shows.
+    page : str
+        Such as ``"1 of 3"``.
+
+    Returns
+    -------
+    Figure
+        A3 landscape; coordinates for `put` and `panel` are mm of paper.
+    """
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(PAPER[0] / _MM_PER_INCH, PAPER[1] / _MM_PER_INCH), facecolor="white")
+    put(figure, 10, 286, title, 15, bold=True)
+    put(figure, 410, 286, f"page {page}", 9, align="right")
+    _frame(figure)
+    _facts(figure, record, plan)
+    _sign(figure)
+    return figure
+
+
+def panel(figure: Figure, box: tuple[float, float, float, float]) -> Axes:
+    """Add axes at (left, bottom, width, height) in mm of paper."""
+    left, bottom, width, height = box
+    place = (left / PAPER[0], bottom / PAPER[1], width / PAPER[0], height / PAPER[1])
+    return figure.add_axes(place)
+
+
+def put(
+    figure: Figure, x: float, y: float, text: str, points: float, *, bold: bool = False, align: str = "left"
+) -> None:
+    """Write one line at (x, y) mm of paper, base line at y; no markup is read from the text."""
+    weight = "bold" if bold else "normal"
+    figure.text(
+        x / PAPER[0], y / PAPER[1], printable(text), size=points, weight=weight, ha=align, va="baseline",
+        color=INK, parse_math=False,
+    )  # fmt: skip
+
+
+def left_out(record: Record) -> list[str]:
+    """Say in short lines what the drawing and the fit left out: readings by reason, floors held."""
+    pairs = zip(record.readings.used, record.readings.reason, strict=True)
+    reasons = Counter(reason.split(":")[0] for used, reason in pairs if not used)
+    lines = [f"{count} set aside: {reason or 'no reason given'}" for reason, count in reasons.most_common(5)]
+    rest = sum(reasons.values()) - sum(count for _, count in reasons.most_common(5))
+    if rest:
+        lines.append(f"{rest} set aside for other reasons")
+    lines = lines or ["no reading set aside"]
+    held, pockets = record.summary.held, record.summary.pockets
+    return [*lines, f"{held} of {pockets} pockets held, no offset" if held else "no pocket held"]
+
+
+def _frame(figure: Figure) -> None:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Rectangle
+
+    left, bottom, width, height = STRIP
+    share = (left / PAPER[0], bottom / PAPER[1])
+    figure.add_artist(Rectangle(share, width / PAPER[0], height / PAPER[1], fill=False, edgecolor=INK, linewidth=1.0))
+    for x in (112.0, 222.0, 316.0):
+        y = (bottom / PAPER[1], (bottom + height) / PAPER[1])
+        figure.add_artist(Line2D((x / PAPER[0], x / PAPER[0]), y, color=INK, linewidth=0.6))
+
+
+def _facts(figure: Figure, record: Record, plan: Plan) -> None:
+    facts = [
+        ("part", plan.name),
+        ("job", record.job),
+        ("date", record.created),
+        ("units", f"{plan.display.unit}; warp, offset, margin in {plan.display.small}"),
+        ("readings", f"{record.summary.readings} given, {record.summary.readings_used} used"),
+    ]
+    for k, (name, text) in enumerate(facts):
+        put(figure, 13, 64 - 5.2 * k, name, 8.5)
+        put(figure, 33, 64 - 5.2 * k, fitted(text, 8.5, 77, bold=k == 0), 8.5, bold=k == 0)
+    put(figure, 13, 64 - 5.2 * 5, "left out", 8.5)
+    for k, line in enumerate(left_out(record)[:7]):
+        put(figure, 33, 64 - 5.2 * 5 - 4.4 * k, fitted(line, 8.5, 77), 8.5)
+
+
+def _sign(figure: Figure) -> None:
+    """Draw the side view that shows what plus means, with the words beside it."""
+    put(figure, 115, 64, "Signs", 9, bold=True)
+    for k, line in enumerate(SIGN_WORDS):
+        for j, half in enumerate(_halves(line)):
+            put(figure, 115, 58.5 - 9.2 * k - 4.2 * j, half, 8)
+    axes = panel(figure, (115, 11.5, 104, 20))
+    axes.set_axis_off()
+    axes.set_xlim(0, 104)
+    axes.set_ylim(0, 20)
+    _sketch(axes)
+
+
+def _halves(line: str) -> list[str]:
+    words, rows = line.split(), [""]
+    for word in words:
+        if len(rows[-1]) + len(word) > 58:
+            rows.append("")
+        rows[-1] = f"{rows[-1]} {word}".strip()
+    return rows
+
+
+def _sketch(axes: Axes) -> None:
+    import numpy as np
+
+    x = np.linspace(8, 62, 60)
+    high = 4 + 4.2 * np.sin((x - 8) / 54 * np.pi) ** 2
+    axes.plot((8, 62), (4, 4), color=INK, linewidth=0.8, linestyle=(0, (4, 2)))
+    axes.fill_between(x, high, 13, facecolor="#d8d8d8", edgecolor=INK, linewidth=0.8)
+    arrow = {"arrowstyle": "-|>", "color": INK, "linewidth": 1.0, "shrinkA": 0, "shrinkB": 0}
+    axes.annotate("", (35, 8.4), (35, 3.9), arrowprops=arrow)
+    axes.text(36.5, 5.0, "+ warp", size=8, color=INK)
+    axes.annotate("", (54, 18), (54, 13), arrowprops=arrow)
+    axes.text(52.5, 15, "+ offset", size=8, color=INK, ha="right")
+    axes.text(10, 9.2, "web", size=8, color=INK)
+    axes.text(66, 12, "floor at its nominal Z", size=8, color=INK)
+    axes.text(66, 3, "nominal underside", size=8, color=INK)
+    axes.annotate("", (4, 18), (4, 4), arrowprops=arrow)
+    axes.text(1, 15.5, "Z", size=8, color=INK)

@@ -1,0 +1,253 @@
+"""The report in a real browser, opened from a file: no error, no request, values, sorting, jumping, paper."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import record_factory
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from floorfit.report.page import write_page
+
+pytestmark = pytest.mark.browser
+
+MAKERS = {
+    "frame": record_factory.frame, "inch": record_factory.inch_part, "long": record_factory.long_part,
+    "odd": record_factory.odd_names, "tall": record_factory.tall_part,
+    "bare": record_factory.no_surface,
+}  # fmt: skip
+SIZES = [(1366, 768), (1920, 1080)]
+
+# Boxes of every piece of visible text; two that cover each other by more than a pixel both ways are an overlap.
+OVERLAPS = """() => {
+  const boxes = [];
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+    if (!node.textContent.trim() || node.parentElement.closest("script, style, .skip, #tip[hidden]")) continue;
+    if (!node.parentElement.checkVisibility({ visibilityProperty: true, contentVisibilityAuto: false })) continue;
+    const range = document.createRange();
+    range.selectNodeContents(node);
+    for (const r of range.getClientRects()) {
+      if (r.width > 1 && r.height > 1) boxes.push([r.left, r.top, r.right, r.bottom, node.textContent.trim()]);
+    }
+  }
+  const found = [];
+  boxes.sort((a, b) => a[1] - b[1]);
+  for (let i = 0; i < boxes.length; i++) for (let j = i + 1; j < boxes.length && boxes[j][1] < boxes[i][3]; j++) {
+    const w = Math.min(boxes[i][2], boxes[j][2]) - Math.max(boxes[i][0], boxes[j][0]);
+    const h = Math.min(boxes[i][3], boxes[j][3]) - Math.max(boxes[i][1], boxes[j][1]);
+    const lines = 0.3 * Math.min(boxes[i][3] - boxes[i][1], boxes[j][3] - boxes[j][1]);
+    if (w > 1 && h > Math.max(1, lines)) found.push([boxes[i][4], boxes[j][4]]);
+  }
+  return found;
+}"""
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as play:
+        chromium = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"])
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    found = {}
+    for name, make in MAKERS.items():
+        folder = tmp_path_factory.mktemp(name)
+        write_page(make(), folder)
+        found[name] = folder / "report.html"
+    return found
+
+
+def opened(browser: Browser, file: Path, size: tuple[int, int] = SIZES[0]) -> tuple[Page, list[str]]:
+    page = browser.new_page(viewport={"width": size[0], "height": size[1]})
+    heard: list[str] = []
+    page.on("console", lambda message: heard.append(f"console: {message.text}"))
+    page.on("pageerror", lambda error: heard.append(f"error: {error}"))
+    page.on("dialog", lambda dialog: heard.append(f"dialog: {dialog.message}"))
+    page.on("request", lambda request: heard.append(request.url))
+    page.goto(file.as_uri())
+    page.wait_for_selector("html[data-ready=yes]", state="attached")
+    heard.remove(file.as_uri())
+    return page, heard
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("name", MAKERS)
+def test_opens_in_silence_and_no_text_covers_another(
+    browser: Browser, pages: dict[str, Path], name: str, size: tuple[int, int]
+) -> None:
+    page, heard = opened(browser, pages[name], size)
+    assert page.evaluate(OVERLAPS) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+    for layer in ("before", "after", "uncertainty", "margin", "warp"):
+        page.check(f"input[value={layer}]")
+    page.locator(".go").first.click()
+    page.wait_for_selector("#plot[data-pocket]")
+    assert page.evaluate(OVERLAPS) == []
+    assert heard == []  # no console message, no error, no dialog, no request
+    assert page.title().endswith("offsets of pocket floors")
+    page.close()
+
+
+@pytest.mark.parametrize("name, per_mm", [("frame", 1.0), ("inch", 1 / 25.4), ("long", 1.0)])
+def test_hover_shows_the_value_of_the_record(
+    browser: Browser, pages: dict[str, Path], name: str, per_mm: float
+) -> None:
+    record = MAKERS[name]()
+    page, _ = opened(browser, pages[name])
+    page.evaluate("document.getElementById('map').scrollIntoView()")
+    area = page.locator("#plot .nsewdrag").first.bounding_box()
+    assert area is not None and record.map is not None
+    for share_x, share_y in ((0.3, 0.3), (0.61, 0.7), (0.85, 0.25)):
+        page.mouse.move(area["x"] + share_x * area["width"], area["y"] + share_y * area["height"], steps=4)
+        page.wait_for_function("!document.getElementById('tip').hidden")
+        page.wait_for_timeout(100)
+        said = page.locator("#tip").inner_text()
+        j, i = (int(page.get_attribute("#plot", f"data-{axis}") or -1) for axis in ("row", "column"))
+        check(said, "warp", record.map.warp_mm[j][i], 1000 * per_mm)
+        check(said, r"uncertainty \(k = 2\)", record.map.warp_u_mm[j][i], 2000 * per_mm)
+        k = record.map.pocket[j][i]
+        assert said.splitlines()[0] == (record.decisions[k].pocket if k >= 0 else "no pocket")
+        if k >= 0:
+            check(said, "web before", record.map.web_before_mm[j][i], per_mm)
+            check(said, "web after", record.map.web_after_mm[j][i], per_mm)
+            check(said, "margin", record.map.margin_mm[j][i], 1000 * per_mm)
+    page.close()
+
+
+def check(said: str, name: str, truth: float | None, factor: float) -> None:
+    found = re.search(rf"^{name} ([-+\d.]+|–)", said, re.MULTILINE)
+    assert found is not None, said
+    if truth is None:
+        assert found[1] == "–"
+        return
+    digits = len(found[1].partition(".")[2])
+    assert abs(float(found[1]) - truth * factor) <= 0.5 * 10**-digits * (1 + 1e-9)  # half of the last digit printed
+
+
+def test_place_under_the_pointer_is_the_place_named(browser: Browser, pages: dict[str, Path]) -> None:
+    record = record_factory.frame()
+    page, _ = opened(browser, pages["frame"])
+    page.evaluate("document.getElementById('map').scrollIntoView()")
+    area = page.locator("#plot .nsewdrag").first.bounding_box()
+    assert area is not None and record.map is not None
+    page.mouse.move(area["x"] + area["width"] / 2, area["y"] + area["height"] / 2, steps=4)
+    page.wait_for_function("!document.getElementById('tip').hidden")
+    # The middle of the drawing is the middle of the part: 600, 250; the nearest node is half a cell away at most.
+    step = record.map.x_mm[1] - record.map.x_mm[0]
+    assert record.map.x_mm[int(page.get_attribute("#plot", "data-column") or 0)] == pytest.approx(600, abs=step)
+    assert record.map.y_mm[int(page.get_attribute("#plot", "data-row") or 0)] == pytest.approx(250, abs=step)
+    page.close()
+
+
+def test_heads_sort_the_table(browser: Browser, pages: dict[str, Path]) -> None:
+    record = record_factory.frame()
+    page, _ = opened(browser, pages["frame"])
+
+    def order() -> list[int]:
+        return [int(row.get_attribute("data-pocket") or -1) for row in page.locator("#pocket-table tbody tr").all()]
+
+    def margin(k: int) -> float:
+        value = record.decisions[k].margin_mm
+        return float("-inf") if value is None else value
+
+    assert [margin(k) for k in order()] == sorted(margin(k) for k in range(18))
+    page.click("[data-sort=margin]")
+    assert [margin(k) for k in order()] == sorted((margin(k) for k in range(18)), reverse=True)
+    page.click("[data-sort=id]")
+    assert order() == list(range(18))
+    page.focus("[data-sort=margin]")
+    page.keyboard.press("Enter")
+    assert order()[0] == 7 and page.get_attribute("th:has([data-sort=margin])", "aria-sort") == "ascending"
+    page.close()
+
+
+@pytest.mark.parametrize("name", ["frame", "long", "odd"])
+def test_row_leads_to_the_pocket_and_back(browser: Browser, pages: dict[str, Path], name: str) -> None:
+    record = MAKERS[name]()
+    page, _ = opened(browser, pages[name])
+    button = page.locator(".go").nth(4)
+    k = int(button.get_attribute("data-pocket") or -1)
+    button.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector(f"#plot[data-pocket='{k}']")
+    x, y = json.loads(page.evaluate("JSON.stringify([plot._fullLayout.xaxis.range, plot._fullLayout.yaxis.range])"))
+    low, high = ([f(p[d] for p in record.part["pockets"][k]["boundary"]) for d in (0, 1)] for f in (min, max))
+    assert x[0] < low[0] and x[1] > high[0] and y[0] < low[1] and y[1] > high[1]
+    shares = ((high[0] - low[0]) / (x[1] - x[0]), (high[1] - low[1]) / (y[1] - y[0]))
+    assert max(shares) > 0.4  # the pocket fills a good part of the view one way
+    assert page.locator("#map").bounding_box()["y"] < 200  # the map has come into view
+    assert page.evaluate("document.activeElement.id") == "back"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.dataset.pocket") == str(k)
+    assert page.locator(f"#row-{k}").evaluate("r => r.getBoundingClientRect().top < innerHeight")
+    page.close()
+
+
+def test_arrow_keys_read_values(browser: Browser, pages: dict[str, Path]) -> None:
+    record = record_factory.frame()
+    page, _ = opened(browser, pages["frame"])
+    page.focus("#plot")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowUp")
+    j, i = (int(page.get_attribute("#plot", f"data-{axis}") or -1) for axis in ("row", "column"))
+    assert record.map is not None
+    check(page.locator("#readout").inner_text().replace(" · ", "\n"), "warp", record.map.warp_mm[j][i], 1000)
+    before = page.evaluate("plot._fullLayout.xaxis.range[1]")
+    page.keyboard.press("+")
+    page.wait_for_timeout(200)
+    assert page.evaluate("plot._fullLayout.xaxis.range[1]") < before
+    page.close()
+
+
+def test_layers_switch(browser: Browser, pages: dict[str, Path]) -> None:
+    page, _ = opened(browser, pages["frame"])
+    seen = {page.locator("#layer-words").inner_text()}
+    for layer in ("before", "after", "uncertainty", "margin"):
+        page.check(f"input[value={layer}]")
+        page.wait_for_function("n => document.getElementById('layer-words').textContent !== n", arg=list(seen)[-1])
+        seen.add(page.locator("#layer-words").inner_text())
+    assert len(seen) == 5
+    page.close()
+
+
+@pytest.mark.parametrize("paper, width, height", [("A4", 210, 297), ("Letter", 215.9, 279.4)])
+def test_prints_to_clean_pages(
+    browser: Browser, pages: dict[str, Path], tmp_path: Path, paper: str, width: float, height: float
+) -> None:
+    page, heard = opened(browser, pages["frame"])
+    data = page.pdf(format=paper)
+    boxes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", data)
+    assert 4 <= len(boxes) <= 14
+    # ISO 216 and ANSI Y14.1 sizes in points, to the point.
+    for w, h in boxes:
+        assert (float(w), float(h)) == pytest.approx((width / 25.4 * 72, height / 25.4 * 72), abs=1)
+    page.emulate_media(media="print")
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    assert page.evaluate("[...document.querySelectorAll('details')].every((d) => d.open)")
+    assert not page.locator("#plot").is_visible() and page.locator(".paper > svg:not(.defs)").is_visible()
+    assert heard == []
+    page.close()
+
+
+def test_long_part_opens_in_time(browser: Browser, pages: dict[str, Path]) -> None:
+    # Three seconds is what a person was promised. Processor time of the page's own process, best of three: other
+    # work on the machine disturbs it least.
+    times = []
+    for _ in range(3):
+        page = browser.new_page(viewport={"width": SIZES[0][0], "height": SIZES[0][1]})
+        tools = page.context.new_cdp_session(page)
+        tools.send("Performance.enable")
+        page.goto(pages["long"].as_uri())
+        page.wait_for_selector("html[data-ready=yes]", state="attached")
+        metrics = {item["name"]: item["value"] for item in tools.send("Performance.getMetrics")["metrics"]}
+        times.append(metrics["ProcessTime"])
+        page.close()
+    assert min(times) < 3.0

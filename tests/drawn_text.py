@@ -1,0 +1,43 @@
+"""Reads drawn figures back: where each text lies on the paper, and what it says."""
+
+from __future__ import annotations
+
+from typing import Any
+from unittest import mock
+
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Text
+
+
+def texts(figure: Any) -> list[tuple[Text, Any]]:
+    """Return every text that is really drawn, and its box in pixels."""
+    drawn: list[Text] = []
+    draw = Text.draw
+
+    def noting(text: Text, renderer: Any, *args: Any, **kwargs: Any) -> None:
+        drawn.append(text)
+        draw(text, renderer, *args, **kwargs)
+
+    canvas = FigureCanvasAgg(figure)
+    with mock.patch.object(Text, "draw", noting):
+        canvas.draw()
+    renderer = canvas.get_renderer()
+    found = {id(text): text for text in drawn if text.get_visible() and text.get_text().strip()}
+    return [(text, Text.get_window_extent(text, renderer)) for text in found.values()]
+
+
+def overlaps(figure: Any, *, slack: float = 1.0) -> list[tuple[str, str]]:
+    """Return the pairs of texts whose boxes cover each other by more than ``slack`` pixels both ways."""
+    boxes = texts(figure)
+    return [
+        (a.get_text(), b.get_text())
+        for k, (a, box_a) in enumerate(boxes)
+        for b, box_b in boxes[:k]
+        if min(box_a.x1, box_b.x1) - max(box_a.x0, box_b.x0) > slack
+        and min(box_a.y1, box_b.y1) - max(box_a.y0, box_b.y0) > slack
+    ]
+
+
+def with_gid(figure: Any, gid: str) -> list[str]:
+    """Return the texts of one kind."""
+    return [text.get_text() for text in figure.findobj(Text) if text.get_gid() == gid]

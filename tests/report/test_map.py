@@ -1,0 +1,163 @@
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+import record_factory
+from drawn_text import overlaps, texts, with_gid
+from PIL import Image
+
+from floorfit.report.map import DPI, map_figure, write_map
+
+MAKERS = [record_factory.frame, record_factory.inch_part, record_factory.long_part, record_factory.tall_part,
+          record_factory.odd_names, record_factory.no_surface]  # fmt: skip
+NUMBER = re.compile(r"^[+-]?\d+(\.\d+)?")
+
+
+@pytest.mark.parametrize("make", MAKERS)
+def test_no_text_covers_another(make) -> None:
+    assert overlaps(map_figure(make())) == []
+
+
+@pytest.mark.parametrize("make", MAKERS)
+def test_text_stays_on_the_paper(make) -> None:
+    figure = map_figure(make())
+    width, height = figure.bbox.width, figure.bbox.height
+    for text, box in texts(figure):
+        assert box.x0 >= 0 and box.y0 >= 0 and box.x1 <= width and box.y1 <= height, text.get_text()
+
+
+def test_text_is_large_enough_to_read() -> None:
+    # Lettering of 1.8 mm is the smallest nominal size of ISO 3098-1; small letters of type are about 0.55 of its size,
+    # capitals 0.73: 6 points give capitals of 1.5 mm. Smaller is refused here (common practice, no source).
+    assert min(text.get_fontsize() for text, _ in texts(map_figure(record_factory.long_part()))) >= 6.0
+
+
+@pytest.mark.parametrize("make, scale", [(record_factory.frame, 1000), (record_factory.inch_part, 1000 / 25.4)])
+def test_offsets_on_the_map_are_those_of_the_record(make, scale) -> None:
+    record = make()
+    figure = map_figure(record)
+    names, numbers = with_gid(figure, "pocket"), with_gid(figure, "number")
+    shown = dict(zip(names, numbers, strict=True))
+    assert set(shown) == {decision.pocket for decision in record.decisions}
+    for decision in record.decisions:
+        text = shown[decision.pocket]
+        if decision.offset_mm is None:
+            assert text == "hold"
+            continue
+        number = NUMBER.match(text).group()
+        digits = len(number.partition(".")[2])
+        # Half of the last digit printed, and the rounding of one product.
+        assert abs(float(number) - decision.offset_mm * scale) <= 0.5 * 10**-digits * (1 + 1e-9)
+
+
+def test_verdicts_are_marked() -> None:
+    record = record_factory.frame()
+    figure = map_figure(record)
+    shown = dict(zip(with_gid(figure, "pocket"), with_gid(figure, "number"), strict=True))
+    marks = {"conform": "", "undecided": "?", "nonconform": "!"}
+    for decision in record.decisions:
+        if decision.action != "hold":
+            assert shown[decision.pocket].lstrip("+-0123456789. ") == marks[decision.verdict]
+
+
+def test_every_pocket_of_the_long_part_is_named() -> None:
+    record = record_factory.long_part()
+    assert sorted(with_gid(map_figure(record), "pocket")) == sorted(d.pocket for d in record.decisions)
+
+
+@pytest.mark.parametrize("make", MAKERS)
+def test_plate_is_drawn_to_scale(make) -> None:
+    figure = map_figure(make())
+    plates = [axes for axes in figure.axes if any(line.get_marker() == "x" for line in axes.lines) and axes.axison]
+    assert plates
+    scales = []
+    for axes in plates:
+        box = axes.get_window_extent()
+        scales += [box.width / np.ptp(axes.get_xlim()), box.height / np.ptp(axes.get_ylim())]
+    assert scales == pytest.approx([scales[0]] * len(scales), rel=1e-9)  # rounding only
+
+
+def test_contour_values_belong_to_the_warp() -> None:
+    record = record_factory.frame()
+    values = [float(text) for text in with_gid(map_figure(record), "contour")]
+    warp = 1000 * np.array(record.map.warp_mm, dtype=float)
+    assert values and min(values) >= warp.min() and max(values) <= warp.max()
+    assert 0 in values
+
+
+def test_title_block_says_what_was_left_out() -> None:
+    record = record_factory.frame()
+    said = " ".join(text.get_text() for text, _ in texts(map_figure(record)))
+    aside = sum(not used for used in record.readings.used)
+    counts = [int(n) for n in re.findall(r"(\d+) set aside", said)]
+    assert sum(counts) == aside
+    for words in (
+        record.job,
+        record.created,
+        "readings",
+        f"{len(record.readings.used)} given",
+        "µm",
+        "1 of 18 pockets",
+    ):
+        assert words in said
+
+
+def test_held_pockets_are_hatched() -> None:
+    hatched = [patch for axes in map_figure(record_factory.frame()).axes for patch in axes.patches if patch.get_hatch()]
+    assert hatched
+
+
+def test_without_a_surface_the_map_says_so() -> None:
+    said = [text.get_text() for text, _ in texts(map_figure(record_factory.no_surface()))]
+    assert any("No surface could be fitted" in text for text in said)
+
+
+def test_files_are_the_same_twice_and_the_pdf_has_three_pages(tmp_path: Path) -> None:
+    record = record_factory.inch_part()
+    written = []
+    for name in ("a", "b"):
+        (tmp_path / name).mkdir()
+        write_map(record, tmp_path / name)
+        files = sorted(path.name for path in (tmp_path / name).iterdir())
+        assert files == ["deviation_map.pdf", "deviation_map.png"]
+        written.append([(tmp_path / name / file).read_bytes() for file in files])
+    assert written[0] == written[1]
+    assert len(re.findall(rb"/Type /Page\b(?!s)", written[0][0])) == 3
+    with Image.open(tmp_path / "a" / "deviation_map.png") as picture:
+        size = picture.size
+    # A3 landscape (ISO 216): 420 by 297 mm.
+    assert size == pytest.approx((420 / 25.4 * DPI, 297 / 25.4 * DPI), abs=1)
+
+
+def test_drawing_leaves_no_global_state() -> None:
+    import subprocess
+    import sys
+
+    code = (
+        "import sys; sys.path.insert(0, 'tests'); import record_factory, floorfit.report.map as m;"
+        "m.map_figure(record_factory.inch_part()); print('matplotlib.pyplot' in sys.modules)"
+    )
+    root = Path(record_factory.__file__).parents[1]
+    run = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == "False"
+
+
+@pytest.mark.parametrize("warp", [0.0, 0.0123])
+def test_flat_plate_and_no_readings_are_drawn(warp) -> None:
+    record = record_factory.inch_part()
+    grid = record.map.model_copy(update={"warp_mm": [[warp] * len(record.map.x_mm)] * len(record.map.y_mm)})
+    none = type(record.readings)(**{name: [] for name in record.readings.model_dump()})
+    figure = map_figure(record.model_copy(update={"map": grid, "readings": none}))
+    assert overlaps(figure) == []
+    assert {float(text) for text in with_gid(figure, "contour")} <= {0.0}
+
+
+def test_part_of_one_round_pocket_far_from_the_origin() -> None:
+    record = record_factory.frame()
+    turn = np.linspace(0, 2 * np.pi, 120, endpoint=False)
+    ring = np.column_stack([5000 + 40 * np.cos(turn), -3000 + 40 * np.sin(turn)]).tolist()
+    outline = [[4950, -3050], [5050, -3050], [5050, -2950], [4950, -2950]]
+    part = {**record.part, "outline": outline, "pockets": [{**record.part["pockets"][0], "boundary": ring}]}
+    one = record.model_copy(update={"part": part, "decisions": record.decisions[:1], "map": None})
+    assert with_gid(map_figure(one), "pocket") == ["P01"]

@@ -1,0 +1,44 @@
+"""The finishing programmes of the sample parts: made by the script, right for their parts."""
+
+from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
+
+import pytest
+from nc_reference import run
+
+from floorfit.decision.results import Correction
+from floorfit.nc.correct import apply_offsets
+from floorfit.part.file import read_part
+
+FOLDER = Path(__file__).resolve().parents[2] / "sample_parts"
+PROGRAMS = sorted(FOLDER.glob("*/finish*.nc"))
+
+
+def script():
+    spec = importlib.util.spec_from_file_location("programs", FOLDER / "programs.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize("path", PROGRAMS, ids=lambda path: f"{path.parent.name}-{path.name}")
+def test_the_script_writes_these_bytes(path, tmp_path):
+    module = script()
+    tilt = module.TILT_DEG if "tilted" in path.name else None
+    module.write_program(read_part(path.with_name("part.json")), tmp_path / "again.nc", tilt)
+    assert (tmp_path / "again.nc").read_bytes() == path.read_bytes()
+
+
+@pytest.mark.parametrize("path", PROGRAMS, ids=lambda path: f"{path.parent.name}-{path.name}")
+def test_every_floor_is_cut_and_gets_its_offset(path):
+    """A second reader finds the lowest Z of the part raised by the offset that all floors got, 0.1 mm."""
+    part = read_part(path.with_name("part.json"))
+    given = {pocket.id: Correction("shift", pocket.centroid, 0.1) for pocket in part.pockets}
+    done = apply_offsets(part, given, path, tip_control="tilted" in path.name)
+    assert all(change.motions for change in done.pockets)
+    assert done.is_complete
+    before = min(move.end[2] for move in run(path.read_text()))
+    after = min(move.end[2] for move in run(done.data.decode()))
+    assert after - before == pytest.approx(0.1, abs=0.003)
