@@ -277,7 +277,7 @@ def _fitted(
         from floorfit.surface.expected import agreement
 
         places = replace(places, agreed=agreement(places.points, places.warp, places.u, expected, part.bounds))
-    mean = expected if places.agreed is not None and places.agreed.is_used else None
+    mean = None if places.agreed is None else places.agreed.used
     values = places.warp if mean is None else places.warp - mean.at(*places.points.T)
     fit = fit_surface(places.points, values, places.u, bounds=part.bounds, smallest_mm=smallest, seed=settings.seed)
     return places, fit if mean is None else replace(fit, surface=mean.added_to(fit.surface))

@@ -104,7 +104,7 @@ def _measured(floor: FloorWarp, count: int, surface: Surface, settings: Decision
     verdict = verdict_of(chosen.chances.conform, settings.level)
     if reason.startswith(("no-stock", "tolerance")):
         verdict = "nonconform"
-    if reason.startswith("outside-readings"):
+    elif reason:
         verdict = "undecided"
     if not reason and verdict != "conform":
         reason = _undecided(floor, chosen, wording)

@@ -266,7 +266,8 @@ def _check_arcs(out: _Findings, plan: Plan) -> None:
     motions, start, end = out.motions, plan.start(), plan.node
     other = motions.kind == OTHER_ARC
     absolute = motions.field("arc_absolute").astype(bool) if len(motions) else np.zeros(0, dtype=bool)
-    bad = other & ((np.abs(start - end) > 1e-9) | (absolute & ((start != 0) | (end != 0))))
+    divided = np.isin(np.arange(len(motions)), list(plan.breaks))
+    bad = other & ((np.abs(start - end) > 1e-9) | (absolute & ((start != 0) | (end != 0))) | divided)
     out.rows(
         "arc-plane",
         np.flatnonzero(bad),

@@ -163,11 +163,19 @@ class _Proof:
         back = np.append(False, self.share[1:] <= self.share[:-1]) & ~first
         self._bad(np.asarray(back), "a divided motion that runs backwards")
         arcs = before.is_arc[row] & after.is_arc
-        moved = np.abs(before.centre[row] - after.centre).max(axis=1) > _OFF_PATH_MM
-        radius = np.array([modal.motion in (20, 30) for modal in after.modals] or [False])[after.modal] & moved
-        flat = np.hypot(*(before.start[row, :2] - before.centre[row]).T)
-        self._bad(arcs & radius & (self.away > _OFF_PATH_MM + 0.001 * flat), "another arc centre")
+        self._bad(self._bulge() > 2 * _OFF_PATH_MM, "another arc")
         self._bad(arcs & (np.sign(before.sweep[row]) != np.sign(after.sweep)), "an arc the other way round")
+
+    def _bulge(self) -> NDArray[np.float64]:
+        """How far the middle of each arc of the result lies from the original path; 0 where there is no arc."""
+        before, after = self.before, self.after
+        away = np.zeros(len(self.row))
+        some = np.flatnonzero(before.is_arc[self.row] & after.is_arc)
+        first = np.where(np.append(True, self.last[:-1]), 0.0, np.append(0.0, self.share[:-1]))
+        middle = 0.5 * (first + self.share)
+        old = before.points(self.row[some], middle[some, None])[:, 0, :2]
+        away[some] = np.hypot(*(after.points(some, np.full(1, 0.5))[:, 0, :2] - old).T)
+        return away
 
     def _shares(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Share of the original path at the end of each row of the result, and the distance from it."""

@@ -17,6 +17,12 @@ from floorfit.nc.words import read_block
 
 __all__ = ["Written", "write_plan"]
 
+#: Greatest turn of a piece written by its radius, radians. Over half a turn R would have to be negative, and near it
+#: the rounding of the ends moves the middle without bound; at 120 degrees by 0.87 of it (sagitta of a chord).
+_MOST_BY_RADIUS = 2 * np.pi / 3
+#: What may be left of an offset, mm, where it ends.
+_NOTHING_LEFT_MM = 1e-9
+
 
 @dataclass
 class Written:
@@ -100,6 +106,8 @@ class _Writer:
                 self._divide(row, number, modal, end)
             else:
                 self._shift(row, number, modal, end)
+            if end == 0 and abs(self.carried) > _NOTHING_LEFT_MM:
+                raise ValueError("the offset of a floor ends here, and Z in the unit in force cannot say so exactly")
         except ValueError as error:
             self._refuse(number, str(error))
 
@@ -126,8 +134,7 @@ class _Writer:
         raw = text[span[0] : span[1]]
         decimals = self._enough(row, end, unit, max(decimals_of(raw), default_decimals(unit)))
         old = float(raw.replace(" ", "").replace("\t", ""))
-        if end == 0 and not modal.absolute:
-            decimals = max(decimals, decimals_for(self.carried / unit, unit))
+        decimals = self._to_return(end, modal, decimals)
         change = (end if modal.absolute else end - self.carried) / unit
         value = written(old + change, decimals)
         if value != old:
@@ -137,18 +144,24 @@ class _Writer:
     def _enough(self, row: int, end: float, unit: float, least: int) -> int:
         return decimals_to_show(end, unit, least) if end and self.fine[row] else least
 
+    def _to_return(self, end: float, modal: Modal, least: int) -> int:
+        """Decimals in which an increment that ends the offset takes back all of it, whatever block wrote it finer."""
+        if end != 0 or modal.absolute:
+            return least
+        return max(least, decimals_for(self.carried / modal.unit_mm, modal.unit_mm))
+
     def _divide(self, row: int, number: int, modal: Modal, end: float) -> None:
-        shares = [share for share, _ in self.plan.breaks[row]] + [1.0]
-        offsets = [dz for _, dz in self.plan.breaks[row]] + [end]
         text, unit = self.lines[number], modal.unit_mm
         words = {word.letter: text[word.number : word.end] for word in read_block(text).words}
         z = self.motions.xyz[row, 2] / unit
         decimals = max(
             [decimals_of(raw) for letter, raw in words.items() if letter in "XYZIJR"] + [decimals_for(float(z), unit)]
         )
+        decimals = self._to_return(end, modal, decimals)
         if self.motions.is_arc[row] and self.motions.turns[row]:
             raise ValueError("an arc of several turns would have to be divided")
-        pieces = self._pieces(row, modal, np.array(shares), np.array(offsets), decimals, "R" not in words)
+        shares, offsets = self._places(row, end, "R" in words)
+        pieces = self._pieces(row, modal, shares, offsets, decimals, "R" not in words)
         reached = pieces[-1].end["Z"] * unit
         if not modal.absolute:
             pieces = self._increments(row, pieces, unit, decimals)
@@ -156,6 +169,21 @@ class _Writer:
         style = PieceStyle(decimals, self.line_end, modal.absolute)
         self.out.blocks[number] = divide(text, pieces, style)
         self.carried = reached - float(self.motions.xyz[row, 2])
+
+    def _places(self, row: int, end: float, by_radius: bool) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Ends of the pieces, and the offsets there; by radius, no piece turns more than `_MOST_BY_RADIUS`."""
+        shares = np.array([share for share, _ in self.plan.breaks[row]] + [1.0])
+        offsets = np.array([dz for _, dz in self.plan.breaks[row]] + [end])
+        if not by_radius or not self.motions.is_arc[row]:
+            return shares, offsets
+        first = np.concatenate([[0.0], shares[:-1]])
+        turn = (shares - first) * abs(self.motions.sweep[row])
+        counts = np.ceil(turn / _MOST_BY_RADIUS).astype(int).clip(1)
+        more = np.concatenate(
+            [np.linspace(a, b, count + 1)[1:] for a, b, count in zip(first, shares, counts, strict=True)]
+        )
+        at = np.concatenate([[0.0], shares])
+        return more, np.interp(more, at, np.concatenate([[self.plan.node[row - 1] if row else 0.0], offsets]))
 
     def _increments(self, row: int, pieces: list[Piece], unit: float, decimals: int) -> list[Piece]:
         """The same pieces as increments; what rounding leaves over goes into the last."""

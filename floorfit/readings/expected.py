@@ -107,7 +107,16 @@ def fit_rough_warp(x: ArrayLike, y: ArrayLike, w: ArrayLike) -> RoughWarp:
     thin = np.arange(0, len(values), max(1, len(values) // ENOUGH))
     degree, coefficients, scale = _best((points[thin] - centre) / half, values[thin])
     left = values - _terms((points - centre) / half, degree) @ coefficients
-    return RoughWarp(centre, half, degree, coefficients, scale, points, left)
+    kept = _few_a_place(points)
+    return RoughWarp(centre, half, degree, coefficients, scale, points[kept], left[kept])
+
+
+def _few_a_place(points: Array) -> NDArray[np.intp]:
+    """Rows with at most two neighbourhoods' worth at one place: a search tree cannot split points that are equal."""
+    order = np.lexsort(points.T)
+    is_new = np.concatenate([[True], (np.diff(points[order], axis=0) != 0).any(axis=1)])
+    start = np.maximum.accumulate(np.where(is_new, np.arange(len(points)), 0))
+    return np.sort(order[np.arange(len(points)) - start < 2 * NEIGHBOURS])
 
 
 def _best(points: Array, values: Array) -> tuple[int, Array, float]:

@@ -70,19 +70,34 @@ def group_places(x: ArrayLike, y: ArrayLike, tolerance_mm: float) -> Rows:
     Returns
     -------
     (n,) ndarray of int
+
+    Notes
+    -----
+    Rows that share a square of an eighth of the tolerance count as one point first, so that any number of rows at one
+    place costs no more than one.
     """
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
     points = np.column_stack([np.ravel(x), np.ravel(y)])
-    n = len(points)
-    pairs = cKDTree(points).query_pairs(tolerance_mm, output_type="ndarray") if n else np.zeros((0, 2), int)
-    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
-    names = connected_components(links, directed=False)[1]
-    first = np.full(n, n, np.intp)
-    np.minimum.at(first, names, np.arange(n))
+    if len(points) == 0:
+        return np.zeros(0, np.intp)
+    square, inverse = _squares(points, tolerance_mm / 8)
+    pairs = cKDTree(points[square]).query_pairs(tolerance_mm, output_type="ndarray")
+    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(square), len(square)))
+    names = connected_components(links, directed=False)[1][inverse]
+    first = np.full(len(points), len(points), np.intp)
+    np.minimum.at(first, names, np.arange(len(points)))
     return np.asarray(first[names], np.intp)
+
+
+def _squares(points: Array, side: float) -> tuple[Rows, Rows]:
+    """First row in each square that holds any, and each row's square among those."""
+    cell = np.floor((points - points.min(axis=0)) / side).astype(np.int64)
+    key = cell[:, 0] * (cell[:, 1].max() + 1) + cell[:, 1]
+    _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
+    return np.asarray(first, np.intp), np.asarray(inverse, np.intp).reshape(-1)
 
 
 def doubled_rows(place: Rows, columns: list[NDArray[np.generic]]) -> Rows:

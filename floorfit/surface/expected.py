@@ -1,12 +1,13 @@
-"""What earlier parts say of this one: a mean warp, and whether a plate agrees with it.
+"""What earlier parts say of this one: a mean warp, shapes of the differences, and whether a plate agrees.
 
-The mean is taken off the readings before the fit and put back after it, so that only what differs from it has to be
-found. Whether that is right is decided by the restricted likelihood of the readings with and without it.
+The mean, and as much of each shape as the readings ask for, is taken off them before the fit and put back after it,
+so that only what differs from it has to be found. Whether that is right is decided by the restricted likelihood of
+the readings with and without it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,7 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.surface.fit import check_places
 from floorfit.surface.grid import Grid, make_grid
-from floorfit.surface.reml import START, assemble, best_prior
+from floorfit.surface.reml import START, Solution, assemble, best_prior
 from floorfit.surface.robust import robust_weights
 from floorfit.surface.spline import Surface
 
@@ -50,6 +51,8 @@ class Expected:
         Number of parts behind it.
     source : str
         Where it came from, for messages.
+    shapes : tuple of (k, l) ndarray, mm
+        Leading shapes of the parts' differences from the mean, each one standard deviation high.
     """
 
     x: Array
@@ -57,6 +60,17 @@ class Expected:
     mean: Array
     parts: int
     source: str = "series"
+    shapes: tuple[Array, ...] = ()
+
+    def with_scores(self, scores: Array) -> Expected:
+        """Return the mean of a part whose first shapes have these scores: mean plus the sum of scores times shapes."""
+        mean = self.mean + sum((c * shape for c, shape in zip(scores, self.shapes, strict=False)), np.zeros(1))
+        return replace(self, mean=np.asarray(mean), shapes=())
+
+    def shapes_at(self, points: Array) -> Array:
+        """Shapes at places (n, 2), mm, shape (n, shapes)."""
+        each = [replace(self, mean=shape, shapes=()).at(*points.T) for shape in self.shapes]
+        return np.column_stack(each) if each else np.empty((len(points), 0))
 
     def at(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Mean warp at plan positions, mm: bicubic between the nodes, straight on beyond them."""
@@ -87,28 +101,38 @@ class Expected:
 
 @dataclass(frozen=True)
 class Agreement:
-    """Whether the readings of a plate agree with a mean warp.
+    """Whether the readings of a plate agree with what is expected.
 
     Parameters
     ----------
     gain : float
-        Twice the log of the ratio of restricted likelihoods, with the mean over without it.
-    is_used : bool
-        Whether the gain is at least `LEAST_GAIN`.
+        Twice the log of the ratio of restricted likelihoods, with the expectation over without it.
+    used : Expected or None
+        What to take off the readings: the mean, with the scores of the shapes in it; None where the gain is under
+        `LEAST_GAIN`.
+    scores : tuple of float
+        Of the shapes, in standard deviations; empty where the mean alone is likelier.
     """
 
     gain: float
-    is_used: bool
+    used: Expected | None = None
+    scores: tuple[float, ...] = ()
+
+    @property
+    def is_used(self) -> bool:
+        """Whether the expectation is to be used."""
+        return self.used is not None
 
     @property
     def words(self) -> str:
         """What was found and done, in a sentence."""
         word, done = ("agrees", "it was used") if self.is_used else ("does not agree", "the fit is that without it")
-        return f"the plate {word} with the mean warp of earlier parts (2 Δ log L = {self.gain:+.1f}): {done}."
+        more = f" with {len(self.scores)} of its shapes" if self.scores and self.is_used else ""
+        return f"the plate {word} with the mean warp of earlier parts (2 Δ log L = {self.gain:+.1f}): {done}{more}."
 
 
 def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds: Bounds) -> Agreement:
-    """Compare the likelihood of the readings with and without the mean.
+    """Compare the likelihood of the readings with and without the expectation.
 
     Parameters
     ----------
@@ -130,28 +154,70 @@ def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds
 
     Notes
     -----
-    Both are Gaussian with the same free plane, on the same grid and with the same weights, and each at its own
-    likeliest smoothing: the mean only shifts the readings, so the densities compare directly. A reading that either
-    fit does not believe counts for neither. With fewer than six readings there is nothing to compare.
+    All are Gaussian with the same free plane, on the same grid and with the same weights, and each at its own
+    likeliest smoothing: the mean only shifts the readings, so the densities compare directly. The scores of the shapes
+    are standard normal beforehand and integrated out. A reading that a fit does not believe counts for none. With
+    fewer than six readings there is nothing to compare.
     """
     import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
 
     check_places(points)
     if len(values) < 6:
-        return Agreement(0.0, False)
+        return Agreement(0.0)
     low, high = np.minimum(bounds[:2], points.min(axis=0)), np.maximum(bounds[2:], points.max(axis=0))
     grid = make_grid((*low, *high), float(np.sqrt(np.prod(high - low) / CELLS)))
     plain, shifted = (_without_plane(points, one, u) for one in (values, values - expected.at(*points.T)))
     with threadpool_limits(limits=1, user_api="blas"):
         weights = np.minimum(*(robust_weights(grid, points, one, u).weights for one in (plain, shifted)))
-        evidence = [_evidence(grid, points, one, u, weights) for one in (plain, shifted)]
-    gain = evidence[0] - evidence[1]
-    return Agreement(float(gain), bool(gain >= LEAST_GAIN))
+        data = _Weighed(grid, points, weights / u**2, float(weights.sum()))
+        base, mean = (data.best(one) for one in (plain, shifted))
+        told = [(base[2] - mean[2], np.empty(0))]
+        shapes = expected.shapes_at(points)
+        for count in range(1, shapes.shape[1] + 1):
+            told.append(_with_shapes(data, shifted, shapes[:, :count], mean, base[2]))
+    gain, scores = max(told, key=lambda one: one[0])
+    if gain < LEAST_GAIN:
+        return Agreement(float(gain))
+    used = expected.with_scores(scores) if len(scores) else replace(expected, shapes=())
+    return Agreement(float(gain), used, tuple(scores.tolist()))
 
 
-def _evidence(grid: Grid, points: Array, values: Array, u: Array, weights: Array) -> float:
-    equations = assemble(grid, points, values, weights / u**2, float(weights.sum()))
-    return best_prior(equations, START)[0][2]
+@dataclass(frozen=True)
+class _Weighed:
+    """Places with their weights over u² on a grid, and the sum of the robust weights."""
+
+    grid: Grid
+    points: Array
+    weights: Array
+    count: float
+
+    def best(self, values: Array) -> tuple[Solution, float, float]:
+        """Likeliest smoothing and reach: solution, spread and evidence."""
+        return best_prior(assemble(self.grid, self.points, values, self.weights, self.count), START)[0]
+
+
+def _with_shapes(
+    data: _Weighed, values: Array, shapes: Array, start: tuple[Solution, float, float], base: float
+) -> tuple[float, Array]:
+    """Gain with the shapes' scores integrated out, and their best values.
+
+    At a smoothing the readings' precision with the spline integrated out is ``R = W − W B (N + λ S)⁻¹ Bᵀ W``, the
+    scores are ``(Φᵀ R Φ + I)⁻¹ Φᵀ R y`` and what they add is ``cᵀc + log |Φᵀ R Φ + I|`` (Gaussian integral).
+    """
+    solution, scores, added = start[0], np.zeros(shapes.shape[1]), 0.0
+    for _ in range(3):
+        right = np.array([data.grid.right_side(data.points, data.weights * one) for one in shapes.T])
+        solved = solution.factor.solve_many(right)
+        weighed = shapes * data.weights[:, None]
+        inner = shapes.T @ weighed - np.einsum("aij,bij->ab", right, solved)
+        own = weighed.T @ values - np.einsum(
+            "aij,ij->a", solved, data.grid.right_side(data.points, data.weights * values)
+        )
+        normal = inner / solution.inflation + np.eye(len(inner))
+        scores = np.linalg.solve(normal, own / solution.inflation)
+        added = float(scores @ scores) + float(np.linalg.slogdet(normal)[1])
+        solution, _, evidence = data.best(values - shapes @ scores)
+    return base - evidence - added, scores
 
 
 def _without_plane(points: Array, values: Array, u: Array) -> Array:

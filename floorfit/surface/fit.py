@@ -23,8 +23,8 @@ __all__ = ["Fit", "choose_cell", "fit_surface"]
 Array = NDArray[np.float64]
 
 #: Cells of the grid inside the part: never fewer, never more. The first keeps the spline's own stiffness out of the
-#: answer on small parts; the second bounds time and memory (about 30,000 unknowns).
-MIN_CELLS, MAX_CELLS = 4_000, 20_000
+#: answer on small parts; the second bounds time and memory (about 17,000 unknowns).
+MIN_CELLS, MAX_CELLS = 4_000, 12_000
 #: Cells of the coarse grid on which weights and smoothing are searched.
 COARSE_CELLS = 900
 #: Cells across the spacing of the readings, and across the smallest floor.
@@ -180,7 +180,9 @@ def fit_surface(
         return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed)
 
 
-def choose_cell(bounds: tuple[float, float, float, float], count: int, smallest_mm: float | None = None) -> float:
+def choose_cell(
+    bounds: tuple[float, float, float, float], count: int, smallest_mm: float | None = None, *, fine: bool = False
+) -> float:
     """Cell width, mm: finer than the readings' spacing, a few across the smallest floor, within bounds.
 
     Parameters
@@ -190,12 +192,15 @@ def choose_cell(bounds: tuple[float, float, float, float], count: int, smallest_
         Number of readings.
     smallest_mm : float, optional
         Width of the smallest floor.
+    fine : bool
+        Half the width and more cells: for a smoothing that is set, and may all but interpolate.
     """
     area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
-    wanted = np.sqrt(area / max(count, 1)) / PER_SPACING
+    most = 2.5 * MAX_CELLS if fine else MAX_CELLS
+    wanted = np.sqrt(area / max(count, 1)) / (2 * PER_SPACING if fine else PER_SPACING)
     if smallest_mm is not None:
         wanted = min(wanted, smallest_mm / PER_FLOOR)
-    return float(np.clip(wanted, np.sqrt(area / MAX_CELLS), np.sqrt(area / MIN_CELLS)))
+    return float(np.clip(wanted, np.sqrt(area / most), np.sqrt(area / MIN_CELLS)))
 
 
 def check_places(points: Array) -> None:
@@ -246,7 +251,7 @@ def _fit(
     plane = _plane(xy, w, u)
     flat = w - _heights(plane, xy)
     search = robust_weights(make_grid(box, _coarse(box)), xy, flat, u, prior=prior, robust=robust)
-    grid = make_grid(box, choose_cell(box, len(w), smallest) if cell is None else cell)
+    grid = make_grid(box, choose_cell(box, len(w), smallest, fine=prior is not None) if cell is None else cell)
     equations = assemble(grid, xy, flat, search.weights / u**2, float(search.weights.sum()))
     nodes = _nodes(equations, search)
     centre = nodes[0][0]

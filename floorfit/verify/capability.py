@@ -1,0 +1,86 @@
+"""Capability of finished webs with its confidence limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from floorfit.part.model import Tolerance
+
+__all__ = ["Capability", "capability"]
+
+Array = NDArray[np.float64]
+
+#: Two-sided 95 % point of the normal distribution.
+K95 = 1.959964
+
+
+@dataclass(frozen=True)
+class Capability:
+    """Cp and Cpk of n values.
+
+    Parameters
+    ----------
+    count : int
+        Values.
+    mean, sd : float
+        Of them; the deviation with n − 1.
+    cp, cpk : float
+        NaN where the tolerance lacks the limits that they need, or under two values.
+    cp_limits, cpk_limits : (float, float)
+        95 % limits.
+    """
+
+    count: int
+    mean: float
+    sd: float
+    cp: float
+    cpk: float
+    cp_limits: tuple[float, float]
+    cpk_limits: tuple[float, float]
+
+
+def capability(values: ArrayLike, tolerance: Tolerance) -> Capability:
+    """Capability indices of values against limits.
+
+    Parameters
+    ----------
+    values : (n,) array_like, mm
+        Deviations from nominal, one for each part.
+    tolerance : Tolerance
+
+    Notes
+    -----
+    ``Cp = (U − L)/6s``, ``Cpk = min((U − x̄)/3s, (x̄ − L)/3s)`` (ISO 22514-2:2017, normal values). Limits of Cp from
+    chi-squared with n − 1 degrees of freedom; of Cpk after A. F. Bissell, Appl. Statist. 39, 331, 1990:
+    ``Cpk (1 ± z √(1/(9 n Cpk²) + 1/(2(n − 1))))``. Both take the values for independent and normal.
+    """
+    x = np.asarray(values, float)
+    nan = float("nan")
+    count = len(x)
+    mean = float(x.mean()) if count else nan
+    sd = float(x.std(ddof=1)) if count > 1 else nan
+    if count < 2 or sd == 0:
+        return Capability(count, mean, sd, nan, nan, (nan, nan), (nan, nan))
+    sides = [] if tolerance.upper is None else [(tolerance.upper - mean) / (3 * sd)]
+    sides += [] if tolerance.lower is None else [(mean - tolerance.lower) / (3 * sd)]
+    cp = tolerance.width / (6 * sd) if len(sides) == 2 else nan
+    cpk = min(sides) if sides else nan
+    return Capability(count, mean, sd, cp, cpk, cp_limits(cp, count), cpk_limits(cpk, count))
+
+
+def cp_limits(cp: float, count: int) -> tuple[float, float]:
+    """95 % limits of Cp: ``Cp √(χ²/ν)``."""
+    from scipy.special import chdtri
+
+    freedom = count - 1
+    low, high = (float(np.sqrt(chdtri(freedom, tail) / freedom)) for tail in (0.975, 0.025))
+    return (cp * low, cp * high)
+
+
+def cpk_limits(cpk: float, count: int) -> tuple[float, float]:
+    """95 % limits of Cpk after Bissell; written so that Cpk = 0 has them too."""
+    reach = K95 * float(np.sqrt(1 / (9 * count) + cpk**2 / (2 * (count - 1))))
+    return (cpk - reach, cpk + reach)

@@ -1,0 +1,131 @@
+"""Control charts of single values: individuals and moving range (ISO 7870-2:2013), and a straight trend."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+__all__ = ["D2", "D4", "Chart", "Trend", "control_chart", "trend"]
+
+Array = NDArray[np.float64]
+
+#: Mean of the range of two normal values in standard deviations, 2/√π = 1.128 (ISO 7870-2, table of factors, n = 2).
+D2 = 1.128
+#: Upper limit of the moving range over its mean, 1 + 3 d3/d2 = 3.267 (the same table).
+D4 = 3.267
+
+
+@dataclass(frozen=True)
+class Chart:
+    """An individuals and moving range chart; values that are not known are left out before.
+
+    Parameters
+    ----------
+    values : (n,) ndarray
+        In order of time.
+    mean, lower, upper : float
+        Centre line and limits ``mean ± 3 MR/d2``; NaN under two values.
+    ranges : (n − 1,) ndarray
+        ``|x_i − x_(i−1)|``.
+    mean_range, range_upper : float
+        Centre line and upper limit ``D4 MR`` of the ranges; the lower limit is 0.
+    signals, range_signals : (n,), (n − 1,) ndarray of bool
+        Outside the limits.
+    """
+
+    values: Array
+    mean: float
+    lower: float
+    upper: float
+    ranges: Array
+    mean_range: float
+    range_upper: float
+    signals: NDArray[np.bool_]
+    range_signals: NDArray[np.bool_]
+
+    @property
+    def sigma(self) -> float:
+        """Standard deviation that the moving ranges say, ``MR/d2``."""
+        return self.mean_range / D2
+
+
+@dataclass(frozen=True)
+class Trend:
+    """A straight line through values in order.
+
+    Parameters
+    ----------
+    slope : float
+        Per step.
+    u : float
+        Standard uncertainty of it; NaN under three values.
+    factor : float
+        Student's t for 95 %.
+    """
+
+    slope: float
+    u: float
+    factor: float
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """95 % limits of the slope."""
+        return (self.slope - self.factor * self.u, self.slope + self.factor * self.u)
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether the limits leave out zero."""
+        low, high = self.limits
+        return bool(low > 0 or high < 0)
+
+
+def control_chart(values: ArrayLike) -> Chart:
+    """Limits of an individuals and moving range chart.
+
+    Parameters
+    ----------
+    values : (n,) array_like
+        In order of time, finite.
+
+    Notes
+    -----
+    Limits whose moving range is zero flag every value that differs; rounding of 1e-12 is let pass.
+    """
+    x = np.asarray(values, float)
+    ranges = np.abs(np.diff(x))
+    none = np.zeros(len(x), bool)
+    if len(x) < 2:
+        nan = float("nan")
+        return Chart(x, float(x.mean()) if len(x) else nan, nan, nan, ranges, nan, nan, none, none[1:])
+    mean, mean_range = float(x.mean()), float(ranges.mean())
+    reach = 3 * mean_range / D2
+    slack = 1e-12 * max(1.0, abs(mean))
+    return Chart(
+        x, mean, mean - reach, mean + reach, ranges, mean_range, D4 * mean_range,
+        np.abs(x - mean) > reach + slack, ranges > D4 * mean_range + slack,
+    )  # fmt: skip
+
+
+def trend(values: ArrayLike) -> Trend:
+    """Least squares line of values against their order, with Student's limits of its slope.
+
+    Parameters
+    ----------
+    values : (n,) array_like
+        In order of time; NaN keeps its step and is left out.
+    """
+    from floorfit.verify.bias import student_factor
+
+    x = np.asarray(values, float)
+    known = np.flatnonzero(np.isfinite(x))
+    if len(known) < 3:
+        nan = float("nan")
+        return Trend(nan, nan, nan)
+    when = known - known.mean()
+    spread = float(when @ when)
+    slope = float(when @ x[known]) / spread
+    left = x[known] - x[known].mean() - slope * when
+    freedom = len(known) - 2
+    return Trend(slope, float(np.sqrt(left @ left / freedom / spread)), student_factor(freedom))

@@ -1,0 +1,187 @@
+"""Pictures of a verification and of a series: plans to scale, readable in grey."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from io import BytesIO
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.part.model import Part
+from floorfit.report.colours import DIVERGING, SEQUENTIAL, Anchors, colour_map
+from floorfit.report.format import display_for
+from floorfit.report.labels import printable
+from floorfit.report.sheet import INK
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from floorfit.verify.charts import Chart
+    from floorfit.verify.results import Verification
+
+__all__ = ["as_data_url", "chart_figure", "field_figure", "png_of", "verification_figure"]
+
+Array = NDArray[np.float64]
+
+#: Pixels per inch.
+DPI = 120
+#: Most names that are written into floors; beyond it the table names them.
+MOST_NAMES = 60
+
+
+def verification_figure(found: Verification) -> Figure:
+    """Plan with measured less predicted at every reading, and the verdict of every floor.
+
+    Parameters
+    ----------
+    found : Verification
+    """
+    show, proof = display_for(found.part.units), found.readings
+    difference = (proof.deviation - proof.predicted) * show.small_per_mm
+    rows = np.flatnonzero(np.isfinite(difference) & proof.is_used)
+    top = max(float(np.abs(difference[rows]).max()) if len(rows) else 0.0, 1e-3 * show.small_per_mm)
+    figure, axes = _plan(found.part, "Measured less predicted web at each reading, and the verdict of each floor")
+    marks = {"conform": "", "undecided": "?", "nonconform": "!", "not-read": "–"}
+    for pocket, floor in zip(found.part.pockets, found.floors, strict=True):
+        hatch = {"nonconform": "xxx", "undecided": "///", "not-read": ""}.get(floor.verdict, "")
+        shade = "white" if floor.verdict == "not-read" else "#f3f3f1"
+        _floor(axes, pocket.boundary, shade, hatch, show.per_mm)
+        for island in pocket.islands:
+            _floor(axes, island, "white", "", show.per_mm)
+        if len(found.floors) <= MOST_NAMES:
+            x, y = pocket.polygon.representative_point().coords[0]
+            name = f"{marks[floor.verdict]} {printable(pocket.id)[:12]}".strip()
+            axes.text(
+                x * show.per_mm, y * show.per_mm, name, size=7, color=INK, ha="center", va="center", parse_math=False
+            )
+    drawn = axes.scatter(
+        found.x[rows] * show.per_mm, found.y[rows] * show.per_mm, c=difference[rows], s=26, vmin=-top, vmax=top,
+        cmap=colour_map(DIVERGING, "difference"), edgecolors=INK, linewidths=0.6, zorder=3,
+    )  # fmt: skip
+    bar = figure.colorbar(drawn, ax=axes, shrink=0.8, pad=0.02)
+    bar.set_label(f"measured less predicted, {show.small} (plus: thicker)")
+    return figure
+
+
+def field_figure(part: Part, title: str, x: Array, y: Array, values: Array, words: str, *, is_signed: bool) -> Figure:
+    """Plan with a field over the part.
+
+    Parameters
+    ----------
+    part : Part
+    title : str
+    x, y : (k,), (l,) ndarray, mm
+        Nodes.
+    values : (k, l) ndarray, mm
+        NaN outside the outline.
+    words : str
+        What the colours mean; the small unit is added.
+    is_signed : bool
+        Whether zero lies in the middle of the colours.
+    """
+    show = display_for(part.units)
+    field = values.T * show.small_per_mm
+    top = max(float(np.nanmax(np.abs(field))), 1e-9)
+    anchors: Anchors = DIVERGING if is_signed else SEQUENTIAL
+    figure, axes = _plan(part, title)
+    drawn = axes.pcolormesh(
+        x * show.per_mm, y * show.per_mm, field, cmap=colour_map(anchors, "field"), shading="nearest",
+        vmin=-top if is_signed else 0.0, vmax=top, rasterized=True,
+    )  # fmt: skip
+    if np.ptp(field[np.isfinite(field)]) > 1e-6 * top:
+        axes.contour(x * show.per_mm, y * show.per_mm, field, levels=8, colors=INK, linewidths=0.5)
+    for pocket in part.pockets:
+        for ring in (pocket.boundary, *pocket.islands):
+            _floor(axes, ring, "none", "", show.per_mm)
+    figure.colorbar(drawn, ax=axes, shrink=0.8, pad=0.02).set_label(f"{words}, {show.small}")
+    return figure
+
+
+def chart_figure(chart: Chart, labels: Sequence[str], title: str, unit: str) -> Figure:
+    """Individuals above, moving ranges below, with their limits; crosses are signals.
+
+    Parameters
+    ----------
+    chart : Chart
+    labels : sequence of str
+        One for each value: the job.
+    title : str
+    unit : {"mm", "in"}
+    """
+    from matplotlib.figure import Figure
+
+    show = display_for(unit)
+    figure = Figure(figsize=(9, 4.2), facecolor="white", layout="constrained")
+    figure.suptitle(printable(title), size=11, parse_math=False)
+    upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(2, 1))
+    order = np.arange(1.0, len(chart.values) + 1)
+    scale = show.small_per_mm
+    _line(
+        upper,
+        order,
+        chart.values * scale,
+        chart.signals,
+        (chart.lower * scale, chart.mean * scale, chart.upper * scale),
+    )
+    flags = np.append(False, chart.range_signals)
+    _line(
+        lower,
+        order,
+        np.append(np.nan, chart.ranges) * scale,
+        flags,
+        (None, chart.mean_range * scale, chart.range_upper * scale),
+    )
+    upper.set_ylabel(f"value, {show.small}")
+    lower.set_ylabel(f"moving range, {show.small}")
+    lower.set_xlabel(f"job in order of time, {labels[0][:12]} to {labels[-1][:12]}" if labels else "job")
+    return figure
+
+
+def png_of(figure: Figure) -> bytes:
+    """A figure as PNG; the same figure gives the same bytes."""
+    out = BytesIO()
+    figure.savefig(out, format="png", dpi=DPI, metadata={"Software": None})
+    return out.getvalue()
+
+
+def as_data_url(png: bytes) -> str:
+    """A PNG as an address that a page can hold in itself."""
+    return "data:image/png;base64," + base64.b64encode(png).decode("ascii")
+
+
+def _plan(part: Part, title: str) -> tuple[Figure, Axes]:
+    from matplotlib.figure import Figure
+
+    show = display_for(part.units)
+    x0, y0, x1, y1 = (edge * show.per_mm for edge in part.bounds)
+    share = min(max((y1 - y0) / (x1 - x0), 0.2), 2.0)
+    figure = Figure(figsize=(10, 2.0 + 8 * share), facecolor="white", layout="constrained")
+    axes = figure.subplots()
+    axes.set_title(printable(title), size=11, parse_math=False)
+    axes.set_aspect("equal")
+    axes.set_xlim(x0 - 0.01 * (x1 - x0), x1 + 0.01 * (x1 - x0))
+    axes.set_ylim(y0 - 0.02 * (y1 - y0), y1 + 0.02 * (y1 - y0))
+    axes.set_xlabel(f"X, {show.unit}")
+    axes.set_ylabel(f"Y, {show.unit}")
+    outline = np.array(part.outline) * show.per_mm
+    axes.fill(*outline.T, facecolor="white", edgecolor=INK, linewidth=1.0, zorder=0)
+    return figure, axes
+
+
+def _floor(axes: Axes, ring: Sequence[tuple[float, float]], face: str, hatch: str, per_mm: float) -> None:
+    points = np.array(ring) * per_mm
+    axes.fill(*points.T, facecolor=face, edgecolor=INK, linewidth=0.6, hatch=hatch or None, alpha=None, zorder=1)
+
+
+def _line(
+    axes: Axes, order: Array, values: Array, signals: NDArray[np.bool_], levels: tuple[float | None, float, float]
+) -> None:
+    axes.plot(order, values, color=INK, linewidth=0.8, marker="o", markersize=3)
+    axes.plot(order[signals], values[signals], linestyle="none", marker="x", markersize=9, markeredgewidth=2, color=INK)
+    for level, style in zip(levels, ("--", "-", "--"), strict=True):
+        if level is not None and np.isfinite(level):
+            axes.axhline(level, color="#555", linewidth=0.8, linestyle=style)

@@ -1,0 +1,258 @@
+"""Many jobs of one part: how it bends, how it is cut, and what the next one can take as known."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding, InputError
+from floorfit.part.model import Part
+from floorfit.readings.repeats import Repeatability
+from floorfit.verify.capability import Capability, capability
+from floorfit.verify.charts import Chart, Trend, control_chart, trend
+from floorfit.verify.shapes import Alike, Shapes, find_shapes, how_alike
+from floorfit.verify.stream import FinishedJob, JobSummary, Nodes, Shelf, find_folders, read_finished, read_job
+
+__all__ = ["PocketSeries", "Series", "inside_nodes", "read_series"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class PocketSeries:
+    """One pocket over the jobs.
+
+    Parameters
+    ----------
+    pocket : str
+    jobs : (m,) ndarray of int
+        Jobs that gave it an offset, by their place in time.
+    chart : Chart
+        Of the offsets, mm.
+    drift : Trend
+        Of the offsets, mm a job.
+    capability : Capability
+        Of the finished web: one value for each verified job, the mean deviation at its readings, mm.
+    """
+
+    pocket: str
+    jobs: NDArray[np.intp]
+    chart: Chart
+    drift: Trend
+    capability: Capability
+
+
+@dataclass(frozen=True)
+class Series:
+    """A series of jobs of one part, in order of time.
+
+    Parameters
+    ----------
+    part : Part
+    fingerprint : str
+        Of the part's geometry.
+    names, jobs, created : tuple of str
+        Folder, id and time of each job.
+    x, y : (k,), (l,) ndarray, mm
+        Nodes.
+    mean, spread : (k, l) ndarray, mm
+        Mean warp and standard deviation over the parts (0 under two).
+    mean_u : (k, l) ndarray, mm
+        Standard uncertainty of the mean.
+    warps : int
+        Jobs with a surface.
+    shapes : Shapes
+        At the nodes.
+    alike : Alike
+    pockets : tuple of PocketSeries
+    bias_chart : Chart
+        Of the common biases of verified jobs, mm.
+    bias_drift : Trend
+        mm a job.
+    verified : int
+        Jobs with a verification.
+    repeatability : Repeatability
+        Of the gauge, from repeats of one place.
+    readings : float
+        Mean number of readings used.
+    enough : int or None
+        Readings that would do with the mean warp taken as known; None where it does not help.
+    findings : tuple of Finding
+        Jobs that were left out, and what a person should know.
+    """
+
+    part: Part
+    fingerprint: str
+    names: tuple[str, ...]
+    jobs: tuple[str, ...]
+    created: tuple[str, ...]
+    x: Array
+    y: Array
+    mean: Array
+    spread: Array
+    mean_u: Array
+    warps: int
+    shapes: Shapes
+    alike: Alike
+    pockets: tuple[PocketSeries, ...]
+    bias_chart: Chart
+    bias_drift: Trend
+    verified: int
+    repeatability: Repeatability
+    readings: float
+    enough: int | None
+    findings: tuple[Finding, ...] = field(default=())
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether no job was left out."""
+        return not any(finding.severity == "error" for finding in self.findings)
+
+
+def read_series(jobs: Iterable[str | Path], *, progress: Callable[[int, int], None] | None = None) -> Series:
+    """Read jobs of one part, one at a time.
+
+    Parameters
+    ----------
+    jobs : iterable of path
+        Job folders, verification folders, or folders that hold them, to three levels down.
+    progress : callable, optional
+        Called with the number done and the number in all.
+
+    Returns
+    -------
+    Series
+
+    Raises
+    ------
+    InputError
+        If no job could be read.
+
+    Notes
+    -----
+    Memory: some 30 kB a job. A broken job, and one of another part than most are, is left out with a finding. The order
+    is that of the records' time; equal times keep the order of their names. A verification belongs to the job whose
+    id it names; where several name one job, a pocket counts as it was read last.
+    """
+    paths = [Path(one) for one in jobs]
+    files = list(find_folders(paths))
+    summaries, finished, findings, shelf = _read_all(files, progress)
+    findings += [_missing(path) for path in paths if not path.exists()]
+    if not summaries:
+        lines = findings or [
+            Finding("no-job", ", ".join(map(str, paths)), "", "no job folder here. Name a folder of jobs.")
+        ]
+        raise InputError(lines)
+    key, kept, others = _of_one_part(summaries)
+    part, nodes = shelf.parts[key]
+    return _series(key, part, nodes, kept, finished, [*findings, *others, *_doubled(kept)])
+
+
+def _read_all(
+    files: list[tuple[str, Path]], progress: Callable[[int, int], None] | None
+) -> tuple[list[JobSummary], list[FinishedJob], list[Finding], Shelf]:
+    shelf, summaries, finished, findings = Shelf(), [], [], []
+    for count, (kind, file) in enumerate(files, start=1):
+        found = read_job(file, shelf) if kind == "job" else read_finished(file)
+        if isinstance(found, Finding):
+            findings.append(found)
+        elif isinstance(found, JobSummary):
+            summaries.append(found)
+        else:
+            finished.append(found)
+        if progress is not None:
+            progress(count, len(files))
+    return summaries, finished, findings, shelf
+
+
+def _of_one_part(summaries: list[JobSummary]) -> tuple[str, list[JobSummary], list[Finding]]:
+    key = Counter(one.part for one in summaries).most_common(1)[0][0]
+    kept = sorted((one for one in summaries if one.part == key), key=lambda one: (one.created, one.name))
+    words = "is of another part than most of the series; it was left out. Make a series of its own for it."
+    return key, kept, [Finding("other-part", one.name, "", words) for one in summaries if one.part != key]
+
+
+def _doubled(kept: list[JobSummary]) -> list[Finding]:
+    doubled = len(kept) - len({one.job for one in kept})
+    if not doubled:
+        return []
+    words = f"{doubled} jobs have the inputs and settings of another: they count twice. Take the copies away."
+    return [Finding("same-job", "series", "", words, "warning")]
+
+
+def _missing(path: Path) -> Finding:
+    return Finding("missing", str(path), "", "is not there. Check the path.")
+
+
+def _series(
+    key: str, part: Part, nodes: Nodes, kept: list[JobSummary], finished: list[FinishedJob], findings: list[Finding]
+) -> Series:
+    shape = (len(nodes.x), len(nodes.y))
+    fields = np.array([one.warp for one in kept if len(one.warp)]).reshape(-1, shape[0] * shape[1])
+    inside = inside_nodes(part, nodes.x, nodes.y)
+    alike = how_alike(fields, shape, inside)
+    webs = _by_job(kept, finished)
+    biases = np.array([webs[one.job].bias if one.job in webs else np.nan for one in kept])
+    dof = sum(one.dof for one in kept)
+    sd = float(np.sqrt(sum(one.squares for one in kept) / dof)) if dof else float("nan")
+    readings = float(np.mean([one.readings for one in kept]))
+    spread = fields.std(axis=0, ddof=1) if len(fields) > 1 else np.zeros(shape[0] * shape[1])
+    return Series(
+        part=part, fingerprint=key, names=tuple(one.name for one in kept), jobs=tuple(one.job for one in kept),
+        created=tuple(one.created for one in kept), x=nodes.x, y=nodes.y,
+        mean=(fields.mean(axis=0) if len(fields) else np.zeros(len(inside))).reshape(shape),
+        spread=spread.reshape(shape), mean_u=(spread / np.sqrt(max(len(fields), 1))).reshape(shape),
+        warps=len(fields), shapes=find_shapes(fields) if len(fields) else find_shapes(np.zeros((1, len(inside)))),
+        alike=alike, pockets=tuple(_pocket(part, k, kept, webs) for k in range(len(part.pockets))),
+        bias_chart=control_chart(biases[np.isfinite(biases)]), bias_drift=trend(biases), verified=len(webs),
+        repeatability=Repeatability(sd, dof, 0), readings=readings, enough=_enough(part, readings, alike),
+        findings=tuple(findings),
+    )  # fmt: skip
+
+
+def inside_nodes(part: Part, x: Array, y: Array) -> NDArray[np.bool_]:
+    """Flag the nodes x × y, flat, that lie on the part."""
+    import shapely
+
+    xx, yy = np.meshgrid(x, y, indexing="ij")
+    return np.asarray(shapely.intersects_xy(shapely.Polygon(part.outline), xx.ravel(), yy.ravel()))
+
+
+def _by_job(kept: list[JobSummary], finished: list[FinishedJob]) -> dict[str, FinishedJob]:
+    known = {one.job for one in kept}
+    out: dict[str, FinishedJob] = {}
+    for one in finished:
+        if one.job in known:
+            before = out[one.job].pockets if one.job in out else {}
+            out[one.job] = FinishedJob(one.job, one.bias, one.bias_u, {**before, **one.pockets})
+    return out
+
+
+def _pocket(part: Part, index: int, kept: list[JobSummary], webs: dict[str, FinishedJob]) -> PocketSeries:
+    pocket = part.pockets[index]
+    offsets = np.array([one.offsets[index] for one in kept])
+    known = np.flatnonzero(np.isfinite(offsets))
+    found = [
+        webs[one.job].pockets[pocket.id][0] for one in kept if one.job in webs and pocket.id in webs[one.job].pockets
+    ]
+    return PocketSeries(
+        pocket.id, known, control_chart(offsets[known]), trend(offsets), capability(found, pocket.tolerance)
+    )
+
+
+def _enough(part: Part, readings: float, alike: Alike) -> int | None:
+    """Readings that give with the mean known what all give without; one on each floor is the least.
+
+    For a thin-plate spline in the plane the mean variance of the fit is σ² edf/n with edf ∝ (n/(σ² λ))^½ (Wahba 1990,
+    §4.5, for m = d = 2), and λ = 1/τ² for a curvature of variance τ²: variance ∝ σ τ/√n. Equal variance then needs
+    readings in proportion to τ², the squared curvature that is left.
+    """
+    if alike.answer not in ("yes", "partly"):
+        return None
+    wanted = int(np.ceil(readings * alike.curvature_left))
+    return max(len(part.pockets), wanted) if wanted < readings else None

@@ -1,0 +1,129 @@
+"""The shapes in which the parts of a series bend: their mean, and how they differ from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Alike", "Shapes", "find_shapes", "how_alike"]
+
+Array = NDArray[np.float64]
+
+#: Share of the squared warp that the mean of the other parts must explain to call the parts alike; our choice.
+ALIKE, PARTLY = 0.75, 0.5
+
+
+@dataclass(frozen=True)
+class Shapes:
+    """Leading shapes of the differences from the mean, by singular values.
+
+    Parameters
+    ----------
+    shapes : (s, n) ndarray, mm
+        One standard deviation of each shape over the parts; its largest value is positive.
+    shares : (s,) ndarray
+        Share of the summed squared differences.
+    scores : (parts, s) ndarray
+        Of each part, in standard deviations.
+    """
+
+    shapes: Array
+    shares: Array
+    scores: Array
+
+
+@dataclass(frozen=True)
+class Alike:
+    """Does this part always bend the same way?
+
+    Parameters
+    ----------
+    explained : float
+        Share of a part's squared warp that the mean of the *other* parts explains; may be negative. NaN under three.
+    curvature_left : float
+        Share of the squared curvature that it leaves.
+    answer : {"yes", "partly", "no", "unknown"}
+    """
+
+    explained: float
+    curvature_left: float
+    answer: str
+
+
+def find_shapes(fields: Array, most: int = 3) -> Shapes:
+    """Leading shapes of the differences from the mean.
+
+    Parameters
+    ----------
+    fields : (parts, n) ndarray, mm
+        A warp for each part, at the same places.
+    most : int
+        Shapes at most; fewer where the parts have fewer.
+    """
+    parts = len(fields)
+    centred = fields - fields.mean(axis=0)
+    total = float((centred**2).sum())
+    count = min(most, parts - 1)
+    if count < 1 or total <= 1e-24 * fields.size:
+        return Shapes(np.empty((0, fields.shape[1])), np.empty(0), np.empty((parts, 0)))
+    squares, vectors = _leading(centred, count)
+    vectors = vectors * np.sign(vectors[np.arange(count), np.abs(vectors).argmax(axis=1)])[:, None]
+    deviations = np.sqrt(squares / (parts - 1))
+    scores = centred @ vectors.T / np.where(deviations > 0, deviations, 1.0)
+    return Shapes(vectors * deviations[:, None], squares / total, scores)
+
+
+def how_alike(fields: Array, shape: tuple[int, int], inside: NDArray[np.bool_]) -> Alike:
+    """Predict each part from the mean of the others.
+
+    Parameters
+    ----------
+    fields : (parts, k * l) ndarray, mm
+        Warps on a grid (k, l).
+    shape : (int, int)
+        (k, l).
+    inside : (k * l,) ndarray of bool
+        Places on the part.
+    """
+    parts = len(fields)
+    if parts < 3:
+        return Alike(float("nan"), float("nan"), "unknown")
+    mean = fields.mean(axis=0)
+    left = all_of = bend_left = bend_all = 0.0
+    for field in fields:
+        missed = (field - mean) * (parts / (parts - 1))
+        left += float((missed[inside] ** 2).sum())
+        all_of += float((field[inside] ** 2).sum())
+        bend_left += _bending(missed.reshape(shape))
+        bend_all += _bending(field.reshape(shape))
+    if all_of <= 0 or bend_all <= 0:
+        return Alike(float("nan"), float("nan"), "unknown")
+    explained = 1 - left / all_of
+    answer = "yes" if explained >= ALIKE else "partly" if explained >= PARTLY else "no"
+    return Alike(explained, bend_left / bend_all, answer)
+
+
+def _leading(centred: Array, count: int) -> tuple[Array, Array]:
+    """Largest squared singular values and right vectors, by the smaller of the two Gram matrices."""
+    from scipy.linalg import eigh
+
+    parts, places = centred.shape
+    is_tall = parts > places
+    gram = centred.T @ centred if is_tall else centred @ centred.T
+    size = len(gram)
+    squares, found = eigh(gram, subset_by_index=(size - count, size - 1))
+    squares, found = np.maximum(squares[::-1], 0.0), found[:, ::-1]
+    if is_tall:
+        return squares, found.T
+    vectors = found.T @ centred
+    norms = np.linalg.norm(vectors, axis=1, keepdims=True)
+    return squares, vectors / np.where(norms > 0, norms, 1.0)
+
+
+def _bending(field: Array) -> float:
+    """Sum of squared second differences: in proportion to the bending energy on a grid of equal steps."""
+    along, across = np.diff(field, 2, axis=0), np.diff(field, 2, axis=1)
+    twist = np.diff(np.diff(field, axis=0), axis=1)
+    return float((along**2).sum() + (across**2).sum() + 2 * (twist**2).sum())

@@ -1,0 +1,252 @@
+"""A series read one job at a time: only what later sums need is kept, so that thousands fit in memory."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding
+from floorfit.part.file import part_from_document
+from floorfit.part.model import Part
+from floorfit.readings.repeats import estimate_repeatability, group_places
+from floorfit.report.record import RECORD_FORMAT
+from floorfit.surface.axis import Axis
+from floorfit.verify.document import VERIFICATION_FORMAT
+
+__all__ = [
+    "FinishedJob",
+    "Found",
+    "JobSummary",
+    "Nodes",
+    "Shelf",
+    "find_folders",
+    "fingerprint",
+    "read_finished",
+    "read_job",
+]
+
+#: Nodes of the grid on which warps are compared: at most, at least, and about this many across the smallest floor.
+MOST, LEAST, PER_FLOOR = 2_500, 400, 4.0
+#: Folders inside folders that are looked into.
+DEPTH = 3
+#: Readings nearer than this are repeats of one place, mm.
+SAME_PLACE_MM = 0.05
+
+Array = NDArray[np.float64]
+Found = tuple[str, Path]
+
+
+@dataclass(frozen=True)
+class Nodes:
+    """The grid on which the warps of one part are compared, mm; arrays (k,) and (l,)."""
+
+    x: Array
+    y: Array
+
+    @classmethod
+    def of(cls, part: Part) -> Nodes:
+        """Equal steps over the part's rectangle."""
+        x0, y0, x1, y1 = part.bounds
+        boxes = [pocket.polygon.bounds for pocket in part.pockets]
+        step = min(min(c - a, d - b) for a, b, c, d in boxes) / PER_FLOOR
+        area = (x1 - x0) * (y1 - y0)
+        step = float(np.clip(step, np.sqrt(area / MOST), np.sqrt(area / LEAST)))
+        counts = [max(5, round(side / step) + 1) for side in (x1 - x0, y1 - y0)]
+        return cls(np.linspace(x0, x1, counts[0]), np.linspace(y0, y1, counts[1]))
+
+
+@dataclass(frozen=True)
+class JobSummary:
+    """What a series keeps of a job.
+
+    Parameters
+    ----------
+    name, job, created, part : str
+        Folder, id, time, and the fingerprint of the part.
+    offsets : (pockets,) ndarray, mm
+        At the centroids; NaN where held.
+    warp : (k * l,) ndarray, mm
+        At the nodes; empty where the job had no surface.
+    readings : int
+        Readings used.
+    squares, dof : float, int
+        Of repeats about their places' means, mm².
+    """
+
+    name: str
+    job: str
+    created: str
+    part: str
+    offsets: Array
+    warp: Array
+    readings: int
+    squares: float
+    dof: int
+
+
+@dataclass(frozen=True)
+class FinishedJob:
+    """What a series keeps of a verification.
+
+    Parameters
+    ----------
+    job : str
+        Id of the job.
+    bias, bias_u : float, mm
+        Common bias; NaN where there is none.
+    pockets : dict of str to (float, float)
+        By pocket: mean deviation of the web from nominal at the readings, and the pocket's own bias, mm.
+    """
+
+    job: str
+    bias: float
+    bias_u: float
+    pockets: dict[str, tuple[float, float]]
+
+
+def find_folders(paths: Iterable[str | Path], depth: int = DEPTH) -> Iterator[Found]:
+    """Yield ``("job", file)`` and ``("verify", file)`` in and under the paths, in order of name."""
+    for path in map(Path, paths):
+        if path.is_file():
+            yield ("verify" if path.name == "verify.json" else "job", path)
+            continue
+        found = [(kind, path / name) for kind, name in (("job", "record.json"), ("verify", "verify.json"))]
+        yield from ((kind, file) for kind, file in found if file.is_file())
+        if depth > 0 and path.is_dir():
+            yield from find_folders(sorted(one for one in path.iterdir() if one.is_dir()), depth - 1)
+
+
+def fingerprint(document: dict[str, Any]) -> str:
+    """Digest of a part's geometry and tolerances; its name does not count."""
+    plain = {key: value for key, value in document.items() if key != "name"}
+    return hashlib.sha256(json.dumps(plain, sort_keys=True).encode()).hexdigest()[:16]
+
+
+class Shelf:
+    """Parts met in a series, each with its nodes; made once for each fingerprint."""
+
+    def __init__(self) -> None:
+        """Start empty."""
+        self.parts: dict[str, tuple[Part, Nodes]] = {}
+
+    def part(self, document: dict[str, Any]) -> tuple[str, Part, Nodes]:
+        """Return fingerprint, part and nodes."""
+        key = fingerprint(document)
+        if key not in self.parts:
+            part = part_from_document(document, "record.json")
+            self.parts[key] = (part, Nodes.of(part))
+        return (key, *self.parts[key])
+
+
+def read_job(file: Path, shelf: Shelf) -> JobSummary | Finding:
+    """Read what is needed of a record; a finding where it is broken."""
+    try:
+        document = json.loads(_without_map(file.read_text(encoding="utf-8")))
+        if document["format"] != RECORD_FORMAT:
+            return _broken(file, f"is of the format {document['format']!r}, {RECORD_FORMAT} was expected")
+        return _summary(file, document, shelf)
+    except OSError as error:
+        return _broken(file, f"cannot be read ({error.strerror})")
+    except (ValueError, KeyError, TypeError, IndexError, AttributeError) as error:
+        return _broken(file, f"does not hold together ({type(error).__name__}: {str(error)[:80]})")
+
+
+def read_finished(file: Path) -> FinishedJob | Finding:
+    """Read what is needed of a verification; a finding where it is broken."""
+    try:
+        document = json.loads(file.read_text(encoding="utf-8"))
+        if document["format"] != VERIFICATION_FORMAT:
+            return _broken(file, f"is of the format {document['format']!r}, {VERIFICATION_FORMAT} was expected")
+        bias = document["bias_mm"]
+        return FinishedJob(document["job"], _number(bias["value"]), _number(bias["u"]), _webs(document))
+    except OSError as error:
+        return _broken(file, f"cannot be read ({error.strerror})")
+    except (ValueError, KeyError, TypeError, IndexError, AttributeError) as error:
+        return _broken(file, f"does not hold together ({type(error).__name__}: {str(error)[:80]})")
+
+
+def _summary(file: Path, document: dict[str, Any], shelf: Shelf) -> JobSummary:
+    key, part, nodes = shelf.part(document["part"])
+    decisions = document["decisions"]
+    if [one["pocket"] for one in decisions] != [pocket.id for pocket in part.pockets]:
+        raise ValueError("decisions and pockets differ")
+    squares, dof = _repeats(document["readings"])
+    return JobSummary(
+        name=file.parent.name,
+        job=str(document["job"]),
+        created=str(document["created"]),
+        part=key,
+        offsets=np.array([_number(one["offset_mm"]) for one in decisions]),
+        warp=_warp(document["surface"], nodes),
+        readings=sum(map(bool, document["readings"]["used"])),
+        squares=squares,
+        dof=dof,
+    )
+
+
+def _warp(surface: dict[str, Any] | None, nodes: Nodes) -> Array:
+    if surface is None:
+        return np.empty(0)
+    coefficients = np.array(surface["coefficients_mm"], dtype=float)
+    sides = [
+        _matrix(tuple(surface[name]), places.tobytes())
+        for name, places in (("knots_x_mm", nodes.x), ("knots_y_mm", nodes.y))
+    ]
+    warp = (sides[0] @ coefficients @ sides[1].T).ravel()
+    if not np.isfinite(warp).all():
+        raise ValueError("the surface is not finite")
+    return np.asarray(warp)
+
+
+@lru_cache(maxsize=16)
+def _matrix(knots: tuple[float, ...], places: bytes) -> Array:
+    return Axis(np.array(knots[3:-3])).matrix(np.frombuffer(places))
+
+
+def _repeats(readings: dict[str, Any]) -> tuple[float, int]:
+    used = np.array(readings["used"], dtype=bool)
+    x, y, t = (np.array(readings[name], dtype=float)[used] for name in ("x_mm", "y_mm", "thickness_mm"))
+    known = np.isfinite(t)
+    if known.sum() < 2:
+        return 0.0, 0
+    found = estimate_repeatability(group_places(x[known], y[known], SAME_PLACE_MM), t[known])
+    return (found.sd**2 * found.dof, found.dof) if found.dof else (0.0, 0)
+
+
+def _webs(document: dict[str, Any]) -> dict[str, tuple[float, float]]:
+    readings = document["readings"]
+    used = np.array(readings["used"], dtype=bool)
+    floor: NDArray[np.object_] = np.array(readings["floor"], dtype=object)
+    deviation = np.array(readings["deviation_mm"], dtype=float)
+    out = {}
+    for one in document["floors"]:
+        rows = used & (floor == one["pocket"])
+        if rows.any():
+            out[str(one["pocket"])] = (float(deviation[rows].mean()), _number(one["bias"]))
+    return out
+
+
+def _without_map(text: str) -> str:
+    """Cut the layers of the map out of a record before it is parsed: nine tenths of it, and not needed here.
+
+    The keys cannot stand inside a string of the record: a quotation mark there is written with a backslash.
+    """
+    start = text.find(',"map":{')
+    end = text.find('},"neighbours":[', start)
+    return text if start < 0 or end < 0 else f'{text[:start]},"map":null{text[end + 1 :]}'
+
+
+def _number(value: float | None) -> float:
+    return float("nan") if value is None else float(value)
+
+
+def _broken(file: Path, words: str) -> Finding:
+    return Finding("broken-job", str(file), "", f"{words}; it was left out. Run it again, or take it away.")

@@ -1,0 +1,128 @@
+"""Readings of finished webs: which can be used, and what each says of the web along Z."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding
+from floorfit.part.model import Part
+from floorfit.readings.kinds import reason_of
+from floorfit.readings.screening import screen
+from floorfit.readings.table import Readings
+from floorfit.readings.warp import slope_factors
+from floorfit.verify.predicted import Prediction
+
+__all__ = ["Taken", "set_lonely_aside", "take"]
+
+Array = NDArray[np.float64]
+
+#: Kinds of fault that are of the place or the row, not of the thickness. A finished web that reads wrong may *be*
+#: wrong: what its thickness says is not set aside by what was expected.
+OF_THE_PLACE = ("blank", "doubled-row", "wrong-label", "off-floor", "on-fillet", "near-wall", "swapped", "inch")
+
+#: A reading is set aside when it lies this many robust deviations from the median of four or more on its floor. Of
+#: good Gaussian readings 7 in a million do (normal distribution).
+LONELY = 4.5
+
+
+@dataclass(frozen=True)
+class Taken:
+    """Readings of finished webs, n rows.
+
+    Parameters
+    ----------
+    floor : (n,) ndarray of int
+        −1 for none.
+    is_used : (n,) ndarray of bool
+    reason : (n,) ndarray of str
+    deviation : (n,) ndarray, mm
+        Web along Z less local nominal; NaN where there is none.
+    predicted : (n,) ndarray, mm
+        As `Prediction.deviation`; NaN off the floors.
+    predicted_u, u : (n,) ndarray, mm
+    is_doubted : (n,) ndarray of bool
+        Set aside for its thickness: the place is in order.
+    findings : tuple of Finding
+    """
+
+    floor: NDArray[np.intp]
+    is_used: NDArray[np.bool_]
+    reason: NDArray[np.object_]
+    deviation: Array
+    predicted: Array
+    predicted_u: Array
+    u: Array
+    is_doubted: NDArray[np.bool_]
+    findings: tuple[Finding, ...]
+
+
+def take(prediction: Prediction, readings: Readings) -> Taken:
+    """Place the readings and work out deviation and prediction.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    readings : Readings
+        Thickness of finished webs, along the floor's normal; a measured Z is not needed and not used.
+    """
+    part, settings = prediction.part, prediction.record.settings
+    finished = _finished(part)
+    plain = replace(readings, z=np.full(len(readings), np.nan))
+    screened = screen(
+        finished,
+        plain,
+        probe_radius_mm=float(settings.get("probe_radius", 3.0)),
+        wall_clearance_mm=float(settings.get("wall_clearance", 0.0)),
+        u_mm=float(settings.get("reading_u", 0.010)),
+    )
+    floor = screened.floor
+    deviation = _deviation(finished, plain, floor)
+    predicted = np.full(len(readings), np.nan)
+    for index in np.unique(floor[floor >= 0]):
+        rows = floor == index
+        predicted[rows] = prediction.deviation(int(index), readings.x[rows], readings.y[rows])
+    reason = np.array([str(words) for words in screened.reason], dtype=object)
+    code = np.array([words.split(":")[0] for words in reason], dtype=object)
+    is_of_place = np.isin(code, OF_THE_PLACE)
+    is_used = np.isfinite(deviation) & ~is_of_place & (readings.thickness > 0)
+    reason[is_used] = ""
+    return Taken(
+        floor, is_used, reason, deviation, predicted, prediction.deviation_u(readings.x, readings.y),
+        screened.warp.u, np.zeros(len(readings), bool), screened.findings,
+    )  # fmt: skip
+
+
+def set_lonely_aside(taken: Taken, prediction: Prediction, thickness: Array) -> Taken:
+    """Set aside the readings that the others of their floor contradict."""
+    used, reason, doubted = taken.is_used.copy(), taken.reason.copy(), taken.is_doubted.copy()
+    gap = taken.deviation - taken.predicted
+    for index in np.unique(taken.floor[used]):
+        rows = np.flatnonzero(used & (taken.floor == index))
+        if len(rows) < 4:
+            continue
+        distance = np.abs(gap[rows] - np.median(gap[rows]))
+        scale = np.maximum(1.4826 * float(np.median(distance)), taken.u[rows])
+        for row in rows[distance > LONELY * scale]:
+            should = float(thickness[row] - (gap[row] - np.median(gap[rows])))
+            reason[row] = reason_of("outlier", thickness=float(thickness[row]), expected=should)
+            used[row], doubted[row] = False, True
+    return replace(taken, is_used=used, reason=reason, is_doubted=doubted)
+
+
+def _finished(part: Part) -> Part:
+    """The part as it is when finished: no stock left on any floor."""
+    return replace(part, pockets=tuple(replace(pocket, finish_stock=0.0) for pocket in part.pockets))
+
+
+def _deviation(part: Part, readings: Readings, floor: NDArray[np.intp]) -> Array:
+    """Thickness along Z less local nominal web, mm; NaN off the floors or without a thickness."""
+    along_z = readings.thickness * slope_factors(part, floor)
+    out = np.full(len(readings), np.nan)
+    for index in np.unique(floor[floor >= 0]):
+        rows = floor == index
+        nominal = part.pockets[index].nominal_web(readings.x[rows], readings.y[rows])
+        out[rows] = along_z[rows] - nominal
+    return out

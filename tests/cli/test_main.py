@@ -1,0 +1,142 @@
+"""The command line as a person meets it: help, version, exit codes, no traceback."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import subprocess
+import sys
+from importlib.metadata import version
+from pathlib import Path
+
+import pytest
+
+from floorfit.cli import COMMANDS, build_parser, main
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+
+
+def run(*words: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "floorfit", *words],
+        capture_output=True, text=True, cwd=ROOT, env={**os.environ, **environment}, timeout=120, check=False,
+    )  # fmt: skip
+
+
+def _help(name: str, capsys: pytest.CaptureFixture[str]) -> str:
+    with pytest.raises(SystemExit, match="0"):
+        main([name, "--help"])
+    return capsys.readouterr().out
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_of_each_command_has_an_example_that_parses(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    text = _help(name, capsys)
+    examples = re.findall(rf"^\s+(floorfit {name} .*)$", text, re.MULTILINE)
+    assert examples, f"{name}: no example"
+    for line in examples:
+        words = shlex.split(line.split(">")[0].split("|")[0])[1:]
+        assert build_parser().parse_args(words).command == name
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_example_of_help_names_files_that_exist_or_that_a_command_makes(name: str, capsys) -> None:
+    for word in re.findall(r"sample_parts/\S+", _help(name, capsys)):
+        assert (ROOT / word).exists(), word
+
+
+def test_top_help_lists_commands_and_exit_codes(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit, match="0"):
+        main(["--help"])
+    text = capsys.readouterr().out
+    for name in ("correct", "extract", "plan", "apply", "verify"):  # contract
+        assert name in text
+    assert "exit codes: 0" in text
+
+
+def test_version(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit, match="0"):
+        main(["--version"])
+    assert capsys.readouterr().out == f"floorfit {version('floorfit')}\n"
+
+
+@pytest.mark.parametrize("words", [[], ["nothing"], ["correct"], ["correct", "a", "b"], ["correct", "--nothing"]])
+def test_wrong_call_is_exit_2(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit, match="2"):
+        main(words)
+    assert capsys.readouterr().out == ""
+
+
+@pytest.mark.parametrize(
+    ("option", "value"),
+    [
+        ("--level", "1.2"),
+        ("--level", "0.5"),
+        ("--limit", "-1"),
+        ("--limit", "inf"),
+        ("--reading-u", "nan"),
+        ("--reading-u", "0"),
+        ("--thin-cost", "much"),
+        ("--most", "bend"),
+        ("--seed", "1.5"),
+    ],
+)
+def test_wrong_setting_is_refused_by_name(option: str, value: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit, match="2"):
+        main(["correct", "part.json", "readings.csv", "-o", "job", option, value])
+    assert option in capsys.readouterr().err
+
+
+def test_main_job_as_its_help_shows_it(tmp_path: Path) -> None:
+    # The example of `floorfit correct --help`, from a shell, piped.
+    folder = tmp_path / "job"
+    sample = "sample_parts/bay_frame"
+    done = run("correct", f"{sample}/part.json", f"{sample}/readings.csv", "-o", str(folder), NO_COLOR="1")
+    assert done.returncode in (0, 1), done.stderr
+    assert done.stdout == ""  # data goes to the folder
+    assert "\x1b[" not in done.stderr
+    assert "Traceback" not in done.stderr
+    last = done.stderr.strip().splitlines()[-1]
+    assert re.match(r"\d+ of 18 pockets corrected", last)
+    assert (done.returncode == 0) == last.endswith("all predicted to conform.")
+    table = [line for line in done.stderr.splitlines() if "P01" in line and "shift" in line]
+    assert table
+    assert all(len(line) <= 80 for line in table)
+
+
+def test_fault_of_our_own_is_a_message_and_debug_shows_the_rest(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def fail(which: object) -> None:
+        raise ZeroDivisionError("oh")
+
+    monkeypatch.setattr("floorfit.cli.schema.run", fail)
+    assert main(["schema", "part"]) == 2
+    printed = capsys.readouterr().err
+    assert "Traceback" not in printed
+    assert "internal fault (ZeroDivisionError: oh)" in printed
+    assert main(["--debug", "schema", "part"]) == 2
+    assert "Traceback" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("error", [KeyboardInterrupt(), MemoryError()])
+def test_stop_and_shortage_write_nothing_and_say_so(
+    error: BaseException, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def fail(which: object) -> None:
+        raise error
+
+    monkeypatch.setattr("floorfit.cli.schema.run", fail)
+    assert main(["schema", "part"]) == 2
+    assert "nothing was written" in capsys.readouterr().err
+
+
+def test_help_imports_nothing_heavy() -> None:
+    code = (
+        "import sys; from floorfit.cli import main\n"
+        "try: main(['--help'])\nexcept SystemExit: pass\n"
+        "print(*sys.modules, file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
+    assert not set(done.stderr.split()) & {"scipy", "matplotlib", "trimesh", "shapely", "pydantic", "plotly"}

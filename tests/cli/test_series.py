@@ -1,0 +1,45 @@
+import json
+from pathlib import Path
+
+import pytest
+from finished_webs import rough_readings, small_part, small_record
+
+from floorfit.cli import main
+from floorfit.part.file import write_part
+
+
+@pytest.fixture
+def jobs(tmp_path: Path) -> Path:
+    for k in range(3):
+        record = small_record().model_copy(update={"job": f"job{k}", "created": f"2024-05-0{k + 1}T08:00:00Z"})
+        (tmp_path / "jobs" / f"j{k}").mkdir(parents=True)
+        (tmp_path / "jobs" / f"j{k}" / "record.json").write_text(record.model_dump_json(), encoding="utf-8")
+    return tmp_path / "jobs"
+
+
+def test_series_then_expectation(jobs: Path, tmp_path: Path, capsys) -> None:
+    assert main(["series", str(jobs), "-o", str(tmp_path / "learnt")]) == 0
+    captured = capsys.readouterr()
+    assert captured.out == "" and "3 jobs, 0 verified" in captured.err and "always bends the same way" in captured.err
+    part, readings = small_part(), rough_readings(small_part(), 3, seed=5)
+    write_part(part, tmp_path / "part.json")
+    rows = zip(readings.x, readings.y, readings.thickness, strict=True)
+    text = "\n".join(f"{x:.3f},{y:.3f},{t:.3f}" for x, y, t in rows)
+    (tmp_path / "r.csv").write_text(f"x_mm,y_mm,thickness_mm\n{text}\n")
+    arguments = ["correct", str(tmp_path / "part.json"), str(tmp_path / "r.csv"), "-o", str(tmp_path / "job")]
+    assert main([*arguments, "--expect", str(tmp_path / "learnt"), "--bias", "-0.02"]) in (0, 1)
+    assert "mean warp of earlier parts" in capsys.readouterr().err
+    record = json.loads((tmp_path / "job" / "record.json").read_text())
+    assert record["inputs"]["expected"]["name"] == "series.json" and record["settings"]["bias"] == -0.02
+
+
+def test_broken_job_is_named_and_skipped(jobs: Path, tmp_path: Path, capsys) -> None:
+    (jobs / "j1" / "record.json").write_text("{")
+    assert main(["series", str(jobs), "-o", str(tmp_path / "learnt")]) == 1
+    message = capsys.readouterr().err
+    assert "j1" in message and "2 jobs" in message
+
+
+def test_nothing_there_is_refused(tmp_path: Path, capsys) -> None:
+    assert main(["series", str(tmp_path / "none"), "-o", str(tmp_path / "learnt")]) == 2
+    assert "Check the path" in capsys.readouterr().err and not (tmp_path / "learnt").exists()

@@ -1,0 +1,92 @@
+"""The block factor against dense algebra of numpy and against LAPACK's band factor."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.linalg import cholesky_banded
+
+from floorfit.errors import NumericalError
+from floorfit.surface.blocks import factorise
+from floorfit.surface.grid import Grid, make_grid
+
+RNG = np.random.default_rng(3)
+
+
+def _problem(cell: float) -> tuple[Grid, np.ndarray, np.ndarray]:
+    grid = make_grid((0.0, 0.0, 8.0, 5.0), cell)
+    points = RNG.uniform([0, 0], [8, 5], (80, 2))
+    band = grid.normal(points, np.ones(80)) + 0.1 * grid.energy()
+    return grid, band, _dense(band)
+
+
+def _dense(band: np.ndarray) -> np.ndarray:
+    _, nl, _, ns = band.shape
+    out = np.zeros((nl, ns, nl, ns))
+    for d in range(4):
+        for e in range(-3, 4):
+            i = np.arange(nl - d)[:, None]
+            j = np.arange(max(0, -e), ns - max(0, e))[None, :]
+            out[i + d, j + e, i, j] = out[i, j, i + d, j + e] = band[d, : nl - d, e + 3, j[0]].T
+    return out.reshape(nl * ns, nl * ns)
+
+
+#: Cells that leave 0, 1 and 2 columns over when the columns are put in blocks of three.
+CASES = pytest.mark.parametrize("cell", [2.0, 1.5, 1.2])
+
+
+@CASES
+def test_solve_and_determinant(cell: float) -> None:
+    grid, band, dense = _problem(cell)
+    factor = factorise(band)
+    right = RNG.normal(size=(3, *grid.shape))
+    expected = np.linalg.solve(dense, right.reshape(3, -1).T).T.reshape(right.shape)
+    # Condition number times rounding: the margin's wide cells make it 1e8 or so.
+    scale = abs(expected).max()
+    assert np.allclose(factor.solve_many(right), expected, atol=1e-7 * scale)
+    assert np.allclose(factor.solve(right[0]), expected[0], atol=1e-7 * scale)
+    assert factor.log_determinant() == pytest.approx(np.linalg.slogdet(dense)[1], rel=1e-9)
+
+
+@CASES
+def test_determinant_is_that_of_lapack_band_factor(cell: float) -> None:
+    grid, band, dense = _problem(cell)
+    width = 3 * grid.shape[1] + 3
+    packed = np.zeros((width + 1, len(dense)))
+    for k in range(width + 1):
+        packed[k, : len(dense) - k] = np.diag(dense, -k)
+    root = cholesky_banded(packed, lower=True)
+    assert factorise(band).log_determinant() == pytest.approx(2 * np.log(root[0]).sum(), rel=1e-10)
+
+
+@CASES
+def test_inverse_band(cell: float) -> None:
+    _, band, dense = _problem(cell)
+    inverse = np.linalg.inv(dense)
+    got = _dense(factorise(band).inverse_band())
+    kept = _dense(np.ones_like(band)) > 0
+    assert np.allclose(got[kept], inverse[kept], atol=1e-7 * abs(inverse).max())
+
+
+def test_samples_have_the_inverse_as_covariance() -> None:
+    _, band, dense = _problem(2.0)
+    count = 20_000
+    drawn = factorise(band).draw(count, np.random.default_rng(5)).reshape(-1, count).T
+    inverse = np.linalg.inv(dense)
+    scale = np.sqrt(np.diag(inverse))
+    got = (drawn.T @ drawn / count) / np.outer(scale, scale)
+    # Standard error of a correlation is at most 1/√count, of a variance √2 times that; 5 of them.
+    assert abs(got - inverse / np.outer(scale, scale)).max() < 5 * np.sqrt(2 / count)
+    assert abs(drawn.mean(axis=0) / scale).max() < 5 / np.sqrt(count)
+
+
+def test_same_generator_same_samples() -> None:
+    factor = factorise(_problem(2.0)[1])
+    first, second = (factor.draw(2, np.random.default_rng(9)) for _ in range(2))
+    assert np.array_equal(first, second)
+
+
+def test_energy_alone_fixes_no_surface() -> None:
+    grid = make_grid((0.0, 0.0, 8.0, 5.0), 2.0)
+    with pytest.raises(NumericalError, match="do not fix a surface"):
+        factorise(-grid.energy())

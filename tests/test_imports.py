@@ -1,0 +1,95 @@
+"""One way through the house: a room imports only what the design allows it."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+HOUSE = Path(__file__).resolve().parent.parent / "floorfit"
+
+#: Every module of the package that a room may import from (design: part -> readings -> surface -> decision -> job ->
+#: nc, report, verify -> command line). ``errors`` and ``units`` are words that all rooms share.
+WORDS = {"floorfit.errors", "floorfit.units"}
+MAY = {
+    "part": {"part"},
+    "readings": {"part", "readings"},
+    "surface": {"surface"},
+    "decision": {"part", "surface", "decision"},
+    "nc": {"part", "surface", "decision", "nc"},
+    "report": {"report", "part.model", "part.cad.results"},  # what is drawn: frozen, no computation
+    "verify": {"part", "readings", "surface", "decision", "report", "verify"},
+}
+#: Single modules that go further, and why.
+ALSO = {
+    "report/record.py": {"floorfit.decision.results"},  # the record is a result's written form
+}
+#: Numerics know nothing of files, polygons or print.
+NUMERICS_ONLY = {"numpy", "scipy", "threadpoolctl", "floorfit"}
+
+
+def _imports(path: Path) -> set[str]:
+    """Names of modules that a file imports, type hints included."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            assert node.level == 0, f"{path}: relative import"
+            found |= (
+                {f"{node.module}.{alias.name}" for alias in node.names} if node.module == "floorfit" else {node.module}
+            )
+    return found
+
+
+def _rooms() -> list[tuple[str, Path]]:
+    return [(path.relative_to(HOUSE).parts[0], path) for room in MAY for path in sorted((HOUSE / room).rglob("*.py"))]
+
+
+@pytest.mark.parametrize(("room", "path"), _rooms(), ids=lambda value: value.stem if isinstance(value, Path) else value)
+def test_room_imports_no_later_room(room: str, path: Path) -> None:
+    allowed = {f"floorfit.{other}" for other in MAY[room]} | WORDS
+    allowed |= ALSO.get(path.relative_to(HOUSE).as_posix(), set())
+    for name in _imports(path):
+        if name.split(".")[0] == "floorfit":
+            assert any(name == one or name.startswith(f"{one}.") for one in allowed), f"{path}: {name}"
+
+
+def test_surface_is_numerics_only() -> None:
+    for path in (HOUSE / "surface").rglob("*.py"):
+        outside = {name.split(".")[0] for name in _imports(path)} - set(sys.stdlib_module_names)
+        assert outside <= NUMERICS_ONLY, path
+
+
+def test_report_computes_nothing_that_decides() -> None:
+    for path in (HOUSE / "report").rglob("*.py"):
+        assert not any(name.startswith("scipy") for name in _imports(path)), path
+
+
+def test_nobody_imports_the_command_line() -> None:
+    for path in HOUSE.rglob("*.py"):
+        inside = path.relative_to(HOUSE).parts[0]
+        if inside not in {"cli", "__main__.py"}:
+            assert not any(name.startswith("floorfit.cli") for name in _imports(path)), path
+
+
+def test_no_star_imports_and_public_names_exist() -> None:
+    import floorfit
+
+    for path in HOUSE.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            assert not (isinstance(node, ast.ImportFrom) and node.names[0].name == "*"), path
+    for name in floorfit.__all__:
+        assert getattr(floorfit, name) is not None
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        floorfit.nothing  # noqa: B018  the access is what is tried
+
+
+def test_package_itself_imports_nothing_heavy() -> None:
+    code = "import sys, floorfit, floorfit.cli; floorfit.cli.build_parser(); print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = set(done.stdout.split())
+    assert not loaded & {"scipy", "matplotlib", "trimesh", "shapely", "numpy", "plotly", "pydantic", "jinja2"}

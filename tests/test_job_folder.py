@@ -1,0 +1,166 @@
+"""The job folder: which files, which columns, in which unit; whole or not at all."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import small_part
+
+from floorfit.cli import main
+
+#: The contract's columns, with the part's unit in the names of lengths.
+COLUMNS = (
+    "pocket action offset_{u} slope_x slope_y offset_u_{u} web_before_min_{u} web_before_max_{u} web_after_min_{u} "
+    "web_after_max_{u} web_lower_limit_{u} web_upper_limit_{u} conformance_probability verdict reason"
+)
+FILES = {"offsets.csv", "readings.csv", "deviation_map.png", "deviation_map.pdf", "report.html", "record.json"}
+
+
+def _bent(x, y):
+    return -2e-5 * ((x - 200) ** 2 + (y - 200) ** 2)
+
+
+def _write(folder: Path, *, units: str = "mm", rows=slice(None), warp=small_part.plane) -> list[str]:
+    (folder / "part.json").write_text(json.dumps(small_part.document(units)), encoding="utf-8")
+    (folder / "readings.csv").write_text(small_part.readings_csv(warp, rows, units), encoding="utf-8")
+    return ["correct", str(folder / "part.json"), str(folder / "readings.csv"), "-o", str(folder / "job")]
+
+
+def _rows(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.fixture(scope="module")
+def jobs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, int]]:
+    """Exit code and folder of a run in mm, in inches, and one that must follow the surface."""
+    out = {}
+    for name, options in {"mm": {}, "in": {"units": "in"}, "bent": {"warp": _bent}}.items():
+        folder = tmp_path_factory.mktemp(name)
+        code = main(_write(folder, **options))
+        out[name] = (folder / "job", code)
+    return out
+
+
+def test_every_file_is_there_and_no_other(jobs) -> None:
+    assert {path.name for path in jobs["mm"][0].iterdir()} == FILES
+    assert {path.name for path in jobs["bent"][0].iterdir()} == FILES | {"follow.csv"}
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_offset_columns_in_order(jobs, unit: str) -> None:
+    first = (jobs[unit][0] / "offsets.csv").read_text(encoding="utf-8").splitlines()[0]
+    assert first.split(",") == COLUMNS.format(u=unit).split()
+
+
+def test_a_row_for_each_pocket_in_the_part_s_order_and_names_as_given(jobs) -> None:
+    rows = _rows(jobs["mm"][0] / "offsets.csv")
+    assert [row["pocket"] for row in rows] == [one["id"] for one in small_part.document()["pockets"]]
+
+
+def test_offsets_are_those_of_the_plane_in_the_part_s_unit(jobs) -> None:
+    # Pocket P2: centroid (300, 100): 0.10 + 2e-4 · 100 + 1e-4 · 100 = 0.130 mm.
+    in_mm, in_inch = (_rows(jobs[unit][0] / "offsets.csv")[1] for unit in ("mm", "in"))
+    # Written to a tenth of a micrometre; the readings to 1e-8 of their unit.
+    assert float(in_mm["offset_mm"]) == pytest.approx(0.130, abs=6e-5)
+    assert float(in_inch["offset_in"]) == pytest.approx(0.130 / 25.4, abs=3e-6)
+    assert float(in_inch["web_lower_limit_in"]) == pytest.approx(1.9 / 25.4, abs=1e-6)
+    assert (in_mm["action"], in_mm["verdict"], in_mm["reason"]) == ("shift", "conform", "")
+
+
+def test_exit_code_says_whether_all_conform(jobs, tmp_path: Path) -> None:
+    assert jobs["mm"][1] == jobs["in"][1] == 0
+    assert main(_write(tmp_path, rows=slice(0, 9))) == 1  # three pockets have no reading
+
+
+def test_held_pocket_has_empty_offset(tmp_path: Path) -> None:
+    main(_write(tmp_path, rows=slice(0, 2)))
+    for row in _rows(tmp_path / "job" / "offsets.csv"):
+        assert row["action"] == "hold"
+        assert row["offset_mm"] == row["web_after_min_mm"] == ""
+        assert row["reason"].split(":")[0] in {"no-readings", "too-few-readings"}
+    assert {path.name for path in (tmp_path / "job").iterdir()} == FILES
+
+
+def test_readings_are_all_there_with_what_became_of_them(jobs) -> None:
+    rows = _rows(jobs["mm"][0] / "readings.csv")
+    assert len(rows) == 36
+    assert {"used", "reason", "warp_mm", "residual_mm"} <= set(rows[0])
+    assert {row["operator"] for row in rows} == {"night"}  # other columns are carried through
+    assert {row["used"] for row in rows} == {"yes"}
+    # t = 2.5 − w at (25, 25): w = 0.10 − 0.035 + 0.0175.
+    assert float(rows[0]["warp_mm"]) == pytest.approx(0.0825, abs=1e-5)
+
+
+def test_follow_file_covers_its_floor_to_two_micrometres(jobs) -> None:
+    from scipy.interpolate import NdBSpline, RegularGridInterpolator
+
+    rows = [row for row in _rows(jobs["bent"][0] / "follow.csv") if row["pocket"] == "P4"]
+    x, y = (sorted({float(row[f"{name}_mm"]) for row in rows}) for name in ("x", "y"))
+    assert (x[0], x[-1], y[0], y[-1]) == pytest.approx((210, 390, 210, 390), abs=1e-3)
+    table = {(float(row["x_mm"]), float(row["y_mm"])): float(row["offset_mm"]) for row in rows}
+    bilinear = RegularGridInterpolator((x, y), [[table[a, b] for b in y] for a in x])
+    record = json.loads((jobs["bent"][0] / "record.json").read_text())
+    surface = record["surface"]
+    spline = NdBSpline((surface["knots_x_mm"], surface["knots_y_mm"]), np.array(surface["coefficients_mm"]), 3)
+    (height,) = [
+        one["offset_mm"] - float(spline(one["centroid_mm"])) for one in record["decisions"] if one["pocket"] == "P4"
+    ]
+    for place in [(213.0, 217.0), (300.4, 299.7), (388.1, 214.6), (377.7, 381.3)]:
+        assert bilinear(place).item() == pytest.approx(float(spline(place)) + height, abs=0.002)  # contract
+
+
+def test_record_names_its_inputs_by_digest(jobs) -> None:
+    folder = jobs["mm"][0]
+    record = json.loads((folder / "record.json").read_text(encoding="utf-8"))
+    for role, name in (("part", "part.json"), ("readings", "readings.csv")):
+        digest = hashlib.sha256((folder.parent / name).read_bytes()).hexdigest()
+        assert record["inputs"][role]["sha256"] == digest
+        assert record["inputs"][role]["name"] == name
+    assert record["settings"]["reading_u"] == 0.010
+    assert record["settings"]["seed"] == 1
+    assert {"python", "floorfit", "numpy", "scipy"} <= set(record["versions"])
+
+
+def test_pictures_are_pictures(jobs) -> None:
+    assert (jobs["mm"][0] / "deviation_map.png").read_bytes().startswith(b"\x89PNG")
+    assert (jobs["mm"][0] / "deviation_map.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_existing_job_is_kept_unless_replace_is_given(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    call = _write(tmp_path, rows=slice(0, 2))
+    (tmp_path / "job").mkdir()
+    (tmp_path / "job" / "mine.txt").write_text("kept")
+    assert main(call) == 2
+    assert "--replace" in capsys.readouterr().err
+    assert [path.name for path in (tmp_path / "job").iterdir()] == ["mine.txt"]
+    assert main([*call, "--replace"]) == 1
+    assert {path.name for path in (tmp_path / "job").iterdir()} == FILES
+
+
+def test_failure_half_way_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("floorfit.report.page.write_page", fail)
+    assert main(_write(tmp_path, rows=slice(0, 2))) == 2
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["part.json", "readings.csv"]
+
+
+def test_failure_half_way_keeps_the_old_job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    call = _write(tmp_path, rows=slice(0, 2))
+    assert main(call) == 1
+    before = (tmp_path / "job" / "offsets.csv").read_bytes()
+
+    def fail(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("floorfit.report.page.write_page", fail)
+    assert main([*call, "--replace"]) == 2
+    assert (tmp_path / "job" / "offsets.csv").read_bytes() == before
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["job", "part.json", "readings.csv"]

@@ -1,0 +1,86 @@
+"""Plates that bend alike, by plate bending: half the readings with an expectation against all without it."""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+from physics import Plate, floor_points, random_plate, spread_points, warp_plate
+
+from floorfit.surface import fit_surface
+from floorfit.surface.expected import Expected, agreement
+from floorfit.verify.shapes import find_shapes
+
+Field = Callable[[Any, Any], Any]
+NODES = np.linspace(0, 1200, 46), np.linspace(0, 500, 20)
+NOISE = 0.010
+
+
+@pytest.fixture(scope="module")
+def plate() -> Plate:
+    return random_plate(3, 1200, 500, 3, 6, warp_range=0.6, kinds=["rectangle"] * 18)
+
+
+@pytest.fixture(scope="module")
+def others(plate: Plate) -> list[Field]:
+    """Other stress patterns in the same part."""
+    draws = [np.random.default_rng(100 + k) for k in range(4)]
+    return [warp_plate(plate.part, plate.layout, draw, warp_range=0.6, dish=0.004).warp for draw in draws]
+
+
+def member(plate: Plate, others: list[Field], seed: int) -> Field:
+    """A plate of the kind: its stress differs by five per cent of each other pattern."""
+    shares = np.random.default_rng(seed).normal(0, 0.05, len(others))
+    return lambda x, y: plate.warp(x, y) + sum(c * other(x, y) for c, other in zip(shares, others, strict=True))
+
+
+def fitted(plate: Plate, field: Field, per_pocket: int, seed: int, expected: Expected | None = None) -> Field:
+    generator = np.random.default_rng(seed)
+    points = np.concatenate([spread_points(pocket, per_pocket, generator, 8.0) for pocket in plate.part.pockets])
+    values, u = field(*points.T) + generator.normal(0, NOISE, len(points)), np.full(len(points), NOISE)
+    used = None if expected is None else agreement(points, values, u, expected, plate.part.bounds).used
+    left = values if used is None else values - used.at(*points.T)
+    surface = fit_surface(points, left, u, bounds=plate.part.bounds, cell_mm=25.0, samples=1).surface
+    return surface.at if used is None else used.added_to(surface).at
+
+
+def offset_errors(plate: Plate, found: Field, field: Field) -> np.ndarray:
+    """Error of the middle of the range over each floor: that of its shift, mm."""
+    out = []
+    for pocket in plate.part.pockets:
+        x, y = floor_points(pocket, 20).T
+        here, truth = found(x, y), field(x, y)
+        out.append((here.max() + here.min() - truth.max() - truth.min()) / 2)
+    return np.array(out)
+
+
+def rms(errors: list[np.ndarray]) -> float:
+    return float(np.sqrt(np.mean(np.square(errors))))
+
+
+@pytest.fixture(scope="module")
+def learnt(plate: Plate, others: list[Field]) -> Expected:
+    """Mean and shapes of ten parts with eight readings a pocket."""
+    fits = [fitted(plate, member(plate, others, k), 8, k) for k in range(10)]
+    fields = np.array([found(*np.meshgrid(*NODES, indexing="ij")).ravel() for found in fits])
+    shapes = find_shapes(fields)
+    kept = tuple(shape.reshape(46, 20) for shape in shapes.shapes[shapes.shares >= 0.01])
+    return Expected(*NODES, fields.mean(axis=0).reshape(46, 20), 10, shapes=kept)
+
+
+@pytest.mark.accuracy
+def test_half_the_readings_do_where_plates_bend_alike(plate: Plate, others: list[Field], learnt: Expected) -> None:
+    fields = [member(plate, others, 50 + k) for k in range(4)]
+    whole = rms([offset_errors(plate, fitted(plate, f, 8, 50 + k), f) for k, f in enumerate(fields)])
+    half = rms([offset_errors(plate, fitted(plate, f, 4, 150 + k, learnt), f) for k, f in enumerate(fields)])
+    # 72 floors each: the ratio of two such root mean squares scatters by 1/√72 = 12 % of itself
+    assert half <= 1.12 * whole
+
+
+@pytest.mark.accuracy
+def test_no_worse_where_a_plate_bends_otherwise(plate: Plate, others: list[Field], learnt: Expected) -> None:
+    # the two patterns and the first one upside down, which nothing in the series resembles
+    fields: list[Field] = [others[0], others[2], lambda x, y: -others[1](x, y)]
+    plain = rms([offset_errors(plate, fitted(plate, f, 4, 300 + k), f) for k, f in enumerate(fields)])
+    told = rms([offset_errors(plate, fitted(plate, f, 4, 300 + k, learnt), f) for k, f in enumerate(fields)])
+    assert told <= 1.02 * plain  # same readings: two per cent is for a score taken where none was needed
