@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from floorfit.readings.blocks import blocks_from_arrays, read_blocks
     from floorfit.readings.gauge import Gauge, calibrate
     from floorfit.readings.gauge_file import read_gauge, write_gauge
+    from floorfit.verify import read_series, verify_job
     from floorfit.readings.plan import Plan, plan
 
 __all__ = [
@@ -38,7 +39,9 @@ __all__ = [
     "read_gauge",
     "read_part",
     "read_readings",
+    "read_series",
     "readings_from_arrays",
+    "verify_job",
     "write_gauge",
     "write_part",
 ]
@@ -64,7 +67,9 @@ _HOME = {
     "read_gauge": ("readings.gauge_file", "read_gauge"),
     "read_part": ("part", "read_part"),
     "read_readings": ("readings", "read_readings"),
+    "read_series": ("verify", "read_series"),
     "readings_from_arrays": ("readings", "readings_from_arrays"),
+    "verify_job": ("verify", "verify_job"),
     "write_gauge": ("readings.gauge_file", "write_gauge"),
     "write_part": ("part", "write_part"),
 }

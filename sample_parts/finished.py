@@ -1,8 +1,9 @@
 """Write ``bay_frame/finished.csv``: readings of the finished webs, invented like the rest.
 
-The floors are cut with the offsets that ``floorfit.correct`` gives on the sample's own readings; the web is then nominal
-plus offset less the true warp at the same places. Every web comes out 0.004 mm thicker than that, as a cutter that is
-pushed off leaves it, and the gauge scatters by 0.010 mm. ``python sample_parts/finished.py`` writes it again.
+The floors are cut with the offsets that ``floorfit.correct`` gives on the sample's own readings.
+The web is then nominal plus offset less the true warp at the same places.
+Every web comes out 0.004 mm thicker than that, as a cutter that is pushed off leaves it, and the gauge scatters by
+0.010 mm. ``python sample_parts/finished.py`` writes it again.
 """
 
 from __future__ import annotations

@@ -64,7 +64,7 @@ class Writer:
         angle = math.atan2(-j, -i) + (turn if code == "G3" else -turn)
         end = (round(x0 + i + radius * math.cos(angle), 4), round(y0 + j + radius * math.sin(angle), 4))
         unit = 25.4 if self.inch else 1.0
-        words = (f"R{radius:.5f}",) if by_radius else (f"I{i:.4f}", f"J{j:.4f}")
+        words = (f"R{radius if turn < math.pi else -radius:.5f}",) if by_radius else (f"I{i:.4f}", f"J{j:.4f}")
         self.motion = ""
         self.move(code, end[0] * unit, end[1] * unit, extra=words)
 
@@ -143,18 +143,19 @@ def step(draw, writer: Writer, name: str, z: float) -> str:
 
 
 def bend(draw, writer: Writer, name: str, *, full: bool) -> None:
-    """An arc that stays in the pocket with room to spare."""
+    """An arc, in the pocket with room to spare or over its edge; by radius, R is negative over half a turn."""
     unit = 25.4 if writer.inch else 1.0
     x, y = writer.position["X"] * unit, writer.position["Y"] * unit
     x0, y0, x1, y1 = FLOORS[name]
     angle = draw(st.floats(0, 2 * math.pi))
     radius = draw(st.floats(1.0, 14.0))
     cx, cy = x + radius * math.cos(angle), y + radius * math.sin(angle)
-    if not (x0 + 1 < cx - radius and cx + radius < x1 - 1 and y0 + 1 < cy - radius and cy + radius < y1 - 1):
+    inside = x0 + 1 < cx - radius and cx + radius < x1 - 1 and y0 + 1 < cy - radius and cy + radius < y1 - 1
+    if not inside and not draw(st.booleans()):
         return
     code = draw(st.sampled_from(["G2", "G3"]))
     turn = 2 * math.pi if full else draw(st.floats(0.3, 5.5))
-    by_radius = not full and abs(turn - math.pi) > 0.3 and draw(st.booleans()) and turn < math.pi
+    by_radius = not full and abs(turn - math.pi) > 0.3 and draw(st.booleans())
     writer.arc(code, (cx, cy), turn, by_radius=by_radius)
 
 

@@ -141,7 +141,7 @@ def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:
 def _settings(args: argparse.Namespace) -> Settings:
     from dataclasses import fields
 
-    from floorfit.job import Settings, with_settings
+    from floorfit.job_results import Settings, with_settings
 
     return with_settings(Settings(), **{one.name: getattr(args, one.name, None) for one in fields(Settings)})
 

@@ -109,8 +109,8 @@ class Floor:
         return np.asarray(np.abs(xyz[:, 2] - self.pocket.nominal_z(xyz[:, 0], xyz[:, 1])) <= self.window)
 
     def over(self, xy: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """Whether points (n, 2) lie in the region."""
-        return np.asarray(shapely.contains_xy(self.region, xy[:, 0], xy[:, 1]))
+        """Whether points (n, 2) lie in the region or on its edge."""
+        return np.asarray(shapely.intersects_xy(self.region, xy[:, 0], xy[:, 1]))
 
     def dz(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
         """Offset at points (n, 2), mm."""

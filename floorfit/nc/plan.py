@@ -24,6 +24,8 @@ __all__ = ["BLEND_MM", "Plan", "Profile", "make_plan", "node_offsets"]
 BLEND_MM = 1.0
 #: Jumps smaller than this are none, mm (a hundredth of the finest decimal in use).
 _NO_JUMP = 1e-5
+#: Offsets smaller than this at an end point are rounding, mm: they must not keep a motion from counting as unchanged.
+_NOTHING = 1e-9
 #: Shortest piece of a divided motion, mm: above the rounding of X and Y.
 _SHORTEST_MM = 0.005
 
@@ -105,6 +107,7 @@ class _Planner:
             self._spread(row, share, left, right)
         for row in sorted({*self.partial, *self.cones, *self._curved()}):
             self._profile(row)
+        self.plan.node[np.abs(self.plan.node) < _NOTHING] = 0.0
         self._slanted()
         return self.plan
 

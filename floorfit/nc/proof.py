@@ -129,6 +129,7 @@ class _Proof:
         points = self._original_points()
         added = self.after.xyz[:, 2] - points[:, 2]
         self._right_height(points, added)
+        self._rolls(added)
         self._between_points()
         self._rapids(points)
         return self.findings, added[self.last]
@@ -259,6 +260,22 @@ class _Proof:
         other = self.before.kind == OTHER_ARC
         ends = other | np.append(other[1:], False)
         return np.asarray(ends[self.row])
+
+    def _rolls(self, added: NDArray[np.float64]) -> None:
+        """An arc in G18 or G19 is shifted whole, and by no more than the floors under its two ends ask for."""
+        rolls = np.flatnonzero(self.before.kind[self.row] == OTHER_ARC)
+        start = np.append(0.0, added[:-1])[rolls]
+        least, most = np.zeros(len(rolls)), np.zeros(len(rolls))
+        for floor in self.floors:
+            for ends in (self.before.start, self.before.xyz):
+                xy = ends[self.row[rolls], :2]
+                dz = np.where(floor.over(xy), floor.dz(xy), 0.0)
+                least, most = np.minimum(least, dz), np.maximum(most, dz)
+        end = added[rolls]
+        bad = (np.abs(end - start) > _ROUNDING_MM) | (end < least - self.slack) | (end > most + self.slack)
+        mask = np.zeros(len(added), dtype=bool)
+        mask[rolls[bad]] = True
+        self._bad(mask, "an arc in G18 or G19 that is not shifted whole")
 
     def _between_points(self) -> None:
         """Along level motion the offset is within the slack of the one wanted, not only at the ends."""

@@ -19,6 +19,9 @@ from floorfit.report.record import MapRecord, ReadingsRecord, Record
 
 __all__ = ["plan_svg", "png_bytes", "pocket_svg"]
 
+#: More readings than this are thinned out in a drawing; those set aside are always drawn.
+_MOST_MARKS = 1_500
+
 Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
@@ -170,7 +173,8 @@ def _shape(frame: _Frame, floor: Floor, pattern: str) -> Iterator[str]:
 
 
 def _marks(frame: _Frame, readings: ReadingsRecord, rows: NDArray[np.intp], size: float) -> Iterator[str]:
-    for k in rows:
+    stride = max(1, -(-len(rows) // _MOST_MARKS))
+    for k in (k for place, k in enumerate(rows) if place % stride == 0 or not readings.used[k]):
         x, y = frame.at(np.array([readings.x_mm[k], readings.y_mm[k]]))
         if readings.used[k]:
             yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{size:.2f}" fill="#fff" stroke="#1a1a1a"/>'
