@@ -76,8 +76,9 @@ NEAR_EDGE = 1.3
 def check_heights(before: str, after: str, given: dict[str, Correction], part: Part = PART, tolerance=0.005) -> None:
     """Assert the invariants along every motion: Z as asked on floors, unchanged elsewhere, never too low.
 
-    A point counts as on a floor when it is in the polygon and within 0.02 mm of the nominal floor; points within the
-    blend of an edge are held to the bounds only.
+    A point counts as on a floor when it is in the polygon and within 0.02 mm of the nominal floor, and as off it from
+    0.05 mm; points between, or within the blend of an edge, are held to the bounds only. Nowhere may Z be lower than
+    both the programme and the corrected floor.
     """
     for pair in paired(before, after):
         if any(math.isnan(v) for v in (*pair.old.end[:3],)):
@@ -102,9 +103,12 @@ def _check_point(pair, share, given, part, tolerance) -> None:
         assert added >= min(wanted, 0.0) - tolerance - ROUNDING, where
         if edge > NEAR_EDGE:
             assert abs(added - wanted) <= tolerance + ROUNDING, (where, wanted)
-    elif edge > NEAR_EDGE and flat and share == 1:
+    elif edge > NEAR_EDGE and flat and share == 1 and not any(abs(float(f.nominal_z(x, y)) - z) <= 0.05 for f in over):
         assert abs(added) < 1e-6, where
     if not over:
         assert added > -ROUNDING, where
+    elif pair.old.kind != "rapid":
+        low = max(float(f.nominal_z(x, y)) + float(given[f.id].at(x, y)) for f in over)
+        assert z + added >= min(z, low) - tolerance - ROUNDING, where
     if pair.old.kind == "rapid":
         assert pair.new[-1].end[2] >= pair.old.end[2] - 1e-9, where

@@ -308,6 +308,21 @@ def _check_left_behind(out: _Findings, plan: Plan) -> None:
     out.rows("on-floor", rows, "a call, a cycle or a new zero while the tool is on a corrected floor. Retract first.")
 
 
+def _shallow(motions: Motions, floor: Floor, found: Matches) -> list[int]:
+    """Cuts down to a raised floor from below its corrected height, or off it to there, wherever that is in plan."""
+    on = np.flatnonzero(found.node == floor.index) if floor.is_active else np.zeros(0, dtype=int)
+    dz = floor.dz(motions.xyz[on, :2])
+    out: list[int] = []
+    for rows, ends in ((on, motions.start), (on + 1, motions.xyz)):
+        some = rows < len(motions)
+        points = ends[rows[some]]
+        with np.errstate(invalid="ignore"):
+            height = points[:, 2] - floor.pocket.nominal_z(points[:, 0], points[:, 1])
+            found_rows = rows[some][(height > floor.window) & (height < dz[some])]
+        out += found_rows[np.isin(motions.kind[found_rows], CUTTING)].tolist()
+    return out
+
+
 def _check_between(out: _Findings, floors: Sequence[Floor], found: Matches) -> None:
     """Warn of cuts that stay between the programmed floor and a raised one, or below the floor."""
     motions = out.motions
@@ -324,7 +339,7 @@ def _check_between(out: _Findings, floors: Sequence[Floor], found: Matches) -> N
         name = f"pocket {floor.pocket.id}"
         out.rows(
             "between",
-            rows[(height > floor.window) & (height < dz)],
+            sorted({*rows[(height > floor.window) & (height < dz)].tolist(), *_shallow(motions, floor, found)}),
             f"{name}: cuts above the programmed floor but "
             "below the corrected one, and is left as programmed. Look at it.",
             "warning",

@@ -209,15 +209,21 @@ class _Proof:
         return points
 
     def _wanted(
-        self, points: NDArray[np.float64], usable: NDArray[np.bool_]
+        self, points: NDArray[np.float64], usable: NDArray[np.bool_], level: NDArray[np.intp] | None = None
     ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-        """Offset that the decisions ask for at points of the original, and where a floor is."""
+        """Offset that the decisions ask for at points of the original, and where a floor is.
+
+        With ``level``, the row of the original that each point lies on, a floor counts only for rows level with it.
+        """
         wanted, on = np.zeros(len(points)), np.zeros(len(points), dtype=bool)
         index = PlanIndex(points[:, :2], points[:, :2])
         for floor in self.floors:
             rows = index.touching(floor.region.bounds)
             with np.errstate(invalid="ignore"):
                 rows = rows[usable[rows] & floor.near(points[rows])]
+                if level is not None:
+                    source = level[rows]
+                    rows = rows[floor.near(self.before.start[source]) & floor.near(self.before.xyz[source])]
             rows = rows[floor.over(points[rows, :2])]
             dz = floor.dz(points[rows, :2])
             wanted[rows] = np.where(on[rows], np.maximum(wanted[rows], dz), dz)
@@ -246,9 +252,7 @@ class _Proof:
         self._bad(path & slanted & (added < -self.slack), "lower than programmed")
         high = np.flatnonzero(path & (added > wanted + off) & ~arcs)
         high = high[~self._near_edge(points[high])]
-        mask = np.zeros(len(added), dtype=bool)
-        mask[high] = True
-        self._bad(mask, "higher than decided")
+        self._mark(high, "higher than decided")
         unknown = np.isnan(before.xyz[row, 2]) != np.isnan(self.after.xyz[:, 2])
         self._bad(unknown, "a Z that is known in only one of the two")
         blind = np.isnan(before.xyz[row, :2]).any(axis=1) & ~np.isnan(added) & (np.abs(added) > 1e-6)
@@ -273,12 +277,14 @@ class _Proof:
                 least, most = np.minimum(least, dz), np.maximum(most, dz)
         end = added[rolls]
         bad = (np.abs(end - start) > _ROUNDING_MM) | (end < least - self.slack) | (end > most + self.slack)
-        mask = np.zeros(len(added), dtype=bool)
-        mask[rolls[bad]] = True
-        self._bad(mask, "an arc in G18 or G19 that is not shifted whole")
+        self._mark(rolls[bad], "an arc in G18 or G19 that is not shifted whole")
 
     def _between_points(self) -> None:
-        """Along level motion the offset is within the slack of the one wanted, not only at the ends."""
+        """Along level motion the offset is within the slack of the one wanted, not only at the ends.
+
+        Along motion down to a floor or off it the offset grows from nothing to the one wanted: it is never lower than
+        both.
+        """
         before, after, row = self.before, self.after, self.row
         first = np.append(True, self.last[:-1])
         share0 = np.where(first, 0.0, np.append(0.0, self.share[:-1]))
@@ -300,15 +306,16 @@ class _Proof:
         z = after.start[rows, 2] + where * (after.xyz[rows, 2] - after.start[rows, 2])
         added = z - points[:, 2]
         wanted, on = self._wanted(points, self.usable[source])
-        slant = np.abs(self.before.xyz[source, 2] - self.before.start[source, 2])
-        level = on & (slant < 2 * max(floor.window for floor in self.floors))
-        mask = np.zeros(len(self.row), dtype=bool)
-        mask[rows[level & (added < wanted - self.slack)]] = True
-        self._bad(mask, "lower than decided between two points")
+        self._mark(rows[on & (added < np.minimum(wanted, 0.0) - self.slack)], "lower than both between two points")
+        wanted, level = self._wanted(points, self.usable[source], source)
+        self._mark(rows[level & (added < wanted - self.slack)], "lower than decided between two points")
         lift = np.flatnonzero(level & (added > wanted + self.slack))
-        mask[:] = False
-        mask[rows[lift[~self._near_edge(points[lift])]]] = True
-        self._bad(mask, "higher than decided between two points")
+        self._mark(rows[lift[~self._near_edge(points[lift])]], "higher than decided between two points")
+
+    def _mark(self, rows: NDArray[np.intp], text: str) -> None:
+        mask = np.zeros(len(self.row), dtype=bool)
+        mask[rows] = True
+        self._bad(mask, text)
 
     def _rapids(self, points: NDArray[np.float64]) -> None:
         rapid = self.before.kind[self.row] == RAPID

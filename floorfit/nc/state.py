@@ -17,6 +17,8 @@ LINEAR = "XYZ"
 #: Parts of the state that a motion's meaning hangs on.
 _NEEDED = ("motion", "units", "distance", "radius compensation", "work offset", "transform", "frame")
 _AFTER_FLOW = ("motion", "units", "distance", "plane", "radius compensation", "work offset")
+#: Two positions are one, mm or degrees: sums of increments that come back differ by less (float64).
+_SAME_PLACE = 1e-9
 #: Field of `Modal` that holds each group.
 _FIELD = {
     "motion": "motion",
@@ -93,7 +95,8 @@ class Machine:
         position, state, why, unsure, feed = self.saved
         self.saved = None
         reason = (self.deleted_line, "it differs with the optional ('/') block run or skipped")
-        changed = [axis for axis, a, b in zip(AXES, position, self.position, strict=True) if a != b]
+        pairs = zip(AXES, position, self.position, strict=True)
+        changed = [axis for axis, a, b in pairs if not abs(a - b) < _SAME_PLACE]
         self.why.update(why)
         self.unsure.update(unsure)
         for group, name in _FIELD.items():

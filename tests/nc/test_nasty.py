@@ -57,6 +57,22 @@ REFUSED = {
         LOW,
         "arc-plane",
     ),
+    "G18 arc whose ends stand at one height of a dome": (
+        HEAD + "X40 Y30\nG1 Z2. F200\nG18 G2 X60 Z2. I10 K0\nG17 G1 X70\nG0 Z20\n",
+        corrections(A=follow("A", 0.25)),
+        "arc-plane",
+    ),
+    "G18 arc from pocket to pocket at one offset": (
+        HEAD + "X80\nG1 Z2. F200\nG18 G2 X120 Z2. I20 K0\nG17 G1 X130\nG0 Z20\n",
+        corrections(A=0.1, B=0.1),
+        "arc-plane",
+    ),
+    # 0.01 mm is 0.000393700787... in: no increment in inches takes it back.
+    "increments in mm, taken back in inches": (
+        "G21 G90 G17\nG0 X10 Y10 Z20\nG91 G1 Z-18. F100\nX10\nG20 G0 Z0.7\n",
+        corrections(A=-0.01),
+        "cannot-write",
+    ),
     "spline": (HEAD + "G1 Z2. F200\nG5 X30 Y30 I1 J1 P-1 Q1\n", LOW, "unknown-motion"),
     "unknown G with axis words": (HEAD + "G1 Z2. F200\nG12 I10 F100\nX50\n", LOW, "unknown-motion"),
     "G41 switched on a floor": (HEAD + "G1 Z2. F200\nG41 D1 X20\nX50\nG40 X60\nG0 Z20\n", LOW, "compensation"),
@@ -113,8 +129,30 @@ def test_refused_with_the_reason_and_the_line(name):
 
 CROSS = HEAD + "G1 Z2. F200\nX150.\nG0 Z20\n"
 
+#: A helix of 2 mm pitch in lines of 12 degrees, then one turn at the floor.
+SPIRAL = (
+    "G0 X35 Y30\nG1 Z3. F200\n"
+    + "".join(
+        f"X{30 + 5 * math.cos(math.radians(a)):.3f} Y{30 + 5 * math.sin(math.radians(a)):.3f} Z{max(3 - a / 180, 2):.3f}\n"
+        for a in range(12, 552, 12)
+    )
+    + "X60\nG0 Z20\n"
+)
+
 #: name: (programme, offsets, options)
 HANDLED = {
+    "a helix of short lines down to a raised floor": (HEAD + SPIRAL, HIGH, {}),
+    "a helix of short lines down to a lowered floor": (HEAD + SPIRAL, LOW, {}),
+    "leaving a raised floor little by little": (
+        HEAD + "G1 Z2. F200\nX55\nX56 Z2.02\nX57 Z2.06\nX58 Z2.15\nG0 Z20\n",
+        HIGH,
+        {},
+    ),
+    "optional crossing in increments": (
+        HEAD + "G1 Z2. F200\nG91 X40\n/X100\n/Y12.3\n/Y-12.3\n/X-100\nX10\nG0 Z18\n",
+        BOTH,
+        {},
+    ),
     "odd spacing and case": (HEAD + "g1 z +0 2. f 2 0 0\nx5 0.0 y 1 2\ng0z20\n", BOTH, {}),
     "a Z in a comment": (HEAD + "G1 (Z9 was here) Z2. F200 ; Z8\nX50 (Z7)\nG0 Z20\n", BOTH, {}),
     "leading zeros and signs": (HEAD + "N0010 G01 Z+002.0 F0200\nN0020 X+050.\nG00 Z20\n", BOTH, {}),
@@ -174,6 +212,23 @@ HANDLED = {
         corrections(A=tilt("A", 0.1, 0.002, 0.001)),
         {},
     ),
+    "radius format over half a turn, out of the floor and back": (
+        HEAD + "X50 Y40\nG1 Z2. F200\nG2 X60 Y40 R-25.\nG0 Z20\n",
+        corrections(A=tilt("A", 0.05, 0.002, -0.001)),
+        {},
+    ),
+    "radius format, half a turn out of the floor and back": (
+        HEAD + "X20 Y50\nG1 Z2. F200\nG2 X70 Y50 R25.\nG0 Z20\n",
+        LOW,
+        {},
+    ),
+    # The circle is divided with the four decimals of its I, the line behind it with three.
+    "increments finer on the floor than on the way off it": (
+        "G21 G17 G90\nG0 X3. Y4. Z5.\nG91 G1 Z-3.000 F200.\nG2 X0. Y0. I1.0000 J0.0000\nG1 X102. Y-1.\nG0 Z28.\n",
+        corrections(A=follow("A", 0.25)),
+        {},
+    ),
+    "along the edge of the floor": (HEAD + "G1 Z2. F200\nX100.1\nY50\nX100\nY10\nX99.9\nY50\nG0 Z20\n", LOW, {}),
     "a long line over a dome": (HEAD + "G1 Z2. F200\nX90 Y50\nX10\nG0 Z20\n", corrections(A=follow("A", 0.3)), {}),
     "five axes with tip control": (
         HEAD + "G1 Z2. A2. C10. F200\nX50. A3. C20.\nX90. Y50. Z2. A1. C0.\nG0 Z20 A0 C0\n",
@@ -264,6 +319,13 @@ def test_a_cut_between_programmed_and_raised_floor_is_named():
     done = apply_offsets(PART, corrections(A=0.3), (HEAD + "G1 Z2.15 F200\nX50\n" + PASS).encode())
     assert {finding.code for finding in done.findings} == {"between"}
     assert not done.is_complete
+
+
+@pytest.mark.parametrize("text", ["G0 Z2.1\nG1 X20 Z2. F200\nX50\n", "G1 Z2. F200\nX20\nX50 Z2.1\n"])
+def test_a_shallow_ramp_below_a_raised_floor_is_named(text):
+    """From 0.1 mm above the programmed floor, 0.3 mm are added at the other end only: the way between is too low."""
+    done = apply_offsets(PART, corrections(A=0.3), (HEAD + text + "G0 Z20\n").encode())
+    assert {finding.code for finding in done.findings} == {"between"}
 
 
 def test_corrections_of_another_part_are_refused():

@@ -22,6 +22,7 @@ DAMAGE = {
     "another tool": ("T1 M6", "T2 M6"),
     "a rapid for a cut": ("G1 Z", "G0 Z"),
     "an arc the other way": ("G2 X", "G3 X"),
+    "the long arc for the short one": ("I0 J10", "R-10."),
     "a block lost": ("G0 Z20.\n", ""),
     "a block more": ("M30", "G0 X0\nM30"),
     "another unit": ("G21", "G20"),
