@@ -136,7 +136,7 @@ def test_outside_readings() -> None:
 @pytest.mark.parametrize("sign", [1, -1])
 def test_over_limit(sign: int) -> None:
     got = decide_one(lambda x, y: sign * 2.5, cap=known_fit(lambda x, y: 0.0).surface)
-    _is_held(got, "over-limit", "conform")
+    _is_held(got, "over-limit", "undecided")
     assert ("-2.500" in got.reason) == (sign < 0)
     assert decide_one(lambda x, y: sign * 0.3, limit=0.2, cap=known_fit(lambda x, y: 0.0).surface).action == "hold"
     assert decide_one(lambda x, y: sign * 0.3, limit=0.4, cap=known_fit(lambda x, y: 0.0).surface).action == "shift"
@@ -170,7 +170,7 @@ def test_thin_chip_is_noted() -> None:
 
 def test_over_stock() -> None:
     got = decide_one(lambda x, y: 0.0, max_cut=0.4)
-    _is_held(got, "over-stock", "conform")
+    _is_held(got, "over-stock", "undecided")
     assert "0.500 mm of metal" in got.reason
     assert decide_one(lambda x, y: 0.0, max_cut=0.6).action == "shift"
 
