@@ -271,7 +271,10 @@ def _cap_surface(
     rough = np.array([float(part.pockets[k].rough_z(a, b)) for k, a, b in zip(used.floor[rows], x, y, strict=True)])
     left = screened.warp.z[rows] - rough - used.warp[rows]
     points = np.column_stack([x, y])
-    found = fit_surface(points, left, used.u[rows], bounds=part.bounds, samples=1, robust=False, seed=settings.seed)
+    found = fit_surface(
+        points, left, used.u[rows], bounds=part.bounds, cell_mm=max(fit.cell), smoothing=fit.smoothing,
+        reach_mm=fit.reach, robust=False, samples=1,
+    )  # fmt: skip
     return found.surface
 
 

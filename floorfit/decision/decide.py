@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from floorfit.decision.candidates import Candidate, best_candidate
 from floorfit.decision.dishing import LEAST_DISH_MM
@@ -59,6 +60,21 @@ def decide(
     -------
     tuple of Decision, in the part's order
     """
+    with threadpool_limits(limits=1, user_api="blas"):  # many small products: threads only wait for each other
+        return _decide(part, fit, used, given, settings, cap, dish, seed, progress)
+
+
+def _decide(
+    part: Part,
+    fit: Fit,
+    used: Sequence[int],
+    given: Sequence[int],
+    settings: DecisionSettings,
+    cap: Surface | None,
+    dish: float,
+    seed: int,
+    progress: Callable[[], None] | None,
+) -> tuple[Decision, ...]:
     generator = np.random.default_rng([seed, 2])
     common = settings.common_u * generator.standard_normal(fit.posterior.count)
     out = []
