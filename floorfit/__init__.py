@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from floorfit.readings.blocks import blocks_from_arrays, read_blocks
     from floorfit.readings.gauge import Gauge, calibrate
     from floorfit.readings.gauge_file import read_gauge, write_gauge
-    from floorfit.verify import read_series, verify_job
     from floorfit.readings.plan import Plan, plan
+    from floorfit.verify import read_series, verify_job
 
 __all__ = [
     "ExtractSettings",

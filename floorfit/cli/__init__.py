@@ -7,6 +7,7 @@ held or does not conform; 2 the input or the call was refused, and nothing was w
 from __future__ import annotations
 
 import argparse
+import gc
 import importlib
 import sys
 from collections.abc import Sequence
@@ -51,6 +52,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         Arguments without the programme's name; those of the process when left out.
     """
     args = build_parser().parse_args(argv)
+    gc.set_threshold(100_000, 50, 50)  # a drawing makes many small objects that live: looking them over costs a tenth
     try:
         return int(args.run(args))
     except FloorfitError as error:

@@ -76,8 +76,6 @@ def group_places(x: ArrayLike, y: ArrayLike, tolerance_mm: float) -> Rows:
     Rows that share a square of an eighth of the tolerance count as one point first, so that any number of rows at one
     place costs no more than one.
     """
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
     points = np.column_stack([np.ravel(x), np.ravel(y)])
@@ -85,11 +83,21 @@ def group_places(x: ArrayLike, y: ArrayLike, tolerance_mm: float) -> Rows:
         return np.zeros(0, np.intp)
     square, inverse = _squares(points, tolerance_mm / 8)
     pairs = cKDTree(points[square]).query_pairs(tolerance_mm, output_type="ndarray")
-    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(square), len(square)))
-    names = connected_components(links, directed=False)[1][inverse]
+    names = _joined(pairs, len(square))[inverse]
     first = np.full(len(points), len(points), np.intp)
     np.minimum.at(first, names, np.arange(len(points)))
     return np.asarray(first[names], np.intp)
+
+
+def _joined(pairs: NDArray[np.intp], count: int) -> Rows:
+    """Name of the group that each of ``count`` points belongs to, by the pairs that hang together."""
+    if len(pairs) == 0:
+        return np.arange(count)
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
+    return np.asarray(connected_components(links, directed=False)[1], np.intp)
 
 
 def _squares(points: Array, side: float) -> tuple[Rows, Rows]:

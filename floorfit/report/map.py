@@ -69,7 +69,7 @@ def _save(record: Record, folder: Path) -> None:
 
     plan = plan_of(record)
     first = map_figure(record, plan)
-    first.savefig(folder / "deviation_map.png", dpi=DPI, metadata={"Software": None})
+    first.savefig(folder / "deviation_map.png", dpi=DPI, metadata={"Software": None}, pil_kwargs={"compress_level": 2})
     nothing = {"CreationDate": None, "Producer": None, "Creator": "floorfit"}
     with PdfPages(folder / "deviation_map.pdf", metadata=nothing) as pdf:
         for figure in (first, web_figure(record, plan), uncertainty_figure(record, plan)):

@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 
 #: Cells of the grid inside the part: never fewer, never more. The first keeps the spline's own stiffness out of the
 #: answer on small parts; the second bounds time and memory (about 17,000 unknowns).
-MIN_CELLS, MAX_CELLS = 4_000, 12_000
+MIN_CELLS, MAX_CELLS = 2_500, 12_000
 #: Cells of the coarse grid on which weights and smoothing are searched.
 COARSE_CELLS = 900
 #: Cells across the spacing of the readings, and across the smallest floor.
