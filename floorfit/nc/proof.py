@@ -25,6 +25,8 @@ __all__ = ["Pairing", "prove"]
 _ROUNDING_MM = 0.00255
 #: Greatest distance of a dividing point from the original path, mm: two coordinates rounded to 0.001 mm or 0.0001 in.
 _OFF_PATH_MM = 0.003
+#: Points this near to a floor's edge are on it, mm: float64 places no edge more surely at these lengths.
+_EDGE_MM = 1e-6
 
 
 @dataclass(frozen=True)
@@ -240,6 +242,16 @@ class _Proof:
             near |= floor.over(points[:, :2]) & (height > 0.6 * floor.window) & (height < 1.4 * floor.window)
         return near
 
+    def _edge_allows(self, points: NDArray[np.float64], added: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Whether points lie exactly on a floor's edge, so that the floor's offset and none are both right."""
+        least, near = np.zeros(len(points)), np.zeros(len(points), dtype=bool)
+        spots = shapely.points(points[:, :2])
+        for floor in self.floors if len(points) else ():
+            at = shapely.dwithin(floor.region.boundary, spots, _EDGE_MM) & floor.near(points)
+            least[at] = np.minimum(least[at], floor.dz(points[at, :2]))
+            near |= at
+        return near & (added >= least - self.slack)
+
     def _right_height(self, points: NDArray[np.float64], added: NDArray[np.float64]) -> None:
         before, row = self.before, self.row
         path = ~np.isin(before.kind[row], (JUMP, FLOW)) & ~np.isnan(points).any(axis=1)
@@ -248,7 +260,8 @@ class _Proof:
         off = np.where(on | ~self.last, self.slack, 1e-6)
         low = path & (added < wanted - off) & ~arcs
         slanted = ~self.last & ~on
-        self._bad(np.asarray(low & ~slanted), "lower than decided")
+        deep = np.flatnonzero(low & ~slanted)
+        self._mark(deep[~self._edge_allows(points[deep], added[deep])], "lower than decided")
         self._bad(path & slanted & (added < -self.slack), "lower than programmed")
         high = np.flatnonzero(path & (added > wanted + off) & ~arcs)
         high = high[~self._near_edge(points[high])]
@@ -308,7 +321,9 @@ class _Proof:
         wanted, on = self._wanted(points, self.usable[source])
         self._mark(rows[on & (added < np.minimum(wanted, 0.0) - self.slack)], "lower than both between two points")
         wanted, level = self._wanted(points, self.usable[source], source)
-        self._mark(rows[level & (added < wanted - self.slack)], "lower than decided between two points")
+        low = np.flatnonzero(level & (added < wanted - self.slack))
+        low = low[~self._edge_allows(points[low], added[low])]
+        self._mark(rows[low], "lower than decided between two points")
         lift = np.flatnonzero(level & (added > wanted + self.slack))
         self._mark(rows[lift[~self._near_edge(points[lift])]], "higher than decided between two points")
 

@@ -129,13 +129,11 @@ def test_refused_with_the_reason_and_the_line(name):
 
 CROSS = HEAD + "G1 Z2. F200\nX150.\nG0 Z20\n"
 
-#: A helix of 2 mm pitch in lines of 12 degrees, then one turn at the floor.
+#: A helix of 2 mm pitch in lines of 12 degrees, and on at the floor.
+TURN = [(math.cos(math.radians(angle)), math.sin(math.radians(angle)), angle / 180) for angle in range(12, 552, 12)]
 SPIRAL = (
     "G0 X35 Y30\nG1 Z3. F200\n"
-    + "".join(
-        f"X{30 + 5 * math.cos(math.radians(a)):.3f} Y{30 + 5 * math.sin(math.radians(a)):.3f} Z{max(3 - a / 180, 2):.3f}\n"
-        for a in range(12, 552, 12)
-    )
+    + "".join(f"X{30 + 5 * u:.3f} Y{30 + 5 * v:.3f} Z{max(3 - w, 2):.3f}\n" for u, v, w in TURN)
     + "X60\nG0 Z20\n"
 )
 
@@ -226,6 +224,11 @@ HANDLED = {
     "increments finer on the floor than on the way off it": (
         "G21 G17 G90\nG0 X3. Y4. Z5.\nG91 G1 Z-3.000 F200.\nG2 X0. Y0. I1.0000 J0.0000\nG1 X102. Y-1.\nG0 Z28.\n",
         corrections(A=follow("A", 0.25)),
+        {},
+    ),
+    "to the edge of a raised floor and no further": (
+        "G21 G90 G17\nG0 X-10 Y30 Z20\nG1 Z2. F200\nX5\nX-5\nX-0.1\nX-.2\nX50\nG0 Z20\n",
+        HIGH,
         {},
     ),
     "along the edge of the floor": (HEAD + "G1 Z2. F200\nX100.1\nY50\nX100\nY10\nX99.9\nY50\nG0 Z20\n", LOW, {}),
