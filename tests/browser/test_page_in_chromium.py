@@ -140,6 +140,7 @@ def test_place_under_the_pointer_is_the_place_named(browser: Browser, pages: dic
     assert area is not None and record.map is not None
     page.mouse.move(area["x"] + area["width"] / 2, area["y"] + area["height"] / 2, steps=4)
     page.wait_for_function("!document.getElementById('tip').hidden")
+    page.wait_for_timeout(500)  # the page answers the last of the four moves, a frame or two later
     # The middle of the drawing is the middle of the part: 600, 250; the nearest node is half a cell away at most.
     step = record.map.x_mm[1] - record.map.x_mm[0]
     assert record.map.x_mm[int(page.get_attribute("#plot", "data-column") or 0)] == pytest.approx(600, abs=step)
