@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 
 __all__ = ["map_figure", "write_map"]
 
-#: Pixels per inch of the PNG: 6 point text is 15 pixels high on it.
-DPI = 180
+#: Pixels per inch of the PNG: 6 point text is 12 pixels high on it, A3 some 2500 wide.
+DPI = 150
 
 PAGES = 3
 

@@ -14,8 +14,8 @@ Array = NDArray[np.float64]
 
 #: Cells that a margin adds outside the part on each side, each longer than the one before by one factor. Duchon
 #: (1977) takes the energy over the whole plane; a margin of three lengths brings a rectangle to within 2 µm of that
-#: for six cells a side, however much is smoothed (measured: a margin of one width leaves 40 µm at the edge).
-MARGIN_CELLS = 6
+#: for five cells a side, however much is smoothed (measured: a margin of one width leaves 40 µm at the edge).
+MARGIN_CELLS = 5
 
 
 @dataclass(frozen=True)

@@ -23,16 +23,16 @@ __all__ = ["Fit", "choose_cell", "fit_surface"]
 Array = NDArray[np.float64]
 
 #: Cells of the grid inside the part: never fewer, never more. The first keeps the spline's own stiffness out of the
-#: answer on small parts; the second bounds time and memory (about 17,000 unknowns).
-MIN_CELLS, MAX_CELLS = 2_500, 12_000
+#: answer on small parts; the second bounds time and memory (about 12,000 unknowns).
+MIN_CELLS, MAX_CELLS = 2_500, 8_000
 #: Cells of the coarse grid on which weights and smoothing are searched.
-COARSE_CELLS = 900
+COARSE_CELLS = 800
 #: Cells across the spacing of the readings, and across the smallest floor.
 PER_SPACING, PER_FLOOR = 3.0, 4.0
 #: Threads that solve and draw side by side, each with its BLAS on one thread.
 WORKERS = 2
 #: Joint samples: the sampling error of a probability of 0.95 is then 0.01.
-SAMPLES = 500
+SAMPLES = 400
 
 
 @dataclass(frozen=True)
@@ -196,7 +196,7 @@ def choose_cell(
         Half the width and more cells: for a smoothing that is set, and may all but interpolate.
     """
     area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
-    most = 2.5 * MAX_CELLS if fine else MAX_CELLS
+    most = 4 * MAX_CELLS if fine else MAX_CELLS
     wanted = np.sqrt(area / max(count, 1)) / (2 * PER_SPACING if fine else PER_SPACING)
     if smallest_mm is not None:
         wanted = min(wanted, smallest_mm / PER_FLOOR)
