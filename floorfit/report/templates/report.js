@@ -152,7 +152,7 @@
     const height = plotHeight();
     const pad = 0.02 * Math.max(x1 - x0, y1 - y0);
     return {
-      height, margin: { l: 60, r: 10, t: 12, b: 40 }, hovermode: "closest", dragmode: "zoom", hoverdistance: 12,
+      height, margin: { l: 60, r: 10, t: 12, b: 40 }, hovermode: false, dragmode: "zoom",
       paper_bgcolor: "#fff", plot_bgcolor: "#fff", font: { family: "Liberation Sans, Arial, sans-serif", color: INK },
       xaxis: { range: [x0 - pad, x1 + pad], title: { text: `X, ${data.unit}`, standoff: 4 }, zeroline: false,
         showgrid: false },
@@ -324,12 +324,20 @@
     window.addEventListener("afterprint", () => opened.forEach((item) => { item.open = false; }));
   }
 
+  // The node of the map under the pointer, or null beside the drawing.
+  function nodeUnder(event) {
+    const { xaxis, yaxis } = plot._fullLayout, box = plot.getBoundingClientRect();
+    const px = event.clientX - box.left - xaxis._offset, py = event.clientY - box.top - yaxis._offset;
+    if (!data.x.length || px < 0 || py < 0 || px > xaxis._length || py > yaxis._length) return null;
+    return [near(data.y, yaxis.p2c(py)), near(data.x, xaxis.p2c(px))];
+  }
+
   function follow() {
-    plot.on("plotly_hover", (event) => {
-      const point = event.points[0];
-      if (data.x.length) show(near(data.y, point.y), near(data.x, point.x), event.event);
+    plot.addEventListener("mousemove", (event) => {
+      const node = nodeUnder(event);
+      if (node) show(...node, event); else tip.hidden = true;
     });
-    plot.on("plotly_unhover", () => { tip.hidden = true; });
+    plot.addEventListener("mouseleave", () => { tip.hidden = true; });
     plot.on("plotly_relayout", (change) => { if (!("annotations" in change)) relabel(); });
     plot.on("plotly_doubleclick", () => { whole(); return false; });
   }
