@@ -222,7 +222,7 @@ def _decided(
 
     readings = taken.readings
     counted = np.bincount(used.floor[used.is_used], minlength=len(part.pockets))
-    cap = _cap_surface(part, readings, screened, used, fit, settings)
+    cap = _cap_surface(part, readings, screened, places, used, fit)
     dish = _dish(part, places, used, fit)
     rules = _decision_settings(settings, taken)
     aimed, cap = with_bias(fit, cap, settings.bias)
@@ -255,27 +255,24 @@ def _dish(part: Part, places: _Places, used: Used, fit: Fit) -> float:
 
 
 def _cap_surface(
-    part: Part, readings: Readings, screened: Screened, used: Used, fit: Fit, settings: Settings
+    part: Part, readings: Readings, screened: Screened, places: _Places, used: Used, fit: Fit
 ) -> Surface | None:
     """Web left by roughing less nominal web and stock, where the floor's Z was measured.
 
     A floor that moved with the plate after roughing has all its stock still; one that lies where the programme put
     it has lost the warp. Measured Z tells which.
     """
-    from floorfit.surface import fit_surface
+    from floorfit.readings.repeats import combine
 
-    rows = np.flatnonzero(used.is_used)
-    if not screened.warp.is_z_measured[rows].any():
+    held = screened.used
+    if not screened.warp.is_z_measured[used.is_used].any():
         return None
-    x, y = readings.x[rows], readings.y[rows]
-    rough = np.array([float(part.pockets[k].rough_z(a, b)) for k, a, b in zip(used.floor[rows], x, y, strict=True)])
-    left = screened.warp.z[rows] - rough - used.warp[rows]
-    points = np.column_stack([x, y])
-    found = fit_surface(
-        points, left, used.u[rows], bounds=part.bounds, cell_mm=max(fit.cell), smoothing=fit.smoothing,
-        reach_mm=fit.reach, robust=False, samples=1,
-    )  # fmt: skip
-    return found.surface
+    x, y = readings.x[held], readings.y[held]
+    rough = np.array([float(part.pockets[k].rough_z(a, b)) for k, a, b in zip(used.floor[held], x, y, strict=True)])
+    left = np.full(len(readings), np.nan)
+    left[held] = screened.warp.z[held] - rough - used.warp[held]
+    together = combine(screened.place, held, left[:, None], screened.warp.u)
+    return fit.smoothed(places.points, together.values[:, 0], places.u)
 
 
 def _noise(screened: Screened, places: _Places, used: Used, settings: Settings, taken: _Taken) -> ReadingNoise:

@@ -9,7 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from floorfit.job import Result
+from floorfit.report.beside import Beside
 from floorfit.report.record import DecisionRecord, Record
+from floorfit.report.write import write_report
 from floorfit.units import MM_PER_UNIT
 
 __all__ = ["OFFSET_COLUMNS", "write_job"]
@@ -28,7 +30,7 @@ OFFSET_COLUMNS = (
 DECIMALS = {"mm": 4, "in": 6}
 
 
-def write_job(result: Result, record: Record, folder: Path) -> None:
+def write_job(result: Result, record: Record, folder: Path, *, beside: Beside | None = None) -> None:
     """Write every file of a job into an empty folder.
 
     Parameters
@@ -38,9 +40,9 @@ def write_job(result: Result, record: Record, folder: Path) -> None:
         Of that result.
     folder : Path
         Exists and is empty.
+    beside : Beside, optional
+        A second process that draws the PDF meanwhile.
     """
-    from floorfit.report.map import write_map
-    from floorfit.report.page import write_page
 
     unit = result.part.units
     _write_csv(folder / "offsets.csv", _offset_header(unit), (_offset_row(one, unit) for one in record.decisions))
@@ -48,9 +50,9 @@ def write_job(result: Result, record: Record, folder: Path) -> None:
     follows = [one for one in record.decisions if one.follow is not None]
     if follows:
         _write_csv(folder / "follow.csv", ["pocket", "x_mm", "y_mm", "offset_mm"], _follow_rows(follows))
-    (folder / "record.json").write_text(record.model_dump_json(indent=None) + "\n", encoding="utf-8")
-    write_map(record, folder)
-    write_page(record, folder)
+    file = folder / "record.json"
+    file.write_text(record.model_dump_json(indent=None) + "\n", encoding="utf-8")
+    write_report(record, folder, beside=beside, record_file=file)
 
 
 def _offset_header(unit: str) -> list[str]:

@@ -99,13 +99,14 @@ def run(args: argparse.Namespace) -> int:
     from floorfit.job import correct
     from floorfit.job_folder import write_job
     from floorfit.job_record import make_record
+    from floorfit.report.beside import drawing_beside
 
-    with whole_folder(args.output, replace=args.replace) as folder:
+    with drawing_beside() as beside, whole_folder(args.output, replace=args.replace) as folder:
         result = correct(
             part, readings, _settings(args), gauge=gauge, frame=frame, expected=expected, progress=_progress()
         )
         record = make_record(result, inputs)
-        write_job(result, record, folder)
+        write_job(result, record, folder, beside=beside)
     for finding in result.findings:
         say(f"{finding.severity}: {finding}")
     stderr_console().print(pocket_table(record))

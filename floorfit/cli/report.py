@@ -85,8 +85,9 @@ def _mesh(record, args: argparse.Namespace) -> None:  # type: ignore[no-untyped-
 
 def _pictures(record, args: argparse.Namespace) -> None:  # type: ignore[no-untyped-def]
     from floorfit.cli.output import say, whole_folder
+    from floorfit.report.beside import drawing_beside
     from floorfit.report.write import write_report
 
-    with whole_folder(args.output, replace=args.replace) as folder:
-        write_report(record, folder)
+    with drawing_beside() as beside, whole_folder(args.output, replace=args.replace) as folder:
+        write_report(record, folder, beside=beside, record_file=Path(args.job))
     say(f"{args.output}: deviation_map.png, deviation_map.pdf and report.html of job {record.job}.")

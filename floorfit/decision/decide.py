@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -23,6 +24,9 @@ from floorfit.surface.spline import Surface
 __all__ = ["decide", "hold_all", "verdict_of"]
 
 Array = NDArray[np.float64]
+
+#: Threads that decide floors side by side; their matrix products and linear programmes run at once.
+WORKERS = 2
 
 
 def decide(
@@ -77,16 +81,20 @@ def _decide(
 ) -> tuple[Decision, ...]:
     generator = np.random.default_rng([seed, 2])
     common = settings.common_u * generator.standard_normal(fit.posterior.count)
-    out = []
-    for pocket, count, total in zip(part.pockets, used, given, strict=True):
-        own = dish * generator.standard_normal(fit.posterior.count)
-        floor = floor_warp(pocket, fit.surface, fit.posterior, common, own, cap)
-        if count == 0:
-            out.append(_unmeasured(floor, total))
-        else:
-            out.append(_measured(floor, count, fit.surface, settings, Wording(part.units)))
-        if progress is not None:
-            progress()
+    dishes = dish * generator.standard_normal((len(part.pockets), fit.posterior.count))
+
+    def decided(k: int) -> Decision:
+        floor = floor_warp(part.pockets[k], fit.surface, fit.posterior, common, dishes[k], cap)
+        if used[k] == 0:
+            return _unmeasured(floor, given[k])
+        return _measured(floor, used[k], fit.surface, settings, Wording(part.units))
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+        out = []
+        for decision in pool.map(decided, range(len(part.pockets))):
+            out.append(decision)
+            if progress is not None:
+                progress()
     return tuple(out)
 
 

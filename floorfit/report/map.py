@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ import numpy as np
 from floorfit.report.bands import lay_bands
 from floorfit.report.colours import DIVERGING
 from floorfit.report.keys import colour_key, map_key
+from floorfit.report.labels import printable
 from floorfit.report.layers import (
     View,
     contour_lines,
@@ -30,7 +32,7 @@ from floorfit.report.sheet import AREA, blank_sheet, put
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["map_figure", "write_map"]
+__all__ = ["load", "map_figure", "write_pdf", "write_png"]
 
 #: Pixels per inch of the PNG: 6 point text is 12 pixels high on it, A3 some 2500 wide.
 DPI = 150
@@ -38,8 +40,8 @@ DPI = 150
 PAGES = 3
 
 
-def write_map(record: Record, folder: str | Path) -> None:
-    """Write ``deviation_map.png`` and ``deviation_map.pdf`` into a folder.
+def write_png(record: Record, folder: str | Path) -> None:
+    """Write ``deviation_map.png``, the map alone, into a folder.
 
     Parameters
     ----------
@@ -55,25 +57,50 @@ def write_map(record: Record, folder: str | Path) -> None:
 
     Notes
     -----
-    The PNG is the map. The PDF has the map on its first page, webs against tolerance on the second, uncertainty on
-    the third. The same record gives the same bytes with the same version of matplotlib.
+    The same record gives the same bytes with the same version of matplotlib.
     """
-    from matplotlib import rc_context
+    with _drawing():
+        figure = map_figure(record)
+        compress = {"compress_level": 2}
+        figure.savefig(Path(folder) / "deviation_map.png", dpi=DPI, metadata={"Software": None}, pil_kwargs=compress)
 
-    with rc_context({"hatch.linewidth": 0.6}):
-        _save(record, Path(folder))
 
+def write_pdf(record: Record, folder: str | Path) -> None:
+    """Write ``deviation_map.pdf``: the map, webs against tolerance, uncertainty, a page each.
 
-def _save(record: Record, folder: Path) -> None:
+    Parameters
+    ----------
+    record : Record
+        A run; everything drawn comes from it.
+    folder : path
+        Existing folder.
+
+    Raises
+    ------
+    OSError
+        If the folder cannot be written.
+    """
     from matplotlib.backends.backend_pdf import PdfPages
 
     plan = plan_of(record)
-    first = map_figure(record, plan)
-    first.savefig(folder / "deviation_map.png", dpi=DPI, metadata={"Software": None}, pil_kwargs={"compress_level": 2})
     nothing = {"CreationDate": None, "Producer": None, "Creator": "floorfit"}
-    with PdfPages(folder / "deviation_map.pdf", metadata=nothing) as pdf:
-        for figure in (first, web_figure(record, plan), uncertainty_figure(record, plan)):
-            pdf.savefig(figure)
+    with _drawing(), PdfPages(Path(folder) / "deviation_map.pdf", metadata=nothing) as pdf:
+        for page in (map_figure, web_figure, uncertainty_figure):
+            pdf.savefig(page(record, plan))
+
+
+def load() -> None:
+    """Load the drawing library, so that the first page does not wait for it."""
+    import matplotlib.backends.backend_pdf
+    import matplotlib.figure  # noqa: F401
+
+    printable("floor")
+
+
+def _drawing() -> AbstractContextManager[None]:
+    from matplotlib import rc_context
+
+    return rc_context({"hatch.linewidth": 0.6})
 
 
 def map_figure(record: Record, plan: Plan | None = None) -> Figure:

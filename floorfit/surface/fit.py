@@ -108,9 +108,25 @@ class Fit:
         with threadpool_limits(limits=1, user_api="blas"):
             gains = self.factor.solve_many(functionals)
         total = np.einsum("pij,pij->p", functionals, gains)
-        weight = self.weights / u**2
-        noise = np.array([float(weight @ grid.at(gain, points) ** 2) for gain in gains])
+        noise = grid.all_at(gains, points) ** 2 @ (self.weights / u**2)
         return self.inflation * noise, self.inflation * np.maximum(total - noise, 0.0)
+
+    def smoothed(self, points: Array, values: Array, u: Array) -> Surface:
+        """Smooth other values of the same places, with the same smoothing, reach and robust weights.
+
+        Parameters
+        ----------
+        points : (n, 2) ndarray, mm
+        values : (n,) ndarray, mm
+        u : (n,) ndarray, mm
+            Places and standard uncertainties of the readings that were fitted; what was read there besides.
+        """
+        grid = self.surface.grid
+        plane = _plane(points, values, u)
+        flat = values - _heights(plane, points)
+        with threadpool_limits(limits=1, user_api="blas"):
+            coefficients = self.factor.solve(grid.right_side(points, self.weights / u**2 * flat))
+        return Surface(grid, coefficients + plane_coefficients(grid, plane))
 
 
 def fit_surface(

@@ -126,6 +126,17 @@ class Grid:
             out[part] = self._at(coefficients, xy[part])
         return out
 
+    def all_at(self, coefficients: Array, points: ArrayLike) -> Array:
+        """Evaluate many splines (count, nl, ns) at the same points (n, 2); shape (count, n)."""
+        first, second = self.split(points)
+        i, bi = self.along.basis(first)
+        j, bj = self.across.basis(second)
+        out = np.zeros((len(coefficients), len(i)))
+        for a in range(4):
+            for b in range(4):
+                out += coefficients[:, i + a, j + b] * (bi[:, a] * bj[:, b])
+        return out
+
     def design(self, points: ArrayLike) -> tuple[tuple[slice, slice], Array]:
         """Dense design of points that lie close together, on the patch of coefficients that they touch.
 

@@ -7,7 +7,7 @@ import record_factory
 from drawn_text import overlaps, texts, with_gid
 from PIL import Image
 
-from floorfit.report.map import DPI, map_figure, write_map
+from floorfit.report.map import DPI, map_figure, write_pdf, write_png
 
 MAKERS = [record_factory.frame, record_factory.inch_part, record_factory.long_part, record_factory.tall_part,
           record_factory.odd_names, record_factory.no_surface]  # fmt: skip
@@ -118,7 +118,8 @@ def test_files_are_the_same_twice_and_the_pdf_has_three_pages(tmp_path: Path) ->
     written = []
     for name in ("a", "b"):
         (tmp_path / name).mkdir()
-        write_map(record, tmp_path / name)
+        write_png(record, tmp_path / name)
+        write_pdf(record, tmp_path / name)
         files = sorted(path.name for path in (tmp_path / name).iterdir())
         assert files == ["deviation_map.pdf", "deviation_map.png"]
         written.append([(tmp_path / name / file).read_bytes() for file in files])
