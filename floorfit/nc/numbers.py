@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 __all__ = ["decimals_for", "decimals_of", "decimals_to_show", "default_decimals", "in_style", "written"]
 
 
@@ -14,7 +12,7 @@ def default_decimals(unit_mm: float) -> int:
 
 def decimals_of(raw: str) -> int:
     """Return the digits after the point of a number as written."""
-    return len(re.sub(r"\s", "", raw).partition(".")[2])
+    return len("".join(raw.split()).partition(".")[2])
 
 
 def decimals_for(value: float, unit_mm: float) -> int:

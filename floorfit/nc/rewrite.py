@@ -80,27 +80,30 @@ class _Writer:
         ends = [line for line in lines[:50] if line.endswith(("\n", "\r"))]
         self.line_end = "\n" if not ends else ends[0][len(ends[0].rstrip("\r\n")) :][:2]
         self.carried = 0.0
+        # One element of a list costs a tenth of one element of an array, and every changed block takes three.
+        self.line_of, self.kind_of, self.modal_of = motions.line.tolist(), motions.kind.tolist(), motions.modal.tolist()
 
     def run(self, tick: Callable[[int], None] | None) -> Written:
         start, end = self.plan.start(), self.plan.node
         busy = (start != 0) | (end != 0)
         busy[list(self.plan.breaks)] = True
+        rows = np.flatnonzero(busy)
         last = -2
-        for row in np.flatnonzero(busy).tolist():
+        for row, dz in zip(rows.tolist(), end[rows].tolist(), strict=True):
             self.carried = self.carried if row == last + 1 else 0.0
-            self._row(row, float(end[row]))
+            self._row(row, dz)
             self.out.offset[row] = self.carried
             last = row
             if tick is not None and row % 5000 == 0:
-                tick(int(self.motions.line[row]))
+                tick(self.line_of[row])
         return self.out
 
     def _row(self, row: int, end: float) -> None:
-        modal = self.motions.modals[self.motions.modal[row]]
-        if self.motions.kind[row] in (JUMP, FLOW):
+        modal = self.motions.modals[self.modal_of[row]]
+        if self.kind_of[row] in (JUMP, FLOW):
             self.carried = 0.0 if np.isnan(self.motions.xyz[row, 2]) else self.carried
             return
-        number = int(self.motions.line[row])
+        number = self.line_of[row]
         try:
             if row in self.plan.breaks:
                 self._divide(row, number, modal, end)

@@ -195,11 +195,10 @@ class _Work:
 
     def thicknesses(self) -> RoughWarp:
         """Name gross errors of thickness against the rough warp, twice; return the warp without them."""
-        for is_local in (False, True):
-            rough = self._rough()
-            rows = np.flatnonzero(self.is_open)
-            self._name(rows, rough, is_local)
         rough = self._rough()
+        for is_local in (False, True):
+            if self._name(np.flatnonzero(self.is_open), rough, is_local):
+                rough = self._rough()
         doubtful = [row for row in self.left if self.is_consistent[row]]
         self.code[doubtful] = ""
         self._name(np.array(doubtful, np.intp), rough, True)
@@ -207,13 +206,14 @@ class _Work:
             nominal = float(self.warp.z[row] - self.part.pockets[self.places.floor[row]].underside_z)
             text = reason_of("beyond-web", thickness=float(self.read[row]), expected=nominal)
             self.mark(row, "beyond-web", text)
-        return self._rough()
+        return rough
 
     def _rough(self) -> RoughWarp:
         rows = np.flatnonzero(self.is_open & np.isfinite(self.warp.w))
         return fit_rough_warp(self.readings.x[rows], self.readings.y[rows], self.warp.w[rows])
 
-    def _name(self, rows: NDArray[np.intp], rough: RoughWarp, is_local: bool) -> None:
+    def _name(self, rows: NDArray[np.intp], rough: RoughWarp, is_local: bool) -> int:
+        """Set aside what is grossly wrong among the rows; return how many were found."""
         x, y = self.readings.x[rows], self.readings.y[rows]
         expected = rough.local(x, y) if is_local else rough.trend(x, y)
         found = name_thickness(self.read[rows], self._thickness_for(rows, expected), rough.scale, is_certain=is_local)
@@ -222,6 +222,7 @@ class _Work:
                 self._mark_z(row)
             elif code:
                 self.mark(row, code, reason)
+        return sum(bool(code) for code, _ in found)
 
     def _is_z_absurd(self, row: int, room: float) -> bool:
         """Whether a measured Z lies farther from the roughed floor than the warp there could have moved it."""

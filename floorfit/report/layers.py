@@ -98,7 +98,7 @@ def levels_for(layer: Array, per_mm: float, *, lines: int = 12) -> tuple[float, 
     raw = max(high - low, 1e-9) / lines
     power = 10.0 ** np.floor(np.log10(raw))
     step = float(next(m * power for m in (1, 2, 5, 10) if m * power >= raw * (1 - 1e-9)))
-    return step, np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
+    return step, np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step + 0.0  # no negative zero
 
 
 def draw_warp_like(view: View, grid: MapRecord, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:

@@ -138,7 +138,8 @@ class MapRecord(_Model):
     """Layers on one rectangular grid, ``layer[j][i]`` at ``(x_mm[i], y_mm[j])``; null outside what it describes.
 
     ``warp_mm`` and ``warp_u_mm`` (standard uncertainty) cover the part's outline; ``pocket[j][i]`` is the index of
-    the floor in the part's order or -1; the web layers and the margin cover floors only.
+    the floor in the part's order or -1; the web layers and the margin cover floors only. Webs are local: on a floor or
+    over an underside that slopes, each place has a nominal web of its own.
     """
 
     x_mm: list[float]

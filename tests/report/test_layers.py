@@ -25,6 +25,11 @@ def test_flat_layer_has_at_most_one_level() -> None:
     assert len(levels_for(np.zeros((3, 3)), 1000.0)[1]) <= 1
 
 
+def test_zero_level_has_no_sign() -> None:
+    levels = levels_for(np.array([[-0.0004, 0.0213]]), 1000.0)[1]
+    assert 0.0 in levels and not np.signbit(levels).any()
+
+
 def view_of(record):
     plan = plan_of(record)
     scale, bands = lay_bands(plan.bounds, [floor.bounds for floor in plan.floors], AREA)
