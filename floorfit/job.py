@@ -227,7 +227,7 @@ def _decided(
     rules = _decision_settings(settings, taken)
     aimed, cap = with_bias(fit, cap, settings.bias)
     decisions = decide(part, aimed, counted.tolist(), given.tolist(), rules, cap=cap, dish=dish, seed=settings.seed)
-    decisions = with_budgets(part, fit, decisions, _noise(screened, places, used, settings, taken))
+    decisions = with_budgets(part, fit, decisions, _noise(screened, used, settings, taken))
     if settings.force > 0:
         decisions = with_pushoff(part, decisions, settings.force)
     corrections = {one.pocket: one.correction for one in decisions}
@@ -275,15 +275,13 @@ def _cap_surface(
     return fit.smoothed(places.points, together.values[:, 0], places.u)
 
 
-def _noise(screened: Screened, places: _Places, used: Used, settings: Settings, taken: _Taken) -> ReadingNoise:
+def _noise(screened: Screened, used: Used, settings: Settings, taken: _Taken) -> ReadingNoise:
     from floorfit.decision.budget import ReadingNoise
 
     rows = used.is_used
     total = float(np.mean(used.u[rows] ** 2)) if rows.any() else 1.0
     with_z = float(np.mean(screened.warp.is_z_measured[rows])) if rows.any() else 0.0
     return ReadingNoise(
-        points=places.points,
-        u=places.u,
         z_share=min(1.0, with_z * settings.z_u**2 / total),
         resolution_share=min(0.5, settings.resolution**2 / 12 / total),
         calibration_u=taken.calibration_u,

@@ -55,6 +55,10 @@ class Case:
     tolerance: float = 0.1
 
 
+#: Standard deviation of a measured Z that `take_readings` draws, mm. It is stated as it is: an interval can only cover
+#: as often as it says where the uncertainty of the readings is the true one (the default, 0.005, is a cautious one).
+Z_NOISE = 0.002
+
 #: Sizes, warps, sparse and dense, clean and contaminated; the seeds of pairs are the same, so that clean and
 #: contaminated readings of one plate can be compared.
 CASES = (
@@ -115,7 +119,7 @@ def run(case: Case) -> list[Figures]:
 
     plate = random_plate(case.seed, *case.size, *case.cells, warp_range=case.warp, tolerance=case.tolerance)
     taken = take_readings(plate, case.seed + 100, case.per_pocket, bad=case.bad, measured_z=case.measured_z)
-    result = floorfit.correct(plate.part, taken.readings)
+    result = floorfit.correct(plate.part, taken.readings, floorfit.Settings(z_u=Z_NOISE))
     return [_figures(plate, decision) for decision in result.decisions]
 
 

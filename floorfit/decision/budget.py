@@ -20,13 +20,10 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class ReadingNoise:
-    """Where the readings that were fitted lie and what each is worth.
+    """What the uncertainty of the readings that were fitted is made of.
 
     Parameters
     ----------
-    points : (n, 2) ndarray, mm
-    u : (n,) ndarray, mm
-        Standard uncertainty of each warp value.
     z_share : float
         Share of the mean variance of a value that the measured Z of the floor adds, 0 to 1.
     resolution_share : float
@@ -35,8 +32,6 @@ class ReadingNoise:
         Standard uncertainties that all readings share.
     """
 
-    points: Array
-    u: Array
     z_share: float = 0.0
     resolution_share: float = 0.0
     calibration_u: float = 0.0
@@ -63,7 +58,7 @@ def with_budgets(part: Part, fit: Fit, decisions: Sequence[Decision], noise: Rea
         smoothing and dishing.
     """
     places = [_decisive(pocket, fit, one) for pocket, one in zip(part.pockets, decisions, strict=True)]
-    scatter, between = fit.variance_split(places, noise.points, noise.u)
+    scatter, between = fit.variance_split(places)
     return tuple(
         replace(one, budget=_budget(one, float(scatter[k]), float(between[k]), noise)) if one.readings_used else one
         for k, one in enumerate(decisions)

@@ -83,21 +83,19 @@ class Fit:
     cell: tuple[float, float]
     factor: Factor
 
-    def variance_split(self, places: Sequence[Array], points: Array, u: Array) -> tuple[Array, Array]:
+    def variance_split(self, places: Sequence[Array]) -> tuple[Array, Array]:
         """Split the variance of mean warps into what the readings' noise and what the surface between them adds.
 
         Parameters
         ----------
         places : sequence of (k, 2) ndarray, mm
             The mean of the warp over each is meant.
-        points : (n, 2) ndarray, mm
-        u : (n,) ndarray, mm
-            Places and standard uncertainties of the readings that were fitted.
 
         Returns
         -------
         noise, between : (len(places),) ndarray, mm²
-            ``φ vᵀ N v`` and ``φ λ vᵀ S v`` with ``v = (N + λ S)⁻¹ a`` for the functional a.
+            ``φ vᵀ N v`` and ``φ λ vᵀ S v`` with ``v = (N + λ S)⁻¹ a`` for the functional a. Their sum is φ aᵀ v, so
+            that only the second is summed; the cost does not grow with the readings.
         """
         grid = self.surface.grid
         functionals = np.zeros((len(places), *grid.shape))
@@ -107,9 +105,9 @@ class Fit:
                 row[i, j] += design.reshape(4, 4) / len(where)
         with threadpool_limits(limits=1, user_api="blas"):
             gains = self.factor.solve_many(functionals)
+            between = self.smoothing * grid.quadratic_form(grid.energy(self.reach), gains)
         total = np.einsum("pij,pij->p", functionals, gains)
-        noise = grid.all_at(gains, points) ** 2 @ (self.weights / u**2)
-        return self.inflation * noise, self.inflation * np.maximum(total - noise, 0.0)
+        return self.inflation * np.maximum(total - between, 0.0), self.inflation * between
 
     def smoothed(self, points: Array, values: Array, u: Array) -> Surface:
         """Smooth other values of the same places, with the same smoothing, reach and robust weights.

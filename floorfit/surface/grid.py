@@ -126,17 +126,6 @@ class Grid:
             out[part] = self._at(coefficients, xy[part])
         return out
 
-    def all_at(self, coefficients: Array, points: ArrayLike) -> Array:
-        """Evaluate many splines (count, nl, ns) at the same points (n, 2); shape (count, n)."""
-        first, second = self.split(points)
-        i, bi = self.along.basis(first)
-        j, bj = self.across.basis(second)
-        out = np.zeros((len(coefficients), len(i)))
-        for a in range(4):
-            for b in range(4):
-                out += coefficients[:, i + a, j + b] * (bi[:, a] * bj[:, b])
-        return out
-
     def design(self, points: ArrayLike) -> tuple[tuple[slice, slice], Array]:
         """Dense design of points that lie close together, on the patch of coefficients that they touch.
 
@@ -170,6 +159,19 @@ class Grid:
         for start in range(0, len(xy), CHUNK):
             cell, s, t = self.locate(xy[start : start + CHUNK])
             out[start : start + CHUNK] = _horner(table, cell, s, t)
+        return out
+
+    def quadratic_form(self, band: Band, vectors: Array) -> Array:
+        """Return ``vᵀ A v`` (count,) for many coefficient arrays (count, nl, ns) and a symmetric A given as a band."""
+        nl, ns = self.shape
+        out = np.zeros(len(vectors))
+        for d in range(4):
+            for e in range(-3, 4):
+                j = slice(max(0, -e), ns - max(0, e))
+                k = slice(max(0, e), ns - max(0, -e))
+                products = vectors[:, : nl - d, j] * vectors[:, d:, k]
+                factor = 1.0 if d == 0 else 2.0
+                out += factor * (products.reshape(len(vectors), -1) @ band[d, : nl - d, e + 3, j].ravel())
         return out
 
     def _at(self, coefficients: Array, points: Array) -> Array:

@@ -24,7 +24,7 @@ def fit() -> Fit:
 def _decided(fit: Fit, **noise: float) -> Decision:
     shared = np.hypot(noise.get("calibration_u", 0.0), noise.get("machine_u", 0.0))
     decisions = decide(PART, fit, [9], [9], DecisionSettings(common_u=float(shared)))
-    return with_budgets(PART, fit, decisions, ReadingNoise(POINTS, U, **noise))[0]
+    return with_budgets(PART, fit, decisions, ReadingNoise(**noise))[0]
 
 
 @pytest.mark.parametrize(
@@ -56,7 +56,7 @@ def test_repeatability_is_near_that_of_a_mean(fit: Fit) -> None:
 
 def test_held_floor_without_readings_has_no_budget(fit: Fit) -> None:
     decisions = decide(PART, fit, [0], [0], DecisionSettings())
-    assert with_budgets(PART, fit, decisions, ReadingNoise(POINTS, U))[0].budget == {}
+    assert with_budgets(PART, fit, decisions, ReadingNoise())[0].budget == {}
 
 
 def test_floor_id_is_kept(fit: Fit) -> None:
