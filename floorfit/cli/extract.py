@@ -20,7 +20,8 @@ _EPILOG = """examples:
   floorfit extract frame.dxf --layers layers.csv -o frame.json
 
 A picture with the same name and the ending .png is written beside PART. STEP needs the extra [step], DXF the
-extra [dxf]. Look at the picture and at the list of faces that were not taken before the part is used.
+extra [dxf], 3MF the extra [3mf]. Look at the picture and at the list of faces that were not taken before the part
+is used.
 
 A drawing has an outline for each floor on a layer named FLOOR Z<floor z> WEB<web>, for instance FLOOR Z2.0 WEB2.0,
 with the islands inside it on the same layer, and the part's outline on a layer OUTLINE. Other names go into a table

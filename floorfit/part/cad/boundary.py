@@ -30,6 +30,8 @@ Bools = NDArray[np.bool_]
 
 #: A neighbour that rises at less than this over the floor is the foot of a fillet (or of a slope), rad.
 _FILLET_TILT = np.radians(30.0)
+#: Facets of one chord of a fillet differ by less than this share of their tilt over the floor.
+_ONE_CHORD = 0.05
 #: Neighbouring strips of a fillet differ by less than this, rad.
 _SMOOTH = np.radians(40.0)
 
@@ -178,12 +180,20 @@ def fillet_radius(
 
 
 def _strip_ends(mesh: Mesh, facets: Ints, label: Ints, members: list[Ints], plane: tuple[Floats, Floats]) -> Floats:
-    """Height over a plane at which the plane strip of each facet ends."""
+    """Height over a plane at which the strip of each facet ends: the facet's own, or its coplanar neighbours'.
+
+    Facets of one region lie in one plane within a tolerance only; the next chord of a fine fillet may be among them.
+    """
     point, normal = plane
     out = ((mesh.vertices[mesh.faces[facets]] - point) @ normal).max(axis=1)
     for strip in np.unique(label[label >= 0]):
-        corners = mesh.vertices[mesh.faces[members[strip]]].reshape(-1, 3)
-        out[label == strip] = ((corners - point) @ normal).max()
+        rows = np.flatnonzero(label == strip)
+        height = ((mesh.vertices[mesh.faces[members[strip]]] - point) @ normal).max(axis=1)
+        for row in rows:
+            own = mesh.normals[facets[row]]
+            apart = np.linalg.norm(mesh.normals[members[strip]] - own, axis=1)
+            same = apart <= _ONE_CHORD * np.linalg.norm(own - normal)
+            out[row] = max(out[row], height[same].max(initial=0.0))
     return np.asarray(out)
 
 

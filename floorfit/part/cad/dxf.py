@@ -80,7 +80,8 @@ def read_drawing(
     floors = [
         _floor(polygon, meaning, mm) for meaning, polygons in shapes if not meaning.is_outline for polygon in polygons
     ]
-    outline, missing = _outline(shapes, floors, path.name)
+    layers_drawn = sorted({entity.dxf.layer for entity in document.modelspace()})
+    outline, missing = _outline(shapes, floors, path.name, layers_drawn)
     check_size(np.array(outline), path.name, unit, settings)
     return floors, outline, "in" if unit == "in" else "mm", [*findings, *notes, *missing]
 
@@ -125,7 +126,7 @@ def _pieces(
     """Polylines in mm of every layer that means something."""
     out: Pieces = {}
     strange: dict[tuple[str, str], int] = {}
-    for layer, entity in _flat(document.modelspace(), "", 0):
+    for layer, entity in _flat(document.modelspace(), "", 0, source):
         if _meaning(layer, meanings) is None:
             continue
         kind = entity.dxftype()
@@ -145,7 +146,7 @@ def _meaning(layer: str, meanings: dict[str, LayerMeaning] | None) -> LayerMeani
     return layer_of_name(layer) if meanings is None else meanings.get(layer.lower())
 
 
-def _flat(entities: Any, layer: str, depth: int) -> Iterator[tuple[str, Any]]:
+def _flat(entities: Any, layer: str, depth: int, source: str) -> Iterator[tuple[str, Any]]:
     """Every simple entity with its layer; inside a block, layer 0 stands for the layer of the insert."""
     for entity in entities:
         own = entity.dxf.layer
@@ -153,12 +154,29 @@ def _flat(entities: Any, layer: str, depth: int) -> Iterator[tuple[str, Any]]:
         kind = entity.dxftype()
         if kind == "INSERT" and depth < _DEEPEST_BLOCK:
             for single in entity.multi_insert() if entity.mcount > 1 else (entity,):
-                yield from _flat(single.virtual_entities(), name, depth + 1)
+                yield from _flat(_contents(single, name, source), name, depth + 1, source)
         elif kind in ("LWPOLYLINE", "POLYLINE"):
             # Bulges become arcs, so that they are flattened by their own circle.
-            yield from ((name, piece) for piece in entity.virtual_entities())
+            yield from ((name, piece) for piece in _contents(entity, name, source))
         else:
             yield name, entity
+
+
+def _contents(entity: Any, layer: str, source: str) -> list[Any]:
+    """What a block or a polyline is made of; refused where its scales or directions have no meaning."""
+    from ezdxf.lldxf.const import DXFError
+
+    if entity.dxftype() == "INSERT" and entity.dxf.zscale == 0.0:
+        # Plan programs write a Z scale of 0; it has no inverse, and plan coordinates do not hang on it.
+        entity = entity.copy()
+        entity.dxf.zscale = 1.0
+    try:
+        return list(entity.virtual_entities())
+    except (ValueError, ArithmeticError, TypeError, IndexError, DXFError) as error:
+        name = entity.dxf.get("name", "")
+        what = f"block {name!r} is inserted in a way that" if name else f"a {entity.dxftype()}"
+        text = f"{what} cannot be worked out ({error}). Explode it, or draw it again."
+        raise InputError([Finding("bad-entity", source, f"layer {layer}", text)]) from error
 
 
 def _flattened(layer: str, entity: Any, sagitta: float, source: str) -> Floats | None:
@@ -215,7 +233,7 @@ def _shapes(
 
 
 def _outline(
-    shapes: list[tuple[LayerMeaning, list[shapely.Polygon]]], floors: list[Floor], source: str
+    shapes: list[tuple[LayerMeaning, list[shapely.Polygon]]], floors: list[Floor], source: str, drawn_on: list[str]
 ) -> tuple[Ring, list[Finding]]:
     """The part's outline; the rectangle round the floors where the drawing has none."""
     drawn = [polygon for meaning, polygons in shapes if meaning.is_outline for polygon in polygons]
@@ -223,7 +241,9 @@ def _outline(
         largest = max(drawn, key=lambda polygon: polygon.area)
         return _ring(shapely.Polygon(largest.exterior)), []
     if not floors:
-        text = "no closed outline on a layer named FLOOR Z... WEB... was found. Name the layers so, or give --layers."
+        used = ", ".join(drawn_on[:8]) + (", ..." if len(drawn_on) > 8 else "") if drawn_on else "none"
+        text = "no closed outline on a layer named FLOOR Z... WEB... was found. "
+        text += f"The drawing's layers: {used}. Name the layers so, or give --layers."
         raise InputError([Finding("no-floor", source, "", text)])
     x0, y0, x1, y1 = shapely.union_all([shapely.Polygon(floor.foot) for floor in floors]).bounds
     text = "no layer OUTLINE: the rectangle round the floors was taken as the part's outline."

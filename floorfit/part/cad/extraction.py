@@ -133,7 +133,7 @@ def _finish(
 
     rejected = sorted(rejected, key=lambda face: (face.code == "no-wall", -face.area))
     if not floors:
-        raise InputError([Finding("no-floor", source, "", _nothing_found(rejected))])
+        raise InputError([Finding("no-floor", source, "", _nothing_found(rejected, settings))])
     numbered = _numbered(floors)
     kept, left = _selected(numbered, settings, source)
     name = settings.name or Path(source).stem
@@ -154,13 +154,25 @@ def _sound_part(part: Part, floors: list[Floor]) -> tuple[Part, list[Floor], lis
             part_from_document(part_to_document(part), part.source)
         except InputError as error:
             faults = _faults_by_pocket(error)
-            if not faults or len(faults) >= len(floors):
+            if not faults:
                 raise
+            if len(faults) >= len(floors):
+                raise InputError(_all_unsound(floors, faults, part.source)) from error
             left += [_left_out(floors[i], "unsound", f"{floors[i].id}: {text}") for i, text in faults.items()]
             floors = [floor for i, floor in enumerate(floors) if i not in faults]
             part = replace(part, pockets=tuple(p for i, p in enumerate(part.pockets) if i not in faults))
         else:
             return part, floors, left
+
+
+def _all_unsound(floors: list[Floor], faults: dict[int, str], source: str) -> list[Finding]:
+    """Findings where floors were recognised, and a part file would refuse every one of them."""
+    out = []
+    for index, text in sorted(faults.items()):
+        (x, y), z = floors[index].foot[0], floors[index].floor_z
+        place = f"floor at ({x:.4g}, {y:.4g}, {z:.4g})"
+        out.append(Finding("unsound", source, place, f"was recognised, but no part can hold it: {text}"))
+    return out
 
 
 def _faults_by_pocket(error: InputError) -> dict[int, str]:
@@ -172,12 +184,13 @@ def _left_out(floor: Floor, code: str, reason: str) -> RejectedFace:
     return RejectedFace((*floor.foot[0], floor.floor_z), floor.area, code, reason, floor.foot)
 
 
-def _nothing_found(rejected: list[RejectedFace]) -> str:
+def _nothing_found(rejected: list[RejectedFace], settings: ExtractSettings) -> str:
     first = "; ".join(
         f"face at ({f.place[0]:.4g}, {f.place[1]:.4g}, {f.place[2]:.4g}), {f.area:.4g} mm²: {f.reason}"
         for f in rejected[:3]
     )
-    looked = f" Looked at: {first}." if first else ""
+    none = f" No face that looks up is planar, {settings.min_area:g} mm² large and {settings.min_width:g} mm wide."
+    looked = f" Looked at: {first}." if first else none
     return f"no pocket floor was found.{looked} Try --side bottom, another --up, or a smaller --min-area."
 
 

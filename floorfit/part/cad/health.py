@@ -20,6 +20,10 @@ Ints = NDArray[np.int64]
 
 #: Points this near are one corner that the exporter wrote twice, mm; a set choice, well below any cutting tolerance.
 _WELD_MM = 1e-4
+#: Facets whose smallest height is less have no sure direction, mm; a set choice.
+_FOLD_MM = 0.01
+#: Cosine between the normals of facets that lie back to back (within 0.8 degrees); a set choice.
+_BACK_TO_BACK = -0.9999
 
 
 def sound_mesh(raw: RawModel, settings: ExtractSettings) -> tuple[Mesh, list[Finding]]:
@@ -34,7 +38,8 @@ def sound_mesh(raw: RawModel, settings: ExtractSettings) -> tuple[Mesh, list[Fin
     Raises
     ------
     InputError
-        If facets are flipped, the mesh is open, inside out, or holds several bodies, and the settings do not allow it.
+        If facets are flipped, the mesh is open, inside out, or holds several bodies, and the settings do not allow it;
+        or if facets fold back onto their neighbours.
     """
     mesh, notes = _welded(raw)
     if len(mesh.faces) == 0:
@@ -44,7 +49,14 @@ def sound_mesh(raw: RawModel, settings: ExtractSettings) -> tuple[Mesh, list[Fin
     mesh, turned = _turned(mesh, raw.source, settings)
     chosen, of_bodies = _chosen_body(mesh, raw.source, settings)
     mesh, outward = _outward(chosen, raw.source, settings)
-    findings = [*notes, *turned, *of_bodies, *outward, *_openness(mesh, raw.source, settings)]
+    findings = [
+        *notes,
+        *turned,
+        *of_bodies,
+        *outward,
+        *_openness(mesh, raw.source, settings),
+        *_folds(mesh, raw.source),
+    ]
     errors = [finding for finding in findings if finding.severity == "error"]
     if errors:
         raise InputError(errors)
@@ -205,6 +217,28 @@ def _openness(mesh: Mesh, source: str, settings: ExtractSettings) -> list[Findin
         text = f"{mesh.crowded_edges} edges have more than two facets (bodies or walls that touch along an edge)."
         findings.append(Finding("crowded-edges", source, "", text, "warning"))
     return findings
+
+
+def _folds(mesh: Mesh, source: str) -> list[Finding]:
+    """Facets that lie on a neighbour, back to back: the surface covers itself there, and no solid has such an edge.
+
+    Edges of more than two facets are left out: bodies that touch there look so.
+    """
+    f, g = mesh.pairs[:, 0], mesh.pairs[:, 1]
+    wide = np.minimum(mesh.heights[f], mesh.heights[g]) > max(_FOLD_MM, 1000.0 * mesh.noise)
+    rows = np.flatnonzero(wide & (np.einsum("ij,ij->i", mesh.normals[f], mesh.normals[g]) < _BACK_TO_BACK))
+    if len(rows) and mesh.crowded_edges:
+        edges = np.sort(mesh.pair_edges, axis=1)
+        _, which, count = np.unique(edges, axis=0, return_inverse=True, return_counts=True)
+        rows = rows[count[which.reshape(-1)[rows]] == 1]
+    if len(rows) == 0:
+        return []
+    x, y, z = mesh.vertices[mesh.pair_edges[rows[0]]].mean(axis=0)
+    text = (
+        f"{len(rows)} facets lie folded on a neighbour, the first near ({x:.4g}, {y:.4g}, {z:.4g}). Polygons with "
+        "inner corners that were cut into triangles wrongly look so. Export triangles (STL), or STEP."
+    )
+    return [Finding("folded-facets", source, "", text)]
 
 
 def _gaps(mesh: Mesh) -> list[str]:

@@ -19,6 +19,9 @@ __all__ = ["largest_polygon", "polygon_parts", "region_polygon", "tidy_polygon",
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+#: Cells times edges up to here are counted cell by cell (about a second); a set choice.
+_MOST_CROSSINGS = 200_000_000
+
 
 def region_polygon(mesh: Mesh, facets: Ints) -> Any:
     """Plan area of connected facets that look one way, as a polygon with holes.
@@ -34,16 +37,57 @@ def region_polygon(mesh: Mesh, facets: Ints) -> Any:
 
     Notes
     -----
-    Edges that the facets use once, and not also the other way, are the outline. Where corners meet edges of a
-    neighbour (seams) the loops do not close, the area differs from the facets', and their union is taken instead.
+    Edges that the facets use once, and not also the other way, are the outline. Where a patch laps over itself in
+    plan its loops cross, and the cells between them are taken by their winding number. Where corners meet edges of
+    a neighbour (seams) the loops do not close, the area differs from the facets', and their union is taken instead.
     """
     area = float(np.abs(mesh.plan_areas[facets]).sum())
-    edges = outline_edges(mesh.faces[facets], len(mesh.vertices))
-    lines: Any = shapely.linestrings(mesh.vertices[edges][:, :, :2])
+    ends = mesh.vertices[outline_edges(mesh.faces[facets], len(mesh.vertices))][:, :, :2]
+    grid = max(1e-6, mesh.noise / 4.0)
+    for way in (_simple_loops, _crossing_loops):
+        try:
+            shape, covered = way(ends, grid)
+        except shapely.errors.GEOSException:
+            continue  # lines that cross within float noise; the next way snaps them to a grid
+        if shape.is_valid and abs(covered - area) <= 1e-6 * area + 1e-6 + grid * shape.length:
+            return shape
+    return shapely.unary_union(shapely.set_precision(triangles_in_plan(mesh, facets), grid))
+
+
+def _simple_loops(ends: Floats, _grid: float) -> tuple[Any, float]:
+    """Area inside loops that do not cross, and its size."""
+    lines: Any = shapely.linestrings(ends)
     shape: Any = shapely.build_area(shapely.geometrycollections(lines))
-    if shape.is_valid and abs(shape.area - area) <= 1e-6 * area + 1e-6:
-        return shape
-    return shapely.unary_union(shapely.set_precision(triangles_in_plan(mesh, facets), max(1e-6, mesh.noise / 4.0)))
+    return shape, float(shape.area)
+
+
+def _crossing_loops(ends: Floats, grid: float) -> tuple[Any, float]:
+    """Union of the cells between loops that cross, and the sum of the cells' areas times the facets over each.
+
+    Notes
+    -----
+    All facets of a patch look one way, so the winding number of its outline about a point is the number of facets
+    over that point.
+    """
+    lines: Any = shapely.linestrings(ends)
+    noded = shapely.unary_union(shapely.set_precision(shapely.multilinestrings(lines), grid))
+    cells: Any = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+    if len(cells) * len(ends) > _MOST_CROSSINGS:
+        return shapely.Polygon(), 0.0
+    times = np.abs(_windings(shapely.get_coordinates(shapely.point_on_surface(cells)), ends))
+    covered = float((shapely.area(cells) * times).sum())
+    return shapely.unary_union(cells[times > 0]), covered
+
+
+def _windings(points: Floats, ends: Floats) -> Ints:
+    """Winding number of directed edges about each point, by the edges that cross a ray to +X (Sunday 2001)."""
+    (ax, ay), (bx, by) = ends[:, 0].T, ends[:, 1].T
+    out = np.zeros(len(points), np.int64)
+    for index, (x, y) in enumerate(points):
+        left = (bx - ax) * (y - ay) - (x - ax) * (by - ay)
+        up, down = (ay <= y) & (by > y) & (left > 0.0), (ay > y) & (by <= y) & (left < 0.0)
+        out[index] = int(up.sum()) - int(down.sum())
+    return out
 
 
 def outline_edges(faces: Ints, count: int) -> Ints:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding, InputError, MissingExtraError
+from floorfit.part.cad.polygons import has_polygons, triangulated_obj
 from floorfit.part.cad.settings import MM_PER_MODEL_UNIT, ExtractSettings
+from floorfit.part.cad.step import check_step
 
 __all__ = ["DRAWING_SUFFIXES", "MESH_SUFFIXES", "RawModel", "read_model"]
 
@@ -28,23 +31,16 @@ MESH_SUFFIXES: dict[str, str] = {
 }
 DRAWING_SUFFIXES = (".dxf",)
 
-#: Words for units that a 3MF file may carry (3MF core specification, section 3.4).
+#: Millimetres in the units that a 3MF file may state (3MF core specification, section 3.4: millimeter where it states
+#: none, which reaches us in the plural).
 _UNIT_WORDS = {
+    "micron": 0.001,
     "millimeter": 1.0,
     "millimeters": 1.0,
-    "mm": 1.0,
     "centimeter": 10.0,
-    "centimeters": 10.0,
     "inch": 25.4,
-    "inches": 25.4,
-    "in": 25.4,
     "foot": 304.8,
-    "feet": 304.8,
     "meter": 1000.0,
-    "meters": 1000.0,
-    "m": 1000.0,
-    "micron": 0.001,
-    "microns": 0.001,
 }
 
 
@@ -129,19 +125,32 @@ def _load(path: Path, settings: ExtractSettings) -> tuple[NDArray[np.float64], N
     _check_extra(suffix)
     more: dict[str, Any] = {}
     if suffix in (".step", ".stp"):
+        check_step(path)
         # 0.1 rad caps the facets of small arcs as well, which a linear tolerance alone leaves coarse.
         more = {"tol_linear": settings.chord_tolerance, "tol_angular": 0.1}
     try:
-        scene = trimesh.load_scene(str(path), process=False, **more)
+        if suffix == ".obj" and has_polygons(path):
+            scene = trimesh.load_scene(BytesIO(triangulated_obj(path).encode()), file_type="obj", process=False)
+        else:
+            scene = trimesh.load_scene(str(path), process=False, **more)
         vertices, faces = _soup(scene)
     except Exception as error:
         text = f"cannot be read as {suffix[1:].upper()} ({type(error).__name__}: {_short(error)}). Export it again."
         raise InputError([Finding("unreadable", str(path), "", text)]) from error
     own = MESH_SUFFIXES[suffix]
     own_mm = MM_PER_MODEL_UNIT[own] if own else None
-    if suffix == ".3mf" and getattr(scene, "units", None):
-        own_mm = _UNIT_WORDS.get(str(scene.units).lower(), own_mm)
+    if suffix == ".3mf" and len(faces):
+        own_mm = _stated_mm(path, str(scene.units))
     return vertices, faces, own_mm
+
+
+def _stated_mm(path: Path, word: str) -> float:
+    """Millimetres in the unit that a 3MF file states."""
+    if word not in _UNIT_WORDS:
+        known = ", ".join(name for name in _UNIT_WORDS if name != "millimeters")
+        text = f"the file states the unit {word!r}; one of {known} was expected. Export it again."
+        raise InputError([Finding("unknown-unit", path.name, "unit", text)])
+    return _UNIT_WORDS[word]
 
 
 def _short(error: Exception) -> str:
@@ -154,7 +163,7 @@ def _check_extra(suffix: str) -> None:
     if suffix in (".step", ".stp") and find_spec("cascadio") is None:
         raise MissingExtraError("reading STEP needs one more package: pip install 'floorfit[step]'")
     if suffix == ".3mf" and find_spec("lxml") is None:
-        raise MissingExtraError("reading 3MF needs one more package: pip install lxml")
+        raise MissingExtraError("reading 3MF needs one more package: pip install 'floorfit[3mf]'")
 
 
 def _soup(scene: Any) -> tuple[NDArray[np.float64], NDArray[np.int64]]:

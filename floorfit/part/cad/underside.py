@@ -88,7 +88,7 @@ class Underside:
         shapes, owner = shapes[keep], owner[keep]
         low, high, under_low, under_high = self._ranges(shapes, owner, point, normal)
         above = high < -_THIN
-        roofed = float(shapely.area(shapes[above]).sum()) / max(floor.area, 1e-12)
+        roofed = min(1.0, float(shapely.area(shapes[above]).sum()) / max(floor.area, 1e-12))
         below = np.flatnonzero(~above)
         nearest, covered = _nearest(floor, shapes[below], low[below])
         rows = below[nearest]

@@ -202,3 +202,49 @@ def test_a_spline_that_is_none_is_named(tmp_path):
     spline.knots = [0, 0, 1]
     with pytest.raises(InputError, match=f"layer {LAYER}: a SPLINE cannot be read"):
         extract(document, tmp_path)
+
+
+def nested_blocks(space, document, **scales):
+    inner, outer = document.blocks.new("inner"), document.blocks.new("outer")
+    rounded(inner, 0, 0, 100, 60, 8)
+    inner.add_mtext("a note", dxfattribs={"insert": (10, 10), "char_height": 3.0})
+    outer.add_blockref("inner", (10, 0), dxfattribs={"xscale": 2.0, "yscale": 2.0, **scales})
+    space.add_blockref("outer", (20, 20), dxfattribs={"xscale": 0.5, "yscale": 0.5, **scales})
+
+
+def test_blocks_with_a_z_scale_of_zero(tmp_path):
+    """Plan programs write them; half of twice is the block's own size, at 20 + 0.5 · 10."""
+    document, space = drawing()
+    nested_blocks(space, document, zscale=0.0)
+    (pocket,) = extract(document, tmp_path, chord_tolerance=0.001).part.pockets
+    assert pocket.polygon.bounds == pytest.approx((25.0, 20.0, 125.0, 80.0), abs=1e-6)
+    assert pocket.polygon.area == pytest.approx(6000 - (4 - np.pi) * 64, rel=1e-4)
+
+
+def test_block_that_cannot_be_worked_out(tmp_path, monkeypatch):
+    """The library raises where a transformation has no meaning."""
+    document, space = drawing()
+    nested_blocks(space, document)
+
+    def fail(_insert):
+        raise ZeroDivisionError("float division")
+
+    monkeypatch.setattr(ezdxf.entities.Insert, "virtual_entities", fail)
+    with pytest.raises(InputError, match=r"block 'outer' is inserted in a way that cannot be worked out .* Explode it"):
+        extract(document, tmp_path)
+
+
+def test_layers_are_named_where_none_is_a_floor(tmp_path):
+    document, space = drawing()
+    rounded(space, 20, 20, 180, 140, 8, "Taschen")
+    with pytest.raises(InputError, match=r"The drawing's layers: Taschen\. Name the layers so, or give --layers"):
+        extract(document, tmp_path)
+
+
+def test_floor_that_no_part_can_hold(tmp_path):
+    """The circle of radius 50 touches all four sides of the square of 100: four pieces of floor, not one."""
+    document, space = drawing()
+    space.add_lwpolyline([(0, 0), (100, 0), (100, 100), (0, 100)], close=True, dxfattribs={"layer": LAYER})
+    space.add_circle((50, 50), 50, dxfattribs={"layer": LAYER})
+    with pytest.raises(InputError, match=r"floor at \(0, 0, 2\): was recognised, but no part can hold it: an island"):
+        extract(document, tmp_path)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-from cad_plates import box, filleted_pocket, mesh_of, round_pocket, soup_of
+from cad_plates import box, filleted_pocket, mesh_of, prism, round_pocket, soup_of
 
 from floorfit.errors import InputError
 from floorfit.part.cad import extract_pockets
@@ -165,3 +165,15 @@ def test_moebius_strip_has_no_outside():
 def test_refusals(vertices, faces, message):
     with pytest.raises(InputError, match=message):
         extract(raw(np.array(vertices, float), np.array(faces)))
+
+
+def test_facets_folded_on_their_neighbours():
+    """A concave floor cut into triangles from one corner: the middle one looks down and laps over both others."""
+    ring = [(20, 20), (180, 20), (180, 180), (100, 40), (20, 180)]
+    solid = mesh_of(box(0, 0, 0, 200, 200, 20) - prism(np.array(ring, float), 5, 21))
+    level = np.isclose(solid.triangles[:, :, 2], 5.0).all(axis=1)
+    at = [int(np.flatnonzero(np.isclose(solid.vertices, (x, y, 5)).all(axis=1))[0]) for x, y in ring]
+    fan = [(at[0], at[i], at[i + 1]) for i in (1, 2, 3)]
+    folded = trimesh.Trimesh(solid.vertices, np.concatenate([solid.faces[~level], fan]), process=False)
+    with pytest.raises(InputError, match=r"2 facets lie folded on a neighbour, the first near \(.*\)\. Polygons with"):
+        extract_pockets(folded, units="mm")

@@ -55,6 +55,31 @@ def test_holes():
     assert region_polygon(mesh, np.arange(len(mesh.faces))).equals(shape)
 
 
+def ramp(turns, steps=60):
+    """A spiral ramp between the radii 20 and 30 that rises as it turns: over one turn it laps over itself in plan."""
+    angle = np.linspace(0.0, 2 * np.pi * turns, steps + 1)
+    way = np.column_stack([np.cos(angle), np.sin(angle)])
+    rings = [np.column_stack([radius * way, 5.0 * angle]) for radius in (20.0, 30.0)]
+    inner, outer = np.arange(steps), np.arange(steps) + steps + 1
+    faces = np.concatenate([np.column_stack([inner, outer, outer + 1]), np.column_stack([inner, outer + 1, inner + 1])])
+    return join_mesh(RawModel(np.concatenate(rings), faces, "", "mm"))
+
+
+@pytest.mark.parametrize("turns", [0.5, 1.0, 1.25, 2.5])
+def test_a_patch_that_laps_over_itself(turns):
+    mesh = ramp(turns)
+    step = 2 * np.pi * turns / 60
+    # Each of 60 flat sectors has (30² − 20²) sin(step) / 2; a second lap on the same chords adds nothing.
+    seen = (30.0**2 - 20.0**2) / 2 * np.sin(step) * 60 * min(1.0, 1.0 / turns)
+    polygon = region_polygon(mesh, np.arange(len(mesh.faces)))
+    assert polygon.is_valid
+    # Laps whose chords do not fall on each other cover up to a sagitta 30 (1 − cos(step/2)) more.
+    spare = 0.0 if turns <= 1.0 else 2 * np.pi * 50 * 30 * (1 - np.cos(step / 2))
+    assert seen - 1e-3 <= polygon.area <= seen + spare + 1e-3
+    triangles = shapely.union_all(shapely.polygons(mesh.vertices[mesh.faces][:, :, :2]), grid_size=1e-6)
+    assert polygon.area == pytest.approx(triangles.area, abs=1e-2)  # grid of 1e-6 mm on 300 mm of outline and overlaps
+
+
 def test_rings_are_canonical():
     ring = rounded_ring(10, 10, 90, 60, 8, 0.1)
     wanted = tidy_polygon(shapely.Polygon(ring), 1e-6)

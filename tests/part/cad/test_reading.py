@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -67,6 +68,86 @@ def test_glb_is_in_metres(block, tmp_path):
     assert "unit-overridden" in {finding.code for finding in overridden.findings}
 
 
+CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
+
+
+def write_3mf(path, mesh, unit, *, item='<item objectid="1"/>', more=""):
+    """A 3MF file by hand, after the core specification (ISO/IEC 25422:2025): the model in a zip, units in millimetres.
+
+    ``unit`` is the attribute's text; empty leaves it out.
+    """
+    vertices = "".join(f'<vertex x="{x!r}" y="{y!r}" z="{z!r}"/>' for x, y, z in mesh.vertices.tolist())
+    triangles = "".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in mesh.faces.tolist())
+    stated = f' unit="{unit}"' if unit else ""
+    body = f'<object id="1" type="model"><mesh><vertices>{vertices}</vertices><triangles>{triangles}</triangles></mesh>'
+    text = f'<model{stated} xmlns="{CORE}"><resources>{body}</object>{more}</resources><build>{item}</build></model>'
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("3D/3dmodel.model", text)
+
+
+@pytest.mark.parametrize(
+    ("unit", "mm"),
+    [
+        ("", 1.0),  # 3MF core specification, section 3.4: millimeter where nothing is stated
+        ("micron", 0.001),
+        ("millimeter", 1.0),
+        ("centimeter", 10.0),
+        ("inch", 25.4),
+        ("foot", 304.8),
+        ("meter", 1000.0),
+    ],
+)
+def test_3mf_states_its_unit(block, tmp_path, unit, mm):
+    scaled = block.copy()
+    scaled.vertices = scaled.vertices / mm
+    write_3mf(tmp_path / "plate.3mf", scaled, unit)
+    extraction = extract_pockets(tmp_path / "plate.3mf")
+    check(extraction)
+    assert extraction.part.units == ("in" if unit == "inch" else "mm")
+
+
+def test_3mf_as_trimesh_writes_it(block, tmp_path):
+    block.export(tmp_path / "plate.3mf")
+    check(extract_pockets(tmp_path / "plate.3mf"))
+
+
+def test_3mf_components_and_items_are_placed(block, tmp_path):
+    """Core specification, sections 4.1 and 4.2.1: transforms of the component and of the item, in this order."""
+    turned = '<component objectid="1" transform="0 1 0 -1 0 0 0 0 1 0 0 0"/>'
+    more = f'<object id="2"><components>{turned}</components></object>'
+    item = '<item objectid="2" transform="1 0 0 0 1 0 0 0 1 100 0 5"/>'
+    write_3mf(tmp_path / "placed.3mf", block, "millimeter", item=item, more=more)
+    (pocket,) = extract_pockets(tmp_path / "placed.3mf").part.pockets
+    # A quarter turn takes the pocket's 20..100 × 20..60 to −60..−20 × 20..100; the item moves it by (100, 0, 5).
+    assert pocket.polygon.bounds == pytest.approx((40.0, 20.0, 80.0, 100.0), abs=1e-3)
+    assert pocket.floor_z == pytest.approx(7.0, abs=1e-3)
+
+
+def test_3mf_with_another_unit_stated(block, tmp_path):
+    write_3mf(tmp_path / "plate.3mf", block, "inch")  # numbers that are millimetres, under the name of inches
+    extraction = extract_pockets(tmp_path / "plate.3mf", units="mm")
+    check(extraction)
+    (finding,) = [finding for finding in extraction.findings if finding.code == "unit-overridden"]
+    assert "the file's own unit is 25.4 mm, --units mm was stated and is used" in finding.text
+    agreed = extract_pockets(tmp_path / "plate.3mf", units="in")
+    assert "unit-overridden" not in {finding.code for finding in agreed.findings}
+    write_3mf(tmp_path / "metres.3mf", block, "meter")
+    with pytest.raises(InputError, match="the largest side is 120000 mm in the unit given"):
+        extract_pockets(tmp_path / "metres.3mf")
+
+
+def test_3mf_with_an_unknown_unit(block, tmp_path):
+    write_3mf(tmp_path / "plate.3mf", block, "furlong")
+    with pytest.raises(InputError, match=r"plate\.3mf, unit: the file states the unit 'furlong'; one of micron, mil"):
+        extract_pockets(tmp_path / "plate.3mf")
+
+
+def test_3mf_without_anything_to_build(block, tmp_path):
+    write_3mf(tmp_path / "plate.3mf", block, "millimeter", item="")
+    with pytest.raises(InputError, match=r"plate\.3mf.*(holds no triangle|cannot be read)"):
+        extract_pockets(tmp_path / "plate.3mf")
+
+
 def test_scene_with_transforms(block, tmp_path):
     scaled = block.copy()
     scaled.vertices = scaled.vertices / 1000.0
@@ -109,7 +190,7 @@ def test_step_cases_are_what_their_script_writes():
 
 @pytest.mark.parametrize(
     ("suffix", "package", "remedy"),
-    [("step", "cascadio", r"pip install 'floorfit\[step\]'"), ("3mf", "lxml", "pip install lxml")],
+    [("step", "cascadio", r"pip install 'floorfit\[step\]'"), ("3mf", "lxml", r"pip install 'floorfit\[3mf\]'")],
 )
 def test_missing_extra(tmp_path, monkeypatch, suffix, package, remedy):
     import importlib.util
@@ -121,11 +202,11 @@ def test_missing_extra(tmp_path, monkeypatch, suffix, package, remedy):
         extract_pockets(tmp_path / f"block.{suffix}")
 
 
-@pytest.mark.parametrize("suffix", ["stl", "obj", "ply", "glb", "step"])
+@pytest.mark.parametrize("suffix", ["stl", "obj", "ply", "glb", "3mf", "step"])
 def test_rubbish_is_refused(tmp_path, suffix):
     path = tmp_path / f"rubbish.{suffix}"
     path.write_bytes(b"this is not a model\n" * 20)
-    with pytest.raises(InputError, match=rf"rubbish.{suffix}.*(cannot be read|holds no triangle)"):
+    with pytest.raises(InputError, match=rf"rubbish.{suffix}.*(cannot be read|holds no triangle|does not start)"):
         extract_pockets(path, units="mm")
 
 
