@@ -7,6 +7,7 @@ record from its file, as ``floorfit report`` does. Where it cannot run, the firs
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import subprocess
@@ -77,6 +78,7 @@ def _main() -> None:
     from floorfit.report.map import load, write_pdf
     from floorfit.report.record import read_record
 
+    gc.set_threshold(100_000, 50, 50)  # as floorfit.cli.main
     load()
     line = sys.stdin.readline()
     if not line:

@@ -9,7 +9,7 @@ import numpy as np
 from floorfit.report.colours import Anchors, colour_map
 from floorfit.report.format import Display
 from floorfit.report.labels import printable
-from floorfit.report.sheet import INK, panel, put
+from floorfit.report.sheet import INK, mark_scale, panel, put
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,11 +52,12 @@ def colour_key(
 ) -> None:
     """Draw a colour scale in the last column of the title block; limits in the unit that the title names."""
     put(figure, 319, 64, title, 9, bold=True)
-    axes = panel(figure, (323, 38, 80, 12))
+    box = (323.0, 38.0, 80.0, 12.0)
+    axes = panel(figure, box)
     axes.imshow(np.linspace(0, 1, 256)[None, :], aspect="auto", extent=(*limits, 0, 1), cmap=colour_map(anchors, "key"))
-    axes.set_yticks([])
-    axes.tick_params(labelsize=8, length=2.5, colors=INK)
-    axes.locator_params(axis="x", nbins=7)
+    axes.xaxis.set_visible(False)
+    axes.yaxis.set_visible(False)
+    mark_scale(figure, box, limits, "below", most=7, points=8)
     if zero:
         axes.axvline(0.0, color=INK, linewidth=2.2)
     put(figure, 323, 53, words[0], 8)

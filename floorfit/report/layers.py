@@ -13,7 +13,7 @@ from floorfit.report.colours import Anchors, colour_map
 from floorfit.report.labels import Placer, text_size
 from floorfit.report.plan import Floor, Plan
 from floorfit.report.record import MapRecord, Record
-from floorfit.report.sheet import INK, panel
+from floorfit.report.sheet import INK, mark_scale, panel
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -68,9 +68,10 @@ def open_band(figure: Figure, band: Band, plan: Plan, scale: float) -> View:
     axes.set_xlim(x0, x1)
     axes.set_ylim(y0, y1)
     axes.set_autoscale_on(False)
-    axes.tick_params(labelsize=7, length=2, width=0.5, colors=INK, pad=1.5)
-    axes.locator_params(axis="x", nbins=max(3, int(width / 35)))
-    axes.locator_params(axis="y", nbins=max(2, int(height / 22)))
+    axes.xaxis.set_visible(False)
+    axes.yaxis.set_visible(False)
+    mark_scale(figure, band.box, (x0, x1), "below", most=max(3, int(width / 35)), points=7)
+    mark_scale(figure, band.box, (y0, y1), "left", most=max(2, int(height / 22)), points=7)
     for spine in axes.spines.values():
         spine.set(visible=False)
     _mark_breaks(axes, band)

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
 
 from floorfit.report.bands import Sheet
 from floorfit.report.labels import fitted, printable
@@ -14,7 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["AREA", "INK", "PAPER", "blank_sheet", "left_out", "panel", "put"]
+__all__ = ["AREA", "INK", "PAPER", "blank_sheet", "left_out", "mark_scale", "panel", "put"]
 
 #: A3 landscape, mm (ISO 216).
 PAPER = (420.0, 297.0)
@@ -27,6 +30,8 @@ STRIP = (10.0, 10.0, 400.0, 60.0)
 
 INK = "#1a1a1a"
 _MM_PER_INCH = 25.4
+#: Length of a mark of a scale, mm of paper.
+_MARK_MM = 0.7
 
 SIGN_WORDS = (
     "Warp: the underside where it is minus where the drawing has it, along Z.",
@@ -81,6 +86,61 @@ def put(
         x / PAPER[0], y / PAPER[1], printable(text), size=points, weight=weight, ha=align, va="baseline",
         color=INK, parse_math=False,
     )  # fmt: skip
+
+
+def mark_scale(
+    figure: Figure,
+    box: tuple[float, float, float, float],
+    limits: tuple[float, float],
+    side: Literal["below", "left"],
+    *,
+    most: int,
+    points: float,
+) -> None:
+    """Mark round values along one side of a box in mm of paper: short lines and numbers.
+
+    One piece of line for all marks, and no axis objects: a sheet is drawn in two thirds of the time.
+
+    Parameters
+    ----------
+    figure : Figure
+    box : (left, bottom, width, height), mm of paper
+    limits : (float, float)
+        Values at the ends of the side.
+    side : {"below", "left"}
+    most : int
+        Spaces between marks, at most.
+    points : float
+        Size of the numbers.
+    """
+    from matplotlib.collections import LineCollection
+
+    values, texts = _round_values(limits, most)
+    left, bottom, width, height = box
+    at = (values - limits[0]) / (limits[1] - limits[0])
+    x, y = (
+        (left + at * width, np.full(len(at), bottom))
+        if side == "below"
+        else (np.full(len(at), left), bottom + at * height)
+    )
+    ends = np.column_stack([x, y - _MARK_MM]) if side == "below" else np.column_stack([x - _MARK_MM, y])
+    lines = np.stack([np.column_stack([x, y]), ends], axis=1) / _MM_PER_INCH
+    figure.add_artist(LineCollection(list(lines), colors=INK, linewidths=0.5, transform=figure.dpi_scale_trans))
+    ha, va = ("center", "top") if side == "below" else ("right", "center")
+    gap = np.array([0.0, -0.5] if side == "below" else [-0.5, 0.0])
+    for (across, up), text in zip((ends + gap) / PAPER, texts, strict=True):
+        figure.text(across, up, text, size=points, color=INK, parse_math=False, ha=ha, va=va)
+
+
+def _round_values(limits: tuple[float, float], most: int) -> tuple[NDArray[np.float64], list[str]]:
+    """Round values within limits, as numbers and with the decimals that all of them need."""
+    from matplotlib.ticker import MaxNLocator
+
+    values = np.asarray(MaxNLocator(nbins=most, steps=[1, 2, 2.5, 5, 10]).tick_values(*limits))
+    slack = 1e-9 * (limits[1] - limits[0])
+    values = values[(values >= limits[0] - slack) & (values <= limits[1] + slack)]
+    decimals = next((d for d in range(9) if np.allclose(np.round(values, d), values, rtol=0, atol=1e-10)), 9)
+    return values, [f"{value + 0.0:.{decimals}f}" for value in np.round(values, decimals)]
 
 
 def left_out(record: Record) -> list[str]:
@@ -147,8 +207,6 @@ def _halves(line: str) -> list[str]:
 
 
 def _sketch(axes: Axes) -> None:
-    import numpy as np
-
     x = np.linspace(8, 62, 60)
     high = 4 + 4.2 * np.sin((x - 8) / 54 * np.pi) ** 2
     axes.plot((8, 62), (4, 4), color=INK, linewidth=0.8, linestyle=(0, (4, 2)))

@@ -17,7 +17,7 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.surface.fit import check_places
 from floorfit.surface.grid import Grid, make_grid
-from floorfit.surface.reml import START, Solution, assemble, best_prior
+from floorfit.surface.reml import LIKELY, Solution, assemble, best_prior
 from floorfit.surface.robust import robust_weights
 from floorfit.surface.spline import Surface
 
@@ -193,7 +193,7 @@ class _Weighed:
 
     def best(self, values: Array) -> tuple[Solution, float, float]:
         """Likeliest smoothing and reach: solution, spread and evidence."""
-        return best_prior(assemble(self.grid, self.points, values, self.weights, self.count), START)[0]
+        return best_prior(assemble(self.grid, self.points, values, self.weights, self.count), LIKELY)[0]
 
 
 def _with_shapes(

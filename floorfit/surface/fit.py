@@ -27,6 +27,8 @@ Array = NDArray[np.float64]
 MIN_CELLS, MAX_CELLS = 2_500, 8_000
 #: Cells of the coarse grid on which weights and smoothing are searched.
 COARSE_CELLS = 800
+#: Cells that each effective parameter wants there, and the most that are searched on.
+PER_PARAMETER, MOST_SEARCHED = 3.0, 4_000
 #: Cells across the spacing of the readings, and across the smallest floor.
 PER_SPACING, PER_FLOOR = 3.0, 4.0
 #: Threads that solve and draw side by side, each with its BLAS on one thread.
@@ -264,8 +266,10 @@ def _fit(
     box = _enclosing(bounds, xy)
     plane = _plane(xy, w, u)
     flat = w - _heights(plane, xy)
-    search = robust_weights(make_grid(box, _coarse(box)), xy, flat, u, prior=prior, robust=robust)
-    grid = make_grid(box, choose_cell(box, len(w), smallest, fine=prior is not None) if cell is None else cell)
+    search = _searched(box, xy, flat, u, prior, robust)
+    if cell is None:
+        cell = choose_cell(box, len(w), smallest) if prior is None else _fine_cell(box, len(w), u, smallest, prior)
+    grid = make_grid(box, cell)
     equations = assemble(grid, xy, flat, search.weights / u**2, float(search.weights.sum()))
     nodes = _nodes(equations, search)
     centre = nodes[0][0]
@@ -287,6 +291,37 @@ def _fit(
         cell=_cell_size(grid),
         factor=centre.factor,
     )
+
+
+def _searched(
+    box: tuple[float, float, float, float], xy: Array, flat: Array, u: Array, prior: Prior | None, robust: bool
+) -> Robust:
+    """Weights, smoothing and reach on a coarse grid; on a finer one where the surface bends within its cells.
+
+    A warped plate has some 20 to 100 effective parameters and needs one search.
+    """
+    cells, search = COARSE_CELLS, None
+    while True:
+        grid = make_grid(box, _cell_of(box, cells))
+        search = robust_weights(grid, xy, flat, u, prior=prior, robust=robust, before=search)
+        wanted = PER_PARAMETER * search.parameters
+        if prior is not None or wanted <= cells or cells >= MOST_SEARCHED:
+            return search
+        cells = int(min(max(wanted, 2 * cells), MOST_SEARCHED))
+
+
+def _fine_cell(
+    box: tuple[float, float, float, float], count: int, u: Array, smallest: float | None, prior: Prior
+) -> float:
+    """Cell width for a smoothing that is set and may all but interpolate: no wider than the smoother's own length.
+
+    A thin-plate spline with λ averages readings over some ``(λ ū² area / n)^¼`` (the scale at which bending and misfit
+    weigh alike).
+    """
+    area = (box[2] - box[0]) * (box[3] - box[1])
+    length = float(np.sqrt(np.sqrt(prior.smoothing * np.mean(u**2) * area / count)))
+    least = max(float(np.sqrt(area / count)) / (3 * PER_SPACING), _cell_of(box, 8 * MAX_CELLS))
+    return min(choose_cell(box, count, smallest, fine=True), max(0.95 * length, least))
 
 
 def _nodes(equations: Equations, search: Robust) -> list[tuple[Solution, float]]:
@@ -353,8 +388,9 @@ def _enclosing(bounds: tuple[float, float, float, float], xy: Array) -> tuple[fl
     )
 
 
-def _coarse(box: tuple[float, float, float, float]) -> float:
-    return float(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / COARSE_CELLS))
+def _cell_of(box: tuple[float, float, float, float], cells: int) -> float:
+    """Width of that many cells over a rectangle, mm."""
+    return float(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / cells))
 
 
 def _plane(xy: Array, w: Array, u: Array) -> Array:

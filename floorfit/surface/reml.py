@@ -23,7 +23,7 @@ from floorfit.surface.axis import MARGIN_CELLS
 from floorfit.surface.blocks import Factor, factorise
 from floorfit.surface.grid import Band, Grid
 
-__all__ = ["START", "Equations", "Prior", "Solution", "assemble", "best_prior", "best_smoothing", "solve"]
+__all__ = ["LIKELY", "START", "Equations", "Prior", "Solution", "assemble", "best_prior", "best_smoothing", "solve"]
 
 Array = NDArray[np.float64]
 
@@ -33,10 +33,12 @@ Array = NDArray[np.float64]
 #: units of log, is a factor of 20 either way. With more than about 30 readings the likelihood decides.
 PRIOR_LOG_MEAN = float(np.log(1e6))
 PRIOR_LOG_SD = 3.0
-#: Reaches that are tried, mm; a weak prior about 125 mm, a factor of 4.5 either way. Stressed ribbed plates have less
-#: fine structure than a thin-plate spline expects: without a reach its intervals are twice too wide and its offsets
-#: 1.6 times worse than with the likeliest one (18 runs on six invented plates; tests/accuracy holds the figures).
-REACHES = (0.0, 50.0, 100.0, 200.0, 400.0)
+#: Reaches that are tried, mm, and at most `LONGEST_REACH` times the shorter side of the part; a weak prior about
+#: 125 mm, a factor of 4.5 either way. Stressed ribbed plates have less fine structure than a thin-plate spline expects:
+#: without a reach its intervals are twice too wide and its offsets 1.6 times worse than with the likeliest one, and
+#: stopping at 400 mm costs another 9 % (invented plates; tests/accuracy holds the figures).
+REACHES = (0.0, 50.0, 100.0, 200.0, 400.0, 800.0, 1600.0)
+LONGEST_REACH = 4.0
 
 #: Threads that search at different reaches side by side.
 WORKERS = 2
@@ -82,8 +84,9 @@ class Prior:
     reach: float = 0.0
 
 
-#: Where a search begins.
+#: Where a search for the smoothing begins, and one for smoothing and reach.
 START = Prior(float(np.exp(PRIOR_LOG_MEAN)), 100.0)
+LIKELY = Prior(float(np.exp(PRIOR_LOG_MEAN)), 400.0)
 
 
 @dataclass(frozen=True)
@@ -211,6 +214,13 @@ def best_smoothing(
 def best_prior(equations: Equations, start: Prior) -> list[tuple[Solution, float, float]]:
     """Find smoothing and reach together.
 
+    Parameters
+    ----------
+    equations : Equations
+        On a coarse grid.
+    start : Prior
+        Where the search begins; it goes on to the neighbouring reach while that is likelier.
+
     Returns
     -------
     list of (Solution, spread, evidence)
@@ -220,7 +230,7 @@ def best_prior(equations: Equations, start: Prior) -> list[tuple[Solution, float
     grid = equations.grid
     short = min(grid.along.edges[-MARGIN_CELLS - 1] - grid.along.edges[MARGIN_CELLS],
                 grid.across.edges[-MARGIN_CELLS - 1] - grid.across.edges[MARGIN_CELLS])  # fmt: skip
-    reaches = [reach for reach in REACHES if reach <= short / 2]
+    reaches = [reach for reach in REACHES if reach <= LONGEST_REACH * short]
     tried: dict[float, tuple[Solution, float, float]] = {}
     here = min(range(len(reaches)), key=lambda k: abs(reaches[k] - start.reach))
     while True:

@@ -7,13 +7,13 @@ a robust scale of all of them. A reading that was put out comes back when the fi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.surface.grid import Band, Grid
-from floorfit.surface.reml import START, Equations, Prior, Solution, assemble, best_prior, best_smoothing, solve
+from floorfit.surface.reml import LIKELY, START, Equations, Prior, Solution, assemble, best_prior, best_smoothing, solve
 
 __all__ = ["LooResiduals", "Robust", "leave_one_out", "robust_weights", "taper"]
 
@@ -61,11 +61,14 @@ class Robust:
         Smoothing and reach, best first: the standard deviation of log λ at each, and how likely each reach is.
     scale : float
         Robust scale of the scaled leave-one-out residuals, >= 1: by how much the noise exceeds what is known.
+    parameters : float
+        Effective number of parameters on the grid of the search.
     """
 
     weights: Array
     priors: tuple[tuple[Prior, float, float], ...]
     scale: float
+    parameters: float
 
 
 def taper(scaled: Array) -> Array:
@@ -97,7 +100,14 @@ def leave_one_out(
 
 
 def robust_weights(
-    grid: Grid, points: Array, values: Array, u: Array, *, prior: Prior | None = None, robust: bool = True
+    grid: Grid,
+    points: Array,
+    values: Array,
+    u: Array,
+    *,
+    prior: Prior | None = None,
+    robust: bool = True,
+    before: Robust | None = None,
 ) -> Robust:
     """Find weights, smoothing and reach on a coarse grid.
 
@@ -112,6 +122,8 @@ def robust_weights(
         Kept instead of being searched.
     robust : bool
         False for weights of one.
+    before : Robust, optional
+        Result on a coarser grid, to begin with.
 
     Returns
     -------
@@ -125,15 +137,20 @@ def robust_weights(
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)
     data = _Data(grid, points[part], values[part], u[part])
-    weights, scale, start = np.ones(len(data.values)), 1.0, prior or START
+    ones = np.ones(len(data.values))
+    weights, start = (ones, prior or START) if before is None else (before.weights[part], before.priors[0][0])
     if robust:
-        weights, scale, start = _rounds(data, prior)
-    priors = _priors(data, weights, start) if prior is None else ((prior, 0.0, 1.0),)
-    if robust and priors[0][0] != start:
-        weights, scale = _reweighed(data, weights, priors[0][0])
+        weights, start = _rounds(data, prior) if before is None else _later_rounds(data, weights, start)
+    reach = LIKELY.reach if before is None else start.reach
+    priors = _priors(data, weights, replace(start, reach=reach)) if prior is None else ((prior, 0.0, 1.0),)
+    best = priors[0][0]
+    loo = data.loo(weights, best)
+    parameters, scale = float(loo.leverage.sum()), 1.0
+    if robust:
+        weights, scale = _reweighed(data, weights, loo, best)
     if stride > 1:
-        weights = _rest(data, weights, priors[0][0], scale, points, values, u) if robust else np.ones(len(values))
-    return Robust(weights, priors, scale)
+        weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
+    return Robust(weights, priors, scale, parameters)
 
 
 @dataclass(frozen=True)
@@ -152,7 +169,7 @@ class _Data:
         return leave_one_out(solution, inverse, self.grid, self.points, self.values, self.u, weights)
 
 
-def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, float, Prior]:
+def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
     near = _neighbours(data.points)
     weights = _start(data.points, data.values, data.u, near)
     prior, step = fixed or START, 3.0
@@ -170,7 +187,26 @@ def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, float, Prior]:
         weights = new
         if moved < 0.02:
             break
-    return weights, scale, prior
+    return weights, prior
+
+
+def _later_rounds(data: _Data, weights: Array, prior: Prior) -> tuple[Array, Prior]:
+    """Rounds on a finer grid; what the coarser one could not follow, and took for bad, comes back."""
+    for _ in range(ROUNDS // 2):
+        prior = best_smoothing(data.equations(weights), prior, step=0.7)[0].prior
+        new, _ = _tapered(data.loo(weights, prior), weights)
+        moved = float(np.abs(new - weights).max())
+        weights = new
+        if moved < 0.02:
+            break
+    return weights, prior
+
+
+def _tapered(loo: LooResiduals, weights: Array) -> tuple[Array, float]:
+    """Weights from leave-one-out residuals, and their scale."""
+    scaled = loo.residual / loo.deviation
+    scale = _scale(scaled, weights)
+    return taper(scaled / scale), scale
 
 
 def _priors(data: _Data, weights: Array, start: Prior) -> tuple[tuple[Prior, float, float], ...]:
@@ -180,14 +216,10 @@ def _priors(data: _Data, weights: Array, start: Prior) -> tuple[tuple[Prior, flo
     return tuple((one[0].prior, one[1], float(share)) for one, share in zip(found, shares, strict=True))
 
 
-def _reweighed(data: _Data, weights: Array, prior: Prior) -> tuple[Array, float]:
-    """Two more rounds after the reach has been chosen."""
-    for _ in range(2):
-        loo = data.loo(weights, prior)
-        scaled = loo.residual / loo.deviation
-        scale = _scale(scaled, weights)
-        weights = taper(scaled / scale)
-    return weights, scale
+def _reweighed(data: _Data, weights: Array, loo: LooResiduals, prior: Prior) -> tuple[Array, float]:
+    """Two more rounds after the reach has been chosen; the first has its residuals already."""
+    weights, _ = _tapered(loo, weights)
+    return _tapered(data.loo(weights, prior), weights)
 
 
 def _rest(data: _Data, weights: Array, prior: Prior, scale: float, points: Array, values: Array, u: Array) -> Array:

@@ -92,9 +92,8 @@ def test_bad_readings_hardly_move_an_offset(results: dict[str, list[Figures]], c
 
 def test_coverage_of_offsets_is_neither_too_low_nor_too_high(everything: Summary) -> None:
     # Nominal 95 %. 617 floors, of which neighbours err together (say a third count): standard error 1.5 %, two of them
-    # on either side are 92 and 98 %. Stated deviations are a tenth too large on average (rms of error over deviation
-    # 0.89), so half a percent more is let through above.
-    assert 0.92 < everything.offset_coverage < 0.985
+    # on either side are 92 and 98 %. Above, one floor more is let through: an interval's edge may fall either way.
+    assert 0.92 < everything.offset_coverage < 0.98 + 1 / 617
 
 
 def test_coverage_of_webs(everything: Summary) -> None:

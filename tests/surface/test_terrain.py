@@ -78,10 +78,9 @@ def test_random_places_predict_the_rest_as_well_as_scipy_at_its_best(terrain: Te
 
 @pytest.mark.parametrize("robust", [False, True])
 def test_smoothing_chosen_by_itself_on_rough_ground(terrain: Terrain, robust: bool) -> None:
-    # Here it is worse than the oracle. The search for the smoothing runs on 800 cells, 13 steps each, made for warped
-    # plates; ground that bends within a cell then looks like noise and is smoothed more than it should be (measured
-    # 1.07 and 1.09 times the oracle; with the search on 4,000 cells 1.004). An eighth is the limit until it is cured.
-    assert terrain.error(terrain.fit(None, None, robust=robust)) < 1.125 * terrain.best
+    # The search goes to 4,000 cells here, as it sees more parameters than cells to hold them. Measured: 1.006 and 1.010
+    # times the oracle, which was given the answer; the cells of the final grid are 4 steps wide.
+    assert terrain.error(terrain.fit(None, None, robust=robust)) < 1.015 * terrain.best
 
 
 def test_regular_window_is_predicted_as_scipy_does() -> None:

@@ -73,8 +73,11 @@ def test_half_the_readings_do_where_plates_bend_alike(plate: Plate, others: list
     fields = [member(plate, others, 50 + k) for k in range(4)]
     whole = rms([offset_errors(plate, fitted(plate, f, 8, 50 + k), f) for k, f in enumerate(fields)])
     half = rms([offset_errors(plate, fitted(plate, f, 4, 150 + k, learnt), f) for k, f in enumerate(fields)])
-    # 72 floors each: the ratio of two such root mean squares scatters by 1/√72 = 12 % of itself
-    assert half <= 1.12 * whole
+    alone = rms([offset_errors(plate, fitted(plate, f, 4, 150 + k), f) for k, f in enumerate(fields)])
+    # 72 floors each: the ratio of two such root mean squares scatters by 1/√72 = 12 % of itself; two of these. Over
+    # twelve parts it is 1.11: 72 readings of 0.010 mm cannot place a plane and two bends better than to 0.0026 mm.
+    assert half <= 1.24 * whole
+    assert half < 0.85 * alone
 
 
 @pytest.mark.accuracy
