@@ -45,52 +45,54 @@ def chamfered_plate(inset, height):
 GRID = [(x, y) for x in range(40, 380, 40) for y in (50, 100, 150)]
 WHOLE = 360 * 160 - CORNERS
 
-# Name: the solid, and for each floor (Z, web, area).
+# Name: how the solid is made, and for each floor (Z, web, area).
 FOUND = {
     "a recess in the top of an island": (
-        plate() - (pocket(20, 20, 380, 180) - (pocket(100, 60, 300, 140, 1.0) - pocket(120, 80, 280, 120, 20.0))),
+        lambda: (
+            plate() - (pocket(20, 20, 380, 180) - (pocket(100, 60, 300, 140, 1.0) - pocket(120, 80, 280, 120, 20.0)))
+        ),
         [(2.0, 2.0, WHOLE - (200 * 80 - CORNERS)), (20.0, 20.0, 160 * 40 - CORNERS)],
     ),
     "pockets from both sides, one under the other": (
-        plate() - pocket(20, 20, 380, 180, 22.0) - pocket(20, 20, 380, 180, -1.0, 20.0),
+        lambda: plate() - pocket(20, 20, 380, 180, 22.0) - pocket(20, 20, 380, 180, -1.0, 20.0),
         [(22.0, 2.0, WHOLE)],
     ),
     "a larger pocket below": (
-        plate() - pocket(60, 60, 340, 140, 22.0) - pocket(20, 20, 380, 180, -1.0, 20.0),
+        lambda: plate() - pocket(60, 60, 340, 140, 22.0) - pocket(20, 20, 380, 180, -1.0, 20.0),
         [(22.0, 2.0, 280 * 80 - CORNERS)],
     ),
     "a low rib from wall to wall": (
-        plate() - (pocket(20, 20, 380, 180) - box(195, 0, 0, 205, 200, 6)),
+        lambda: plate() - (pocket(20, 20, 380, 180) - box(195, 0, 0, 205, 200, 6)),
         [(2.0, 2.0, 175 * 160 - CORNERS / 2)] * 2,
     ),
     "a low rib that ends in the floor": (
-        plate() - (pocket(20, 20, 380, 180) - box(100, 60, 0, 300, 64, 3)),
+        lambda: plate() - (pocket(20, 20, 380, 180) - box(100, 60, 0, 300, 64, 3)),
         [(2.0, 2.0, WHOLE - 200 * 4)],
     ),
     "a wall of 0.4 mm": (
-        plate() - pocket(20, 20, 199.8, 180) - pocket(200.2, 20, 380, 180),
+        lambda: plate() - pocket(20, 20, 199.8, 180) - pocket(200.2, 20, 380, 180),
         [(2.0, 2.0, 179.8 * 160 - CORNERS)] * 2,
     ),
-    "a channel through the part": (plate() - pocket(-20, 50, 420, 150), [(2.0, 2.0, 400 * 100)]),
+    "a channel through the part": (lambda: plate() - pocket(-20, 50, 420, 150), [(2.0, 2.0, 400 * 100)]),
     "a step of 0.01 mm": (
-        plate() - box(20, 20, 2, 200, 180, 41) - box(200, 20, 2.01, 380, 180, 41),
+        lambda: plate() - box(20, 20, 2, 200, 180, 41) - box(200, 20, 2.01, 380, 180, 41),
         [(2.0, 2.0, 180 * 160), (2.01, 2.01, 180 * 160)],
     ),
     "a window in the floor": (
-        plate() - pocket(20, 20, 380, 180) - pocket(100, 60, 300, 140, -1.0),
+        lambda: plate() - pocket(20, 20, 380, 180) - pocket(100, 60, 300, 140, -1.0),
         [(2.0, 2.0, WHOLE - (200 * 80 - CORNERS))],
     ),
     "27 holes in the floor": (
         # Polygons of 64 sides: n/2 r² sin(2π/n).
-        plate() - pocket(20, 20, 380, 180) - holes(2.5, -1, 10, GRID),
+        lambda: plate() - pocket(20, 20, 380, 180) - holes(2.5, -1, 10, GRID),
         [(2.0, 2.0, WHOLE - len(GRID) * 32 * 2.5**2 * np.sin(2 * np.pi / 64))],
     ),
     "a chamfer along the lower edge, outside the floor": (
-        chamfered_plate(5, 5) - pocket(20, 20, 380, 180),
+        lambda: chamfered_plate(5, 5) - pocket(20, 20, 380, 180),
         [(2.0, 2.0, WHOLE)],
     ),
     "a triangle": (
-        plate() - prism(np.array([(50, 30), (350, 30), (200, 170)], float), 2, 41),
+        lambda: plate() - prism(np.array([(50, 30), (350, 30), (200, 170)], float), 2, 41),
         [(2.0, 2.0, 300 * 140 / 2)],
     ),
 }
@@ -99,7 +101,7 @@ FOUND = {
 @pytest.mark.parametrize("name", FOUND)
 def test_floors(name):
     solid, wanted = FOUND[name]
-    floors = extract_pockets(mesh_of(solid), units="mm").floors
+    floors = extract_pockets(mesh_of(solid()), units="mm").floors
     got = sorted((floor.floor_z, floor.web, floor.area) for floor in floors)
     assert len(got) == len(wanted)
     for (z, web, area), (true_z, true_web, true_area) in zip(got, sorted(wanted), strict=True):
@@ -109,28 +111,31 @@ def test_floors(name):
         assert area == pytest.approx(true_area, rel=1e-3)
 
 
-# Name: the solid, and the code and the figures in the reason.
+# Name: how the solid is made, and the code and the figures in the reason.
 REFUSED = {
     "walls that lean in over the floor": (
-        plate()
-        - Manifold.hull_points(
-            np.array(
-                [(x, y, 2) for x in (50, 350) for y in (50, 150)] + [(x, y, 41) for x in (60, 340) for y in (60, 140)],
-                float,
+        lambda: (
+            plate()
+            - Manifold.hull_points(
+                np.array(
+                    [(x, y, 2) for x in (50, 350) for y in (50, 150)]
+                    + [(x, y, 41) for x in (60, 340) for y in (60, 140)],
+                    float,
+                )
             )
         ),
         r"\d+ % of it has metal above: an undercut or a hollow",
     ),
     "blind holes from below": (
-        plate() - pocket(20, 20, 380, 180, 10.0) - holes(3.0, -1, 5, [(200, 100)]),
+        lambda: plate() - pocket(20, 20, 380, 180, 10.0) - holes(3.0, -1, 5, [(200, 100)]),
         r"the underside runs from Z 0 to 5 under it \(web 5 to 10 mm\): enter it by hand",
     ),
     "a groove of 0.2 mm in the underside": (
-        plate() - pocket(20, 20, 380, 180, 10.0) - box(100, 90, -1, 102, 110, 0.2),
+        lambda: plate() - pocket(20, 20, 380, 180, 10.0) - box(100, 90, -1, 102, 110, 0.2),
         r"the underside runs from Z 0 to 0\.2 under it \(web 9\.8 to 10 mm\)",
     ),
     "a chamfer along the lower edge, under the floor": (
-        chamfered_plate(30, 30) - pocket(25, 25, 375, 175, 32.0),
+        lambda: chamfered_plate(30, 30) - pocket(25, 25, 375, 175, 32.0),
         r"the underside runs from Z 0 to 5 under it|the underside runs from Z 0 to 4\.9",
     ),
 }
@@ -140,7 +145,7 @@ REFUSED = {
 def test_refusals(name):
     solid, reason = REFUSED[name]
     with pytest.raises(InputError, match=rf"no pocket floor was found\. Looked at: .*{reason}"):
-        extract_pockets(mesh_of(solid), units="mm")
+        extract_pockets(mesh_of(solid()), units="mm")
 
 
 @pytest.mark.parametrize("step_deg", [0.2, 0.45, 1.1, 6.0])
