@@ -12,6 +12,7 @@ import importlib
 import sys
 from collections.abc import Sequence
 
+from floorfit.cli.help import HelpFormatter
 from floorfit.errors import FloorfitError
 
 __all__ = ["main"]
@@ -33,7 +34,7 @@ def build_parser() -> argparse.ArgumentParser:
         prog="floorfit",
         description="Z offsets for pocket floors, from ultrasonic web readings of a plate that no longer lies flat.",
         epilog=_EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"floorfit {_version()}")
     parser.add_argument("--debug", action="store_true", help="show the traceback of an error")

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from floorfit.cli.help import HelpFormatter
 from floorfit.cli.output import progress_bar, refuse_existing, say, stderr_console, whole_file
 from floorfit.errors import Finding, InputError
 
@@ -40,7 +41,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="apply the offsets of a job to a finishing programme",
         description="Write a finishing programme with the offsets of a job: only Z over the pocket floors changes.",
         epilog=_EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
     )
     parser.add_argument("job", metavar="JOB", type=Path, help="job folder written by `floorfit correct`")
     parser.add_argument("program", metavar="PROGRAM", type=Path, nargs="?", help="the finishing programme")

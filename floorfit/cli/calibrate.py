@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from floorfit.cli.help import HelpFormatter
 from floorfit.errors import InputError
 
 if TYPE_CHECKING:
@@ -16,7 +17,7 @@ __all__ = ["add_parser", "run"]
 _EPILOG = """examples:
   floorfit calibrate blocks.csv -o gauge.json
   floorfit calibrate blocks.csv --part part.json -o gauge.json
-  floorfit calibrate blocks.csv --method two-point --web-min 1.5 --web-max 3 -o gauge.json
+  floorfit calibrate blocks.csv --web-min 1.5 --web-max 3 -o gauge.json
 
 BLOCKS has a row for each reading of a step block: true_mm and reading_mm, or true_mm and tof_us (time of flight there
 and back); temperature_c and u_mm (standard uncertainty of the block) if known. Repeats are rows. Blocks of the part's
@@ -31,7 +32,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="velocity and zero of the gauge from step-block readings",
         description="Calibrate the ultrasonic gauge on step blocks: one point, two points, or a least-squares line.",
         epilog=_EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
     )
     parser.add_argument("blocks", metavar="BLOCKS", help="block readings (CSV)")
     parser.add_argument("-o", "--output", metavar="GAUGE", required=True, help="gauge file to write (JSON)")

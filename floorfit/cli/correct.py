@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from floorfit.cli.help import HelpFormatter
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -29,7 +31,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="readings in, an offset for every pocket out: the main job",
         description="Screen the readings, fit the warp, decide an offset for every pocket, write the job folder.",
         epilog=_EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
     )
     parser.add_argument("part", metavar="PART", help="part file (JSON, floorfit-part/1)")
     parser.add_argument("readings", metavar="READINGS", help="readings file (CSV)")

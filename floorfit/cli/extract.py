@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from floorfit.cli.help import HelpFormatter
 from floorfit.errors import Finding, InputError
 
 if TYPE_CHECKING:
@@ -16,7 +17,7 @@ __all__ = ["add_parser", "run"]
 
 _EPILOG = """examples:
   floorfit extract frame.stl --units mm -o frame.json
-  floorfit extract frame.step --side bottom --finish-stock 0.5 --tolerance -0.1,0.1 -o frame_bottom.json
+  floorfit extract frame.step --side bottom --finish-stock 0.5 -o bottom.json
   floorfit extract frame.dxf --layers layers.csv -o frame.json
 
 A picture with the same name and the ending .png is written beside PART. STEP needs the extra [step], DXF the
@@ -36,7 +37,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="read pocket outlines, floor Z and webs from a CAD model",
         description="Read pocket outlines, floor Z, underside Z and webs from a CAD model into a part file.",
         epilog=_EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
     )
     # A list that starts with a minus sign, as in --tolerance -0.1,0.1 or --up -1,0,0, is a value and no option.
     parser._negative_number_matcher = re.compile(r"^-[\d.][\d.,eE+-]*$")

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from floorfit.cli.help import HelpFormatter
 from floorfit.errors import InputError, OutputError
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="where to take readings, and in what order",
         description="Plan where to take readings so that the offsets are known best, and order them for a short path.",
         epilog=_EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
     )
     parser.add_argument("part", metavar="PART", help="part file (JSON)")
     parser.add_argument("-o", "--output", metavar="POINTS", required=True, help="readings file to fill in (CSV)")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from floorfit.cli.help import HelpFormatter
+
 _EPILOG = """examples:
   floorfit report job -o pictures
   floorfit report job --mesh underside.glb --exaggeration 200
@@ -18,7 +20,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="make map, page and 3-D mesh again from a job's record",
         description="Make the deviation map and the report again from record.json alone, or a 3-D mesh of the warp.",
         epilog=_EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
     )
     parser.add_argument("job", metavar="JOB", help="job folder, or a record.json")
     parser.add_argument("-o", "--output", metavar="FOLDER", help="folder for deviation_map.png, .pdf and report.html")

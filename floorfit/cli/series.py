@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from floorfit.cli.help import HelpFormatter
+
 _EPILOG = """example:
   floorfit series jobs -o learnt
   floorfit correct part.json readings.csv --expect learnt -o job
@@ -20,7 +22,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="what many jobs of one part say together",
         description="Mean warp and spread, shapes, control charts of the offsets and capability of finished webs.",
         epilog=_EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
     )
     parser.add_argument("jobs", metavar="JOB", nargs="+", help="job folders, verification folders, or folders of them")
     parser.add_argument("-o", "--output", metavar="FOLDER", required=True, help="folder to make")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from floorfit.cli.help import HelpFormatter
+
 _EPILOG = """example:
   floorfit verify job finished.csv -o proof
 
@@ -19,7 +21,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="readings of the finished webs against tolerance and prediction",
         description="Compare readings of finished webs with the tolerance and with what the job predicted.",
         epilog=_EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
     )
     parser.add_argument("job", metavar="JOB", help="job folder that the webs were cut by")
     parser.add_argument("readings", metavar="READINGS", help="readings of finished webs (CSV)")

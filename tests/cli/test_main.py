@@ -46,6 +46,13 @@ def test_example_of_help_names_files_that_exist_or_that_a_command_makes(name: st
         assert (ROOT / word).exists(), word
 
 
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_fits_80_columns(name: str, capsys, monkeypatch) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    long = [line for line in _help(name, capsys).splitlines() if len(line) > 80]
+    assert all(line.startswith("  floorfit ") for line in long), long  # a command to copy stays in one line
+
+
 def test_top_help_lists_commands_and_exit_codes(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit, match="0"):
         main(["--help"])
