@@ -320,8 +320,8 @@ def _fine_cell(
     """
     area = (box[2] - box[0]) * (box[3] - box[1])
     length = float(np.sqrt(np.sqrt(prior.smoothing * np.mean(u**2) * area / count)))
-    least = max(float(np.sqrt(area / count)) / (3 * PER_SPACING), _cell_of(box, 8 * MAX_CELLS))
-    return min(choose_cell(box, count, smallest, fine=True), max(0.95 * length, least))
+    least = max(float(np.sqrt(area / count)) / (4 * PER_SPACING), _cell_of(box, 10 * MAX_CELLS))
+    return min(choose_cell(box, count, smallest, fine=True), max(0.6 * length, least))
 
 
 def _nodes(equations: Equations, search: Robust) -> list[tuple[Solution, float]]:
