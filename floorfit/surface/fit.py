@@ -14,7 +14,7 @@ from floorfit.errors import NumericalError
 from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import Band, Grid, make_grid
 from floorfit.surface.posterior import Posterior
-from floorfit.surface.reml import Equations, Prior, Solution, assemble, solve
+from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, assemble, solve
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
 from floorfit.surface.spline import Surface, plane_coefficients
 
@@ -31,8 +31,6 @@ COARSE_CELLS = 800
 PER_PARAMETER, MOST_SEARCHED = 3.0, 4_000
 #: Cells across the spacing of the readings, and across the smallest floor.
 PER_SPACING, PER_FLOOR = 3.0, 4.0
-#: Threads that solve and draw side by side, each with its BLAS on one thread.
-WORKERS = 2
 #: Joint samples: the sampling error of a probability of 0.95 is then 0.01.
 SAMPLES = 400
 
@@ -313,7 +311,7 @@ def _searched(
 def _fine_cell(
     box: tuple[float, float, float, float], count: int, u: Array, smallest: float | None, prior: Prior
 ) -> float:
-    """Cell width for a smoothing that is set and may all but interpolate: no wider than the smoother's own length.
+    """Cell width for a smoothing that is set and may all but interpolate: six tenths of the smoother's own length.
 
     A thin-plate spline with λ averages readings over some ``(λ ū² area / n)^¼`` (the scale at which bending and misfit
     weigh alike).

@@ -40,7 +40,7 @@ PRIOR_LOG_SD = 3.0
 REACHES = (0.0, 50.0, 100.0, 200.0, 400.0, 800.0, 1600.0)
 LONGEST_REACH = 4.0
 
-#: Threads that search at different reaches side by side.
+#: Threads that search, solve and draw side by side, each with its BLAS on one thread.
 WORKERS = 2
 
 

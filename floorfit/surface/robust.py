@@ -178,11 +178,10 @@ def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
             prior = best_smoothing(data.equations(weights), prior, step=step)[0].prior
             step = 0.7
         loo = data.loo(weights, prior)
-        scaled = loo.residual / loo.deviation
-        scale = _scale(scaled, weights)
-        new = taper(scaled / scale)
+        new, _ = _tapered(loo, weights)
         if round_number < 2:
-            new = np.where(_is_worst_nearby(scaled, near), new, np.maximum(new, weights))
+            is_worst = _is_worst_nearby(loo.residual / loo.deviation, near)
+            new = np.where(is_worst, new, np.maximum(new, weights))
         moved = float(np.abs(new - weights).max())
         weights = new
         if moved < 0.02:

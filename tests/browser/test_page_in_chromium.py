@@ -105,10 +105,12 @@ def test_hover_shows_the_value_of_the_record(
     page.evaluate("document.getElementById('map').scrollIntoView()")
     area = page.locator("#plot .nsewdrag").first.bounding_box()
     assert area is not None and record.map is not None
+    nodes = set()
     for share_x, share_y in ((0.3, 0.3), (0.61, 0.7), (0.85, 0.25)):
         point(page, area["x"] + share_x * area["width"], area["y"] + share_y * area["height"])
         said = page.locator("#tip").inner_text()
         j, i = (int(page.get_attribute("#plot", f"data-{axis}") or -1) for axis in ("row", "column"))
+        nodes.add((j, i))
         check(said, "warp", record.map.warp_mm[j][i], 1000 * per_mm)
         check(said, r"uncertainty \(k = 2\)", record.map.warp_u_mm[j][i], 2000 * per_mm)
         k = record.map.pocket[j][i]
@@ -117,6 +119,7 @@ def test_hover_shows_the_value_of_the_record(
             check(said, "web before", record.map.web_before_mm[j][i], per_mm)
             check(said, "web after", record.map.web_after_mm[j][i], per_mm)
             check(said, "margin", record.map.margin_mm[j][i], 1000 * per_mm)
+    assert len(nodes) == 3  # each place has an answer of its own
     page.close()
 
 

@@ -287,16 +287,20 @@ def test_what_a_part_file_would_refuse_is_left_out():
 
 
 def test_time_grows_about_linearly():
-    """Speed as a law: four times the triangles cost 4 times if linear, 16 if quadratic; 4^1.6 leaves room for noise."""
+    """Speed as a law: four times the triangles cost 4 times if linear, 16 if quadratic; the best of two runs each."""
     times = []
     for passes in (3, 4):
         mesh = mesh_of(plate(0.1))
         for _ in range(passes):
             mesh = mesh.subdivide()
-        start = time.process_time()
-        extract_pockets(mesh, units="mm")
-        times.append(time.process_time() - start)
-    assert times[1] / times[0] < 4**1.6
+        times.append(min(_processor_time(mesh) for _ in range(2)))
+    assert times[1] / times[0] < 4**1.35
+
+
+def _processor_time(mesh) -> float:
+    start = time.process_time()
+    extract_pockets(mesh, units="mm")
+    return time.process_time() - start
 
 
 def test_progress_is_told_in_order():
