@@ -145,6 +145,7 @@ def _surface(result: Result) -> SurfaceRecord | None:
         coefficients_mm=coefficients.tolist(),
         smoothing=fit.smoothing,
         reach_mm=fit.reach,
+        tension_mm=fit.tension,
         noise_inflation=fit.inflation,
         effective_parameters=fit.effective_parameters,
         unknowns=grid.unknowns,

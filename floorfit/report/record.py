@@ -126,6 +126,7 @@ class SurfaceRecord(_Model):
     coefficients_mm: list[list[float]]
     smoothing: float
     reach_mm: float = 0.0
+    tension_mm: float = 0.0
     noise_inflation: float
     effective_parameters: float
     unknowns: int

@@ -8,7 +8,8 @@ factor offers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 from floorfit.errors import NumericalError
 from floorfit.surface.grid import Band
 
-__all__ = ["Factor", "factorise"]
+__all__ = ["Factor", "factorise", "outer", "product"]
 
 Array = NDArray[np.float64]
 
@@ -37,15 +38,44 @@ class Factor:
         Blocks of L under the diagonal, one fewer.
     shape : (int, int)
         Coefficients along and across.
+    freed : tuple of (nl, ns) ndarray
+        Vectors k; what is solved, drawn and inverted is then the matrix with inverse ``A⁻¹ + Σ k kᵀ``, see `free`.
+    freed_log_determinant : float
+        By how much the log determinant differs for it.
     """
 
     diagonal: tuple[Array, ...]
     below: tuple[Array, ...]
     shape: tuple[int, int]
+    freed: tuple[Array, ...] = ()
+    freed_log_determinant: float = 0.0
+
+    def free(self, normal: Band, energy: Band, directions: Array) -> Factor:
+        """Factor of ``N + S'`` from that of ``A = N + S``, where S' costs nothing along the directions.
+
+        Parameters
+        ----------
+        normal, energy : Band
+            N and S.
+        directions : (count, nl, ns) ndarray
+            X, along which N and S are positive definite. ``S' = S − S X (Xᵀ S X)⁻¹ Xᵀ S``.
+
+        Notes
+        -----
+        With ``Z = X − A⁻¹ N X`` and ``G = Xᵀ N Z`` the inverse is ``A⁻¹ + Z G⁻¹ Zᵀ`` and the determinant
+        ``|A| |G| / |Xᵀ S X|`` (M. A. Woodbury 1950; generalised least squares for the directions).
+        """
+        pulled = product(normal, directions)
+        beyond = directions - self.solve_many(pulled)
+        lower = np.linalg.cholesky(np.einsum("aij,bij->ab", pulled, beyond))
+        held = np.einsum("aij,bij->ab", directions, product(energy, directions))
+        change = 2 * np.log(np.diag(lower)).sum() - np.linalg.slogdet(held)[1]
+        freed = np.linalg.solve(lower, beyond.reshape(len(directions), -1)).reshape(beyond.shape)
+        return replace(self, freed=tuple(freed), freed_log_determinant=float(change))
 
     def log_determinant(self) -> float:
         """Return log |A|."""
-        return float(2 * sum(np.log(np.diag(block)).sum() for block in self.diagonal))
+        return float(2 * sum(np.log(np.diag(block)).sum() for block in self.diagonal)) + self.freed_log_determinant
 
     def solve(self, right: Array) -> Array:
         """Solve ``A x = right`` for one right-hand side (nl, ns)."""
@@ -56,14 +86,20 @@ class Factor:
         x = self._padded(right)
         self._forward(x)
         self._backward(x)
-        return self._trimmed(x)
+        out = self._trimmed(x)
+        for vector in self.freed:
+            out += np.einsum("pij,ij->p", right, vector)[:, None, None] * vector
+        return out
 
     def draw(self, count: int, generator: np.random.Generator) -> Array:
         """Draw ``count`` joint samples (nl, ns, count) of a Gaussian with zero mean and precision A."""
         ns = self.shape[1]
         x = generator.standard_normal((len(self.diagonal), COLUMNS * ns, count))
         self._backward(x)
-        return x.reshape(len(self.diagonal) * COLUMNS, ns, count)[: self.shape[0]]
+        out = x.reshape(len(self.diagonal) * COLUMNS, ns, count)[: self.shape[0]]
+        for vector in self.freed:
+            out += vector[:, :, None] * generator.standard_normal(count)
+        return out
 
     def inverse_band(self) -> Band:
         """Return the band of ``A⁻¹``: exact covariances of neighbouring coefficients."""
@@ -83,7 +119,10 @@ class Factor:
                 _unpack(band, k, cross, ns, step=1)
             covariance = (own + own.T) / 2
             _unpack(band, k, covariance, ns, step=0)
-        return band[:, : self.shape[0]]
+        band = band[:, : self.shape[0]]
+        for vector in self.freed:
+            band += outer(vector)
+        return band
 
     def _forward(self, x: Array) -> None:
         from scipy.linalg.blas import dtrsm
@@ -112,6 +151,35 @@ class Factor:
         blocks, width, count = x.shape
         full = x.transpose(2, 0, 1).reshape(count, blocks * COLUMNS, width // COLUMNS)
         return np.ascontiguousarray(full[:, : self.shape[0]])
+
+
+def product(band: Band, vectors: Array) -> Array:
+    """Return ``A v`` (count, nl, ns) for many coefficient arrays and a symmetric A given as a band."""
+    nl, ns = vectors.shape[1:]
+    out = np.zeros(vectors.shape)
+    for d, e, here, there in _couplings(nl, ns):
+        entries = band[d, here[0], e + 3, here[1]]
+        out[:, *here] += entries * vectors[:, *there]
+        if d:
+            out[:, *there] += entries * vectors[:, *here]
+    return out
+
+
+def outer(vector: Array) -> Band:
+    """Band of ``v vᵀ``."""
+    nl, ns = vector.shape
+    band = np.zeros((4, nl, 7, ns))
+    for d, e, here, there in _couplings(nl, ns):
+        band[d, here[0], e + 3, here[1]] = vector[here] * vector[there]
+    return band
+
+
+def _couplings(nl: int, ns: int) -> Iterator[tuple[int, int, tuple[slice, slice], tuple[slice, slice]]]:
+    """Each diagonal (d, e) of a band with the coefficients that it couples: these, and those (d, e) further on."""
+    for d in range(4):
+        for e in range(-3, 4):
+            here = slice(0, nl - d), slice(max(0, -e), ns - max(0, e))
+            yield d, e, here, (slice(d, nl), slice(max(0, e), ns - max(0, -e)))
 
 
 def factorise(band: Band) -> Factor:

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
 from floorfit.errors import NumericalError
-from floorfit.surface.blocks import Factor
+from floorfit.surface.blocks import Factor, outer, product
 from floorfit.surface.grid import Band, Grid, make_grid
 from floorfit.surface.posterior import Posterior
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, assemble, solve
@@ -21,6 +21,8 @@ from floorfit.surface.spline import Surface, plane_coefficients
 __all__ = ["Fit", "choose_cell", "fit_surface"]
 
 Array = NDArray[np.float64]
+#: The part's rectangle: x_min, y_min, x_max, y_max, mm.
+Box = tuple[float, float, float, float]
 
 #: Cells of the grid inside the part: never fewer, never more. The first keeps the spline's own stiffness out of the
 #: answer on small parts; the second bounds time and memory (about 12,000 unknowns).
@@ -28,9 +30,14 @@ MIN_CELLS, MAX_CELLS = 2_500, 8_000
 #: Cells of the coarse grid on which weights and smoothing are searched.
 COARSE_CELLS = 800
 #: Cells that each effective parameter wants there, and the most that are searched on.
-PER_PARAMETER, MOST_SEARCHED = 3.0, 4_000
+PER_PARAMETER, MOST_SEARCHED = 3.0, 8_000
+#: Cells that each effective parameter wants on the final grid, which then has up to four times `MAX_CELLS`: rough
+#: ground read at thousands of places; a plate is far below.
+PER_ROUGH = 5.0
 #: Cells across the spacing of the readings, and across the smallest floor.
 PER_SPACING, PER_FLOOR = 3.0, 4.0
+#: By how much the cells are widened where rounding gets the better of them, and from what share of a plane lost.
+WIDENED, PLANES_KEPT = 1.4, 0.02
 #: Joint samples: the sampling error of a probability of 0.95 is then 0.01.
 SAMPLES = 400
 
@@ -57,6 +64,8 @@ class Fit:
         Standard deviation of log λ; 0 where λ was given.
     reach : float, mm
         Length below which the curvature does not change freely; 0 for the plain thin-plate spline.
+    tension : float, mm
+        Length above which a tension resists rather than bending, as on rough ground; 0 for none.
     inflation : float
         φ >= 1: variance of the readings over what was stated.
     scale : float
@@ -65,8 +74,10 @@ class Fit:
         Trace of the influence matrix.
     cell : (float, float)
         Cell size along X and Y, mm.
+    normal : Band
+        N, what the readings add up to on the grid.
     factor : Factor
-        Of the normal matrix at the best smoothing, for further solves.
+        Of N + λ S at the best smoothing, for further solves.
     """
 
     surface: Surface
@@ -77,10 +88,12 @@ class Fit:
     smoothing: float
     smoothing_spread: float
     reach: float
+    tension: float
     inflation: float
     scale: float
     effective_parameters: float
     cell: tuple[float, float]
+    normal: Band
     factor: Factor
 
     def variance_split(self, places: Sequence[Array]) -> tuple[Array, Array]:
@@ -95,7 +108,7 @@ class Fit:
         -------
         noise, between : (len(places),) ndarray, mm²
             ``φ vᵀ N v`` and ``φ λ vᵀ S v`` with ``v = (N + λ S)⁻¹ a`` for the functional a. Their sum is φ aᵀ v, so
-            that only the second is summed; the cost does not grow with the readings.
+            that only the first is summed; the cost does not grow with the readings.
         """
         grid = self.surface.grid
         functionals = np.zeros((len(places), *grid.shape))
@@ -105,9 +118,9 @@ class Fit:
                 row[i, j] += design.reshape(4, 4) / len(where)
         with threadpool_limits(limits=1, user_api="blas"):
             gains = self.factor.solve_many(functionals)
-            between = self.smoothing * grid.quadratic_form(grid.energy(self.reach), gains)
+        noise = np.einsum("pij,pij->p", gains, product(self.normal, gains))
         total = np.einsum("pij,pij->p", functionals, gains)
-        return self.inflation * np.maximum(total - between, 0.0), self.inflation * between
+        return self.inflation * noise, self.inflation * np.maximum(total - noise, 0.0)
 
     def smoothed(self, points: Array, values: Array, u: Array) -> Surface:
         """Smooth other values of the same places, with the same smoothing, reach and robust weights.
@@ -132,11 +145,12 @@ def fit_surface(
     values: ArrayLike,
     u: ArrayLike,
     *,
-    bounds: tuple[float, float, float, float],
+    bounds: Box,
     smallest_mm: float | None = None,
     cell_mm: float | None = None,
     smoothing: float | None = None,
     reach_mm: float = 0.0,
+    tension_mm: float = 0.0,
     robust: bool = True,
     samples: int = SAMPLES,
     seed: int = 1,
@@ -159,8 +173,8 @@ def fit_surface(
         Cell width, instead of the choice that `choose_cell` makes.
     smoothing : float, optional
         λ, instead of the choice by REML.
-    reach_mm : float, optional
-        Goes with ``smoothing``: 0 (default there) is the thin-plate spline of Duchon. Without ``smoothing`` both are
+    reach_mm, tension_mm : float, optional
+        Go with ``smoothing``: 0 (default there) is the thin-plate spline of Duchon. Without ``smoothing`` all are
         chosen by the likelihood.
     robust : bool
         Whether readings are reweighted.
@@ -190,13 +204,11 @@ def fit_surface(
     import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
 
     with threadpool_limits(limits=1, user_api="blas"):
-        prior = None if smoothing is None else Prior(smoothing, reach_mm)
+        prior = None if smoothing is None else Prior(smoothing, reach_mm, tension_mm)
         return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed)
 
 
-def choose_cell(
-    bounds: tuple[float, float, float, float], count: int, smallest_mm: float | None = None, *, fine: bool = False
-) -> float:
+def choose_cell(bounds: Box, count: int, smallest_mm: float | None = None, *, fine: bool = False) -> float:
     """Cell width, mm: finer than the readings' spacing, a few across the smallest floor, within bounds.
 
     Parameters
@@ -253,7 +265,7 @@ def _fit(
     xy: Array,
     w: Array,
     u: Array,
-    bounds: tuple[float, float, float, float],
+    bounds: Box,
     smallest: float | None,
     cell: float | None,
     prior: Prior | None,
@@ -267,10 +279,9 @@ def _fit(
     search = _searched(box, xy, flat, u, prior, robust)
     if cell is None:
         cell = choose_cell(box, len(w), smallest) if prior is None else _fine_cell(box, len(w), u, smallest, prior)
-    grid = make_grid(box, cell)
-    equations = assemble(grid, xy, flat, search.weights / u**2, float(search.weights.sum()))
-    nodes = _nodes(equations, search)
-    centre = nodes[0][0]
+        cell = min(cell, _cell_of(box, min(PER_ROUGH * search.parameters, 4 * MAX_CELLS)))
+    equations, nodes = _solved(box, cell, xy, flat, u, search)
+    grid, centre = equations.grid, nodes[0][0]
     coefficients = centre.coefficients + plane_coefficients(grid, plane)
     inverse = centre.factor.inverse_band()
     loo = leave_one_out(centre, inverse, grid, xy, flat, u, search.weights)
@@ -283,17 +294,51 @@ def _fit(
         smoothing=centre.prior.smoothing,
         smoothing_spread=search.priors[0][1],
         reach=centre.prior.reach,
+        tension=centre.prior.tension,
         inflation=centre.inflation,
         scale=search.scale,
         effective_parameters=float(loo.leverage.sum()),
         cell=_cell_size(grid),
+        normal=equations.normal,
         factor=centre.factor,
     )
 
 
-def _searched(
-    box: tuple[float, float, float, float], xy: Array, flat: Array, u: Array, prior: Prior | None, robust: bool
-) -> Robust:
+def _solved(
+    box: Box, cell: float, xy: Array, flat: Array, u: Array, search: Robust
+) -> tuple[Equations, list[tuple[Solution, float]]]:
+    """Equations and solutions on the cells wanted, or on wider ones where double precision does not carry them.
+
+    A long reach makes a fine grid so stiff that what holds a plane, the readings, is lost in rounding.
+    """
+    coarsest = _cell_of(box, COARSE_CELLS)
+    while True:
+        grid = make_grid(box, cell)
+        equations = assemble(grid, xy, flat, search.weights / u**2, float(search.weights.sum()))
+        try:
+            nodes = _nodes(equations, search)
+            if cell >= coarsest or _keeps_planes(equations, nodes[0][0], box):
+                return equations, nodes
+        except NumericalError:
+            if cell >= coarsest:
+                raise
+        cell = min(WIDENED * cell, coarsest)
+
+
+def _keeps_planes(equations: Equations, solution: Solution, box: Box) -> bool:
+    """Whether readings on a plane give that plane back, at the corners and in the middle."""
+    (x0, y0, x1, y1), grid = box, equations.grid
+    planes = [[1.0, 0.0, 0.0], [-x0 / (x1 - x0), 1 / (x1 - x0), 0.0], [-y0 / (y1 - y0), 0.0, 1 / (y1 - y0)]]
+    places = np.array([[x0, y0], [x0, y1], [x1, y0], [x1, y1], [(x0 + x1) / 2, (y0 + y1) / 2]])
+    for plane in planes:
+        given = plane_coefficients(grid, np.array(plane))
+        back = solution.factor.solve(product(equations.normal, given[None])[0])
+        if np.abs(grid.at(back - given, places)).max() > PLANES_KEPT:
+            return False
+    return True
+
+
+def _searched(box: Box, xy: Array, flat: Array, u: Array, prior: Prior | None, robust: bool) -> Robust:
     """Weights, smoothing and reach on a coarse grid; on a finer one where the surface bends within its cells.
 
     A warped plate has some 20 to 100 effective parameters and needs one search.
@@ -305,12 +350,10 @@ def _searched(
         wanted = PER_PARAMETER * search.parameters
         if prior is not None or wanted <= cells or cells >= MOST_SEARCHED:
             return search
-        cells = int(min(max(wanted, 2 * cells), MOST_SEARCHED))
+        cells = int(min(max(wanted, 1.4 * cells), MOST_SEARCHED))
 
 
-def _fine_cell(
-    box: tuple[float, float, float, float], count: int, u: Array, smallest: float | None, prior: Prior
-) -> float:
+def _fine_cell(box: Box, count: int, u: Array, smallest: float | None, prior: Prior) -> float:
     """Cell width for a smoothing that is set and may all but interpolate: six tenths of the smoother's own length.
 
     A thin-plate spline with λ averages readings over some ``(λ ū² area / n)^¼`` (the scale at which bending and misfit
@@ -323,9 +366,9 @@ def _fine_cell(
 
 
 def _nodes(equations: Equations, search: Robust) -> list[tuple[Solution, float]]:
-    """Solutions whose mixture allows for the spread of λ and of the reach, with their shares; the best first.
+    """Solutions whose mixture allows for the spread of λ and of the shape, with their shares; the best first.
 
-    Three-point Gauss–Hermite in log λ at the best reach, and the mode at each other reach that is not unlikely.
+    Three-point Gauss–Hermite in log λ at the best shape, and the mode at each other shape that is not unlikely.
     """
     (best, spread, share), *others = search.priors
     if spread == 0.0:
@@ -354,7 +397,7 @@ def _posterior(grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, s
         deviations = np.concatenate(list(pool.map(drawn, range(len(nodes)))), axis=2)
     covariance = centre.inflation * inverse
     for shift, (_, share) in zip(shifts, nodes, strict=True):
-        covariance = covariance + share * _outer(shift)
+        covariance = covariance + share * outer(shift)
     return Posterior(grid, covariance, deviations)
 
 
@@ -364,19 +407,7 @@ def _shared_out(total: int, shares: list[float]) -> list[int]:
     return counts
 
 
-def _outer(shift: Array) -> Array:
-    """Band of ``shift shiftᵀ``."""
-    nl, ns = shift.shape
-    band = np.zeros((4, nl, 7, ns))
-    for d in range(4):
-        for e in range(-3, 4):
-            j = slice(max(0, -e), ns - max(0, e))
-            k = slice(max(0, e), ns - max(0, -e))
-            band[d, : nl - d, e + 3, j] = shift[: nl - d, j] * shift[d:, k]
-    return band
-
-
-def _enclosing(bounds: tuple[float, float, float, float], xy: Array) -> tuple[float, float, float, float]:
+def _enclosing(bounds: Box, xy: Array) -> Box:
     low, high = xy.min(axis=0), xy.max(axis=0)
     return (
         float(min(bounds[0], low[0])),
@@ -386,7 +417,7 @@ def _enclosing(bounds: tuple[float, float, float, float], xy: Array) -> tuple[fl
     )
 
 
-def _cell_of(box: tuple[float, float, float, float], cells: int) -> float:
+def _cell_of(box: Box, cells: float) -> float:
     """Width of that many cells over a rectangle, mm."""
     return float(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / cells))
 

@@ -80,16 +80,27 @@ class Grid:
         """Band of the integral of w_xxx² + 3 w_xxy² + 3 w_xyy² + w_yyy²: how fast the curvature changes, 1/mm⁴."""
         return self._energy([(3, 0, 1.0), (2, 1, 3.0), (1, 2, 3.0), (0, 3, 1.0)])
 
-    def energy(self, reach: float = 0.0) -> Band:
-        """Bending energy plus ``reach²`` times the energy of its change.
+    @cached_property
+    def stretching(self) -> Band:
+        """Band of the integral of w_x² + w_y²: what a membrane under tension resists."""
+        return self._energy([(1, 0, 1.0), (0, 1, 1.0)])
+
+    def energy(self, reach: float = 0.0, tension: float = 0.0) -> Band:
+        """Bending energy plus ``reach²`` times the energy of its change, plus that of a tension.
 
         Parameters
         ----------
         reach : float, mm
             0 for the thin-plate spline. Above it, surfaces with structure finer than about ``2π reach`` are held
             less likely than a thin-plate spline holds them (spectrum k⁻⁴ / (1 + reach² k²)). Both leave planes free.
+        tension : float, mm
+            0 for none. Else the length ``√(D / T)`` of a plate of stiffness D under a tension T (Franke, Computer
+            Aided Geometric Design 2, 87, 1985): structure coarser than about ``2π tension`` is held more likely than a
+            thin-plate spline holds it (spectrum 1 / (k² (k² + 1/tension²))), as rough ground has it. A tilted plane
+            is then not free.
         """
-        return self.bending if reach == 0.0 else self.bending + reach**2 * self.bending_change
+        band = self.bending if reach == 0.0 else self.bending + reach**2 * self.bending_change
+        return band if tension == 0.0 else band + self.stretching / tension**2
 
     def _energy(self, terms: list[tuple[int, int, float]]) -> Band:
         a, b = self.along, self.across
@@ -159,19 +170,6 @@ class Grid:
         for start in range(0, len(xy), CHUNK):
             cell, s, t = self.locate(xy[start : start + CHUNK])
             out[start : start + CHUNK] = _horner(table, cell, s, t)
-        return out
-
-    def quadratic_form(self, band: Band, vectors: Array) -> Array:
-        """Return ``vᵀ A v`` (count,) for many coefficient arrays (count, nl, ns) and a symmetric A given as a band."""
-        nl, ns = self.shape
-        out = np.zeros(len(vectors))
-        for d in range(4):
-            for e in range(-3, 4):
-                j = slice(max(0, -e), ns - max(0, e))
-                k = slice(max(0, e), ns - max(0, -e))
-                products = vectors[:, : nl - d, j] * vectors[:, d:, k]
-                factor = 1.0 if d == 0 else 2.0
-                out += factor * (products.reshape(len(vectors), -1) @ band[d, : nl - d, e + 3, j].ravel())
         return out
 
     def _at(self, coefficients: Array, points: Array) -> Array:

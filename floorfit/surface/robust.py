@@ -13,7 +13,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.surface.grid import Band, Grid
-from floorfit.surface.reml import LIKELY, START, Equations, Prior, Solution, assemble, best_prior, best_smoothing, solve
+from floorfit.surface.reml import (
+    LIKELY,
+    START,
+    Equations,
+    Prior,
+    Solution,
+    assemble,
+    best_prior,
+    best_smoothing,
+    likely_start,
+    solve,
+)
 
 __all__ = ["LooResiduals", "Robust", "leave_one_out", "robust_weights", "taper"]
 
@@ -58,7 +69,8 @@ class Robust:
     weights : (n,) ndarray
         0 to 1.
     priors : tuple of (Prior, spread, share)
-        Smoothing and reach, best first: the standard deviation of log λ at each, and how likely each reach is.
+        Smoothing and shape (reach or tension), best first: the standard deviation of log λ at each, and how likely
+        each shape is.
     scale : float
         Robust scale of the scaled leave-one-out residuals, >= 1: by how much the noise exceeds what is known.
     parameters : float
@@ -138,11 +150,13 @@ def robust_weights(
     part = slice(0, None, stride)
     data = _Data(grid, points[part], values[part], u[part])
     ones = np.ones(len(data.values))
-    weights, start = (ones, prior or START) if before is None else (before.weights[part], before.priors[0][0])
-    if robust:
-        weights, start = _rounds(data, prior) if before is None else _later_rounds(data, weights, start)
-    reach = LIKELY.reach if before is None else start.reach
-    priors = _priors(data, weights, replace(start, reach=reach)) if prior is None else ((prior, 0.0, 1.0),)
+    if before is None:
+        weights, start = _rounds(data, prior) if robust else (ones, prior or likely_start(data.equations(ones), START))
+        start = replace(start, reach=LIKELY.reach)
+    else:
+        weights, start = before.weights[part], before.priors[0][0]
+        weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
+    priors = _priors(data, weights, start) if prior is None else ((prior, 0.0, 1.0),)
     best = priors[0][0]
     loo = data.loo(weights, best)
     parameters, scale = float(loo.leverage.sum()), 1.0
@@ -172,7 +186,7 @@ class _Data:
 def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
     near = _neighbours(data.points)
     weights = _start(data.points, data.values, data.u, near)
-    prior, step = fixed or START, 3.0
+    prior, step = fixed or likely_start(data.equations(weights), START), 3.0
     for round_number in range(ROUNDS):
         if fixed is None:
             prior = best_smoothing(data.equations(weights), prior, step=step)[0].prior

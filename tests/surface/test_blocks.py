@@ -7,8 +7,9 @@ import pytest
 from scipy.linalg import cholesky_banded
 
 from floorfit.errors import NumericalError
-from floorfit.surface.blocks import factorise
+from floorfit.surface.blocks import Factor, factorise, outer, product
 from floorfit.surface.grid import Grid, make_grid
+from floorfit.surface.spline import plane_coefficients
 
 RNG = np.random.default_rng(3)
 
@@ -90,3 +91,73 @@ def test_energy_alone_fixes_no_surface() -> None:
     grid = make_grid((0.0, 0.0, 8.0, 5.0), 2.0)
     with pytest.raises(NumericalError, match="do not fix a surface"):
         factorise(-grid.energy())
+
+
+def _freed(cell: float) -> tuple[Grid, np.ndarray, Factor, np.ndarray]:
+    """Grid, energy S, the factor of N + S' and N + S' itself, dense, with S' made as its definition says."""
+    grid = make_grid((0.0, 0.0, 8.0, 5.0), cell)
+    normal = grid.normal(RNG.uniform([0, 0], [8, 5], (80, 2)), np.ones(80))
+    energy = 0.1 * grid.energy(tension=0.7)
+    tilts = np.array([plane_coefficients(grid, np.eye(3)[k]) for k in (1, 2)])
+    s, x = _dense(energy), tilts.reshape(2, -1).T
+    without = s - s @ x @ np.linalg.solve(x.T @ s @ x, x.T @ s)
+    return grid, without, factorise(normal + energy).free(normal, energy, tilts), _dense(normal) + without
+
+
+@CASES
+def test_freed_factor_solves_and_has_the_determinant(cell: float) -> None:
+    grid, _, factor, dense = _freed(cell)
+    right = RNG.normal(size=(3, *grid.shape))
+    expected = np.linalg.solve(dense, right.reshape(3, -1).T).T.reshape(right.shape)
+    assert np.allclose(factor.solve_many(right), expected, atol=1e-7 * abs(expected).max())
+    assert factor.log_determinant() == pytest.approx(np.linalg.slogdet(dense)[1], rel=1e-9)
+
+
+@CASES
+def test_freed_inverse_band(cell: float) -> None:
+    grid, _, factor, dense = _freed(cell)
+    inverse, got = np.linalg.inv(dense), _dense(factor.inverse_band())
+    kept = _dense(np.ones((4, grid.shape[0], 7, grid.shape[1]))) > 0
+    assert np.allclose(got[kept], inverse[kept], atol=1e-7 * abs(inverse).max())
+
+
+def test_freed_samples_have_the_inverse_as_covariance() -> None:
+    _, _, factor, dense = _freed(2.0)
+    count = 20_000
+    drawn = factor.draw(count, np.random.default_rng(5)).reshape(-1, count).T
+    inverse = np.linalg.inv(dense)
+    scale = np.sqrt(np.diag(inverse))
+    got = (drawn.T @ drawn / count - inverse) / np.outer(scale, scale)
+    # Standard error of a correlation is at most 1/√count, of a variance √2 times that; 5 of them.
+    assert abs(got).max() < 5 * np.sqrt(2 / count)
+
+
+def test_freed_energy_has_the_planes_and_nothing_else_for_nothing() -> None:
+    grid, without, _, _ = _freed(1.5)
+    values = np.linalg.eigvalsh(without)
+    assert (abs(values) < 1e-9 * values[-1]).sum() == 3
+    plane = plane_coefficients(grid, np.array([0.3, -1.0, 2.0])).ravel()
+    assert plane @ without @ plane == pytest.approx(0.0, abs=1e-9)
+
+
+def test_tension_adds_the_integral_of_the_squared_slope() -> None:
+    # w = x y over the whole grid: bending 2 w_xy² = 2, slope w_x² + w_y² = x² + y² (by hand).
+    grid = make_grid((0.0, 0.0, 8.0, 5.0), 1.0)
+    x_coefficients, y_coefficients = (plane_coefficients(grid, np.eye(3)[k]) for k in (1, 2))
+    product_xy = x_coefficients * y_coefficients
+    (x0, x1), (y0, y1) = ((axis.edges[0], axis.edges[-1]) for axis in (grid.along, grid.across))
+    area = (x1 - x0) * (y1 - y0)
+    slope = (x1**3 - x0**3) / 3 * (y1 - y0) + (y1**3 - y0**3) / 3 * (x1 - x0)
+    got = float(np.vdot(product_xy, product(grid.energy(tension=0.5), product_xy[None])[0]))
+    assert got == pytest.approx(2 * area + slope / 0.5**2, rel=1e-9)
+
+
+def test_product_and_outer_are_the_dense_ones() -> None:
+    grid, _, _, _ = _freed(1.2)
+    band = grid.energy(tension=2.0)
+    vectors = RNG.normal(size=(2, *grid.shape))
+    expected = (vectors.reshape(2, -1) @ _dense(band)).reshape(vectors.shape)
+    assert np.allclose(product(band, vectors), expected, atol=1e-10 * abs(expected).max())
+    kept = _dense(np.ones_like(band)) > 0
+    flat = vectors[0].ravel()
+    assert np.allclose(_dense(outer(vectors[0]))[kept], np.outer(flat, flat)[kept])

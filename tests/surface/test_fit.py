@@ -143,6 +143,30 @@ def test_other_scale_needs_lambda_times_its_square() -> None:
     assert second.surface.at(*(places * 25.4).T) == pytest.approx(first.surface.at(*places.T), abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("length", "width", "count", "cell"),
+    [(8000.0, 200.0, 60, None), (8000.0, 80.0, 60, None), (4000.0, 1200.0, 300, 12.0)],
+    ids=["spar", "stringer", "finer cells than double precision carries"],
+)
+def test_slender_and_stiff_plates_do_not_drown_in_rounding(
+    length: float, width: float, count: int, cell: float | None
+) -> None:
+    # A mirrored plate has the mirrored surface, yet the factor begins at its other end: what differs is rounding. A
+    # tilt across by 1 mm must come back whole besides, to a few hundredths of the readings' noise of 0.010 mm.
+    rng = np.random.default_rng(4)
+    box = (0.0, 0.0, length, width)
+    points = rng.uniform([0, 0], [length, width], (count, 2))
+    x, y = points.T / [[length], [width]]
+    values = 0.3 * x**2 + 0.1 * np.sin(6 * x + y) + y + rng.normal(0, 0.010, count)
+    places = rng.uniform([0, 0], [length, width], (300, 2))
+    mirror, turned = np.array([length, 0.0]), np.array([-1.0, 1.0])
+    one = fit_surface(points, values, 0.010, bounds=box, cell_mm=cell, samples=2)
+    other = fit_surface(mirror + turned * points, values, 0.010, bounds=box, cell_mm=cell, samples=2)
+    back = mirror + turned * places
+    assert one.surface.at(*places.T) == pytest.approx(other.surface.at(*back.T), abs=1e-3)
+    assert one.posterior.std_at(*places.T) == pytest.approx(other.posterior.std_at(*back.T), rel=0.01)
+
+
 @pytest.mark.parametrize("smoothing", [None, 1e-2, 1e12], ids=["chosen", "least", "most"])
 def test_plane_is_exact_for_every_smoothing(smoothing: float | None) -> None:
     points = SPREAD[0]

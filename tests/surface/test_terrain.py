@@ -77,10 +77,13 @@ def test_random_places_predict_the_rest_as_well_as_scipy_at_its_best(terrain: Te
 
 
 @pytest.mark.parametrize("robust", [False, True])
-def test_smoothing_chosen_by_itself_on_rough_ground(terrain: Terrain, robust: bool) -> None:
-    # The search goes to 4,000 cells here, as it sees more parameters than cells to hold them. Measured: 1.006 and 1.010
-    # times the oracle, which was given the answer; the cells of the final grid are 4 steps wide.
-    assert terrain.error(terrain.fit(None, None, robust=robust)) < 1.015 * terrain.best
+def test_smoothing_chosen_by_itself_predicts_better_than_scipy_at_its_best(terrain: Terrain, robust: bool) -> None:
+    # Rough ground asks for a tension, which the likelihood finds; scipy's oracle was given the answer and has none.
+    # Measured: 0.978 either way. The rounding to whole metres is no bad reading, nor is a peak one.
+    fit = terrain.fit(None, None, robust=robust)
+    assert terrain.error(fit) < terrain.best
+    assert fit.tension > 0
+    assert (fit.weights < 0.5).sum() <= 0.01 * READINGS
 
 
 def test_regular_window_is_predicted_as_scipy_does() -> None:
