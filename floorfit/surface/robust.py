@@ -143,8 +143,9 @@ def robust_weights(
 
     Notes
     -----
-    With more than `SAMPLE` readings the search runs on an evenly strided share of them; the rest are weighed by their
-    residual from that fit, which they have no leverage on.
+    With more than `SAMPLE` readings the weights are searched on an evenly strided share of them; the rest are weighed by
+    their residual from that fit, which they have no leverage on. Smoothing and reach then come from all of them: more
+    readings show finer structure.
     """
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)
@@ -164,6 +165,8 @@ def robust_weights(
         weights, scale = _reweighed(data, weights, loo, best)
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
+        every = _Data(grid, points, values, u)
+        priors = _priors(every, weights, best) if prior is None else priors
     return Robust(weights, priors, scale, parameters)
 
 
