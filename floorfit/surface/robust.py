@@ -143,9 +143,9 @@ def robust_weights(
 
     Notes
     -----
-    With more than `SAMPLE` readings the weights are searched on an evenly strided share of them; the rest are weighed by
-    their residual from that fit, which they have no leverage on. Smoothing and reach then come from all of them: more
-    readings show finer structure.
+    With more than `SAMPLE` readings the weights are searched on an evenly strided share of them; the rest are weighed
+    by their residual from that fit, which they have no leverage on. Smoothing and reach then come from all of them:
+    more readings show finer structure.
     """
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)

@@ -258,8 +258,8 @@ def test_cell_is_finer_than_spacing_and_floor_and_bounded() -> None:
 
 def test_many_readings_show_structure_that_a_share_of_them_does_not() -> None:
     # A bow of 0.3 mm with a ripple of 2 µm: in 20,000 readings of 0.010 mm, on which the weights are searched, it is
-    # noise (intervals from a smoothing found there cover 29 %); in 200,000 it is there. A ripple of one length is rougher
-    # at that length than any smooth spectrum, so that intervals may be a little wide.
+    # noise (intervals from a smoothing found there cover 29 %); in 200,000 it is there. A ripple of one length is
+    # rougher at that length than any smooth spectrum, so that intervals may be a little wide.
     rng = np.random.default_rng(6)
     box = (0.0, 0.0, 4000.0, 1200.0)
 
