@@ -246,7 +246,7 @@ def likely_start(equations: Equations, start: Prior) -> Prior:
     ----------
     equations : Equations
     start : Prior
-        Middle of the ladder, from `LADDER` units of log below to above; its reach and tension are kept.
+        Its smoothing is moved by each number of `LADDER`, units of log; its reach and tension are kept.
 
     Notes
     -----
@@ -309,7 +309,7 @@ def _reaches(grid: Grid) -> list[float]:
 def _evidence(equations: Equations, start: Prior) -> tuple[Solution, float, float]:
     """Solution at the likeliest smoothing of a shape, spread, and twice the negative log of the evidence.
 
-    A shape whose energy the grid cannot hold in double precision is told off with no evidence at all.
+    A shape whose energy the grid cannot hold in double precision has no evidence, and is passed over.
     """
     try:
         solution, spread = best_smoothing(equations, start, step=1.0)
