@@ -8,15 +8,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from floorfit.job import Result, Settings, correct
+    from floorfit.cad import Extraction, ExtractSettings
+    from floorfit.cad import extract_pockets as extract
     from floorfit.part import Part, Pocket, Tolerance, read_part, write_part
-    from floorfit.part.cad import Extraction, ExtractSettings
-    from floorfit.part.cad import extract_pockets as extract
+    from floorfit.planning.points import Plan, plan
     from floorfit.readings import Readings, read_readings, readings_from_arrays
-    from floorfit.readings.blocks import blocks_from_arrays, read_blocks
     from floorfit.readings.gauge import Gauge, calibrate
     from floorfit.readings.gauge_file import read_gauge, write_gauge
-    from floorfit.readings.plan import Plan, plan
+    from floorfit.readings.step_blocks import blocks_from_arrays, read_blocks
+    from floorfit.run import Result, Settings, correct
     from floorfit.verify import read_series, verify_job
 
 __all__ = [
@@ -48,22 +48,22 @@ __all__ = [
 
 #: Where each public name lives: module, and its name there.
 _HOME = {
-    "ExtractSettings": ("part.cad", "ExtractSettings"),
-    "Extraction": ("part.cad", "Extraction"),
+    "ExtractSettings": ("cad", "ExtractSettings"),
+    "Extraction": ("cad", "Extraction"),
     "Gauge": ("readings.gauge", "Gauge"),
     "Part": ("part", "Part"),
-    "Plan": ("readings.plan", "Plan"),
+    "Plan": ("planning.points", "Plan"),
     "Pocket": ("part", "Pocket"),
     "Readings": ("readings", "Readings"),
-    "Result": ("job", "Result"),
-    "Settings": ("job", "Settings"),
+    "Result": ("result", "Result"),
+    "Settings": ("result", "Settings"),
     "Tolerance": ("part", "Tolerance"),
-    "blocks_from_arrays": ("readings.blocks", "blocks_from_arrays"),
+    "blocks_from_arrays": ("readings.step_blocks", "blocks_from_arrays"),
     "calibrate": ("readings.gauge", "calibrate"),
-    "correct": ("job", "correct"),
-    "extract": ("part.cad", "extract_pockets"),
-    "plan": ("readings.plan", "plan"),
-    "read_blocks": ("readings.blocks", "read_blocks"),
+    "correct": ("run", "correct"),
+    "extract": ("cad", "extract_pockets"),
+    "plan": ("planning.points", "plan"),
+    "read_blocks": ("readings.step_blocks", "read_blocks"),
     "read_gauge": ("readings.gauge_file", "read_gauge"),
     "read_part": ("part", "read_part"),
     "read_readings": ("readings", "read_readings"),

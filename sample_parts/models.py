@@ -14,8 +14,8 @@ import numpy as np
 import trimesh
 from manifold3d import CrossSection, FillRule, Manifold, OpType
 
-from floorfit.part.file import read_part
 from floorfit.part.model import Part, Pocket
+from floorfit.part.part_file import read_part
 from floorfit.units import MM_PER_UNIT
 
 #: Height of the ribs over the highest floor, mm: the part files do not say it.

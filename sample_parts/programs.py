@@ -15,8 +15,8 @@ from pathlib import Path
 import numpy as np
 from shapely import LineString, Polygon
 
-from floorfit.part.file import read_part
 from floorfit.part.model import Part, Pocket
+from floorfit.part.part_file import read_part
 from floorfit.units import MM_PER_UNIT
 
 HERE = Path(__file__).resolve().parent

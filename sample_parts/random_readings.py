@@ -13,7 +13,7 @@ from plate_physics import Array
 from random_plates import Plate
 
 from floorfit.part.model import Part, Pocket
-from floorfit.readings.table import Readings, readings_from_arrays
+from floorfit.readings.observations import Readings, readings_from_arrays
 
 #: Kinds of bad reading: a gross error, an echo counted twice, couplant film, no reading, another row's value.
 FAULTS = ("gross", "double", "couplant", "blank", "row")

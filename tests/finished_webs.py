@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from floorfit.job import Settings, correct
-from floorfit.job_record import make_record
 from floorfit.part.model import Part, Pocket, Tolerance
-from floorfit.readings.table import Readings, readings_from_arrays
-from floorfit.report.record import Record
+from floorfit.readings.observations import Readings, readings_from_arrays
+from floorfit.record import Record
+from floorfit.record_maker import make_record
+from floorfit.run import Settings, correct
 from floorfit.verify.predicted import Prediction
 
 #: Gauge noise of every invented reading, mm.

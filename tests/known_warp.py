@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.decision.floors import FloorWarp, floor_points
+from floorfit.decision.floor_warp import FloorWarp, floor_points
 from floorfit.part import Part, Pocket, Tolerance
 
 __all__ = ["FLOOR", "KnownSurface", "SharedError", "floor_at", "known_fit", "one_pocket_part", "rectangle"]

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from floorfit.part.model import Part, Pocket, Tolerance
-from floorfit.readings.table import Readings, readings_from_arrays
+from floorfit.readings.observations import Readings, readings_from_arrays
 
 LENGTH, WIDTH, RIB, RADIUS = 1200.0, 500.0, 6.0, 8.0
 NOISE = 0.010

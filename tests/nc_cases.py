@@ -8,8 +8,8 @@ import numpy as np
 from nc_reference import paired
 from shapely import Point
 
-from floorfit.decision.results import Correction, FollowGrid
-from floorfit.nc.correct import apply_offsets
+from floorfit.decision.decision import Correction, FollowGrid
+from floorfit.nc.programme import apply_offsets
 from floorfit.part.model import Part, Pocket, Tolerance
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from floorfit.report.record import Record
+from floorfit.record import Record
 
 #: Invented hostile pocket names: markup, quotes, umlauts, a formula sign, a closing script tag, 200 characters.
 ODD_NAMES = (

@@ -11,10 +11,10 @@ from floorfit.cli.output import progress_bar, refuse_existing, say, stderr_conso
 from floorfit.errors import Finding, InputError
 
 if TYPE_CHECKING:
-    from floorfit.decision.results import Correction
-    from floorfit.nc.results import Corrected
+    from floorfit.decision.decision import Correction
+    from floorfit.nc.corrected import Corrected
     from floorfit.part.model import Part
-    from floorfit.report.record import Record
+    from floorfit.record import Record
 
 _EPILOG = """examples:
   floorfit apply job finish.nc -o corrected.nc
@@ -98,8 +98,8 @@ def _refuse_same(program: Path, output: Path) -> None:
 
 
 def _job(path: Path) -> tuple[Record, Part, dict[str, Correction]]:
-    from floorfit.part.file import part_from_document
-    from floorfit.report.record import read_record
+    from floorfit.part.part_file import part_from_document
+    from floorfit.record import read_record
 
     record = read_record(path)
     part = part_from_document(record.part, f"{path.name}/record.json")
@@ -121,7 +121,7 @@ def _write_lines(args: argparse.Namespace, part: Part, corrections: dict[str, Co
 
 
 def _corrected(args: argparse.Namespace, record: Record, part: Part, corrections: dict[str, Correction]) -> Corrected:
-    from floorfit.nc.correct import apply_offsets
+    from floorfit.nc.programme import apply_offsets
 
     with progress_bar() as bar:
         task = bar.add_task("reading", total=1)

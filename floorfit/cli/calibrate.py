@@ -56,9 +56,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(args: argparse.Namespace) -> int:
     """Calibrate and write the gauge file; return 0."""
     from floorfit.cli.output import refuse_existing, say, whole_file
-    from floorfit.readings.blocks import read_blocks
     from floorfit.readings.gauge import calibrate
     from floorfit.readings.gauge_file import digest, gauge_lines, write_gauge
+    from floorfit.readings.step_blocks import read_blocks
 
     output = Path(args.output)
     refuse_existing(output, replace=args.replace)
@@ -85,8 +85,8 @@ def _web_range(args: argparse.Namespace) -> tuple[float, float] | None:
             raise InputError("--web-min and --web-max: 0 < web-min <= web-max was expected. Correct them.")
         ranges.append((args.web_min, args.web_max))
     if args.part is not None:
-        from floorfit.part.file import read_part
-        from floorfit.readings.blocks import web_range_of
+        from floorfit.part.part_file import read_part
+        from floorfit.readings.step_blocks import web_range_of
 
         ranges.append(web_range_of(read_part(args.part)))
     return (min(low for low, _ in ranges), max(high for _, high in ranges)) if ranges else None

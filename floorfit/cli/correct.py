@@ -10,10 +10,10 @@ from floorfit.cli.help import HelpFormatter
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from floorfit.job import Result, Settings
     from floorfit.part.model import Part
-    from floorfit.readings.frame import Frame
+    from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
+    from floorfit.run import Result, Settings
     from floorfit.surface.expected import Expected
 
 _EPILOG = """example:
@@ -87,8 +87,8 @@ def run(args: argparse.Namespace) -> int:
 
     from floorfit.cli.output import refuse_existing, say, stderr_console, whole_folder
     from floorfit.cli.table import pocket_table
-    from floorfit.part.file import read_part
-    from floorfit.readings.file import read_readings
+    from floorfit.part.part_file import read_part
+    from floorfit.readings.readings_file import read_readings
 
     refuse_existing(Path(args.output), replace=args.replace)
     part = read_part(args.part)
@@ -98,10 +98,10 @@ def run(args: argparse.Namespace) -> int:
     expected = _expected(args, part, given)
     inputs = {role: (Path(name).name, Path(name).read_bytes()) for role, name in given.items() if name is not None}
 
-    from floorfit.job import correct
-    from floorfit.job_folder import write_job
-    from floorfit.job_record import make_record
+    from floorfit.folder import write_job
+    from floorfit.record_maker import make_record
     from floorfit.report.beside import drawing_beside
+    from floorfit.run import correct
 
     with drawing_beside() as beside, whole_folder(args.output, replace=args.replace) as folder:
         result = correct(
@@ -129,7 +129,7 @@ def _expected(args: argparse.Namespace, part: Part, given: dict[str, str | None]
 
 def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:
     from floorfit.errors import InputError
-    from floorfit.readings.frame import fit_frame, read_datums
+    from floorfit.readings.datum import fit_frame, read_datums
     from floorfit.readings.gauge_file import read_gauge
 
     gauge = None if args.gauge is None else read_gauge(args.gauge)
@@ -144,7 +144,7 @@ def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:
 def _settings(args: argparse.Namespace) -> Settings:
     from dataclasses import fields
 
-    from floorfit.job_results import Settings, with_settings
+    from floorfit.result import Settings, with_settings
 
     return with_settings(Settings(), **{one.name: getattr(args, one.name, None) for one in fields(Settings)})
 

@@ -11,7 +11,7 @@ from floorfit.cli.help import HelpFormatter
 from floorfit.errors import Finding, InputError
 
 if TYPE_CHECKING:
-    from floorfit.part.cad import Extraction
+    from floorfit.cad import Extraction
 
 __all__ = ["add_parser", "run"]
 
@@ -141,7 +141,7 @@ def run(args: argparse.Namespace) -> int:
     for path in (part_path, picture_path):
         refuse_existing(path, replace=args.replace)
 
-    from floorfit.part.cad import extract_pockets
+    from floorfit.cad import extract_pockets
 
     with progress_bar() as bar:
         task = bar.add_task("", total=1.0)
@@ -191,7 +191,7 @@ def _choices(args: argparse.Namespace) -> dict[str, Any]:
 
 def _write(extraction: Extraction, part_path: Path, picture_path: Path, replace: bool) -> None:
     from floorfit.cli.output import whole_file
-    from floorfit.part.file import write_part
+    from floorfit.part.part_file import write_part
     from floorfit.report.recognised import write_picture
 
     with (

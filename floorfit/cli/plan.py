@@ -11,7 +11,7 @@ from floorfit.errors import InputError, OutputError
 
 if TYPE_CHECKING:
     from floorfit.part.model import Part
-    from floorfit.readings.plan import Known, Plan
+    from floorfit.planning.points import Known, Plan
 
 __all__ = ["add_parser", "run"]
 
@@ -60,7 +60,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(args: argparse.Namespace) -> int:
     """Plan the readings and write them with their map; return 0."""
     from floorfit.cli.output import refuse_existing
-    from floorfit.part.file import read_part
+    from floorfit.part.part_file import read_part
 
     output = Path(args.output)
     picture = output.with_suffix(".png")
@@ -77,7 +77,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _plan(args: argparse.Namespace, part: Part) -> Plan:
     from floorfit.cli.output import progress_bar
-    from floorfit.readings.plan import plan
+    from floorfit.planning.points import plan
 
     start, tau2, floors = _after(args.after, part) if args.after else (None, None, None)
     with progress_bar() as bar:
@@ -98,8 +98,8 @@ def _plan(args: argparse.Namespace, part: Part) -> Plan:
 
 def _after(job: str, part: Part) -> tuple[Known, float | None, list[str]]:
     """Take from a job's record its readings, the variance of its surface, and the floors that need more."""
-    from floorfit.readings.plan import known_readings, surface_variance, wants_readings
-    from floorfit.report.record import read_record
+    from floorfit.planning.points import known_readings, surface_variance, wants_readings
+    from floorfit.record import read_record
 
     record = read_record(job)
     if [decision.pocket for decision in record.decisions] != [pocket.id for pocket in part.pockets]:
@@ -112,7 +112,7 @@ def _after(job: str, part: Part) -> tuple[Known, float | None, list[str]]:
 
 def _write(args: argparse.Namespace, part: Part, plan: Plan, output: Path, picture: Path) -> None:
     from floorfit.cli.output import whole_file
-    from floorfit.readings.points_file import plan_facts, write_curve, write_points
+    from floorfit.planning.points_file import plan_facts, write_curve, write_points
     from floorfit.report.plan_map import write_plan_map
 
     with whole_file(output, replace=args.replace) as points, whole_file(picture, replace=args.replace) as image:
@@ -125,7 +125,7 @@ def _write(args: argparse.Namespace, part: Part, plan: Plan, output: Path, pictu
 
 def _report(part: Part, plan: Plan, output: Path) -> None:
     from floorfit.cli.output import say
-    from floorfit.readings.points_file import plan_facts
+    from floorfit.planning.points_file import plan_facts
 
     for finding in plan.findings:
         say(f"warning: {finding}")

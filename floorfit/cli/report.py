@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     for target in (args.output, args.mesh):
         if target is not None:
             refuse_existing(Path(target), replace=args.replace)
-    from floorfit.report.record import read_record
+    from floorfit.record import read_record
 
     record = read_record(args.job)
     if args.mesh is not None:
@@ -78,7 +78,7 @@ def _check(args: argparse.Namespace) -> None:
 
 def _mesh(record, args: argparse.Namespace) -> None:  # type: ignore[no-untyped-def]
     from floorfit.cli.output import say, whole_file
-    from floorfit.report.mesh import write_mesh
+    from floorfit.report.mesh_export import write_mesh
 
     with whole_file(args.mesh, replace=args.replace) as file:
         factor = write_mesh(record, file, exaggeration=args.exaggeration)

@@ -29,9 +29,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(args: argparse.Namespace) -> int:
     """Print the schema; return 0."""
     if args.which == "part":
-        from floorfit.part.file import part_schema as schema
+        from floorfit.part.part_file import part_schema as schema
     else:
-        from floorfit.report.record import record_schema as schema
+        from floorfit.record import record_schema as schema
     json.dump(schema(), sys.stdout, indent=2, sort_keys=True)
     sys.stdout.write("\n")
     return 0

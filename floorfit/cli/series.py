@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
 
     refuse_existing(Path(args.output), replace=args.replace)
 
-    from floorfit.verify.series import read_series
+    from floorfit.verify.parts import read_series
     from floorfit.verify.series_folder import series_answers, write_series
 
     with whole_folder(args.output, replace=args.replace) as folder:

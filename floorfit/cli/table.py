@@ -9,7 +9,7 @@ from floorfit.units import MM_PER_UNIT
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from floorfit.report.record import DecisionRecord, Record
+    from floorfit.record import DecisionRecord, Record
 
 __all__ = ["pocket_table"]
 

@@ -39,16 +39,16 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from floorfit.cli.output import refuse_existing, say, whole_folder
-    from floorfit.readings.file import read_readings
-    from floorfit.report.record import read_record
+    from floorfit.readings.readings_file import read_readings
+    from floorfit.record import read_record
 
     refuse_existing(Path(args.output), replace=args.replace)
     record = read_record(args.job)
     readings = read_readings(args.readings, record.part.get("units", "mm"))
 
-    from floorfit.verify.document import write_tables
-    from floorfit.verify.page import verification_answers, write_verification_page
-    from floorfit.verify.proof import verify_job
+    from floorfit.verify.afterwards import verification_answers, write_verification_page
+    from floorfit.verify.verify_job import verify_job
+    from floorfit.verify.written import write_tables
 
     tell = (lambda words: say(f"{words} …")) if sys.stderr.isatty() else None
     with whole_folder(args.output, replace=args.replace) as folder:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from floorfit.decision.decision import Decision
 from floorfit.decision.pushoff import web_pushoff
-from floorfit.decision.results import Decision
 from floorfit.decision.rules import Wording
 from floorfit.part.model import Part
 

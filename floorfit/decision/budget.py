@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.decision.floors import floor_points
-from floorfit.decision.results import Decision
+from floorfit.decision.decision import Decision
+from floorfit.decision.floor_warp import floor_points
 from floorfit.part.model import Part, Pocket
 from floorfit.surface.fit import Fit
 

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.decision.floors import FloorWarp
+from floorfit.decision.floor_warp import FloorWarp
 from floorfit.decision.settings import DecisionSettings
 from floorfit.errors import NumericalError
 from floorfit.part.model import Tolerance

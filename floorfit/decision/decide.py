@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from floorfit.decision.candidates import Candidate, best_candidate
+from floorfit.decision.decision import Correction, Decision, Verdict
 from floorfit.decision.dishing import LEAST_DISH_MM
-from floorfit.decision.floors import FloorWarp, floor_warp
+from floorfit.decision.floor_warp import FloorWarp, floor_warp
 from floorfit.decision.follow import follow_grid
-from floorfit.decision.results import Correction, Decision, Verdict
 from floorfit.decision.rules import Wording, hold_reason, metal_notes
 from floorfit.decision.settings import DecisionSettings
 from floorfit.part.model import Part, Pocket
@@ -52,7 +52,7 @@ def decide(
         Readings of each floor that the fit used, and that the file held, in the part's order.
     settings : DecisionSettings
     cap : Surface, optional
-        See `floorfit.decision.floors.floor_warp`.
+        See `floorfit.decision.floor_warp.floor_warp`.
     dish : float, mm
         Standard deviation of the webs' local dishing, from `floorfit.decision.dishing.estimate_dish`.
     seed : int

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from floorfit.decision.results import FollowGrid
+from floorfit.decision.decision import FollowGrid
 from floorfit.part.model import Pocket
 from floorfit.surface.spline import Surface
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.decision.results import Correction
+from floorfit.decision.decision import Correction
 from floorfit.part.model import Part, Pocket
 
 __all__ = ["NeighbourStep", "neighbour_steps"]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.candidates import Candidate
-from floorfit.decision.floors import FloorWarp
+from floorfit.decision.floor_warp import FloorWarp
 from floorfit.decision.settings import DecisionSettings
 from floorfit.units import MM_PER_UNIT, Unit
 

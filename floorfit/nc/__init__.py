@@ -1,11 +1,11 @@
 """Reading, correcting and checking a finishing programme.
 
-The rule by which motion belongs to a floor stands in `floorfit.nc.floors`, what is written along a motion in
-`floorfit.nc.plan`, and what is refused in `floorfit.nc.check`.
+The rule by which motion belongs to a floor stands in `floorfit.nc.floor_index`, what is written along a motion in
+`floorfit.nc.shifts`, and what is refused in `floorfit.nc.programme_check`.
 """
 
-from floorfit.nc.correct import apply_offsets
+from floorfit.nc.corrected import Corrected, PocketChange, SectionTrace
 from floorfit.nc.lines import render_lines
-from floorfit.nc.results import Corrected, PocketChange, SectionTrace
+from floorfit.nc.programme import apply_offsets
 
 __all__ = ["Corrected", "PocketChange", "SectionTrace", "apply_offsets", "render_lines"]

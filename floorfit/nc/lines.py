@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from floorfit.decision.results import Correction
+from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
+from floorfit.nc.corrected import Held
 from floorfit.nc.header import plain
-from floorfit.nc.results import Held
 from floorfit.part.model import Part
 from floorfit.units import MM_PER_INCH
 

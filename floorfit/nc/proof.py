@@ -15,9 +15,9 @@ import shapely
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding
-from floorfit.nc.floors import MARGIN_MM, Floor, PlanIndex
+from floorfit.nc.floor_index import MARGIN_MM, Floor, PlanIndex
 from floorfit.nc.motions import CUTTING, FLOW, JUMP, OTHER_ARC, RAPID, Motions
-from floorfit.nc.plan import BLEND_MM
+from floorfit.nc.shifts import BLEND_MM
 
 __all__ = ["Pairing", "prove"]
 

@@ -12,7 +12,7 @@ from floorfit.errors import Finding
 from floorfit.nc.edit import Piece, PieceStyle, divide, find_z, insert_word, replace_number
 from floorfit.nc.motions import FLOW, JUMP, Modal, Motions
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
-from floorfit.nc.plan import Plan
+from floorfit.nc.shifts import Plan
 from floorfit.nc.words import read_block
 
 __all__ = ["Written", "write_plan"]

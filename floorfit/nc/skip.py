@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from floorfit.errors import Finding
-from floorfit.nc.floors import Floor, Matches
+from floorfit.nc.floor_index import Floor, Matches
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, CUTTING, LINE, Motions
 from floorfit.nc.numbers import decimals_for, in_style
 from floorfit.nc.words import read_block

@@ -7,9 +7,9 @@ from collections.abc import Collection, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.nc.floors import Floor, Matches
+from floorfit.nc.corrected import PocketChange, SectionTrace
+from floorfit.nc.floor_index import Floor, Matches
 from floorfit.nc.motions import CUTTING, Motions
-from floorfit.nc.results import PocketChange, SectionTrace
 
 __all__ = ["changes_of", "traces_of"]
 

@@ -1,7 +1,7 @@
 """Nominal geometry: the part, its pockets, and where they come from (part file or CAD)."""
 
-from floorfit.part.file import part_from_document, part_schema, part_to_document, read_part, write_part
 from floorfit.part.model import Part, Pocket, Ring, Tolerance
+from floorfit.part.part_file import part_from_document, part_schema, part_to_document, read_part, write_part
 
 __all__ = [
     "Part",

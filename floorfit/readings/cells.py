@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding, InputError
-from floorfit.readings.header import Field, Header
+from floorfit.readings.columns import Field, Header
 
 __all__ = ["Faults", "column_of_numbers", "shown"]
 

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.errors import Finding, InputError
-from floorfit.readings.blocks import Blocks, check_blocks
-from floorfit.readings.budget import Budget, Component, combine_components
-from floorfit.readings.table import Readings
+from floorfit.readings.components import Budget, Component, combine_components
+from floorfit.readings.observations import Readings
+from floorfit.readings.step_blocks import Blocks, check_blocks
 
 __all__ = ["Applied", "BlockResult", "Gauge", "apply_gauge", "calibrate"]
 

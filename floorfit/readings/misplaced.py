@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.readings.assign import assign_floors
-from floorfit.readings.expected import RoughWarp
 from floorfit.readings.kinds import reason_of
-from floorfit.readings.places import UNLABELLED, Places, lies_in_corner
-from floorfit.readings.table import Readings
+from floorfit.readings.observations import Readings
+from floorfit.readings.rough_warp import RoughWarp
+from floorfit.readings.sites import UNLABELLED, Places, lies_in_corner
 from floorfit.readings.warp import nominal_levels, slope_factors
 from floorfit.units import MM_PER_INCH
 

@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.part.model import Part
 from floorfit.readings.assign import assign_floors
 from floorfit.readings.kinds import reason_of
-from floorfit.readings.places import UNLABELLED, find_places
+from floorfit.readings.observations import Readings
 from floorfit.readings.ratios import name_thickness
-from floorfit.readings.table import Readings
+from floorfit.readings.sites import UNLABELLED, find_places
 from floorfit.readings.warp import slope_factors, warp_values
 
 __all__ = ["Drift", "drift", "name_outliers", "sequence"]

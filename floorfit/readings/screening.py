@@ -14,10 +14,9 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.errors import Finding
 from floorfit.part.model import Part
-from floorfit.readings.expected import RoughWarp, fit_rough_warp
 from floorfit.readings.kinds import reason_of
 from floorfit.readings.misplaced import name_misplaced, whole_file_findings
-from floorfit.readings.places import Places, find_places
+from floorfit.readings.observations import Readings
 from floorfit.readings.ratios import name_thickness
 from floorfit.readings.repeats import (
     Repeatability,
@@ -26,7 +25,8 @@ from floorfit.readings.repeats import (
     estimate_repeatability,
     group_places,
 )
-from floorfit.readings.table import Readings
+from floorfit.readings.rough_warp import RoughWarp, fit_rough_warp
+from floorfit.readings.sites import Places, find_places
 from floorfit.readings.warp import DEFAULT_U_MM, Warp, warp_values
 
 __all__ = ["Screened", "screen"]

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.part.model import Part, Pocket
-from floorfit.readings.table import Readings
+from floorfit.readings.observations import Readings
 
 __all__ = ["Warp", "along_z", "nominal_levels", "slope_factors", "warp_values"]
 

@@ -75,8 +75,8 @@ def _stop(process: subprocess.Popen[bytes]) -> None:
 
 
 def _main() -> None:
+    from floorfit.record import read_record
     from floorfit.report.map import load, write_pdf
-    from floorfit.report.record import read_record
 
     gc.set_threshold(100_000, 50, 50)  # as floorfit.cli.main
     load()

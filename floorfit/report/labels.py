@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cache
 
-from floorfit.report.plan import plain_text
+from floorfit.report.plan_view import plain_text
 
 __all__ = ["Box", "Placer", "box_at", "fitted", "printable", "text_size"]
 

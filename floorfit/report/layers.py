@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.record import MapRecord, Record
 from floorfit.report.bands import Band
 from floorfit.report.colours import Anchors, colour_map
 from floorfit.report.labels import Placer, text_size
-from floorfit.report.plan import Floor, Plan
-from floorfit.report.record import MapRecord, Record
+from floorfit.report.plan_view import Floor, Plan
 from floorfit.report.sheet import INK, mark_scale, panel
 
 if TYPE_CHECKING:

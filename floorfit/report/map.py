@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from floorfit.record import Record
 from floorfit.report.bands import lay_bands
 from floorfit.report.colours import DIVERGING
 from floorfit.report.keys import colour_key, map_key
@@ -25,8 +26,7 @@ from floorfit.report.layers import (
 )
 from floorfit.report.names import label_floors, map_lines
 from floorfit.report.pages import number_key, uncertainty_figure, web_figure
-from floorfit.report.plan import Plan, layer, plan_of
-from floorfit.report.record import Record
+from floorfit.report.plan_view import Plan, layer, plan_of
 from floorfit.report.sheet import AREA, blank_sheet, put
 
 if TYPE_CHECKING:

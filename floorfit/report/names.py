@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.record import ReadingsRecord
 from floorfit.report.labels import Box, box_at, printable, text_size
 from floorfit.report.layers import View
-from floorfit.report.plan import Floor, Plan
-from floorfit.report.record import ReadingsRecord
+from floorfit.report.plan_view import Floor, Plan
 from floorfit.report.sheet import INK
 
 __all__ = ["label_floors", "map_lines", "uncertainty_lines", "web_lines"]

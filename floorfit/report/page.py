@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
+from floorfit.record import Record
 from floorfit.report.format import MISSING
-from floorfit.report.plan import Plan, layer, plain_text, plan_of
+from floorfit.report.plan_view import Plan, layer, plain_text, plan_of
 from floorfit.report.plot_data import plot_data, script_json
-from floorfit.report.record import Record
 from floorfit.report.rows import details, flat, pocket_rows, set_aside, tagged
 from floorfit.report.sheet import SIGN_WORDS, left_out
 from floorfit.report.svg import plan_svg

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.record import Record
 from floorfit.report.bands import Sheet, lay_bands
 from floorfit.report.colours import DIVERGING, SEQUENTIAL
 from floorfit.report.keys import colour_key, mark_key
@@ -26,14 +27,13 @@ from floorfit.report.layers import (
     open_band,
 )
 from floorfit.report.names import Lines, label_floors, uncertainty_lines, web_lines
-from floorfit.report.plan import Plan, layer, web_position
-from floorfit.report.record import Record
+from floorfit.report.plan_view import Plan, layer, web_position
 from floorfit.report.sheet import AREA, blank_sheet, put
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from floorfit.report.plan import Floor
+    from floorfit.report.plan_view import Floor
 
 __all__ = ["number_key", "uncertainty_figure", "web_figure"]
 

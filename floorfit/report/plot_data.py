@@ -9,10 +9,10 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
+from floorfit.record import MapRecord, Record
 from floorfit.report.colours import DIVERGING, SEQUENTIAL, hex_scale
 from floorfit.report.format import Display
-from floorfit.report.plan import Floor, Plan, layer, plain_text, web_scale
-from floorfit.report.record import MapRecord, Record
+from floorfit.report.plan_view import Floor, Plan, layer, plain_text, web_scale
 
 __all__ = ["plot_data", "script_json"]
 

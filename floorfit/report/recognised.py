@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from matplotlib.path import Path as Outline
 
-    from floorfit.part.cad.results import Extraction, Floor, RejectedFace
+    from floorfit.cad.extracted import Extraction, Floor, RejectedFace
     from floorfit.part.model import Ring
 
 __all__ = ["picture_figure", "write_picture"]

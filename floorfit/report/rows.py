@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup, escape
 
+from floorfit.record import DecisionRecord, Record
 from floorfit.report.format import MISSING, Display, fixed
-from floorfit.report.plan import Floor, Plan, plain_text
-from floorfit.report.record import DecisionRecord, Record
+from floorfit.report.plan_view import Floor, Plan, plain_text
 from floorfit.report.svg import pocket_svg
 
 __all__ = ["Detail", "Row", "details", "flat", "pocket_rows", "readings_of", "set_aside", "tagged"]

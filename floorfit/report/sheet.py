@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.record import Record
 from floorfit.report.bands import Sheet
 from floorfit.report.labels import fitted, printable
-from floorfit.report.plan import Plan
-from floorfit.report.record import Record
+from floorfit.report.plan_view import Plan
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

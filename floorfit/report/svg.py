@@ -12,10 +12,10 @@ import numpy as np
 from markupsafe import Markup, escape
 from numpy.typing import NDArray
 
+from floorfit.record import MapRecord, ReadingsRecord, Record
 from floorfit.report.bands import Band, Sheet, lay_bands
 from floorfit.report.colours import DIVERGING, rgb
-from floorfit.report.plan import Floor, Plan, layer, shortened
-from floorfit.report.record import MapRecord, ReadingsRecord, Record
+from floorfit.report.plan_view import Floor, Plan, layer, shortened
 
 __all__ = ["plan_svg", "png_bytes", "pocket_svg"]
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from floorfit.record import Record
 from floorfit.report.beside import Beside
-from floorfit.report.record import Record
 
 __all__ = ["write_report"]
 

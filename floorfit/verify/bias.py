@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.verify.mixed import Grouped, fit_grouped, noise_inflation
-from floorfit.verify.results import Bias
+from floorfit.verify.proved import Bias
 
 __all__ = ["common_bias", "group_means", "no_bias", "pockets_apart", "student_factor"]
 

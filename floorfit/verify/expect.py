@@ -15,7 +15,7 @@ from floorfit.part.model import Part
 from floorfit.surface.expected import Expected
 
 if TYPE_CHECKING:
-    from floorfit.verify.series import Series
+    from floorfit.verify.parts import Series
 
 __all__ = ["SERIES_FORMAT", "expected_from", "read_expected", "series_file"]
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.verify.mixed import Grouped, fit_grouped, noise_inflation
-from floorfit.verify.results import Movement
+from floorfit.verify.proved import Movement
 
 __all__ = ["LIMIT_MM", "find_movement"]
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from floorfit.verify.charts import Chart
-    from floorfit.verify.results import Verification
+    from floorfit.verify.proved import Verification
 
 __all__ = ["as_data_url", "chart_figure", "field_figure", "png_of", "verification_figure"]
 

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.errors import Finding, InputError
-from floorfit.part.file import part_from_document
 from floorfit.part.model import Part
-from floorfit.report.record import MapRecord, Record, SurfaceRecord
+from floorfit.part.part_file import part_from_document
+from floorfit.record import MapRecord, Record, SurfaceRecord
 from floorfit.surface.axis import Axis
 from floorfit.surface.grid import Grid
 from floorfit.surface.spline import Surface

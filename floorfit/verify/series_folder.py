@@ -12,13 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.report.format import MISSING, Display, display_for, fixed
-from floorfit.report.plan import plain_text
+from floorfit.report.plan_view import plain_text
+from floorfit.verify.afterwards import Picture, Row, Sheet, Table, page_text
 from floorfit.verify.charts import Chart
-from floorfit.verify.document import finite, length, plain, write_csv
 from floorfit.verify.expect import SERIES_FORMAT
-from floorfit.verify.page import Picture, Row, Sheet, Table, page_text
+from floorfit.verify.parts import PocketSeries, Series
 from floorfit.verify.pictures import as_data_url, chart_figure, field_figure, png_of
-from floorfit.verify.series import PocketSeries, Series
+from floorfit.verify.written import finite, length, plain, write_csv
 
 __all__ = ["series_answers", "write_series"]
 
@@ -220,7 +220,7 @@ def _write_page(series: Series, folder: Path) -> None:
 
 
 def _field(series: Series, title: str, values: Array, words: str, *, signed: bool) -> bytes:
-    from floorfit.verify.series import inside_nodes
+    from floorfit.verify.parts import inside_nodes
 
     shown = np.where(inside_nodes(series.part, series.x, series.y).reshape(values.shape), values, np.nan)
     return png_of(field_figure(series.part, title, series.x, series.y, shown, words, is_signed=signed))

@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding
-from floorfit.part.file import part_from_document
 from floorfit.part.model import Part
+from floorfit.part.part_file import part_from_document
 from floorfit.readings.repeats import estimate_repeatability, group_places
-from floorfit.report.record import RECORD_FORMAT
+from floorfit.record import RECORD_FORMAT
 from floorfit.surface.axis import Axis
-from floorfit.verify.document import VERIFICATION_FORMAT
+from floorfit.verify.written import VERIFICATION_FORMAT
 
 __all__ = [
     "FinishedJob",

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.readings.kinds import reason_of
+from floorfit.readings.observations import Readings
 from floorfit.readings.screening import screen
-from floorfit.readings.table import Readings
 from floorfit.readings.warp import slope_factors
 from floorfit.verify.predicted import Prediction
 

@@ -7,8 +7,8 @@ import record_factory
 from nc_reference import run as run_reference
 
 from floorfit.cli import main
-from floorfit.part.file import part_from_document
-from floorfit.report.record import Record
+from floorfit.part.part_file import part_from_document
+from floorfit.record import Record
 
 
 def write_job(folder, record):

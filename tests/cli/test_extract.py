@@ -10,7 +10,7 @@ import pytest
 from cad_plates import box, mesh_of, round_pocket
 
 from floorfit.cli import main
-from floorfit.part.file import read_part
+from floorfit.part.part_file import read_part
 
 
 @pytest.fixture(scope="module")

@@ -11,7 +11,7 @@ import pytest
 import record_factory
 
 from floorfit.cli import main
-from floorfit.readings.file import read_readings
+from floorfit.readings.readings_file import read_readings
 
 ODD = 'Tür "<script>" é, 7'
 

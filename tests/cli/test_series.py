@@ -5,7 +5,7 @@ import pytest
 from finished_webs import rough_readings, small_part, small_record
 
 from floorfit.cli import main
-from floorfit.part.file import write_part
+from floorfit.part.part_file import write_part
 
 
 @pytest.fixture

@@ -7,8 +7,8 @@ import pytest
 from finished_webs import finished_readings, small_record
 
 from floorfit.cli import main
-from floorfit.readings.table import Readings
-from floorfit.report.record import Record
+from floorfit.readings.observations import Readings
+from floorfit.record import Record
 
 
 @pytest.fixture

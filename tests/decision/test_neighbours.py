@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from floorfit.decision.decision import Correction, FollowGrid
 from floorfit.decision.neighbours import neighbour_steps
-from floorfit.decision.results import Correction, FollowGrid
 from floorfit.part.model import Part, Pocket, Tolerance
 
 

@@ -12,7 +12,7 @@ from nc_cases import PART, apply, check_heights, corrections, follow, hold, shif
 from nc_reference import run
 
 from floorfit.errors import InputError
-from floorfit.nc.correct import apply_offsets
+from floorfit.nc.programme import apply_offsets
 
 HEAD = "G21 G90 G17 G40 G94\nT1 M6\nG0 X10 Y10 Z20\n"
 PASS = "G1 Z2. F200\nX50.\nG0 Z20\n"

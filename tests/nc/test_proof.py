@@ -7,8 +7,8 @@ import pytest
 from nc_cases import PART, corrections, tilt
 
 from floorfit.errors import InputError
-from floorfit.nc import correct
-from floorfit.nc.correct import apply_offsets
+from floorfit.nc import programme as correct
+from floorfit.nc.programme import apply_offsets
 
 TEXT = "G21 G90 G17\nT1 M6\nG0 X10 Y10 Z20\nG1 Z2. F200\nX50.\nG2 X60 Y20 I0 J10\nG1 X150.\nG0 Z20.\nM30\n"
 WANTED = corrections(A=tilt("A", -0.12, 0.0005, 0.0), B=0.2)

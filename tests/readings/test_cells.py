@@ -7,7 +7,7 @@ import pytest
 
 from floorfit.errors import InputError
 from floorfit.readings.cells import Faults, column_of_numbers, shown
-from floorfit.readings.header import FIELDS, read_header
+from floorfit.readings.columns import FIELDS, read_header
 
 
 def _column(cells: list[str], field: str = "thickness", head: str = "x_mm,y_mm,thickness_mm") -> list[float]:

@@ -7,9 +7,9 @@ import pytest
 from uncertainties import ufloat, umath
 
 from floorfit.errors import InputError
-from floorfit.readings.blocks import Blocks, blocks_from_arrays
 from floorfit.readings.gauge import Gauge, apply_gauge, calibrate
-from floorfit.readings.table import readings_from_arrays
+from floorfit.readings.observations import readings_from_arrays
+from floorfit.readings.step_blocks import Blocks, blocks_from_arrays
 
 # NIST StRD, linear regression, data set Norris: 36 pairs of y and x; certified values below.
 NORRIS = """0.1 0.2;338.8 337.4;118.1 118.2;888.0 884.6;9.2 10.1;228.1 226.5;668.5 666.3;998.5 996.3;449.1 448.6;

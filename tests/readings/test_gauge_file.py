@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from floorfit.errors import InputError
-from floorfit.readings.blocks import blocks_from_arrays
 from floorfit.readings.gauge import Gauge, calibrate
 from floorfit.readings.gauge_file import digest, gauge_lines, gauge_to_document, read_gauge, write_gauge
+from floorfit.readings.step_blocks import blocks_from_arrays
 
 
 def gauge() -> Gauge:

@@ -9,8 +9,8 @@ import pytest
 from lying_readings import WIDTH, honest_rows, plate, table, warp
 
 from floorfit.readings.assign import assign_floors
+from floorfit.readings.observations import Readings
 from floorfit.readings.outliers import drift, name_outliers, sequence
-from floorfit.readings.table import Readings
 
 
 def named(change: dict[str, float], *, has_labels: bool = True, number: int = 30) -> tuple[str, str]:

@@ -10,8 +10,8 @@ import pytest
 from lying_readings import LENGTH, WIDTH, Row, honest_rows, lie, plate, table, warp
 
 from floorfit.part.model import Part, Pocket, Tolerance
+from floorfit.readings.observations import readings_from_arrays
 from floorfit.readings.screening import Screened, screen
-from floorfit.readings.table import readings_from_arrays
 
 
 def screened(rows: list[Row], **settings: float) -> Screened:

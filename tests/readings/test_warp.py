@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from floorfit.part.model import Part, Pocket, Tolerance
-from floorfit.readings.table import readings_from_arrays
+from floorfit.readings.observations import readings_from_arrays
 from floorfit.readings.warp import along_z, slope_factors, warp_values
 
 SQUARE = ((0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0))

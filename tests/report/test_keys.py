@@ -5,7 +5,7 @@ from drawn_text import texts
 from floorfit.report.colours import DIVERGING
 from floorfit.report.format import display_for
 from floorfit.report.keys import colour_key, map_key
-from floorfit.report.plan import plan_of
+from floorfit.report.plan_view import plan_of
 from floorfit.report.sheet import blank_sheet
 
 

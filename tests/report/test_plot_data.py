@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import record_factory
 
-from floorfit.report.plan import plan_of
+from floorfit.report.plan_view import plan_of
 from floorfit.report.plot_data import plot_data, script_json
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from cad_plates import box, mesh_of, round_pocket
 
-from floorfit.part.cad import extract_pockets
+from floorfit.cad import extract_pockets
 from floorfit.report.recognised import picture_figure
 
 

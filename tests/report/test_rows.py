@@ -1,7 +1,7 @@
 import numpy as np
 import record_factory
 
-from floorfit.report.plan import plan_of
+from floorfit.report.plan_view import plan_of
 from floorfit.report.rows import MOST_LISTED, details, flat, pocket_rows, readings_of, set_aside, tagged
 
 

@@ -1,7 +1,7 @@
 import record_factory
 from drawn_text import texts
 
-from floorfit.report.plan import plan_of
+from floorfit.report.plan_view import plan_of
 from floorfit.report.sheet import PAPER, SIGN_WORDS, blank_sheet, left_out
 
 

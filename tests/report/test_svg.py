@@ -6,7 +6,7 @@ import pytest
 import record_factory
 from PIL import Image
 
-from floorfit.report.plan import plan_of
+from floorfit.report.plan_view import plan_of
 from floorfit.report.svg import plan_svg, png_bytes, pocket_svg
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -10,8 +10,8 @@ import physics
 import pytest
 from shapely import contains_xy
 
-from floorfit.part.file import read_part
-from floorfit.readings.file import read_readings
+from floorfit.part.part_file import read_part
+from floorfit.readings.readings_file import read_readings
 
 FOLDER = Path(physics.__file__).resolve().parent.parent / "sample_parts"
 NAMES = ("bay_frame", "long_rib")

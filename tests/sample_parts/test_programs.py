@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from nc_reference import run
 
-from floorfit.decision.results import Correction
-from floorfit.nc.correct import apply_offsets
-from floorfit.part.file import read_part
+from floorfit.decision.decision import Correction
+from floorfit.nc.programme import apply_offsets
+from floorfit.part.part_file import read_part
 
 FOLDER = Path(__file__).resolve().parents[2] / "sample_parts"
 PROGRAMS = sorted(FOLDER.glob("*/finish*.nc"))

@@ -6,7 +6,7 @@ import pytest
 from finished_webs import rough_readings, small_part, warp
 
 from floorfit.errors import InputError
-from floorfit.job import correct
+from floorfit.run import correct
 from floorfit.surface.expected import Expected
 from floorfit.verify import read_expected
 

@@ -1,0 +1,7 @@
+"""Pocket geometry from CAD models and drawings."""
+
+from floorfit.cad.extract_settings import ExtractSettings
+from floorfit.cad.extracted import Extraction, Floor, RejectedFace
+from floorfit.cad.extraction import extract_pockets
+
+__all__ = ["ExtractSettings", "Extraction", "Floor", "RejectedFace", "extract_pockets"]

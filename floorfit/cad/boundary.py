@@ -1,0 +1,318 @@
+"""What lies along the edges of a planar region: a wall, a fillet, a fall; and the outline at the wall."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from floorfit.cad.drawing import largest_polygon, region_polygon
+from floorfit.cad.mesh import Mesh, component_labels
+from floorfit.cad.regions import Regions
+
+__all__ = [
+    "Arc",
+    "Rim",
+    "arcs_of",
+    "curved_members",
+    "fillet_groups",
+    "fillet_radius",
+    "rim_table",
+    "rims_of",
+    "wall_polygon",
+]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: A neighbour that rises at less than this over the floor is the foot of a fillet (or of a slope), rad.
+_FILLET_TILT = np.radians(30.0)
+#: Facets of one chord of a fillet differ by less than this share of their tilt over the floor.
+_ONE_CHORD = 0.05
+#: Neighbouring strips of a fillet differ by less than this, rad.
+_SMOOTH = np.radians(40.0)
+
+
+@dataclass(frozen=True)
+class Rim:
+    """Edges of one region against what lies outside it, in no order.
+
+    Parameters
+    ----------
+    edges : (e, 2) ndarray of int
+        Vertices, with the region on the left as seen from its outer side.
+    lengths : (e,) ndarray, mm
+    inner, outer : (e,) ndarray of int
+        Facet inside and facet beyond; −1 beyond an open edge.
+    rise : (e,) ndarray, rad
+        Angle by which the facet beyond rises over the region's plane; negative where it falls away.
+    on_outline : (e,) ndarray of bool
+        Whether the edge is on the region's outline; else on one of its holes.
+    """
+
+    edges: Ints
+    lengths: Floats
+    inner: Ints
+    outer: Ints
+    rise: Floats
+    on_outline: Bools
+
+    def share(self, chosen: Bools, *, outline_only: bool = True) -> float:
+        """Share of the rim's length that is chosen."""
+        among = self.on_outline if outline_only else np.ones(len(self.lengths), np.bool_)
+        total = float(self.lengths[among].sum())
+        return float(self.lengths[among & chosen].sum()) / total if total > 0.0 else 0.0
+
+
+def rim_table(mesh: Mesh, regions: Regions) -> tuple[Ints, Ints, Ints, Ints]:
+    """Every directed edge between a region and something else, sorted by region.
+
+    Returns
+    -------
+    region, inner, outer : (e,) ndarray of int
+    edges : (e, 2) ndarray of int
+    """
+    label = regions.label
+    f, g = mesh.pairs[:, 0], mesh.pairs[:, 1]
+    border = label[f] != label[g]
+    f, g, edges = f[border], g[border], mesh.pair_edges[border]
+    inner = np.concatenate([f, g, mesh.open_faces])
+    outer = np.concatenate([g, f, np.full(len(mesh.open_faces), -1)])
+    directed = np.concatenate([edges, edges[:, ::-1], mesh.open_edges])
+    mine = label[inner] >= 0
+    inner, outer, directed = inner[mine], outer[mine], directed[mine]
+    order = np.argsort(label[inner], kind="stable")
+    return label[inner][order], inner[order], outer[order], directed[order]
+
+
+def rims_of(mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, Ints], wanted: Ints) -> dict[int, Rim]:
+    """Rim of each wanted region."""
+    region, inner, outer, edges = table
+    starts = np.searchsorted(region, np.arange(len(regions.normals) + 1))
+    out = {}
+    for number in wanted:
+        rows = slice(starts[number], starts[number + 1])
+        out[int(number)] = _rim(mesh, regions, int(number), inner[rows], outer[rows], edges[rows])
+    return out
+
+
+def _rim(mesh: Mesh, regions: Regions, number: int, inner: Ints, outer: Ints, edges: Ints) -> Rim:
+    ends = mesh.vertices[edges]
+    lengths = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    rise = _rise(mesh, regions.normals[number], outer, edges, ends, lengths)
+    used, index = np.unique(edges, return_inverse=True)
+    loop = component_labels(len(used), index.reshape(-1, 2))
+    first = loop[np.lexsort((mesh.vertices[used, 1], mesh.vertices[used, 0]))[0]] if len(used) else 0
+    on_outline = loop[index.reshape(-1, 2)[:, 0]] == first
+    return Rim(edges, lengths, inner, outer, rise, np.asarray(on_outline))
+
+
+def _rise(mesh: Mesh, normal: Floats, outer: Ints, edges: Ints, ends: Floats, lengths: Floats) -> Floats:
+    """Angle of the facet beyond each edge over the plane, −π to π; −π/2 beyond an open edge."""
+    rise = np.full(len(outer), -np.pi / 2)
+    known = outer >= 0
+    facets, start = outer[known], ends[known, 0]
+    far = mesh.vertices[mesh.faces[facets].sum(axis=1) - edges[known].sum(axis=1)] - start
+    along = (ends[known, 1] - start) / np.maximum(lengths[known], 1e-300)[:, None]
+    across = np.cross(along, normal)
+    rise[known] = np.arctan2(far @ normal, np.einsum("ij,ij->i", far, across))
+    return rise
+
+
+def curved_members(mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, Ints], widths: Floats) -> Bools:
+    """Regions that are facets of one curved surface, not faces of their own.
+
+    Strips of a curved surface come in rows: each turns the same way by a small angle from a neighbour of about
+    its own width. Three strips under 10 mm, or six of any width, make a curved surface.
+
+    Returns
+    -------
+    (r,) ndarray of bool
+    """
+    region, _, outer, edges = table
+    other = np.where(outer >= 0, regions.label[outer], -1)
+    ok = other >= 0
+    a, b, edges, beyond = region[ok], other[ok], edges[ok], outer[ok]
+    ratio = widths[a] / np.maximum(widths[b], 1e-300)
+    turn = np.einsum("ij,ij->i", regions.normals[a], regions.normals[b])
+    keep = (ratio < 3.0) & (ratio > 1.0 / 3.0) & (turn > np.cos(np.radians(15.0)))
+    a, b, edges, beyond = a[keep], b[keep], edges[keep], beyond[keep]
+    far = mesh.vertices[mesh.faces[beyond].sum(axis=1) - edges.sum(axis=1)] - mesh.vertices[edges[:, 0]]
+    concave = np.einsum("ij,ij->i", regions.normals[a], far) > 0.0
+    out = regions.is_curved.copy()
+    for sign in (concave, ~concave):
+        out |= _large_groups(len(widths), np.column_stack([a[sign], b[sign]]), widths)
+    return out
+
+
+def _large_groups(count: int, links: Ints, widths: Floats) -> Bools:
+    group = component_labels(count, links)
+    size = np.bincount(group)
+    widest = np.zeros(len(size))
+    np.maximum.at(widest, group, widths)
+    return np.asarray(((size >= 6) | ((size >= 3) & (widest < 10.0)))[group])
+
+
+def fillet_radius(
+    mesh: Mesh, regions: Regions, members: list[Ints], number: int, rim: Rim, is_plane: Bools
+) -> tuple[float, Bools]:
+    """Radius of the fillet that runs round a floor, mm (0 where there is none), and which edges it lies along.
+
+    Notes
+    -----
+    The first strip of a fillet of radius r spans an angle θ from the floor. It is tilted by θ/2 and ends
+    r (1 − cos θ) = 2 r sin²(θ/2) above the floor: r = height / (2 sin²(tilt)), whatever the chord tolerance was.
+    """
+    beyond = np.where(rim.outer >= 0, regions.label[rim.outer], -1)
+    foreign = (beyond >= 0) & is_plane[beyond]
+    chosen = (rim.rise > 1e-4) & (rim.rise < _FILLET_TILT) & (rim.outer >= 0) & ~foreign & (rim.lengths > 0.0)
+    if not chosen.any():
+        return 0.0, chosen
+    plane = (regions.points[number], regions.normals[number])
+    ends = _strip_ends(mesh, rim.outer[chosen], beyond[chosen], members, plane)
+    radius = ends / (2.0 * np.sin(rim.rise[chosen]) ** 2)
+    order = np.argsort(radius)
+    weight = np.cumsum(rim.lengths[chosen][order])
+    return float(radius[order][np.searchsorted(weight, weight[-1] / 2.0)]), chosen
+
+
+def _strip_ends(mesh: Mesh, facets: Ints, label: Ints, members: list[Ints], plane: tuple[Floats, Floats]) -> Floats:
+    """Height over a plane at which the strip of each facet ends: the facet's own, or its coplanar neighbours'.
+
+    Facets of one region lie in one plane within a tolerance only; the next chord of a fine fillet may be among them.
+    """
+    point, normal = plane
+    out = ((mesh.vertices[mesh.faces[facets]] - point) @ normal).max(axis=1)
+    for strip in np.unique(label[label >= 0]):
+        rows = np.flatnonzero(label == strip)
+        height = ((mesh.vertices[mesh.faces[members[strip]]] - point) @ normal).max(axis=1)
+        for row in rows:
+            own = mesh.normals[facets[row]]
+            apart = np.linalg.norm(mesh.normals[members[strip]] - own, axis=1)
+            same = apart <= _ONE_CHORD * np.linalg.norm(own - normal)
+            out[row] = max(out[row], height[same].max(initial=0.0))
+    return np.asarray(out)
+
+
+def fillet_groups(mesh: Mesh, regions: Regions, is_plane: Bools) -> tuple[Ints, list[Ints]]:
+    """Smoothly connected facets that lean, neither level planes nor upright walls.
+
+    Returns
+    -------
+    group : (m,) ndarray of int
+        −1 outside every group.
+    members : list of ndarray of int
+    """
+    flat = np.zeros(len(mesh.faces), np.bool_)
+    inside = regions.label >= 0
+    flat[inside] = is_plane[regions.label[inside]]
+    lean = (mesh.normals[:, 2] > 1e-3) & ~flat
+    f, g = mesh.pairs[:, 0], mesh.pairs[:, 1]
+    turn = np.einsum("ij,ij->i", mesh.normals[f], mesh.normals[g])
+    smooth = lean[f] & lean[g] & (turn > np.cos(_SMOOTH))
+    group = component_labels(len(lean), mesh.pairs[smooth])
+    group[~lean] = -1
+    order = np.argsort(group, kind="stable")
+    order = order[np.searchsorted(group[order], 0) :]
+    if len(order) == 0:
+        return group, []
+    _, starts, number = np.unique(group[order], return_index=True, return_inverse=True)
+    group[order] = number.reshape(-1)
+    return group, np.split(order, starts[1:])
+
+
+def wall_polygon(
+    mesh: Mesh, foot: shapely.Polygon, plane: tuple[Floats, Floats], height: float, flat: Ints, leaning: Ints
+) -> shapely.Polygon:
+    """Outline at the wall: the floor together with the fillet's facets up to ``height`` over the floor.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    foot : Polygon
+        The flat floor.
+    plane : (point, normal)
+        The floor's plane.
+    height : float, mm
+        Height of the fillet over the floor: its radius.
+    flat, leaning : ndarray of int
+        Facets of the floor, and of the groups that touch it.
+    """
+    point, normal = plane
+    over = (mesh.vertices[mesh.faces[leaning]] - point) @ normal
+    mine = leaning[(over.max(axis=1) <= 1.02 * height + 1e-3) & (over.min(axis=1) >= -1e-2)]
+    if len(mine) == 0:
+        return foot
+    joined = region_polygon(mesh, np.concatenate([flat, mine]))
+    # Closing by a micrometre joins what float noise left apart; mitred, so corners stay.
+    reach = max(1e-3, 4.0 * mesh.noise)
+    closed = joined.buffer(reach, join_style="mitre").buffer(-reach, join_style="mitre")
+    inside = foot.representative_point()
+    parts = [part for part in shapely.get_parts(closed) if part.intersects(inside)]
+    return largest_polygon(shapely.geometrycollections(parts)) if parts else foot
+
+
+@dataclass(frozen=True)
+class Arc:
+    """An arc found in a ring of short chords.
+
+    Parameters
+    ----------
+    radius : float, mm
+    sweep : float, rad
+        Positive where the ring turns left.
+    sagitta : float, mm
+        Largest distance of a chord from the arc.
+    """
+
+    radius: float
+    sweep: float
+    sagitta: float
+
+
+def arcs_of(ring: Floats) -> list[Arc]:
+    """Arcs of a closed ring: runs of equal chords with equal turns under 50 degrees.
+
+    Parameters
+    ----------
+    ring : (n, 2) ndarray, mm
+        Corners, the last not repeated; it is gone round anticlockwise.
+
+    Notes
+    -----
+    A chord of length L that turns by δ from an equal one belongs to a circle of radius L / (2 sin(δ/2)).
+    """
+    if len(ring) < 4:
+        return []
+    ring = ring if shapely.LinearRing(ring).is_ccw else ring[::-1]
+    ahead = np.roll(ring, -1, axis=0) - ring
+    length = np.linalg.norm(ahead, axis=1)
+    heading = np.arctan2(ahead[:, 1], ahead[:, 0])
+    turn = (heading - np.roll(heading, 1) + np.pi) % (2 * np.pi) - np.pi
+    before = np.roll(length, 1)
+    even = np.abs(before - length) <= 0.25 * np.maximum(before, length)
+    inside = even & (np.abs(turn) < np.radians(50.0)) & (np.abs(turn) > 1e-3)
+    radius = np.where(inside, (before + length) / 4.0 / np.sin(np.maximum(np.abs(turn), 1e-9) / 2.0), 0.0)
+    return _runs(inside, radius * np.sign(turn), (before + length) / 2.0, turn)
+
+
+def _runs(inside: Bools, signed: Floats, lengths: Floats, turn: Floats) -> list[Arc]:
+    same = inside & np.roll(inside, 1) & (np.abs(signed - np.roll(signed, 1)) <= 0.05 * np.abs(signed))
+    if same.all():
+        return [_arc(lengths, turn)]
+    start = int(np.flatnonzero(~same)[0])
+    order = np.roll(np.arange(len(inside)), -start)
+    breaks = np.flatnonzero(~same[order])
+    groups = np.split(order, breaks[1:])
+    return [_arc(lengths[group], turn[group]) for group in groups if inside[group].all()]
+
+
+def _arc(lengths: Floats, turn: Floats) -> Arc:
+    """Arc of the mean chord and the mean turn: noise of single corners cancels in the sum of the turns."""
+    total = float(turn.sum())
+    step = abs(total) / len(turn)
+    radius = float(lengths.mean()) / (2.0 * float(np.sin(step / 2.0)))
+    return Arc(radius, total + float(np.sign(total)) * step, radius * (1.0 - float(np.cos(step / 2.0))))

@@ -1,0 +1,202 @@
+"""Turn a recognised face into a pocket of the part, with its details."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from floorfit.cad.boundary import Arc, arcs_of, fillet_groups, fillet_radius, wall_polygon
+from floorfit.cad.drawing import tidy_polygon
+from floorfit.cad.extract_settings import ExtractSettings
+from floorfit.cad.extracted import Floor
+from floorfit.cad.mesh import Mesh
+from floorfit.cad.recognise import Candidate, Recognition
+from floorfit.part.model import Pocket, Ring, Tolerance
+
+__all__ = ["DEFAULT_TOLERANCE", "Rounding", "corner_radius", "describe_floors", "pocket_of", "ring_of", "with_id"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+#: Group of every facet, and the facets of each group.
+Fillets = tuple[Ints, list[Ints]]
+
+#: ISO 2768-1:1989, table 1, class m, for lengths over 0.5 up to 6 mm, which most webs are.
+DEFAULT_TOLERANCE = Tolerance(-0.1, 0.1)
+#: An edge is asked what lies beyond it at this distance, mm: less than any rib is thick.
+_BEYOND = 0.25
+
+
+@dataclass(frozen=True)
+class Rounding:
+    """Rounds lengths to what single precision can carry, in the unit of the part file.
+
+    Parameters
+    ----------
+    unit_mm : float
+        Millimetres in one unit.
+    places, z_places : int
+        Decimals of plan coordinates and of heights.
+    """
+
+    unit_mm: float = 1.0
+    places: int = 4
+    z_places: int = 5
+
+    def plan(self, polygon: Polygon) -> Polygon:
+        """Polygon with rounded corners; unrounded where rounding would break it."""
+        rounded = shapely.transform(polygon, lambda xy: np.round(xy / self.unit_mm, self.places) * self.unit_mm)
+        return rounded if rounded.is_valid else polygon
+
+    def z(self, value: float) -> float:
+        """Rounded height, mm."""
+        return float(np.round(value / self.unit_mm, self.z_places)) * self.unit_mm
+
+
+def describe_floors(mesh: Mesh, found: Recognition, settings: ExtractSettings, rounding: Rounding) -> list[Floor]:
+    """Details of every floor, without ids yet.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    found : Recognition
+    settings : ExtractSettings
+    rounding : Rounding
+    """
+    group, members = fillet_groups(mesh, found.regions, found.is_plane)
+    tree = shapely.STRtree([floor.polygon for floor in found.floors])
+    return [_describe(mesh, found, floor, (group, members), tree, settings, rounding) for floor in found.floors]
+
+
+def _describe(
+    mesh: Mesh,
+    found: Recognition,
+    floor: Candidate,
+    fillets: Fillets,
+    tree: shapely.STRtree,
+    settings: ExtractSettings,
+    rounding: Rounding,
+) -> Floor:
+    radius, along = fillet_radius(mesh, found.regions, found.members, floor.region, floor.rim, found.is_plane)
+    foot = rounding.plan(floor.polygon)
+    wall, arcs = foot, list(floor.arcs)
+    if radius > 0.0:
+        wall = tidy_polygon(_wall(mesh, floor, fillets, along, radius), max(1e-5, 0.6 * mesh.noise))
+        arcs = arcs_of(np.asarray(wall.exterior.coords)[:-1])
+        wall = rounding.plan(wall)
+    shares = _shares(mesh, floor, found.floors, tree, along, radius)
+    chosen = wall if settings.boundary == "wall" else foot
+    z, under, low, high = _heights(floor, chosen, rounding)
+    return Floor(
+        "",
+        ring_of(foot.exterior),
+        tuple(ring_of(hole) for hole in foot.interiors),
+        ring_of(wall.exterior),
+        tuple(ring_of(hole) for hole in wall.interiors),
+        tuple(_hole_kind(mesh, floor, hole, tree) for hole in foot.interiors),
+        z,
+        under,
+        floor.slope,
+        z - under,
+        low,
+        high,
+        float(foot.area),
+        round(radius, 2),
+        corner_radius(arcs),
+        *shares,
+        max((arc.sagitta for arc in floor.arcs), default=0.0),
+    )
+
+
+def ring_of(ring: shapely.LinearRing) -> Ring:
+    """Corners of a ring as plain numbers, the last not repeated."""
+    return tuple((float(x), float(y)) for x, y in list(ring.coords)[:-1])
+
+
+def _heights(floor: Candidate, chosen: Polygon, rounding: Rounding) -> tuple[float, float, float, float]:
+    """Floor Z at the outline's centroid, underside Z, and the web's range over the flat floor."""
+    centre = Polygon(chosen.exterior).centroid
+    z = rounding.z(floor.z_at(centre.x, centre.y))
+    under = rounding.z((floor.web.underside_low + floor.web.underside_high) / 2.0)
+    xy = np.asarray(floor.polygon.exterior.coords)
+    plane = floor.point[2] + (xy[:, :2] - floor.point[:2]) @ np.array(floor.slope)
+    return z, under, float(plane.min() - under), float(plane.max() - under)
+
+
+def corner_radius(arcs: list[Arc]) -> float:
+    """Smallest inner corner of at least 30 degrees of arc, mm; 0 where corners are sharp."""
+    inner = [arc.radius for arc in arcs if arc.sweep >= np.radians(30.0)]
+    return round(min(inner), 2) if inner else 0.0
+
+
+def _wall(mesh: Mesh, floor: Candidate, fillets: Fillets, along: NDArray[np.bool_], radius: float) -> Polygon:
+    """Outline where the fillet ends."""
+    group, members = fillets
+    touching = np.unique(group[floor.rim.outer[along]])
+    facets = [members[number] for number in touching if number >= 0]
+    leaning = np.concatenate(facets) if facets else np.zeros(0, np.int64)
+    return wall_polygon(mesh, floor.polygon, (floor.point, floor.normal), radius, floor.facets, leaning)
+
+
+def _shares(
+    mesh: Mesh,
+    floor: Candidate,
+    floors: list[Candidate],
+    tree: shapely.STRtree,
+    along: NDArray[np.bool_],
+    radius: float,
+) -> tuple[float, float, float, float]:
+    """Shares of the outline along walls, fillets, steps to other floors, and nothing."""
+    rim = floor.rim
+    ends = mesh.vertices[rim.edges]
+    direction = (ends[:, 1] - ends[:, 0])[:, :2]
+    outward = np.column_stack([direction[:, 1], -direction[:, 0]])
+    outward /= np.maximum(np.linalg.norm(outward, axis=1), 1e-12)[:, None]
+    probe = ends.mean(axis=1)[:, :2] + outward * (_BEYOND + np.where(along, radius, 0.0))[:, None]
+    hits = tree.query(shapely.points(probe), predicate="within")
+    others = hits[:, [floors[j] is not floor for j in hits[1]]] if hits.shape[1] else hits
+    step = np.zeros(len(rim.lengths), np.bool_)
+    step[others[0]] = True
+    rises = rim.rise > 1e-4
+    return (
+        rim.share(rises & ~along & ~step),
+        rim.share(along & ~step),
+        rim.share(step),
+        rim.share(~rises & ~step),
+    )
+
+
+def _hole_kind(mesh: Mesh, floor: Candidate, hole: shapely.LinearRing, tree: shapely.STRtree) -> str:
+    """Whether metal stands in a hole of the floor, another floor lies there lower down, or nothing does."""
+    rim = floor.rim
+    middle = mesh.vertices[rim.edges].mean(axis=1)[:, :2]
+    near = shapely.dwithin(shapely.points(middle), hole, 1e-2)
+    risen = float(rim.lengths[near & (rim.rise > 1e-4)].sum())
+    if risen > 0.5 * float(rim.lengths[near].sum()):
+        return "island"
+    return "step" if len(tree.query(Polygon(hole).buffer(1e-2), predicate="contains")) else "hole"
+
+
+def pocket_of(floor: Floor, settings: ExtractSettings) -> Pocket:
+    """The pocket of the part file for a described floor."""
+    at_wall = settings.boundary == "wall"
+    return Pocket(
+        id=floor.id,
+        boundary=floor.wall if at_wall else floor.foot,
+        islands=floor.wall_islands if at_wall else floor.foot_islands,
+        floor_z=floor.floor_z,
+        web=floor.web,
+        tolerance=settings.tolerance or DEFAULT_TOLERANCE,
+        underside_z=floor.underside_z,
+        finish_stock=settings.finish_stock or 0.0,
+        slope=floor.slope,
+        corner_radius=floor.corner_radius,
+    )
+
+
+def with_id(floor: Floor, name: str) -> Floor:
+    """The same floor under its id."""
+    return replace(floor, id=name)

@@ -1,0 +1,233 @@
+"""The whole way from a model to a part, as one readable function."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from floorfit.cad.extract_settings import ExtractSettings, check_settings
+from floorfit.cad.extracted import Extraction, Floor, RejectedFace
+from floorfit.cad.orientation import check_size, rotation_to_part
+from floorfit.cad.reading import DRAWING_SUFFIXES, RawModel, read_model
+from floorfit.errors import Finding, InputError
+from floorfit.part.model import Part
+from floorfit.units import Unit
+
+if TYPE_CHECKING:
+    from floorfit.cad.recognise import Step
+
+__all__ = ["extract_pockets"]
+
+
+def _quiet(_name: str, _share: float) -> None:
+    """Say nothing."""
+
+
+def extract_pockets(
+    model: Any, *, settings: ExtractSettings | None = None, progress: Step | None = None, **choices: Any
+) -> Extraction:
+    """Read pocket geometry from a CAD model or a drawing.
+
+    Parameters
+    ----------
+    model : path, or object with ``vertices`` and ``faces``
+        STL, OBJ, PLY, GLB, 3MF, STEP or DXF; or for instance a trimesh mesh.
+    settings : ExtractSettings, optional
+        Every choice; the defaults when left out.
+    progress : callable, optional
+        Called with the name of the step and the share of the work done.
+    **choices
+        Single fields of `ExtractSettings` (``units="mm"``, ``side="bottom"``, ...) over those of ``settings``.
+        For a drawing also ``layers``: a path of a table, see `floorfit.cad.dxf`.
+
+    Returns
+    -------
+    Extraction
+
+    Raises
+    ------
+    InputError
+        If the model cannot be read, is not sound, has no floor, or a setting cannot be meant.
+    MissingExtraError
+        If the format needs a package that is not installed.
+
+    Examples
+    --------
+    >>> import trimesh
+    >>> block = trimesh.creation.box((100, 60, 20))
+    >>> extract_pockets(block, units="mm")
+    Traceback (most recent call last):
+    ...
+    floorfit.errors.InputError: model: no pocket floor was found...
+    """
+    layers = choices.pop("layers", None)
+    settings = replace(settings or ExtractSettings(), **choices)
+    check_settings(settings)
+    step = progress or _quiet
+    if isinstance(model, (str, Path)) and Path(model).suffix.lower() in DRAWING_SUFFIXES:
+        from floorfit.cad.dxf import read_drawing
+
+        floors, outline, unit, findings = read_drawing(Path(model), settings, layers)
+        return _finish(floors, outline, unit, [], findings, settings, Path(model).name, 0)
+    if layers is not None:
+        text = "layers belong to a drawing (DXF); this is a model. Leave --layers out."
+        raise InputError([Finding("bad-setting", "settings", "layers", text)])
+    step("reading the model", 0.0)
+    raw = read_model(model, settings)
+    return _from_mesh(_turned(raw, settings), settings, step)
+
+
+def _turned(raw: RawModel, settings: ExtractSettings) -> RawModel:
+    check_size(raw.vertices, raw.source, raw.unit, settings)
+    rotation = rotation_to_part(settings)
+    if np.array_equal(rotation, np.eye(3)):
+        return raw
+    return replace(raw, vertices=raw.vertices @ rotation.T)
+
+
+def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extraction:
+    from floorfit.cad.describe import Rounding, describe_floors, ring_of
+    from floorfit.cad.health import sound_mesh
+    from floorfit.cad.outline import part_outline
+    from floorfit.cad.recognise import recognise
+
+    step("joining facets", 0.1)
+    mesh, findings = sound_mesh(raw, settings)
+    rounding = Rounding(25.4, 6, 7) if raw.unit == "in" else Rounding()
+    found = recognise(mesh, settings, step)
+    step("describing floors", 0.85)
+    floors = describe_floors(mesh, found, settings, rounding)
+    step("outline", 0.95)
+    outline = ring_of(rounding.plan(part_outline(mesh)).exterior)
+    notes = [*raw.findings, *findings, *_arc_note(floors, raw.source, settings)]
+    unit: Unit = "in" if raw.unit == "in" else "mm"
+    return _finish(floors, outline, unit, found.rejected, notes, settings, raw.source, len(mesh.faces))
+
+
+def _arc_note(floors: list[Floor], source: str, settings: ExtractSettings) -> list[Finding]:
+    worst = max((floor.arc_error for floor in floors), default=0.0)
+    if worst <= 1.1 * settings.chord_tolerance:
+        return []
+    text = (
+        f"arcs are chords up to {worst:.3g} mm off, {settings.chord_tolerance:g} mm was asked. Export the model finer."
+    )
+    return [Finding("coarse-arcs", source, "", text, "warning")]
+
+
+def _finish(
+    floors: list[Floor],
+    outline: Any,
+    unit: Unit,
+    rejected: list[RejectedFace],
+    findings: list[Finding],
+    settings: ExtractSettings,
+    source: str,
+    triangles: int,
+) -> Extraction:
+    """Number the floors, choose among them, and make the part."""
+    from floorfit.cad.describe import pocket_of
+
+    rejected = sorted(rejected, key=lambda face: (face.code == "no-wall", -face.area))
+    if not floors:
+        raise InputError([Finding("no-floor", source, "", _nothing_found(rejected, settings))])
+    numbered = _numbered(floors)
+    kept, left = _selected(numbered, settings, source)
+    name = settings.name or Path(source).stem
+    part = Part(name, outline, tuple(pocket_of(floor, settings) for floor in kept), unit, source)
+    part, kept, unsound = _sound_part(part, kept)
+    left += unsound
+    notes = [*findings, *_default_notes(settings, source)]
+    return Extraction(part, tuple(kept), (*rejected, *left), tuple(notes), triangles)
+
+
+def _sound_part(part: Part, floors: list[Floor]) -> tuple[Part, list[Floor], list[RejectedFace]]:
+    """Leave out floors that a part file would refuse, with its reason, so that what is written can be read."""
+    from floorfit.part.part_file import part_from_document, part_to_document
+
+    left: list[RejectedFace] = []
+    while True:
+        try:
+            part_from_document(part_to_document(part), part.source)
+        except InputError as error:
+            faults = _faults_by_pocket(error)
+            if not faults:
+                raise
+            if len(faults) >= len(floors):
+                raise InputError(_all_unsound(floors, faults, part.source)) from error
+            left += [_left_out(floors[i], "unsound", f"{floors[i].id}: {text}") for i, text in faults.items()]
+            floors = [floor for i, floor in enumerate(floors) if i not in faults]
+            part = replace(part, pockets=tuple(p for i, p in enumerate(part.pockets) if i not in faults))
+        else:
+            return part, floors, left
+
+
+def _all_unsound(floors: list[Floor], faults: dict[int, str], source: str) -> list[Finding]:
+    """Findings where floors were recognised, and a part file would refuse every one of them."""
+    out = []
+    for index, text in sorted(faults.items()):
+        (x, y), z = floors[index].foot[0], floors[index].floor_z
+        place = f"floor at ({x:.4g}, {y:.4g}, {z:.4g})"
+        out.append(Finding("unsound", source, place, f"was recognised, but no part can hold it: {text}"))
+    return out
+
+
+def _faults_by_pocket(error: InputError) -> dict[int, str]:
+    found = ((re.match(r"pockets\[(\d+)\]", finding.place), finding.text) for finding in error.findings)
+    return {int(match[1]): text for match, text in found if match}
+
+
+def _left_out(floor: Floor, code: str, reason: str) -> RejectedFace:
+    return RejectedFace((*floor.foot[0], floor.floor_z), floor.area, code, reason, floor.foot)
+
+
+def _nothing_found(rejected: list[RejectedFace], settings: ExtractSettings) -> str:
+    first = "; ".join(
+        f"face at ({f.place[0]:.4g}, {f.place[1]:.4g}, {f.place[2]:.4g}), {f.area:.4g} mm²: {f.reason}"
+        for f in rejected[:3]
+    )
+    none = f" No face that looks up is planar, {settings.min_area:g} mm² large and {settings.min_width:g} mm wide."
+    looked = f" Looked at: {first}." if first else none
+    return f"no pocket floor was found.{looked} Try --side bottom, another --up, or a smaller --min-area."
+
+
+def _numbered(floors: list[Floor]) -> list[Floor]:
+    """Give ids; by the wall's box, which a fillet at the foot does not change."""
+    from floorfit.cad.describe import with_id
+    from floorfit.cad.order import pocket_ids, reading_order
+
+    boxes = [_box(floor) for floor in floors]
+    order = reading_order(boxes, [floor.floor_z for floor in floors])
+    return [with_id(floors[index], name) for index, name in zip(order, pocket_ids(len(order)), strict=True)]
+
+
+def _box(floor: Floor) -> tuple[float, float, float, float]:
+    xy = np.array(floor.wall)
+    return (*map(float, xy.min(axis=0)), *map(float, xy.max(axis=0)))  # type: ignore[return-value]
+
+
+def _selected(floors: list[Floor], settings: ExtractSettings, source: str) -> tuple[list[Floor], list[RejectedFace]]:
+    if not settings.select:
+        return floors, []
+    unknown = sorted(set(settings.select) - {floor.id for floor in floors})
+    if unknown:
+        text = f"--select names {', '.join(unknown)}; found were {floors[0].id} to {floors[-1].id}. Correct the list."
+        raise InputError([Finding("unknown-id", source, "", text)])
+    kept = [floor for floor in floors if floor.id in settings.select]
+    rest = (floor for floor in floors if floor.id not in settings.select)
+    left = [_left_out(floor, "not-selected", f"{floor.id} was not selected") for floor in rest]
+    return kept, left
+
+
+def _default_notes(settings: ExtractSettings, source: str) -> list[Finding]:
+    notes = []
+    if settings.tolerance is None:
+        text = "no --tolerance was given: ±0.1 mm (ISO 2768-1 class m) was written. Check it against the drawing."
+        notes.append(Finding("default-tolerance", source, "", text, "warning"))
+    if settings.finish_stock is None:
+        text = "no --finish-stock was given: 0 was written. Give what roughing leaves on the floors."
+        notes.append(Finding("default-stock", source, "", text, "warning"))
+    return notes

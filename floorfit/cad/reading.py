@@ -1,0 +1,215 @@
+"""Read a mesh file into triangles in millimetres; units are stated, never guessed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.cad.extract_settings import MM_PER_MODEL_UNIT, ExtractSettings
+from floorfit.cad.polygons import has_polygons, triangulated_obj
+from floorfit.cad.step import check_step
+from floorfit.errors import Finding, InputError, MissingExtraError
+
+__all__ = ["DRAWING_SUFFIXES", "MESH_SUFFIXES", "RawModel", "read_model"]
+
+#: What is read as a mesh, and the unit that the format itself fixes ("" where it fixes none).
+#: glTF 2.0, section 3.5: all linear distances are in metres. STEP reaches us through glTF.
+MESH_SUFFIXES: dict[str, str] = {
+    ".stl": "",
+    ".obj": "",
+    ".ply": "",
+    ".glb": "m",
+    ".gltf": "m",
+    ".3mf": "mm",
+    ".step": "m",
+    ".stp": "m",
+}
+DRAWING_SUFFIXES = (".dxf",)
+
+#: Millimetres in the units that a 3MF file may state (3MF core specification, section 3.4: millimeter where it states
+#: none, which reaches us in the plural).
+_UNIT_WORDS = {
+    "micron": 0.001,
+    "millimeter": 1.0,
+    "millimeters": 1.0,
+    "centimeter": 10.0,
+    "inch": 25.4,
+    "foot": 304.8,
+    "meter": 1000.0,
+}
+
+
+@dataclass(frozen=True)
+class RawModel:
+    """Triangles as the file gives them, in mm, not yet joined.
+
+    Parameters
+    ----------
+    vertices : (n, 3) ndarray, mm
+    faces : (m, 3) ndarray of int
+    source : str
+        File name for messages.
+    unit : str
+        Unit that the numbers had.
+    findings : tuple of Finding
+        Warnings of the reading.
+    """
+
+    vertices: NDArray[np.float64]
+    faces: NDArray[np.int64]
+    source: str
+    unit: str
+    findings: tuple[Finding, ...] = ()
+
+
+def read_model(model: Any, settings: ExtractSettings) -> RawModel:
+    """Read a mesh file, or take a mesh that is in memory already.
+
+    Parameters
+    ----------
+    model : path, or object with ``vertices`` and ``faces``
+        STL, OBJ, PLY, GLB, 3MF, STEP; or for instance a trimesh mesh.
+    settings : ExtractSettings
+
+    Returns
+    -------
+    RawModel
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, is empty, holds coordinates that are not finite, or states no unit.
+    MissingExtraError
+        If the format needs a package that is not installed.
+    """
+    if hasattr(model, "vertices") and hasattr(model, "faces"):
+        return _from_memory(model, settings)
+    path = Path(model)
+    _check_path(path)
+    vertices, faces, own_mm = _load(path, settings)
+    mm, unit, findings = _unit_of(path, own_mm, settings)
+    return _checked(vertices * mm, faces, path.name, unit, findings)
+
+
+def _from_memory(model: Any, settings: ExtractSettings) -> RawModel:
+    if settings.units is None:
+        raise InputError([Finding("no-unit", "model", "", _NO_UNIT)])
+    vertices = np.array(model.vertices, float) * MM_PER_MODEL_UNIT[settings.units]
+    return _checked(vertices, np.array(model.faces, np.int64), "model", settings.units, ())
+
+
+_NO_UNIT = "the numbers carry no unit. State it: --units mm, cm, m or in."
+
+
+def _check_path(path: Path) -> None:
+    if path.suffix.lower() not in MESH_SUFFIXES:
+        known = ", ".join([*MESH_SUFFIXES, *DRAWING_SUFFIXES])
+        text = f"the ending {path.suffix or '(none)'} is not known; expected one of {known}. Export the model again."
+        raise InputError([Finding("unknown-format", str(path), "", text)])
+    if not path.is_file():
+        raise InputError([Finding("no-file", str(path), "", "there is no such file. Check the path.")])
+    if path.stat().st_size == 0:
+        raise InputError([Finding("empty-model", str(path), "", "the file is empty. Export the model again.")])
+
+
+def _load(path: Path, settings: ExtractSettings) -> tuple[NDArray[np.float64], NDArray[np.int64], float | None]:
+    """Return vertices, faces and the millimetres of the file's own unit (None where it states none)."""
+    import trimesh
+
+    suffix = path.suffix.lower()
+    _check_extra(suffix)
+    more: dict[str, Any] = {}
+    if suffix in (".step", ".stp"):
+        check_step(path)
+        # 0.1 rad caps the facets of small arcs as well, which a linear tolerance alone leaves coarse.
+        more = {"tol_linear": settings.chord_tolerance, "tol_angular": 0.1}
+    try:
+        if suffix == ".obj" and has_polygons(path):
+            scene = trimesh.load_scene(BytesIO(triangulated_obj(path).encode()), file_type="obj", process=False)
+        else:
+            scene = trimesh.load_scene(str(path), process=False, **more)
+        vertices, faces = _soup(scene)
+    except Exception as error:
+        text = f"cannot be read as {suffix[1:].upper()} ({type(error).__name__}: {_short(error)}). Export it again."
+        raise InputError([Finding("unreadable", str(path), "", text)]) from error
+    own = MESH_SUFFIXES[suffix]
+    own_mm = MM_PER_MODEL_UNIT[own] if own else None
+    if suffix == ".3mf" and len(faces):
+        own_mm = _stated_mm(path, str(scene.units))
+    return vertices, faces, own_mm
+
+
+def _stated_mm(path: Path, word: str) -> float:
+    """Millimetres in the unit that a 3MF file states."""
+    if word not in _UNIT_WORDS:
+        known = ", ".join(name for name in _UNIT_WORDS if name != "millimeters")
+        text = f"the file states the unit {word!r}; one of {known} was expected. Export it again."
+        raise InputError([Finding("unknown-unit", path.name, "unit", text)])
+    return _UNIT_WORDS[word]
+
+
+def _short(error: Exception) -> str:
+    return " ".join(str(error).split())[:160]
+
+
+def _check_extra(suffix: str) -> None:
+    from importlib.util import find_spec
+
+    if suffix in (".step", ".stp") and find_spec("cascadio") is None:
+        raise MissingExtraError("reading STEP needs one more package: pip install 'floorfit[step]'")
+    if suffix == ".3mf" and find_spec("lxml") is None:
+        raise MissingExtraError("reading 3MF needs one more package: pip install 'floorfit[3mf]'")
+
+
+def _soup(scene: Any) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Put every mesh of a scene into one list, in the scene's frame."""
+    vertices, faces, count = [], [], 0
+    for node in scene.graph.nodes_geometry:
+        transform, name = scene.graph[node]
+        mesh = scene.geometry[name]
+        if not hasattr(mesh, "faces") or len(mesh.faces) == 0:
+            continue
+        points = np.asarray(mesh.vertices, float)
+        if not np.array_equal(transform, np.eye(4)):
+            points = points @ transform[:3, :3].T + transform[:3, 3]
+        triangles = np.asarray(mesh.faces, np.int64)
+        if np.linalg.det(transform[:3, :3]) < 0:
+            triangles = triangles[:, ::-1]
+        vertices.append(points)
+        faces.append(triangles + count)
+        count += len(points)
+    if not vertices:
+        return np.zeros((0, 3)), np.zeros((0, 3), np.int64)
+    return np.concatenate(vertices), np.concatenate(faces)
+
+
+def _unit_of(path: Path, own_mm: float | None, settings: ExtractSettings) -> tuple[float, str, tuple[Finding, ...]]:
+    stated = settings.units
+    if own_mm is None:
+        if stated is None:
+            raise InputError([Finding("no-unit", str(path), "", f"{path.suffix[1:].upper()}: {_NO_UNIT}")])
+        return MM_PER_MODEL_UNIT[stated], stated, ()
+    if path.suffix.lower() in (".step", ".stp"):
+        # The unit is converted while the file is read; what the user states is the unit of the part file.
+        return own_mm, "in" if stated == "in" else "mm", ()
+    if stated is None or MM_PER_MODEL_UNIT[stated] == own_mm:
+        return own_mm, stated or ("in" if own_mm == 25.4 else "mm"), ()
+    text = f"the file's own unit is {own_mm:g} mm, --units {stated} was stated and is used. Check the size."
+    return MM_PER_MODEL_UNIT[stated], stated, (Finding("unit-overridden", path.name, "", text, "warning"),)
+
+
+def _checked(
+    vertices: NDArray[np.float64], faces: NDArray[np.int64], source: str, unit: str, findings: tuple[Finding, ...]
+) -> RawModel:
+    if len(faces) == 0:
+        raise InputError([Finding("empty-model", source, "", "holds no triangle. Export the solid, not its edges.")])
+    if not np.isfinite(vertices).all():
+        bad = int((~np.isfinite(vertices)).any(axis=1).sum())
+        text = f"{bad} vertices have coordinates that are not finite numbers. Export the model again."
+        raise InputError([Finding("not-finite", source, "", text)])
+    return RawModel(vertices, faces, source, unit, findings)

@@ -1,0 +1,118 @@
+"""The job folder: tables for people and machines, the record, the pictures and the page."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from floorfit.record import DecisionRecord, Record
+from floorfit.report.beside import Beside
+from floorfit.report.write import write_report
+from floorfit.run import Result
+from floorfit.units import MM_PER_UNIT
+
+__all__ = ["OFFSET_COLUMNS", "write_job"]
+
+#: Columns of offsets.csv with a length, and what the record calls them; the unit is put in the name.
+LENGTHS = (
+    "offset_u", "web_before_min", "web_before_max", "web_after_min", "web_after_max", "web_lower_limit",
+    "web_upper_limit",
+)  # fmt: skip
+
+OFFSET_COLUMNS = (
+    "pocket", "action", "offset", "slope_x", "slope_y", *LENGTHS, "conformance_probability", "verdict", "reason",
+)  # fmt: skip
+
+#: Decimals in a table, by unit: a tenth of a micrometre.
+DECIMALS = {"mm": 4, "in": 6}
+
+
+def write_job(result: Result, record: Record, folder: Path, *, beside: Beside | None = None) -> None:
+    """Write every file of a job into an empty folder.
+
+    Parameters
+    ----------
+    result : Result
+    record : Record
+        Of that result.
+    folder : Path
+        Exists and is empty.
+    beside : Beside, optional
+        A second process that draws the PDF meanwhile.
+    """
+
+    unit = result.part.units
+    _write_csv(folder / "offsets.csv", _offset_header(unit), (_offset_row(one, unit) for one in record.decisions))
+    _write_readings(folder / "readings.csv", result)
+    follows = [one for one in record.decisions if one.follow is not None]
+    if follows:
+        _write_csv(folder / "follow.csv", ["pocket", "x_mm", "y_mm", "offset_mm"], _follow_rows(follows))
+    file = folder / "record.json"
+    file.write_text(record.model_dump_json(indent=None) + "\n", encoding="utf-8")
+    write_report(record, folder, beside=beside, record_file=file)
+
+
+def _offset_header(unit: str) -> list[str]:
+    return [f"{name}_{unit}" if name in LENGTHS or name == "offset" else name for name in OFFSET_COLUMNS]
+
+
+def _offset_row(one: DecisionRecord, unit: str) -> list[str]:
+    lengths = [_length(getattr(one, f"{name}_mm"), unit) for name in LENGTHS]
+    chance = "" if one.conformance_probability is None else f"{one.conformance_probability:.4f}"
+    slopes = [_plain(one.slope_x, 8), _plain(one.slope_y, 8)]
+    return [
+        one.pocket, one.action, _length(one.offset_mm, unit), *slopes, *lengths, chance, one.verdict, one.reason,
+    ]  # fmt: skip
+
+
+def _follow_rows(follows: Sequence[DecisionRecord]) -> Iterable[list[str]]:
+    for one in follows:
+        assert one.follow is not None
+        for x, column in zip(one.follow.x_mm, one.follow.offset_mm, strict=True):
+            for y, offset in zip(one.follow.y_mm, column, strict=True):
+                yield [one.pocket, *(_length(value, "mm", extra=2) for value in (x, y, offset))]
+
+
+def _write_readings(path: Path, result: Result) -> None:
+    table, used = result.readings, result.used
+    unit = table.unit
+    extra = list(table.extra)
+    header = ["line", "pocket", *(f"{name}_{unit}" for name in ("x", "y", "thickness", "z", "u"))]
+    header += ["temperature_c", "tof_us", *extra, "used", "reason", "warp_mm", "residual_mm"]
+    ids = [pocket.id for pocket in result.part.pockets]
+
+    def rows() -> Iterable[list[str]]:
+        for k in range(len(table)):
+            floor = str(table.pocket[k]) or (ids[used.floor[k]] if used.floor[k] >= 0 else "")
+            lengths = [
+                _length(float(a[k]), unit, extra=2) for a in (table.x, table.y, table.thickness, table.z, table.u)
+            ]
+            others = [_plain(float(table.temperature[k]), 4), _plain(float(table.tof[k]), 6)]
+            carried = [str(table.extra[name][k]) for name in extra]
+            judged = ["yes" if used.is_used[k] else "no", used.reason[k]]
+            numbers = [_plain(float(used.warp[k]), 5), _plain(float(used.residual[k]), 5)]
+            yield [str(table.line[k]), floor, *lengths, *others, *carried, *judged, *numbers]
+
+    _write_csv(path, header, rows())
+
+
+def _write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(header)
+        writer.writerows(rows)
+
+
+def _length(value_mm: float | None, unit: str, *, extra: int = 0) -> str:
+    return "" if value_mm is None else _plain(value_mm / MM_PER_UNIT[unit], DECIMALS[unit] + extra)
+
+
+def _plain(value: float, decimals: int) -> str:
+    """Fixed decimals without a negative zero; empty where not finite."""
+    if not np.isfinite(value):
+        return ""
+    text = f"{value:.{decimals}f}"
+    return text[1:] if float(text) == 0 and text.startswith("-") else text

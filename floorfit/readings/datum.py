@@ -1,0 +1,270 @@
+"""The part frame found from datum points: readings in machine coordinates brought to where the drawing has them.
+
+The rigid transform by least squares (W. Kabsch, Acta Cryst. A32, 922–923, 1976; A34, 827–828, 1978): rotation by
+the singular values of the covariance of nominal and measured points, never a reflection.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from floorfit.errors import Finding, InputError
+from floorfit.readings.columns import Field
+from floorfit.readings.observations import Readings
+from floorfit.readings.small_table import read_sheet
+
+__all__ = ["Datums", "Frame", "fit_frame", "read_datums", "readings_to_part"]
+
+Array = NDArray[np.float64]
+
+#: Thermal expansion of aluminium alloys, per kelvin (7050, 20–100 °C; reference values R5, U3).
+EXPANSION_PER_K = 23.5e-6
+#: Largest distance of a datum from its nominal place after the fit, mm, unless set (common practice, no source).
+LIMIT_MM = 0.5
+#: Largest tilt of the measured frame, degrees: the webs are read along Z, and 1° changes a reading by 0.015 %,
+#: but a plate clamped at a larger angle was measured in another set-up (common practice, no source).
+LARGEST_TILT_DEG = 5.0
+#: Datums are on a line when their spread across it is below this share of that along it.
+COLLINEAR_SHARE = 1e-3
+
+
+@dataclass(frozen=True)
+class Datums:
+    """Datum points, nominal and measured.
+
+    Parameters
+    ----------
+    nominal, measured : (n, 3) ndarray, mm
+        In the part frame, and in the machine's.
+    names : tuple of str
+        For messages.
+    source : str
+        File name for messages.
+    """
+
+    nominal: Array
+    measured: Array
+    names: tuple[str, ...]
+    source: str = "datums"
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Machine to part: ``part = rotation @ (machine − origin) / growth``.
+
+    Parameters
+    ----------
+    rotation : (3, 3) ndarray
+        Proper rotation.
+    origin : (3,) ndarray, mm
+        Machine coordinates of the part's origin.
+    growth : float
+        Length in the machine over nominal length: 1 plus thermal expansion.
+    residuals : (n, 3) ndarray, mm
+        Measured datums brought to the part frame, minus nominal.
+    rms : float, mm
+        Root of the mean square distance.
+    tilt_deg : float
+        Angle between the machine's Z and the part's.
+    names : tuple of str
+        Names of the datums.
+    """
+
+    rotation: Array
+    origin: Array
+    growth: float
+    residuals: Array
+    rms: float
+    tilt_deg: float
+    names: tuple[str, ...] = ()
+
+    def to_part(self, x: ArrayLike, y: ArrayLike, z: ArrayLike) -> tuple[Array, Array, Array]:
+        """Bring machine coordinates to the part frame, mm.
+
+        Parameters
+        ----------
+        x, y, z : array_like, mm
+            Machine coordinates of one shape. NaN in z is kept; x and y are then found for the height at which the
+            part's Z is 0, which a tilt of 1° moves by 0.02 mm for each mm of height.
+
+        Returns
+        -------
+        x, y, z : ndarray, mm
+        """
+        points = np.stack([np.asarray(v, float) for v in np.broadcast_arrays(x, y, z)], axis=-1)
+        known = np.isfinite(points[..., 2])
+        level = self._level(points[..., 0], points[..., 1])
+        points[..., 2] = np.where(known, points[..., 2], level)
+        out = (points - self.origin) @ self.rotation.T / self.growth
+        return out[..., 0], out[..., 1], np.where(known, out[..., 2], np.nan)
+
+    def _level(self, x: Array, y: Array) -> Array:
+        """Machine Z of the part's plane Z = 0."""
+        nx, ny, nz = self.rotation[2]
+        return np.asarray(self.origin[2] - (nx * (x - self.origin[0]) + ny * (y - self.origin[1])) / nz)
+
+    def document(self) -> dict[str, Any]:
+        """Return what a record keeps, lengths in mm."""
+        return {
+            "rotation": self.rotation.tolist(),
+            "origin_mm": self.origin.tolist(),
+            "growth": self.growth,
+            "rms_mm": self.rms,
+            "tilt_deg": self.tilt_deg,
+            "names": list(self.names),
+            "residuals_mm": self.residuals.tolist(),
+        }
+
+
+def read_datums(path: str | os.PathLike[str]) -> Datums:
+    """Read a file of datum points.
+
+    Parameters
+    ----------
+    path : path
+        CSV with ``x_mm``, ``y_mm``, ``z_mm`` (nominal), ``measured_x_mm``, ``measured_y_mm``, ``measured_z_mm``
+        (or ``_in``), and ``name`` if wanted.
+
+    Returns
+    -------
+    Datums
+        In mm.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read or has faults.
+    """
+    axes = ("x", "y", "z", "measured_x", "measured_y", "measured_z")
+    sheet = read_sheet(path, {axis: Field(may_be_blank=False) for axis in axes}, axes)
+    table = np.stack([sheet.numbers[axis] for axis in axes], axis=1)
+    numbered = tuple(f"line {line}" for line in sheet.lines)
+    given = next((cells for name, cells in sheet.texts.items() if name.lower() == "name"), numbered)
+    names = tuple(name.strip() or line for name, line in zip(given, numbered, strict=True))
+    return Datums(table[:, :3], table[:, 3:], names, sheet.source)
+
+
+def fit_frame(
+    nominal: ArrayLike | Datums,
+    measured: ArrayLike | None = None,
+    *,
+    limit_mm: float = LIMIT_MM,
+    temperature_rise_k: float = 0.0,
+    expansion_per_k: float = EXPANSION_PER_K,
+) -> Frame:
+    """Find the rigid transform from machine to part frame by least squares.
+
+    Parameters
+    ----------
+    nominal : (n, 3) array_like, mm, or Datums
+        Datum points in the part frame; n ≥ 3, not on a line.
+    measured : (n, 3) array_like, mm
+        The same points in the machine; left out where ``nominal`` is a `Datums`.
+    limit_mm : float, mm
+        Largest distance left at a datum.
+    temperature_rise_k : float, K
+        Metal temperature above that for which the drawing holds (20 °C): the part is larger by this times
+        ``expansion_per_k``.
+    expansion_per_k : float, 1/K
+        Linear expansion.
+
+    Returns
+    -------
+    Frame
+
+    Raises
+    ------
+    InputError
+        For fewer than 3 points, points on a line, mirrored or badly fitting ones, or a tilted set-up.
+    """
+    datums = nominal if isinstance(nominal, Datums) else _datums(nominal, measured)
+    growth = 1.0 + temperature_rise_k * expansion_per_k
+    _check_points(datums)
+    a, b = datums.nominal * growth, datums.measured
+    rotation = _rotation(a - a.mean(axis=0), b - b.mean(axis=0), allow_reflection=False)
+    origin = b.mean(axis=0) - rotation.T @ a.mean(axis=0)
+    residuals = (b - origin) @ rotation.T / growth - datums.nominal
+    distance = np.linalg.norm(residuals, axis=1)
+    tilt = float(np.degrees(np.arccos(np.clip(rotation[2, 2], -1.0, 1.0))))
+    for array in (rotation, origin, residuals):
+        array.flags.writeable = False
+    frame = Frame(rotation, origin, growth, residuals, float(np.sqrt((distance**2).mean())), tilt, datums.names)
+    _check_fit(datums, frame, a, b, limit_mm)
+    return frame
+
+
+def readings_to_part(frame: Frame, readings: Readings) -> Readings:
+    """Bring readings in machine coordinates to the part frame; thickness and the rest stay as they are."""
+    x, y, z = frame.to_part(readings.x, readings.y, readings.z)
+    for array in (x, y, z):
+        array.flags.writeable = False
+    return replace(readings, x=x, y=y, z=z)
+
+
+def _datums(nominal: ArrayLike, measured: ArrayLike | None) -> Datums:
+    a, b = np.array(nominal, float), np.array(measured, float)
+    if a.ndim != 2 or a.shape[1:] != (3,) or a.shape != b.shape:
+        raise InputError("nominal and measured datums must both be (n, 3): X, Y and Z of each point.")
+    return Datums(a, b, tuple(f"point {k}" for k in range(1, len(a) + 1)))
+
+
+def _rotation(a: Array, b: Array, *, allow_reflection: bool) -> Array:
+    """Rotation that brings centred b onto centred a best."""
+    u, _, vt = np.linalg.svd(a.T @ b)
+    sign = 1.0 if allow_reflection or np.linalg.det(u @ vt) > 0 else -1.0
+    return np.asarray(u @ np.diag([1.0, 1.0, sign]) @ vt)
+
+
+def _refusal(datums: Datums, code: str, text: str) -> InputError:
+    return InputError([Finding(code, datums.source, "", text)])
+
+
+def _check_points(datums: Datums) -> None:
+    n = len(datums.nominal)
+    if n < 3:
+        raise _refusal(datums, "too-few-datums", f"{n} datum points came, 3 or more were expected. Measure more.")
+    for points, what in ((datums.nominal, "nominal"), (datums.measured, "measured")):
+        if not np.isfinite(points).all():
+            raise _refusal(datums, "not-finite", f"a {what} coordinate is not a number. Fill it in.")
+        spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+        if spread[1] <= COLLINEAR_SHARE * spread[0] or spread[0] == 0:
+            text = (
+                f"the {what} datum points lie on a line (or in one place): a turn about it is not known. Add one aside."
+            )
+            raise _refusal(datums, "collinear-datums", text)
+
+
+def _check_fit(datums: Datums, frame: Frame, a: Array, b: Array, limit: float) -> None:
+    distance = np.linalg.norm(frame.residuals, axis=1)
+    if frame.tilt_deg > 180.0 - LARGEST_TILT_DEG and float(distance.max()) <= limit:
+        text = "the datums fit only upside down: X and Y exchanged, one axis of the other sign, or Z downwards. "
+        raise _refusal(datums, "mirrored-datums", text + "Correct the axes.")
+    if float(distance.max()) > limit:
+        raise _bad_fit(datums, distance, a, b, limit)
+    if frame.tilt_deg > LARGEST_TILT_DEG:
+        text = (
+            f"the part's Z is {frame.tilt_deg:.2f}° off the machine's, {LARGEST_TILT_DEG:g}° is the most: the webs are "
+            "read along Z. Measure in the set-up in which the floors are cut."
+        )
+        raise _refusal(datums, "tilted-datums", text)
+
+
+def _bad_fit(datums: Datums, distance: Array, a: Array, b: Array, limit: float) -> InputError:
+    """Say whether a reflection would have fitted, and else which datum is worst."""
+    off = b - b.mean(axis=0)
+    flipped = _rotation(a - a.mean(axis=0), off, allow_reflection=True)
+    left = np.linalg.norm(off @ flipped.T - (a - a.mean(axis=0)), axis=1)
+    if np.linalg.det(flipped) < 0 and float(left.max()) <= limit:
+        text = "the measured datums are a mirror image of the nominal ones: X and Y are exchanged, or one axis has "
+        return _refusal(datums, "mirrored-datums", text + "the other sign. Correct the axes.")
+    worst = int(np.argmax(distance))
+    text = (
+        f"{datums.names[worst]} is {distance[worst]:.3f} mm off after the best fit, {limit:g} mm is the limit. Measure "
+        "the datums again, check their names, or set the limit."
+    )
+    return _refusal(datums, "bad-datum-fit", text)

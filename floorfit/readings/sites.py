@@ -1,0 +1,120 @@
+"""Where each reading stands: on which floor, how far from the walls, in a corner, and what its label says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.part.model import Part, Pocket
+from floorfit.readings.assign import assign_floors
+from floorfit.readings.observations import Readings
+
+__all__ = ["UNKNOWN", "UNLABELLED", "Places", "find_places", "lies_in_corner", "rows_by_floor", "wall_distance"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+#: Label index where the file gives no label, and where the part has no such pocket.
+UNLABELLED = -1
+UNKNOWN = -2
+
+
+@dataclass(frozen=True)
+class Places:
+    """Places of n readings against the part.
+
+    Parameters
+    ----------
+    floor : (n,) ndarray of int
+        Index of the floor that the place lies on; −1 for none.
+    label : (n,) ndarray of int
+        Index of the floor that the label names; `UNLABELLED` or `UNKNOWN`.
+    wall : (n,) ndarray, mm
+        Distance to the nearest edge of the floor (walls and islands); NaN off the floors.
+    is_corner : (n,) ndarray of bool
+        Whether the place lies in the metal that the corner radius leaves.
+    """
+
+    floor: NDArray[np.intp]
+    label: NDArray[np.intp]
+    wall: Array
+    is_corner: Flags
+
+    @property
+    def is_consistent(self) -> Flags:
+        """Whether a place lies on a floor and its label, where it has one, names that floor."""
+        return np.asarray((self.floor >= 0) & ((self.label == UNLABELLED) | (self.label == self.floor)))
+
+
+def find_places(part: Part, readings: Readings) -> Places:
+    """Find the place of every reading; cost is linear in the readings."""
+    floor = np.asarray(assign_floors(part, readings.x, readings.y), np.intp)
+    label = _labels(part, readings.pocket)
+    wall = np.full(len(readings), np.nan)
+    corner = np.zeros(len(readings), bool)
+    for pocket, rows in rows_by_floor(part, floor):
+        wall[rows] = wall_distance(pocket, readings.x[rows], readings.y[rows])
+        corner[rows] = _in_left_corner(pocket, readings.x[rows], readings.y[rows])
+    return Places(floor, label, wall, corner)
+
+
+def rows_by_floor(part: Part, floor: NDArray[np.intp]) -> Iterator[tuple[Pocket, NDArray[np.intp]]]:
+    """Yield each floor that has readings, with its rows in their order."""
+    order = np.argsort(floor, kind="stable")
+    starts = np.searchsorted(floor[order], np.arange(len(part.pockets) + 1))
+    for index, pocket in enumerate(part.pockets):
+        rows = order[starts[index] : starts[index + 1]]
+        if len(rows):
+            yield pocket, rows
+
+
+def wall_distance(pocket: Pocket, x: Array, y: Array) -> Array:
+    """Distance from places to the nearest edge of the floor, mm."""
+    import shapely
+
+    return np.asarray(shapely.distance(pocket.polygon.boundary, shapely.points(x, y)))
+
+
+def lies_in_corner(part: Part, x: Array, y: Array) -> Flags:
+    """Whether places lie in the metal between floors drawn with round corners and their sharp corners.
+
+    Parameters
+    ----------
+    part : Part
+        Nominal part.
+    x, y : (n,) ndarray, mm
+        Places on no floor.
+    """
+    import shapely
+
+    out = np.zeros(len(x), bool)
+    for pocket in part.pockets:
+        r = pocket.corner_radius
+        x0, y0, x1, y1 = pocket.polygon.bounds
+        near = np.flatnonzero((x > x0 - r) & (x < x1 + r) & (y > y0 - r) & (y < y1 + r) & ~out)
+        if r > 0 and len(near):
+            sharp = pocket.polygon.buffer(-r).buffer(r, join_style="mitre").difference(pocket.polygon)
+            out[near] = shapely.contains_xy(sharp, x[near], y[near])
+    return out
+
+
+def _in_left_corner(pocket: Pocket, x: Array, y: Array) -> Flags:
+    """Whether places lie in a corner that is drawn sharp and that the cutter leaves round."""
+    import shapely
+
+    if pocket.corner_radius <= 0:
+        return np.zeros(len(x), bool)
+    # 0.02 mm: a rounded corner drawn as chords must not count as metal left.
+    swept = pocket.polygon.buffer(-pocket.corner_radius).buffer(pocket.corner_radius + 0.02, quad_segs=32)
+    return np.asarray(~shapely.contains_xy(swept, x, y)) if not swept.is_empty else np.zeros(len(x), bool)
+
+
+def _labels(part: Part, labels: NDArray[np.str_]) -> NDArray[np.intp]:
+    known = {pocket.id.strip(): index for index, pocket in enumerate(part.pockets)}
+    names, inverse = np.unique(labels, return_inverse=True)
+    stripped = [str(name).strip() for name in names]
+    codes = [known.get(name, UNKNOWN) if name else UNLABELLED for name in stripped]
+    return np.asarray(np.array(codes, np.intp)[inverse.reshape(-1)])

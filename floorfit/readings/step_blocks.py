@@ -1,0 +1,227 @@
+"""Step-block readings: their table, their file, and whether a gauge can be calibrated on them."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from floorfit.errors import Finding, InputError
+from floorfit.part.model import Part
+from floorfit.readings.columns import Field
+from floorfit.readings.small_table import Sheet, read_sheet
+from floorfit.units import MM_PER_INCH, Unit
+
+__all__ = ["Blocks", "blocks_from_arrays", "check_blocks", "read_blocks", "web_range_of"]
+
+Array = NDArray[np.float64]
+
+#: A row whose ratio to the others is one of these to 8 % was read wrongly.
+WRONG_RATIOS = {2.0: "the second echo", MM_PER_INCH: "millimetres among inches", 1 / MM_PER_INCH: "inches"}
+RATIO_TOLERANCE = 0.08
+
+_POSITIVE = Field(may_be_blank=False, low=0.0, is_open=True)
+_FIELDS = {
+    "true": _POSITIVE,
+    "reading": _POSITIVE,
+    "u": Field(low=0.0, is_open=True),
+    "tof_us": Field(is_length=False, may_be_blank=False, low=0.0, is_open=True),
+    "temperature_c": Field(is_length=False, low=-273.15, high=2000.0),
+}
+
+
+@dataclass(frozen=True)
+class Blocks:
+    """n readings of step blocks.
+
+    Parameters
+    ----------
+    true : (n,) ndarray, mm
+        Stated thickness of the step.
+    reading : (n,) ndarray, mm or µs
+        What the gauge showed, or the time of flight.
+    is_tof : bool
+        Whether ``reading`` is a time of flight.
+    temperature : (n,) ndarray, °C
+        NaN where not given.
+    u : (n,) ndarray, mm
+        Standard uncertainty of the stated thickness; NaN where not given.
+    line : (n,) ndarray of int
+        Line of the file.
+    unit : {"mm", "in"}
+        Unit of the file.
+    source : str
+        File name for messages.
+    """
+
+    true: Array
+    reading: Array
+    is_tof: bool
+    temperature: Array
+    u: Array
+    line: NDArray[np.int64]
+    unit: Unit = "mm"
+    source: str = "blocks"
+
+
+def blocks_from_arrays(
+    true: ArrayLike,
+    reading: ArrayLike | None = None,
+    *,
+    tof: ArrayLike | None = None,
+    temperature: ArrayLike | None = None,
+    u: ArrayLike | None = None,
+) -> Blocks:
+    """Build a table of block readings.
+
+    Parameters
+    ----------
+    true : (n,) array_like, mm
+        Stated thickness.
+    reading : (n,) array_like, mm
+        What the gauge showed; or
+    tof : (n,) array_like, µs
+        time of flight there and back.
+    temperature : (n,) array_like, °C, optional
+        Temperature of the blocks.
+    u : (n,) array_like, mm, optional
+        Standard uncertainty of the stated thickness.
+
+    Returns
+    -------
+    Blocks
+
+    Raises
+    ------
+    ValueError
+        If neither or both of ``reading`` and ``tof`` are given, or the lengths differ.
+    """
+    if (reading is None) == (tof is None):
+        raise ValueError("give reading or tof, one of them.")
+    stated = np.array(true, float).reshape(-1)
+    columns = [reading if tof is None else tof, temperature, u]
+    arrays = [np.full(len(stated), np.nan) if c is None else np.array(c, float).reshape(-1) for c in columns]
+    if any(len(array) != len(stated) for array in arrays):
+        raise ValueError(f"the columns differ in length; true has {len(stated)} values.")
+    return Blocks(stated, arrays[0], tof is not None, arrays[1], arrays[2], np.arange(1, len(stated) + 1))
+
+
+def read_blocks(path: str | os.PathLike[str]) -> Blocks:
+    """Read a file of block readings.
+
+    Parameters
+    ----------
+    path : path
+        CSV with ``true_mm`` (or ``true_in``), ``reading_mm`` or ``tof_us``, and optionally ``temperature_c`` and
+        ``u_mm`` (standard uncertainty of the stated thickness).
+
+    Returns
+    -------
+    Blocks
+        In mm and µs.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read or has faults.
+    """
+    sheet = read_sheet(path, _FIELDS, ("true",))
+    has = {"reading", "tof_us"} & sheet.present
+    if len(has) != 1:
+        came = "both came" if has else "neither came"
+        text = f"one of reading_mm (or reading_in) and tof_us was expected, {came}. Keep one of them."
+        raise InputError([Finding("which-reading", sheet.source, "line 1", text)])
+    return _from_sheet(sheet, "tof_us" in has)
+
+
+def _from_sheet(sheet: Sheet, is_tof: bool) -> Blocks:
+    numbers = sheet.numbers
+    reading = numbers["tof_us" if is_tof else "reading"]
+    temperature, u = numbers["temperature_c"], numbers["u"]
+    return Blocks(numbers["true"], reading, is_tof, temperature, u, sheet.lines, sheet.unit, sheet.source)
+
+
+def check_blocks(blocks: Blocks, method: str, web_range: tuple[float, float] | None) -> None:
+    """Refuse blocks on which the gauge cannot be calibrated.
+
+    Parameters
+    ----------
+    blocks : Blocks
+        Readings of the steps.
+    method : {"one-point", "two-point", "line"}
+        How they will be used.
+    web_range : (float, float) or None, mm
+        Thinnest and thickest web that will be read.
+
+    Raises
+    ------
+    InputError
+        With every fault.
+    """
+    faults = [*_bad_values(blocks)]
+    if not faults:
+        faults = [*_wrong_rows(blocks), *_steps(blocks, method), *_bracket(blocks, web_range)]
+    if faults:
+        raise InputError(faults)
+
+
+def _bad_values(blocks: Blocks) -> list[Finding]:
+    if len(blocks.true) == 0:
+        return [Finding("no-blocks", blocks.source, "", "no readings came, one or more were expected. Add rows.")]
+    return [
+        Finding("not-positive", blocks.source, f"line {line}", f"{value:g} came, a value above 0 was expected.")
+        for column in (blocks.true, blocks.reading)
+        for value, line in zip(column, blocks.line, strict=True)
+        if not (np.isfinite(value) and value > 0)
+    ]
+
+
+def _wrong_rows(blocks: Blocks) -> list[Finding]:
+    """Find rows whose ratio of reading to stated thickness is a known multiple of the others'."""
+    ratio = blocks.reading / blocks.true
+    usual = float(np.median(ratio))
+    found = []
+    for value, true, line in zip(ratio / usual, blocks.true, blocks.line, strict=True):
+        for wrong, cause in WRONG_RATIOS.items():
+            if abs(value / wrong - 1.0) < RATIO_TOLERANCE:
+                text = f"the reading of {true:.4g} mm is {wrong:.4g} times what the others say: {cause}. Read it again."
+                found.append(Finding("wrong-reading", blocks.source, f"line {line}", text))
+    return found
+
+
+def _steps(blocks: Blocks, method: str) -> list[Finding]:
+    steps = len(np.unique(np.round(blocks.true, 6)))
+    needed = {"one-point": (1, 1), "two-point": (2, 2), "line": (2, 10**6)}[method]
+    if needed[0] <= steps <= needed[1]:
+        return []
+    text = f"{steps} different thicknesses came, the {method} method takes {needed[0]}"
+    text += " or more" if needed[1] > needed[0] else ""
+    return [Finding("wrong-step-count", blocks.source, "", f"{text}. Change the rows or the method.")]
+
+
+def _bracket(blocks: Blocks, web_range: tuple[float, float] | None) -> list[Finding]:
+    if web_range is None:
+        return []
+    low, high = float(blocks.true.min()), float(blocks.true.max())
+    if low <= web_range[0] and web_range[1] <= high:
+        return []
+    text = (
+        f"the blocks reach from {low:.4g} to {high:.4g} mm, the webs from {web_range[0]:.4g} to {web_range[1]:.4g} mm. "
+        "Read a block that is thinner than the thinnest web and one that is thicker than the thickest."
+    )
+    return [Finding("no-bracket", blocks.source, "", text)]
+
+
+def web_range_of(part: Part) -> tuple[float, float]:
+    """Thinnest and thickest web that can be read: finished at its thinnest corner, roughed at its thickest, mm.
+
+    Parameters
+    ----------
+    part : Part
+        Nominal part; warp is not counted.
+    """
+    webs = [np.asarray(pocket.nominal_web(*np.array(pocket.boundary).T)) for pocket in part.pockets]
+    thick = [web.max() + pocket.finish_stock for web, pocket in zip(webs, part.pockets, strict=True)]
+    return float(min(web.min() for web in webs)), float(max(thick))

@@ -1,0 +1,227 @@
+"""The record as a drawing sees it: outlines, floors and the place of their labels, all in millimetres."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.record import DecisionRecord, MapRecord, Record
+from floorfit.report.format import Display, display_for
+from floorfit.units import MM_PER_UNIT
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+__all__ = ["Floor", "Plan", "layer", "plain_text", "plan_of", "shortened", "web_position", "web_scale"]
+
+Array = NDArray[np.float64]
+Bounds = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class Floor:
+    """One pocket floor to draw.
+
+    Parameters
+    ----------
+    index : int
+        Position in the part's order, from 0.
+    boundary : (m, 2) ndarray, mm
+        Outline.
+    islands : tuple of (k, 2) ndarray, mm
+        Metal inside it.
+    label_at : (float, float), mm
+        A place well inside the floor.
+    decision : DecisionRecord
+        What was decided for it.
+    """
+
+    index: int
+    boundary: Array
+    islands: tuple[Array, ...]
+    label_at: tuple[float, float]
+    decision: DecisionRecord
+
+    @property
+    def id(self) -> str:
+        """Name on the drawing."""
+        return self.decision.pocket
+
+    @property
+    def bounds(self) -> Bounds:
+        """Smallest rectangle round it, mm."""
+        (x0, y0), (x1, y1) = self.boundary.min(axis=0), self.boundary.max(axis=0)
+        return (float(x0), float(y0), float(x1), float(y1))
+
+    @cached_property
+    def polygon(self) -> Polygon:
+        """The floor as a valid shapely geometry with its islands as holes, mm."""
+        from shapely import Polygon
+
+        polygon = Polygon(self.boundary, self.islands)
+        return polygon if polygon.is_valid else polygon.buffer(0)
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The part to draw: name, units, outline (mm) and floors in the part's order."""
+
+    name: str
+    display: Display
+    outline: Array
+    floors: tuple[Floor, ...]
+
+    @property
+    def bounds(self) -> Bounds:
+        """Rectangle round outline and floors, mm."""
+        points = np.vstack([self.outline, *(floor.boundary for floor in self.floors)])
+        (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
+        return (float(x0), float(y0), float(x1), float(y1))
+
+
+def plan_of(record: Record) -> Plan:
+    """Return what there is to draw.
+
+    Parameters
+    ----------
+    record : Record
+        A run; its part document is in the part's own unit.
+
+    Returns
+    -------
+    Plan
+        In mm; the floors match ``record.decisions`` one by one.
+
+    Raises
+    ------
+    KeyError
+        If the record's part lacks a pocket that was decided.
+    """
+    part = record.part
+    unit = part.get("units", "mm")
+    scale = MM_PER_UNIT["in"] if unit == "in" else 1.0
+    pockets = {pocket["id"]: pocket for pocket in part["pockets"]}
+    floors = tuple(_floor(k, pockets[d.pocket], d, scale) for k, d in enumerate(record.decisions))
+    outline = _ring(part["outline"], scale)
+    return Plan(str(part.get("name", "")), display_for(unit), outline, floors)
+
+
+def layer(rows: list[list[float | None]]) -> Array:
+    """Return a map layer as an array with NaN where it is null."""
+    return np.array(rows, dtype=float)
+
+
+def web_scale(record: Record) -> Array:
+    """Return what a web may be, for each floor: middle and half width at the centroid, slope, centroid.
+
+    With ``d = web - sx (x - cx) - sy (y - cy)``, the web brought to the centroid of a sloped floor,
+    ``(d - middle) / half`` is -1 at the lower limit and +1 at the upper.
+
+    Parameters
+    ----------
+    record : Record
+        A run with a map.
+
+    Returns
+    -------
+    (n, 6) ndarray
+        middle, half (mm), sx, sy, cx, cy (mm). With one limit only, half is the distance to the farthest web on any
+        floor; without a limit it is infinite.
+    """
+    limits = np.array([(d.web_lower_limit_mm, d.web_upper_limit_mm) for d in record.decisions], dtype=float)
+    low, high = limits.reshape(-1, 2).T
+    slopes = {pocket["id"]: pocket.get("slope", (0.0, 0.0)) for pocket in record.part["pockets"]}
+    planes = np.array([(*slopes[d.pocket], *d.centroid_mm) for d in record.decisions], dtype=float).reshape(-1, 4)
+    reach = _reach(record, np.column_stack([low, high]), planes)
+    cases = [~np.isnan(low + high), ~np.isnan(low), ~np.isnan(high)]
+    middle = np.select(cases, [(low + high) / 2, low + reach, high - reach], 0.0)
+    half = np.select(cases, [(high - low) / 2, reach, reach], np.inf)
+    return np.column_stack([middle, np.where(half > 0, half, np.inf), planes])
+
+
+def web_position(record: Record, web: Array) -> Array:
+    """Return webs as places in their tolerance (`web_scale`), (r, c), NaN where there is no web."""
+    assert record.map is not None
+    scale = np.vstack([web_scale(record), np.full(6, np.nan)])[np.array(record.map.pocket)]
+    return np.asarray((_level(record.map, web, scale[..., 2:]) - scale[..., 0]) / scale[..., 1])
+
+
+def plain_text(text: str) -> str:
+    """Return text on one line, control characters replaced by spaces."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def shortened(text: str, length: int) -> str:
+    """Return text on one line, cut with an ellipsis after ``length`` characters."""
+    line = plain_text(text)
+    return line if len(line) <= length else line[: length - 1] + "…"
+
+
+def _level(grid: MapRecord, web: Array, planes: Array) -> Array:
+    """Return webs with the slope of their floor taken out; ``planes`` (r, c, 4): sx, sy, cx, cy."""
+    x, y = np.meshgrid(grid.x_mm, grid.y_mm)
+    return np.asarray(web - planes[..., 0] * (x - planes[..., 2]) - planes[..., 1] * (y - planes[..., 3]))
+
+
+def _reach(record: Record, limits: Array, planes: Array) -> float:
+    """Return the largest distance of a web from a limit of its floor, mm."""
+    grid = record.map
+    if grid is None:
+        return 1.0
+    own = np.vstack([np.hstack([limits, planes]), np.full(6, np.nan)])[np.array(grid.pocket)]
+    webs = [_level(grid, layer(rows), own[..., 2:]) for rows in (grid.web_before_mm, grid.web_after_mm)]
+    distance = np.abs(np.stack(webs)[..., None] - own[..., :2])
+    return float(np.nanmax(distance)) if np.isfinite(distance).any() else 1.0
+
+
+def _floor(index: int, pocket: dict[str, Any], decision: DecisionRecord, scale: float) -> Floor:
+    boundary = _ring(pocket["boundary"], scale)
+    islands = tuple(_ring(island, scale) for island in pocket.get("islands", ()))
+    return Floor(index, boundary, islands, _label_place(boundary, islands), decision)
+
+
+def _ring(points: list[list[float]], scale: float) -> Array:
+    return np.array(points, dtype=float)[:, :2] * scale
+
+
+def _label_place(boundary: Array, islands: tuple[Array, ...]) -> tuple[float, float]:
+    from shapely import Point, Polygon
+
+    polygon = Polygon(boundary, islands)
+    centre = polygon.centroid
+    if polygon.is_valid and polygon.buffer(-0.25 * _half_width(polygon)).contains(Point(centre)):
+        return (centre.x, centre.y)
+    return _widest_place(polygon if polygon.is_valid else polygon.buffer(0))
+
+
+def _half_width(polygon: Polygon) -> float:
+    x0, y0, x1, y1 = polygon.bounds
+    return float(min(x1 - x0, y1 - y0)) / 2
+
+
+def _widest_place(polygon: Polygon) -> tuple[float, float]:
+    """Return the middle of the widest level chord: a label is wider than it is high."""
+    candidates = list(_chords(polygon))
+    if not candidates:
+        point = polygon.representative_point()
+        return (point.x, point.y)
+    _, x, y = max(candidates)
+    return (x, y)
+
+
+def _chords(polygon: Polygon) -> Iterator[tuple[float, float, float]]:
+    from shapely import LineString
+
+    x0, y0, x1, y1 = polygon.bounds
+    for y in np.linspace(y0, y1, 11)[1:-1]:
+        cut = polygon.intersection(LineString([(x0 - 1, y), (x1 + 1, y)]))
+        for piece in getattr(cut, "geoms", [cut]):
+            if piece.length > 0:
+                middle = piece.interpolate(0.5, normalized=True)
+                room = middle.distance(polygon.boundary)
+                yield (min(piece.length / 2, 2.5 * room), float(middle.x), float(middle.y))

@@ -1,0 +1,347 @@
+"""The run as one function: part and readings in, a decision for every floor out; no file, no terminal.
+
+Follow a reading: it is screened (`readings.screen`), turned into a warp (`readings.warp_values`), repeats of a place
+are combined, the surface is fitted (`surface.fit_surface`), what the fit does not believe is set aside with a name,
+and each floor is decided from the surface (`decision.decide`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding, NumericalError
+from floorfit.part.model import Part
+from floorfit.readings.observations import Readings
+from floorfit.result import Result, Settings, Used
+
+if TYPE_CHECKING:
+    from floorfit.decision import DecisionSettings
+    from floorfit.decision.budget import ReadingNoise
+    from floorfit.readings.datum import Frame
+    from floorfit.readings.gauge import Gauge
+    from floorfit.readings.screening import Screened
+    from floorfit.surface import Fit, Surface
+    from floorfit.surface.expected import Agreement, Expected
+
+__all__ = ["Result", "Settings", "Used", "correct"]
+
+Array = NDArray[np.float64]
+
+
+def correct(
+    part: Part,
+    readings: Readings,
+    settings: Settings | None = None,
+    *,
+    gauge: Gauge | None = None,
+    frame: Frame | None = None,
+    expected: Expected | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Result:
+    """Decide the offset of every pocket floor.
+
+    Parameters
+    ----------
+    part : Part
+        Nominal part.
+    readings : Readings
+        Web thickness readings in the part frame.
+    settings : Settings, optional
+        Defaults where left out.
+    gauge : Gauge, optional
+        Calibration that is applied to the readings; its uncertainty is common to all of them.
+    frame : Frame, optional
+        Where the part lies in the machine, for readings in machine coordinates.
+    expected : Expected, optional
+        Mean warp of earlier parts, used only where the likelihood of the readings speaks for it.
+    progress : callable, optional
+        Called with a few words before each step.
+
+    Returns
+    -------
+    Result
+
+    Notes
+    -----
+    Signs: warp w > 0 where the plate stands high; ``dz > 0`` raises the floor; the web is ``web + dz − w``.
+    Readings that do not fix a surface (fewer than three places, or all in one line) hold every floor; that is an
+    answer, not an error.
+    """
+    from floorfit.readings.screening import screen
+
+    chosen = settings or Settings()
+    tell = progress or (lambda words: None)
+    tell("screening the readings")
+    taken = _prepared(readings, gauge, frame)
+    readings = taken.readings
+    screened = screen(
+        part,
+        readings,
+        probe_radius_mm=chosen.probe_radius,
+        wall_clearance_mm=chosen.wall_clearance,
+        u_mm=chosen.reading_u,
+    )
+    given = np.bincount(screened.floor[screened.floor >= 0], minlength=len(part.pockets))
+    tell("fitting the surface")
+    try:
+        places, fit = _fitted(part, readings, screened, chosen, expected)
+    except NumericalError as error:
+        return _without_surface(part, taken, chosen, screened, given, str(error))
+    used = _used(part, readings, screened, places, fit)
+    tell("deciding the floors")
+    return _decided(part, taken, chosen, screened, places, fit, used, given)
+
+
+@dataclass(frozen=True)
+class _Taken:
+    """The readings in the part frame, with the gauge applied."""
+
+    readings: Readings
+    calibration_u: float
+    gauge: Gauge | None
+    frame: Frame | None
+    findings: tuple[Finding, ...]
+
+
+def _prepared(readings: Readings, gauge: Gauge | None, frame: Frame | None) -> _Taken:
+    from floorfit.readings.datum import readings_to_part
+    from floorfit.readings.gauge import apply_gauge
+
+    placed = readings if frame is None else readings_to_part(frame, readings)
+    if gauge is None:
+        return _Taken(placed, 0.0, None, frame, _untimed(placed))
+    applied = apply_gauge(gauge, placed)
+    shown = tuple("" if not np.isfinite(t) else f"{t:.4f}" for t in placed.thickness.tolist())
+    extra = {**placed.extra, "as_read_mm": shown} if gauge.kind != "tof" else placed.extra
+    known = applied.u_common[np.isfinite(applied.u_common)]
+    common = float(np.sqrt(np.mean(known**2))) if len(known) else 0.0
+    return _Taken(replace(placed, thickness=applied.thickness, extra=extra), common, gauge, frame, applied.findings)
+
+
+def _untimed(readings: Readings) -> tuple[Finding, ...]:
+    timed = int((np.isfinite(readings.tof) & ~np.isfinite(readings.thickness)).sum())
+    if not timed:
+        return ()
+    text = f"{timed} rows hold a time of flight and no thickness: give --gauge, or they count as blank."
+    return (Finding("no-gauge", readings.source, "column tof_us", text, "warning"),)
+
+
+@dataclass(frozen=True)
+class _Places:
+    """The used readings with repeats combined: what the surface is fitted to."""
+
+    rows: NDArray[np.intp]
+    points: Array
+    warp: Array
+    u: Array
+    agreed: Agreement | None = None
+
+
+def _fitted(
+    part: Part, readings: Readings, screened: Screened, settings: Settings, expected: Expected | None
+) -> tuple[_Places, Fit]:
+    from floorfit.readings.repeats import combine
+    from floorfit.readings.warp import warp_values
+    from floorfit.surface import fit_surface
+
+    if not screened.used.any():
+        raise NumericalError("no reading can be used. Take at least three on each floor, spread over it.")
+    warp = warp_values(part, readings, screened.floor, u_mm=settings.reading_u, z_u_mm=settings.z_u)
+    values = np.column_stack([readings.x, readings.y, warp.w])
+    together = combine(screened.place, screened.used, values, warp.u)
+    places = _Places(together.rows, together.values[:, :2], together.values[:, 2], together.u)
+    smallest = min(_width(part, k) for k in range(len(part.pockets)))
+    if expected is not None:
+        from floorfit.surface.expected import agreement
+
+        places = replace(places, agreed=agreement(places.points, places.warp, places.u, expected, part.bounds))
+    mean = None if places.agreed is None else places.agreed.used
+    values = places.warp if mean is None else places.warp - mean.at(*places.points.T)
+    fit = fit_surface(places.points, values, places.u, bounds=part.bounds, smallest_mm=smallest, seed=settings.seed)
+    return places, fit if mean is None else replace(fit, surface=mean.added_to(fit.surface))
+
+
+def _width(part: Part, index: int) -> float:
+    """Smaller side of a floor's bounding box, mm."""
+    x0, y0, x1, y1 = part.pockets[index].polygon.bounds
+    return float(min(x1 - x0, y1 - y0))
+
+
+def _used(part: Part, readings: Readings, screened: Screened, places: _Places, fit: Fit) -> Used:
+    from floorfit.readings.outliers import name_outliers
+
+    n = len(readings)
+    row_of_place = np.full(n, -1, np.intp)
+    row_of_place[places.rows] = np.arange(len(places.rows))
+    place = np.where(screened.place >= 0, row_of_place[screened.place], -1)
+    held = place >= 0
+    weight = np.where(held, fit.weights[place], 0.0)
+    loo = np.where(held, fit.loo.residual[place], np.nan)
+    bad = held & (weight < 0.5)
+    residual = screened.warp.w - fit.surface.at(readings.x, readings.y)
+    rows = np.flatnonzero(bad)
+    scale = float(np.sqrt(np.mean(places.u**2) * fit.inflation)) * fit.scale
+    names = name_outliers(
+        part, readings, rows, screened.warp.w[rows] - loo[rows], lambda x, y: fit.surface.at(x, y), scale
+    )
+    reason = [str(words) for words in screened.reason]
+    for row, (_, words) in zip(rows, names, strict=True):
+        reason[row] = words
+    return Used(
+        floor=screened.floor,
+        is_used=held & ~bad,
+        reason=tuple(reason),
+        warp=screened.warp.w,
+        residual=np.where(np.isfinite(screened.warp.w), residual, np.nan),
+        loo=loo,
+        weight=np.where(held, weight, np.nan),
+        u=screened.warp.u,
+    )
+
+
+def _decided(
+    part: Part,
+    taken: _Taken,
+    settings: Settings,
+    screened: Screened,
+    places: _Places,
+    fit: Fit,
+    used: Used,
+    given: NDArray[np.intp],
+) -> Result:
+    from floorfit.decision import decide
+    from floorfit.decision.advice import with_pushoff
+    from floorfit.decision.budget import with_budgets
+    from floorfit.decision.common_bias import with_bias
+    from floorfit.decision.neighbours import neighbour_steps
+
+    readings = taken.readings
+    counted = np.bincount(used.floor[used.is_used], minlength=len(part.pockets))
+    cap = _cap_surface(part, readings, screened, places, used, fit)
+    dish = _dish(part, places, used, fit)
+    rules = _decision_settings(settings, taken)
+    aimed, cap = with_bias(fit, cap, settings.bias)
+    decisions = decide(part, aimed, counted.tolist(), given.tolist(), rules, cap=cap, dish=dish, seed=settings.seed)
+    decisions = with_budgets(part, fit, decisions, _noise(screened, used, settings, taken))
+    if settings.force > 0:
+        decisions = with_pushoff(part, decisions, settings.force)
+    corrections = {one.pocket: one.correction for one in decisions}
+    return Result(
+        part,
+        readings,
+        settings,
+        used,
+        fit,
+        decisions,
+        neighbour_steps(part, corrections, rib_max_mm=settings.rib_max),
+        (*taken.findings, *screened.findings, *_fit_findings(readings, used, fit, places.agreed)),
+        taken.gauge,
+        taken.frame,
+    )
+
+
+def _dish(part: Part, places: _Places, used: Used, fit: Fit) -> float:
+    from floorfit.decision.dishing import estimate_dish
+
+    good = fit.weights >= 0.5
+    floor = used.floor[places.rows[good]]
+    u = places.u[good] * np.sqrt(fit.inflation)
+    return estimate_dish(part, floor.tolist(), places.points[good], fit.residuals[good], u)
+
+
+def _cap_surface(
+    part: Part, readings: Readings, screened: Screened, places: _Places, used: Used, fit: Fit
+) -> Surface | None:
+    """Web left by roughing less nominal web and stock, where the floor's Z was measured.
+
+    A floor that moved with the plate after roughing has all its stock still; one that lies where the programme put
+    it has lost the warp. Measured Z tells which.
+    """
+    from floorfit.readings.repeats import combine
+
+    held = screened.used
+    if not screened.warp.is_z_measured[used.is_used].any():
+        return None
+    x, y = readings.x[held], readings.y[held]
+    rough = np.array([float(part.pockets[k].rough_z(a, b)) for k, a, b in zip(used.floor[held], x, y, strict=True)])
+    left = np.full(len(readings), np.nan)
+    left[held] = screened.warp.z[held] - rough - used.warp[held]
+    together = combine(screened.place, held, left[:, None], screened.warp.u)
+    return fit.smoothed(places.points, together.values[:, 0], places.u)
+
+
+def _noise(screened: Screened, used: Used, settings: Settings, taken: _Taken) -> ReadingNoise:
+    from floorfit.decision.budget import ReadingNoise
+
+    rows = used.is_used
+    total = float(np.mean(used.u[rows] ** 2)) if rows.any() else 1.0
+    with_z = float(np.mean(screened.warp.is_z_measured[rows])) if rows.any() else 0.0
+    return ReadingNoise(
+        z_share=min(1.0, with_z * settings.z_u**2 / total),
+        resolution_share=min(0.5, settings.resolution**2 / 12 / total),
+        calibration_u=taken.calibration_u,
+        machine_u=settings.machine_u,
+    )
+
+
+def _decision_settings(settings: Settings, taken: _Taken) -> DecisionSettings:
+    from floorfit.decision import DecisionSettings
+
+    return DecisionSettings(
+        level=settings.level,
+        most=settings.most,  # type: ignore[arg-type]
+        limit=settings.limit,
+        max_cut=settings.max_cut,
+        min_chip=settings.min_chip,
+        thin_cost=settings.thin_cost,
+        max_u=settings.max_u,
+        common_u=float(np.hypot(settings.machine_u, taken.calibration_u)),
+        aim=settings.aim,  # type: ignore[arg-type]
+    )
+
+
+def _fit_findings(readings: Readings, used: Used, fit: Fit, agreed: Agreement | None) -> tuple[Finding, ...]:
+    from floorfit.readings.outliers import drift, sequence
+
+    out = [] if agreed is None else [Finding("expected", readings.source, "", agreed.words, "warning")]
+    if fit.inflation > 2.0:
+        times = float(np.sqrt(fit.inflation))
+        text = (
+            f"the readings scatter {times:.1f} times as much as stated; offsets are given with the larger "
+            "uncertainty. Check gauge and couplant, or state --reading-u."
+        )
+        out.append(Finding("scatter", readings.source, "", text, "warning"))
+    rows = np.flatnonzero(used.is_used)
+    if len(rows) >= 10:
+        when, by = sequence(readings)
+        found = drift(when[rows], used.residual[rows], used.u[rows], by=by)
+        if found.is_significant:
+            out.append(Finding("drift", readings.source, "", found.text, "warning"))
+    return tuple(out)
+
+
+def _without_surface(
+    part: Part, taken: _Taken, settings: Settings, screened: Screened, given: NDArray[np.intp], words: str
+) -> Result:
+    from floorfit.decision import hold_all
+
+    readings = taken.readings
+    nan = np.full(len(readings), np.nan)
+    used = Used(
+        screened.floor,
+        np.zeros(len(readings), bool),
+        tuple(str(reason) or "no-surface: the readings do not fix a surface" for reason in screened.reason),
+        screened.warp.w,
+        nan,
+        nan,
+        nan,
+        screened.warp.u,
+    )
+    decisions = hold_all(part, given.tolist(), words)
+    findings = (*taken.findings, *screened.findings)
+    return Result(part, readings, settings, used, None, decisions, (), findings, taken.gauge, taken.frame)

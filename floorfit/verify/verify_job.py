@@ -1,0 +1,228 @@
+"""Readings of finished webs against the tolerance and against what the job predicted: one call."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.decision.decide import verdict_of
+from floorfit.errors import Finding, InputError
+from floorfit.part.model import Part
+from floorfit.readings.observations import Readings
+from floorfit.record import Record
+from floorfit.verify.bias import common_bias, group_means, no_bias, pockets_apart
+from floorfit.verify.mixed import Grouped, fit_grouped, noise_inflation
+from floorfit.verify.movement import LIMIT_MM, find_movement
+from floorfit.verify.predicted import Prediction
+from floorfit.verify.proved import Bias, FloorProof, Intervals, Movement, ReadingProof, Verification
+from floorfit.verify.taken import Taken, set_lonely_aside, take
+from floorfit.verify.webs import Step, chance_at, fit_field, prove_floor, unread
+
+__all__ = ["verify_job"]
+
+Array = NDArray[np.float64]
+
+#: Two-sided 95 % point of the normal distribution.
+K95 = 1.959964
+
+
+def verify_job(
+    record: Record,
+    part: Part | None,
+    readings: Readings,
+    *,
+    movement_limit_mm: float = LIMIT_MM,
+    progress: Callable[[str], None] | None = None,
+) -> Verification:
+    """Verify finished webs.
+
+    Parameters
+    ----------
+    record : Record
+        Of the job that the webs were cut by.
+    part : Part, optional
+        The nominal part; that of the record when None.
+    readings : Readings
+        Of finished webs; some pockets may be missing.
+    movement_limit_mm : float, mm
+        Size of a smooth field beyond the common bias from which the answer is "measure again".
+    progress : callable, optional
+        Called with a few words before each step.
+
+    Returns
+    -------
+    Verification
+
+    Raises
+    ------
+    InputError
+        If the record's part does not hold together, or ``part`` has other pockets.
+
+    Notes
+    -----
+    A reading on a finished web gives its deviation from the local nominal, along Z. Less the predicted deviation
+    ``dz − w`` it is split into a bias that all pockets share, each pocket's own, and a smooth field over the plate.
+    """
+    tell = progress or (lambda words: None)
+    prediction = _prediction(record, part)
+    tell("placing the readings")
+    taken = set_lonely_aside(take(prediction, readings), prediction, readings.thickness)
+    points = np.column_stack([readings.x, readings.y])
+    bias, movement, steps = _split(prediction, taken, points, movement_limit_mm)
+    tell("fitting what was not predicted")
+    floors = _floors(prediction, taken, points, steps)
+    return _verification(prediction, readings, taken, floors, bias, movement)
+
+
+def _level(prediction: Prediction) -> float:
+    return float(prediction.record.settings.get("level", 0.95))
+
+
+def _floors(prediction: Prediction, taken: Taken, points: Array, steps: dict[int, Step]) -> tuple[FloorProof, ...]:
+    seed, level = int(prediction.record.settings.get("seed", 1)), _level(prediction)
+    field = fit_field(prediction, taken, points, steps, seed)
+    return tuple(
+        prove_floor(prediction, taken, k, field, steps[k], level, seed) if k in steps else unread(prediction, taken, k)
+        for k in range(len(prediction.part.pockets))
+    )
+
+
+def _verification(
+    prediction: Prediction,
+    readings: Readings,
+    taken: Taken,
+    floors: tuple[FloorProof, ...],
+    bias: Bias,
+    movement: Movement,
+) -> Verification:
+    level = _level(prediction)
+    proof = _reading_proof(prediction, taken, level)
+    return Verification(
+        job=prediction.record.job, part=prediction.part, level=level, applied_bias=prediction.bias,
+        source=readings.source, line=readings.line, x=readings.x, y=readings.y, thickness=readings.thickness,
+        readings=proof, floors=floors, bias=bias, movement=movement, intervals=_intervals(proof, floors, bias),
+        findings=(*taken.findings, *_findings(readings.source, floors, bias, movement)),
+    )  # fmt: skip
+
+
+def _prediction(record: Record, part: Part | None) -> Prediction:
+    prediction = Prediction.of(record)
+    if part is None:
+        return prediction
+    if [one.id for one in part.pockets] != [one.pocket for one in record.decisions]:
+        text = "the pockets differ from those of the job. Give the part that the job was made for."
+        raise InputError([Finding("other-part", part.source or "part", "pockets", text)])
+    return replace(prediction, part=part)
+
+
+def _split(prediction: Prediction, taken: Taken, points: Array, limit: float) -> tuple[Bias, Movement, dict[int, Step]]:
+    """Split measured less predicted into common bias, smooth field and steps."""
+    rows = np.flatnonzero(taken.is_used)
+    floors = np.unique(taken.floor[rows])
+    steps = {int(k): _own_step(taken, rows[taken.floor[rows] == k]) for k in floors}
+    cut = np.array([k for k in floors if not prediction.is_held(int(k))], dtype=np.intp)
+    apart = pockets_apart(np.array([steps[int(k)].bias for k in cut]), np.array([steps[int(k)].bias_u for k in cut]))
+    common = cut[~apart]
+    if not len(common):
+        return no_bias(), _unknown(limit), steps
+    chosen = rows[np.isin(taken.floor[rows], common)]
+    group = np.searchsorted(common, taken.floor[chosen])
+    gap, u = taken.deviation[chosen] - taken.predicted[chosen], taken.u[chosen]
+    movement, moved, field = find_movement(points[chosen], gap, group, u, limit)
+    plain = fit_grouped(np.ones((len(gap), 1)), gap, group, u * np.sqrt(noise_inflation(gap, group, u)))
+    bias = common_bias(gap - field, group, u, moved or plain)
+    shared = _shared_steps(common, moved or plain, steps, bias.value)
+    return bias, movement, {**steps, **shared}
+
+
+def _own_step(taken: Taken, rows: NDArray[np.intp]) -> Step:
+    gap = taken.deviation[rows] - taken.predicted[rows]
+    alone = np.zeros(len(rows), np.intp)
+    u = taken.u[rows] * np.sqrt(noise_inflation(gap, alone, taken.u[rows]))
+    mean, mean_u = group_means(gap, alone, u)
+    return Step(float(mean[0]), float(mean_u[0]), float(mean[0]), float(mean_u[0]), True)
+
+
+def _shared_steps(common: NDArray[np.intp], fit: Grouped, steps: dict[int, Step], bias: float) -> dict[int, Step]:
+    return {
+        int(k): replace(steps[int(k)], value=bias + float(fit.effects[i]), u=float(fit.effects_u[i]), is_apart=False)
+        for i, k in enumerate(common)
+    }
+
+
+def _unknown(limit: float) -> Movement:
+    nan = float("nan")
+    return Movement("unknown", nan, nan, (nan, nan), nan, limit)
+
+
+def _reading_proof(prediction: Prediction, taken: Taken, level: float) -> ReadingProof:
+    count = len(taken.floor)
+    chance = np.full(count, np.nan)
+    predicted = taken.predicted.copy()
+    for index in np.unique(taken.floor[taken.floor >= 0]):
+        rows = np.flatnonzero((taken.floor == index) & np.isfinite(taken.deviation))
+        chance[rows] = chance_at(taken.deviation[rows], taken.u[rows], prediction.part.pockets[index].tolerance)
+        if prediction.is_held(int(index)):
+            predicted[taken.floor == index] = np.nan
+    reach = K95 * np.hypot(taken.predicted_u, taken.u)
+    return ReadingProof(
+        floor=taken.floor,
+        is_used=taken.is_used,
+        reason=tuple(str(words) for words in taken.reason),
+        deviation=taken.deviation,
+        predicted=predicted,
+        predicted_u=np.where(np.isfinite(predicted), taken.predicted_u, np.nan),
+        u=taken.u,
+        probability=chance,
+        verdict=tuple(verdict_of(p, level) if np.isfinite(p) else "" for p in chance.tolist()),
+        is_inside=np.abs(taken.deviation - predicted) <= reach,
+    )
+
+
+def _intervals(proof: ReadingProof, floors: tuple[FloorProof, ...], bias: Bias) -> Intervals:
+    rows = proof.is_used & np.isfinite(proof.predicted)
+    inside, total = int((proof.is_inside & rows).sum()), int(rows.sum())
+    gap = proof.deviation - proof.predicted - (bias.value if np.isfinite(bias.value) else 0.0)
+    without = int((rows & (np.abs(gap) <= K95 * np.hypot(proof.predicted_u, proof.u))).sum())
+    held = [floor.is_interval_held for floor in floors if floor.is_interval_held is not None]
+    return Intervals(inside, total, _share_limits(inside, total), without, sum(held), len(held))
+
+
+def _share_limits(inside: int, total: int) -> tuple[float, float]:
+    """95 % limits of a binomial share (Clopper & Pearson, Biometrika 26, 404, 1934)."""
+    from scipy.special import betaincinv
+
+    if not total:
+        return (float("nan"), float("nan"))
+    low = float(betaincinv(inside, total - inside + 1, 0.025)) if inside else 0.0
+    high = float(betaincinv(inside + 1, total - inside, 0.975)) if inside < total else 1.0
+    return (low, high)
+
+
+def _findings(source: str, floors: tuple[FloorProof, ...], bias: Bias, movement: Movement) -> tuple[Finding, ...]:
+    out = []
+    for floor in floors:
+        if floor.is_apart and np.isfinite(floor.bias):
+            text = (
+                f"{1000 * floor.bias:+.0f} µm from what was predicted, unlike the others; left out of the common bias."
+            )
+            out.append(Finding("pocket-apart", source, f"pocket {floor.pocket}", text, "warning"))
+    if movement.state == "measure-again":
+        text = (
+            f"the webs differ from the prediction by a smooth field of up to {1000 * movement.size:.0f} µm beyond what "
+            f"all share (limit {1000 * movement.limit:.0f} µm): the plate moved since the first readings. Measure the "
+            "pockets that remain again and run `correct` anew; a common bias would not mend this."
+        )
+        out.append(Finding("moved", source, "", text, "warning"))
+    if movement.state == "unclear":
+        text = (
+            "a smooth movement of the plate cannot be told from the pockets' own scatter. Read more finished pockets."
+        )
+        out.append(Finding("unclear-movement", source, "", text, "warning"))
+    if bias.pockets == 1:
+        text = "one finished pocket: its bias may be its own. Read a second one before it is used for others."
+        out.append(Finding("one-pocket", source, "", text, "warning"))
+    return tuple(out)

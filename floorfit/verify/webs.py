@@ -1,0 +1,176 @@
+"""Verdict on each whole floor: the residual field fitted like the warp, joint samples, the decision's own rule."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.decision.candidates import chances
+from floorfit.decision.decide import verdict_of
+from floorfit.decision.floor_warp import floor_points
+from floorfit.errors import NumericalError
+from floorfit.part.model import Tolerance
+from floorfit.surface.fit import Fit, fit_surface
+from floorfit.verify.predicted import Prediction
+from floorfit.verify.proved import FloorProof
+from floorfit.verify.taken import Taken
+
+__all__ = ["Step", "chance_at", "fit_field", "prove_floor", "unread"]
+
+Array = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+#: Samples where there is no field to draw them from.
+SAMPLES = 500
+
+
+@dataclass(frozen=True)
+class Step:
+    """What one floor has for itself, beyond the field that all share.
+
+    Parameters
+    ----------
+    value, u : float, mm
+        Best estimate and standard uncertainty.
+    bias, bias_u : float, mm
+        Mean of measured less predicted on this floor, and its standard uncertainty.
+    is_apart : bool
+        Whether the floor is left out of the common bias.
+    """
+
+    value: float
+    u: float
+    bias: float
+    bias_u: float
+    is_apart: bool
+
+
+def fit_field(prediction: Prediction, taken: Taken, points: Array, steps: dict[int, Step], seed: int) -> Fit | None:
+    """Fit measured less predicted less the floors' own steps; None where the readings fix no surface.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    taken : Taken
+    points : (n, 2) ndarray, mm
+    steps : dict of int to Step
+        By floor; every floor with a used reading.
+    seed : int
+        Of the joint samples.
+    """
+    rows = np.flatnonzero(taken.is_used)
+    own = np.array([steps[int(k)].value for k in taken.floor[rows]])
+    values = taken.deviation[rows] - taken.predicted[rows] - own
+    boxes = [pocket.polygon.bounds for pocket in prediction.part.pockets]
+    smallest = min(min(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes)
+    try:
+        return fit_surface(
+            points[rows], values, taken.u[rows], bounds=prediction.part.bounds, smallest_mm=smallest, seed=seed
+        )
+    except NumericalError:
+        return None
+
+
+def prove_floor(
+    prediction: Prediction, taken: Taken, index: int, field: Fit | None, step: Step, level: float, seed: int
+) -> FloorProof:
+    """Judge one floor that has readings.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    taken : Taken
+    index : int
+        Of the floor.
+    field : Fit or None
+        As `fit_field` gave it.
+    step : Step
+    level : float
+        Probability that makes a floor conform.
+    seed : int
+    """
+    pocket = prediction.part.pockets[index]
+    points = floor_points(pocket)
+    base = prediction.deviation(index, points[:, 0], points[:, 1]) + step.value
+    generator = np.random.default_rng([seed, index, 3])
+    mean, samples = _field_on(field, prediction, points, base, step, generator)
+    found = chances(samples, pocket.tolerance)
+    rows = np.flatnonzero(taken.is_used & (taken.floor == index))
+    gap = taken.deviation[rows] - taken.predicted[rows]
+    verdict, reason = _with_readings(verdict_of(found.conform, level), taken, index, pocket.tolerance, level)
+    web_min, web_max = pocket.web + float(mean.min()), pocket.web + float(mean.max())
+    return FloorProof(
+        pocket=pocket.id,
+        readings=len(rows),
+        verdict=verdict,  # type: ignore[arg-type]
+        probability=found.conform,
+        web_min=web_min,
+        web_max=web_max,
+        bias=float("nan") if prediction.is_held(index) else step.bias,
+        bias_u=float("nan") if prediction.is_held(index) else step.bias_u,
+        spread=float(gap.std(ddof=1)) if len(gap) > 1 else float("nan"),
+        is_interval_held=_is_held(prediction, index, web_min, web_max),
+        is_apart=step.is_apart,
+        reason=reason or _words(verdict, found.conform, found.thin, found.thick),
+    )
+
+
+def unread(prediction: Prediction, taken: Taken, index: int) -> FloorProof:
+    """The answer for a floor without a used reading."""
+    nan = float("nan")
+    given = int((taken.floor == index).sum())
+    words = "every reading of this floor was set aside" if given else "no reading of the finished web"
+    return FloorProof(
+        prediction.part.pockets[index].id, 0, "not-read", nan, nan, nan, nan, nan, nan, None, False,
+        f"not-read: {words}",
+    )  # fmt: skip
+
+
+def chance_at(deviation: Array, u: Array, tolerance: Tolerance) -> Array:
+    """Probability that the true deviation lies within the limits, from a normal reading (JCGM 106:2012, 7.4)."""
+    from scipy.special import ndtr
+
+    high = 1.0 if tolerance.upper is None else ndtr((tolerance.upper - deviation) / u)
+    low = 0.0 if tolerance.lower is None else ndtr((tolerance.lower - deviation) / u)
+    return np.asarray(high - low, float) * np.ones(len(deviation))
+
+
+def _field_on(
+    field: Fit | None, prediction: Prediction, points: Array, base: Array, step: Step, generator: np.random.Generator
+) -> tuple[Array, Array]:
+    """Best estimate (k,) and samples (count, k) of the deviation at points of one floor, mm."""
+    if field is not None:
+        mean = base + field.surface.at(points[:, 0], points[:, 1])
+        own = step.u * generator.standard_normal(field.posterior.count)
+        return mean, mean + field.posterior.samples_at(points) + own[:, None]
+    spread = float(np.hypot(step.bias_u, prediction.deviation_u(points[:, 0], points[:, 1]).max()))
+    return base, base + spread * generator.standard_normal(SAMPLES)[:, None]
+
+
+def _with_readings(verdict: str, taken: Taken, index: int, tolerance: Tolerance, level: float) -> tuple[str, str]:
+    """Take ``conform`` back where a reading on the floor says plainly that its place does not."""
+    rows = np.flatnonzero((taken.floor == index) & (taken.is_used | taken.is_doubted))
+    chance = chance_at(taken.deviation[rows], taken.u[rows], tolerance)
+    outside = int((chance <= 1 - level).sum())
+    if verdict != "conform" or not outside:
+        return verdict, ""
+    words = "one reading lies" if outside == 1 else f"{outside} readings lie"
+    return "undecided", f"reading-outside: {words} outside the tolerance and the others do not; read the place again"
+
+
+def _words(verdict: str, conform: float, thin: float, thick: float) -> str:
+    if verdict == "conform":
+        return ""
+    side = "thin" if thin >= thick else "thick"
+    if verdict == "nonconform":
+        return f"tolerance: the web is too {side} ({100 * (1 - conform):.0f} % likely not to conform)"
+    return f"tolerance: a limit lies within the uncertainty ({100 * conform:.0f} % likely to conform, else too {side})"
+
+
+def _is_held(prediction: Prediction, index: int, web_min: float, web_max: float) -> bool | None:
+    low, high = prediction.record.decisions[index].web_after_interval_mm
+    if prediction.is_held(index) or low is None or high is None:
+        return None
+    return low <= web_min and web_max <= high

@@ -1,0 +1,134 @@
+"""The part frame against an independent solver and exact motions."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from floorfit.errors import InputError
+from floorfit.readings.datum import Datums, Frame, fit_frame, read_datums, readings_to_part
+from floorfit.readings.observations import readings_from_arrays
+
+POINTS = np.array([[0, 0, 0], [1200, 0, 3], [1200, 500, 0], [0, 500, 12], [600, 250, 2.0]], float)
+TURN = Rotation.from_euler("zyx", [33.0, 1.2, -0.7], degrees=True)
+ORIGIN = np.array([412.5, -87.25, 133.0])
+
+
+def machine(points: np.ndarray) -> np.ndarray:
+    return TURN.apply(points) + ORIGIN
+
+
+def test_exact_motion_is_recovered() -> None:
+    frame = fit_frame(POINTS, machine(POINTS))
+    rng = np.random.default_rng(1)
+    places = rng.uniform((0, 0, -5), (1200, 500, 40), (50, 3))
+    back = np.column_stack(frame.to_part(*machine(places).T))
+    # 1e-9 mm: float64 on coordinates of about a metre.
+    assert back == pytest.approx(places, abs=1e-9)
+    assert frame.rms < 1e-9
+    assert frame.tilt_deg == pytest.approx(np.degrees(np.arccos(TURN.as_matrix()[2, 2])), abs=1e-9)
+
+
+def test_noisy_datums_agree_with_an_independent_solver() -> None:
+    rng = np.random.default_rng(2)
+    measured = machine(POINTS) + rng.normal(0, 0.02, POINTS.shape)
+    a, b = POINTS - POINTS.mean(axis=0), measured - measured.mean(axis=0)
+    expected, _ = Rotation.align_vectors(a, b)
+    frame = fit_frame(POINTS, measured)
+    assert frame.rotation == pytest.approx(expected.as_matrix(), abs=1e-9)
+
+
+def test_three_datums_are_enough() -> None:
+    frame = fit_frame(POINTS[:3], machine(POINTS[:3]))
+    assert np.column_stack(frame.to_part(*machine(POINTS).T)) == pytest.approx(POINTS, abs=1e-9)
+
+
+def test_residuals_are_measured_less_nominal_in_the_part_frame() -> None:
+    measured = machine(POINTS)
+    measured[2] += TURN.apply([0.3, 0.0, 0.0])
+    frame = fit_frame(POINTS, measured)
+    assert frame.residuals.sum(axis=0) == pytest.approx(np.zeros(3), abs=1e-9)
+    assert int(np.argmax(np.abs(frame.residuals[:, 0]))) == 2
+
+
+def test_thermal_growth_in_plan() -> None:
+    # 23.5e-6/K: 4 m at 5 K above 20 °C is 0.470 mm longer (hand calculation).
+    nominal = np.array([[0, 0, 0], [4000, 0, 0], [0, 1000, 0]], float)
+    grown = nominal * (1 + 5 * 23.5e-6)
+    assert grown[1, 0] - 4000 == pytest.approx(0.470, abs=1e-9)
+    frame = fit_frame(nominal, grown, temperature_rise_k=5.0)
+    assert frame.to_part(4000.470, 0.0, 0.0)[0] == pytest.approx(4000.0, abs=1e-9)
+    assert frame.rms < 1e-9
+    assert fit_frame(nominal, grown).rms > 0.1
+
+
+def test_unmeasured_height_is_kept_and_places_are_found_all_the_same() -> None:
+    frame = fit_frame(POINTS, machine(POINTS))
+    x, y, z = machine(np.array([[700.0, 120.0, 0.0]])).T
+    px, py, pz = frame.to_part(x, y, np.full_like(z, np.nan))
+    assert (px[0], py[0]) == (pytest.approx(700.0, abs=1e-9), pytest.approx(120.0, abs=1e-9))
+    assert np.isnan(pz[0])
+
+
+def test_readings_move_and_keep_the_rest() -> None:
+    frame = fit_frame(POINTS, machine(POINTS))
+    x, y, z = machine(POINTS).T
+    readings = readings_from_arrays(x, y, [2.0] * 5, z=z, pocket=list("ABCDE"))
+    moved = readings_to_part(frame, readings)
+    assert np.column_stack([moved.x, moved.y, moved.z]) == pytest.approx(POINTS, abs=1e-9)
+    assert moved.pocket.tolist() == list("ABCDE")
+
+
+MIRRORED = POINTS * [-1, 1, 1]
+SWAPPED = POINTS[:, [1, 0, 2]]
+FLAT = POINTS * [1, 1, 0]
+#: The third datum measured 2 mm off.
+ONE_OFF = np.zeros((5, 3))
+ONE_OFF[2, 0] = 2.0
+
+
+@pytest.mark.parametrize(
+    ("nominal", "measured", "message"),
+    [
+        (POINTS, machine(MIRRORED), "mirror image"),
+        (POINTS, machine(SWAPPED), "mirror image"),
+        (FLAT, machine(FLAT[:, [1, 0, 2]]), "upside down"),
+        (POINTS, machine(POINTS) + ONE_OFF, "point 3 is 1"),
+        (POINTS[:2], machine(POINTS[:2]), "2 datum points came"),
+        (POINTS[[0, 0, 0]], machine(POINTS[[0, 0, 0]]), "lie on a line"),
+        (np.outer(np.arange(4.0), [100, 30, 1]), machine(np.outer(np.arange(4.0), [100, 30, 1])), "lie on a line"),
+        (POINTS, Rotation.from_euler("x", 12, degrees=True).apply(POINTS), "12.00° off the machine's"),
+        (POINTS, POINTS * np.nan, "measured coordinate is not a number"),
+        (POINTS[:, :2], POINTS[:, :2], "must both be"),
+    ],
+)
+def test_bad_datums_are_refused_with_the_reason(nominal: np.ndarray, measured: np.ndarray, message: str) -> None:
+    with pytest.raises(InputError, match=message):
+        fit_frame(nominal, measured)
+
+
+def test_limit_is_settable() -> None:
+    assert isinstance(fit_frame(POINTS, machine(POINTS) + ONE_OFF, limit_mm=3.0), Frame)
+
+
+def test_datums_from_a_file(tmp_path: Path) -> None:
+    path = tmp_path / "datums.csv"
+    path.write_text(
+        "name;x_in;y_in;z_in;measured_x_in;measured_y_in;measured_z_in\n"
+        "A;0;0;0;1;2;3\nB;10;0;0;11;2;3\n;0;5;0;1;7;3,5\n",
+        encoding="utf-8",
+    )
+    datums = read_datums(path)
+    assert datums.names == ("A", "B", "line 4")
+    assert datums.measured[2].tolist() == pytest.approx([25.4, 177.8, 88.9])
+    assert isinstance(datums, Datums)
+
+
+def test_datums_file_without_a_column_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "datums.csv"
+    path.write_text("name,x_mm,y_mm,z_mm,measured_x_mm,measured_y_mm\nA,0,0,0,1,2\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"datums\.csv, line 1: the column measured_z_mm is missing"):
+        read_datums(path)

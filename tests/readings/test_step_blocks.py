@@ -1,0 +1,69 @@
+"""Files of step-block readings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from lying_readings import plate
+
+from floorfit.errors import InputError
+from floorfit.readings.step_blocks import read_blocks, web_range_of
+
+
+def written(tmp_path: Path, text: str) -> Path:
+    path = tmp_path / "blocks.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_inch_blocks_with_comments(tmp_path: Path) -> None:
+    text = "# invented\ntrue_in,reading_in,temperature_c,by\n0.1,0.101,21,A\n\n0.2,0.202,,B\n"
+    blocks = read_blocks(written(tmp_path, text))
+    # 0.1 in = 2.54 mm exactly.
+    assert blocks.true.tolist() == pytest.approx([2.54, 5.08])
+    assert blocks.reading.tolist() == pytest.approx([2.5654, 5.1308])
+    assert blocks.line.tolist() == [3, 5]
+    assert not blocks.is_tof
+
+
+def test_time_of_flight_is_not_a_length(tmp_path: Path) -> None:
+    blocks = read_blocks(written(tmp_path, "true_in;tof_us\n0,1;0,8\n"))
+    assert blocks.is_tof
+    assert blocks.reading[0] == 0.8
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "is empty"),
+        ("reading_mm\n1\n", "the column true_mm is missing"),
+        ("true_mm\n1\n", "one of reading_mm .* neither came"),
+        ("true_mm,reading_mm,tof_us\n1,1,1\n", "both came"),
+        ("true_mm,reading_in\n1,1\n", "mixed"),
+        ("true_mm,reading_mm\n1,x\n", 'line 2, column reading_mm: "x" came'),
+        ("true_mm,reading_mm\n1,-1\n", "above 0 was expected"),
+        ("true_mm,reading_mm\n1\n", "1 cells came, the header names 2"),
+        ("true_mm,true_mm,reading_mm\n1,1,1\n", "is there twice"),
+    ],
+)
+def test_bad_files_are_refused(tmp_path: Path, text: str, message: str) -> None:
+    with pytest.raises(InputError, match=message):
+        read_blocks(written(tmp_path, text))
+
+
+def test_missing_file_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="cannot be read"):
+        read_blocks(tmp_path / "none.csv")
+
+
+def test_other_encodings_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "blocks.csv"
+    path.write_bytes("true_mm,reading_mm,größe\n1,1,1\n".encode("latin-1"))
+    with pytest.raises(InputError, match="not UTF-8"):
+        read_blocks(path)
+
+
+def test_webs_from_finished_to_roughed() -> None:
+    # Webs of 0.9 and 2.0 mm, 0.5 mm of stock on them.
+    assert web_range_of(plate()) == pytest.approx((0.9, 2.5))

@@ -1,0 +1,196 @@
+"""The whole run as one call: exact where the truth is a plane, near the truth of the sample frame, never a NaN."""
+
+from __future__ import annotations
+
+import csv
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import small_part
+
+from floorfit.folder import OFFSET_COLUMNS, write_job
+from floorfit.part import read_part
+from floorfit.readings import Readings, read_readings, readings_from_arrays
+from floorfit.record_maker import closing_sentence, make_record
+from floorfit.run import Result, Settings, correct
+
+SAMPLES = Path(__file__).resolve().parent.parent / "sample_parts"
+
+
+@pytest.fixture(scope="module")
+def level() -> Result:
+    return correct(small_part.part(), small_part.readings(lambda x, y: 0.05 + 0 * x))
+
+
+@pytest.fixture(scope="module")
+def tilted() -> Result:
+    return correct(small_part.part(), small_part.readings())
+
+
+@pytest.fixture(scope="module")
+def frame() -> tuple[Result, dict]:
+    folder = SAMPLES / "bay_frame"
+    part = read_part(folder / "part.json")
+    truth = json.loads((folder / "truth.json").read_text())
+    return correct(part, read_readings(folder / "readings.csv", part.units)), truth
+
+
+def test_plate_high_by_a_constant_raises_every_floor_by_it(level: Result) -> None:
+    for one in level.decisions:
+        assert (one.action, one.verdict, one.reason) == ("shift", "conform", "")
+        assert one.correction.offset == pytest.approx(0.05, abs=1e-9)
+        assert one.web_before_min == pytest.approx(1.95, abs=1e-9)
+        assert one.web_after_max == pytest.approx(2.0, abs=1e-9)
+    assert level.conforms
+    assert level.used.is_used.all()
+    assert closing_sentence(level) == "4 of 4 pockets corrected, all predicted to conform."
+
+
+def test_plane_gives_each_floor_its_height_at_the_centroid(tilted: Result) -> None:
+    for pocket, one in zip(tilted.part.pockets, tilted.decisions, strict=True):
+        cx, cy = pocket.centroid
+        assert one.correction.offset == pytest.approx(float(small_part.plane(cx, cy)), abs=1e-9)  # type: ignore[arg-type]
+    assert abs(tilted.used.residual).max() < 1e-9
+
+
+def test_inch_part_gives_the_same_floors(tilted: Result) -> None:
+    got = correct(small_part.part("in"), small_part.readings(unit="in"))
+    for one, two in zip(got.decisions, tilted.decisions, strict=True):
+        assert one.correction.offset == pytest.approx(two.correction.offset, abs=1e-6)  # places rounded through 25.4
+        assert one.verdict == two.verdict
+
+
+def test_measured_z_moves_the_warp_not_the_sign() -> None:
+    # Floor found at 2.55 instead of 2.5, reading 2.5: w = 2.55 − 2.5 − 0 = +0.05 (contract).
+    x, y = small_part.places()
+    got = correct(small_part.part(), readings_from_arrays(x, y, np.full(36, 2.5), z=np.full(36, 2.55)))
+    assert [one.correction.offset for one in got.decisions] == pytest.approx([0.05] * 4, abs=1e-9)
+
+
+def test_sample_frame_is_near_its_truth(frame: tuple[Result, dict]) -> None:
+    # Truth: plate bending under released stress (sample_parts/make.py), not a spline.
+    result, truth = frame
+    miss = [
+        one.correction.offset - pocket["best_shift"]
+        for one, pocket in zip(result.decisions, truth["pockets"], strict=True)
+        if one.action == "shift"
+    ]
+    assert len(miss) >= 0.9 * len(truth["pockets"])  # false holds under 10 %
+    assert np.abs(miss).max() < 0.025  # a quarter of the tolerance's half width
+    assert np.sqrt(np.mean(np.square(miss))) < 0.010  # the readings' own noise
+
+
+def test_sample_frame_claims_nothing_false(frame: tuple[Result, dict]) -> None:
+    result, truth = frame
+    for pocket, one, known in zip(result.part.pockets, result.decisions, truth["pockets"], strict=True):
+        if one.action != "shift" or one.verdict != "conform":
+            continue
+        least, most = one.correction.offset - known["warp_max"], one.correction.offset - known["warp_min"]
+        assert pocket.tolerance.lower is None or least >= pocket.tolerance.lower, one.pocket
+        assert pocket.tolerance.upper is None or most <= pocket.tolerance.upper, one.pocket
+
+
+def test_sample_frame_s_uncertainty_is_honest(frame: tuple[Result, dict]) -> None:
+    result, truth = frame
+    ratios = [
+        abs(one.correction.offset - known["best_shift"]) / one.offset_u
+        for one, known in zip(result.decisions, truth["pockets"], strict=True)
+        if one.action == "shift"
+    ]
+    # U = k u with k = 2 covers 95 %; of 18 floors fewer than 4 outside has a chance of 99 % (binomial).
+    assert np.sum(np.array(ratios) > 1) < 4
+
+
+def test_sample_frame_finds_its_faulty_readings(frame: tuple[Result, dict]) -> None:
+    result, truth = frame
+    faulty = np.array([bool(row["fault"]) for row in truth["readings"]])
+    good_set_aside = ~faulty & ~result.used.is_used
+    assert good_set_aside.sum() <= 2  # under 1.5 % of 144
+    warp = np.array([row["warp"] for row in truth["readings"]], float)
+    gross = faulty & (abs(result.used.warp - warp) > 0.1)
+    assert not (gross & result.used.is_used).any()
+    assert all(reason for reason, used in zip(result.used.reason, result.used.is_used, strict=True) if not used)
+
+
+def _offsets_csv(result: Result, folder: Path) -> bytes:
+    folder.mkdir()
+    write_job(result, make_record(result), folder)
+    return (folder / "offsets.csv").read_bytes()
+
+
+def test_same_input_same_bytes(tilted: Result, tmp_path: Path) -> None:
+    again = correct(small_part.part(), small_part.readings())
+    assert _offsets_csv(again, tmp_path / "a") == _offsets_csv(tilted, tmp_path / "b")
+
+
+# --- readings that are too few, or of no use -----------------------------------------------------------------------
+
+NOTHING: dict[str, Readings] = {
+    "none": readings_from_arrays([], [], []),
+    "all blank": readings_from_arrays(*small_part.places(), np.full(36, np.nan)),
+    "all off the floors": readings_from_arrays(np.full(9, 5000.0), np.arange(9.0), np.full(9, 2.5)),
+    "one": small_part.readings(rows=slice(0, 1)),
+    "two": small_part.readings(rows=slice(0, 2)),
+    "three in a line": small_part.readings(rows=slice(0, 3)),
+    "nine in a line": small_part.readings(rows=[0, 3, 6, 9, 12, 15]),
+    "fifty at one place": readings_from_arrays(np.full(50, 100.0), np.full(50, 100.0), np.full(50, 2.5)),
+}
+
+
+@pytest.mark.parametrize("name", NOTHING)
+def test_readings_that_fix_no_surface_hold_every_floor(name: str, tmp_path: Path) -> None:
+    result = correct(small_part.part(), NOTHING[name])
+    assert result.fit is None
+    assert {one.action for one in result.decisions} == {"hold"}
+    assert {one.reason.split(":")[0] for one in result.decisions} <= {"no-readings", "too-few-readings"}
+    assert not result.conforms
+    assert not result.used.is_used.any()
+    assert all(result.used.reason)
+    _no_nan(_offsets_csv(result, tmp_path / "job"))
+
+
+FEW = {
+    "three": small_part.readings(rows=[0, 2, 6]),
+    "one pocket": small_part.readings(rows=slice(0, 9)),
+    "three of each": small_part.readings(rows=[0, 2, 6, 9, 11, 15, 18, 20, 24, 27, 29, 33]),
+}
+
+
+@pytest.mark.parametrize("name", FEW)
+def test_few_readings_are_answered_without_a_nan(name: str, tmp_path: Path) -> None:
+    result = correct(small_part.part(), FEW[name])
+    measured = set(result.used.floor[result.used.is_used].tolist())
+    for index, one in enumerate(result.decisions):
+        assert (one.action == "hold" and one.reason.startswith("no-readings")) or index in measured
+    _no_nan(_offsets_csv(result, tmp_path / "job"))
+
+
+def test_a_million_readings_of_one_place_are_refused_or_held() -> None:
+    count = 1_000_000
+    result = correct(
+        small_part.part(), readings_from_arrays(np.full(count, 100.0), np.full(count, 100.0), np.full(count, 2.5))
+    )
+    assert {one.action for one in result.decisions} == {"hold"}
+
+
+def _no_nan(content: bytes) -> None:
+    rows = list(csv.reader(content.decode().splitlines()))
+    assert len(rows) == 5
+    assert len(rows[0]) == len(OFFSET_COLUMNS)
+    assert not any(cell.strip().lower() in {"nan", "inf", "-inf"} for row in rows for cell in row)
+
+
+def test_settings_are_kept_and_do_what_they_say(tilted: Result) -> None:
+    held = correct(small_part.part(), small_part.readings(), Settings(limit=0.01))
+    assert {one.reason.split(":")[0] for one in held.decisions} == {"over-limit"}
+    assert held.settings.limit == 0.01
+    assert replace(held.settings, limit=2.0) == tilted.settings
+
+
+def test_progress_is_told() -> None:
+    told: list[str] = []
+    correct(small_part.part(), small_part.readings(rows=slice(0, 1)), progress=told.append)
+    assert told

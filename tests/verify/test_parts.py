@@ -1,0 +1,142 @@
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from finished_webs import finished_readings, small_record
+
+from floorfit.errors import InputError
+from floorfit.record import Record
+from floorfit.verify import read_expected, read_series, verify_job
+from floorfit.verify.bias import student_factor
+from floorfit.verify.expect import expected_from
+from floorfit.verify.series_folder import series_answers, write_series
+from floorfit.verify.stream import Shelf, read_job
+from floorfit.verify.written import write_tables
+
+
+def bent(record: Record, number: int, amount: float, lift: float) -> Record:
+    """Another job of the same part: the warp times ``amount`` plus ``lift``, the offsets lifted with it."""
+    document = record.model_dump()
+    document["surface"]["coefficients_mm"] = (amount * np.array(document["surface"]["coefficients_mm"]) + lift).tolist()
+    for decision in document["decisions"]:
+        decision["offset_mm"] += lift
+    document.update(job=f"{number:012x}", created=f"2024-01-{1 + number // 24:02d}T{number % 24:02d}:00:00Z")
+    return Record.model_validate(document)
+
+
+def write(folder: Path, record: Record) -> Path:
+    folder.mkdir(parents=True)
+    (folder / "record.json").write_text(record.model_dump_json(), encoding="utf-8")
+    return folder
+
+
+@pytest.fixture
+def jobs(tmp_path: Path) -> Path:
+    generator = np.random.default_rng(1)
+    for k in range(12):
+        write(tmp_path / "jobs" / f"j{k:02d}", bent(small_record(), k, generator.normal(1.0, 0.1), 0.004 * k))
+    return tmp_path / "jobs"
+
+
+def test_mean_spread_shape_and_drift(jobs: Path) -> None:
+    series = read_series([jobs])
+    assert len(series.jobs) == 12 and series.is_whole and series.warps == 12
+    fields = []
+    shelf = Shelf()
+    for file in sorted(jobs.glob("*/record.json")):
+        fields.append(read_job(file, shelf).warp)  # type: ignore[union-attr]
+    assert series.mean.ravel() == pytest.approx(np.mean(fields, axis=0))
+    assert series.spread.ravel() == pytest.approx(np.std(fields, axis=0, ddof=1))
+    assert series.shapes.shares[:2].sum() == pytest.approx(1.0)  # amount and lift: two shapes are all there is
+    assert series.alike.answer == "yes"
+    for pocket in series.pockets:
+        assert pocket.drift.slope == pytest.approx(0.004, abs=1e-9) and pocket.drift.is_seen
+        assert pocket.chart.mean == pytest.approx(np.mean(pocket.chart.values))
+
+
+def test_order_is_that_of_time_not_of_names(tmp_path: Path) -> None:
+    write(tmp_path / "a", bent(small_record(), 40, 1.0, 0.0))
+    write(tmp_path / "b", bent(small_record(), 2, 1.0, 0.0))
+    assert read_series([tmp_path]).names == ("b", "a")
+
+
+def test_mean_warp_is_held_by_its_limits_at_the_stated_rate() -> None:
+    # mean ± t u over 12 parts at one place, 200 series: Student's interval
+    generator, held = np.random.default_rng(4), 0
+    for _ in range(200):
+        values = generator.normal(0.1, 0.03, 12)
+        held += abs(values.mean() - 0.1) <= student_factor(11) * values.std(ddof=1) / np.sqrt(12)
+    assert 184 <= held <= 196  # 92 to 98 %
+
+
+def test_verified_jobs_give_bias_chart_and_capability(jobs: Path, tmp_path: Path) -> None:
+    for k in range(4):
+        record = bent(small_record(), k, 1.0, 0.0)
+        found = verify_job(record, None, finished_readings(small_record(), bias=0.01 + 0.005 * k, seed=20 + k))
+        folder = tmp_path / "proofs" / f"p{k}"
+        folder.mkdir(parents=True)
+        write_tables(found, folder)
+    series = read_series([jobs, tmp_path / "proofs"])
+    assert series.verified == 4
+    low, high = series.bias_drift.limits
+    assert low <= 0.005 <= high and series.bias_chart.mean == pytest.approx(0.0175, abs=0.004)
+    assert all(one.capability.count == 4 for one in series.pockets)
+    assert "4 verified jobs" in " ".join(series_answers(series))
+
+
+def test_broken_and_foreign_jobs_are_named_and_left_out(jobs: Path) -> None:
+    (jobs / "j03" / "record.json").write_text('{"format": "floorfit-record/1"', encoding="utf-8")
+    (jobs / "j04" / "record.json").write_bytes(b"\xff\xfe")
+    document = json.loads((jobs / "j05" / "record.json").read_text())
+    document["part"]["pockets"][0]["floor_z"] = 2.5
+    document["part"]["pockets"][0]["web"] = 2.5
+    (jobs / "j05" / "record.json").write_text(json.dumps(document))
+    document["surface"]["coefficients_mm"] = [[1.0]]
+    (jobs / "j06" / "record.json").write_text(json.dumps(document))
+    series = read_series([jobs, jobs / "nowhere"])
+    assert len(series.jobs) == 8 and not series.is_whole
+    text = " ".join(str(finding) for finding in series.findings)
+    assert all(name in text for name in ("j03", "j04", "j05", "j06", "nowhere"))
+
+
+def test_no_job_at_all_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no job folder here"):
+        read_series([tmp_path])
+
+
+def test_map_is_cut_out_before_parsing_and_changes_nothing(tmp_path: Path) -> None:
+    document = small_record().model_dump()
+    plain = write(tmp_path / "plain", Record.model_validate(document))
+    without = write(tmp_path / "without", Record.model_validate({**document, "map": None}))
+    assert '"map":{' in (plain / "record.json").read_text()
+    first, second = (read_job(folder / "record.json", Shelf()) for folder in (plain, without))
+    assert np.array_equal(first.warp, second.warp) and first.part == second.part  # type: ignore[union-attr]
+
+
+def test_written_series_is_read_back_as_expectation(jobs: Path, tmp_path: Path) -> None:
+    series = read_series([jobs])
+    out = tmp_path / "learnt"
+    out.mkdir()
+    write_series(series, out)
+    names = {path.name for path in out.iterdir()}
+    assert names == {"capability.csv", "charts.csv", "mean_warp.csv", "mean_warp.png", "series.html", "series.json"}
+    back, direct = read_expected(out, series.part), expected_from(series)
+    assert np.array_equal(back.mean, direct.mean) and back.parts == 12
+    assert (out / "charts.csv").read_text().count("\n") == 1 + 9 * 12
+    page = (out / "series.html").read_text()
+    assert "http" not in page.replace("http://www.w3.org", "") and "P9" in page
+
+
+def test_gauge_repeatability_is_the_pooled_scatter_of_repeats(tmp_path: Path) -> None:
+    document = small_record().model_dump()
+    readings = document["readings"]
+    thickness = np.random.default_rng(9).normal(2.5, 0.01, (18, 3))
+    for name in ("x_mm", "y_mm"):
+        readings[name] = np.repeat(np.array(readings[name])[:18], 3).tolist()
+    readings["thickness_mm"], readings["used"] = thickness.ravel().tolist(), [True] * 54
+    found = read_series([write(tmp_path / "one", Record.model_validate(document))])
+    # JCGM 100:2008, 4.2.4: pooled over the places, two degrees of freedom each
+    assert found.repeatability.sd == pytest.approx(np.sqrt(thickness.var(axis=1, ddof=1).mean()))
+    assert found.repeatability.dof == 36
+    assert found.alike.answer == "unknown"
