@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from floorfit.record import DecisionRecord, Record
+from floorfit.record import Decision, Record
 from floorfit.report.beside import Beside
 from floorfit.report.write import write_report
 from floorfit.run import Result
@@ -59,16 +59,16 @@ def _offset_header(unit: str) -> list[str]:
     return [f"{name}_{unit}" if name in LENGTHS or name == "offset" else name for name in OFFSET_COLUMNS]
 
 
-def _offset_row(one: DecisionRecord, unit: str) -> list[str]:
+def _offset_row(one: Decision, unit: str) -> list[str]:
     lengths = [_length(getattr(one, f"{name}_mm"), unit) for name in LENGTHS]
     chance = "" if one.conformance_probability is None else f"{one.conformance_probability:.4f}"
     slopes = [_plain(one.slope_x, 8), _plain(one.slope_y, 8)]
     return [
-        one.pocket, one.action, _length(one.offset_mm, unit), *slopes, *lengths, chance, one.verdict, one.reason,
+        one.pocket, one.action, _length(one.offset_mm, unit), *slopes, *lengths, chance, one.verdict, str(one.reason),
     ]  # fmt: skip
 
 
-def _follow_rows(follows: Sequence[DecisionRecord]) -> Iterable[list[str]]:
+def _follow_rows(follows: Sequence[Decision]) -> Iterable[list[str]]:
     for one in follows:
         assert one.follow is not None
         for x, column in zip(one.follow.x_mm, one.follow.offset_mm, strict=True):

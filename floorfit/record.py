@@ -6,33 +6,47 @@ All lengths are millimetres whatever the part file's unit; the keys say so. A nu
 
 from __future__ import annotations
 
+import hashlib
+import json
+import platform
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from floorfit.decision.decision import Correction, FollowGrid
+from floorfit.decision.decision import Decision, Number
+from floorfit.decision.neighbours import NeighbourStep
+from floorfit.decision.web_map import WebMap
 from floorfit.errors import Finding, InputError
+from floorfit.part.part_file import part_to_document
+from floorfit.readings.gauge_file import gauge_to_document
+
+if TYPE_CHECKING:
+    from floorfit.result import Result
+    from floorfit.surface.spline import Surface
 
 __all__ = [
     "RECORD_FORMAT",
-    "DecisionRecord",
-    "FollowRecord",
+    "Decision",
     "InputRecord",
-    "MapRecord",
-    "NeighbourRecord",
     "ReadingsRecord",
     "Record",
     "SummaryRecord",
     "SurfaceRecord",
+    "WebMap",
+    "closing_sentence",
+    "make_record",
     "read_record",
     "record_schema",
 ]
 
 RECORD_FORMAT: Literal["floorfit-record/1"] = "floorfit-record/1"
-
-Number = float | None
 
 
 class _Model(BaseModel):
@@ -44,54 +58,6 @@ class InputRecord(_Model):
 
     name: str
     sha256: str
-
-
-class FollowRecord(_Model):
-    """Offsets of a `follow` floor on a grid, ``offset_mm[i][j]`` at ``(x_mm[i], y_mm[j])``."""
-
-    x_mm: list[float]
-    y_mm: list[float]
-    offset_mm: list[list[float]]
-
-    def grid(self) -> FollowGrid:
-        """Return the grid as arrays, mm."""
-        return FollowGrid(np.array(self.x_mm), np.array(self.y_mm), np.array(self.offset_mm))
-
-
-class DecisionRecord(_Model):
-    """One floor: the row of ``offsets.csv`` in millimetres, and what stands behind it."""
-
-    pocket: str
-    action: Literal["shift", "tilt", "follow", "hold"]
-    centroid_mm: tuple[float, float]
-    offset_mm: Number
-    slope_x: float
-    slope_y: float
-    offset_u_mm: Number
-    web_before_min_mm: Number
-    web_before_max_mm: Number
-    web_after_min_mm: Number
-    web_after_max_mm: Number
-    web_after_interval_mm: tuple[Number, Number]
-    web_lower_limit_mm: Number
-    web_upper_limit_mm: Number
-    conformance_probability: Number
-    thin_probability: Number
-    thick_probability: Number
-    verdict: Literal["conform", "undecided", "nonconform"]
-    reason: str
-    margin_mm: Number
-    readings_used: int
-    budget_mm: dict[str, float]
-    suggestion_mm: tuple[float, float] | None
-    notes: list[str]
-    follow: FollowRecord | None
-
-    def correction(self) -> Correction:
-        """Return the offset field that this row describes, mm."""
-        grid = None if self.follow is None else self.follow.grid()
-        offset = float("nan") if self.offset_mm is None else self.offset_mm
-        return Correction(self.action, self.centroid_mm, offset, (self.slope_x, self.slope_y), grid)
 
 
 class ReadingsRecord(_Model):
@@ -140,34 +106,6 @@ class SurfaceRecord(_Model):
     notes: list[str]
 
 
-class MapRecord(_Model):
-    """Layers on one rectangular grid, ``layer[j][i]`` at ``(x_mm[i], y_mm[j])``; null outside what it describes.
-
-    ``warp_mm`` and ``warp_u_mm`` (standard uncertainty) cover the part's outline; ``pocket[j][i]`` is the index of
-    the floor in the part's order or -1; the web layers and the margin cover floors only. Webs are local: on a floor or
-    over an underside that slopes, each place has a nominal web of its own.
-    """
-
-    x_mm: list[float]
-    y_mm: list[float]
-    warp_mm: list[list[Number]]
-    warp_u_mm: list[list[Number]]
-    pocket: list[list[int]]
-    web_before_mm: list[list[Number]]
-    web_after_mm: list[list[Number]]
-    margin_mm: list[list[Number]]
-
-
-class NeighbourRecord(_Model):
-    """Two floors that share a thin rib, and the difference of their offsets across it."""
-
-    a: str
-    b: str
-    rib_mm: float
-    at_mm: tuple[float, float]
-    step_mm: float
-
-
 class SummaryRecord(_Model):
     """Counts and the one sentence a person can act on."""
 
@@ -194,13 +132,163 @@ class Record(_Model):
     part: dict[str, Any]
     summary: SummaryRecord
     surface: SurfaceRecord | None
-    decisions: list[DecisionRecord]
+    decisions: list[Decision]
     readings: ReadingsRecord
-    map: MapRecord | None
-    neighbours: list[NeighbourRecord]
+    map: WebMap | None
+    neighbours: list[NeighbourStep]
     findings: list[dict[str, str]]
     gauge: dict[str, Any] | None = None
     frame: dict[str, Any] | None = None
+
+
+def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None = None) -> Record:
+    """Build the record of a run.
+
+    Parameters
+    ----------
+    result : Result
+    inputs : mapping of str to (name, bytes), optional
+        The files that went in, by role; their digests are kept. Without it, the digest of the part's document.
+
+    Returns
+    -------
+    Record
+    """
+    document = part_to_document(result.part)
+    files = inputs or {"part": (result.part.name, json.dumps(document, sort_keys=True).encode())}
+    digests = {
+        role: InputRecord(name=name, sha256=hashlib.sha256(data).hexdigest()) for role, (name, data) in files.items()
+    }
+    settings = result.settings.flat()
+    return Record(
+        job=_job_id(digests, settings),
+        created=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        versions=_versions(),
+        inputs=digests,
+        settings=settings,
+        part=document,
+        summary=_summary(result),
+        surface=_surface(result),
+        decisions=list(result.decisions),
+        readings=_readings(result),
+        map=result.map,
+        neighbours=list(result.neighbours),
+        findings=[asdict(finding) for finding in result.findings],
+        gauge=None if result.gauge is None else gauge_to_document(result.gauge),
+        frame=None if result.frame is None else result.frame.document(),
+    )
+
+
+def closing_sentence(result: Result) -> str:
+    """The one line that a person can act on: how many floors are corrected, and which are not, and why."""
+    total = len(result.decisions)
+    held = [one for one in result.decisions if one.action == "hold"]
+    doubtful = [one for one in result.decisions if one.action != "hold" and not one.is_sure]
+    line = f"{total - len(held)} of {total} pockets corrected"
+    if held:
+        line += f", {len(held)} held: {_named(held)}"
+    if doubtful:
+        line += f"; not sure to conform: {_named(doubtful)}"
+    if not held and not doubtful:
+        line += ", all predicted to conform"
+    return line + "."
+
+
+def _named(decisions: Iterable[Decision], most: int = 4) -> str:
+    rows = list(decisions)
+    names = [f"{one.pocket} ({one.reason.code or one.verdict})" for one in rows[:most]]
+    if len(rows) > most:
+        names.append(f"and {len(rows) - most} more")
+    return ", ".join(names)
+
+
+def _job_id(digests: Mapping[str, InputRecord], settings: Mapping[str, Any]) -> str:
+    text = json.dumps([{k: v.sha256 for k, v in digests.items()}, settings], sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:12]
+
+
+def _versions() -> dict[str, str]:
+    out = {"python": platform.python_version()}
+    for name in ("floorfit", "numpy", "scipy", "shapely"):
+        try:
+            out[name] = version(name)
+        except PackageNotFoundError:
+            out[name] = "unknown"
+    return out
+
+
+def _summary(result: Result) -> SummaryRecord:
+    verdicts = [one.verdict for one in result.decisions]
+    held = sum(one.action == "hold" for one in result.decisions)
+    return SummaryRecord(
+        pockets=len(verdicts),
+        corrected=len(verdicts) - held,
+        held=held,
+        conform=sum(one.is_sure for one in result.decisions),
+        undecided=verdicts.count("undecided"),
+        nonconform=verdicts.count("nonconform"),
+        readings=len(result.readings),
+        readings_used=int(result.used.is_used.sum()),
+        sentence=closing_sentence(result),
+    )
+
+
+def _surface(result: Result) -> SurfaceRecord | None:
+    fit = result.fit
+    if fit is None:
+        return None
+    grid = fit.surface.grid
+    available = None if result.webs is None else result.webs.available
+    x_axis, y_axis = (grid.across, grid.along) if grid.swapped else (grid.along, grid.across)
+    return SurfaceRecord(
+        knots_x_mm=x_axis.knots.tolist(),
+        knots_y_mm=y_axis.knots.tolist(),
+        coefficients_mm=_coefficients(fit.surface),
+        available_mm=None if available is None else _coefficients(available),
+        smoothing=fit.smoothing,
+        reach_mm=fit.reach,
+        tension_mm=fit.tension,
+        noise_inflation=fit.inflation,
+        effective_parameters=fit.effective_parameters,
+        unknowns=grid.unknowns,
+        cell_mm=fit.cell,
+        readings_used=int(result.used.is_used.sum()),
+        notes=[],
+    )
+
+
+def _coefficients(surface: Surface) -> list[list[float]]:
+    """Along X × Y, whichever way the grid lies."""
+    swapped = surface.grid.swapped
+    return (surface.coefficients.T if swapped else surface.coefficients).tolist()  # type: ignore[no-any-return]
+
+
+def _readings(result: Result) -> ReadingsRecord:
+    table, used = result.readings, result.used
+    ids = [pocket.id for pocket in result.part.pockets]
+    return ReadingsRecord(
+        line=table.line.tolist(),
+        x_mm=table.x.tolist(),
+        y_mm=table.y.tolist(),
+        thickness_mm=_numbers(table.thickness),
+        z_mm=_numbers(table.z),
+        u_mm=_numbers(used.u),
+        label=[str(label) for label in table.pocket],
+        floor=[ids[k] if k >= 0 else "" for k in used.floor],
+        used=used.is_used.tolist(),
+        reason=list(used.reason),
+        warp_mm=_numbers(used.warp),
+        residual_mm=_numbers(used.residual),
+        loo_mm=_numbers(used.loo),
+        weight=_numbers(used.weight),
+    )
+
+
+def _numbers(values: ArrayLike) -> list[float | None]:
+    array = np.asarray(values, float)
+    if np.isfinite(array).all():
+        return array.tolist()  # type: ignore[no-any-return]
+    return [value if np.isfinite(value) else None for value in array.tolist()]
 
 
 def record_schema() -> dict[str, Any]:

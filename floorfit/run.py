@@ -20,7 +20,6 @@ from floorfit.readings.observations import Readings
 from floorfit.result import Result, Settings, Used
 
 if TYPE_CHECKING:
-    from floorfit.decision import DecisionSettings
     from floorfit.decision.budget import ReadingNoise
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
@@ -215,7 +214,6 @@ def _decided(
     given: NDArray[np.intp],
 ) -> Result:
     from floorfit.decision import decide
-    from floorfit.decision.advice import with_pushoff
     from floorfit.decision.budget import with_budgets
     from floorfit.decision.neighbours import neighbour_steps
     from floorfit.web import Webs
@@ -223,14 +221,19 @@ def _decided(
     readings = taken.readings
     counted = np.bincount(used.floor[used.is_used], minlength=len(part.pockets))
     dish = _dish(part, places, used, fit)
-    rules = _decision_settings(settings, taken)
     webs = Webs(fit.surface, _available(part, readings, screened, places, used, fit), settings.bias)
     decisions = decide(
-        part, webs, fit.posterior, counted.tolist(), given.tolist(), rules, dish=dish, seed=settings.seed
+        part,
+        webs,
+        fit.posterior,
+        counted.tolist(),
+        given.tolist(),
+        settings.decision,
+        common_u=float(np.hypot(settings.machine_u, taken.calibration_u)),
+        dish=dish,
+        seed=settings.seed,
     )
     decisions = with_budgets(part, fit, webs, decisions, _noise(screened, used, settings, taken))
-    if settings.force > 0:
-        decisions = with_pushoff(part, decisions, settings.force)
     corrections = {one.pocket: one.correction for one in decisions}
     return Result(
         part,
@@ -288,22 +291,6 @@ def _noise(screened: Screened, used: Used, settings: Settings, taken: _Taken) ->
         resolution_share=min(0.5, settings.resolution**2 / 12 / total),
         calibration_u=taken.calibration_u,
         machine_u=settings.machine_u,
-    )
-
-
-def _decision_settings(settings: Settings, taken: _Taken) -> DecisionSettings:
-    from floorfit.decision import DecisionSettings
-
-    return DecisionSettings(
-        level=settings.level,
-        most=settings.most,  # type: ignore[arg-type]
-        limit=settings.limit,
-        max_cut=settings.max_cut,
-        min_chip=settings.min_chip,
-        thin_cost=settings.thin_cost,
-        max_u=settings.max_u,
-        common_u=float(np.hypot(settings.machine_u, taken.calibration_u)),
-        aim=settings.aim,  # type: ignore[arg-type]
     )
 
 

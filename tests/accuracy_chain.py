@@ -137,13 +137,13 @@ def _figures(plate: Plate, decision) -> Figures:  # type: ignore[no-untyped-def]
     low, high = float(deviation.min()), float(deviation.max())
     lower, upper = pocket.tolerance.lower, pocket.tolerance.upper
     assert lower is not None and upper is not None
-    ends = decision.web_after_interval
+    ends = decision.web_after_interval_mm
     return Figures(
         *head,
         offset_error=round((low + high) / 2 - (lower + upper) / 2, 6),
-        offset_u=round(decision.offset_u, 6),
-        web_min_error=round(decision.web_after_min - (pocket.web + low), 6),
-        web_max_error=round(decision.web_after_max - (pocket.web + high), 6),
+        offset_u=round(decision.offset_u_mm, 6),
+        web_min_error=round(decision.web_after_min_mm - (pocket.web + low), 6),
+        web_max_error=round(decision.web_after_max_mm - (pocket.web + high), 6),
         is_web_covered=bool(ends[0] <= pocket.web + low and pocket.web + high <= ends[1]),
         in_tolerance=bool(lower <= low and high <= upper),
         by_shift=bool(by_shift),
@@ -198,7 +198,7 @@ def summarise(figures: Iterable[Figures]) -> Summary:
     cut = [f for f in every if f.offset_error is not None]
     errors = np.array([f.offset_error for f in cut], float)
     webs = np.array([(f.web_min_error, f.web_max_error) for f in cut], float)
-    stated = np.array([f.offset_u for f in cut], float) * 1.959964 / 2
+    stated = np.array([f.offset_u_mm for f in cut], float) * 1.959964 / 2
     reach = [f for f in every if f.by_shift or f.by_tilt]
     share = max(1, len(reach))
     return Summary(

@@ -10,8 +10,7 @@ import numpy as np
 
 from floorfit.part.model import Part, Pocket, Tolerance
 from floorfit.readings.observations import Readings, readings_from_arrays
-from floorfit.record import Record
-from floorfit.record_maker import make_record
+from floorfit.record import Record, make_record
 from floorfit.run import Settings, correct
 from floorfit.verify.predicted import Prediction
 
@@ -80,7 +79,7 @@ def finished_readings(
     generator = np.random.default_rng(seed + 1)
     own = generator.normal(0.0, scatter, len(prediction.part.pockets))[floor]
     noise = generator.normal(0.0, NOISE, len(x))
-    offset = np.array([float(record.decisions[k].correction().at(a, b)) for k, a, b in zip(floor, x, y, strict=True)])
+    offset = np.array([float(record.decisions[k].correction.at(a, b)) for k, a, b in zip(floor, x, y, strict=True)])
     web = 2.0 + offset - warp(x, y) + bias + own + moved(x, y) + noise
     chosen = np.isin(floor, range(len(record.decisions)) if pockets is None else list(pockets))
     return readings_from_arrays(x[chosen], y[chosen], web[chosen])

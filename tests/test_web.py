@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -14,8 +15,7 @@ import floorfit
 from floorfit.decision.floor_warp import floor_points
 from floorfit.folder import write_job
 from floorfit.part import Tolerance
-from floorfit.record import read_record
-from floorfit.record_maker import make_record
+from floorfit.record import make_record, read_record
 from floorfit.result import Result
 from floorfit.verify.predicted import Prediction
 from floorfit.web import depth_of_cut, left_after, margin
@@ -66,6 +66,7 @@ def _bowl(x, y):  # type: ignore[no-untyped-def]
     return small_part.plane(x, y) + 8e-6 * ((x - 100) ** 2 + (y - 90) ** 2)
 
 
+@cache
 def _result(stock: float, has_z: bool, most: str, tolerance: float) -> Result:
     """Floors roughed ``stock`` above nominal where Z was measured, or roughed true on the warped plate."""
     part = small_part.part(web_tolerance=[-tolerance, tolerance], finish_stock=stock)
@@ -75,7 +76,7 @@ def _result(stock: float, has_z: bool, most: str, tolerance: float) -> Result:
     thickness = 2.0 + stock - (0.0 * w if has_z else w)
     z = 2.0 + stock + w if has_z else None
     readings = floorfit.readings_from_arrays(x, y, thickness, z=z)
-    return floorfit.correct(part, readings, floorfit.result.with_settings(floorfit.Settings(), most=most))
+    return floorfit.correct(part, readings, floorfit.Settings.of(most=most))
 
 
 CASES = [
@@ -106,12 +107,12 @@ def test_table_map_record_and_verify_say_the_same_web(
         # Layers of the map are kept to a nanometre; the follow grid interpolates within 2 µm (contract).
         close = 0.002 if decision.action == "follow" else 2e-6
         assert drawn == pytest.approx(said, abs=close)
-        row = (decision.web_before_min, decision.web_before_max) if decision.action == "hold" else (
-            decision.web_after_min, decision.web_after_max
+        row = (decision.web_before_min_mm, decision.web_before_max_mm) if decision.action == "hold" else (
+            decision.web_after_min_mm, decision.web_after_max_mm
         )  # fmt: skip
         assert row == pytest.approx((pocket.web + here.min(), pocket.web + here.max()), abs=close)
         if decision.action != "hold":
-            assert decision.margin == pytest.approx(float(margin(pocket.tolerance, here).min()), abs=close)
+            assert decision.margin_mm == pytest.approx(float(margin(pocket.tolerance, here).min()), abs=close)
 
 
 def test_the_cases_reach_every_action() -> None:

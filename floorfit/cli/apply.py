@@ -103,7 +103,7 @@ def _job(path: Path) -> tuple[Record, Part, dict[str, Correction]]:
 
     record = read_record(path)
     part = part_from_document(record.part, f"{path.name}/record.json")
-    return record, part, {decision.pocket: decision.correction() for decision in record.decisions}
+    return record, part, {decision.pocket: decision.correction for decision in record.decisions}
 
 
 def _write_lines(args: argparse.Namespace, part: Part, corrections: dict[str, Correction]) -> None:

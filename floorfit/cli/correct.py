@@ -41,7 +41,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--datums", metavar="DATUMS", help="datum points (CSV): the readings are in machine coordinates"
     )
     parser.add_argument(
-        "--plate-temperature", type=_finite, metavar="C", help="with --datums: allow for growth from 20 °C"
+        "--plate-temperature", type=float, metavar="C", help="with --datums: allow for growth from 20 °C"
     )
     parser.add_argument(
         "--expect", metavar="SERIES", help="mean warp of earlier parts (from `floorfit series`), used where it agrees"
@@ -53,31 +53,28 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def _add_settings(group: argparse._ArgumentGroup) -> None:
     mm = "millimetres"
-    group.add_argument("--reading-u", type=_positive, metavar="MM", help="standard uncertainty of a reading [0.010]")
-    group.add_argument("--z-u", type=_positive, metavar="MM", help="standard uncertainty of a measured floor Z [0.005]")
-    group.add_argument(
-        "--machine-u", type=_not_negative, metavar="MM", help="common uncertainty of the machine's Z [0]"
-    )
-    group.add_argument("--level", type=_level, metavar="P", help="probability that makes a floor conform [0.95]")
+    group.add_argument("--reading-u", type=float, metavar="MM", help="standard uncertainty of a reading [0.010]")
+    group.add_argument("--z-u", type=float, metavar="MM", help="standard uncertainty of a measured floor Z [0.005]")
+    group.add_argument("--machine-u", type=float, metavar="MM", help="common uncertainty of the machine's Z [0]")
+    group.add_argument("--level", type=float, metavar="P", help="probability that makes a floor conform [0.95]")
     group.add_argument("--most", choices=["shift", "tilt", "follow"], help="the most that the machine can do [follow]")
-    group.add_argument("--limit", type=_positive, metavar="MM", help=f"largest offset allowed, {mm} [2]")
+    group.add_argument("--limit", type=float, metavar="MM", help=f"largest offset allowed, {mm} [2]")
     group.add_argument(
-        "--max-cut", type=_positive, metavar="MM", help="most metal for one finishing pass [finish stock + limit]"
+        "--max-cut", type=float, metavar="MM", help="most metal for one finishing pass [finish stock + limit]"
     )
-    group.add_argument("--min-chip", type=_not_negative, metavar="MM", help="least depth of cut before a note [0.05]")
-    group.add_argument("--thin-cost", type=_positive, metavar="N", help="weight of thin against thick [3]")
+    group.add_argument("--min-chip", type=float, metavar="MM", help="least depth of cut before a note [0.05]")
+    group.add_argument("--thin-cost", type=float, metavar="N", help="weight of thin against thick [3]")
     group.add_argument("--aim", choices=["middle", "nominal"], help="where in the tolerance to aim [middle]")
     group.add_argument(
-        "--probe-radius", type=_not_negative, metavar="MM", help="probe's radius: nearer to a wall is set aside [3]"
+        "--probe-radius", type=float, metavar="MM", help="probe's radius: nearer to a wall is set aside [3]"
     )
     group.add_argument(
         "--bias",
-        type=_finite,
+        type=float,
         metavar="MM",
         help="finished webs came out this much thicker than predicted (see verify): taken off every offset [0]",
     )
-    group.add_argument("--force", type=_not_negative, metavar="N", help="cutting force: note how far webs give way [0]")
-    group.add_argument("--rib-max", type=_positive, metavar="MM", help="widest rib across which steps are listed [12]")
+    group.add_argument("--rib-max", type=float, metavar="MM", help="widest rib across which steps are listed [12]")
     group.add_argument("--seed", type=int, metavar="N", help="seed of the joint samples [1]")
 
 
@@ -99,7 +96,7 @@ def run(args: argparse.Namespace) -> int:
     inputs = {role: (Path(name).name, Path(name).read_bytes()) for role, name in given.items() if name is not None}
 
     from floorfit.folder import write_job
-    from floorfit.record_maker import make_record
+    from floorfit.record import make_record
     from floorfit.report.beside import drawing_beside
     from floorfit.run import correct
 
@@ -142,11 +139,9 @@ def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:
 
 
 def _settings(args: argparse.Namespace) -> Settings:
-    from dataclasses import fields
+    from floorfit.result import Settings
 
-    from floorfit.result import Settings, with_settings
-
-    return with_settings(Settings(), **{one.name: getattr(args, one.name, None) for one in fields(Settings)})
+    return Settings.of(**{name: getattr(args, name, None) for name in Settings().flat()})
 
 
 def _progress() -> Callable[[str], None] | None:
@@ -171,34 +166,3 @@ def _readings_line(result: Result) -> str:
             kinds[code] = kinds.get(code, 0) + 1
     listed = ", ".join(f"{count} {code}" for code, count in sorted(kinds.items(), key=lambda one: -one[1]))
     return f"{total} readings, {total - used} set aside: {listed} (see readings.csv)."
-
-
-def _positive(text: str) -> float:
-    value = _finite(text)
-    if value <= 0:
-        raise argparse.ArgumentTypeError(f"{text} is not above zero")
-    return value
-
-
-def _not_negative(text: str) -> float:
-    value = _finite(text)
-    if value < 0:
-        raise argparse.ArgumentTypeError(f"{text} is below zero")
-    return value
-
-
-def _level(text: str) -> float:
-    value = _finite(text)
-    if not 0.5 < value < 1:
-        raise argparse.ArgumentTypeError(f"{text} is not between 0.5 and 1")
-    return value
-
-
-def _finite(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from error
-    if value != value or value in (float("inf"), float("-inf")):
-        raise argparse.ArgumentTypeError(f"{text} is not a finite number")
-    return value

@@ -107,7 +107,7 @@ def _after(job: str, part: Part) -> tuple[Known, float | None, list[str]]:
     r, surface = record.readings, record.surface
     known = known_readings(r.x_mm, r.y_mm, r.u_mm, r.used, inflation=surface.noise_inflation if surface else 1.0)
     tau2 = surface_variance(surface.smoothing, surface.noise_inflation) if surface else None
-    return known, tau2, [d.pocket for d in record.decisions if wants_readings(d.verdict, d.reason)]
+    return known, tau2, [d.pocket for d in record.decisions if wants_readings(d.verdict, d.reason.code)]
 
 
 def _write(args: argparse.Namespace, part: Part, plan: Plan, output: Path, picture: Path) -> None:

@@ -9,7 +9,7 @@ from floorfit.units import MM_PER_UNIT
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from floorfit.record import DecisionRecord, Record
+    from floorfit.record import Decision, Record
 
 __all__ = ["pocket_table"]
 
@@ -40,12 +40,12 @@ def pocket_table(record: Record, most: int = 200) -> Table:
     return table
 
 
-def _urgency(one: DecisionRecord) -> tuple[int, float]:
+def _urgency(one: Decision) -> tuple[int, float]:
     rank = 0 if one.action == "hold" else 1 if one.verdict != "conform" else 2
     return rank, float("inf") if one.margin_mm is None else one.margin_mm
 
 
-def _cells(one: DecisionRecord, unit: str) -> list[str]:
+def _cells(one: Decision, unit: str) -> list[str]:
     after = f"{_text(one.web_after_min_mm, unit)}…{_text(one.web_after_max_mm, unit)}"
     if one.web_after_min_mm is None:
         after = "–"

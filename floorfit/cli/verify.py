@@ -28,7 +28,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("-o", "--output", metavar="FOLDER", required=True, help="folder to make")
     parser.add_argument("--replace", action="store_true", help="replace an existing folder")
     parser.add_argument(
-        "--moved", type=_positive, default=0.05, metavar="MM", help="movement of the plate to measure again at [0.05]"
+        "--moved", type=float, default=0.05, metavar="MM", help="movement of the plate to measure again at [0.05]"
     )
     parser.set_defaults(run=run)
 
@@ -60,9 +60,3 @@ def run(args: argparse.Namespace) -> int:
     for line in (*verification_answers(found), found.sentence):
         say(line)
     return 0 if found.conforms else 1
-
-
-def _positive(text: str) -> float:
-    from floorfit.cli.correct import _positive as positive
-
-    return positive(text)

@@ -56,7 +56,7 @@ def with_budgets(
     Returns
     -------
     tuple of Decision
-        With ``budget`` in mm: repeatability, floor Z, resolution, surface between readings, smoothing and dishing,
+        With ``budget_mm``: repeatability, floor Z, resolution, surface between readings, smoothing and dishing,
         calibration, machine Z. Their root sum of squares is half the expanded uncertainty. What the joint samples have
         beyond the linear parts (the smoothing's own spread, local dishing, and which place is the extreme) stands under
         smoothing and dishing.
@@ -64,13 +64,13 @@ def with_budgets(
     places = [_decisive(pocket, webs, one) for pocket, one in zip(part.pockets, decisions, strict=True)]
     scatter, between = fit.variance_split(places)
     return tuple(
-        replace(one, budget=_budget(one, float(scatter[k]), float(between[k]), noise)) if one.readings_used else one
+        replace(one, budget_mm=_budget(one, float(scatter[k]), float(between[k]), noise)) if one.readings_used else one
         for k, one in enumerate(decisions)
     )
 
 
 def _budget(decision: Decision, scatter: float, between: float, noise: ReadingNoise) -> dict[str, float]:
-    total = (decision.offset_u / 2) ** 2
+    total = ((decision.offset_u_mm or 0.0) / 2) ** 2
     shared = noise.calibration_u**2 + noise.machine_u**2
     own = max(total - shared, 0.0)
     linear = scatter + between

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from floorfit.decision.candidates import Candidate, best_candidate
-from floorfit.decision.decision import Correction, Decision, Verdict
+from floorfit.decision.decision import Decision, Reason, Verdict, known
 from floorfit.decision.dishing import LEAST_DISH_MM
 from floorfit.decision.floor_warp import FloorWarp, floor_warp
 from floorfit.decision.follow import follow_grid
@@ -37,6 +37,7 @@ def decide(
     given: Sequence[int],
     settings: DecisionSettings,
     *,
+    common_u: float = 0.0,
     dish: float = LEAST_DISH_MM,
     seed: int = 1,
     progress: Callable[[], None] | None = None,
@@ -53,6 +54,8 @@ def decide(
     used, given : sequence of int
         Readings of each floor that the fit used, and that the file held, in the part's order.
     settings : DecisionSettings
+    common_u : float, mm
+        Standard uncertainty that all readings share (calibration, Z of the machine): it does not average out.
     dish : float, mm
         Standard deviation of the webs' local dishing, from `floorfit.decision.dishing.estimate_dish`.
     seed : int
@@ -65,7 +68,7 @@ def decide(
     tuple of Decision, in the part's order
     """
     with threadpool_limits(limits=1, user_api="blas"):  # many small products: threads only wait for each other
-        return _decide(part, webs, posterior, used, given, settings, dish, seed, progress)
+        return _decide(part, webs, posterior, used, given, settings, common_u, dish, seed, progress)
 
 
 def _decide(
@@ -75,12 +78,13 @@ def _decide(
     used: Sequence[int],
     given: Sequence[int],
     settings: DecisionSettings,
+    common_u: float,
     dish: float,
     seed: int,
     progress: Callable[[], None] | None,
 ) -> tuple[Decision, ...]:
     generator = np.random.default_rng([seed, 2])
-    common = settings.common_u * generator.standard_normal(posterior.count)
+    common = common_u * generator.standard_normal(posterior.count)
     dishes = dish * generator.standard_normal((len(part.pockets), posterior.count))
 
     def decided(k: int) -> Decision:
@@ -110,7 +114,7 @@ def hold_all(part: Part, given: Sequence[int], words: str) -> tuple[Decision, ..
         Why there is no surface.
     """
     return tuple(
-        _blank(pocket, f"{'too-few-readings' if count else 'no-readings'}: {words}")
+        _blank(pocket, Reason("too-few-readings" if count else "no-readings", words))
         for pocket, count in zip(part.pockets, given, strict=True)
     )
 
@@ -126,22 +130,20 @@ def _measured(floor: FloorWarp, count: int, webs: Webs, settings: DecisionSettin
     chosen = best_candidate(floor, settings)
     held = reason = hold_reason(floor, chosen, settings, wording)
     verdict = verdict_of(chosen.chances.conform, settings.level)
-    if reason.startswith(("no-stock", "tolerance")):
-        verdict = "nonconform"
-    elif reason:
-        verdict = "undecided"
-    if not reason and verdict != "conform":
+    if reason:
+        verdict = "nonconform" if reason.code in ("no-stock", "tolerance") else "undecided"
+    elif verdict != "conform":
         reason = _undecided(floor, chosen, wording)
     decision = replace(
         _with_before(_blank(floor.pocket, reason), floor),
-        offset_u=2 * _offset_deviation(floor, chosen),
+        offset_u_mm=2 * _offset_deviation(floor, chosen),
         conformance_probability=chosen.chances.conform,
         verdict=verdict,
-        margin=float(margin(floor.pocket.tolerance, _after(floor, chosen)).min()),
+        margin_mm=known(float(margin(floor.pocket.tolerance, _after(floor, chosen)).min())),
         thin_probability=chosen.chances.thin,
         thick_probability=chosen.chances.thick,
         readings_used=count,
-        suggestion=_suggestion(floor) if verdict != "conform" else None,
+        suggestion_mm=_suggestion(floor) if verdict != "conform" else None,
     )
     if held:
         return decision
@@ -150,59 +152,63 @@ def _measured(floor: FloorWarp, count: int, webs: Webs, settings: DecisionSettin
 
 def _unmeasured(floor: FloorWarp, total: int) -> Decision:
     words = "every reading of this floor was set aside" if total else "no reading lies on this floor"
-    reason = f"no-readings: {words}; take at least three, spread over it"
     return replace(
-        _with_before(_blank(floor.pocket, reason), floor),
-        offset_u=2 * float(floor.deviation.max()),
-        suggestion=_suggestion(floor),
+        _with_before(
+            _blank(floor.pocket, Reason("no-readings", f"{words}; take at least three, spread over it")), floor
+        ),
+        offset_u_mm=2 * float(floor.deviation.max()),
+        suggestion_mm=_suggestion(floor),
     )
 
 
-def _blank(pocket: Pocket, reason: str) -> Decision:
+def _blank(pocket: Pocket, reason: Reason) -> Decision:
     """A held floor of which nothing is known but its limits."""
-    nan = float("nan")
     lower, upper = pocket.tolerance.lower, pocket.tolerance.upper
     return Decision(
         pocket=pocket.id,
-        correction=Correction("hold", pocket.centroid, nan),
-        offset_u=nan,
-        web_before_min=nan,
-        web_before_max=nan,
-        web_after_min=nan,
-        web_after_max=nan,
-        web_lower_limit=float("-inf") if lower is None else pocket.web + lower,
-        web_upper_limit=float("inf") if upper is None else pocket.web + upper,
-        conformance_probability=nan,
+        action="hold",
+        centroid_mm=pocket.centroid,
+        offset_mm=None,
+        slope_x=0.0,
+        slope_y=0.0,
+        offset_u_mm=None,
+        web_before_min_mm=None,
+        web_before_max_mm=None,
+        web_after_min_mm=None,
+        web_after_max_mm=None,
+        web_after_interval_mm=(None, None),
+        web_lower_limit_mm=None if lower is None else pocket.web + lower,
+        web_upper_limit_mm=None if upper is None else pocket.web + upper,
+        conformance_probability=None,
+        thin_probability=None,
+        thick_probability=None,
         verdict="undecided",
         reason=reason,
-        margin=nan,
+        margin_mm=None,
     )
 
 
 def _with_before(decision: Decision, floor: FloorWarp) -> Decision:
-    deviation = left_after(0.0, floor.mean, floor.left)
-    web = floor.pocket.web
-    return replace(decision, web_before_min=web + float(deviation.min()), web_before_max=web + float(deviation.max()))
+    web = floor.pocket.web + left_after(0.0, floor.mean, floor.left)
+    return replace(decision, web_before_min_mm=float(web.min()), web_before_max_mm=float(web.max()))
 
 
 def _with_after(decision: Decision, floor: FloorWarp, chosen: Candidate, webs: Webs, notes: list[str]) -> Decision:
-    after, web = _after(floor, chosen), floor.pocket.web
+    height, slope_x, slope_y = chosen.plane
+    follow = follow_grid(floor.pocket, webs, height) if chosen.action == "follow" else None
+    web = floor.pocket.web + _after(floor, chosen)
     return replace(
         decision,
-        correction=_correction(floor.pocket, chosen, webs),
-        web_after_min=web + float(after.min()),
-        web_after_max=web + float(after.max()),
-        web_after_interval=_interval(floor, chosen),
+        action=chosen.action,
+        offset_mm=height if follow is None else height + float(webs.aimed(*floor.pocket.centroid)),
+        slope_x=slope_x,
+        slope_y=slope_y,
+        follow=follow,
+        web_after_min_mm=float(web.min()),
+        web_after_max_mm=float(web.max()),
+        web_after_interval_mm=_interval(floor, chosen),
         notes=tuple(notes),
     )
-
-
-def _correction(pocket: Pocket, chosen: Candidate, webs: Webs) -> Correction:
-    height, slope_x, slope_y = chosen.plane
-    if chosen.action != "follow":
-        return Correction(chosen.action, pocket.centroid, height, (slope_x, slope_y))
-    offset = height + float(webs.aimed(*pocket.centroid))
-    return Correction("follow", pocket.centroid, offset, (0.0, 0.0), follow_grid(pocket, webs, height))
 
 
 def _after(floor: FloorWarp, chosen: Candidate) -> Array:
@@ -237,10 +243,8 @@ def _suggestion(floor: FloorWarp) -> tuple[float, float]:
     return (float(place[0]), float(place[1]))
 
 
-def _undecided(floor: FloorWarp, chosen: Candidate, wording: Wording) -> str:
+def _undecided(floor: FloorWarp, chosen: Candidate, wording: Wording) -> Reason:
     place = wording.place(np.array(_suggestion(floor)))
     share = 100 * chosen.chances.conform
-    return (
-        f"tolerance: a limit lies within the uncertainty ({share:.0f} % likely to conform); "
-        f"two more readings near {place} may decide it"
-    )
+    words = f"a limit lies within the uncertainty ({share:.0f} % likely to conform)"
+    return Reason("tolerance", f"{words}; two more readings near {place} may decide it")

@@ -1,18 +1,84 @@
-"""What was decided for each floor: frozen, in millimetres, and all that later rooms may rely on."""
+"""What was decided for each floor: frozen, in millimetres; the same in memory and in the record."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from pydantic import BeforeValidator, ConfigDict, PlainSerializer, WithJsonSchema
 
-__all__ = ["Action", "Correction", "Decision", "FollowGrid", "Verdict"]
+__all__ = ["Action", "Correction", "Decision", "FollowGrid", "JsonArray", "Number", "Reason", "Verdict", "known"]
 
 Action = Literal["shift", "tilt", "follow", "hold"]
 Verdict = Literal["conform", "undecided", "nonconform"]
+
+#: A number of the record; None where it is not known, or there is none.
+Number = float | None
+
+#: What a written result allows: no key unasked for, no NaN.
+WRITTEN = ConfigDict(extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=True)
+
+
+def _read_array(values: Any) -> NDArray[np.float64]:
+    array = np.array(values, dtype=float)
+    array.flags.writeable = False
+    return array
+
+
+def _write_array(values: NDArray[np.float64]) -> list[Any]:
+    written = values.astype(object)
+    written[~np.isfinite(values)] = None
+    return written.tolist()  # type: ignore[no-any-return]
+
+
+#: An array in memory, nested lists in the record; NaN is null there.
+JsonArray = Annotated[
+    NDArray[np.float64], BeforeValidator(_read_array), PlainSerializer(_write_array), WithJsonSchema({"type": "array"})
+]
+
+
+def known(value: float) -> Number:
+    """Return a number as a float, None where it is NaN or infinite."""
+    return float(value) if np.isfinite(value) else None
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a floor is held, or not sure to conform.
+
+    Parameters
+    ----------
+    code : str
+        A code of the contract; ``""`` where there is no reason, and the object is then false.
+    words : str
+        What is the matter, and what would free the floor.
+    """
+
+    code: str = ""
+    words: str = ""
+
+    def __bool__(self) -> bool:
+        """Return whether there is a reason."""
+        return bool(self.code)
+
+    def __str__(self) -> str:
+        """Return ``"code: words"``, as it is written."""
+        return f"{self.code}: {self.words}" if self.code else ""
+
+
+def _read_reason(text: Any) -> Any:
+    if not isinstance(text, str):
+        return text
+    code, _, words = text.partition(": ")
+    return Reason(code, words)
+
+
+WrittenReason = Annotated[
+    Reason, BeforeValidator(_read_reason), PlainSerializer(str, return_type=str), WithJsonSchema({"type": "string"})
+]
 
 
 @dataclass(frozen=True)
@@ -23,24 +89,26 @@ class FollowGrid:
 
     Parameters
     ----------
-    x : (k,) ndarray, mm
+    x_mm : (k,) ndarray
         Node positions, increasing.
-    y : (l,) ndarray, mm
+    y_mm : (l,) ndarray
         Node positions, increasing.
-    offset : (k, l) ndarray, mm
+    offset_mm : (k, l) ndarray
         Offset dz at (x[i], y[j]).
     """
 
-    x: NDArray[np.float64]
-    y: NDArray[np.float64]
-    offset: NDArray[np.float64]
+    __pydantic_config__: ClassVar[ConfigDict] = WRITTEN
+
+    x_mm: JsonArray
+    y_mm: JsonArray
+    offset_mm: JsonArray
 
     def at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
         """Offset by bilinear interpolation, mm; outside the grid the edge value is continued."""
-        i, s = _cell(self.x, np.asarray(x, float))
-        j, t = _cell(self.y, np.asarray(y, float))
-        low = (1 - s) * self.offset[i, j] + s * self.offset[i + 1, j]
-        high = (1 - s) * self.offset[i, j + 1] + s * self.offset[i + 1, j + 1]
+        i, s = _cell(self.x_mm, np.asarray(x, float))
+        j, t = _cell(self.y_mm, np.asarray(y, float))
+        low = (1 - s) * self.offset_mm[i, j] + s * self.offset_mm[i + 1, j]
+        high = (1 - s) * self.offset_mm[i, j + 1] + s * self.offset_mm[i + 1, j + 1]
         return np.asarray((1 - t) * low + t * high)
 
 
@@ -81,71 +149,90 @@ class Correction:
 
 @dataclass(frozen=True)
 class Decision:
-    """One row of ``offsets.csv`` and what stands behind it; lengths in mm.
+    """One row of ``offsets.csv`` and what stands behind it, in millimetres; None where a number is not known.
 
     Parameters
     ----------
     pocket : str
         Id of the floor.
-    correction : Correction
-        Action and offset field.
-    offset_u : float
-        Expanded uncertainty of the offset, k = 2; NaN where there is no surface to say.
-    web_before_min, web_before_max : float
+    action : {"shift", "tilt", "follow", "hold"}
+    centroid_mm : (float, float)
+        Of the pocket's boundary: the place that the offset refers to.
+    offset_mm : float or None
+        dz there; None where held.
+    slope_x, slope_y : float
+        Added dZ/dX and dZ/dY; 0 unless ``tilt``.
+    offset_u_mm : float or None
+        Expanded uncertainty of the offset, k = 2.
+    web_before_min_mm, web_before_max_mm : float or None
         Web over the whole floor if finished at the nominal floor Z. On a sloped floor: nominal web at the
-        centroid plus the local deviation. NaN where unknown.
-    web_after_min, web_after_max : float
-        The same with the offset field applied; where held: as roughed... left as if cut nowhere (NaN).
-    web_lower_limit, web_upper_limit : float
-        Limits of the web at the centroid; -inf or +inf where the drawing sets none.
-    conformance_probability : float
-        Probability that the web lies within its limits over the *whole* floor (JCGM 106); NaN where held blind.
+        centroid plus the local deviation.
+    web_after_min_mm, web_after_max_mm : float or None
+        The same with the offset field applied; None where held.
+    web_after_interval_mm : (float or None, float or None)
+        95 % interval: lower end of the least, upper end of the greatest web after correction.
+    web_lower_limit_mm, web_upper_limit_mm : float or None
+        Limits of the web at the centroid; None where the drawing sets none.
+    conformance_probability : float or None
+        Probability that the web lies within its limits over the *whole* floor (JCGM 106).
+    thin_probability, thick_probability : float or None
+        Probabilities that some place is under the lower, or over the upper limit.
     verdict : {"conform", "undecided", "nonconform"}
         By the set level.
-    reason : str
-        Empty, or ``"code: words"`` with a code of the contract.
-    margin : float
-        Least distance of the web to a limit over the floor, best estimate; negative outside; NaN unknown.
-    thin_probability, thick_probability : float
-        Probabilities that some place is under the lower, or over the upper limit.
+    reason : Reason
+        Code and words; empty where there is nothing to say.
+    margin_mm : float or None
+        Least distance of the web to a limit over the floor, best estimate; negative outside.
     readings_used : int
         Readings of this floor that the fit used.
-    budget : mapping of str to float
-        Standard uncertainty of the offset by cause, mm (JCGM 100): keys such as ``"repeatability"``.
-    suggestion : (float, float) or None
-        Where one more reading would help most, mm; None where none would.
-    notes : tuple of str
+    budget_mm : mapping of str to float
+        Standard uncertainty of the offset by cause (JCGM 100): keys such as ``"repeatability"``.
+    suggestion_mm : (float, float) or None
+        Where one more reading would help most; None where none would.
+    notes : sequence of str
         Further facts a person should see, in words.
-    web_after_interval : (float, float)
-        95 % interval for the least and the greatest web after correction: lower end of the least, upper end of
-        the greatest, mm.
+    follow : FollowGrid or None
+        The offsets point by point, for ``follow`` only.
     """
 
+    __pydantic_config__: ClassVar[ConfigDict] = WRITTEN
+
     pocket: str
-    correction: Correction
-    offset_u: float
-    web_before_min: float
-    web_before_max: float
-    web_after_min: float
-    web_after_max: float
-    web_lower_limit: float
-    web_upper_limit: float
-    conformance_probability: float
+    action: Action
+    centroid_mm: tuple[float, float]
+    offset_mm: Number
+    slope_x: float
+    slope_y: float
+    offset_u_mm: Number
+    web_before_min_mm: Number
+    web_before_max_mm: Number
+    web_after_min_mm: Number
+    web_after_max_mm: Number
+    web_after_interval_mm: tuple[Number, Number]
+    web_lower_limit_mm: Number
+    web_upper_limit_mm: Number
+    conformance_probability: Number
+    thin_probability: Number
+    thick_probability: Number
     verdict: Verdict
-    reason: str
-    margin: float
-    thin_probability: float = float("nan")
-    thick_probability: float = float("nan")
+    reason: WrittenReason
+    margin_mm: Number
     readings_used: int = 0
-    budget: Mapping[str, float] = field(default_factory=dict)
-    suggestion: tuple[float, float] | None = None
+    budget_mm: Mapping[str, float] = field(default_factory=dict)
+    suggestion_mm: tuple[float, float] | None = None
     notes: tuple[str, ...] = ()
-    web_after_interval: tuple[float, float] = (float("nan"), float("nan"))
+    follow: FollowGrid | None = None
 
     @property
-    def action(self) -> Action:
-        """Shorthand for ``correction.action``."""
-        return self.correction.action
+    def correction(self) -> Correction:
+        """The offset field of this floor."""
+        offset = float("nan") if self.offset_mm is None else self.offset_mm
+        return Correction(self.action, self.centroid_mm, offset, (self.slope_x, self.slope_y), self.follow)
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether the floor is cut, and predicted to conform at the set level."""
+        return self.action != "hold" and self.verdict == "conform"
 
 
 def _cell(nodes: NDArray[np.float64], values: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.float64]]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import ConfigDict
 
-from floorfit.decision.decision import Correction
+from floorfit.decision.decision import WRITTEN, Correction
 from floorfit.part.model import Part, Pocket
 
 __all__ = ["NeighbourStep", "neighbour_steps"]
@@ -25,25 +27,24 @@ class NeighbourStep:
 
     Parameters
     ----------
-    first, second : str
+    a, b : str
         Ids, in the part's order.
-    step : float, mm
-        Offset of the second less offset of the first where they differ most; positive: the second lies higher
-        against the first than drawn.
-    place : (float, float), mm
-        Middle of the rib there.
-    gap : float, mm
+    rib_mm : float
         Least thickness of the rib between them; 0 where the floors touch.
-    note : str
-        The same in words, for the page.
+    at_mm : (float, float)
+        Middle of the rib where they differ most.
+    step_mm : float
+        Offset of the second less offset of the first there; positive: the second lies higher against the first than
+        drawn.
     """
 
-    first: str
-    second: str
-    step: float
-    place: tuple[float, float]
-    gap: float
-    note: str
+    __pydantic_config__: ClassVar[ConfigDict] = WRITTEN
+
+    a: str
+    b: str
+    rib_mm: float
+    at_mm: tuple[float, float]
+    step_mm: float
 
 
 def neighbour_steps(
@@ -80,7 +81,7 @@ def neighbour_steps(
     pairs = STRtree(floors).query(floors, predicate="dwithin", distance=rib_max_mm + 1e-6)
     ordered = sorted((int(i), int(j)) for i, j in pairs.T if i < j)
     steps = [_step(cut[i], cut[j], corrections, rib_max_mm) for i, j in ordered]
-    return tuple(sorted(steps, key=lambda s: -abs(s.step)))
+    return tuple(sorted(steps, key=lambda s: -abs(s.step_mm)))
 
 
 def _step(first: Pocket, second: Pocket, corrections: Mapping[str, Correction], rib_max: float) -> NeighbourStep:
@@ -90,8 +91,7 @@ def _step(first: Pocket, second: Pocket, corrections: Mapping[str, Correction], 
     worst = int(np.argmax(abs(difference)))
     middle = (here[worst] + there[worst]) / 2
     step, gap = float(difference[worst]), float(first.polygon.distance(second.polygon))
-    note = _note(first, second, step, gap)
-    return NeighbourStep(first.id, second.id, step, (float(middle[0]), float(middle[1])), gap, note)
+    return NeighbourStep(first.id, second.id, gap, (float(middle[0]), float(middle[1])), step)
 
 
 def _facing(first: Pocket, second: Pocket, rib_max: float) -> tuple[Array, Array]:
@@ -105,13 +105,3 @@ def _facing(first: Pocket, second: Pocket, rib_max: float) -> tuple[Array, Array
     near = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1) <= rib_max + 1e-6
     near[0] = True
     return ends[near, 0], ends[near, 1]
-
-
-def _note(first: Pocket, second: Pocket, step: float, gap: float) -> str:
-    size, side = abs(step), "higher" if step > 0 else "lower"
-    if gap < 1e-6:
-        return f"{second.id} lies {size:.3f} mm {side} against {first.id} than drawn, where the two floors meet."
-    words = f"Across the rib, {second.id} lies {size:.3f} mm {side} against {first.id} than drawn"
-    if max(first.corner_radius, second.corner_radius) > 0:
-        words += "; the fillets at the foot of the rib differ in height by as much"
-    return words + "."

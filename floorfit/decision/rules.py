@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.candidates import Candidate
+from floorfit.decision.decision import Reason
 from floorfit.decision.floor_warp import FloorWarp
 from floorfit.decision.settings import DecisionSettings
 from floorfit.units import MM_PER_UNIT, Unit
@@ -41,8 +42,8 @@ class Wording:
         return f"({x:.0f}, {y:.0f})" if self.unit == "mm" else f"({x:.1f}, {y:.1f})"
 
 
-def hold_reason(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
-    """Reason to hold, ``"code: words"``, or ``""``; the first that applies.
+def hold_reason(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> Reason:
+    """Reason to hold, or an empty one; the first that applies.
 
     Parameters
     ----------
@@ -55,7 +56,7 @@ def hold_reason(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings,
         reason = rule(floor, chosen, settings, wording)
         if reason:
             return reason
-    return ""
+    return Reason()
 
 
 def metal_notes(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> list[str]:
@@ -71,63 +72,70 @@ def metal_notes(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings,
     return []
 
 
-def _outside_readings(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
+def _outside_readings(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> Reason:
     deviation = floor.deviation
     worst = int(np.argmax(deviation))
     width = floor.pocket.tolerance.width
     allowed = settings.max_u * width if np.isfinite(width) else settings.max_u_open
     if deviation[worst] <= allowed or chosen.chances.conform >= settings.level:
-        return ""
-    return (
-        f"outside-readings: the warp is known to {wording.length(2 * float(deviation[worst]))} only (k = 2) near "
-        f"{wording.place(floor.points[worst])}; one or two readings there would decide it"
+        return Reason()
+    return Reason(
+        "outside-readings",
+        f"the warp is known to {wording.length(2 * float(deviation[worst]))} only (k = 2) near "
+        f"{wording.place(floor.points[worst])}; one or two readings there would decide it",
     )
 
 
-def _over_limit(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
+def _over_limit(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> Reason:
     worst = int(np.argmax(np.abs(chosen.offset)))
     size = float(chosen.offset[worst])
     if abs(size) <= settings.limit:
-        return ""
-    return (
-        f"over-limit: an offset of {wording.length(size)} near {wording.place(floor.points[worst])} is beyond the "
-        f"limit of {wording.length(settings.limit)}; check datum and clamping, then set --limit if it is true"
+        return Reason()
+    return Reason(
+        "over-limit",
+        f"an offset of {wording.length(size)} near {wording.place(floor.points[worst])} is beyond the "
+        f"limit of {wording.length(settings.limit)}; check datum and clamping, then set --limit if it is true",
     )
 
 
-def _no_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
+def _no_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> Reason:
     lower = floor.pocket.tolerance.lower
     if lower is None:
-        return ""
+        return Reason()
     worst = int(np.argmin(floor.left))
     missing = lower - float(floor.left[worst])
     if missing <= 0:
-        return ""
-    return (
-        f"no-stock: the web will be {wording.length(missing)} under its limit near "
-        f"{wording.place(floor.points[worst])} whatever is cut: roughing left too little"
+        return Reason()
+    return Reason(
+        "no-stock",
+        f"the web will be {wording.length(missing)} under its limit near "
+        f"{wording.place(floor.points[worst])} whatever is cut: roughing left too little",
     )
 
 
-def _over_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
+def _over_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> Reason:
     chip = depth_of_cut(chosen.offset, floor.mean, floor.left)
     worst = int(np.argmax(chip))
     most = floor.pocket.finish_stock + settings.limit if settings.max_cut is None else settings.max_cut
     if chip[worst] <= most:
-        return ""
-    return (
-        f"over-stock: {wording.length(float(chip[worst]))} of metal near {wording.place(floor.points[worst])}, more "
-        f"than the {wording.length(most)} of one finishing pass; rough again, or set --max-cut"
+        return Reason()
+    return Reason(
+        "over-stock",
+        f"{wording.length(float(chip[worst]))} of metal near {wording.place(floor.points[worst])}, more "
+        f"than the {wording.length(most)} of one finishing pass; rough again, or set --max-cut",
     )
 
 
-def _tolerance(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
+def _tolerance(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> Reason:
     if chosen.chances.conform > 1 - settings.level:
-        return ""
+        return Reason()
     spread = wording.length(float(np.ptp(floor.mean - (chosen.offset - chosen.plane[0]))))
     cure = {
         "shift": "a tilt or the surface may (allow --most tilt or follow)",
         "tilt": "following the surface may (allow --most follow)",
         "follow": "more readings here may",
     }[settings.most]
-    return f"tolerance: no {settings.most} brings the whole floor within its limits (it bends by {spread}); {cure}"
+    return Reason(
+        "tolerance",
+        f"no {settings.most} brings the whole floor within its limits (it bends by {spread}); {cure}",
+    )

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from floorfit.errors import ABOVE_ZERO, NOT_NEGATIVE, Range, check_ranges
+
 __all__ = ["DecisionSettings"]
 
 
@@ -33,10 +35,13 @@ class DecisionSettings:
         is ``outside-readings``.
     max_u_open : float, mm
         The same where the tolerance has one limit only.
-    common_u : float, mm
-        Standard uncertainty that all readings share (calibration, Z of the machine): it does not average out.
     aim : {"middle", "nominal"}
         Where in a two-sided tolerance the web should lie.
+
+    Raises
+    ------
+    InputError
+        If a field is out of its range; names field, value and what was expected.
     """
 
     level: float = 0.95
@@ -47,5 +52,21 @@ class DecisionSettings:
     thin_cost: float = 3.0
     max_u: float = 0.25
     max_u_open: float = 0.05
-    common_u: float = 0.0
     aim: Literal["middle", "nominal"] = "middle"
+
+    def __post_init__(self) -> None:
+        """Refuse what makes no sense."""
+        check_ranges(
+            "settings",
+            [
+                ("level", self.level, Range("a number between 0.5 and 1", 0.5, 1.0, is_open=True)),
+                ("most", self.most, ("shift", "tilt", "follow")),
+                ("limit", self.limit, ABOVE_ZERO),
+                ("max_cut", self.max_cut, Range("a number above 0, or None", 0.0, is_open=True, may_be_none=True)),
+                ("min_chip", self.min_chip, NOT_NEGATIVE),
+                ("thin_cost", self.thin_cost, ABOVE_ZERO),
+                ("max_u", self.max_u, ABOVE_ZERO),
+                ("max_u_open", self.max_u_open, ABOVE_ZERO),
+                ("aim", self.aim, ("middle", "nominal")),
+            ],
+        )

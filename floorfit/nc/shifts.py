@@ -268,7 +268,7 @@ class _Planner:
             if floor.correction.grid is None:
                 rows = rows[self.motions.is_arc[rows]]
             grid = floor.correction.grid
-            cell = np.inf if grid is None else min(np.diff(grid.x).min(), np.diff(grid.y).min())
+            cell = np.inf if grid is None else min(np.diff(grid.x_mm).min(), np.diff(grid.y_mm).min())
             long = self.motions.length[rows] > 4 * cell
             out += rows[long].tolist() + self._bent(floor, rows[~long])
         return out

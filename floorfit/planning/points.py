@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from floorfit.errors import Finding, InputError
+from floorfit.errors import ABOVE_ZERO, NOT_NEGATIVE, Finding, InputError, Range, check_ranges
 from floorfit.part.model import Part, Pocket
 from floorfit.planning.kriging import Posterior, make_prior
 from floorfit.planning.path import order_by_group, path_length
@@ -103,9 +103,8 @@ def surface_variance(smoothing: float, inflation: float) -> float:
     return inflation / (8.0 * np.pi * smoothing)
 
 
-def wants_readings(verdict: str, reason: str) -> bool:
-    """Whether more readings can settle a floor: undecided, or held because there were too few."""
-    code = reason.split(":")[0].strip()
+def wants_readings(verdict: str, code: str) -> bool:
+    """Whether more readings can settle a floor: its verdict is undecided, or the code of its reason says too few."""
     return verdict == "undecided" or code in ("no-readings", "too-few-readings", "outside-readings")
 
 
@@ -222,21 +221,19 @@ def _check(
     tau2: float | None,
     floors: Sequence[str] | None,
 ) -> None:
-    rules = [
-        ("count", count is None or count >= 1, count, "1 or more"),
-        ("share", share is None or 0 < share < float("inf"), share, "above 0"),
-        ("u_mm", 0 < u_mm < float("inf"), u_mm, "above 0"),
-        ("probe_radius_mm", 0 <= probe_radius_mm < float("inf"), probe_radius_mm, "0 or more"),
-        ("wall_mm", 0 <= wall_mm < float("inf"), wall_mm, "0 or more"),
-        ("tau2", tau2 is None or 0 < tau2 < float("inf"), tau2, "above 0"),
-    ]
-    faults = [
-        Finding("out-of-range", "plan", name, f"{came} came, {wanted} was expected.")
-        for name, is_good, came, wanted in rules
-        if not is_good
-    ]
+    check_ranges(
+        "plan",
+        [
+            ("count", count, Range("a whole number, 1 or more,", 1, is_whole=True, may_be_none=True)),
+            ("share", share, Range("a number above 0", 0, is_open=True, may_be_none=True)),
+            ("u_mm", u_mm, ABOVE_ZERO),
+            ("probe_radius_mm", probe_radius_mm, NOT_NEGATIVE),
+            ("wall_mm", wall_mm, NOT_NEGATIVE),
+            ("tau2", tau2, Range("a number above 0", 0, is_open=True, may_be_none=True)),
+        ],
+    )
     known = {pocket.id for pocket in part.pockets}
-    faults += [
+    faults = [
         Finding("unknown-floor", "plan", "floors", f'the part has no pocket "{name}". Correct the name.')
         for name in floors or ()
         if name not in known

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.errors import Finding, InputError
+from floorfit.errors import FINITE, Finding, InputError, check_ranges
 from floorfit.readings.columns import Field
 from floorfit.readings.observations import Readings
 from floorfit.readings.small_table import read_sheet
@@ -183,6 +183,7 @@ def fit_frame(
         For fewer than 3 points, points on a line, mirrored or badly fitting ones, or a tilted set-up.
     """
     datums = nominal if isinstance(nominal, Datums) else _datums(nominal, measured)
+    check_ranges("datums", [("temperature_rise_k", temperature_rise_k, FINITE)])
     growth = 1.0 + temperature_rise_k * expansion_per_k
     _check_points(datums)
     a, b = datums.nominal * growth, datums.measured

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.record import MapRecord, Record
+from floorfit.record import Record, WebMap
 from floorfit.report.bands import Band
 from floorfit.report.colours import Anchors, colour_map
 from floorfit.report.labels import Placer, text_size
@@ -102,13 +102,13 @@ def levels_for(layer: Array, per_mm: float, *, lines: int = 12) -> tuple[float, 
     return step, np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step + 0.0  # no negative zero
 
 
-def draw_warp_like(view: View, grid: MapRecord, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:
+def draw_warp_like(view: View, grid: WebMap, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:
     """Colour a layer that covers the part, clipped to the outline; values and limits in mm."""
     clip = _rings(view, [view.plan.outline], fill=False, linewidth=0)
     _image(view, np.array(grid.x_mm), np.array(grid.y_mm), _filled(layer), anchors, limits, clip)
 
 
-def draw_floors(view: View, grid: MapRecord, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:
+def draw_floors(view: View, grid: WebMap, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:
     """Colour a layer that covers floors only, clipped to them; values and limits alike in any unit."""
     if np.isnan(layer).all():
         return
@@ -149,7 +149,7 @@ def draw_suggestions(view: View) -> None:
                    markeredgewidth=1.1, linestyle="none", zorder=7.7)  # fmt: skip
 
 
-def draw_outside(view: View, grid: MapRecord, place: Array) -> None:
+def draw_outside(view: View, grid: WebMap, place: Array) -> None:
     """Hatch where a web lies beyond its limits, and draw the limit as a line; places as `web_position` gives."""
     beyond = np.abs(np.where(np.isnan(place), 0.0, place))
     if beyond.max() <= 1 or min(place.shape) < 2:
@@ -173,7 +173,7 @@ def draw_plates(figure: Figure, view: View) -> None:
     view.axes.add_collection(plates, autolim=False)
 
 
-def contour_lines(view: View, grid: MapRecord, layer: Array, levels: Array, *, sign: bool, decimals: int = 0) -> None:
+def contour_lines(view: View, grid: WebMap, layer: Array, levels: Array, *, sign: bool, decimals: int = 0) -> None:
     """Draw contour lines of a layer in small units: zero thick, minus dashed, values where there is room."""
     if len(levels) == 0 or min(layer.shape) < 2:
         return

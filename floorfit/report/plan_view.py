@@ -8,9 +8,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from floorfit.record import DecisionRecord, MapRecord, Record
+from floorfit.record import Decision, Record, WebMap
 from floorfit.report.format import Display, display_for
 from floorfit.units import MM_PER_UNIT
 
@@ -37,7 +37,7 @@ class Floor:
         Metal inside it.
     label_at : (float, float), mm
         A place well inside the floor.
-    decision : DecisionRecord
+    decision : Decision
         What was decided for it.
     """
 
@@ -45,7 +45,7 @@ class Floor:
     boundary: Array
     islands: tuple[Array, ...]
     label_at: tuple[float, float]
-    decision: DecisionRecord
+    decision: Decision
 
     @property
     def id(self) -> str:
@@ -111,7 +111,7 @@ def plan_of(record: Record) -> Plan:
     return Plan(str(part.get("name", "")), display_for(unit), outline, floors)
 
 
-def layer(rows: list[list[float | None]]) -> Array:
+def layer(rows: ArrayLike) -> Array:
     """Return a map layer as an array with NaN where it is null."""
     return np.array(rows, dtype=float)
 
@@ -162,7 +162,7 @@ def shortened(text: str, length: int) -> str:
     return line if len(line) <= length else line[: length - 1] + "…"
 
 
-def _level(grid: MapRecord, web: Array, planes: Array) -> Array:
+def _level(grid: WebMap, web: Array, planes: Array) -> Array:
     """Return webs with the slope of their floor taken out; ``planes`` (r, c, 4): sx, sy, cx, cy."""
     x, y = np.meshgrid(grid.x_mm, grid.y_mm)
     return np.asarray(web - planes[..., 0] * (x - planes[..., 2]) - planes[..., 1] * (y - planes[..., 3]))
@@ -179,7 +179,7 @@ def _reach(record: Record, limits: Array, planes: Array) -> float:
     return float(np.nanmax(distance)) if np.isfinite(distance).any() else 1.0
 
 
-def _floor(index: int, pocket: dict[str, Any], decision: DecisionRecord, scale: float) -> Floor:
+def _floor(index: int, pocket: dict[str, Any], decision: Decision, scale: float) -> Floor:
     boundary = _ring(pocket["boundary"], scale)
     islands = tuple(_ring(island, scale) for island in pocket.get("islands", ()))
     return Floor(index, boundary, islands, _label_place(boundary, islands), decision)

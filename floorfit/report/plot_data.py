@@ -9,7 +9,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from floorfit.record import MapRecord, Record
+from floorfit.record import Record, WebMap
 from floorfit.report.colours import DIVERGING, SEQUENTIAL, hex_scale
 from floorfit.report.format import Display
 from floorfit.report.plan_view import Floor, Plan, layer, plain_text, web_scale
@@ -78,7 +78,7 @@ def _grid(record: Record, display: Display) -> dict[str, Any]:
     }
 
 
-def _layers(grid: MapRecord, display: Display) -> dict[str, Array]:
+def _layers(grid: WebMap, display: Display) -> dict[str, Array]:
     before, after = layer(grid.web_before_mm), layer(grid.web_after_mm)
     small, digits = display.small_per_mm, display.small_decimals + 1
     return {

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup, escape
 
-from floorfit.record import DecisionRecord, Record
+from floorfit.record import Decision, Record
 from floorfit.report.format import MISSING, Display, fixed
 from floorfit.report.plan_view import Floor, Plan, plain_text
 from floorfit.report.svg import pocket_svg
@@ -130,7 +130,7 @@ def _order(margin: float | None) -> float:
     return float("-inf") if margin is None else margin
 
 
-def _row(index: int, decision: DecisionRecord, display: Display) -> Row:
+def _row(index: int, decision: Decision, display: Display) -> Row:
     at = f"/decisions/{index}/"
     offset, u = display.small_pair(decision.offset_mm, decision.offset_u_mm)
 
@@ -152,7 +152,7 @@ def _row(index: int, decision: DecisionRecord, display: Display) -> Row:
     }  # fmt: skip
     keys = {"id": str(index), "offset": _key(decision.offset_mm), "before": _key(decision.web_before_min_mm),
             "after": _key(decision.web_after_min_mm), "margin": _key(decision.margin_mm), "p": _key(p)}  # fmt: skip
-    return Row(index, plain_text(decision.pocket), decision.action, decision.verdict, cells, keys, decision.reason)
+    return Row(index, plain_text(decision.pocket), decision.action, decision.verdict, cells, keys, str(decision.reason))
 
 
 def _key(value: float | None) -> str:
@@ -191,7 +191,7 @@ def _span(low: Markup, high: Markup, joint: str = " to ") -> Markup:
     return low + joint + high
 
 
-def _budget(index: int, decision: DecisionRecord, display: Display) -> Iterator[tuple[str, Markup]]:
+def _budget(index: int, decision: Decision, display: Display) -> Iterator[tuple[str, Markup]]:
     for cause, u in sorted(decision.budget_mm.items(), key=lambda item: -item[1]):
         pointer = f"/decisions/{index}/budget_mm/{cause.replace('~', '~0').replace('/', '~1')}"
         yield cause, tagged(pointer, u, display.small_length(u, more=1), display.small)

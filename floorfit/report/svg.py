@@ -12,7 +12,7 @@ import numpy as np
 from markupsafe import Markup, escape
 from numpy.typing import NDArray
 
-from floorfit.record import MapRecord, ReadingsRecord, Record
+from floorfit.record import ReadingsRecord, Record, WebMap
 from floorfit.report.bands import Band, Sheet, lay_bands
 from floorfit.report.colours import DIVERGING, rgb
 from floorfit.report.plan_view import Floor, Plan, layer, shortened
@@ -139,7 +139,7 @@ def _names(frame: _Frame, plan: Plan, band: Band) -> Iterator[str]:
 
 
 def _raster(
-    frame: _Frame, grid: MapRecord | None, bounds: Bounds, limit: float, clip_path: str, clip: str
+    frame: _Frame, grid: WebMap | None, bounds: Bounds, limit: float, clip_path: str, clip: str
 ) -> Iterator[str]:
     """Draw the cells of the warp in a rectangle, clipped to a shape; nothing where there is no map."""
     if grid is None:

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
-from floorfit.record import MapRecord, Record
+from floorfit.record import Record, WebMap
 from floorfit.surface.axis import Axis
 from floorfit.surface.grid import Grid
 from floorfit.surface.spline import Surface
@@ -106,7 +106,7 @@ class Prediction:
     def deviation(self, index: int, x: ArrayLike, y: ArrayLike) -> Array:
         """Predicted deviation on a floor, mm; for a held floor, of one cut at its nominal Z."""
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-        offset = self.record.decisions[index].correction().at(xs, ys)
+        offset = self.record.decisions[index].correction.at(xs, ys)
         return offset if self.webs is None else self.webs.after(self.part.pockets[index], offset, xs, ys)
 
     def deviation_u(self, x: ArrayLike, y: ArrayLike) -> Array:
@@ -117,7 +117,7 @@ class Prediction:
         return _bilinear(self.record.map, xs, ys)
 
 
-def _bilinear(grid: MapRecord, x: Array, y: Array) -> Array:
+def _bilinear(grid: WebMap, x: Array, y: Array) -> Array:
     """Interpolate the uncertainty layer; nodes outside the outline take their row's nearest value."""
     nodes_x, nodes_y = np.array(grid.x_mm), np.array(grid.y_mm)
     layer = _filled(np.array(grid.warp_u_mm, dtype=float))

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.decide import verdict_of
-from floorfit.errors import Finding, InputError
+from floorfit.errors import ABOVE_ZERO, Finding, InputError, check_ranges
 from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
 from floorfit.record import Record
@@ -66,6 +66,7 @@ def verify_job(
     A reading on a finished web gives its deviation from the local nominal, along Z. Less the predicted deviation
     ``dz − w`` it is split into a bias that all pockets share, each pocket's own, and a smooth field over the plate.
     """
+    check_ranges("verify", [("movement_limit_mm", movement_limit_mm, ABOVE_ZERO)])
     tell = progress or (lambda words: None)
     prediction = _prediction(record, part)
     tell("placing the readings")

@@ -62,7 +62,7 @@ def test_the_programme_gets_the_offsets_of_the_job(job):
     part = part_from_document(record.part, "record.json")
     for index, decision in enumerate(record.decisions):
         old, new = before[2 * index], after[2 * index]
-        wanted = 0.0 if decision.action == "hold" else float(decision.correction().at(*old.end[:2]))
+        wanted = 0.0 if decision.action == "hold" else float(decision.correction.at(*old.end[:2]))
         assert new.end[2] - old.end[2] == pytest.approx(wanted, abs=0.00051), part.pockets[index].id
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 import record_factory
 
 from floorfit.cli import main
+from floorfit.decision import Reason
 from floorfit.readings.readings_file import read_readings
 
 ODD = 'Tür "<script>" é, 7'
@@ -114,7 +116,7 @@ def test_next_readings_go_where_a_job_is_undecided(tmp_path: Path, capsys: pytes
 
 def test_job_with_every_floor_decided_is_said_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     record = record_factory.frame()
-    decided = [d.model_copy(update={"verdict": "conform", "reason": ""}) for d in record.decisions]
+    decided = [replace(d, verdict="conform", reason=Reason()) for d in record.decisions]
     job, part = tmp_path / "job", tmp_path / "part.json"
     job.mkdir()
     text = record.model_copy(update={"decisions": decided}).model_dump_json()

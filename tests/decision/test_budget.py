@@ -24,7 +24,7 @@ def fit() -> Fit:
 
 def _decided(fit: Fit, **noise: float) -> Decision:
     shared = np.hypot(noise.get("calibration_u", 0.0), noise.get("machine_u", 0.0))
-    decisions = decide(PART, Webs(fit.surface), fit.posterior, [9], [9], DecisionSettings(common_u=float(shared)))
+    decisions = decide(PART, Webs(fit.surface), fit.posterior, [9], [9], DecisionSettings(), common_u=float(shared))
     return with_budgets(PART, fit, Webs(fit.surface), decisions, ReadingNoise(**noise))[0]
 
 
@@ -33,18 +33,18 @@ def _decided(fit: Fit, **noise: float) -> Decision:
 )
 def test_root_sum_of_squares_is_half_the_expanded_uncertainty(fit: Fit, noise: dict[str, float]) -> None:
     got = _decided(fit, **noise)
-    assert all(part >= 0 for part in got.budget.values())
-    assert np.sqrt(sum(part**2 for part in got.budget.values())) == pytest.approx(got.offset_u / 2, rel=1e-9)
+    assert all(part >= 0 for part in got.budget_mm.values())
+    assert np.sqrt(sum(part**2 for part in got.budget_mm.values())) == pytest.approx(got.offset_u_mm / 2, rel=1e-9)
 
 
 def test_what_readings_share_stands_as_given(fit: Fit) -> None:
-    budget = _decided(fit, calibration_u=0.003, machine_u=0.004).budget
+    budget = _decided(fit, calibration_u=0.003, machine_u=0.004).budget_mm
     assert budget["calibration"] == pytest.approx(0.003)
     assert budget["machine Z"] == pytest.approx(0.004)
 
 
 def test_share_of_the_floor_z(fit: Fit) -> None:
-    budget = _decided(fit, z_share=0.2, resolution_share=0.1).budget
+    budget = _decided(fit, z_share=0.2, resolution_share=0.1).budget_mm
     whole = budget["repeatability"] ** 2 + budget["floor Z"] ** 2 + budget["resolution"] ** 2
     assert budget["floor Z"] ** 2 == pytest.approx(0.2 * whole)
     assert budget["resolution"] ** 2 == pytest.approx(0.1 * whole)
@@ -52,12 +52,12 @@ def test_share_of_the_floor_z(fit: Fit) -> None:
 
 def test_repeatability_is_near_that_of_a_mean(fit: Fit) -> None:
     # Nine readings of 0.010: no estimate of a level beats 0.010/3 (JCGM 100, 4.2.3), none is worse than one reading.
-    assert 0.010 / 3 * 0.6 < _decided(fit).budget["repeatability"] < 0.010
+    assert 0.010 / 3 * 0.6 < _decided(fit).budget_mm["repeatability"] < 0.010
 
 
 def test_held_floor_without_readings_has_no_budget(fit: Fit) -> None:
     decisions = decide(PART, Webs(fit.surface), fit.posterior, [0], [0], DecisionSettings())
-    assert with_budgets(PART, fit, Webs(fit.surface), decisions, ReadingNoise())[0].budget == {}
+    assert with_budgets(PART, fit, Webs(fit.surface), decisions, ReadingNoise())[0].budget_mm == {}
 
 
 def test_floor_id_is_kept(fit: Fit) -> None:

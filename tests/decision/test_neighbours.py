@@ -28,54 +28,46 @@ def _shift(pocket: Pocket, offset: float) -> Correction:
 
 def test_two_shifts_differ_by_their_offsets() -> None:
     (step,) = neighbour_steps(_part(A, B), {"A": _shift(A, 0.05), "B": _shift(B, -0.07)}, rib_max_mm=10)
-    assert (step.first, step.second) == ("A", "B")
-    assert step.step == pytest.approx(-0.12, abs=1e-12)
-    assert step.gap == pytest.approx(5.0)
-    assert step.place[0] == pytest.approx(102.5)
-    assert "B lies 0.120 mm lower against A than drawn; the fillets" in step.note
+    assert (step.a, step.b) == ("A", "B")
+    assert step.step_mm == pytest.approx(-0.12, abs=1e-12)
+    assert step.rib_mm == pytest.approx(5.0)
+    assert step.at_mm[0] == pytest.approx(102.5)
 
 
 def test_only_floors_within_the_rib_limit_are_neighbours() -> None:
     part = _part(A, B, C)
     shifts = {p.id: _shift(p, 0.1 * k) for k, p in enumerate(part.pockets)}
-    assert [(s.first, s.second) for s in neighbour_steps(part, shifts, rib_max_mm=10)] == [("A", "B")]
+    assert [(s.a, s.b) for s in neighbour_steps(part, shifts, rib_max_mm=10)] == [("A", "B")]
     # B to C is 30 mm, A to C is 130 mm.
-    pairs = [(s.first, s.second) for s in neighbour_steps(part, shifts, rib_max_mm=30)]
+    pairs = [(s.a, s.b) for s in neighbour_steps(part, shifts, rib_max_mm=30)]
     assert pairs == [("A", "B"), ("B", "C")]
 
 
 def test_greatest_step_comes_first() -> None:
     part = _part(A, B, C)
     shifts = {"A": _shift(A, 0.0), "B": _shift(B, 0.01), "C": _shift(C, 0.2)}
-    assert [s.second for s in neighbour_steps(part, shifts, rib_max_mm=30)] == ["C", "B"]
+    assert [s.b for s in neighbour_steps(part, shifts, rib_max_mm=30)] == ["C", "B"]
 
 
 def test_tilt_is_compared_at_the_rib_not_at_the_centroid() -> None:
     # A rises by 0.001 a mm in Y about its centroid (50, 50): +0.05 mm at its upper end. B does not move.
     tilt = Correction("tilt", A.centroid, 0.02, (0.0, 0.001))
     (step,) = neighbour_steps(_part(A, B), {"A": tilt, "B": _shift(B, 0.0)}, rib_max_mm=10)
-    assert step.step == pytest.approx(-0.07, abs=1e-12)
-    assert step.place[1] == pytest.approx(100.0)
+    assert step.step_mm == pytest.approx(-0.07, abs=1e-12)
+    assert step.at_mm[1] == pytest.approx(100.0)
 
 
 def test_follow_grid_is_compared_at_the_rib() -> None:
     grid = FollowGrid(np.array([0.0, 100.0]), np.array([0.0, 100.0]), np.array([[0.0, 0.0], [0.03, 0.09]]))
     follow = Correction("follow", A.centroid, 0.03, grid=grid)
     (step,) = neighbour_steps(_part(A, B), {"A": follow, "B": _shift(B, 0.0)}, rib_max_mm=10)
-    assert step.step == pytest.approx(-0.09, abs=1e-12)
+    assert step.step_mm == pytest.approx(-0.09, abs=1e-12)
 
 
 def test_floors_that_touch_are_a_step_on_the_drawing() -> None:
     touching = _pocket("B", 100, 200)
     (step,) = neighbour_steps(_part(A, touching), {"A": _shift(A, 0.0), "B": _shift(touching, 0.04)}, rib_max_mm=0)
-    assert step.gap == 0.0
-    assert step.note == "B lies 0.040 mm higher against A than drawn, where the two floors meet."
-
-
-def test_sharp_corners_have_no_fillet_to_speak_of() -> None:
-    a, b = (_pocket(p.id, *x, radius=0.0) for p, x in ((A, (0, 100)), (B, (105, 200))))
-    (step,) = neighbour_steps(_part(a, b), {"A": _shift(a, 0.0), "B": _shift(b, 0.1)}, rib_max_mm=10)
-    assert "fillets" not in step.note
+    assert step.rib_mm == 0.0
 
 
 @pytest.mark.parametrize("kind", ["held", "missing"])

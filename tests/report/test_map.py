@@ -1,4 +1,5 @@
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -147,7 +148,7 @@ def test_drawing_leaves_no_global_state() -> None:
 @pytest.mark.parametrize("warp", [0.0, 0.0123])
 def test_flat_plate_and_no_readings_are_drawn(warp) -> None:
     record = record_factory.inch_part()
-    grid = record.map.model_copy(update={"warp_mm": [[warp] * len(record.map.x_mm)] * len(record.map.y_mm)})
+    grid = replace(record.map, warp_mm=np.full((len(record.map.y_mm), len(record.map.x_mm)), warp))
     none = type(record.readings)(**{name: [] for name in record.readings.model_dump()})
     figure = map_figure(record.model_copy(update={"map": grid, "readings": none}))
     assert overlaps(figure) == []

@@ -1,5 +1,6 @@
 import json
 import struct
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +40,7 @@ def test_cells_outside_the_part_are_left_out() -> None:
     record = record_factory.frame()
     rows = [list(row) for row in record.map.warp_mm]
     rows[0][0] = None
-    holed = record.model_copy(update={"map": record.map.model_copy(update={"warp_mm": rows})})
+    holed = record.model_copy(update={"map": replace(record.map, warp_mm=np.array(rows, float))})
     assert len(underside_mesh(record, 1).faces) - len(underside_mesh(holed, 1).faces) == 2
     assert np.isfinite(underside_mesh(holed, 1).vertices).all()
 

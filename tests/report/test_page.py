@@ -1,5 +1,6 @@
 import json
 import re
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -154,7 +155,7 @@ def test_settings_are_shown_whole(case) -> None:
 def test_one_sided_limits_are_said_in_words() -> None:
     record = record_factory.frame()
     changes = ({"web_upper_limit_mm": None}, {"web_lower_limit_mm": None})
-    first = [d.model_copy(update=change) for d, change in zip(record.decisions[:2], changes, strict=True)]
+    first = [replace(d, **change) for d, change in zip(record.decisions[:2], changes, strict=True)]
     said = read_page(page_text(record.model_copy(update={"decisions": [*first, *record.decisions[2:]]}))).text
     assert "at least 1.900" in said and "at most 2.100" in said
 

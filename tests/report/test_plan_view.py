@@ -1,9 +1,11 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import record_factory
 import shapely
 
-from floorfit.record import MapRecord
+from floorfit.record import WebMap
 from floorfit.report.plan_view import layer, plain_text, plan_of, shortened, web_position, web_scale
 
 
@@ -27,11 +29,11 @@ def test_layer_has_nan_where_null() -> None:
 def one_floor(before: float, low: float | None, high: float | None):
     """A record of one flat floor with one web on the map."""
     record = record_factory.frame()
-    empty = [[None] * 2]
-    grid = MapRecord(x_mm=[0, 1], y_mm=[0], warp_mm=empty, warp_u_mm=empty, pocket=[[0, -1]],
-                     web_before_mm=[[before, None]], web_after_mm=[[2.0, None]], margin_mm=empty)  # fmt: skip
+    empty = np.full((1, 2), np.nan)
+    webs = np.array([[before, np.nan]]), np.array([[2.0, np.nan]])
+    grid = WebMap(np.array([0.0, 1.0]), np.zeros(1), empty, empty, np.array([[0, -1]]), *webs, empty)
     limits = {"web_lower_limit_mm": low, "web_upper_limit_mm": high}
-    return record.model_copy(update={"map": grid, "decisions": [record.decisions[0].model_copy(update=limits)]})
+    return record.model_copy(update={"map": grid, "decisions": [replace(record.decisions[0], **limits)]})
 
 
 def place_of(record) -> float:

@@ -43,9 +43,9 @@ def test_no_map_gives_no_layers() -> None:
 def test_large_grid_is_thinned_for_the_page() -> None:
     record = record_factory.frame()
     grid = record.map
-    layers = grid.model_dump(exclude={"x_mm", "y_mm"})
-    twice = {name: [row * 2 for row in rows] * 2 for name, rows in layers.items()}
-    nodes = {"x_mm": np.arange(2.0 * len(grid.x_mm)).tolist(), "y_mm": np.arange(2.0 * len(grid.y_mm)).tolist()}
+    layers = {name: value for name, value in vars(grid).items() if name not in {"x_mm", "y_mm"}}
+    twice = {name: np.tile(rows, (2, 2)) for name, rows in layers.items()}
+    nodes = {"x_mm": np.arange(2.0 * len(grid.x_mm)), "y_mm": np.arange(2.0 * len(grid.y_mm))}
     large = record.model_copy(update={"map": type(grid)(**nodes, **twice)})
     data = plot_data(large, plan_of(large))
     assert len(data["x"]) * len(data["y"]) <= 60_000

@@ -22,7 +22,7 @@ def test_deviation_is_offset_less_warp() -> None:
     record = small_record()
     prediction = Prediction.of(record)
     warp = webs_of(record).warp.at([50.0, 90.0], [40.0, 70.0])  # type: ignore[arg-type]
-    expected = record.decisions[0].correction().at([50.0, 90.0], [40.0, 70.0]) - warp
+    expected = record.decisions[0].correction.at([50.0, 90.0], [40.0, 70.0]) - warp
     assert prediction.deviation(0, [50.0, 90.0], [40.0, 70.0]) == pytest.approx(expected, abs=1e-12)
 
 

@@ -1,0 +1,106 @@
+"""The layers of the map: warp, uncertainty, webs and margin on one grid over the part."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BeforeValidator, ConfigDict, PlainSerializer, WithJsonSchema
+
+from floorfit.decision.decision import WRITTEN, Decision, JsonArray
+from floorfit.part.assign import assign_floors
+from floorfit.part.model import Part
+from floorfit.surface.posterior import Posterior
+from floorfit.web import Webs, margin
+
+__all__ = ["WebMap", "web_map"]
+
+Array = NDArray[np.float64]
+Index = Annotated[
+    NDArray[np.intp],
+    BeforeValidator(lambda values: np.array(values, np.intp)),
+    PlainSerializer(lambda values: values.tolist()),
+    WithJsonSchema({"type": "array"}),
+]
+
+#: Nodes of the map, about: fine enough to draw, small enough for a page.
+NODES = 16_000
+#: Decimals of the layers, mm: a nanometre.
+DECIMALS = 6
+
+
+@dataclass(frozen=True)
+class WebMap:
+    """Layers on one rectangular grid, ``layer[j][i]`` at ``(x_mm[i], y_mm[j])``; NaN outside what it describes.
+
+    Webs are local: on a floor or over an underside that slopes, each place has a nominal web of its own.
+
+    Parameters
+    ----------
+    x_mm, y_mm : ndarray
+        Node positions.
+    warp_mm, warp_u_mm : (len(y_mm), len(x_mm)) ndarray
+        Warp and its standard uncertainty, over the part's outline.
+    pocket : ndarray of int
+        Index of the floor in the part's order, -1 for none.
+    web_before_mm, web_after_mm, margin_mm : ndarray
+        Over the floors; after and margin not where the floor is held.
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = WRITTEN
+
+    x_mm: JsonArray
+    y_mm: JsonArray
+    warp_mm: JsonArray
+    warp_u_mm: JsonArray
+    pocket: Index
+    web_before_mm: JsonArray
+    web_after_mm: JsonArray
+    margin_mm: JsonArray
+
+
+def web_map(part: Part, webs: Webs, posterior: Posterior, decisions: Sequence[Decision]) -> WebMap:
+    """Evaluate the layers on a grid.
+
+    Parameters
+    ----------
+    part : Part
+    webs : Webs
+    posterior : Posterior
+    decisions : sequence of Decision
+        In the part's order.
+    """
+    x, y = _nodes(part)
+    xx, yy = np.meshgrid(x, y)
+    inside = _inside(part, xx, yy)
+    pocket = assign_floors(part, xx.ravel(), yy.ravel()).reshape(xx.shape)
+    before, after, margins = (np.full(xx.shape, np.nan) for _ in range(3))
+    for index, (one, decision) in enumerate(zip(part.pockets, decisions, strict=True)):
+        here = pocket == index
+        at = xx[here], yy[here]
+        nominal = one.nominal_web(*at)
+        before[here] = nominal + webs.before(one, *at)
+        if decision.action != "hold":
+            deviation = webs.after(one, decision.correction.at(*at), *at)
+            after[here], margins[here] = nominal + deviation, margin(one.tolerance, deviation)
+    warp = np.where(inside, webs.warp.on_grid(x, y).T, np.nan)
+    warp_u = np.where(inside, posterior.std_on_grid(x, y).T, np.nan)
+    layers: list[Array] = [np.asarray(np.round(one, DECIMALS)) for one in (warp, warp_u, before, after, margins)]
+    return WebMap(x, y, layers[0], layers[1], pocket, *layers[2:])
+
+
+def _nodes(part: Part) -> tuple[Array, Array]:
+    x0, y0, x1, y1 = part.bounds
+    step = np.sqrt((x1 - x0) * (y1 - y0) / NODES)
+    counts = (max(2, round((x1 - x0) / step) + 1), max(2, round((y1 - y0) / step) + 1))
+    return np.linspace(x0, x1, counts[0]), np.linspace(y0, y1, counts[1])
+
+
+def _inside(part: Part, xx: Array, yy: Array) -> NDArray[np.bool_]:
+    import shapely
+
+    outline = shapely.Polygon(part.outline)
+    return np.asarray(shapely.intersects_xy(outline, xx.ravel(), yy.ravel()).reshape(xx.shape))
