@@ -1,0 +1,6 @@
+"""Cutter-location data: tool tip and axis in the part's frame, before a post-processor has seen them.
+
+The wording is that of ISO 4343 (post-processor commands) and ISO 3592 (records of cutter-location data), as text.
+Neither standard was at hand: words and their meaning are from memory, and what is not in `cl_words` is never taken for
+granted.
+"""
