@@ -4,8 +4,8 @@ Invented, like the parts: zigzag passes over each floor, then a pass round its w
 tool point is the tip of a flat end mill; the axis stays upright. Part zero is the programme's zero (G54). The same part
 gives the same bytes.
 
-``finish.cl`` is the same as cutter-location data, before a post-processor has seen it: tool, cutter and tip in the part's
-frame, with the axis for the part in mm and without it for the part in inches.
+``finish.cl`` is the same as cutter-location data, before a post-processor has seen it: tool, cutter and tip in the
+part's frame, with the axis for the part in mm and without it for the part in inches.
 
 ``finish_tilted.nc``, for the first part, goes round the walls with the tool tilted: X, Y, Z are then the tip in the
 part's frame (``--tip-control``).
