@@ -63,6 +63,22 @@ class Cutter:
         sine = np.sqrt(1.0 - cosine**2)
         return np.asarray((self.corner * (1.0 - cosine) + self.flat * sine) * size)
 
+    def ring(self, axis: NDArray[np.float64], slope: tuple[float, float]) -> NDArray[np.float64]:
+        """Places on the end of a leaning cutter that may touch a plane, as seen from the tip, (n, k, 3), mm.
+
+        The first is the one that does: ``r a - f u - r n`` with f the radius of the flat, n the normal of the plane and
+        u the part of n square to the axis a, of length 1. The others stand round the ring of corner centres, with the
+        tip itself.
+        """
+        normal = np.array([-slope[0], -slope[1], 1.0]) / np.sqrt(1.0 + slope[0] ** 2 + slope[1] ** 2)
+        square = normal - (axis @ normal)[:, None] * axis
+        square /= np.maximum(np.linalg.norm(square, axis=1), 1e-12)[:, None]
+        side = np.cross(axis, square)
+        angle = np.radians([0, 15, -15, 40, -40, 80, -80, 130, -130, 180])
+        circle = np.cos(angle)[:, None] * square[:, None] + np.sin(angle)[:, None] * side[:, None]
+        round_end = self.corner * (axis - normal)[:, None]
+        return np.asarray(np.concatenate([round_end - self.flat * circle, round_end], axis=1))
+
     def over_slope(self, slope: tuple[float, float]) -> float:
         """As `contact`, with the axis along Z: flat |slope| + corner (sqrt(1 + slope²) - 1), mm."""
         steep = float(np.hypot(*slope))

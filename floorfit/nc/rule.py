@@ -171,14 +171,15 @@ class _Planner:
         level = np.zeros(len(self.path), bool)
         rows = self.near
         start, end, axis = self.path.start[rows], self.path.end[rows], self.path.axis[rows]
+        first_axis = axis if self.path.first_axis is None else self.path.first_axis[rows]
         for index, group in enumerate(self.zones):
             mine = self.path.cutter[rows] == index
             planes = {_plane(zone.floor) + (round(max(zone.most, 0.0), 6),): zone for zone in group.zones}
             for zone in planes.values():
-                floor, contact = zone.floor, zone.contact(axis)
+                floor = zone.floor
                 clear = max(floor.band, self.clearance or 0.0, 0.5) if zone.most > 0 else floor.band
                 inside = mine.copy()
-                for at in (start, end):
+                for at, contact in ((start, zone.contact(first_axis)), (end, zone.contact(axis))):
                     over = at[:, 2] - floor.pocket.nominal_z(at[:, 0], at[:, 1])
                     inside &= over >= -floor.window - EPS_MM
                     inside &= over - contact <= max(zone.most, 0.0) + clear + EPS_MM
@@ -240,6 +241,9 @@ class _Planner:
             seen = np.maximum.reduceat(np.where(active[some], some, -1), first)
             both = (seen >= 0) if some is asked.floor else both & (seen >= 0)
         shallow = rise <= _PASS_SLOPE * np.maximum(path.length[rows], 1e-9)
+        # A ramp comes from above the stock; a pass that does not fit has both of its ends in it.
+        here = (asked.floor >= 0) | (asked.near >= 0)
+        shallow &= here[first] & here[np.append(first[1:], len(of)) - 1]
         for place in np.flatnonzero(both & shallow & ~path.is_rapid[rows]).tolist():
             part = slice(first[place], first[place + 1] if place + 1 < len(first) else None)
             common = set(asked.floor[part].tolist()) & set(asked.near[part].tolist()) - {-1}

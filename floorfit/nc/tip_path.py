@@ -41,6 +41,8 @@ class TipPath:
         How far left of the programmed path the axis runs (radius compensation); 0 where it runs on it.
     is_usable : (n,) ndarray of bool
         False for rows whose frame is not the part's, and for those that are no motion: nothing is done to them.
+    first_axis : (n, 3) ndarray or None
+        As ``axis``, at the start of each motion; None where the axis does not turn on the way.
     """
 
     start: NDArray[np.float64]
@@ -53,6 +55,7 @@ class TipPath:
     sweep: NDArray[np.float64]
     aside: NDArray[np.float64]
     is_usable: NDArray[np.bool_]
+    first_axis: NDArray[np.float64] | None = None
 
     @classmethod
     def straight(
@@ -123,6 +126,14 @@ class TipPath:
         angle = np.arctan2(first[:, 1], first[:, 0]) + share * self.sweep[rows]
         radius = np.hypot(*first.T) * (1 - share) + np.hypot(*last.T) * share
         return np.asarray(centre + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]))
+
+    def axes(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Axes at places on motions, (m, 3): the vector goes evenly from one end to the other."""
+        if self.first_axis is None:
+            return self.axis[rows]
+        first, last = self.first_axis[rows], self.axis[rows]
+        out = first + share[:, None] * (last - first)
+        return np.asarray(out / np.linalg.norm(out, axis=1)[:, None])
 
     def axis_places(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
         """As `points`, moved sideways by ``aside`` where the cutter runs beside the programmed path."""

@@ -86,7 +86,7 @@ class _Points:
         self, path: TipPath, rows: NDArray[np.intp], share: NDArray[np.float64], clearance: float | None
     ) -> None:
         self.xyz = path.axis_places(rows, share)
-        self.axis, self.cutter, self.rapid = path.axis[rows], path.cutter[rows], path.is_rapid[rows]
+        self.axis, self.cutter, self.rapid = path.axes(rows, share), path.cutter[rows], path.is_rapid[rows]
         self.clearance = clearance
         count, low = len(rows), -np.inf
         self.at, self.beside, self.least = (np.full(count, low) for _ in range(3))

@@ -86,17 +86,29 @@ class Zone:
     def lift(self, xy: NDArray[np.float64], axis: NDArray[np.float64]) -> NDArray[np.float64]:
         """Lift at places of the axis (n, 2), mm; minus infinity where the end stays above the floor's own edge."""
         at, away = self._nearest(xy)
+        leaning = np.flatnonzero(axis[:, 2] < 1.0 - _UPRIGHT)
         if self._dilated is not None:
             out = self._dilated.at(at[:, 0], at[:, 1])
         else:
             out = self.floor.dz(at) + self._extra
-            leaning = np.flatnonzero(axis[:, 2] < 1.0 - _UPRIGHT) if self.floor.correction.action == "tilt" else []
-            if len(leaning):
+            if len(leaning) and self.floor.correction.action == "tilt":
                 nominal, added = self.floor.pocket.slope, self.floor.correction.slope
                 both = (nominal[0] + added[0], nominal[1] + added[1])
                 out[leaning] += self.cutter.contact(axis[leaning], both) - self.contact(axis[leaning]) - self._extra
         high = self.cutter.height(np.minimum(away, self.cutter.radius))
+        high[leaning] = 0.0
+        if len(leaning) and self.floor.correction.grid is not None:
+            out[leaning] = self._leaning(xy[leaning], axis[leaning])
         return np.where(out > 0, np.where(out > high, out - high, -np.inf), out)
+
+    def _leaning(self, xy: NDArray[np.float64], axis: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Lift on a surface for a leaning end: the greatest of dz less height over the nominal floor, (n,), mm."""
+        slope = np.array(self.floor.pocket.slope)
+        ring = self.cutter.ring(axis, self.floor.pocket.slope)
+        places = xy[:, None] + ring[..., :2]
+        over = ring[..., 2] - ring[..., :2] @ slope
+        dz = self.floor.dz(places.reshape(-1, 2)).reshape(over.shape)
+        return np.asarray((dz - (over - over.min(axis=1)[:, None])).max(axis=1))
 
     def _nearest(self, xy: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Nearest places of the floor, and how far away they are."""

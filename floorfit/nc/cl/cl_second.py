@@ -53,7 +53,14 @@ class Heard:
     rest: list[tuple[int, int, str]]
 
 
-def hear(text: str, *, unit_mm: float | None, turn: NDArray[np.float64], way: NDArray[np.float64]) -> Heard:
+def hear(
+    text: str,
+    *,
+    unit_mm: float | None,
+    turn: NDArray[np.float64],
+    way: NDArray[np.float64],
+    keep: tuple[str, ...] = (),
+) -> Heard:
     """Read a file.
 
     Parameters
@@ -64,6 +71,8 @@ def hear(text: str, *, unit_mm: float | None, turn: NDArray[np.float64], way: ND
         Millimetres in the unit before ``UNITS``.
     turn, way : (3, 3) and (3,) ndarray
         Where the file's frame is in the part's: ``turn @ point + way``, mm.
+    keep : tuple of str
+        Words that are taken for text.
 
     Raises
     ------
@@ -71,6 +80,7 @@ def hear(text: str, *, unit_mm: float | None, turn: NDArray[np.float64], way: ND
         If a point cannot be read.
     """
     ear = _Ear(unit_mm or 1.0, turn, way)
+    ear.deaf = tuple(word.upper() for word in keep)
     lines = text.splitlines()
     number = 0
     while number < len(lines) and not ear.done:
@@ -128,12 +138,15 @@ class _Ear:
         self.next_kind, self.hole, self.cutter, self.feed = "feed", False, "", ""
         self.pending_circle: tuple[float, ...] | None = None
         self.done = False
+        self.deaf: tuple[str, ...] = ()
 
     def take(self, number: int, statement: str) -> bool:
         """Take a statement; False where it is not about motion."""
         found = _STATEMENT.fullmatch(statement.strip())
         word = re.sub(r"\s", "", found[1] if found else statement).upper()
         tail = found[2] if found else ""
+        if word in self.deaf:
+            return False
         if word == "GOTO":
             self._go(number, _numbers(tail))
         elif word == "GODLTA":
