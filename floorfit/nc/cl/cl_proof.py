@@ -225,11 +225,12 @@ class _Proof:
         low, high = np.minimum(start, end), np.maximum(start, end)
         over = (high[:, 0] >= x0 - reach) & (low[:, 0] <= x1 + reach)
         over &= (high[:, 1] >= y0 - reach) & (low[:, 1] <= y1 + reach)
-        top = float(np.max(pocket.nominal_z([x0, x1, x0, x1], [y0, y0, y1, y1]))) + 3.0 + reach
-        rows = np.flatnonzero(over & (low[:, 2] <= top))
+        top = float(np.max(pocket.nominal_z([x0, x1, x0, x1], [y0, y0, y1, y1]))) + 1.0
+        rows = np.flatnonzero(over & (low[:, 2] <= top + reach))
         if not len(rows):
             return None
-        return sample(start[rows], end[rows], (axis0[rows], axis1[rows]), size[rows], step)
+        found = sample(start[rows], end[rows], (axis0[rows], axis1[rows]), size[rows], step)
+        return found.below(top)
 
     def _floor(self, pocket: Pocket, correction: Correction) -> FloorProof | None:
         sizes = self.sizes
@@ -238,7 +239,7 @@ class _Proof:
             return None
         grid = FloorGrid.over(Polygon(pocket.polygon), float(np.median(radii)))
         pair = [
-            self._near(heard, some, pocket, 0.5 * grid.cell)
+            self._near(heard, some, pocket, 0.8 * grid.cell)
             for heard, some in ((self.before, sizes), (self.after, sizes[self.row]))
         ]
         if pair[0] is None or pair[1] is None:

@@ -7,6 +7,7 @@ import math
 import re
 from array import array
 from collections.abc import Callable, Collection, Sequence
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ _HEAD = r"(?:[ \t]*\d+[ \t]+|[ \t]*)GOTO[ \t]*/"
 _POINTS = re.compile(rf"(?:(?=.{{1,72}}\r?\n){_HEAD}[-+0-9.,eE \t]+\r?\n)+", re.IGNORECASE)
 _POINT_HEAD = re.compile(rf"^{_HEAD}", re.IGNORECASE | re.MULTILINE)
 _ANY_POINT = re.compile(rb"^[ \t]*(?:N?\d+[ \t]*)?(?:GO[ \t]*TO|GODLTA|FROM)[ \t]*/", re.IGNORECASE | re.MULTILINE)
+_EXTENSIONS = (".cl", ".cld", ".cldata", ".apt")
 #: Lines taken in one go.
 _CHUNK = 20_000
 #: Findings of which no more are collected.
@@ -32,12 +34,18 @@ _MOST = 25
 _UPRIGHT = (0.0, 0.0, 1.0)
 
 
-def is_cutter_location(name: str, data: bytes) -> bool:
+def is_cutter_location(program: bytes | Path) -> bool:
     """Return whether a file is cutter-location data, by what is in it; by its extension where no point is.
 
-    Word-address programmes never have a slash behind a word.
+    Word-address programmes never have a slash behind a word. A file that cannot be read is none.
     """
-    return _ANY_POINT.search(data) is not None or name.lower().endswith((".cl", ".cldata", ".cld", ".apt"))
+    if isinstance(program, bytes):
+        return _ANY_POINT.search(program) is not None
+    try:
+        data = program.read_bytes()
+    except OSError:
+        return False
+    return _ANY_POINT.search(data) is not None or program.suffix.lower() in _EXTENSIONS
 
 
 def read_locations(

@@ -17,7 +17,7 @@ from shapely import Polygon
 __all__ = ["FloorGrid", "Samples", "sample", "swept_heights"]
 
 #: Places of the grid for one radius of the cutter, and greatest number of places along one side.
-_CELLS, _MOST_CELLS = 5, 300
+_CELLS, _MOST_CELLS = 4, 300
 #: Samples taken at once.
 _CHUNK = 20_000
 
@@ -30,6 +30,12 @@ class Samples:
     axis: NDArray[np.float64]
     radius: NDArray[np.float64]
     corner: NDArray[np.float64]
+
+    def below(self, top: float) -> Samples:
+        """Those whose end comes below a height, mm."""
+        lean = np.hypot(self.axis[:, 0], self.axis[:, 1])
+        low = self.tip[:, 2] - self.radius * lean <= top
+        return Samples(self.tip[low], self.axis[low], self.radius[low], self.corner[low])
 
 
 @dataclass(frozen=True)
@@ -83,38 +89,54 @@ def sample(
 
 def swept_heights(samples: Samples, grid: FloorGrid) -> NDArray[np.float64]:
     """Lowest height of the cutter over every place of a grid, (k, l), mm; infinite where it never is."""
-    out = np.full(grid.inside.size, np.inf)
-    for first in range(0, len(samples.tip), _CHUNK):
-        some = slice(first, first + _CHUNK)
-        _sweep(samples.tip[some], samples.axis[some], samples.radius[some], samples.corner[some], grid, out)
-    return out.reshape(grid.inside.shape)
+    hx, hy = float(grid.x[1] - grid.x[0]), float(grid.y[1] - grid.y[0])
+    reach = float(samples.radius.max(initial=0.0))
+    nx, ny = int(reach / hx) + 2, int(reach / hy) + 2
+    # A margin round the grid takes what falls outside, so that nothing has to be asked in the loop.
+    wide = np.full((len(grid.x) + 4 * nx, len(grid.y) + 4 * ny), np.inf)
+    i = np.rint((samples.tip[:, 0] - grid.x[0]) / hx).astype(int)
+    j = np.rint((samples.tip[:, 1] - grid.y[0]) / hy).astype(int)
+    near = np.flatnonzero((i >= -nx) & (i < len(grid.x) + nx) & (j >= -ny) & (j < len(grid.y) + ny))
+    leaning = np.hypot(samples.axis[near, 0], samples.axis[near, 1]) > 1e-6
+    for some in (near[leaning], near[~leaning]):
+        for first in range(0, len(some), _CHUNK):
+            rows = some[first : first + _CHUNK]
+            place = (i[rows] + 2 * nx) * wide.shape[1] + j[rows] + 2 * ny
+            off = np.column_stack([i[rows] * hx + grid.x[0], j[rows] * hy + grid.y[0]]) - samples.tip[rows, :2]
+            _sweep(samples, rows, place, off, (hx, hy, nx, ny, wide.shape[1]), wide.reshape(-1))
+    return np.asarray(wide[2 * nx : 2 * nx + len(grid.x), 2 * ny : 2 * ny + len(grid.y)])
 
 
 def _sweep(
-    tip: NDArray[np.float64],
-    axis: NDArray[np.float64],
-    radius: NDArray[np.float64],
-    corner: NDArray[np.float64],
-    grid: FloorGrid,
+    samples: Samples,
+    rows: NDArray[np.intp],
+    place: NDArray[np.intp],
+    off: NDArray[np.float64],
+    steps: tuple[float, float, int, int, int],
     out: NDArray[np.float64],
 ) -> None:
-    reach = float(radius.max())
-    hx, hy = grid.x[1] - grid.x[0], grid.y[1] - grid.y[0]
-    nx, ny = int(reach / hx) + 1, int(reach / hy) + 1
-    i0 = np.rint((tip[:, 0] - grid.x[0]) / hx).astype(int)
-    j0 = np.rint((tip[:, 1] - grid.y[0]) / hy).astype(int)
+    hx, hy, nx, ny, width = steps
+    z, axis, radius, corner = (one[rows] for one in (samples.tip[:, 2], samples.axis, samples.radius, samples.corner))
+    upright = bool(np.hypot(axis[:, 0], axis[:, 1]).max(initial=0.0) <= 1e-6)
+    reach = float(radius.max(initial=0.0))
     for di in range(-nx, nx + 1):
-        i = i0 + di
-        inside = (i >= 0) & (i < len(grid.x))
         for dj in range(-ny, ny + 1):
-            if np.hypot((abs(di) - 0.5) * hx, (abs(dj) - 0.5) * hy) > reach + hx + hy:
+            if np.hypot(di * hx, dj * hy) > reach + 0.8 * (hx + hy):
                 continue
-            j = j0 + dj
-            some = np.flatnonzero(inside & (j >= 0) & (j < len(grid.y)))
-            if len(some):
-                dx, dy = grid.x[i[some]] - tip[some, 0], grid.y[j[some]] - tip[some, 1]
-                low = tip[some, 2] + _end_height(dx, dy, axis[some], radius[some], corner[some])
-                np.minimum.at(out, i[some] * len(grid.y) + j[some], low)
+            dx, dy = off[:, 0] + di * hx, off[:, 1] + dj * hy
+            end = _upright_height(dx, dy, radius, corner) if upright else _end_height(dx, dy, axis, radius, corner)
+            np.minimum.at(out, place + (di * width + dj), z + end)
+
+
+def _upright_height(
+    dx: NDArray[np.float64], dy: NDArray[np.float64], radius: NDArray[np.float64], corner: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """As `_end_height`, with the axis along Z."""
+    away = np.sqrt(dx * dx + dy * dy)
+    if not corner.any():
+        return np.where(away <= radius, 0.0, np.inf)
+    over = np.clip(away - (radius - corner), 0.0, corner)
+    return np.where(away <= radius, corner - np.sqrt(corner * corner - over * over), np.inf)
 
 
 def _end_height(
