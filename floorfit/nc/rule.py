@@ -191,6 +191,7 @@ class _Planner:
     def _sampled(self) -> list[int]:
         """Ask along every near motion; set the ends, the floors, and return the motions that are not straight."""
         path, rows = self.path, self.near
+        self.suspects = np.zeros(0, int)
         if not len(rows):
             return []
         counts = np.clip(np.ceil(path.length[rows] / STEP_MM), 1, 40_000).astype(int) + 1

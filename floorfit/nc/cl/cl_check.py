@@ -73,8 +73,8 @@ def check_locations(
 
 
 def _on_any_floor(found: Locations, way: LocationPath, gains: Gains, floors: Sequence[Floor]) -> bool:
-    if not any(floor.is_active or floor.is_held for floor in floors):
-        return bool(_near(found, way, list(floors))[np.isin(found.kind, CUTTING)].any())
+    if _near(found, way, list(floors))[np.isin(found.kind, CUTTING)].any():
+        return True
     on = (gains.floor >= 0) | (gains.whole >= 0)
     on[list(gains.touched)] = True
     on[list(gains.guarded)] = True

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -129,7 +129,16 @@ def apply_to_locations(
     if not tolerance_mm >= 0.001:
         raise InputError(f"tolerance {tolerance_mm:g} mm: expected 0.001 mm or more. Files are rounded to that.")
     data = program if isinstance(program, bytes) else _read(Path(program))
-    return _LocationRun(part, floors_of(part, corrections), _lines(data, name), options).result(data, job, created)
+    floors = floors_of(part, corrections)
+    floors = tuple(map(_as_programmed, floors)) if held == "cut" else floors
+    return _LocationRun(part, floors, _lines(data, name), options).result(data, job, created)
+
+
+def _as_programmed(floor: Floor) -> Floor:
+    """A held floor that is cut as programmed: its offset is 0."""
+    if not floor.is_held:
+        return floor
+    return replace(floor, correction=replace(floor.correction, action="shift", offset=0.0))
 
 
 def _read(path: Path) -> bytes:
@@ -188,7 +197,7 @@ class _LocationRun:
         self._stop_on(written.findings)
         digest = hashlib.sha256(data).hexdigest()
         out, origin, head = self._assemble(written, job, created, digest)
-        proved = self._prove(found, way, out, origin)
+        proved = self._prove(found, way, (node, breaks), out, origin)
         self._stop_on(proved.findings)
         changes = self._changes(found, way, gains, written, proved)
         text = (bom + "".join(out)).encode("latin-1")
@@ -254,7 +263,14 @@ class _LocationRun:
             origin += [number] * len(new)
         return out, np.array(origin, dtype=int), len(head)
 
-    def _prove(self, found: Locations, way: LocationPath, out: list[str], origin: NDArray[np.intp]) -> ProvedLocations:
+    def _prove(
+        self,
+        found: Locations,
+        way: LocationPath,
+        planned: tuple[NDArray[np.float64], dict[int, list[tuple[float, float]]]],
+        out: list[str],
+        origin: NDArray[np.intp],
+    ) -> ProvedLocations:
         options = self.options
         before, after = self._hear("".join(self.lines)), self._hear("".join(out))
         if len(before.kind) != len(found):
@@ -267,7 +283,7 @@ class _LocationRun:
         lowest = min((floor.dz_range[0] for floor in matter), default=0.0)
         swept = matter if lowest >= 0 else list(self.floors)
         pairs = [(floor.pocket, floor.correction) for floor in swept]
-        return prove_locations(before, after, origin, pairs, sizes, source=options.source)
+        return prove_locations(before, after, origin, pairs, sizes, planned, source=options.source)
 
     def _hear(self, text: str) -> Heard:
         options = self.options

@@ -7,7 +7,7 @@ between must lie on the old way. Then the cutter is swept along both files, floo
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,8 +28,10 @@ __all__ = ["FloorProof", "ProvedLocations", "prove_locations"]
 TOO_DEEP_MM = 0.02
 #: How far in plan a point may lie from where it was, mm: rounding to 0.001 mm or 0.0001 in, twice.
 _PLAN_MM = 0.006
-#: How far an axis may be from the old one, as a sine: rounding to six decimals; and inside a divided motion.
-_AXIS, _AXIS_INSIDE = 5e-6, 2e-3
+#: How far an axis may be from the old one, as a sine: rounding to six decimals.
+_AXIS = 5e-6
+#: How far a height may be from the one planned, mm: rounding to 0.0001 in, twice.
+_ROUNDING_MM = 0.0026
 
 
 @dataclass(frozen=True)
@@ -80,6 +82,7 @@ def prove_locations(
     origin: NDArray[np.intp],
     floors: Sequence[tuple[Pocket, Correction]],
     sizes: NDArray[np.float64],
+    planned: tuple[NDArray[np.float64], Mapping[int, Sequence[tuple[float, float]]]],
     *,
     source: str,
 ) -> ProvedLocations:
@@ -95,18 +98,26 @@ def prove_locations(
         The floors to sweep, with what is added to them.
     sizes : (n, 2) ndarray, mm
         Radius and corner radius at each motion of the original; 0 where not known.
+    planned : (n,) ndarray and dict, mm
+        What the rule added at the end of each motion, and at shares of the divided ones.
     source : str
         Name of the file.
     """
-    return _Proof(before, after, origin, sizes, source).run(floors)
+    return _Proof(before, after, origin, sizes, planned, source).run(floors)
 
 
 class _Proof:
     def __init__(
-        self, before: Heard, after: Heard, origin: NDArray[np.intp], sizes: NDArray[np.float64], source: str
+        self,
+        before: Heard,
+        after: Heard,
+        origin: NDArray[np.intp],
+        sizes: NDArray[np.float64],
+        planned: tuple[NDArray[np.float64], Mapping[int, Sequence[tuple[float, float]]]],
+        source: str,
     ) -> None:
         self.before, self.after, self.sizes, self.source = before, after, sizes, source
-        self.origin = origin
+        self.origin, (self.node, self.breaks) = origin, planned
         self.findings: list[Finding] = []
         self.cache: dict[int, tuple[NDArray[np.float64], ...]] = {}
 
@@ -117,6 +128,8 @@ class _Proof:
         self._same_words()
         self._same_plan()
         self._same_axes()
+        self._as_planned()
+        self._same_circles()
         proofs = [] if self.findings else [self._floor(pocket, correction) for pocket, correction in floors]
         added = self.after.tip[self.last, 2] - self.before.tip[:, 2]
         self._outside(added, [pocket for pocket, _ in floors])
@@ -175,9 +188,9 @@ class _Proof:
         self._check(~self.is_last & (self._off_path() > _PLAN_MM), "a dividing point off the way")
 
     def _off_path(self) -> NDArray[np.float64]:
-        """Distance in plan of the inner points from the old way; for circles from the circle, in space without Z."""
+        """Distance in plan of the inner points from the old way, and the share of it; of circles from the circle."""
         before, after = self.before, self.after
-        out = np.zeros(len(self.row))
+        out, self.share = np.zeros(len(self.row)), np.ones(len(self.row))
         some = np.flatnonzero(~self.is_last)
         rows = self.row[some]
         start, end, point = before.tip[np.maximum(rows - 1, 0), :2], before.tip[rows, :2], after.tip[some, :2]
@@ -185,6 +198,7 @@ class _Proof:
         size = np.maximum((way**2).sum(axis=1), 1e-18)
         share = np.clip(((point - start) * way).sum(axis=1) / size, 0.0, 1.0)
         out[some] = np.hypot(*(point - start - share[:, None] * way).T)
+        self.share[some] = share
         for place, row in zip(some.tolist(), rows.tolist(), strict=True):
             if row in before.circle:
                 out[place] = _off_circle(after.tip[place], before.circle[row])
@@ -195,9 +209,56 @@ class _Proof:
         away = np.linalg.norm(np.cross(before.axis[row], after.axis), axis=1)
         self._check(self.is_last & (away > _AXIS), "another axis")
         first = before.axis[np.maximum(row - 1, 0)]
-        whole = np.linalg.norm(np.cross(first, before.axis[row]), axis=1)
-        parts = away + np.linalg.norm(np.cross(first, after.axis), axis=1)
-        self._check(~self.is_last & (parts > whole * 1.2 + _AXIS_INSIDE), "an axis between that is not on the way")
+        turn = before.axis[row] - first
+        straight = ~self.is_last & ~np.isin(row, list(before.circle))
+        between = first + self.share[:, None] * turn
+        between /= np.maximum(np.linalg.norm(between, axis=1), 1e-9)[:, None]
+        off = np.linalg.norm(np.cross(between, after.axis), axis=1)
+        length = np.linalg.norm((before.tip[row] - before.tip[np.maximum(row - 1, 0)])[:, :2], axis=1)
+        slack = _AXIS + np.linalg.norm(turn, axis=1) * np.minimum(_PLAN_MM / np.maximum(length, _PLAN_MM), 1.0)
+        moving = length > 0.1
+        self._check(straight & moving & (off > slack), "an axis between that is not on the way")
+
+    def _as_planned(self) -> None:
+        """Every point is as high as the rule said, and no motion has more or fewer pieces than it said."""
+        row, tip = self.row, self.before.tip
+        added = self.after.tip[:, 2] - tip[row, 2]
+        known = ~np.isnan(added) & (np.array(self.before.kind)[row] != "place")
+        self._check(
+            self.is_last & known & (np.abs(added - self.node[row]) > _ROUNDING_MM), "another height than planned"
+        )
+        pieces = np.bincount(row, minlength=len(self.node)) - 1
+        wanted = np.zeros(len(self.node), dtype=int)
+        wanted[list(self.breaks)] = [len(some) for some in self.breaks.values()]
+        circle = np.isin(np.arange(len(self.node)), list(self.before.circle))
+        self._check(((pieces != wanted) & ~circle)[row], "another number of pieces than planned")
+        inner = np.flatnonzero(~self.is_last & ~circle[row])
+        bad = np.zeros(len(row), dtype=bool)
+        place = inner - np.searchsorted(row, row[inner])
+        for at, count in zip(inner.tolist(), place.tolist(), strict=True):
+            some = self.breaks.get(int(row[at]), ())
+            if count < len(some):
+                share, dz = some[count]
+                start, end = tip[row[at] - 1], tip[row[at]]
+                wish = start + share * (end - start) + [0.0, 0.0, dz]
+                bad[at] = bool(np.abs(self.after.tip[at] - wish).max() > _ROUNDING_MM)
+        self._check(bad, "another point than planned")
+
+    def _same_circles(self) -> None:
+        """A circle is as it was but for its height, or points so near to each other that they keep to it."""
+        before, after = self.before, self.after
+        bad = np.zeros(len(self.row), dtype=bool)
+        for place in np.flatnonzero(np.isin(self.row, list(before.circle))).tolist():
+            row = int(self.row[place])
+            old = np.array(before.circle[row])
+            if place in after.circle:
+                change = np.array(after.circle[place]) - old
+                change[2] -= self.node[row]
+                bad[place] = bool(np.abs(change).max() > _ROUNDING_MM)
+            else:
+                chord = float(np.linalg.norm(after.tip[place] - after.tip[place - 1]))
+                bad[place] = chord > 2 * np.sqrt(2 * old[6] * _PLAN_MM)
+        self._check(bad, "another circle")
 
     # -- heights -----------------------------------------------------------------------------------------------------
 

@@ -16,7 +16,7 @@ __all__ = ["Heard", "hear"]
 
 _FREE_TEXT = ("PARTNO", "PPRINT", "INSERT", "REMARK", "LETTER")
 _STATEMENT = re.compile(r"([A-Z][A-Z \t]*?)[ \t]*/(.*)", re.IGNORECASE | re.DOTALL)
-_LEADING_NUMBER = re.compile(r"\s*(?:\d+\s*|[nN]\d+\s+)(?=[A-Za-z$])")
+_LEADING_NUMBER = re.compile(r"^\s*(?:\d+\s*|[nN]\d+\s+)(?=[A-Za-z$])")
 _is_easy = re.compile(r"GOTO/[-+0-9.,]{5,67}").fullmatch
 _MM = {"MM": 1.0, "INCHES": 25.4, "INCH": 25.4, "IN": 25.4}
 
