@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -83,7 +84,7 @@ def _tools(text):
     """Radius of each tool, mm, from the file's own words."""
     scale = 25.4 if "UNITS/INCHES" in text else 1.0
     lines = text.splitlines()
-    pairs = zip(lines, lines[1:], strict=False)
+    pairs = pairwise(lines)
     return {int(a[7:]): float(b[7:].split(",")[0]) / 2 * scale for a, b in pairs if a.startswith("LOADTL")}
 
 

@@ -17,7 +17,7 @@ from shapely import Polygon
 
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding
-from floorfit.nc.cl.cl_second import Heard
+from floorfit.nc.cl.cl_second import ARC, FEED, PLACE, RAPID, Heard
 from floorfit.nc.cl.cl_sweep import FloorGrid, Samples, sample, swept_heights
 from floorfit.part.model import Pocket
 
@@ -175,12 +175,13 @@ class _Proof:
 
     def _same_plan(self) -> None:
         before, after, row = self.before, self.after, self.row
-        kind0, kind1 = np.array(before.kind)[row], np.array(after.kind)
-        chords = (kind0 == "arc") & (kind1 == "feed")
+        kind0, kind1 = before.kind[row], after.kind
+        chords = (kind0 == ARC) & (kind1 == FEED)
         self._check((kind0 != kind1) & ~chords, "another kind of motion")
-        feed0, feed1 = np.array(before.feed)[row], np.array(after.feed)
-        self._check(feed0 != feed1, "another feed")
-        self._check(np.array(before.cutter)[row] != np.array(after.cutter), "another cutter")
+        number = {word: index for index, word in enumerate(before.words)}
+        same = np.array([number.get(word, -1) for word in after.words])
+        self._check(same[after.feed] != before.feed[row], "another feed")
+        self._check(same[after.cutter] != before.cutter[row], "another cutter")
         away = np.hypot(*(after.tip - before.tip[row])[:, :2].T)
         self._check(self.is_last & (away > _PLAN_MM), "another place in plan")
         lost = np.isnan(before.tip[row]).any(axis=1) != np.isnan(after.tip).any(axis=1)
@@ -223,7 +224,7 @@ class _Proof:
         """Every point is as high as the rule said, and no motion has more or fewer pieces than it said."""
         row, tip = self.row, self.before.tip
         added = self.after.tip[:, 2] - tip[row, 2]
-        known = ~np.isnan(added) & (np.array(self.before.kind)[row] != "place")
+        known = ~np.isnan(added) & (self.before.kind[row] != PLACE)
         self._check(
             self.is_last & known & (np.abs(added - self.node[row]) > _ROUNDING_MM), "another height than planned"
         )
@@ -264,10 +265,9 @@ class _Proof:
 
     def _moves(self, heard: Heard, sizes: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
         """Motions that may cut, circles as chords: start, end, axis at both, sizes."""
-        kind = np.array(heard.kind)
         start = np.concatenate([np.full((1, 3), np.nan), heard.tip[:-1]])
         axis0 = np.concatenate([heard.axis[:1], heard.axis[:-1]])
-        usable = np.isin(kind, ("feed", "rapid")) & ~np.isnan(start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1)
+        usable = np.isin(heard.kind, (FEED, RAPID)) & ~np.isnan(start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1)
         rows = np.flatnonzero(usable & (sizes[:, 0] > 0))
         parts = [(start[rows], heard.tip[rows], axis0[rows], heard.axis[rows], sizes[rows])]
         for row in heard.circle:
@@ -291,7 +291,7 @@ class _Proof:
         if not len(rows):
             return None
         found = sample(start[rows], end[rows], (axis0[rows], axis1[rows]), size[rows], step)
-        return found.below(top)
+        return found.below(top).lowest(0.4 * step)
 
     def _floor(self, pocket: Pocket, correction: Correction) -> FloorProof | None:
         sizes = self.sizes

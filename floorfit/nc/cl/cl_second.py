@@ -12,7 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Heard", "hear"]
+__all__ = ["ARC", "FEED", "HOLE", "PLACE", "RAPID", "Heard", "hear"]
+
+#: Kinds of motion; a place is only stated, or known to the machine alone.
+FEED, RAPID, ARC, HOLE, PLACE = range(5)
 
 _FREE_TEXT = ("PARTNO", "PPRINT", "INSERT", "REMARK", "LETTER")
 _STATEMENT = re.compile(r"([A-Z][A-Z \t]*?)[ \t]*/(.*)", re.IGNORECASE | re.DOTALL)
@@ -29,27 +32,28 @@ class Heard:
     ----------
     line : (n,) ndarray of int
         Line in which each motion begins.
-    kind : list of str
-        rapid, feed, arc, hole or place for each motion.
+    kind : (n,) ndarray of int
+        FEED, RAPID, ARC, HOLE or PLACE for each motion.
     tip, axis : (n, 3) ndarray
         Where it ends; NaN where only the machine knows.
-    cutter : list of str
-        Numbers of the last ``CUTTER`` as written, and the unit.
+    cutter, feed : (n,) ndarray of int
+        Numbers of the last ``CUTTER`` with the unit, and of the last ``FEDRAT``, as written: index into ``words``.
+    words : tuple of str
+        The texts that occur.
     circle : dict of int to tuple of float
         Centre, axis, radius of the arcs, mm.
-    feed : list of str
-        The last ``FEDRAT`` as written.
     rest : list of (int, int, str)
         Everything else: motions before it, its line, and its text.
     """
 
     line: NDArray[np.int64]
-    kind: list[str]
+    kind: NDArray[np.int64]
     tip: NDArray[np.float64]
     axis: NDArray[np.float64]
-    cutter: list[str]
+    cutter: NDArray[np.int64]
+    feed: NDArray[np.int64]
+    words: tuple[str, ...]
     circle: dict[int, tuple[float, ...]]
-    feed: list[str]
     rest: list[tuple[int, int, str]]
 
 
@@ -126,16 +130,17 @@ class _Ear:
         self.outer = (turn, way)
         self.frames = [self.outer]
         self.line: list[int] = []
-        self.kind: list[str] = []
+        self.kind: list[int] = []
         self.at: tuple[float, ...] = (np.nan,) * 3
         self.blocks: list[tuple[NDArray[np.float64], NDArray[np.float64]]] = []
         self.frame_of: list[int] = []
-        self.cutters: list[str] = []
-        self.feeds: list[str] = []
+        self.cutters: list[int] = []
+        self.feeds: list[int] = []
+        self.words: dict[str, int] = {"": 0}
         self.circles: dict[int, tuple[float, ...]] = {}
         self.rest: list[tuple[int, int, str]] = []
         self.vector: tuple[float, ...] = (0.0, 0.0, 1.0)
-        self.next_kind, self.hole, self.cutter, self.feed = "feed", False, "", ""
+        self.next_kind, self.hole, self.cutter, self.feed = FEED, False, 0, 0
         self.pending_circle: tuple[float, ...] | None = None
         self.done = False
         self.deaf: tuple[str, ...] = ()
@@ -156,11 +161,11 @@ class _Ear:
         elif word == "CIRCLE":
             self.pending_circle = _numbers(tail)
         elif word == "RAPID":
-            self.next_kind = "rapid"
+            self.next_kind = RAPID
         elif word == "FROM":
-            self._go(number, _numbers(tail), kind="place")
+            self._go(number, _numbers(tail), kind=PLACE)
         elif word in ("RETRCT", "GOHOME", "GOCLER"):
-            self._go(number, (np.nan,) * 3, kind="place")
+            self._go(number, (np.nan,) * 3, kind=PLACE)
             return False
         else:
             self._state(word, tail)
@@ -170,9 +175,12 @@ class _Ear:
     def take_many(self, number: int, lines: list[str]) -> bool:
         """Take points that follow each other, each alone in its line; False where they are not alike."""
         width = lines[0].count(",") + 1
-        if width not in (3, 6) or any(line.count(",") != width - 1 for line in lines):
+        if width not in (3, 6):
             return False
-        table = np.loadtxt([line[5:] for line in lines], delimiter=",", ndmin=2)
+        try:
+            table = np.loadtxt([line[5:] for line in lines], delimiter=",", ndmin=2)
+        except ValueError:
+            return False
         self._go(number, tuple(table[0].tolist()))
         count = len(lines) - 1
         if not count:
@@ -180,7 +188,7 @@ class _Ear:
         rest = table[1:]
         vectors = rest[:, 3:] if width == 6 else np.tile(self.vector, (count, 1))
         self.blocks.append((rest[:, :3] * self.unit, vectors))
-        self.kind += ["hole" if self.hole else "feed"] * count
+        self.kind += [HOLE if self.hole else FEED] * count
         self.line += range(number + 1, number + 1 + count)
         self.frame_of += [len(self.frames) - 1] * count
         self.cutters += [self.cutter] * count
@@ -193,9 +201,9 @@ class _Ear:
         if word == "UNITS":
             self.unit = _MM.get(minor, 25.4 if minor.startswith("IN") else 1.0)
         elif word == "CUTTER":
-            self.cutter = f"{minor}*{self.unit}"
+            self.cutter = self._word(f"{minor}*{self.unit}")
         elif word == "FEDRAT":
-            self.feed = minor
+            self.feed = self._word(minor)
         elif word == "CYCLE":
             self.hole = "OFF" not in minor.split(",") and "NOMORE" not in minor.split(",")
         elif word == "TLAXIS":
@@ -204,6 +212,9 @@ class _Ear:
             self._transform(word, minor, tail)
         elif word == "FINI":
             self.done = True
+
+    def _word(self, text: str) -> int:
+        return self.words.setdefault(text, len(self.words))
 
     def _transform(self, word: str, minor: str, tail: str) -> None:
         if minor == "NOMORE":
@@ -215,7 +226,9 @@ class _Ear:
         turn, way = self.outer
         self.frames.append((turn @ values[:, :3], turn @ (values[:, 3] * self.unit) + way))
 
-    def _go(self, number: int, values: tuple[float, ...], *, kind: str = "", scale: float | None = None) -> None:
+    def _go(
+        self, number: int, values: tuple[float, ...], *, kind: int | None = None, scale: float | None = None
+    ) -> None:
         factor = self.unit if scale is None else scale
         if len(values) >= 6:
             self.vector = values[3:6]
@@ -225,15 +238,15 @@ class _Ear:
             centre = self.pending_circle
             lengths = (*(v * self.unit for v in centre[:3]), *centre[3:6], centre[6] * self.unit)
             self.circles[len(self.kind)] = lengths
-        arc = "arc" if self.pending_circle is not None else self.next_kind
-        self.kind.append(kind or ("hole" if self.hole else arc))
+        arc = ARC if self.pending_circle is not None else self.next_kind
+        self.kind.append(kind if kind is not None else HOLE if self.hole else arc)
         self.line.append(number)
         self.at = (values[0] * factor, values[1] * factor, values[2] * factor)
         self.blocks.append((np.array([self.at]), np.array([self.vector])))
         self.frame_of.append(len(self.frames) - 1)
         self.cutters.append(self.cutter)
         self.feeds.append(self.feed)
-        self.next_kind, self.pending_circle = "feed", None
+        self.next_kind, self.pending_circle = FEED, None
 
     def heard(self) -> Heard:
         """Arrays in the part's frame."""
@@ -250,7 +263,8 @@ class _Ear:
             circles[row] = (*(turn @ values[:3] + way), *(turn @ values[3:6]), values[6])
         axis /= np.linalg.norm(axis, axis=1)[:, None]
         line = np.array(self.line, dtype=np.int64)
-        return Heard(line, self.kind, tip, axis, self.cutters, circles, self.feeds, self.rest)
+        kind, cutter, feed = (np.array(one, dtype=np.int64) for one in (self.kind, self.cutters, self.feeds))
+        return Heard(line, kind, tip, axis, cutter, feed, tuple(self.words), circles, self.rest)
 
 
 def _numbers(text: str) -> tuple[float, ...]:

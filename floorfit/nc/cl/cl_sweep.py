@@ -37,6 +37,20 @@ class Samples:
         low = self.tip[:, 2] - self.radius * lean <= top
         return Samples(self.tip[low], self.axis[low], self.radius[low], self.corner[low])
 
+    def lowest(self, cell: float) -> Samples:
+        """The lowest of those that stand in one cell of a grid, with one axis and one cutter."""
+        order = np.argsort(self.tip[:, 2], kind="stable")
+        parts = [self.tip[order, 0] / cell, self.tip[order, 1] / cell]
+        parts += [1000 * self.axis[order, 0], 1000 * self.axis[order, 1], 1000 * self.radius[order]]
+        key = np.zeros(len(order), dtype=np.int64)
+        for part in (*parts, 1000 * self.corner[order]):
+            whole = np.rint(part).astype(np.int64)
+            whole -= whole.min(initial=0)
+            key = key * (int(whole.max(initial=0)) + 1) + whole
+            key = np.unique(key, return_inverse=True)[1].reshape(-1)
+        keep = order[np.unique(key, return_index=True)[1]]
+        return Samples(self.tip[keep], self.axis[keep], self.radius[keep], self.corner[keep])
+
 
 @dataclass(frozen=True)
 class FloorGrid:

@@ -7,7 +7,6 @@ evenly from one end to the other, as a control with a linear interpolation of ti
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -29,7 +28,6 @@ CHORD_MM = 0.002
 _CARD_COLUMNS = 72
 #: Decimals of a vector's components in a point that was not there before: 0.0001 degree.
 _VECTOR_DECIMALS = 6
-_PLAIN_NUMBER = re.compile(r"[-+]?\d+\.?\d*").fullmatch
 #: Offsets that are the same, mm.
 _SAME_MM = 1e-9
 
@@ -108,9 +106,10 @@ class _Writer:
         self.up = [np.where(np.abs(one) < 1e-12, 0.0, one) for one in up]
         turned = np.array([not np.array_equal(one, [0.0, 0.0, 1.0]) for one in self.up], dtype=bool)
         frames = found.field("frame").astype(int) if len(found) else np.zeros(0, dtype=int)
-        # Lists: one element of a list costs a tenth of one element of an array.
-        self.special = (self.fine | found.relative | (found.kind == OTHER_ARC) | turned[frames]).tolist()
-        self.line_of, self.unit_of = found.line.tolist(), [setting.unit_mm for setting in found.settings]
+        special = self.fine | found.relative | (found.kind == OTHER_ARC) | turned[frames]
+        special[list(breaks)] = True
+        self.special = special.tolist()
+        self.unit_of = [(setting.unit_mm, default_decimals(setting.unit_mm)) for setting in found.settings]
 
     def run(self, tick: Callable[[int], None] | None) -> WrittenLocations:
         found, node = self.found, self.node
@@ -119,41 +118,56 @@ class _Writer:
         busy |= (found.kind == OTHER_ARC) & (start != 0)
         busy[list(self.breaks)] = True
         busy &= found.kind != JUMP
-        for count, row in enumerate(np.flatnonzero(busy).tolist()):
-            if not self._plain_row(row):
+        rows = np.flatnonzero(busy)
+        for first in range(0, len(rows), 5000):
+            for row in self._plain_rows(rows[first : first + 5000]):
                 self._row(row, float(start[row]), float(node[row]))
-            if tick is not None and count % 5000 == 0:
-                tick(self.line_of[row])
+            if tick is not None:
+                tick(int(found.line[rows[first]]))
         for row in np.flatnonzero(found.relative & ~busy).tolist():
             self.out.added[row] = self.out.added[row - 1] if row else 0.0
         self._wrap_all()
         return self.out
 
-    def _plain_row(self, row: int) -> bool:
-        """Shift a point that stands alone in its line, in an upright frame: nearly every row of a file."""
-        line = self.line_of[row]
-        text = self.lines[line]
-        if row in self.breaks or self.special[row] or line in self.out.blocks or text[:5] != "GOTO/" or "$" in text:
-            return False
-        parts = text.split(",")
-        raw = parts[2].strip()
-        if len(parts) not in (3, 6) or len(text) > _CARD_COLUMNS or not _PLAIN_NUMBER(raw):
-            return False
-        unit = self.unit_of[self.found.setting[row]]
-        decimals = max(default_decimals(unit), decimals_of(raw))
-        old = float(raw)
-        value = written(old + self.node[row] / unit, decimals)
-        self.out.added[row] = (value - old) * unit
-        if value != old:
-            parts[2] = parts[2].replace(raw, in_style(value, raw, decimals))
-            self.out.blocks[line] = [",".join(parts)]
-            self.out.rows.add(row)
-        return True
+    def _plain_rows(self, rows: NDArray[np.intp]) -> list[int]:
+        """Shift the points that stand alone in their lines, nearly every row of a file; return the rows that do not."""
+        found, blocks, left = self.found, self.out.blocks, []
+        lines, added, changed = self.lines, self.out.added, self.out.rows
+        # One element of a list costs a tenth of one element of an array.
+        columns = (rows.tolist(), found.line[rows].tolist(), found.setting[rows].tolist(), self.node[rows].tolist())
+        for row, line, setting, dz in zip(*columns, strict=True):
+            text = lines[line]
+            parts = text.split(",")
+            if (
+                self.special[row]
+                or (len(parts) != 6 and len(parts) != 3)
+                or text[:5] != "GOTO/"
+                or "$" in text
+                or len(text) > _CARD_COLUMNS
+                or line in blocks
+            ):
+                left.append(row)
+                continue
+            raw = parts[2].strip()
+            whole, _, rest = raw.partition(".")
+            if not (whole.isdigit() or whole[1:].isdigit()) or whole[0] == "+" or not (rest.isdigit() or not rest):
+                left.append(row)
+                continue
+            unit, least = self.unit_of[setting]
+            old = float(raw)
+            number = f"{old + dz / unit:.{max(least, len(rest))}f}"
+            value = float(number)
+            added[row] = (value - old) * unit
+            if value != old:
+                parts[2] = parts[2].replace(raw, number if value else number.lstrip("-"))
+                blocks[line] = [",".join(parts)]
+                changed.add(row)
+        return left
 
     def _row(self, row: int, start: float, end: float) -> None:
         found = self.found
         try:
-            statement = self._statement(self.line_of[row])
+            statement = self._statement(int(found.line[row]))
             if found.kind[row] == OTHER_ARC:
                 self._arc(row, statement, start, end)
             else:
@@ -166,7 +180,7 @@ class _Writer:
     def _wrap_all(self) -> None:
         if self.narrow:
             for line, block in self.out.blocks.items():
-                if any(len(text.rstrip("\r\n")) > _CARD_COLUMNS for text in block):
+                if max(map(len, block), default=0) > _CARD_COLUMNS:
                     self.out.blocks[line] = [piece for text in block for piece in self._wrapped(text)]
 
     def _statement(self, line: int) -> Statement:
