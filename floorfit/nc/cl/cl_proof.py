@@ -299,8 +299,10 @@ class _Proof:
         if not len(radii):
             return None
         grid = FloorGrid.over(Polygon(pocket.polygon), float(np.median(radii)))
+        # The two files are not sampled at the same places: on a slope no further apart than 0.004 mm of height.
+        step = min(0.8 * grid.cell, 0.004 / max(float(np.hypot(*pocket.slope)), 1e-9))
         pair = [
-            self._near(heard, some, pocket, 0.8 * grid.cell)
+            self._near(heard, some, pocket, step)
             for heard, some in ((self.before, sizes), (self.after, sizes[self.row]))
         ]
         if pair[0] is None or pair[1] is None:
