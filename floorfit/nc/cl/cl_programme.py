@@ -19,7 +19,7 @@ from floorfit.nc.cl.cl_reader import read_locations
 from floorfit.nc.cl.cl_second import Heard, hear
 from floorfit.nc.cl.cl_writer import WrittenLocations, write_locations
 from floorfit.nc.cl.location_path import LocationPath, location_path
-from floorfit.nc.cl.locations import Frame, Locations
+from floorfit.nc.cl.locations import FileFrame, Locations
 from floorfit.nc.corrected import Corrected, Held, PocketChange
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.floor_bands import Floor, floors_of
@@ -40,12 +40,12 @@ _MOST_FINDINGS = 25
 
 
 @dataclass(frozen=True)
-class _Options:
+class _LocationOptions:
     source: str
     held: Held
     tolerance_mm: float
     units: str | None
-    frame: Frame
+    frame: FileFrame
     keep: tuple[str, ...]
     cutters: Mapping[str, Cutter]
     progress: Callable[[str, int, int], None] | None
@@ -55,7 +55,7 @@ class _Options:
         return None if progress is None else lambda done: progress(stage, done, total)
 
 
-def frame_of(text: str, unit_mm: float) -> Frame:
+def frame_of(text: str, unit_mm: float) -> FileFrame:
     """Frame of 12 numbers between commas, lengths in a unit.
 
     Raises
@@ -64,7 +64,7 @@ def frame_of(text: str, unit_mm: float) -> Frame:
         If they are not 12, or not a rotation and a way.
     """
     try:
-        return Frame.of([float(part) for part in text.split(",")], unit_mm)
+        return FileFrame.of([float(part) for part in text.split(",")], unit_mm)
     except ValueError as error:
         raise InputError(
             f"--frame {text}: {error}. Give the file's X, Y, Z and zero in the part's frame, row by row: "
@@ -80,7 +80,7 @@ def apply_to_locations(
     held: Held = "refuse",
     tolerance_mm: float = 0.005,
     units: str | None = None,
-    frame: Frame | None = None,
+    frame: FileFrame | None = None,
     keep: Collection[str] = (),
     cutters: Mapping[str, Cutter] | None = None,
     job: str = "",
@@ -102,7 +102,7 @@ def apply_to_locations(
         Greatest difference between the offset along a motion and the one wanted.
     units : {"mm", "in"} or None
         In force before the file says ``UNITS``.
-    frame : Frame or None
+    frame : FileFrame or None
         Where the file's frame is in the part's.
     keep : collection of str
         Major words that the user states to move nothing.
@@ -123,8 +123,8 @@ def apply_to_locations(
         If it cannot be rewritten safely, is not for this part, or the proof fails.
     """
     name = source or ("cutter-location data" if isinstance(program, bytes) else Path(program).name)
-    options = _Options(
-        name, held, tolerance_mm, units, frame or Frame.none(), tuple(keep), dict(cutters or {}), progress
+    options = _LocationOptions(
+        name, held, tolerance_mm, units, frame or FileFrame.none(), tuple(keep), dict(cutters or {}), progress
     )
     if not tolerance_mm >= 0.001:
         raise InputError(f"tolerance {tolerance_mm:g} mm: expected 0.001 mm or more. Files are rounded to that.")
@@ -168,7 +168,7 @@ class _LocationRun:
     part: Part
     floors: tuple[Floor, ...]
     lines: list[str]
-    options: _Options
+    options: _LocationOptions
     warnings: list[Finding] = field(default_factory=list)
 
     def result(self, data: bytes, job: str, created: str) -> Corrected:

@@ -21,7 +21,7 @@ from floorfit.nc.cl.cl_second import ARC, FEED, PLACE, RAPID, Heard
 from floorfit.nc.cl.cl_sweep import FloorGrid, Samples, sample, swept_heights
 from floorfit.part.model import Pocket
 
-__all__ = ["FloorProof", "ProvedLocations", "prove_locations"]
+__all__ = ["ProvedLocations", "SweptFloor", "prove_locations"]
 
 #: No place of a floor may be lower than what is wanted by more, mm: two roundings of 0.0001 in, the offset's tolerance
 #: and the places between samples.
@@ -35,7 +35,7 @@ _ROUNDING_MM = 0.0026
 
 
 @dataclass(frozen=True)
-class FloorProof:
+class SweptFloor:
     """What the two sweeps say about one floor.
 
     Parameters
@@ -67,13 +67,13 @@ class ProvedLocations:
         Empty when it holds.
     added : (n,) ndarray, mm
         Z added at the end of each motion of the original.
-    floors : tuple of FloorProof
+    floors : tuple of SweptFloor
         A row for each floor that was swept.
     """
 
     findings: tuple[Finding, ...]
     added: NDArray[np.float64]
-    floors: tuple[FloorProof, ...]
+    floors: tuple[SweptFloor, ...]
 
 
 def prove_locations(
@@ -103,10 +103,10 @@ def prove_locations(
     source : str
         Name of the file.
     """
-    return _Proof(before, after, origin, sizes, planned, source).run(floors)
+    return _LocationProof(before, after, origin, sizes, planned, source).run(floors)
 
 
-class _Proof:
+class _LocationProof:
     def __init__(
         self,
         before: Heard,
@@ -293,7 +293,7 @@ class _Proof:
         found = sample(start[rows], end[rows], (axis0[rows], axis1[rows]), size[rows], step)
         return found.below(top).lowest(0.4 * step)
 
-    def _floor(self, pocket: Pocket, correction: Correction) -> FloorProof | None:
+    def _floor(self, pocket: Pocket, correction: Correction) -> SweptFloor | None:
         sizes = self.sizes
         radii = sizes[sizes[:, 0] > 0, 0]
         if not len(radii):
@@ -317,7 +317,7 @@ class _Proof:
         grid: FloorGrid,
         old: NDArray[np.float64],
         new: NDArray[np.float64],
-    ) -> FloorProof:
+    ) -> SweptFloor:
         x, y = np.meshgrid(grid.x, grid.y, indexing="ij")
         nominal, dz = pocket.nominal_z(x, y), correction.at(x, y)
         cut = grid.inside & (old <= nominal + 0.5 * max(pocket.finish_stock, 0.2))
@@ -331,7 +331,7 @@ class _Proof:
         if depth > TOO_DEEP_MM:
             text = f"pocket {pocket.id} would be {depth:.3f} mm too deep at ({where[0]:.1f}, {where[1]:.1f})"
             self._fail(-1, text)
-        return FloorProof(pocket.id, max(depth, 0.0), max(float(high.max(initial=0.0)), 0.0), area, where)
+        return SweptFloor(pocket.id, max(depth, 0.0), max(float(high.max(initial=0.0)), 0.0), area, where)
 
     def _outside(self, added: NDArray[np.float64], pockets: Sequence[Pocket]) -> None:
         """Nothing is lowered away from the floors that are swept: further from them than the cutter's radius."""

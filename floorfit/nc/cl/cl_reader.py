@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from floorfit.errors import Finding
 from floorfit.nc.cl.circles import settle_circles
 from floorfit.nc.cl.cl_words import AWAY, FRAME_MINORS, INSERT_MOVES, REFUSED, SOURCE, STILL, TEXT, UNIT_MM
-from floorfit.nc.cl.locations import UNIT_SLACK, Frame, LocationColumns, Locations, Setting
+from floorfit.nc.cl.locations import UNIT_SLACK, FileFrame, LocationColumns, Locations, Setting
 from floorfit.nc.cl.statements import Statement, StatementError, statements
 from floorfit.nc.motions import CYCLE, JUMP, LINE, OTHER_ARC, RAPID
 
@@ -53,7 +53,7 @@ def read_locations(
     *,
     source: str,
     units: str | None = None,
-    frame: Frame | None = None,
+    frame: FileFrame | None = None,
     keep: Collection[str] = (),
     tick: Callable[[int], None] | None = None,
 ) -> Locations:
@@ -67,7 +67,7 @@ def read_locations(
         Name of the file.
     units : {"mm", "in"} or None
         In force before the file says ``UNITS``.
-    frame : Frame or None
+    frame : FileFrame or None
         Where the file's frame is in the part's.
     keep : collection of str
         Major words that the user states to move nothing.
@@ -79,7 +79,7 @@ def read_locations(
     Locations
         With an error in ``findings`` for every statement that cannot be followed.
     """
-    reader = _Reader(source, units, frame or Frame.none(), keep)
+    reader = _LocationReader(source, units, frame or FileFrame.none(), keep)
     number = 0
     while number < len(lines) and not reader.ended and len(reader.findings) <= _MOST:
         points = _POINTS.match("".join(lines[number : number + _CHUNK]))
@@ -92,10 +92,10 @@ def read_locations(
     return reader.table()
 
 
-class _Reader:
+class _LocationReader:
     """State between statements."""
 
-    def __init__(self, source: str, units: str | None, frame: Frame, keep: Collection[str]) -> None:
+    def __init__(self, source: str, units: str | None, frame: FileFrame, keep: Collection[str]) -> None:
         self.source, self.keep = source, frozenset(word.upper() for word in keep)
         self.findings: list[Finding] = []
         self.ended = False
@@ -363,7 +363,7 @@ class _Reader:
     def _frame(self, numbers: Sequence[float]) -> None:
         if self.unit is None:
             raise ValueError("lengths before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
-        self.frames.append(self.outer.after(Frame.of(list(numbers), self.unit)))
+        self.frames.append(self.outer.after(FileFrame.of(list(numbers), self.unit)))
         self.change(frame=len(self.frames) - 1)
         self.can_step, self.circle = False, -1
 
@@ -405,28 +405,28 @@ def _only_numbers(statement: Statement) -> list[float]:
     return statement.numbers
 
 
-_HANDLERS: dict[str, Callable[[_Reader, Statement], None]] = {
-    "GOTO": _Reader.goto,
-    "FROM": _Reader.from_place,
-    "GODLTA": _Reader.step,
-    "CIRCLE": _Reader.arc,
-    "RAPID": _Reader.go_rapid,
-    "FEDRAT": _Reader.feed_rate,
-    "UNITS": _Reader.units,
-    "MULTAX": _Reader.several_axes,
-    "TLAXIS": _Reader.tool_axis,
-    "CUTTER": _Reader.cutter,
-    "LOADTL": _Reader.load,
-    "TLNO": _Reader.load,
-    "TOOLNO": _Reader.load,
-    "TURRET": _Reader.load,
-    "CUTCOM": _Reader.compensation,
-    "CYCLE": _Reader.cycle,
-    "OPSKIP": _Reader.optional,
-    "TRANS": _Reader.translate,
-    "TRACUT": _Reader.transform,
-    "INSERT": _Reader.insert,
-    "FINI": _Reader.finish,
+_HANDLERS: dict[str, Callable[[_LocationReader, Statement], None]] = {
+    "GOTO": _LocationReader.goto,
+    "FROM": _LocationReader.from_place,
+    "GODLTA": _LocationReader.step,
+    "CIRCLE": _LocationReader.arc,
+    "RAPID": _LocationReader.go_rapid,
+    "FEDRAT": _LocationReader.feed_rate,
+    "UNITS": _LocationReader.units,
+    "MULTAX": _LocationReader.several_axes,
+    "TLAXIS": _LocationReader.tool_axis,
+    "CUTTER": _LocationReader.cutter,
+    "LOADTL": _LocationReader.load,
+    "TLNO": _LocationReader.load,
+    "TOOLNO": _LocationReader.load,
+    "TURRET": _LocationReader.load,
+    "CUTCOM": _LocationReader.compensation,
+    "CYCLE": _LocationReader.cycle,
+    "OPSKIP": _LocationReader.optional,
+    "TRANS": _LocationReader.translate,
+    "TRACUT": _LocationReader.transform,
+    "INSERT": _LocationReader.insert,
+    "FINI": _LocationReader.finish,
     "PARTNO": lambda reader, statement: None,
     "PPRINT": lambda reader, statement: None,
     "LETTER": lambda reader, statement: None,

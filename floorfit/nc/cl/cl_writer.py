@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from floorfit.errors import Finding
 from floorfit.nc.cl.circles import arc_points, arc_sweep
 from floorfit.nc.cl.locations import Locations
-from floorfit.nc.cl.statements import Field, Statement, StatementError, bare, sequence_end, statements
+from floorfit.nc.cl.statements import Statement, StatementError, StatementField, bare, sequence_end, statements
 from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
 
@@ -83,10 +83,10 @@ def write_locations(
     tick : callable or None
         Called with the number of lines done, now and then.
     """
-    return _Writer(lines, found, node, breaks, source, fine).run(tick)
+    return _LocationWriter(lines, found, node, breaks, source, fine).run(tick)
 
 
-class _Writer:
+class _LocationWriter:
     def __init__(
         self,
         lines: Sequence[str],
@@ -243,7 +243,7 @@ class _Writer:
         self.out.blocks[statement.line] = [self._head(statement) + numbers[0] + rest]
         self.out.added[row] = end
 
-    def _move(self, statement: Statement, row: int, dz: float, fields: Sequence[Field]) -> float:
+    def _move(self, statement: Statement, row: int, dz: float, fields: Sequence[StatementField]) -> float:
         """Add ``dz`` along Z of the part to three numbers; return what was added after rounding."""
         setting = self.found.settings[self.found.setting[row]]
         up = self.up[setting.frame]
@@ -266,7 +266,7 @@ class _Writer:
         given = _VECTOR_DECIMALS if {"E", "D"} & set(raw.upper()) else decimals_of(raw)
         return max(default_decimals(unit), given)
 
-    def _replace(self, one: Field, text: str) -> None:
+    def _replace(self, one: StatementField, text: str) -> None:
         block = self.out.blocks.get(one.line)
         line = block[-1] if block else self.lines[one.line]
         body, end = line[: len(line.rstrip("\r\n"))], line[len(line.rstrip("\r\n")) :]

@@ -14,14 +14,14 @@ from numpy.typing import NDArray
 from floorfit.errors import Finding
 from floorfit.nc.motions import JUMP
 
-__all__ = ["UNIT_SLACK", "Frame", "LocationColumns", "Locations", "Setting"]
+__all__ = ["UNIT_SLACK", "FileFrame", "LocationColumns", "Locations", "Setting"]
 
 #: How far the length of a vector may be from 1: four decimals written. Own choice, no source.
 UNIT_SLACK = 0.001
 
 
 @dataclass(frozen=True)
-class Frame:
+class FileFrame:
     """A rigid frame: ``part = rotation @ file + shift``.
 
     Parameters
@@ -36,12 +36,12 @@ class Frame:
     shift: NDArray[np.float64]
 
     @classmethod
-    def none(cls) -> Frame:
+    def none(cls) -> FileFrame:
         """The part's own frame."""
         return cls(np.eye(3), np.zeros(3))
 
     @classmethod
-    def of(cls, numbers: list[float], unit_mm: float) -> Frame:
+    def of(cls, numbers: list[float], unit_mm: float) -> FileFrame:
         """Frame of 12 numbers, three rows of a direction and a length.
 
         Raises
@@ -61,9 +61,9 @@ class Frame:
         left, _, right = np.linalg.svd(rotation)
         return cls(left @ right, rows[:, 3] * unit_mm)
 
-    def after(self, inner: Frame) -> Frame:
+    def after(self, inner: FileFrame) -> FileFrame:
         """This frame behind another: ``self(inner(point))``."""
-        return Frame(self.rotation @ inner.rotation, self.rotation @ inner.shift + self.shift)
+        return FileFrame(self.rotation @ inner.rotation, self.rotation @ inner.shift + self.shift)
 
 
 class Setting(NamedTuple):
@@ -144,7 +144,7 @@ class Locations:
     circles: NDArray[np.float64]
     circle_lines: NDArray[np.int64]
     settings: tuple[Setting, ...]
-    frames: tuple[Frame, ...]
+    frames: tuple[FileFrame, ...]
     findings: tuple[Finding, ...] = ()
 
     def __len__(self) -> int:
@@ -234,7 +234,7 @@ class LocationColumns:
         for row in np.flatnonzero(known & ~(np.abs(xyz) < 1e6).all(axis=1))[:5].tolist():
             yield row, "a coordinate beyond any machine. Correct the number."
 
-    def table(self, settings: tuple[Setting, ...], frames: tuple[Frame, ...]) -> Locations:
+    def table(self, settings: tuple[Setting, ...], frames: tuple[FileFrame, ...]) -> Locations:
         """The rows as arrays, in the part's frame and millimetres."""
         setting = np.array(self.setting, dtype=np.int64)
         unit = np.array([one.unit_mm for one in settings] or [1.0])[setting]
@@ -259,7 +259,7 @@ class LocationColumns:
         )
 
     def _in_part(
-        self, unit: NDArray[np.float64], frame: NDArray[np.int64], frames: tuple[Frame, ...]
+        self, unit: NDArray[np.float64], frame: NDArray[np.int64], frames: tuple[FileFrame, ...]
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         ijk, xyz = (np.frombuffer(column, float).reshape(-1, 3) for column in (self.ijk, self.xyz))
         tip = xyz * unit[:, None]
@@ -278,7 +278,7 @@ class LocationColumns:
         circle: NDArray[np.int64],
         unit: NDArray[np.float64],
         frame: NDArray[np.int64],
-        frames: tuple[Frame, ...],
+        frames: tuple[FileFrame, ...],
     ) -> NDArray[np.float64]:
         out = np.array(self.circles, dtype=float).reshape(-1, 7)
         for row in np.flatnonzero(circle >= 0).tolist():

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from floorfit.nc.cl.cl_words import TEXT
 
-__all__ = ["Field", "Statement", "StatementError", "bare", "sequence_end", "statements"]
+__all__ = ["Statement", "StatementError", "StatementField", "bare", "sequence_end", "statements"]
 
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eEdD][-+]?\d+)?")
 #: A sequence number before the word, kept as it is: digits, or N and digits and a blank.
@@ -20,7 +20,7 @@ _CARD = re.compile(r"(.{71}[ \t])[ \t]*\d{1,8}[ \t]*$")
 _TEXT_WORD = re.compile(r"[ \t]*([A-Za-z]+)")
 
 
-class Field(NamedTuple):
+class StatementField(NamedTuple):
     """One field of a statement.
 
     Parameters
@@ -49,14 +49,14 @@ class Statement(NamedTuple):
         Index of its first and of its last line.
     major : str
         Major word in capitals, without blanks; empty for a line with nothing but comment.
-    fields : tuple of Field
+    fields : tuple of StatementField
         What follows the slash; for a word that takes text, one field.
     """
 
     line: int
     last: int
     major: str
-    fields: tuple[Field, ...]
+    fields: tuple[StatementField, ...]
 
     @property
     def numbers(self) -> list[float]:
@@ -142,7 +142,7 @@ def _text_statement(text: str, number: int, word: re.Match[str]) -> Statement:
         raise StatementError(number, number, told)
     start = word.end()
     rest = text[start:].strip()
-    return Statement(number, number, word[1].upper(), (Field(rest, None, number, start, len(text)),))
+    return Statement(number, number, word[1].upper(), (StatementField(rest, None, number, start, len(text)),))
 
 
 def _parts(lines: Sequence[str], number: int, start: int, *, numbered: bool) -> tuple[list[tuple[int, int, str]], int]:
@@ -177,7 +177,7 @@ def _fields(number: int, last: int, parts: list[tuple[int, int, str]]) -> Statem
     return Statement(number, last, major, tuple(_split(number, last, pieces)))
 
 
-def _split(number: int, last: int, pieces: list[tuple[int, int, str]]) -> Iterator[Field]:
+def _split(number: int, last: int, pieces: list[tuple[int, int, str]]) -> Iterator[StatementField]:
     """Fields between commas; one that runs over a line's end is refused."""
     held: tuple[int, int, str] | None = None
     for line, start, text in pieces:
@@ -198,12 +198,12 @@ def _split(number: int, last: int, pieces: list[tuple[int, int, str]]) -> Iterat
         yield _field(number, last, held)
 
 
-def _field(number: int, last: int, held: tuple[int, int, str] | None) -> Field:
+def _field(number: int, last: int, held: tuple[int, int, str] | None) -> StatementField:
     if held is None:
         raise StatementError(number, last, "an empty field between two commas. Which number is missing?")
     line, start, token = held
     text = token.strip()
     start += len(token) - len(token.lstrip())
     if _NUMBER.fullmatch(text):
-        return Field(text, float(text.upper().replace("D", "E")), line, start, start + len(text))
-    return Field("".join(text.split()).upper(), None, line, start, start + len(text))
+        return StatementField(text, float(text.upper().replace("D", "E")), line, start, start + len(text))
+    return StatementField("".join(text.split()).upper(), None, line, start, start + len(text))
