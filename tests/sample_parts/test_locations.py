@@ -73,7 +73,7 @@ def test_corrected_either_way_the_swept_floors_are_the_same_to_two_micrometres(p
     either = [post(located.data.decode()), posted.data.decode()]
     heights = [[move.end[:3] for move in run(one) if not np.isnan(move.end[:3]).any()] for one in either]
     spots = _spots(part)
-    one, other = (swept(_as_locations(places, text), spots, step=2.0) for places in heights)
+    one, other = (swept(_as_locations(places, text), spots, step=3.0) for places in heights)
     known = np.isfinite(one)
     assert known.sum() > 0.5 * len(spots)
     assert (known == np.isfinite(other)).all()
@@ -102,5 +102,5 @@ def _spots(part):
     for pocket in part.pockets:
         x0, y0, x1, y1 = pocket.polygon.bounds
         some = np.column_stack([rng.uniform(x0, x1, 40), rng.uniform(y0, y1, 40)])
-        out.append(some[shapely.contains_xy(pocket.polygon, *some.T)][:4])
+        out.append(some[shapely.contains_xy(pocket.polygon, *some.T)][:2])
     return np.concatenate(out)

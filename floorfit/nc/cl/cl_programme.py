@@ -20,7 +20,7 @@ from floorfit.nc.cl.cl_second import Heard, hear
 from floorfit.nc.cl.cl_writer import WrittenLocations, write_locations
 from floorfit.nc.cl.location_path import LocationPath, location_path
 from floorfit.nc.cl.locations import FileFrame, Locations
-from floorfit.nc.corrected import Corrected, Held, PocketChange
+from floorfit.nc.corrected import Corrected, Held, PocketChange, SectionTrace
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.floor_bands import Floor, floors_of
 from floorfit.nc.header import MARK, plain
@@ -35,8 +35,8 @@ _CAUTIONS = (
     "Post, simulate, and prove out again. Never for a programme that is frozen.",
     "Licensed and local practice decides. Do not apply twice.",
 )
-#: Greatest number of findings in one refusal.
-_MOST_FINDINGS = 25
+#: Greatest number of findings in one refusal, and points of one trace.
+_MOST_FINDINGS, _TRACE_POINTS = 25, 600
 
 
 @dataclass(frozen=True)
@@ -202,7 +202,10 @@ class _LocationRun:
         changes = self._changes(found, way, gains, written, proved)
         text = (bom + "".join(out)).encode("latin-1")
         changed = sum(block != [self.lines[line]] for line, block in written.blocks.items())
-        return Corrected(text, changes, tuple(self.warnings), digest, len(self.lines), changed, len(found), head)
+        traces = self._traces(found, way, gains, proved.added)
+        return Corrected(
+            text, changes, tuple(self.warnings), digest, len(self.lines), changed, len(found), head, traces
+        )
 
     def _stop_on(self, findings: Sequence[Finding]) -> None:
         errors = [finding for finding in findings if finding.severity == "error"]
@@ -333,3 +336,18 @@ class _LocationRun:
                     f"{one.high_area_mm2:.0f} mm²: the cutter cannot follow at an edge or a seam."
                 )
                 self.warnings.append(Finding("left-high", self.options.source, "", text, "warning"))
+
+    def _traces(
+        self, found: Locations, way: LocationPath, gains: Gains, added: NDArray[np.float64]
+    ) -> tuple[SectionTrace, ...]:
+        """Z along the passes over each floor that has motion, before and after."""
+        out = []
+        length = np.nan_to_num(np.linalg.norm(found.tip - found.start, axis=1))
+        for floor in self.floors:
+            rows = self._rows_on(found, way, gains, floor)
+            if len(rows):
+                path = np.cumsum(length[rows])
+                keep = np.unique(np.linspace(0, len(rows) - 1, min(len(rows), _TRACE_POINTS)).astype(int))
+                z = found.tip[rows[keep], 2]
+                out.append(SectionTrace(floor.pocket.id, path[keep], z, z + added[rows[keep]]))
+        return tuple(out)
