@@ -174,7 +174,7 @@ class _Planner:
         first_axis = axis if self.path.first_axis is None else self.path.first_axis[rows]
         for index, group in enumerate(self.zones):
             mine = self.path.cutter[rows] == index
-            planes = {_plane(zone.floor) + (round(max(zone.most, 0.0), 6),): zone for zone in group.zones}
+            planes = {(*_plane(zone.floor), round(max(zone.most, 0.0), 6)): zone for zone in group.zones}
             for zone in planes.values():
                 floor = zone.floor
                 clear = max(floor.band, self.clearance or 0.0, 0.5) if zone.most > 0 else floor.band

@@ -130,7 +130,7 @@ class _Points:
         over = z - floor.pocket.nominal_z(*xy.T)
         high = over - zone.contact(axis)
         low = over >= -floor.window - EPS_MM
-        over_it = shapely.intersects_xy(zone.inside, *xy.T)
+        over_it = np.asarray(shapely.intersects_xy(zone.inside, *xy.T))
         self._places(floor, some, over_it, low, high)
         if floor.is_held:
             cuts = low & (high < floor.guard - EPS_MM)

@@ -61,6 +61,7 @@ def given_for(part, tilted):
 def test_corrected_either_way_the_swept_floors_are_the_same_to_two_micrometres(path, tilted):
     from floorfit.nc.cutter import Cutter
     from floorfit.nc.programme import apply_offsets
+
     Tools = pytest.importorskip("floorfit.nc.tools").Tools
 
     part = read_part(path.with_name("part.json"))
