@@ -4,6 +4,9 @@ Invented, like the parts: zigzag passes over each floor, then a pass round its w
 tool point is the tip of a flat end mill; the axis stays upright. Part zero is the programme's zero (G54). The same part
 gives the same bytes.
 
+``finish.cl`` is the same as cutter-location data, before a post-processor has seen it: tool, cutter and tip in the
+part's frame, with the axis for the part in mm and without it for the part in inches.
+
 ``finish_tilted.nc``, for the first part, goes round the walls with the tool tilted: X, Y, Z are then the tip in the
 part's frame (``--tip-control``).
 """
@@ -59,9 +62,63 @@ class Program:
         if set(new) - {"G", "F"}:
             self.lines.append(" ".join(letter + text for letter, text in new.items()))
 
+    def heading(self, pocket: Pocket, radius: float) -> None:
+        """Name the floor that follows."""
+        self.lines.append(f"(POCKET {pocket.id.upper()} - TOOL RADIUS {self.number(radius)})")
+
     def text(self) -> str:
         """The whole programme."""
         return "\n".join([*self.lines, "M5", "G91 G28 Z0", "G90", "M30", "%", ""])
+
+
+class LocationProgram:
+    """The same motions as statements of cutter-location data, in the wording of ISO 4343."""
+
+    def __init__(self, part: Part) -> None:
+        self.unit = MM_PER_UNIT[part.units]
+        self.decimals = 3 if part.units == "mm" else 4
+        self.clear = max(pocket.floor_z for pocket in part.pockets) + CLEAR_MM
+        self.place = {"X": 0.0, "Y": 0.0, "Z": self.clear}
+        self.feed: float | None = None
+        self.tools: dict[float, int] = {}
+        self.lines = [f"PARTNO FINISH FLOORS OF {part.name.upper()}", "$$ INVENTED, NOT FOR CUTTING"]
+        self.axis = ",0,0,1" if part.units == "mm" else ""
+        self.lines += ["UNITS/MM", "MULTAX/ON"] if self.axis else ["UNITS/INCHES"]
+        self.lines += [f"FROM/{self.numbers()}", "SPINDL/12000,CLW"]
+
+    number = Program.number
+
+    def numbers(self) -> str:
+        """Tip and axis, the axis upright."""
+        return ",".join(self.number(mm) for mm in self.place.values()) + self.axis
+
+    def tool(self, radius: float) -> None:
+        """Load the tool of a radius, where it is not in the spindle."""
+        number = self.tools.setdefault(radius, len(self.tools) + 1)
+        if f"LOADTL/{number}" != next((line for line in reversed(self.lines) if line.startswith("LOADTL")), ""):
+            self.lines += [f"LOADTL/{number}", f"CUTTER/{self.number(2 * radius)},0"]
+
+    def block(self, code: str, feed: float | None = None, **axes: float) -> None:
+        """Write a motion; a feed where it changes."""
+        place = self.place | axes
+        if place == self.place:
+            return
+        self.place = place
+        if code == "0":
+            self.lines.append("RAPID")
+        elif feed != self.feed and feed is not None:
+            self.lines.append(f"FEDRAT/{feed / self.unit:.1f},{'MMPM' if self.unit == 1.0 else 'IPM'}")
+            self.feed = feed
+        self.lines.append(f"GOTO/{self.numbers()}")
+
+    def heading(self, pocket: Pocket, radius: float) -> None:
+        """Name the floor that follows."""
+        self.lines.append(f"PPRINT POCKET {pocket.id.upper()}")
+        self.tool(radius)
+
+    def text(self) -> str:
+        """The whole file."""
+        return "\n".join([*self.lines, "SPINDL/OFF", "END", "FINI", ""])
 
 
 def tool_radius(pocket: Pocket) -> float:
@@ -87,14 +144,14 @@ def passes(area: Polygon, step: float) -> list[np.ndarray]:
     return out
 
 
-def cut(program: Program, pocket: Pocket, points: np.ndarray, tilt: float | None) -> None:
+def cut(program: Program | LocationProgram, pocket: Pocket, points: np.ndarray, tilt: float | None) -> None:
     """Go along points at the floor's Z."""
     for x, y in points:
         more = {} if tilt is None else {"A": tilt}
         program.block("1", FEED_MM, X=x, Y=y, Z=float(pocket.nominal_z(x, y)), **more)
 
 
-def enter(program: Program, pocket: Pocket, points: np.ndarray) -> None:
+def enter(program: Program | LocationProgram, pocket: Pocket, points: np.ndarray) -> None:
     """Come down over the first point and ramp to the floor along the first pass, then back."""
     (x0, y0), (x1, y1) = points[:2]
     program.block("0", Z=program.clear)
@@ -105,11 +162,11 @@ def enter(program: Program, pocket: Pocket, points: np.ndarray) -> None:
     program.block("1", FEED_MM, X=x0, Y=y0, Z=float(pocket.nominal_z(x0, y0)))
 
 
-def finish(program: Program, pocket: Pocket, tilt: float | None) -> None:
+def finish(program: Program | LocationProgram, pocket: Pocket, tilt: float | None) -> None:
     """All passes of one floor."""
     radius = tool_radius(pocket)
     room = pocket.polygon.buffer(-radius)
-    program.lines.append(f"(POCKET {pocket.id.upper()} - TOOL RADIUS {program.number(radius)})")
+    program.heading(pocket, radius)
     for area in getattr(room, "geoms", [room]):
         ready = area.buffer(1e-3)
         place: np.ndarray | None = None
@@ -130,8 +187,8 @@ def finish(program: Program, pocket: Pocket, tilt: float | None) -> None:
 
 
 def write_program(part: Part, path: Path, tilt: float | None = None) -> None:
-    """Write the finishing programme of a part."""
-    program = Program(part)
+    """Write the finishing programme of a part; as cutter-location data where the file's name ends in ``.cl``."""
+    program = LocationProgram(part) if path.suffix == ".cl" else Program(part)
     for pocket in part.pockets:
         finish(program, pocket, tilt)
     path.write_text(program.text(), encoding="ascii", newline="\n")
@@ -142,6 +199,7 @@ def main() -> None:
     for index, file in enumerate(sorted(HERE.glob("*/part.json"))):
         part = read_part(file)
         write_program(part, file.with_name("finish.nc"))
+        write_program(part, file.with_name("finish.cl"))
         if index == 0:
             write_program(part, file.with_name("finish_tilted.nc"), TILT_DEG)
 

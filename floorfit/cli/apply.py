@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 _EPILOG = """examples:
   floorfit apply job finish.nc -o corrected.nc
   floorfit apply job five_axis.nc -o corrected.nc --tip-control
+  floorfit apply job finish.cl -o corrected.cl
   floorfit apply job --lines template.txt -o offsets.txt
 
 A template is rendered once for each pocket and may use number, id, action, held, offset_mm, offset_in, slope_x,
@@ -68,6 +69,12 @@ def _add_statements(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--units", choices=["mm", "in"], help="in force before the programme says G20 or G21")
     group.add_argument(
         "--distance", choices=["absolute", "incremental"], help="in force before the programme says G90 or G91"
+    )
+    group.add_argument(
+        "--frame", metavar="N,N,…", help="cutter-location data: its X, Y, Z and zero in the part's frame, 12 numbers"
+    )
+    group.add_argument(
+        "--keep", metavar="WORD", action="append", default=[], help="cutter-location data: a word that moves nothing"
     )
     group.add_argument("--work-offset", metavar="G5x", help="the work offset whose zero is the part's")
 
@@ -121,8 +128,13 @@ def _write_lines(args: argparse.Namespace, part: Part, corrections: dict[str, Co
 
 
 def _corrected(args: argparse.Namespace, record: Record, part: Part, corrections: dict[str, Correction]) -> Corrected:
+    from floorfit.nc.cl import is_cutter_location
     from floorfit.nc.programme import apply_offsets
 
+    if is_cutter_location(args.program):
+        return _corrected_locations(args, record, part, corrections)
+    if args.frame or args.keep:
+        raise InputError("--frame and --keep are for cutter-location data, and this is a word-address programme.")
     with progress_bar() as bar:
         task = bar.add_task("reading", total=1)
 
@@ -144,6 +156,48 @@ def _corrected(args: argparse.Namespace, record: Record, part: Part, corrections
             created=_today(),
             source=args.program.name,
             progress=progress,
+        )
+
+
+def _corrected_locations(
+    args: argparse.Namespace, record: Record, part: Part, corrections: dict[str, Correction]
+) -> Corrected:
+    from floorfit.nc.cl import apply_to_locations, frame_of
+    from floorfit.units import MM_PER_UNIT
+
+    _refuse_word_address(args)
+    frame = frame_of(args.frame, MM_PER_UNIT[part.units]) if args.frame else None
+    with progress_bar() as bar:
+        task = bar.add_task("reading", total=1)
+
+        def progress(stage: str, done: int, total: int) -> None:
+            bar.update(task, description=stage, completed=done, total=max(total, 1))
+
+        return apply_to_locations(
+            part,
+            corrections,
+            args.program,
+            held=args.held,
+            tolerance_mm=args.tolerance,
+            units=args.units,
+            frame=frame,
+            keep=args.keep,
+            job=record.job,
+            created=_today(),
+            source=args.program.name,
+            progress=progress,
+        )
+
+
+def _refuse_word_address(args: argparse.Namespace) -> None:
+    """Statements about a word-address programme say nothing of cutter-location data."""
+    given = [name for name in ("tip_control", "distance", "work_offset") if getattr(args, name)]
+    if given:
+        names = ", ".join("--" + name.replace("_", "-") for name in given)
+        raise InputError(f"{names}: for word-address programmes, and this is cutter-location data. Leave it out.")
+    if args.held == "skip":
+        raise InputError(
+            "--held skip: cutter-location data has no block delete. Take the floor out, or say --held cut."
         )
 
 

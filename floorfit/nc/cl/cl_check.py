@@ -1,0 +1,150 @@
+"""What cannot be corrected safely in cutter-location data, by line, and only where it touches a floor that matters."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding
+from floorfit.nc.cl.location_path import LocationPath
+from floorfit.nc.cl.locations import Locations
+from floorfit.nc.corrected import Held
+from floorfit.nc.floor_bands import Floor
+from floorfit.nc.motions import CUTTING, CYCLE, LINE, OTHER_ARC, RAPID
+from floorfit.nc.rule import LIFTED, Gains
+
+__all__ = ["check_gains", "check_locations"]
+
+#: Findings of one kind that are written out; the rest are counted.
+_SHOWN = 5
+#: Axes that lean more have the flank near the floor and not the end, degrees. Own choice, no source.
+_MOST_LEAN_DEG = 60.0
+
+
+def _rows(
+    found: Locations, source: str, code: str, rows: NDArray[np.intp], text: str, severity: str = "error"
+) -> list[Finding]:
+    """A finding for each of the first rows, and one for the number of the others."""
+    lines = np.unique(found.line[np.unique(rows)]).tolist()
+    out = [Finding(code, source, f"line {line + 1}", text, severity) for line in lines[:_SHOWN]]
+    if len(lines) > _SHOWN:
+        more = f"and {len(lines) - _SHOWN} more lines, the last {lines[-1] + 1}"
+        out.append(Finding(code, source, more, text, severity))
+    return out
+
+
+def check_locations(
+    found: Locations, way: LocationPath, gains: Gains, floors: Sequence[Floor], source: str
+) -> list[Finding]:
+    """Return what makes the file unfit: another part, a place or a cutter that is not known, holes in a floor.
+
+    Parameters
+    ----------
+    found, way, gains : Locations, LocationPath, Gains
+        The file, its path, and the rule's answer.
+    floors : sequence of Floor
+        All floors.
+    source : str
+        Name of the file.
+    """
+    out: list[Finding] = []
+    matter = [floor for floor in floors if floor.is_active or floor.is_held]
+    near = _near(found, way, matter)
+    cutting = np.isin(found.kind, CUTTING)
+    text = "no cutter is stated for this tool, or one that is neither flat, ball nor flat with rounded corners, and it "
+    text += "comes near a floor. Write CUTTER/diameter,corner radius behind LOADTL."
+    out += _rows(found, source, "no-cutter", np.flatnonzero(near & ~way.known & cutting), text)
+    lost = np.isnan(found.start).any(axis=1) & ~np.isnan(found.tip).any(axis=1)
+    text = "a cut that ends near a floor, and where it starts is not known. Write a point above the floor before it."
+    out += _rows(found, source, "unknown-position", np.flatnonzero(near & lost & cutting), text)
+    lean = found.axis[:, 2] < np.cos(np.radians(_MOST_LEAN_DEG))
+    text = "the axis leans so far that the flank meets the floor, and not the end. Cut this floor with the end."
+    out += _rows(found, source, "flank", np.flatnonzero(near & lean & cutting), text)
+    holes = np.flatnonzero(near & (found.kind == CYCLE))
+    text = "a hole of a cycle in a floor that moves: its point is left as it is. Whether it follows is for you to say."
+    out += _rows(found, source, "cycle", holes, text, "warning")
+    if not out and not _on_any_floor(found, way, gains, floors):
+        text = "no cutting motion lies on any floor of this part. Is it this part's file, in its frame? See --frame."
+        out.append(Finding("other-part", source, "", text))
+    return out
+
+
+def _on_any_floor(found: Locations, way: LocationPath, gains: Gains, floors: Sequence[Floor]) -> bool:
+    if _near(found, way, list(floors))[np.isin(found.kind, CUTTING)].any():
+        return True
+    on = (gains.floor >= 0) | (gains.whole >= 0)
+    on[list(gains.touched)] = True
+    on[list(gains.guarded)] = True
+    return bool(np.isin(found.kind[way.row[on]], (LINE, OTHER_ARC)).any()) or bool(gains.half)
+
+
+def _near(found: Locations, way: LocationPath, floors: Sequence[Floor]) -> NDArray[np.bool_]:
+    """Rows that end over one of the floors, and no higher over it than what matters."""
+    path = way.path
+    radius = np.zeros(len(found))
+    radius[way.row] = np.array([cutter.radius for cutter in path.cutters])[path.cutter]
+    out = np.zeros(len(found), dtype=bool)
+    tip = found.tip
+    for floor in floors:
+        sine = np.hypot(found.axis[:, 0], found.axis[:, 1])
+        over = tip[:, 2] - floor.pocket.nominal_z(tip[:, 0], tip[:, 1]) - radius * sine
+        ceiling = max(floor.band, floor.guard if floor.is_held else 0.0, floor.dz_range[1])
+        some = np.flatnonzero((over <= ceiling) & (over >= -floor.window - radius * sine - 1e-6))
+        polygon = floor.pocket.polygon
+        shapely.prepare(polygon)
+        out[some[shapely.intersects_xy(polygon, tip[some, 0], tip[some, 1])]] = True
+    return out
+
+
+def check_gains(
+    found: Locations, way: LocationPath, gains: Gains, floors: Sequence[Floor], *, held: Held, source: str
+) -> list[Finding]:
+    """Return what the rule cannot do here, what it must not do, and what a person should see.
+
+    Parameters
+    ----------
+    found, way, gains, floors : see `check_locations`
+        The file and the rule's answer.
+    held : {"refuse", "skip", "cut"}
+        What to do with motion on held floors.
+    source : str
+        Name of the file.
+    """
+    out: list[Finding] = []
+    if held != "cut":
+        out += _held(found, way, gains, floors, source)
+    for index in sorted({index for _, index in gains.half}):
+        rows = way.row[[row for row, floor in gains.half if floor == index]]
+        text = (
+            f"pocket {floors[index].pocket.id}: a pass that is on the floor for a part of its way, and above or below "
+        )
+        text += "it elsewhere. Is it this part's file, in its frame?"
+        out += _rows(found, source, "half-floor", rows, text)
+    steep = way.row[np.array(gains.steep_rapids, dtype=int)]
+    text = "a rapid that ends on a floor and would have to be lifted there: feed down to the floor instead."
+    out += _rows(found, source, "rapid", steep, text)
+    moved = gains.status > 0
+    optional = found.field("optional").astype(bool) if len(found) else np.zeros(0, dtype=bool)
+    text = "OPSKIP is on, and this motion moves with a floor: it may run or not. Take OPSKIP away from the floors."
+    rows = np.unique(way.row[moved])
+    out += _rows(found, source, "optional", rows[optional[rows]], text)
+    lifted = np.unique(way.row[(gains.status == LIFTED) & (gains.node > 0) & (gains.floor < 0)])
+    lifted = lifted[np.isin(found.kind[lifted], (RAPID, LINE, OTHER_ARC))]
+    text = "is lifted clear of a corrected floor."
+    out += _rows(found, source, "lifted", lifted, text, "warning")
+    return out
+
+
+def _held(found: Locations, way: LocationPath, gains: Gains, floors: Sequence[Floor], source: str) -> list[Finding]:
+    out: list[Finding] = []
+    for index in sorted({floor for some in gains.guarded.values() for floor in some}):
+        rows = way.row[[row for row, some in gains.guarded.items() if index in some]]
+        rows = rows[np.isin(found.kind[rows], CUTTING)]
+        text = (
+            f"pocket {floors[index].pocket.id} is held, and this cuts it. Take it out of the file, or say --held cut."
+        )
+        out += _rows(found, source, "held", rows, text)
+    return out

@@ -1,0 +1,376 @@
+"""Hear the corrected file again with the second reader, compare it with the original, and sweep both.
+
+Which line came from which is the writer's word; everything else is found anew from the two texts. The words that are no
+motion must be the same, in the same order; every motion must end where it did in plan and lean as it did; what stands
+between must lie on the old way. Then the cutter is swept along both files, floor by floor.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from floorfit.decision.decision import Correction
+from floorfit.errors import Finding
+from floorfit.nc.cl.cl_second import ARC, FEED, PLACE, RAPID, Heard
+from floorfit.nc.cl.cl_sweep import FloorGrid, Samples, sample, swept_heights
+from floorfit.part.model import Pocket
+
+__all__ = ["ProvedLocations", "SweptFloor", "prove_locations"]
+
+#: No place of a floor may be lower than what is wanted by more, mm: two roundings of 0.0001 in, the offset's tolerance
+#: and the places between samples.
+TOO_DEEP_MM = 0.02
+#: How far in plan a point may lie from where it was, mm: rounding to 0.001 mm or 0.0001 in, twice.
+_PLAN_MM = 0.006
+#: How far an axis may be from the old one, as a sine: rounding to six decimals.
+_AXIS = 5e-6
+#: How far a height may be from the one planned, mm: rounding to 0.0001 in, twice.
+_ROUNDING_MM = 0.0026
+
+
+@dataclass(frozen=True)
+class SweptFloor:
+    """What the two sweeps say about one floor.
+
+    Parameters
+    ----------
+    pocket : str
+        Its id.
+    deep_mm : float
+        Greatest depth below what is wanted; 0 where nowhere.
+    high_mm, high_area_mm2 : float
+        Greatest height left over what is wanted, and the area with more than 0.02 mm.
+    where : (float, float)
+        Place of the greatest depth, mm.
+    """
+
+    pocket: str
+    deep_mm: float
+    high_mm: float
+    high_area_mm2: float
+    where: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class ProvedLocations:
+    """What the proof found.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        Empty when it holds.
+    added : (n,) ndarray, mm
+        Z added at the end of each motion of the original.
+    floors : tuple of SweptFloor
+        A row for each floor that was swept.
+    """
+
+    findings: tuple[Finding, ...]
+    added: NDArray[np.float64]
+    floors: tuple[SweptFloor, ...]
+
+
+def prove_locations(
+    before: Heard,
+    after: Heard,
+    origin: NDArray[np.intp],
+    floors: Sequence[tuple[Pocket, Correction]],
+    sizes: NDArray[np.float64],
+    planned: tuple[NDArray[np.float64], Mapping[int, Sequence[tuple[float, float]]]],
+    *,
+    source: str,
+) -> ProvedLocations:
+    """Compare the result with the original.
+
+    Parameters
+    ----------
+    before, after : Heard
+        Original and result.
+    origin : (k,) ndarray of int
+        Line of the original that each line of the result came from; -1 for the header.
+    floors : sequence of (Pocket, Correction)
+        The floors to sweep, with what is added to them.
+    sizes : (n, 2) ndarray, mm
+        Radius and corner radius at each motion of the original; 0 where not known.
+    planned : (n,) ndarray and dict, mm
+        What the rule added at the end of each motion, and at shares of the divided ones.
+    source : str
+        Name of the file.
+    """
+    return _LocationProof(before, after, origin, sizes, planned, source).run(floors)
+
+
+class _LocationProof:
+    def __init__(
+        self,
+        before: Heard,
+        after: Heard,
+        origin: NDArray[np.intp],
+        sizes: NDArray[np.float64],
+        planned: tuple[NDArray[np.float64], Mapping[int, Sequence[tuple[float, float]]]],
+        source: str,
+    ) -> None:
+        self.before, self.after, self.sizes, self.source = before, after, sizes, source
+        self.origin, (self.node, self.breaks) = origin, planned
+        self.findings: list[Finding] = []
+        self.cache: dict[int, tuple[NDArray[np.float64], ...]] = {}
+
+    def run(self, floors: Sequence[tuple[Pocket, Correction]]) -> ProvedLocations:
+        nothing = np.zeros(len(self.before.kind))
+        if not self._paired():
+            return ProvedLocations(tuple(self.findings), nothing, ())
+        self._same_words()
+        self._same_plan()
+        self._same_axes()
+        self._as_planned()
+        self._same_circles()
+        proofs = [] if self.findings else [self._floor(pocket, correction) for pocket, correction in floors]
+        added = self.after.tip[self.last, 2] - self.before.tip[:, 2]
+        self._outside(added, [pocket for pocket, _ in floors])
+        return ProvedLocations(tuple(self.findings), added, tuple(one for one in proofs if one is not None))
+
+    def _fail(self, row: int, text: str, count: int = 1) -> None:
+        place = f"line {self.before.line[row] + 1}" if row >= 0 else ""
+        more = f" ({count} motions)" if count > 1 else ""
+        self.findings.append(Finding("proof", self.source, place, f"proof failed: {text}{more}. Nothing was written."))
+
+    def _check(self, bad: NDArray[np.bool_], text: str) -> None:
+        rows = np.flatnonzero(bad)
+        if len(rows):
+            self._fail(int(self.row[rows[0]]), text, len(rows))
+
+    def _paired(self) -> bool:
+        """Give every motion of the result its motion of the original, by the line it came from."""
+        came = self.origin[self.after.line]
+        row = np.searchsorted(self.before.line, came, side="right") - 1
+        # A motion put before a statement came from that statement's own first line or from the circle's before it.
+        late = (row < 0) | (self.before.line[np.maximum(row, 0)] < came)
+        row = np.where(late, row + 1, row)
+        if len(row) == 0 or np.any(np.diff(row) < 0) or np.any(np.diff(row) > 1) or row[0] != 0:
+            self._fail(-1, "the motions do not come in the order of the original")
+            return False
+        if row[-1] != len(self.before.kind) - 1:
+            self._fail(-1, f"{len(self.before.kind)} motions went in, and {row[-1] + 1} came out")
+            return False
+        self.row, is_last = row, np.append(row[1:] != row[:-1], True)
+        self.is_last, self.last = is_last, np.flatnonzero(is_last)
+        return True
+
+    def _same_words(self) -> None:
+        """Everything that is no motion: the same text, between the same motions."""
+        old, new = self.before.rest, [one for one in self.after.rest if self.origin[one[1]] >= 0]
+        for (count0, line, text0), (count1, _, text1) in zip(old, new, strict=False):
+            reached = self.row[count1 - 1] + 1 if count1 else 0
+            if text0.strip() != text1.strip() or count0 != reached:
+                self._fail(-1, f"line {line + 1} does not come out as it was")
+                return
+        if len(old) != len(new):
+            self._fail(-1, f"{len(old)} words that are no motion went in, and {len(new)} came out")
+
+    def _same_plan(self) -> None:
+        before, after, row = self.before, self.after, self.row
+        kind0, kind1 = before.kind[row], after.kind
+        chords = (kind0 == ARC) & (kind1 == FEED)
+        self._check((kind0 != kind1) & ~chords, "another kind of motion")
+        number = {word: index for index, word in enumerate(before.words)}
+        same = np.array([number.get(word, -1) for word in after.words])
+        self._check(same[after.feed] != before.feed[row], "another feed")
+        self._check(same[after.cutter] != before.cutter[row], "another cutter")
+        away = np.hypot(*(after.tip - before.tip[row])[:, :2].T)
+        self._check(self.is_last & (away > _PLAN_MM), "another place in plan")
+        lost = np.isnan(before.tip[row]).any(axis=1) != np.isnan(after.tip).any(axis=1)
+        self._check(lost, "a place that is known in one file only")
+        self._check(~self.is_last & (self._off_path() > _PLAN_MM), "a dividing point off the way")
+
+    def _off_path(self) -> NDArray[np.float64]:
+        """Distance in plan of the inner points from the old way, and the share of it; of circles from the circle."""
+        before, after = self.before, self.after
+        out, self.share = np.zeros(len(self.row)), np.ones(len(self.row))
+        some = np.flatnonzero(~self.is_last)
+        rows = self.row[some]
+        start, end, point = before.tip[np.maximum(rows - 1, 0), :2], before.tip[rows, :2], after.tip[some, :2]
+        way = end - start
+        size = np.maximum((way**2).sum(axis=1), 1e-18)
+        share = np.clip(((point - start) * way).sum(axis=1) / size, 0.0, 1.0)
+        out[some] = np.hypot(*(point - start - share[:, None] * way).T)
+        self.share[some] = share
+        for place, row in zip(some.tolist(), rows.tolist(), strict=True):
+            if row in before.circle:
+                out[place] = _off_circle(after.tip[place], before.circle[row])
+        return out
+
+    def _same_axes(self) -> None:
+        before, after, row = self.before, self.after, self.row
+        away = np.linalg.norm(np.cross(before.axis[row], after.axis), axis=1)
+        self._check(self.is_last & (away > _AXIS), "another axis")
+        first = before.axis[np.maximum(row - 1, 0)]
+        turn = before.axis[row] - first
+        straight = ~self.is_last & ~np.isin(row, list(before.circle))
+        between = first + self.share[:, None] * turn
+        between /= np.maximum(np.linalg.norm(between, axis=1), 1e-9)[:, None]
+        off = np.linalg.norm(np.cross(between, after.axis), axis=1)
+        length = np.linalg.norm((before.tip[row] - before.tip[np.maximum(row - 1, 0)])[:, :2], axis=1)
+        slack = _AXIS + np.linalg.norm(turn, axis=1) * np.minimum(_PLAN_MM / np.maximum(length, _PLAN_MM), 1.0)
+        moving = length > 0.1
+        self._check(straight & moving & (off > slack), "an axis between that is not on the way")
+
+    def _as_planned(self) -> None:
+        """Every point is as high as the rule said, and no motion has more or fewer pieces than it said."""
+        row, tip = self.row, self.before.tip
+        added = self.after.tip[:, 2] - tip[row, 2]
+        known = ~np.isnan(added) & (self.before.kind[row] != PLACE)
+        self._check(
+            self.is_last & known & (np.abs(added - self.node[row]) > _ROUNDING_MM), "another height than planned"
+        )
+        pieces = np.bincount(row, minlength=len(self.node)) - 1
+        wanted = np.zeros(len(self.node), dtype=int)
+        wanted[list(self.breaks)] = [len(some) for some in self.breaks.values()]
+        circle = np.isin(np.arange(len(self.node)), list(self.before.circle))
+        self._check(((pieces != wanted) & ~circle)[row], "another number of pieces than planned")
+        inner = np.flatnonzero(~self.is_last & ~circle[row])
+        bad = np.zeros(len(row), dtype=bool)
+        place = inner - np.searchsorted(row, row[inner])
+        for at, count in zip(inner.tolist(), place.tolist(), strict=True):
+            some = self.breaks.get(int(row[at]), ())
+            if count < len(some):
+                share, dz = some[count]
+                start, end = tip[row[at] - 1], tip[row[at]]
+                wish = start + share * (end - start) + [0.0, 0.0, dz]
+                bad[at] = bool(np.abs(self.after.tip[at] - wish).max() > _ROUNDING_MM)
+        self._check(bad, "another point than planned")
+
+    def _same_circles(self) -> None:
+        """A circle is as it was but for its height, or points so near to each other that they keep to it."""
+        before, after = self.before, self.after
+        bad = np.zeros(len(self.row), dtype=bool)
+        for place in np.flatnonzero(np.isin(self.row, list(before.circle))).tolist():
+            row = int(self.row[place])
+            old = np.array(before.circle[row])
+            if place in after.circle:
+                change = np.array(after.circle[place]) - old
+                change[2] -= self.node[row]
+                bad[place] = bool(np.abs(change).max() > _ROUNDING_MM)
+            else:
+                chord = float(np.linalg.norm(after.tip[place] - after.tip[place - 1]))
+                bad[place] = chord > 2 * np.sqrt(2 * old[6] * _PLAN_MM)
+        self._check(bad, "another circle")
+
+    # -- heights -----------------------------------------------------------------------------------------------------
+
+    def _moves(self, heard: Heard, sizes: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+        """Motions that may cut, circles as chords: start, end, axis at both, sizes."""
+        start = np.concatenate([np.full((1, 3), np.nan), heard.tip[:-1]])
+        axis0 = np.concatenate([heard.axis[:1], heard.axis[:-1]])
+        usable = np.isin(heard.kind, (FEED, RAPID)) & ~np.isnan(start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1)
+        rows = np.flatnonzero(usable & (sizes[:, 0] > 0))
+        parts = [(start[rows], heard.tip[rows], axis0[rows], heard.axis[rows], sizes[rows])]
+        for row in heard.circle:
+            if sizes[row, 0] > 0:
+                points, axes = _chords(start[row], heard.tip[row], heard.circle[row], axis0[row], heard.axis[row])
+                parts.append((points[:-1], points[1:], axes[:-1], axes[1:], np.tile(sizes[row], (len(points) - 1, 1))))
+        return tuple(np.concatenate(column) for column in zip(*parts, strict=True))
+
+    def _near(self, heard: Heard, sizes: NDArray[np.float64], pocket: Pocket, step: float) -> Samples | None:
+        key = id(heard)
+        if key not in self.cache:
+            self.cache[key] = self._moves(heard, sizes)
+        start, end, axis0, axis1, size = self.cache[key]
+        x0, y0, x1, y1 = pocket.polygon.bounds
+        reach = float(size[:, 0].max(initial=0.0))
+        low, high = np.minimum(start, end), np.maximum(start, end)
+        over = (high[:, 0] >= x0 - reach) & (low[:, 0] <= x1 + reach)
+        over &= (high[:, 1] >= y0 - reach) & (low[:, 1] <= y1 + reach)
+        top = float(np.max(pocket.nominal_z([x0, x1, x0, x1], [y0, y0, y1, y1]))) + 1.0
+        rows = np.flatnonzero(over & (low[:, 2] <= top + reach))
+        if not len(rows):
+            return None
+        found = sample(start[rows], end[rows], (axis0[rows], axis1[rows]), size[rows], step)
+        return found.below(top).lowest(0.4 * step)
+
+    def _floor(self, pocket: Pocket, correction: Correction) -> SweptFloor | None:
+        sizes = self.sizes
+        radii = sizes[sizes[:, 0] > 0, 0]
+        if not len(radii):
+            return None
+        grid = FloorGrid.over(Polygon(pocket.polygon), float(np.median(radii)))
+        # The two files are not sampled at the same places: on a slope no further apart than 0.004 mm of height.
+        step = min(0.8 * grid.cell, 0.004 / max(float(np.hypot(*pocket.slope)), 1e-9))
+        pair = [
+            self._near(heard, some, pocket, step)
+            for heard, some in ((self.before, sizes), (self.after, sizes[self.row]))
+        ]
+        if pair[0] is None or pair[1] is None:
+            return None
+        old, new = (swept_heights(one, grid) for one in pair if one is not None)
+        return self._compare(pocket, correction, grid, old, new)
+
+    def _compare(
+        self,
+        pocket: Pocket,
+        correction: Correction,
+        grid: FloorGrid,
+        old: NDArray[np.float64],
+        new: NDArray[np.float64],
+    ) -> SweptFloor:
+        x, y = np.meshgrid(grid.x, grid.y, indexing="ij")
+        nominal, dz = pocket.nominal_z(x, y), correction.at(x, y)
+        cut = grid.inside & (old <= nominal + 0.5 * max(pocket.finish_stock, 0.2))
+        wanted = np.where(cut, np.minimum(nominal, old) + dz, np.minimum(nominal + dz, old))
+        deep = np.where(grid.inside & np.isfinite(new), wanted - np.where(np.isfinite(new), new, 0.0), -np.inf)
+        seen = cut & np.isfinite(new)
+        high = np.where(seen, np.where(seen, new, 0.0) - (np.where(seen, old, 0.0) + dz), -np.inf)
+        worst = int(np.argmax(deep))
+        where = (float(x.flat[worst]), float(y.flat[worst]))
+        depth, area = float(deep.flat[worst]), float((high > TOO_DEEP_MM).sum() * grid.cell**2)
+        if depth > TOO_DEEP_MM:
+            text = f"pocket {pocket.id} would be {depth:.3f} mm too deep at ({where[0]:.1f}, {where[1]:.1f})"
+            self._fail(-1, text)
+        return SweptFloor(pocket.id, max(depth, 0.0), max(float(high.max(initial=0.0)), 0.0), area, where)
+
+    def _outside(self, added: NDArray[np.float64], pockets: Sequence[Pocket]) -> None:
+        """Nothing is lowered away from the floors that are swept: further from them than the cutter's radius."""
+        rows = np.flatnonzero(added < -_PLAN_MM)
+        if not len(rows):
+            return
+        reach = self.sizes[rows, 0] + 0.2
+        away = np.full(len(rows), np.inf)
+        for pocket in pockets:
+            away = np.minimum(away, shapely.distance(pocket.polygon, shapely.points(self.before.tip[rows, :2])))
+        bad = rows[away > reach]
+        if len(bad):
+            self._fail(int(bad[0]), "lower than it was, and over no floor that goes down", len(bad))
+
+
+def _off_circle(point: NDArray[np.float64], circle: tuple[float, ...]) -> float:
+    """Distance from a circle seen along Z where it lies level, else 0 (its height was changed with intent)."""
+    centre, axis, radius = np.array(circle[:3]), np.array(circle[3:6]), circle[6]
+    if abs(axis[2]) < 1 - 1e-6:
+        return 0.0
+    return abs(float(np.hypot(*(point - centre)[:2])) - radius)
+
+
+def _chords(
+    start: NDArray[np.float64],
+    end: NDArray[np.float64],
+    circle: tuple[float, ...],
+    axis0: NDArray[np.float64],
+    axis1: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Points along a circle, right-handed about its axis, 2 degrees apart; and the tool's axis there."""
+    centre, about = np.array(circle[:3]), np.array(circle[3:6])
+    first, last = start - centre, end - centre
+    rise0, rise1 = float(first @ about), float(last @ about)
+    first, last = first - rise0 * about, last - rise1 * about
+    turn = float(np.arctan2(np.cross(first, last) @ about, first @ last)) % (2 * np.pi)
+    turn = 2 * np.pi if np.linalg.norm(first - last) < 1e-6 else turn
+    share = np.linspace(0, 1, int(np.ceil(np.degrees(turn) / 2)) + 1)[:, None]
+    ring = np.cos(share * turn) * first + np.sin(share * turn) * np.cross(about, first)
+    points = centre + ring + (rise0 + share * (rise1 - rise0)) * about
+    points[-1] = end
+    return points, axis0 + share * (axis1 - axis0)

@@ -1,0 +1,434 @@
+"""Read cutter-location data: statements in, a table of locations out; nothing unknown is taken for granted."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+import re
+from array import array
+from collections.abc import Callable, Collection, Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding
+from floorfit.nc.cl.circles import settle_circles
+from floorfit.nc.cl.cl_words import AWAY, FRAME_MINORS, INSERT_MOVES, REFUSED, SOURCE, STILL, TEXT, UNIT_MM
+from floorfit.nc.cl.locations import UNIT_SLACK, FileFrame, LocationColumns, Locations, Setting
+from floorfit.nc.cl.statements import Statement, StatementError, statements
+from floorfit.nc.motions import CYCLE, JUMP, LINE, OTHER_ARC, RAPID
+
+__all__ = ["is_cutter_location", "read_locations"]
+
+_HEAD = r"(?:[ \t]*\d+[ \t]+|[ \t]*)GOTO[ \t]*/"
+#: Plain points, each in a line of its own that is no longer than a card: nearly every line of a file.
+_POINTS = re.compile(rf"(?:(?=.{{1,72}}\r?\n){_HEAD}[-+0-9.,eE \t]+\r?\n)+", re.IGNORECASE)
+_POINT_HEAD = re.compile(rf"^{_HEAD}", re.IGNORECASE | re.MULTILINE)
+_ANY_POINT = re.compile(rb"^[ \t]*(?:N?\d+[ \t]*)?(?:GO[ \t]*TO|GODLTA|FROM)[ \t]*/", re.IGNORECASE | re.MULTILINE)
+_EXTENSIONS = (".cl", ".cld", ".cldata", ".apt")
+#: Lines taken in one go.
+_CHUNK = 20_000
+#: Findings of which no more are collected.
+_MOST = 25
+_UPRIGHT = (0.0, 0.0, 1.0)
+
+
+def is_cutter_location(program: bytes | Path) -> bool:
+    """Return whether a file is cutter-location data, by what is in it; by its extension where no point is.
+
+    Word-address programmes never have a slash behind a word. A file that cannot be read is none.
+    """
+    if isinstance(program, bytes):
+        return _ANY_POINT.search(program) is not None
+    try:
+        data = program.read_bytes()
+    except OSError:
+        return False
+    return _ANY_POINT.search(data) is not None or program.suffix.lower() in _EXTENSIONS
+
+
+def read_locations(
+    lines: Sequence[str],
+    *,
+    source: str,
+    units: str | None = None,
+    frame: FileFrame | None = None,
+    keep: Collection[str] = (),
+    tick: Callable[[int], None] | None = None,
+) -> Locations:
+    """Read a file, linear in its lines.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The lines with their ends, one character a byte.
+    source : str
+        Name of the file.
+    units : {"mm", "in"} or None
+        In force before the file says ``UNITS``.
+    frame : FileFrame or None
+        Where the file's frame is in the part's.
+    keep : collection of str
+        Major words that the user states to move nothing.
+    tick : callable or None
+        Called with the number of lines done, now and then.
+
+    Returns
+    -------
+    Locations
+        With an error in ``findings`` for every statement that cannot be followed.
+    """
+    reader = _LocationReader(source, units, frame or FileFrame.none(), keep)
+    number = 0
+    while number < len(lines) and not reader.ended and len(reader.findings) <= _MOST:
+        points = _POINTS.match("".join(lines[number : number + _CHUNK]))
+        if points and (taken := reader.plain_points(number, points[0])):
+            number += taken
+        else:
+            number = reader.take(next(statements(lines, number)), number) + 1
+        if tick is not None:
+            tick(number)
+    return reader.table()
+
+
+class _LocationReader:
+    """State between statements."""
+
+    def __init__(self, source: str, units: str | None, frame: FileFrame, keep: Collection[str]) -> None:
+        self.source, self.keep = source, frozenset(word.upper() for word in keep)
+        self.findings: list[Finding] = []
+        self.ended = False
+        self.unit: float | None = UNIT_MM["MM"] if units == "mm" else UNIT_MM["IN"] if units == "in" else None
+        self.outer, self.frames = frame, [frame]
+        self.setting = Setting(unit_mm=self.unit or 1.0)
+        self.known: dict[Setting, int] = {}
+        self.index = -1
+        self.multax: bool | None = None
+        self.at: tuple[float, ...] | None = None
+        self.vector: tuple[float, ...] = _UPRIGHT
+        self.rapid = self.in_cycle = self.can_step = False
+        self.circle = -1
+        self.feed = math.nan
+        self.fresh_cutter = False
+        self.unknown: dict[str, int] = {}
+        self.rows = LocationColumns()
+
+    # -- points ------------------------------------------------------------------------------------------------------
+
+    def plain_points(self, number: int, text: str) -> int:
+        """Take points that stand alone in their lines; return how many, 0 where the first is anything else."""
+        plain = _POINT_HEAD.sub("", text).encode("latin-1")
+        chars = np.frombuffer(plain, np.uint8)
+        ends = np.flatnonzero(chars == ord("\n"))
+        commas = np.diff(np.cumsum(chars == ord(","))[ends], prepend=0)
+        count, alike = int(commas[0]) + 1, commas == commas[0]
+        if count not in (3, 6) or self.multax is False:
+            return 0
+        rows = len(ends) if alike.all() else int(np.argmin(alike))
+        values = _floats(plain[: ends[rows - 1]].replace(b"\n", b",").split(b","))
+        rows = len(values) // count
+        if not rows:
+            return 0
+        table = np.frombuffer(values, float, count=rows * count).reshape(rows, count)
+        self.vector = tuple(values[3:6]) if count == 6 else self.vector
+        self._point(number, number, tuple(values[:3]), count == 6)
+        self._more(number + 1, table[1:], count == 6)
+        return rows
+
+    def _more(self, number: int, table: NDArray[np.float64], stated: bool) -> None:
+        """Points behind a first one: no word stands between them."""
+        count = len(table)
+        if not count:
+            return
+        ijk = table[:, 3:] if stated else np.tile(self.vector, (count, 1))
+        kind = CYCLE if self.in_cycle else LINE
+        self.rows.add_points(number, kind, self.index, table[:, :3], ijk, stated, self.feed)
+        self.at, self.vector = tuple(table[-1, :3].tolist()), tuple(ijk[-1].tolist())
+
+    def _point(self, line: int, last: int, xyz: tuple[float, ...], stated: bool, relative: bool = False) -> None:
+        if self.unit is None:
+            self.bad(line, "no-units", "a point before UNITS/MM or UNITS/INCHES. Say --units mm or --units in.")
+            self.unit = 1.0
+        kind = CYCLE if self.in_cycle else RAPID if self.rapid else OTHER_ARC if self.circle >= 0 else LINE
+        self._row(line, last, kind, xyz, stated, relative)
+        self.rapid, self.circle, self.can_step = False, -1, True
+
+    def _row(
+        self, line: int, last: int, kind: int, xyz: tuple[float, ...], stated: bool = False, relative: bool = False
+    ) -> None:
+        if self.index < 0:
+            self.index = self.known.setdefault(self.setting, len(self.known))
+        circle = self.circle if kind == OTHER_ARC else -1
+        self.rows.add((line, last), kind, self.index, xyz, self.vector, stated, relative, self.feed, circle)
+        self.at, self.fresh_cutter = xyz, False
+
+    def change(self, **fields: object) -> None:
+        """Another setting from here on."""
+        self.setting = self.setting._replace(**fields)  # type: ignore[arg-type]
+        self.index = -1
+
+    # -- statements --------------------------------------------------------------------------------------------------
+
+    def bad(self, line: int, code: str, text: str, severity: str = "error") -> None:
+        """Note what is wrong in a line."""
+        self.findings.append(Finding(code, self.source, f"line {line + 1}", text, severity))
+
+    def take(self, statement: Statement | StatementError, number: int) -> int:
+        """Take one statement; return the index of its last line."""
+        if isinstance(statement, StatementError):
+            self.bad(statement.line, "not-a-statement", str(statement))
+            return statement.last
+        major = statement.major
+        if major in self.keep or (major in STILL and major not in TEXT) or not major:
+            return statement.last
+        handler = _HANDLERS.get(major)
+        try:
+            if handler is not None:
+                handler(self, statement)
+            else:
+                self._other(statement)
+        except ValueError as error:
+            self.bad(statement.line, "statement", f"{major}: {error}.")
+        return statement.last
+
+    def _other(self, statement: Statement) -> None:
+        major = statement.major
+        if major in AWAY:
+            self._row(statement.line, statement.last, JUMP, (math.nan,) * 3)
+            self.at, self.rapid, self.circle, self.can_step = None, False, -1, False
+        elif major in REFUSED:
+            raise ValueError(f"{REFUSED[major]}. Where it changes nothing, say --keep {major}")
+        elif major in SOURCE or "=" in major or "(" in major or ")" in major:
+            raise ValueError("a statement of a part programme, and not of cutter-location data. Process it first")
+        elif not re.fullmatch(r"[A-Z_.-]+", major):
+            raise ValueError("no major word of cutter-location data. Is the file whole, and plain text?")
+        elif statement.numbers or FRAME_MINORS & set(statement.words) or any("=" in word for word in statement.words):
+            raise ValueError(
+                "a word not known here, and it may move the tool or shift its zero. "
+                f"Where it does neither, say --keep {major}"
+            )
+        else:
+            self.unknown.setdefault(major, statement.line)
+
+    def goto(self, statement: Statement) -> None:
+        """``GOTO/x,y,z`` with or without the axis."""
+        values = _only_numbers(statement)
+        if len(values) not in (3, 6):
+            raise ValueError(f"{len(values)} numbers, 3 or 6 expected (x, y, z and the axis)")
+        self._take_vector(values[3:])
+        self._point(statement.line, statement.last, tuple(values[:3]), len(values) == 6)
+
+    def _take_vector(self, vector: list[float]) -> None:
+        if vector:
+            if self.multax is False and tuple(vector) != _UPRIGHT:
+                raise ValueError("an axis after MULTAX/OFF. Which of the two holds?")
+            self.vector = tuple(vector)
+        elif self.multax is False and self.vector != _UPRIGHT:
+            raise ValueError("no axis after MULTAX/OFF, and the last one was not upright. State the axis")
+
+    def from_place(self, statement: Statement) -> None:
+        """``FROM/x,y,z``: where the tool stands."""
+        values = _only_numbers(statement)
+        if len(values) not in (3, 6):
+            raise ValueError(f"{len(values)} numbers, 3 or 6 expected")
+        self._take_vector(values[3:])
+        if self.unit is None:
+            raise ValueError("a point before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
+        self._row(statement.line, statement.last, JUMP, tuple(values[:3]), len(values) == 6)
+        self.can_step = True
+
+    def step(self, statement: Statement) -> None:
+        """``GODLTA/dx,dy,dz``, or one number along the axis."""
+        values = _only_numbers(statement)
+        if self.at is None or not self.can_step:
+            raise ValueError("an increment, and where it starts is not known. Write GOTO")
+        if self.in_cycle:
+            raise ValueError("an increment in a cycle: where the tool stands between holes is not known. Write GOTO")
+        if len(values) == 1:
+            values = [values[0] * part for part in self.vector]
+        if len(values) != 3:
+            raise ValueError(f"{len(values)} numbers, 3 or 1 expected")
+        xyz = tuple(a + b for a, b in zip(self.at, values, strict=True))
+        self._point(statement.line, statement.last, xyz, False, True)
+
+    def arc(self, statement: Statement) -> None:
+        """``CIRCLE/x,y,z,i,j,k,r``: the next point is reached along it."""
+        values = _only_numbers(statement)
+        if not 7 <= len(values) <= 11:
+            raise ValueError(f"{len(values)} numbers, 7 expected (centre, axis, radius), and at most four tolerances")
+        if abs(math.hypot(*values[3:6]) - 1) > UNIT_SLACK or not values[6] > 0:
+            raise ValueError("the axis must be of length 1 and the radius above 0")
+        if self.at is None:
+            raise ValueError("a circle, and where it starts is not known. Write a GOTO before it")
+        if self.rapid or self.in_cycle:
+            raise ValueError("a circle under RAPID or in a cycle. Which of the two holds?")
+        self.circle = len(self.rows.circle_lines)
+        self.rows.circle_lines.append((statement.line, statement.last))
+        self.rows.circles.extend(values[:7])
+
+    def go_rapid(self, statement: Statement) -> None:
+        """``RAPID``: the next motion."""
+        if statement.fields:
+            raise ValueError("fields behind RAPID, none expected")
+        if self.circle >= 0:
+            raise ValueError("a circle under RAPID. Which of the two holds?")
+        self.rapid = True
+
+    def feed_rate(self, statement: Statement) -> None:
+        """``FEDRAT/f,unit``."""
+        numbers, words = statement.numbers, statement.words
+        if "RAPID" in words:
+            raise ValueError("RAPID as a feed: whether it lasts is not known. Write RAPID before each motion")
+        self.feed = numbers[0] if numbers else math.nan
+        invers = any(word.startswith(("INVERS", "INVTIM")) for word in words)
+        self.change(per="INVERS" if invers else ",".join(words))
+
+    def units(self, statement: Statement) -> None:
+        """``UNITS/MM`` or ``UNITS/INCHES``."""
+        name = statement.words[0] if len(statement.words) == 1 and not statement.numbers else ""
+        if name not in UNIT_MM:
+            came = ",".join(field.text for field in statement.fields) or "nothing"
+            raise ValueError(f"{came}, MM or INCHES expected")
+        if self.at is not None and self.unit not in (None, UNIT_MM[name]):
+            raise ValueError("another unit after the first point. Split the file there")
+        self.unit = UNIT_MM[name]
+        self.change(unit_mm=self.unit)
+
+    def several_axes(self, statement: Statement) -> None:
+        """``MULTAX``, ``MULTAX/ON`` or ``MULTAX/OFF``."""
+        text = ",".join(field.text for field in statement.fields)
+        if text not in ("", "ON", "OFF"):
+            raise ValueError(f"{text}, ON or OFF expected")
+        self.multax = text != "OFF"
+
+    def tool_axis(self, statement: Statement) -> None:
+        """``TLAXIS/i,j,k``: the axis of what follows."""
+        values = _only_numbers(statement)
+        if len(values) != 3:
+            raise ValueError(f"{len(values)} numbers, 3 expected")
+        self.vector = tuple(values)
+
+    def cutter(self, statement: Statement) -> None:
+        """``CUTTER/d,r,e,f,a,b,h``: at least the diameter."""
+        values = _only_numbers(statement)
+        if not 1 <= len(values) <= 7:
+            raise ValueError(f"{len(values)} numbers, 1 to 7 expected")
+        if self.unit is None:
+            raise ValueError("lengths before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
+        d, r = values[0], values[1] if len(values) > 1 else 0.0
+        if not d > 0 or not r >= 0:
+            raise ValueError("the diameter must be above 0 and the corner radius not below 0")
+        e, f, a, b, h = (*values[2:], *(d / 2 - r, r, 0.0, 0.0, 0.0)[len(values[2:]) :])
+        lengths = [length * self.unit for length in (d, r, e, f)]
+        self.change(cutter=(*lengths, math.radians(a), math.radians(b), h * self.unit))
+        self.fresh_cutter = True
+
+    def load(self, statement: Statement) -> None:
+        """``LOADTL/n`` and its likes: another tool, whose cutter must be stated."""
+        tool = statement.fields[0].text if statement.fields else ""
+        if tool != self.setting.tool:
+            self.change(tool=tool, cutter=self.setting.cutter if self.fresh_cutter else None)
+        self.fresh_cutter = False
+
+    def compensation(self, statement: Statement) -> None:
+        """``CUTCOM``: the control's own offset, sideways or along the tool."""
+        words = statement.words
+        if not {"LENGTH", "ADJUST", "NORMDS", "NORMPS"} & set(words):
+            self.change(compensated=not {"OFF", "NOMORE"} & set(words))
+        elif {"NORMDS", "NORMPS"} & set(words):
+            raise ValueError("an offset in space by the control. Have the file written without it")
+
+    def cycle(self, statement: Statement) -> None:
+        """``CYCLE/...``: the points that follow are holes, up to ``CYCLE/OFF``."""
+        self.in_cycle = not {"OFF", "NOMORE"} & set(statement.words)
+
+    def optional(self, statement: Statement) -> None:
+        """``OPSKIP/ON`` and ``OPSKIP/OFF``."""
+        self.change(optional="OFF" not in statement.words)
+
+    def translate(self, statement: Statement) -> None:
+        """``TRANS/x,y,z``: added to what follows."""
+        values = [] if set(statement.words) & {"NOMORE"} else _only_numbers(statement)
+        if len(values) not in (0, 3):
+            raise ValueError(f"{len(values)} numbers, 3 expected")
+        x, y, z = values or (0.0, 0.0, 0.0)
+        self._frame([1, 0, 0, x, 0, 1, 0, y, 0, 0, 1, z])
+
+    def transform(self, statement: Statement) -> None:
+        """``TRACUT/`` with 12 numbers, or ``NOMORE``."""
+        off = [field.text for field in statement.fields] == ["NOMORE"]
+        self._frame([1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0] if off else _only_numbers(statement))
+
+    def _frame(self, numbers: Sequence[float]) -> None:
+        if self.unit is None:
+            raise ValueError("lengths before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
+        self.frames.append(self.outer.after(FileFrame.of(list(numbers), self.unit)))
+        self.change(frame=len(self.frames) - 1)
+        self.can_step, self.circle = False, -1
+
+    def insert(self, statement: Statement) -> None:
+        """``INSERT text``: handed to the control as it is."""
+        text = statement.fields[0].text.upper()
+        if INSERT_MOVES.search(re.sub(r"\(.*?\)", "", text).lstrip("/ ")):
+            raise ValueError(
+                "a G word or an axis word handed to the control: it may move the tool or shift its zero. "
+                "Where it does neither, say --keep INSERT"
+            )
+
+    def finish(self, _statement: Statement) -> None:
+        """``FINI``: nothing is read behind it."""
+        self.ended = True
+
+    def table(self) -> Locations:
+        """The rows as arrays; with the findings."""
+        for word, line in self.unknown.items():
+            text = f"{word} is not known here; it carries no number and is kept as it is."
+            self.bad(line, "unknown-word", text, "warning")
+        rows = self.rows
+        for row, text in rows.faults():
+            self.bad(rows.line[row], "point", text)
+        return settle_circles(rows.table(tuple(self.known), tuple(self.frames)), self.source, self.findings)
+
+
+def _floats(tokens: list[bytes]) -> array[float]:
+    """The numbers up to the first token that is none."""
+    values = array("d")
+    with contextlib.suppress(ValueError):
+        values.extend(map(float, tokens))
+    return values
+
+
+def _only_numbers(statement: Statement) -> list[float]:
+    if statement.words:
+        raise ValueError(f"{statement.words[0]} is no number")
+    return statement.numbers
+
+
+_HANDLERS: dict[str, Callable[[_LocationReader, Statement], None]] = {
+    "GOTO": _LocationReader.goto,
+    "FROM": _LocationReader.from_place,
+    "GODLTA": _LocationReader.step,
+    "CIRCLE": _LocationReader.arc,
+    "RAPID": _LocationReader.go_rapid,
+    "FEDRAT": _LocationReader.feed_rate,
+    "UNITS": _LocationReader.units,
+    "MULTAX": _LocationReader.several_axes,
+    "TLAXIS": _LocationReader.tool_axis,
+    "CUTTER": _LocationReader.cutter,
+    "LOADTL": _LocationReader.load,
+    "TLNO": _LocationReader.load,
+    "TOOLNO": _LocationReader.load,
+    "TURRET": _LocationReader.load,
+    "CUTCOM": _LocationReader.compensation,
+    "CYCLE": _LocationReader.cycle,
+    "OPSKIP": _LocationReader.optional,
+    "TRANS": _LocationReader.translate,
+    "TRACUT": _LocationReader.transform,
+    "INSERT": _LocationReader.insert,
+    "FINI": _LocationReader.finish,
+    "PARTNO": lambda reader, statement: None,
+    "PPRINT": lambda reader, statement: None,
+    "LETTER": lambda reader, statement: None,
+    "REMARK": lambda reader, statement: None,
+}

@@ -1,0 +1,349 @@
+"""Write planned offsets into cutter-location data: points changed, motions divided, every other byte kept.
+
+The offset goes along Z of the part. Where the file's frame is turned against the part's, all three coordinates of a
+point change; else only its third number does. The axis is never changed: where a motion is divided, tip and vector go
+evenly from one end to the other, as a control with a linear interpolation of tip and vector takes them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding
+from floorfit.nc.cl.circles import arc_points, arc_sweep
+from floorfit.nc.cl.locations import Locations
+from floorfit.nc.cl.statements import Statement, StatementError, StatementField, bare, sequence_end, statements
+from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
+from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
+
+__all__ = ["CHORD_MM", "WrittenLocations", "write_locations"]
+
+#: Height of the chords that take the place of a circle whose offset changes along it, mm. Own choice, no source.
+CHORD_MM = 0.002
+#: Columns of a line, where no line of the file has more (a card; common practice, no source).
+_CARD_COLUMNS = 72
+#: Decimals of a vector's components in a point that was not there before: 0.0001 degree.
+_VECTOR_DECIMALS = 6
+#: Offsets that are the same, mm.
+_SAME_MM = 1e-9
+
+
+@dataclass
+class WrittenLocations:
+    """The new lines.
+
+    Parameters
+    ----------
+    blocks : dict of int to list of str
+        New text in place of a line, by line index; an empty list takes the line out.
+    added : (n,) ndarray, mm
+        What was really added to Z of the part at the end of each row, after rounding.
+    rows : set of int
+        Rows whose statement is written differently.
+    findings : list of Finding
+        Statements that could not be written, and circles that became points.
+    """
+
+    blocks: dict[int, list[str]]
+    added: NDArray[np.float64]
+    rows: set[int] = field(default_factory=set)
+    findings: list[Finding] = field(default_factory=list)
+
+
+def write_locations(
+    lines: Sequence[str],
+    found: Locations,
+    node: NDArray[np.float64],
+    breaks: Mapping[int, Sequence[tuple[float, float]]],
+    *,
+    source: str,
+    fine: NDArray[np.bool_] | None = None,
+    tick: Callable[[int], None] | None = None,
+) -> WrittenLocations:
+    """Return the lines that change.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The file.
+    found : Locations
+        What it does.
+    node : (n,) ndarray, mm
+        Offset at the end of each row.
+    breaks : mapping of int to sequence of (float, float)
+        Rows to be divided: share of the way and offset there, in order; a share may come twice, for a lift on the spot.
+    source : str
+        Name of the file.
+    fine : (n,) ndarray of bool, or None
+        Rows whose whole offset would round to nothing: they get more decimals.
+    tick : callable or None
+        Called with the number of lines done, now and then.
+    """
+    return _LocationWriter(lines, found, node, breaks, source, fine).run(tick)
+
+
+class _LocationWriter:
+    def __init__(
+        self,
+        lines: Sequence[str],
+        found: Locations,
+        node: NDArray[np.float64],
+        breaks: Mapping[int, Sequence[tuple[float, float]]],
+        source: str,
+        fine: NDArray[np.bool_] | None,
+    ) -> None:
+        self.lines, self.found, self.node, self.breaks, self.source = lines, found, node, breaks, source
+        self.fine = np.zeros(len(found), dtype=bool) if fine is None else fine
+        self.out = WrittenLocations({}, np.zeros(len(found)))
+        ends = [line for line in lines[:50] if line.endswith(("\n", "\r"))]
+        self.line_end = "\n" if not ends else ends[0][len(ends[0].rstrip("\r\n")) :][:2]
+        self.narrow = max((len(line.rstrip("\r\n")) for line in lines), default=0) <= _CARD_COLUMNS
+        up = [frame.rotation.T @ np.array([0.0, 0.0, 1.0]) for frame in found.frames]
+        self.up = [np.where(np.abs(one) < 1e-12, 0.0, one) for one in up]
+        turned = np.array([not np.array_equal(one, [0.0, 0.0, 1.0]) for one in self.up], dtype=bool)
+        frames = found.field("frame").astype(int) if len(found) else np.zeros(0, dtype=int)
+        special = self.fine | found.relative | (found.kind == OTHER_ARC) | turned[frames]
+        special[list(breaks)] = True
+        self.special = special.tolist()
+        self.unit_of = [(setting.unit_mm, default_decimals(setting.unit_mm)) for setting in found.settings]
+
+    def run(self, tick: Callable[[int], None] | None) -> WrittenLocations:
+        found, node = self.found, self.node
+        start = np.concatenate([[0.0], node[:-1]])
+        busy = np.where(found.relative, np.abs(node - start) > _SAME_MM, node != 0)
+        busy |= (found.kind == OTHER_ARC) & (start != 0)
+        busy[list(self.breaks)] = True
+        busy &= found.kind != JUMP
+        rows = np.flatnonzero(busy)
+        for first in range(0, len(rows), 5000):
+            for row in self._plain_rows(rows[first : first + 5000]):
+                self._row(row, float(start[row]), float(node[row]))
+            if tick is not None:
+                tick(int(found.line[rows[first]]))
+        for row in np.flatnonzero(found.relative & ~busy).tolist():
+            self.out.added[row] = self.out.added[row - 1] if row else 0.0
+        self._wrap_all()
+        return self.out
+
+    def _plain_rows(self, rows: NDArray[np.intp]) -> list[int]:
+        """Shift the points that stand alone in their lines, nearly every row of a file; return the rows that do not."""
+        found, blocks, left = self.found, self.out.blocks, []
+        lines, added, changed = self.lines, self.out.added, self.out.rows
+        # One element of a list costs a tenth of one element of an array.
+        columns = (rows.tolist(), found.line[rows].tolist(), found.setting[rows].tolist(), self.node[rows].tolist())
+        for row, line, setting, dz in zip(*columns, strict=True):
+            text = lines[line]
+            parts = text.split(",")
+            if (
+                self.special[row]
+                or (len(parts) != 6 and len(parts) != 3)
+                or text[:5] != "GOTO/"
+                or "$" in text
+                or len(text) > _CARD_COLUMNS
+                or line in blocks
+            ):
+                left.append(row)
+                continue
+            raw = parts[2].strip()
+            whole, _, rest = raw.partition(".")
+            if not (whole.isdigit() or whole[1:].isdigit()) or whole[0] == "+" or not (rest.isdigit() or not rest):
+                left.append(row)
+                continue
+            unit, least = self.unit_of[setting]
+            old = float(raw)
+            number = f"{old + dz / unit:.{max(least, len(rest))}f}"
+            value = float(number)
+            added[row] = (value - old) * unit
+            if value != old:
+                parts[2] = parts[2].replace(raw, number if value else number.lstrip("-"))
+                blocks[line] = [",".join(parts)]
+                changed.add(row)
+        return left
+
+    def _row(self, row: int, start: float, end: float) -> None:
+        found = self.found
+        try:
+            statement = self._statement(int(found.line[row]))
+            if found.kind[row] == OTHER_ARC:
+                self._arc(row, statement, start, end)
+            else:
+                self._pieces(row, statement, list(self.breaks.get(row, ())), end)
+        except ValueError as error:
+            text = f"{error}. Rewrite the statement by hand."
+            self.out.findings.append(Finding("cannot-write", self.source, f"line {found.line[row] + 1}", text))
+        self.out.rows.add(row)
+
+    def _wrap_all(self) -> None:
+        if self.narrow:
+            for line, block in self.out.blocks.items():
+                if max(map(len, block), default=0) > _CARD_COLUMNS:
+                    self.out.blocks[line] = [piece for text in block for piece in self._wrapped(text)]
+
+    def _statement(self, line: int) -> Statement:
+        statement = next(statements(self.lines, line))
+        if isinstance(statement, StatementError):
+            raise statement
+        return statement
+
+    # -- arcs --------------------------------------------------------------------------------------------------------
+
+    def _arc(self, row: int, statement: Statement, start: float, end: float) -> None:
+        """Shift a circle whole, or put points in its place."""
+        first, last = self.found.circle_lines[self.found.circle[row]].tolist()
+        if row not in self.breaks and abs(start - end) <= _SAME_MM:
+            circle = self._statement(first)
+            self._move(circle, row, end, circle.fields[:3])
+            self._pieces(row, statement, [], end)
+            return
+        for line in range(first, last + 1):
+            self.out.blocks[line] = []
+        shares, offsets = self._chords(row, start, end)
+        text = "the offset changes along this circle: points within 0.002 mm of it take its place."
+        self.out.findings.append(Finding("circle-divided", self.source, f"line {first + 1}", text, "warning"))
+        self._pieces(row, statement, list(zip(shares[:-1], offsets[:-1], strict=True)), end)
+
+    def _chords(self, row: int, start: float, end: float) -> tuple[list[float], list[float]]:
+        """Shares and offsets of points so near to each other that their chords keep to the circle."""
+        rows = np.array([row])
+        radius = float(self.found.circles[self.found.circle[row], 6])
+        step = 2 * np.arccos(max(1 - CHORD_MM / radius, -1.0))
+        breaks = [(0.0, start), *self.breaks.get(row, ()), (1.0, end)]
+        at, offset = [share for share, _ in breaks], [dz for _, dz in breaks]
+        count = int(np.ceil(arc_sweep(self.found, rows)[0] / step))
+        shares = np.unique(np.concatenate([np.linspace(0, 1, count + 1)[1:], at[1:]]))
+        return shares.tolist(), np.interp(shares, at, offset).tolist()
+
+    # -- points ------------------------------------------------------------------------------------------------------
+
+    def _pieces(self, row: int, statement: Statement, inner: list[tuple[float, float]], end: float) -> None:
+        if inner and bool(self.found.field("compensated")[row]):
+            raise ValueError("the motion must be divided, and CUTCOM is on: more points change the path")
+        if inner and str(self.found.field("per")[row]) == "INVERS":
+            raise ValueError("the motion must be divided, and its feed is a time: it would have to be divided too")
+        lines = self._inner_lines(row, statement, inner) if inner else []
+        self._last(row, statement, inner, end)
+        if lines:
+            first = statement.line
+            self.out.blocks[first] = [*lines, *self.out.blocks.get(first, [self.lines[first]])]
+
+    def _last(self, row: int, statement: Statement, inner: list[tuple[float, float]], end: float) -> None:
+        """The statement's own point; an increment becomes a point, since what stands before it has moved."""
+        if not self.found.relative[row]:
+            self.out.added[row] = self._move(statement, row, end, statement.fields[:3])
+            return
+        if statement.last != statement.line:
+            raise ValueError("an increment over several lines must become a point")
+        text = self.lines[statement.line]
+        rest = text[statement.fields[-1].end :]
+        numbers, _ = self._numbers(row, np.array([1.0]), [end], statement)
+        self.out.blocks[statement.line] = [self._head(statement) + numbers[0] + rest]
+        self.out.added[row] = end
+
+    def _move(self, statement: Statement, row: int, dz: float, fields: Sequence[StatementField]) -> float:
+        """Add ``dz`` along Z of the part to three numbers; return what was added after rounding."""
+        setting = self.found.settings[self.found.setting[row]]
+        up = self.up[setting.frame]
+        added = 0.0
+        # From the last to the first, so that the places of earlier fields in the same line stay right.
+        for one, share in reversed(list(zip(fields, up.tolist(), strict=True))):
+            if not share or not dz:
+                continue
+            decimals = self._decimals(one.text, setting.unit_mm)
+            if self.fine[row]:
+                decimals = decimals_to_show(dz, setting.unit_mm, decimals)
+            old = float(one.number or 0.0)
+            value = written(old + dz * share / setting.unit_mm, decimals)
+            if value != old:
+                self._replace(one, in_style(value, _plain(one.text), decimals))
+            added += (value - old) * setting.unit_mm * share
+        return added
+
+    def _decimals(self, raw: str, unit: float) -> int:
+        given = _VECTOR_DECIMALS if {"E", "D"} & set(raw.upper()) else decimals_of(raw)
+        return max(default_decimals(unit), given)
+
+    def _replace(self, one: StatementField, text: str) -> None:
+        block = self.out.blocks.get(one.line)
+        line = block[-1] if block else self.lines[one.line]
+        body, end = line[: len(line.rstrip("\r\n"))], line[len(line.rstrip("\r\n")) :]
+        statement = bare(line)
+        card = body[len(statement) :]
+        changed = statement[: one.start] + text + statement[one.end :]
+        if card:
+            if changed[_CARD_COLUMNS:].strip():
+                raise ValueError("the longer number does not fit before the number of the card")
+            changed = changed[:_CARD_COLUMNS].ljust(_CARD_COLUMNS)
+        new = changed + card + end
+        self.out.blocks[one.line] = [*(block or [new])[:-1], new]
+
+    # -- pieces ------------------------------------------------------------------------------------------------------
+
+    def _inner_lines(self, row: int, statement: Statement, inner: list[tuple[float, float]]) -> list[str]:
+        """Lines of the points inside a motion, each a ``GOTO``; ``RAPID`` again behind each of a rapid motion."""
+        numbers, head = self._numbers(row, np.array([share for share, _ in inner]), [dz for _, dz in inner], statement)
+        rapid = head[:-5] + ("rapid" if head.islower() else "RAPID") + self.line_end
+        out = []
+        for text in numbers:
+            out.append(head + text + self.line_end)
+            out += [rapid] if self.found.kind[row] == RAPID else []
+        return out
+
+    def _numbers(
+        self, row: int, shares: NDArray[np.float64], offsets: Sequence[float], statement: Statement
+    ) -> tuple[list[str], str]:
+        """Numbers of points at shares of a motion, as text; and what stands before them."""
+        found = self.found
+        tips, axes = self._between(row, shares)
+        tips[:, 2] += offsets
+        setting = found.settings[found.setting[row]]
+        frame = found.frames[setting.frame]
+        points, vectors = (tips - frame.shift) @ frame.rotation / setting.unit_mm, axes @ frame.rotation
+        raws = [one.text for one in statement.fields]
+        decimals = max(default_decimals(setting.unit_mm), *(self._decimals(raw, setting.unit_mm) for raw in raws[:3]))
+        if found.relative[row]:
+            place = (found.tip[row] - frame.shift) @ frame.rotation / setting.unit_mm
+            decimals = max(decimals, *(decimals_for(float(value), setting.unit_mm) for value in place))
+        sharp = max([_VECTOR_DECIMALS, *map(decimals_of, raws[3:])])
+        stated = bool(found.vector[row]) or (bool(found.relative[row]) and bool(found.vector.any()))
+        out = []
+        for point, vector in zip(points.tolist(), vectors.tolist(), strict=True):
+            texts = [in_style(value, "", decimals) for value in point]
+            out.append(",".join(texts + ([in_style(value, "", sharp) for value in vector] if stated else [])))
+        return out, self._head(statement)
+
+    def _head(self, statement: Statement) -> str:
+        """What stands before the numbers, with the sequence number of the statement and its case."""
+        text = self.lines[statement.line]
+        start = sequence_end(text)
+        return text[:start] + ("goto/" if text[start : text.index("/")].islower() else "GOTO/")
+
+    def _between(self, row: int, shares: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Tip and axis at shares of a motion."""
+        found, at = self.found, shares[:, None]
+        axes = found.start_axis[row] + at * (found.axis[row] - found.start_axis[row])
+        length = np.linalg.norm(axes, axis=1)
+        if (length < 0.5).any():
+            raise ValueError("the axis turns by more than 120 degrees in a motion that must be divided")
+        axes = axes / length[:, None]
+        if found.kind[row] == OTHER_ARC:
+            return arc_points(found, np.array([row]), shares[None])[0], axes
+        return found.start[row] + at * (found.tip[row] - found.start[row]), axes
+
+    def _wrapped(self, text: str) -> list[str]:
+        """A statement in lines of at most 72 columns, where no line of the file has more."""
+        out = []
+        body, end = text.rstrip("\r\n"), text[len(text.rstrip("\r\n")) :]
+        while len(body) > _CARD_COLUMNS and "$" not in body and "," in body[: _CARD_COLUMNS - 1]:
+            cut = body.rindex(",", 0, _CARD_COLUMNS - 1) + 1
+            out.append(body[:cut] + "$" + self.line_end)
+            body = "  " + body[cut:]
+        return [*out, body + end]
+
+
+def _plain(raw: str) -> str:
+    """A number's own style without an exponent."""
+    return raw.upper().split("E")[0].split("D")[0]

@@ -1,0 +1,199 @@
+"""Locations as the path that the rule works on, and the rule's answer back in rows of the file.
+
+A ball end leans without any effect but one: its lowest place is that of a ball about the same centre. So its rows
+become upright ones with the tip under the centre. Circles that do not lie level, and those of a leaning cutter, become
+chords.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.nc.cl.circles import arc_points, arc_sweep
+from floorfit.nc.cl.locations import Locations
+from floorfit.nc.cutter import NEEDLE, Cutter
+from floorfit.nc.motions import LINE, OTHER_ARC, RAPID
+from floorfit.nc.rule import Profile
+from floorfit.nc.tip_path import TipPath
+
+__all__ = ["LocationPath", "cutter_of", "location_path"]
+
+#: Angle of one chord of a circle that the rule cannot take as one, radians: 0.02 mm at a radius of 10 mm.
+_CHORD_RAD = 0.126
+_UP = np.array([0.0, 0.0, 1.0])
+#: Axes this near to Z are upright, as in `floorfit.nc.zones`.
+_UPRIGHT = 1e-7
+
+
+@dataclass(frozen=True)
+class LocationPath:
+    """The path, and which row of the file each of its motions belongs to.
+
+    Parameters
+    ----------
+    path : TipPath
+        The motions.
+    row : (m,) ndarray of int
+        Row of the file.
+    first, last : (m,) ndarray
+        Shares of that row at the ends of the motion.
+    known : (n,) ndarray of bool
+        Rows of the file whose cutter is known.
+    """
+
+    path: TipPath
+    row: NDArray[np.intp]
+    first: NDArray[np.float64]
+    last: NDArray[np.float64]
+    known: NDArray[np.bool_]
+
+    def to_rows(
+        self, node: NDArray[np.float64], breaks: dict[int, Profile]
+    ) -> tuple[NDArray[np.float64], dict[int, Profile]]:
+        """Gains of the path as gains of the file's rows: at their ends, and at places inside."""
+        is_last = np.append(self.row[1:] != self.row[:-1], True) if len(self.row) else np.zeros(0, dtype=bool)
+        ends = np.zeros(len(self.known))
+        ends[self.row[is_last]] = node[is_last]
+        out: dict[int, Profile] = {}
+        inner = np.flatnonzero(~is_last)
+        for place in sorted({*breaks, *inner.tolist()}):
+            row, a, b = int(self.row[place]), float(self.first[place]), float(self.last[place])
+            mine = [(a + share * (b - a), gain) for share, gain in breaks.get(place, [])]
+            mine += [] if is_last[place] else [(b, float(node[place]))]
+            out.setdefault(row, []).extend(mine)
+        start = np.concatenate([[0.0], ends[:-1]])
+        return ends, {row: some for row, some in out.items() if _matters(some, float(start[row]), float(ends[row]))}
+
+
+def _matters(profile: Profile, start: float, end: float) -> bool:
+    return any(abs(gain - (start + share * (end - start))) > 1e-9 for share, gain in profile)
+
+
+def cutter_of(numbers: tuple[float, ...]) -> Cutter:
+    """Cutter of the seven numbers of ``CUTTER``: d, r, e, f (mm), a, b (radians), h (mm).
+
+    Raises
+    ------
+    ValueError
+        If it is neither flat nor ball nor flat with rounded corners, or its flank is not straight.
+    """
+    d, r, e, f, a, b, _ = numbers
+    if r > d / 2 + 1e-3:
+        raise ValueError(f"the corner radius {r:g} mm is more than half the diameter {d:g} mm")
+    if abs(e - (d / 2 - r)) > 2e-3 or abs(f - r) > 2e-3 or abs(a) > 1e-4 or abs(b) > 1e-4:
+        raise ValueError("the end is neither flat nor ball nor flat with rounded corners, or the flank is not straight")
+    return Cutter(d / 2, min(r, d / 2))
+
+
+def location_path(found: Locations, stated: dict[str, Cutter]) -> LocationPath:
+    """Make the path of a file.
+
+    Parameters
+    ----------
+    found : Locations
+        The file.
+    stated : dict of str to Cutter
+        Cutters that the user states, by number of the tool; they count where the file states none that can be used.
+    """
+    cutters, of_setting, known = _cutters(found, stated)
+    row, first, last = _pieces(found)
+    start, start_axis = _places(found, row, first)
+    end, axis = _places(found, row, last)
+    index = of_setting[found.setting[row]]
+    ball = np.array([cutter.flat < 1e-6 and cutter.radius > 0 for cutter in cutters])[index]
+    radius = np.array([cutter.corner for cutter in cutters])[index]
+    for place, way in ((start, start_axis), (end, axis)):
+        place[ball] += radius[ball, None] * (way[ball] - _UP)
+        way[ball | (way[:, 2] > 1 - _UPRIGHT)] = _UP
+    centre, sweep = _plan_arcs(found, row, first, last)
+    kind = found.kind[row]
+    path = TipPath(
+        start,
+        end,
+        axis,
+        index,
+        kind == RAPID,
+        cutters,
+        centre,
+        sweep,
+        np.zeros(len(row)),
+        np.isin(kind, (RAPID, LINE, OTHER_ARC)),
+        None if np.array_equal(axis, start_axis) else start_axis,
+    )
+    return LocationPath(path, row, first, last, known[found.setting] if len(found) else np.zeros(0, dtype=bool))
+
+
+def _cutters(found: Locations, stated: dict[str, Cutter]) -> tuple[list[Cutter], NDArray[np.intp], NDArray[np.bool_]]:
+    """The cutters that occur, which of them each setting has, and whether it is known."""
+    cutters: list[Cutter] = []
+    index, known = [], []
+    for setting in found.settings:
+        cutter = None
+        if setting.cutter is not None:
+            try:
+                cutter = cutter_of(setting.cutter)
+            except ValueError:
+                cutter = None
+        cutter = cutter or stated.get(setting.tool)
+        known.append(cutter is not None)
+        one = cutter or NEEDLE
+        if one not in cutters:
+            cutters.append(one)
+        index.append(cutters.index(one))
+    return cutters or [NEEDLE], np.array(index or [0], dtype=int), np.array(known or [False])
+
+
+def _pieces(found: Locations) -> tuple[NDArray[np.intp], NDArray[np.float64], NDArray[np.float64]]:
+    """Motions of the path: one for each row, and chords for the circles that are not level or lean."""
+    count = np.ones(len(found), dtype=int)
+    arcs = np.flatnonzero(_is_other_arc(found))
+    if len(arcs):
+        count[arcs] = np.ceil(arc_sweep(found, arcs) / _CHORD_RAD).astype(int)
+    row = np.repeat(np.arange(len(found)), count)
+    at = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    return row, at / count[row], (at + 1) / count[row]
+
+
+def _is_level_arc(found: Locations) -> NDArray[np.bool_]:
+    out = np.zeros(len(found), dtype=bool)
+    arcs = np.flatnonzero(found.kind == OTHER_ARC)
+    upright = (found.axis[arcs, 2] > 1 - _UPRIGHT) & (found.start_axis[arcs, 2] > 1 - _UPRIGHT)
+    out[arcs] = upright & (np.abs(found.circles[found.circle[arcs], 5]) > 1 - 1e-9)
+    return out
+
+
+def _is_other_arc(found: Locations) -> NDArray[np.bool_]:
+    return np.asarray((found.kind == OTHER_ARC) & ~_is_level_arc(found))
+
+
+def _places(
+    found: Locations, row: NDArray[np.intp], share: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Tip and axis at a share of each row."""
+    at = share[:, None]
+    tip = np.where(at == 1.0, found.tip[row], found.start[row])
+    axis = np.where(at == 1.0, found.axis[row], found.start_axis[row])
+    inner = np.flatnonzero((share > 0) & (share < 1))
+    if len(inner):
+        rows = row[inner]
+        tip[inner] = arc_points(found, rows, share[inner, None])[:, 0]
+        mean = found.start_axis[rows] + at[inner] * (found.axis[rows] - found.start_axis[rows])
+        axis[inner] = mean / np.linalg.norm(mean, axis=1)[:, None]
+    return tip, axis
+
+
+def _plan_arcs(
+    found: Locations, row: NDArray[np.intp], first: NDArray[np.float64], last: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Centre and signed angle of the level circles."""
+    centre, sweep = np.full((len(row), 2), np.nan), np.zeros(len(row))
+    whole = np.flatnonzero(_is_level_arc(found)[row] & (first == 0) & (last == 1))
+    rows = row[whole]
+    if len(rows):
+        circles = found.circles[found.circle[rows]]
+        centre[whole] = circles[:, :2]
+        sweep[whole] = np.sign(circles[:, 5]) * arc_sweep(found, rows)
+    return centre, sweep

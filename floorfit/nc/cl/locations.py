@@ -1,0 +1,289 @@
+"""The table of cutter locations: where the tip is and how the axis stands, a row for each motion."""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding
+from floorfit.nc.motions import JUMP
+
+__all__ = ["UNIT_SLACK", "FileFrame", "LocationColumns", "Locations", "Setting"]
+
+#: How far the length of a vector may be from 1: four decimals written. Own choice, no source.
+UNIT_SLACK = 0.001
+
+
+@dataclass(frozen=True)
+class FileFrame:
+    """A rigid frame: ``part = rotation @ file + shift``.
+
+    Parameters
+    ----------
+    rotation : (3, 3) ndarray
+        Turns a direction of the file into one of the part.
+    shift : (3,) ndarray, mm
+        Where the file's zero is in the part.
+    """
+
+    rotation: NDArray[np.float64]
+    shift: NDArray[np.float64]
+
+    @classmethod
+    def none(cls) -> FileFrame:
+        """The part's own frame."""
+        return cls(np.eye(3), np.zeros(3))
+
+    @classmethod
+    def of(cls, numbers: list[float], unit_mm: float) -> FileFrame:
+        """Frame of 12 numbers, three rows of a direction and a length.
+
+        Raises
+        ------
+        ValueError
+            If they are not 12, or not a rotation: a mirror or a scale changes what the cutter leaves.
+        """
+        if len(numbers) != 12:
+            raise ValueError(f"{len(numbers)} numbers, 12 expected: three rows of three for the turn, one for the way")
+        rows = np.array(numbers, float).reshape(3, 4)
+        rotation = rows[:, :3]
+        if not np.isfinite(rows).all() or np.abs(rotation @ rotation.T - np.eye(3)).max() > 1e-4:
+            raise ValueError("the turn is no rotation: its rows must be of length 1 and square to each other")
+        if np.linalg.det(rotation) < 0:
+            raise ValueError("the turn is a mirror: left and right would change hands")
+        # The nearest rotation (polar decomposition), so that written digits do not stretch lengths.
+        left, _, right = np.linalg.svd(rotation)
+        return cls(left @ right, rows[:, 3] * unit_mm)
+
+    def after(self, inner: FileFrame) -> FileFrame:
+        """This frame behind another: ``self(inner(point))``."""
+        return FileFrame(self.rotation @ inner.rotation, self.rotation @ inner.shift + self.shift)
+
+
+class Setting(NamedTuple):
+    """What a motion runs under.
+
+    Parameters
+    ----------
+    unit_mm : float
+        Millimetres in the unit in force.
+    frame : int
+        Index into the frames.
+    cutter : tuple of float, or None
+        The seven numbers of ``CUTTER``, mm and radians; None where no cutter is stated for the tool.
+    tool : str
+        Number of the tool, as written.
+    compensated : bool
+        Whether the control offsets the path sideways (``CUTCOM``).
+    per : str
+        What the feed is counted in; ``"INVERS"`` where a divided motion would need another number.
+    optional : bool
+        Whether the operator chooses if it runs (``OPSKIP``).
+    """
+
+    unit_mm: float = 1.0
+    frame: int = 0
+    cutter: tuple[float, ...] | None = None
+    tool: str = ""
+    compensated: bool = False
+    per: str = ""
+    optional: bool = False
+
+
+@dataclass(frozen=True)
+class Locations:
+    """A file as motions: row ``n`` goes from the end of row ``n - 1`` to its own end; part's frame, millimetres.
+
+    Parameters
+    ----------
+    line, last : (n,) ndarray of int
+        First and last line of the statement, from 0.
+    kind : (n,) ndarray of int
+        A kind of `floorfit.nc.motions`: RAPID, LINE, OTHER_ARC for any circle, CYCLE for a hole, JUMP for a place that
+        is only stated, or not known.
+    tip : (n, 3) ndarray, mm
+        Tip of the tool at the end of the row; NaN where only the machine knows.
+    axis : (n, 3) ndarray
+        Unit vector from the tip to the spindle there.
+    vector : (n,) ndarray of bool
+        Whether the statement states the vector.
+    relative : (n,) ndarray of bool
+        Whether the statement states increments (``GODLTA``).
+    setting : (n,) ndarray of int
+        Index into ``settings``.
+    feed : (n,) ndarray
+        Number of the last ``FEDRAT``; NaN before the first.
+    circle : (n,) ndarray of int
+        Index into ``circles``, or -1.
+    circles : (k, 7) ndarray, mm
+        Centre, axis and radius of each circle.
+    circle_lines : (k, 2) ndarray of int
+        First and last line of its statement.
+    settings, frames : tuple
+        What occurs.
+    findings : tuple of Finding
+        What cannot be read (errors), and what a person should know (warnings).
+    """
+
+    line: NDArray[np.int64]
+    last: NDArray[np.int64]
+    kind: NDArray[np.int64]
+    tip: NDArray[np.float64]
+    axis: NDArray[np.float64]
+    vector: NDArray[np.bool_]
+    relative: NDArray[np.bool_]
+    setting: NDArray[np.int64]
+    feed: NDArray[np.float64]
+    circle: NDArray[np.int64]
+    circles: NDArray[np.float64]
+    circle_lines: NDArray[np.int64]
+    settings: tuple[Setting, ...]
+    frames: tuple[FileFrame, ...]
+    findings: tuple[Finding, ...] = ()
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self.line)
+
+    @cached_property
+    def start(self) -> NDArray[np.float64]:
+        """Tip at the start of each row, (n, 3), mm; NaN for the first."""
+        return np.concatenate([np.full((1, 3), np.nan), self.tip[:-1]]) if len(self) else self.tip
+
+    @cached_property
+    def start_axis(self) -> NDArray[np.float64]:
+        """Axis at the start of each row, (n, 3); that of its end for the first."""
+        return np.concatenate([self.axis[:1], self.axis[:-1]]) if len(self) else self.axis
+
+    def field(self, name: str) -> NDArray[np.generic]:
+        """Return one field of the setting for every row."""
+        values = np.array([getattr(setting, name) for setting in self.settings])
+        return np.asarray(values[self.setting]) if len(values) else np.zeros(0)
+
+
+class LocationColumns:
+    """The rows while they are read, in the file's own frame and unit: one compact array for each column."""
+
+    def __init__(self) -> None:
+        """Start without rows."""
+        self.line, self.last, self.kind, self.setting = array("q"), array("q"), array("b"), array("q")
+        self.xyz, self.ijk, self.feed = array("d"), array("d"), array("d")
+        self.vector, self.relative = array("b"), array("b")
+        self.circle, self.circles = array("q"), array("d")
+        self.circle_lines: list[tuple[int, int]] = []
+
+    def add(
+        self,
+        lines: tuple[int, int],
+        kind: int,
+        setting: int,
+        xyz: tuple[float, ...],
+        ijk: tuple[float, ...],
+        vector: bool,
+        relative: bool,
+        feed: float,
+        circle: int,
+    ) -> None:
+        """Add one row."""
+        self.line.append(lines[0])
+        self.last.append(lines[1])
+        self.kind.append(kind)
+        self.setting.append(setting)
+        self.xyz.extend(xyz)
+        self.ijk.extend(ijk)
+        self.vector.append(vector)
+        self.relative.append(relative)
+        self.feed.append(feed)
+        self.circle.append(circle)
+
+    def add_points(
+        self,
+        line: int,
+        kind: int,
+        setting: int,
+        xyz: NDArray[np.float64],
+        ijk: NDArray[np.float64],
+        vector: bool,
+        feed: float,
+    ) -> None:
+        """Add points that stand in lines that follow each other."""
+        count = len(xyz)
+        lines = np.arange(line, line + count, dtype=np.int64)
+        for column, rows in ((self.line, lines), (self.last, lines), (self.xyz, xyz), (self.ijk, ijk)):
+            column.frombytes(np.ascontiguousarray(rows).tobytes())
+        self.kind.extend([kind] * count)
+        self.setting.extend([setting] * count)
+        self.vector.extend([vector] * count)
+        self.relative.extend([False] * count)
+        self.feed.extend([feed] * count)
+        self.circle.extend([-1] * count)
+
+    def faults(self) -> Iterator[tuple[int, str]]:
+        """The first rows whose axis or place cannot be, with the reason."""
+        ijk, xyz = (np.frombuffer(column, float).reshape(-1, 3) for column in (self.ijk, self.xyz))
+        length = np.sqrt((ijk * ijk).sum(axis=1))
+        for row in np.flatnonzero(~(np.abs(length - 1) <= UNIT_SLACK))[:5].tolist():
+            yield row, f"the axis has length {length[row]:.4g}, 1 expected. Are the columns x, y, z, i, j, k?"
+        known = np.array(self.kind, dtype=int) != JUMP
+        for row in np.flatnonzero(known & ~(np.abs(xyz) < 1e6).all(axis=1))[:5].tolist():
+            yield row, "a coordinate beyond any machine. Correct the number."
+
+    def table(self, settings: tuple[Setting, ...], frames: tuple[FileFrame, ...]) -> Locations:
+        """The rows as arrays, in the part's frame and millimetres."""
+        setting = np.array(self.setting, dtype=np.int64)
+        unit = np.array([one.unit_mm for one in settings] or [1.0])[setting]
+        frame = np.array([one.frame for one in settings] or [0], dtype=np.int64)[setting]
+        circle = np.array(self.circle, dtype=np.int64)
+        tip, axis = self._in_part(unit, frame, frames)
+        return Locations(
+            np.array(self.line, dtype=np.int64),
+            np.array(self.last, dtype=np.int64),
+            np.array(self.kind, dtype=np.int64),
+            tip,
+            axis,
+            np.array(self.vector, dtype=bool),
+            np.array(self.relative, dtype=bool),
+            setting,
+            np.array(self.feed),
+            circle,
+            self._circles(circle, unit, frame, frames),
+            np.array(self.circle_lines, dtype=np.int64).reshape(-1, 2),
+            settings,
+            frames,
+        )
+
+    def _in_part(
+        self, unit: NDArray[np.float64], frame: NDArray[np.int64], frames: tuple[FileFrame, ...]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        ijk, xyz = (np.frombuffer(column, float).reshape(-1, 3) for column in (self.ijk, self.xyz))
+        tip = xyz * unit[:, None]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            axis = ijk / np.sqrt((ijk * ijk).sum(axis=1))[:, None]
+        for index in np.unique(frame).tolist():
+            one = frames[index]
+            if not (np.array_equal(one.rotation, np.eye(3)) and not one.shift.any()):
+                rows = frame == index
+                tip[rows] = tip[rows] @ one.rotation.T + one.shift
+                axis[rows] = axis[rows] @ one.rotation.T
+        return tip, axis
+
+    def _circles(
+        self,
+        circle: NDArray[np.int64],
+        unit: NDArray[np.float64],
+        frame: NDArray[np.int64],
+        frames: tuple[FileFrame, ...],
+    ) -> NDArray[np.float64]:
+        out = np.array(self.circles, dtype=float).reshape(-1, 7)
+        for row in np.flatnonzero(circle >= 0).tolist():
+            one, values = frames[frame[row]], out[circle[row]]
+            values[:3] = one.rotation @ (values[:3] * unit[row]) + one.shift
+            values[3:6] = one.rotation @ values[3:6]
+            values[6] *= unit[row]
+        return out

@@ -1,0 +1,209 @@
+"""Text into statements: a major word, a slash, fields; every field with the place where it stands."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from floorfit.nc.cl.cl_words import TEXT
+
+__all__ = ["Statement", "StatementError", "StatementField", "bare", "sequence_end", "statements"]
+
+_NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eEdD][-+]?\d+)?")
+#: A sequence number before the word, kept as it is: digits, or N and digits and a blank.
+_SEQUENCE = re.compile(r"[ \t]*(?:\d+[ \t]*|[Nn]\d+[ \t]+)(?=[A-Za-z$])")
+#: The same before the rest of a statement: only where the first line has one, and never the number before a comma.
+_SEQUENCE_AGAIN = re.compile(r"[ \t]*[Nn]?\d+[ \t]+(?=[-+.\dA-Za-z])")
+#: Digits in columns 73 to 80 behind a blank: the number of a card (ISO 3592 records were cards once; common practice).
+_CARD = re.compile(r"(.{71}[ \t])[ \t]*\d{1,8}[ \t]*$")
+_TEXT_WORD = re.compile(r"[ \t]*([A-Za-z]+)")
+
+
+class StatementField(NamedTuple):
+    """One field of a statement.
+
+    Parameters
+    ----------
+    text : str
+        In capitals, without blanks.
+    number : float or None
+        Its value, where it is a number.
+    line, start, end : int
+        Where it stands: line index, and the first and the next place in that line.
+    """
+
+    text: str
+    number: float | None
+    line: int
+    start: int
+    end: int
+
+
+class Statement(NamedTuple):
+    """One statement.
+
+    Parameters
+    ----------
+    line, last : int
+        Index of its first and of its last line.
+    major : str
+        Major word in capitals, without blanks; empty for a line with nothing but comment.
+    fields : tuple of StatementField
+        What follows the slash; for a word that takes text, one field.
+    """
+
+    line: int
+    last: int
+    major: str
+    fields: tuple[StatementField, ...]
+
+    @property
+    def numbers(self) -> list[float]:
+        """Values of the fields that are numbers."""
+        return [field.number for field in self.fields if field.number is not None]
+
+    @property
+    def words(self) -> list[str]:
+        """Text of the fields that are not numbers."""
+        return [field.text for field in self.fields if field.number is None]
+
+
+class StatementError(ValueError):
+    """A line that is no statement.
+
+    Parameters
+    ----------
+    line : int
+        Index of the line.
+    last : int
+        Index of the last line of what was read.
+    text : str
+        What is wrong, and what to do.
+    """
+
+    def __init__(self, line: int, last: int, text: str) -> None:
+        """Keep the place."""
+        self.line, self.last = line, last
+        super().__init__(text)
+
+
+def bare(line: str) -> str:
+    """Return a line without its end and without the number of a card."""
+    text = line.rstrip("\r\n")
+    if len(text) > 72 and (card := _CARD.match(text)) and not card[1].rstrip().endswith((",", "/")):
+        return card[1]
+    return text
+
+
+def sequence_end(text: str) -> int:
+    """Return where a line's statement begins, behind its sequence number."""
+    sequence = _SEQUENCE.match(text)
+    return sequence.end() if sequence else 0
+
+
+def statements(lines: Sequence[str], first: int = 0) -> Iterator[Statement | StatementError]:
+    """Read statements from line ``first`` on; what cannot be read comes as an error in its place.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The lines with their ends, one character a byte.
+    first : int
+        Index of the line to begin with.
+    """
+    number = first
+    while number < len(lines):
+        try:
+            statement = _statement(lines, number)
+        except StatementError as error:
+            yield error
+            number = error.last + 1
+        else:
+            yield statement
+            number = statement.last + 1
+
+
+def _statement(lines: Sequence[str], number: int) -> Statement:
+    text = bare(lines[number])
+    start = sequence_end(text)
+    word = _TEXT_WORD.match(text, start)
+    if word and word[1].upper() in TEXT:
+        return _text_statement(text, number, word)
+    parts, last = _parts(lines, number, start, numbered=start > 0)
+    if any(any(char < " " and char != "\t" for char in part) for _, _, part in parts):
+        raise StatementError(number, last, "holds a control character. Save the file as plain text.")
+    return _fields(number, last, parts)
+
+
+def _text_statement(text: str, number: int, word: re.Match[str]) -> Statement:
+    if text.rstrip().endswith("$"):
+        told = "text that ends in $: whether the next line continues it cannot be told. Take the $ out."
+        raise StatementError(number, number, told)
+    start = word.end()
+    rest = text[start:].strip()
+    return Statement(number, number, word[1].upper(), (StatementField(rest, None, number, start, len(text)),))
+
+
+def _parts(lines: Sequence[str], number: int, start: int, *, numbered: bool) -> tuple[list[tuple[int, int, str]], int]:
+    """The text of a statement, line by line: (line, first place, text)."""
+    parts: list[tuple[int, int, str]] = []
+    first = number
+    while True:
+        text = bare(lines[number])
+        if parts and numbered and (again := _SEQUENCE_AGAIN.match(text)):
+            start = again.end()
+        end = text.find("$", start)
+        comment = end >= 0 and text.startswith("$$", end)
+        parts.append((number, start, text[start:] if end < 0 else text[start:end]))
+        if end < 0 or comment:
+            return parts, number
+        number, start = number + 1, 0
+        if number == len(lines):
+            raise StatementError(first, number - 1, "ends in $, and no line follows it. Is the file whole?")
+
+
+def _fields(number: int, last: int, parts: list[tuple[int, int, str]]) -> Statement:
+    line, start, text = parts[0]
+    head, slash, rest = text.partition("/")
+    major = "".join(head.split()).upper()
+    if not slash and len(parts) > 1 and any(part.strip() for _, _, part in parts[1:]):
+        raise StatementError(number, last, "the major word and its slash must stand in one line. Join the lines.")
+    if not slash:
+        return Statement(number, last, major, ())
+    if ";" in text:
+        raise StatementError(number, last, "several statements in one line. Write each in a line of its own.")
+    pieces = [(line, start + len(head) + 1, rest), *parts[1:]]
+    return Statement(number, last, major, tuple(_split(number, last, pieces)))
+
+
+def _split(number: int, last: int, pieces: list[tuple[int, int, str]]) -> Iterator[StatementField]:
+    """Fields between commas; one that runs over a line's end is refused."""
+    held: tuple[int, int, str] | None = None
+    for line, start, text in pieces:
+        place = start
+        for index, token in enumerate(text.split(",")):
+            if index:
+                yield _field(number, last, held)
+                held = None
+            if token.strip():
+                if held is not None:
+                    told = "a field runs over the end of a line. Put the $ behind a comma."
+                    raise StatementError(number, last, told)
+                held = (line, place, token)
+            place += len(token) + 1
+    if held is None and any(text.strip() for _, _, text in pieces):
+        raise StatementError(number, last, "ends in a comma: a field is missing.")
+    if held is not None:
+        yield _field(number, last, held)
+
+
+def _field(number: int, last: int, held: tuple[int, int, str] | None) -> StatementField:
+    if held is None:
+        raise StatementError(number, last, "an empty field between two commas. Which number is missing?")
+    line, start, token = held
+    text = token.strip()
+    start += len(token) - len(token.lstrip())
+    if _NUMBER.fullmatch(text):
+        return StatementField(text, float(text.upper().replace("D", "E")), line, start, start + len(text))
+    return StatementField("".join(text.split()).upper(), None, line, start, start + len(text))

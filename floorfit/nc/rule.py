@@ -1,0 +1,435 @@
+"""The rule on the swept cutter: what every motion of a tip gains, so that floors come out where they were decided.
+
+One rule for word-address programmes and for cutter-location data. The gain asked at a place (`floorfit.nc.wanted`) is a
+function of the place, so it is sampled along the path, and where it jumps (the edge of a floor, a seam) the jump is
+found to a hundredth of a millimetre. The gain written is straight between places, never below the one asked by more
+than the tolerance; a jump is blended over `BLEND_MM` of path on the side that asks for less. Motion down to a floor and
+off it carries the gain of its ends, linearly between, as long as nothing on its way is cut too deep.
+
+    gains = plan_gains(path, floors, outline, tolerance_mm=0.005)
+    gains.node[n]           what the end of motion n gains, mm
+    gains.breaks.get(n)     inner places of motion n: [(share of its way, gain), ...]; None where it stays whole
+    gains.status[n]         UNTOUCHED, MOVED (with its floor) or LIFTED (clear of a corrected floor)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.nc.floor_bands import EPS_MM, Floor
+from floorfit.nc.tip_path import TipPath
+from floorfit.nc.wanted import Asked, ask
+from floorfit.nc.zones import Zones, zones_for
+
+__all__ = ["BLEND_MM", "LIFTED", "MOVED", "UNTOUCHED", "Gains", "Profile", "plan_gains"]
+
+UNTOUCHED, MOVED, LIFTED = range(3)
+#: Length in plan over which a jump of the gain is blended, mm: 0.2 mm becomes a slope of 1 in 5. Own choice.
+BLEND_MM = 1.0
+#: Distance between the places asked along a motion, mm: no touch shorter than this is met for sure. Own choice.
+STEP_MM = 0.5
+#: A jump's place is known to this, mm; also the shortest piece of a divided motion, above the rounding of X and Y.
+_SHORTEST_MM = 0.005
+#: Changes of the gain smaller than this over `_SHORTEST_MM` are no jump, mm.
+_NO_JUMP = 2e-3
+#: Gains smaller than this at an end are rounding, mm: they must not keep a motion from counting as unchanged.
+_NOTHING = 1e-9
+#: Steepest way on which a pass is still a pass and no ramp: 1 in 50 (about 1 degree). Own choice.
+_PASS_SLOPE = 0.02
+
+#: Gains along one motion: shares of its way and the gain there.
+Profile = list[tuple[float, float]]
+
+
+@dataclass
+class Gains:
+    """What each motion gains.
+
+    Parameters
+    ----------
+    node : (n,) ndarray, mm
+        Gain at the end of each motion.
+    breaks : dict of int to list
+        Motions to be divided: the inner places (share, gain).
+    status : (n,) ndarray of int
+        UNTOUCHED, MOVED or LIFTED.
+    floor : (n,) ndarray of int
+        Floor that the end is on, or -1.
+    whole : (n,) ndarray of int
+        Floor that the motion is on at every place asked, or -1.
+    touched : dict of int to set of int
+        Motions that are on one or more floors for a part of their way only.
+    guarded : dict of int to set of int
+        Motions that cut held floors, and those floors.
+    half : list of (int, int)
+        Passes that are on a floor for a part of their way and too high or too low for it elsewhere: motion, floor.
+    steep_rapids : list of int
+        Rapids whose end on a floor would have to be higher than that floor wants.
+    """
+
+    node: NDArray[np.float64]
+    breaks: dict[int, Profile] = field(default_factory=dict)
+    status: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
+    floor: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
+    whole: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
+    touched: dict[int, set[int]] = field(default_factory=dict)
+    guarded: dict[int, set[int]] = field(default_factory=dict)
+    half: list[tuple[int, int]] = field(default_factory=list)
+    steep_rapids: list[int] = field(default_factory=list)
+
+    def start(self) -> NDArray[np.float64]:
+        """Gain at the start of each motion, mm."""
+        return np.concatenate([[0.0], self.node[:-1]])
+
+
+def plan_gains(
+    path: TipPath,
+    floors: Sequence[Floor],
+    outline: Sequence[tuple[float, float]],
+    *,
+    tolerance_mm: float,
+    clearance_mm: float | None = None,
+) -> Gains:
+    """Plan what every motion gains.
+
+    Parameters
+    ----------
+    path : TipPath
+        The programme's motions, in the part's frame.
+    floors : sequence of Floor
+        All floors of the part with their corrections.
+    outline : (k, 2) sequence, mm
+        Outline of the part.
+    tolerance_mm : float
+        Greatest difference between the gain along a pass and the one asked.
+    clearance_mm : float or None
+        Least height of motion above a corrected floor where it had as much above the programmed one; None for each
+        floor's band, and for rapids 0.5 mm.
+
+    Returns
+    -------
+    Gains
+    """
+    zones = [zones_for(floors, outline, cutter) for cutter in path.cutters]
+    return _Planner(path, floors, zones, tolerance_mm, clearance_mm).run()
+
+
+class _Planner:
+    def __init__(
+        self, path: TipPath, floors: Sequence[Floor], zones: list[Zones], tolerance: float, clearance: float | None
+    ) -> None:
+        self.path, self.floors, self.zones, self.tolerance, self.clearance = path, floors, zones, tolerance, clearance
+        self.near = self._near_rows()
+        self.is_level = self._level_rows()
+        self.cones: dict[int, list[tuple[float, float, float]]] = {}
+        self.marks: dict[int, list[float]] = {}
+
+    def run(self) -> Gains:
+        count = len(self.path)
+        self.out = Gains(np.zeros(count), {}, *(np.full(count, value) for value in (0, -1, -1)))
+        bent = self._sampled()
+        self._raise_rapids()
+        jumps = [jump for row in bent if self.is_level[row] for jump in self._jumps(row)]
+        for jump in jumps:
+            self._spread(*jump)
+        node = self.out.node
+        node[np.abs(node) < _NOTHING] = 0.0
+        for row in sorted({row for row in bent if self.is_level[row]} | set(self.cones)):
+            self._profile(row, self._gain_of(row))
+        for row in self._too_deep():
+            self._profile(row, self._least_of(row))
+        self._states()
+        return self.out
+
+    # -- which motions matter ----------------------------------------------------------------------------------------
+
+    def _near_rows(self) -> NDArray[np.intp]:
+        """Motions whose box comes near to a floor that matters, in plan and in height."""
+        path = self.path
+        low, high = _boxes(path)
+        known = path.is_usable & ~np.isnan(path.end).any(axis=1) & ~np.isnan(path.start).any(axis=1)
+        near = np.zeros(len(path), bool)
+        zones = [zone for group in self.zones for zone in group.zones]
+        if not zones:
+            return np.zeros(0, int)
+        reach = max(cutter.radius for cutter in path.cutters)
+        top = max(zone.floor.top + max(zone.most, 0.0) for zone in zones) + 2 * max(reach, 1.0)
+        rows = np.flatnonzero(known & (low[:, 2] <= top))
+        aside = np.abs(path.aside[rows])[:, None]
+        boxes = np.unique([zone.region.bounds for zone in zones], axis=0)
+        for x0, y0, x1, y1 in boxes:
+            hit = (low[rows, :2] - aside <= (x1, y1)).all(axis=1) & (high[rows, :2] + aside >= (x0, y0)).all(axis=1)
+            near[rows[hit]] = True
+        return np.flatnonzero(near)
+
+    def _level_rows(self) -> NDArray[np.bool_]:
+        """Motions that keep to the heights at which one floor asks for something, wherever they are in plan."""
+        level = np.zeros(len(self.path), bool)
+        rows = self.near
+        start, end, axis = self.path.start[rows], self.path.end[rows], self.path.axis[rows]
+        first_axis = axis if self.path.first_axis is None else self.path.first_axis[rows]
+        for index, group in enumerate(self.zones):
+            mine = self.path.cutter[rows] == index
+            planes = {(*_plane(zone.floor), round(max(zone.most, 0.0), 6)): zone for zone in group.zones}
+            for zone in planes.values():
+                floor = zone.floor
+                clear = max(floor.band, self.clearance or 0.0, 0.5) if zone.most > 0 else floor.band
+                inside = mine.copy()
+                for at, contact in ((start, zone.contact(first_axis)), (end, zone.contact(axis))):
+                    over = at[:, 2] - floor.pocket.nominal_z(at[:, 0], at[:, 1])
+                    inside &= over >= -floor.window - EPS_MM
+                    inside &= over - contact <= max(zone.most, 0.0) + clear + EPS_MM
+                level[rows] |= inside
+        return level
+
+    # -- what is asked along them ------------------------------------------------------------------------------------
+
+    def _sampled(self) -> list[int]:
+        """Ask along every near motion; set the ends, the floors, and return the motions that are not straight."""
+        path, rows = self.path, self.near
+        self.suspects = np.zeros(0, int)
+        if not len(rows):
+            return []
+        counts = np.clip(np.ceil(path.length[rows] / STEP_MM), 1, 40_000).astype(int) + 1
+        first = np.concatenate([[0], np.cumsum(counts)[:-1]])
+        of = np.repeat(np.arange(len(rows)), counts)
+        share = (np.arange(len(of)) - first[of]) / (counts[of] - 1)
+        asked = ask(path, self.zones, rows[of], share, self.clearance)
+        last = first + counts - 1
+        self._ends(rows, asked.gain[first], asked.gain[last])
+        self.out.floor[rows] = asked.floor[last]
+        self._floors(rows, first, of, asked)
+        node, start = self.out.node, self.out.start()
+        line = start[rows][of] + share * (node[rows] - start[rows])[of]
+        off = np.maximum.reduceat(np.abs(asked.gain - line), first)
+        low = np.maximum.reduceat(np.where(np.isneginf(asked.least), 0.0 * line, asked.least) - line, first)
+        deep = np.maximum.reduceat(np.where(np.isneginf(asked.least), -line, -np.inf), first)
+        self.suspects = rows[(np.maximum(low, deep) > 1e-6) & ~self.is_level[rows] & ~path.is_rapid[rows]]
+        level = self.is_level[rows] & ~path.is_rapid[rows]
+        return rows[level & (off > 0.5 * self.tolerance)].tolist()
+
+    def _ends(self, rows: NDArray[np.intp], first: NDArray[np.float64], last: NDArray[np.float64]) -> None:
+        """An end gains the most that the motion before it and the one after it ask there."""
+        count = len(self.path)
+        end, start = np.full(count, -np.inf), np.full(count, -np.inf)
+        end[rows], start[rows] = last, first
+        follows = np.append(start[1:], -np.inf)
+        joined = np.append((self.path.end[:-1] == self.path.start[1:]).all(axis=1), False) if count else follows > 0
+        node = np.maximum(end, np.where(joined, follows, -np.inf))
+        self.out.node[:] = np.where(np.isneginf(node), 0.0, node)
+
+    def _floors(self, rows: NDArray[np.intp], first: NDArray[np.intp], of: NDArray[np.intp], asked: Asked) -> None:
+        low, high = np.minimum.reduceat(asked.floor, first), np.maximum.reduceat(asked.floor, first)
+        self.out.whole[rows] = np.where(low == high, low, -1)
+        for place in np.flatnonzero((low != high) & self.is_level[rows]).tolist():
+            mine = asked.floor[first[place] : (first[place + 1] if place + 1 < len(first) else None)]
+            self.out.touched[int(rows[place])] = set(mine[mine >= 0].tolist())
+        for place in np.flatnonzero(asked.guarded >= 0).tolist():
+            self.out.guarded.setdefault(int(rows[of[place]]), set()).add(int(asked.guarded[place]))
+        self._half(rows, first, of, asked)
+
+    def _half(self, rows: NDArray[np.intp], first: NDArray[np.intp], of: NDArray[np.intp], asked: Asked) -> None:
+        """Passes that meet a floor for a part of their way: on it here, above its band or below it there."""
+        path = self.path
+        rise = np.abs(path.end[rows, 2] - path.start[rows, 2])
+        active = np.array([floor.is_active for floor in self.floors] + [False])
+        both = np.zeros(len(rows), bool)
+        for some in (asked.floor, asked.near):
+            seen = np.maximum.reduceat(np.where(active[some], some, -1), first)
+            both = (seen >= 0) if some is asked.floor else both & (seen >= 0)
+        shallow = rise <= _PASS_SLOPE * np.maximum(path.length[rows], 1e-9)
+        # A ramp comes from above the stock; a pass that does not fit has both of its ends in it.
+        here = (asked.floor >= 0) | (asked.near >= 0)
+        shallow &= here[first] & here[np.append(first[1:], len(of)) - 1]
+        for place in np.flatnonzero(both & shallow & ~path.is_rapid[rows]).tolist():
+            part = slice(first[place], first[place + 1] if place + 1 < len(first) else None)
+            common = set(asked.floor[part].tolist()) & set(asked.near[part].tolist()) - {-1}
+            index = next((index for index in sorted(common) if active[index]), -1)
+            if index >= 0:
+                self.out.half.append((int(rows[place]), index))
+
+    # -- rapids ------------------------------------------------------------------------------------------------------
+
+    def _raise_rapids(self) -> None:
+        """A rapid need not run straight: it is raised whole by the most that is asked in its box."""
+        path, node = self.path, self.out.node
+        rows = self.near[path.is_rapid[self.near] & (path.length[self.near] > 0)]
+        low, high = _boxes(path)
+        for row in rows.tolist():
+            most = self._most_in_box(row, low[row], high[row])
+            if most <= 0:
+                continue
+            for end in (row - 1, row):
+                at = path.start[row] if end < row else path.end[row]
+                own = self._most_in_box(row, np.append(low[row, :2], at[2]), np.append(high[row, :2], at[2]))
+                if end >= 0 and own > node[end] + 0.5 * self.tolerance:
+                    on_floor = self.out.floor[end] >= 0 and not self._is_rapid_end(end)
+                    if on_floor:
+                        self.out.steep_rapids.append(row)
+                    node[end] = own
+
+    def _is_rapid_end(self, end: int) -> bool:
+        after = end + 1
+        return bool(self.path.is_rapid[end] and (after >= len(self.path) or self.path.is_rapid[after]))
+
+    def _most_in_box(self, row: int, low: NDArray[np.float64], high: NDArray[np.float64]) -> float:
+        import shapely
+
+        box, most = shapely.box(*low[:2], *high[:2]), 0.0
+        for zone in self.zones[self.path.cutter[row]].zones:
+            floor = zone.floor
+            if zone.most <= 0 or low[2] > floor.top + zone.most + 0.5 or low[2] < floor.z_range[0] - floor.window:
+                continue
+            clear = max(floor.band, 0.5 if self.clearance is None else self.clearance)
+            height = max(low[2] - floor.z_range[1] - float(zone.contact(self.path.axis[row : row + 1])[0]), 0.0)
+            lift = zone.most - max(height - clear, 0.0)
+            if lift > most and shapely.intersects(zone.region, box):
+                most = lift
+        return most
+
+    # -- jumps and their blends --------------------------------------------------------------------------------------
+
+    def _gain_of(self, row: int) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
+        return lambda share: ask(self.path, self.zones, np.full(len(share), row), share, self.clearance).gain
+
+    def _least_of(self, row: int) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
+        first, last = (float(self.out.node[row - 1]) if row else 0.0), float(self.out.node[row])
+
+        def least(share: NDArray[np.float64]) -> NDArray[np.float64]:
+            asked = ask(self.path, self.zones, np.full(len(share), row), share, self.clearance).least
+            return np.maximum(first + share * (last - first), np.where(np.isneginf(asked), 0.0, asked))
+
+        return least
+
+    def _grid(self, row: int) -> NDArray[np.float64]:
+        count = int(np.clip(np.ceil(self.path.length[row] / STEP_MM), 1, 40_000))
+        return np.linspace(0.0, 1.0, count + 1)
+
+    def _jumps(self, row: int) -> list[tuple[int, float, float, float]]:
+        """Jumps of the gain along a motion: (row, share, gain before, gain after)."""
+        return [
+            (row, 0.5 * (a + b), left, right)
+            for a, b, left, right in self._steps(row, self._gain_of(row))
+            if abs(left - right) > _NO_JUMP
+        ]
+
+    def _steps(
+        self, row: int, of: Callable[[NDArray[np.float64]], NDArray[np.float64]]
+    ) -> list[tuple[float, float, float, float]]:
+        """Intervals of `_SHORTEST_MM` in which the gain changes at once."""
+        share, length = self._grid(row), max(float(self.path.length[row]), 1e-9)
+        values = of(share)
+        at = np.flatnonzero(np.abs(np.diff(values)) > _NO_JUMP)
+        a, b, left, right = share[at], share[at + 1], values[at], values[at + 1]
+        while len(a) and float((b - a).max()) * length > _SHORTEST_MM:
+            middle = 0.5 * (a + b)
+            value = of(middle)
+            first = np.abs(value - left) >= np.abs(value - right)
+            a, left = np.where(first, a, middle), np.where(first, left, value)
+            b, right = np.where(first, middle, b), np.where(first, value, right)
+        return list(zip(a.tolist(), b.tolist(), left.tolist(), right.tolist(), strict=True))
+
+    def _spread(self, row: int, share: float, left: float, right: float) -> None:
+        """Blend a jump over `BLEND_MM` on its lower side, over as many motions as that takes."""
+        step = 1 if left > right else -1
+        high, slope, gone = max(left, right), abs(left - right) / BLEND_MM, 0.0
+        length = self.path.length
+        while 0 <= row < len(length) and self.is_level[row] and not self.path.is_rapid[row]:
+            self.cones.setdefault(row, []).append((share * length[row] - step * gone, high, slope))
+            left_over = length[row] * (1 - share if step > 0 else share)
+            if gone + left_over >= BLEND_MM:
+                self.marks.setdefault(row, []).append(share + step * (BLEND_MM - gone) / length[row])
+                return
+            gone += left_over
+            place = row if step > 0 else row - 1
+            self.out.node[place] = max(self.out.node[place], high - slope * gone)
+            row, share = row + step, 0.0 if step > 0 else 1.0
+
+    # -- motions that may have to be divided -------------------------------------------------------------------------
+
+    def _too_deep(self) -> list[int]:
+        """Slanted motions along which the straight gain would cut too deep somewhere."""
+        out = []
+        for row in self.suspects.tolist():
+            share = self._grid(row)
+            line = self._least_of(row)(share)
+            first, last = (self.out.node[row - 1] if row else 0.0), self.out.node[row]
+            if np.any(line > first + share * (last - first) + 1e-6):
+                out.append(row)
+        return out
+
+    def _profile(self, row: int, of: Callable[[NDArray[np.float64]], NDArray[np.float64]]) -> None:
+        length = float(self.path.length[row])
+        if length < 2 * _SHORTEST_MM:
+            return
+        steps = self._steps(row, of)
+        inner = [share for a, b, *_ in steps for share in (a, b)] + self.marks.get(row, [])
+        if not self.is_level[row]:
+            self.cones[row] = [
+                (0.5 * (a + b) * length, max(left, right), abs(left - right) / BLEND_MM)
+                for a, b, left, right in steps
+                if abs(left - right) > _NO_JUMP
+            ]
+            inner += [share for peak, *_ in self.cones[row] for share in ((peak + d) / length for d in (-1.0, 1.0))]
+        share = np.unique(np.clip(np.concatenate([self._grid(row), np.array(inner)]), 0.0, 1.0))
+        values = of(share)
+        for peak, high, slope in self.cones.get(row, []):
+            away = np.abs(share * length - peak)
+            values = np.where(away <= BLEND_MM, np.maximum(values, high - slope * away), values)
+        values[0] = self.out.node[row - 1] if row else 0.0
+        values[-1] = self.out.node[row]
+        breaks = _thinned(share * length, values, 0.4 * self.tolerance)
+        if breaks:
+            self.out.breaks[row] = [(float(share[place]), float(values[place])) for place in breaks]
+
+    def _states(self) -> None:
+        out = self.out
+        start, end = out.start(), out.node
+        changed = (start != 0) | (end != 0)
+        changed[list(out.breaks)] = True
+        on = (out.floor >= 0) | (out.whole >= 0)
+        on[list(out.touched)] = True
+        out.status[:] = np.where(changed, np.where(on, MOVED, LIFTED), UNTOUCHED)
+
+
+def _boxes(path: TipPath) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Corners of a box round each motion; round the whole circle for an arc."""
+    low, high = np.fmin(path.start, path.end), np.fmax(path.start, path.end)
+    arcs = np.flatnonzero(path.is_arc)
+    radius = np.hypot(*(path.end[arcs, :2] - path.centre[arcs]).T)[:, None] + 0.01
+    low[arcs, :2], high[arcs, :2] = path.centre[arcs] - radius, path.centre[arcs] + radius
+    return low, high
+
+
+def _plane(floor: Floor) -> tuple[object, ...]:
+    """What makes two floors lie in one plane, and react at the same heights."""
+    pocket = floor.pocket
+    place = pocket.centroid if any(pocket.slope) else ()
+    return (pocket.floor_z, pocket.slope, place, floor.window, floor.band)
+
+
+def _thinned(way: NDArray[np.float64], values: NDArray[np.float64], tolerance: float) -> list[int]:
+    """Inner places that a straight line between their neighbours would miss (Ramer 1972; Douglas and Peucker 1973)."""
+    kept, work = {0, len(way) - 1}, [(0, len(way) - 1)]
+    while work:
+        a, b = work.pop()
+        if b - a < 2:
+            continue
+        line = values[a] + (values[b] - values[a]) * (way[a + 1 : b] - way[a]) / (way[b] - way[a])
+        off = np.abs(values[a + 1 : b] - line)
+        place = int(off.argmax())
+        if off[place] > tolerance:
+            kept.add(a + 1 + place)
+            work += [(a, a + 1 + place), (a + 1 + place, b)]
+    out: list[int] = []
+    for place in sorted(kept)[1:-1]:
+        after = way[place] - (way[out[-1]] if out else way[0])
+        if after > _SHORTEST_MM and way[-1] - way[place] > _SHORTEST_MM:
+            out.append(place)
+        elif out and after <= _SHORTEST_MM and values[place] > values[out[-1]]:
+            out[-1] = place
+    return out

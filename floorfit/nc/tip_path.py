@@ -1,0 +1,153 @@
+"""The path of a tool tip: motions one after the other, in the part's frame, millimetres.
+
+This is what the rule works on; a word-address programme and cutter-location data both come down to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.nc.cutter import Cutter
+
+__all__ = ["TipPath"]
+
+
+@dataclass(frozen=True)
+class TipPath:
+    """Motions of the tip: row ``n`` goes from ``start[n]`` to ``end[n]``, where row ``n + 1`` starts.
+
+    Parameters
+    ----------
+    start, end : (n, 3) ndarray, mm
+        Places of the tip; NaN where they are not known.
+    axis : (n, 3) ndarray
+        Unit vector from tip to spindle at the end of each motion.
+    cutter : (n,) ndarray of int
+        Index into ``cutters``.
+    is_rapid : (n,) ndarray of bool
+        Motions that are not meant to cut, and may not run straight.
+    cutters : sequence of Cutter
+        The cutters.
+    centre : (n, 2) ndarray, mm
+        Centre of an arc in plan; NaN for straight motion.
+    sweep : (n,) ndarray, radians
+        Signed angle of an arc, positive anticlockwise; 0 for straight motion.
+    aside : (n,) ndarray, mm
+        How far left of the programmed path the axis runs (radius compensation); 0 where it runs on it.
+    is_usable : (n,) ndarray of bool
+        False for rows whose frame is not the part's, and for those that are no motion: nothing is done to them.
+    first_axis : (n, 3) ndarray or None
+        As ``axis``, at the start of each motion; None where the axis does not turn on the way.
+    """
+
+    start: NDArray[np.float64]
+    end: NDArray[np.float64]
+    axis: NDArray[np.float64]
+    cutter: NDArray[np.intp]
+    is_rapid: NDArray[np.bool_]
+    cutters: Sequence[Cutter]
+    centre: NDArray[np.float64]
+    sweep: NDArray[np.float64]
+    aside: NDArray[np.float64]
+    is_usable: NDArray[np.bool_]
+    first_axis: NDArray[np.float64] | None = None
+
+    @classmethod
+    def straight(
+        cls,
+        start: NDArray[np.float64],
+        end: NDArray[np.float64],
+        axis: NDArray[np.float64],
+        cutter: NDArray[np.intp],
+        is_rapid: NDArray[np.bool_],
+        cutters: Sequence[Cutter],
+    ) -> TipPath:
+        """Return a path of straight motions, all of them usable."""
+        count = len(start)
+        nothing = np.full((count, 2), np.nan)
+        return cls(
+            start,
+            end,
+            axis,
+            cutter,
+            is_rapid,
+            cutters,
+            nothing,
+            np.zeros(count),
+            np.zeros(count),
+            np.ones(count, bool),
+        )
+
+    def __len__(self) -> int:
+        """Return the number of motions."""
+        return len(self.end)
+
+    @cached_property
+    def is_arc(self) -> NDArray[np.bool_]:
+        """Which motions are arcs in plan."""
+        return np.asarray(self.sweep != 0)
+
+    @cached_property
+    def length(self) -> NDArray[np.float64]:
+        """Length of each motion in plan, mm; NaN where an end is not known."""
+        chord = np.hypot(*(self.end - self.start)[:, :2].T)
+        radius = np.hypot(*(self.start[:, :2] - self.centre).T)
+        return np.asarray(np.where(self.is_arc, radius * np.abs(self.sweep), chord))
+
+    def points(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Places on motions, one for each pair of row and share (an arc is divided by angle).
+
+        Parameters
+        ----------
+        rows : (m,) ndarray of int
+            Motions.
+        share : (m,) ndarray
+            From 0 to 1.
+
+        Returns
+        -------
+        (m, 3) ndarray, mm
+        """
+        first, last, part = self.start[rows], self.end[rows], share[:, None]
+        out = first + part * (last - first)
+        arcs = np.flatnonzero(self.is_arc[rows])
+        if len(arcs):
+            out[arcs, :2] = self._on_arc(rows[arcs], share[arcs])
+        return np.where(part == 1.0, last, out)
+
+    def _on_arc(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+        centre = self.centre[rows]
+        first, last = self.start[rows, :2] - centre, self.end[rows, :2] - centre
+        angle = np.arctan2(first[:, 1], first[:, 0]) + share * self.sweep[rows]
+        radius = np.hypot(*first.T) * (1 - share) + np.hypot(*last.T) * share
+        return np.asarray(centre + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]))
+
+    def axes(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Axes at places on motions, (m, 3): the vector goes evenly from one end to the other."""
+        if self.first_axis is None:
+            return self.axis[rows]
+        first, last = self.first_axis[rows], self.axis[rows]
+        out = first + share[:, None] * (last - first)
+        return np.asarray(out / np.linalg.norm(out, axis=1)[:, None])
+
+    def axis_places(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+        """As `points`, moved sideways by ``aside`` where the cutter runs beside the programmed path."""
+        out = self.points(rows, share)
+        beside = np.flatnonzero(self.aside[rows])
+        if len(beside):
+            out[beside, :2] += self.aside[rows[beside], None] * self._left(rows[beside], out[beside, :2])
+        return out
+
+    def _left(self, rows: NDArray[np.intp], places: NDArray[np.float64]) -> NDArray[np.float64]:
+        along = (self.end - self.start)[rows, :2]
+        arc = self.is_arc[rows]
+        spoke = places[arc] - self.centre[rows[arc]]
+        along[arc] = np.sign(self.sweep[rows[arc]])[:, None] * np.column_stack([-spoke[:, 1], spoke[:, 0]])
+        size = np.hypot(*along.T)[:, None]
+        unit = np.divide(along, size, out=np.zeros_like(along), where=size > 0)
+        return np.column_stack([-unit[:, 1], unit[:, 0]])

@@ -1,0 +1,182 @@
+"""What the tip must gain at a place: the rule at one point, for all points at once.
+
+A floor that the cutter touches asks, by the tip's height h over it:
+
+- in the floor's window and band (h <= band): the floor's lift, up or down. The motion moves with the floor;
+- higher: that the tip stays as high over the corrected floor as it was over the programmed one, up to the clearance.
+  Nothing is asked of motion that is clear of it already, and nothing is lowered.
+
+The greatest of these counts. Where the tip is in one floor's window, a floor of another height beside it only asks not
+to be cut. Over metal that is no floor nothing goes lower than programmed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from floorfit.nc.floor_bands import EPS_MM, Floor
+from floorfit.nc.tip_path import TipPath
+from floorfit.nc.zones import Zone, Zones
+
+__all__ = ["RAPID_CLEARANCE_MM", "Asked", "ask"]
+
+#: Least clearance of a rapid over a corrected floor, mm, where it had as much over the programmed one. Own choice.
+RAPID_CLEARANCE_MM = 0.5
+#: Points taken at once: about 100 bytes each for every array in use.
+_CHUNK = 300_000
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked at some points.
+
+    Parameters
+    ----------
+    gain : (n,) ndarray, mm
+        What the tip must gain; negative where it goes down with a floor.
+    least : (n,) ndarray, mm
+        The least gain that cuts nothing too deep; minus infinity where nothing is asked.
+    floor : (n,) ndarray of int
+        Floor in whose window or band the tip is, with the tip over that floor, or -1.
+    near : (n,) ndarray of int
+        Floor that the tip is over, too low or too high to be on it but within a stock of it, or -1.
+    guarded : (n,) ndarray of int
+        Held floor that the cutter cuts there, or -1.
+    """
+
+    gain: NDArray[np.float64]
+    least: NDArray[np.float64]
+    floor: NDArray[np.intp]
+    near: NDArray[np.intp]
+    guarded: NDArray[np.intp]
+
+
+def ask(
+    path: TipPath, zones: Sequence[Zones], rows: NDArray[np.intp], share: NDArray[np.float64], clearance: float | None
+) -> Asked:
+    """Ask what the tip must gain at places on motions.
+
+    Parameters
+    ----------
+    path : TipPath
+        The motions.
+    zones : sequence of Zones
+        What each cutter of the path may touch.
+    rows, share : (n,) ndarray
+        The places: motion and share of its way.
+    clearance : float or None, mm
+        Clearance of motion over corrected floors; None for each floor's band (rapids: `RAPID_CLEARANCE_MM`).
+    """
+    parts = []
+    for first in range(0, max(len(rows), 1), _CHUNK):
+        some = slice(first, first + _CHUNK)
+        parts.append(_Points(path, rows[some], share[some], clearance).run(zones))
+    return Asked(*(np.concatenate([getattr(part, name) for part in parts]) for name in Asked.__dataclass_fields__))
+
+
+class _Points:
+    """A chunk of points, and the greatest of what is asked so far."""
+
+    def __init__(
+        self, path: TipPath, rows: NDArray[np.intp], share: NDArray[np.float64], clearance: float | None
+    ) -> None:
+        self.xyz = path.axis_places(rows, share)
+        self.axis, self.cutter, self.rapid = path.axes(rows, share), path.cutter[rows], path.is_rapid[rows]
+        self.clearance = clearance
+        count, low = len(rows), -np.inf
+        self.at, self.beside, self.least = (np.full(count, low) for _ in range(3))
+        self.need = np.full(count, low)
+        self.floor, self.near, self.guarded = (np.full(count, -1) for _ in range(3))
+        self.away = np.full(count, np.inf)
+        self.is_at = np.zeros(count, bool)
+
+    def run(self, zones: Sequence[Zones]) -> Asked:
+        for index, group in enumerate(zones):
+            mine = np.flatnonzero(self.cutter == index)
+            for zone in group.zones if len(mine) else ():
+                self._zone(zone, mine)
+        gain = np.maximum(self.at, np.where(self.is_at, self.need, self.beside))
+        for index, group in enumerate(zones):
+            self._outside(group, (self.cutter == index) & (gain < 0) & (gain > -np.inf), gain)
+        gain[np.isneginf(gain)] = 0.0
+        return Asked(gain, self.least, self.floor, self.near, self.guarded)
+
+    def _outside(self, group: Zones, mask: NDArray[np.bool_], gain: NDArray[np.float64]) -> None:
+        some = np.flatnonzero(mask)
+        if group.outside is None or not len(some):
+            return
+        some = some[shapely.intersects_xy(group.outside, *self.xyz[some, :2].T)]
+        gain[some] = 0.0
+        self.least[some] = 0.0
+
+    def _zone(self, zone: Zone, mine: NDArray[np.intp]) -> None:
+        floor = zone.floor
+        x0, y0, x1, y1 = zone.region.bounds
+        x, y, z = self.xyz[mine].T
+        box = (x >= x0) & (x <= x1) & (y >= y0) & (y <= y1) & (z >= floor.z_range[0] - 2.0)
+        some = mine[box]
+        some = some[shapely.intersects_xy(zone.region, *self.xyz[some, :2].T)]
+        if len(some):
+            self._ask(zone, some)
+
+    def _ask(self, zone: Zone, some: NDArray[np.intp]) -> None:
+        floor = zone.floor
+        xy, z, axis = self.xyz[some, :2], self.xyz[some, 2], self.axis[some]
+        over = z - floor.pocket.nominal_z(*xy.T)
+        high = over - zone.contact(axis)
+        low = over >= -floor.window - EPS_MM
+        over_it = np.asarray(shapely.intersects_xy(zone.inside, *xy.T))
+        self._places(floor, some, over_it, low, high)
+        if floor.is_held:
+            cuts = low & (high < floor.guard - EPS_MM)
+            self.guarded[some[cuts]] = floor.index
+            lift = np.zeros(len(some))
+        else:
+            lift = zone.lift(xy, axis)
+        self._most(floor, some, lift, low, high, over_it)
+
+    def _places(
+        self,
+        floor: Floor,
+        some: NDArray[np.intp],
+        over_it: NDArray[np.bool_],
+        low: NDArray[np.bool_],
+        high: NDArray[np.float64],
+    ) -> None:
+        on = over_it & low & (high <= floor.band + EPS_MM)
+        away = np.round(np.abs(high), 6)
+        on &= away < self.away[some]
+        self.floor[some[on]], self.away[some[on]] = floor.index, away[on]
+        self.is_at[some[over_it & low & (high <= floor.window + EPS_MM)]] = True
+        by = max(0.5, floor.pocket.finish_stock)
+        off = over_it & ~(low & (high <= floor.band + EPS_MM)) & (np.abs(high) < by)
+        self.near[some[off]] = floor.index
+
+    def _most(
+        self,
+        floor: Floor,
+        some: NDArray[np.intp],
+        lift: NDArray[np.float64],
+        low: NDArray[np.bool_],
+        high: NDArray[np.float64],
+        over_it: NDArray[np.bool_],
+    ) -> None:
+        height = np.maximum(high, 0.0)
+        band = low & (high <= floor.band + EPS_MM)
+        clear = np.where(self.rapid[some], RAPID_CLEARANCE_MM, floor.band) if self.clearance is None else self.clearance
+        raised = lift - np.maximum(height - np.maximum(clear, floor.band), 0.0)
+        asked = np.where(band, lift, np.where(low & (raised > 0), raised, -np.inf))
+        at = band & (high <= floor.window + EPS_MM)
+        need = np.where(low, lift - height, -np.inf)
+        for target, values in (
+            (self.at, np.where(at, asked, -np.inf)),
+            (self.beside, np.where(at, -np.inf, asked)),
+            (self.need, np.where(at, -np.inf, need)),
+            (self.least, need),
+        ):
+            target[some] = np.maximum(target[some], values)
