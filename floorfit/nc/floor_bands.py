@@ -19,9 +19,9 @@ from floorfit.part.model import Part, Pocket
 
 __all__ = ["BAND_SHARE", "EPS_MM", "MARGIN_MM", "WINDOW_MM", "Floor", "floors_of"]
 
-#: Growth of a floor's polygon, mm: more than a programme's rounding (0.01 mm), less than any rib. Own choice, no source.
+#: Growth of a floor's polygon, mm: more than a programme's rounding (0.01 mm), less than any rib. Own choice.
 MARGIN_MM = 0.1
-#: A tip this far from the programmed floor is on it, mm: more than chord errors of sloped floors. Own choice, no source.
+#: A tip this far from the programmed floor is on it, mm: more than chord errors of sloped floors. Own choice.
 WINDOW_MM = 0.05
 #: The band as a share of the finishing stock, so that roughing at floor + stock stays out. Own choice, no source.
 BAND_SHARE = 0.4

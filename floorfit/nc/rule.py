@@ -127,6 +127,7 @@ class _Planner:
         self.is_level = self._level_rows()
         self.cones: dict[int, list[tuple[float, float, float]]] = {}
         self.marks: dict[int, list[float]] = {}
+        self.suspects = np.zeros(0, int)
 
     def run(self) -> Gains:
         count = len(self.path)
@@ -173,7 +174,7 @@ class _Planner:
         start, end, axis = self.path.start[rows], self.path.end[rows], self.path.axis[rows]
         for index, group in enumerate(self.zones):
             mine = self.path.cutter[rows] == index
-            planes = {_plane(zone.floor) + (round(max(zone.most, 0.0), 6),): zone for zone in group.zones}
+            planes = {(*_plane(zone.floor), round(max(zone.most, 0.0), 6)): zone for zone in group.zones}
             for zone in planes.values():
                 floor, contact = zone.floor, zone.contact(axis)
                 clear = max(floor.band, self.clearance or 0.0, 0.5) if zone.most > 0 else floor.band
