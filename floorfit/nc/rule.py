@@ -127,6 +127,7 @@ class _Planner:
         self.is_level = self._level_rows()
         self.cones: dict[int, list[tuple[float, float, float]]] = {}
         self.marks: dict[int, list[float]] = {}
+        self.suspects = np.zeros(0, int)
 
     def run(self) -> Gains:
         count = len(self.path)
