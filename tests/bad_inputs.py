@@ -111,7 +111,7 @@ BAD_PARTS = [
     BadFile("beyond float", _text("[300, 200]", "[300, 1e999]"), "outline[2][1]", "Write the number"),
     BadFile("400 digits", _text("[300, 200]", f"[300, {'9' * 400}]"), "outline[2][1]", "Write the number"),
     BadFile("decimal comma", _text("[300, 200]", "[300, 200,5]"), "outline[2]", "decimal comma must be a point"),
-    _part("other format number", "format", "floorfit-part/1", _set("format", "floorfit-part/2")),
+    _part("other format number", "format", "floorfit-part/1", _set("format", "floorfit-part/9")),
     _part("no format", "format", "Add it", _drop("format")),
     _part("no name", "name", "Add it", _drop("name")),
     _part("blank name", "name", "Correct it", _set("name", "  ")),

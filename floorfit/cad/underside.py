@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from floorfit.cad.drawing import region_polygon, triangles_in_plan
-from floorfit.cad.mesh import Mesh
+from floorfit.cad.mesh import Mesh, component_labels
 from floorfit.cad.regions import planar_regions
 
 __all__ = ["NO_WEB", "Underside", "Web", "read_underside"]
@@ -61,12 +62,15 @@ class Underside:
     pieces : (p,) ndarray of Polygon
     normals, points : (p, 3) ndarray
         Plane of each piece.
+    sheets : (p,) ndarray of int
+        Number of the connected patch of faces that look down which the piece is part of.
     tree : shapely.STRtree
     """
 
     pieces: NDArray[np.object_]
     normals: Floats
     points: Floats
+    sheets: Ints
     tree: shapely.STRtree
 
     def web_under(self, floor: Polygon, point: Floats, normal: Floats, slack: float) -> Web:
@@ -90,7 +94,7 @@ class Underside:
         above = high < -_THIN
         roofed = min(1.0, float(shapely.area(shapes[above]).sum()) / max(floor.area, 1e-12))
         below = np.flatnonzero(~above)
-        nearest, covered = _nearest(floor, shapes[below], low[below])
+        nearest, covered = _nearest(floor, shapes[below], low[below], self.sheets[owner[below]])
         rows = below[nearest]
         if len(rows) == 0:
             return Web(np.nan, np.nan, np.nan, np.nan, 0.0, roofed)
@@ -135,22 +139,59 @@ def _is_wide(shapes: NDArray[np.object_]) -> NDArray[np.bool_]:
     return np.asarray(~shapely.is_empty(shapely.buffer(shapes, -_THIN, quad_segs=2)), np.bool_)
 
 
-def _nearest(floor: Polygon, shapes: NDArray[np.object_], webs: Floats) -> tuple[Ints, float]:
-    """Shapes that are met first going down, and the share of the floor that they cover."""
+def _nearest(floor: Polygon, shapes: NDArray[np.object_], webs: Floats, sheets: Ints) -> tuple[Ints, float]:
+    """Shapes that are met first going down, and the share of the floor that they cover.
+
+    Notes
+    -----
+    Shapes of one sheet lie side by side, so only sheets are compared: what one sheet hides of the next is cut away
+    by its outline. The cost grows with the shapes, not with their pairs.
+    """
     areas = shapely.area(shapes)
     if areas.sum() <= floor.area * (1.0 + 1e-6) + 1e-3:
         return np.arange(len(shapes)), float(areas.sum()) / floor.area
-    left, seen, total = floor, [], 0.0
-    for row in np.argsort(webs, kind="stable"):
-        visible = shapely.intersection(left, shapes[row])
-        if visible.is_empty or visible.buffer(-_THIN, quad_segs=2).is_empty:
-            continue
-        seen.append(int(row))
-        total += visible.area
-        left = shapely.difference(left, shapes[row])
-        if left.is_empty or left.buffer(-_THIN, quad_segs=2).is_empty:
+    hidden: Any = shapely.Polygon()
+    seen, total = [np.zeros(0, np.int64)], 0.0
+    for rows in _from_above(webs, sheets, areas):
+        parts = _outside(shapes[rows], hidden)
+        wide = _is_wide(parts)
+        seen.append(rows[wide])
+        total += float(shapely.area(parts[wide]).sum())
+        hidden = shapely.union(hidden, _joined(shapes[rows], areas[rows]))
+        if floor.area - hidden.area < _THIN * floor.length:
             break
-    return np.array(seen, np.int64), total / floor.area
+    return np.concatenate(seen), total / floor.area
+
+
+def _from_above(webs: Floats, sheets: Ints, areas: Floats) -> list[Ints]:
+    """Rows of each sheet, the sheet with the thinnest web (mean over its area) first."""
+    order = np.argsort(sheets, kind="stable")
+    _, starts = np.unique(sheets[order], return_index=True)
+    groups = np.split(order, starts[1:])
+    return sorted(groups, key=lambda rows: float(np.average(webs[rows], weights=areas[rows] + 1e-12)))
+
+
+def _outside(shapes: NDArray[np.object_], hidden: Any) -> NDArray[np.object_]:
+    """Each shape without what lies in front of it."""
+    if hidden.is_empty:
+        return shapes
+    shapely.prepare(hidden)
+    out = shapes.copy()
+    out[shapely.covers(hidden, shapes)] = shapely.Polygon()
+    cut = np.flatnonzero(~shapely.is_empty(out) & shapely.intersects(hidden, out))
+    out[cut] = shapely.difference(out[cut], hidden)
+    return np.asarray(out, object)
+
+
+def _joined(shapes: NDArray[np.object_], areas: Floats) -> Any:
+    """Union of the shapes of one sheet; they lie side by side but for a sheet that laps over itself."""
+    try:
+        whole = shapely.coverage_union_all(shapes)
+        if whole.is_valid and abs(whole.area - areas.sum()) <= 1e-6 * areas.sum():
+            return whole
+    except shapely.errors.GEOSException:
+        pass  # corners on edges of neighbours: the slower union
+    return shapely.union_all(shapes)
 
 
 def read_underside(mesh: Mesh, tolerance: float) -> Underside:
@@ -176,4 +217,7 @@ def read_underside(mesh: Mesh, tolerance: float) -> Underside:
     pieces = np.concatenate([np.array(shapes, object), triangles_in_plan(mesh, single)])
     normals = np.concatenate([regions.normals[numbers], mesh.normals[single]])
     points = np.concatenate([regions.points[numbers], mesh.vertices[mesh.faces[single, 0]]])
-    return Underside(pieces, normals, points, shapely.STRtree(pieces))
+    sheet = component_labels(len(down), mesh.pairs[down[mesh.pairs].all(axis=1)])
+    first = np.array([members[number][0] for number in numbers], np.int64)
+    sheets = sheet[np.concatenate([first, single])]
+    return Underside(pieces, normals, points, sheets, shapely.STRtree(pieces))

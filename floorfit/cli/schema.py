@@ -22,16 +22,20 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         epilog=_EPILOG,
         formatter_class=HelpFormatter,
     )
-    parser.add_argument("which", choices=["part", "record"], help="which file")
+    parser.add_argument("which", choices=["part", "part-2", "record"], help="which file")
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the schema; return 0."""
-    if args.which == "part":
-        from floorfit.part.part_file import part_schema as schema
+    if args.which != "record":
+        from floorfit.part.part_file import part_schema
+
+        schema = part_schema(2 if args.which == "part-2" else 1)
     else:
-        from floorfit.record import record_schema as schema
-    json.dump(schema(), sys.stdout, indent=2, sort_keys=True)
+        from floorfit.record import record_schema
+
+        schema = record_schema()
+    json.dump(schema, sys.stdout, indent=2, sort_keys=True)
     sys.stdout.write("\n")
     return 0

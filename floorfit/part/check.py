@@ -310,6 +310,19 @@ _NO_LIMIT = "both limits of the web are null. Give at least one; a minimum web a
 _SWAPPED = "the lower deviation is above the upper one. Write [lower, upper]."
 
 
+def _places_of(pocket: Pocket) -> NDArray[np.float64]:
+    """Places where the web of a floor is least or greatest: its corners; of a shaped one also a lattice inside."""
+    import shapely
+
+    corners = np.asarray(pocket.boundary, float)
+    if pocket.is_plain:
+        return corners
+    x0, y0, x1, y1 = pocket.polygon.bounds
+    x, y = (grid.ravel() for grid in np.meshgrid(np.linspace(x0, x1, 33), np.linspace(y0, y1, 33)))
+    inside = shapely.contains_xy(pocket.polygon, x, y)
+    return np.concatenate([corners, np.column_stack([x[inside], y[inside]])])
+
+
 def check_web(pocket: Pocket, path: Path) -> list[Fault]:
     """Check that the nominal web is above 0 over the whole floor; the pocket's boundary must be sound.
 
@@ -320,7 +333,7 @@ def check_web(pocket: Pocket, path: Path) -> list[Fault]:
     path : tuple
         Path of the pocket.
     """
-    x, y = np.asarray(pocket.boundary).T
+    x, y = _places_of(pocket).T
     if pocket.web > 0 and float(np.min(pocket.nominal_web(x, y))) > 0:
         return []
     where = "" if pocket.web <= 0 else " at the low end of its slope"

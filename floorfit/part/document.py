@@ -14,10 +14,22 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-__all__ = ["FORMAT", "Fault", "PartDocument", "json_path", "quoted", "structure_faults"]
+__all__ = [
+    "FORMAT",
+    "SHAPED_FORMAT",
+    "Fault",
+    "PartDocument",
+    "ShapedPartDocument",
+    "json_path",
+    "quoted",
+    "structure_faults",
+]
 
 #: Name and number of the format that this version reads and writes.
 FORMAT = "floorfit-part/1"
+
+#: The same with floors that need not be planes; written only for a part that has one.
+SHAPED_FORMAT = "floorfit-part/2"
 
 #: Longest name or id, characters; a label in a readings file has the same limit.
 LONGEST_NAME = 256
@@ -65,6 +77,53 @@ class PocketDocument(Defaults):
     corner_radius: Number = _absent("radius of the vertical inner corners, 0 or more")
 
 
+class PlaneDocument(_Strict):
+    """A plane."""
+
+    at: tuple[Number, Number, Number] = Field(description="a point of the plane: x, y, z")
+    slope: Vertex = Field(description="dZ/dX and dZ/dY, ratios")
+
+
+class GridDocument(_Strict):
+    """Heights on a regular grid, bilinear in between."""
+
+    origin: Vertex = Field(description="x and y of the first height")
+    step: Vertex = Field(description="distance of neighbours along X and along Y, above 0")
+    z: Annotated[list[Annotated[list[Number], Field(min_length=2)]], Field(min_length=2)] = Field(
+        description="a row of heights along X for each Y"
+    )
+
+
+class HeightDocument(_Strict):
+    """Heights over one region: one of level, plane and grid."""
+
+    region: RingOfVertices = _absent("where they hold; everywhere where left out; the last entry counts")
+    level: Number = _absent("one Z")
+    plane: PlaneDocument = _absent("a plane")
+    grid: GridDocument = _absent("heights on a grid")
+
+
+class RegionTolerance(_Strict):
+    """Limits of the web in one region."""
+
+    region: RingOfVertices = Field(description="where they hold; the last entry counts")
+    web_tolerance: Limits = Field(description="lower and upper deviation of the web; null for one open side")
+
+
+Heights = Annotated[list[HeightDocument], Field(min_length=1)]
+
+
+class ShapedPocketDocument(PocketDocument):
+    """One floor, which need not be a plane, over an underside that need not be level."""
+
+    floor_z: Number = _absent("nominal Z of the floor at the boundary's centroid")
+    floor: Heights = _absent("in place of floor_z and slope: heights of the floor")
+    underside: Heights = _absent("in place of underside_z: heights of the face under the web")
+    web_constant: Annotated[bool, Field(strict=True)] = _absent("the underside lies web below the floor everywhere")
+    web_along: Literal["z", "normal"] = _absent("direction of web and web_tolerance; z where left out")
+    tolerances: list[RegionTolerance] = _absent("limits of the web by region")
+
+
 class PartDocument(_Strict):
     """A nominal part: outline and pocket floors."""
 
@@ -75,6 +134,15 @@ class PartDocument(_Strict):
     underside_z: Number = _absent("nominal Z of the face under the webs")
     defaults: Defaults = _absent("values for every pocket that does not state its own")
     pockets: Annotated[list[PocketDocument], Field(min_length=1)] = Field(description="every floor, in order")
+
+
+class ShapedPartDocument(PartDocument):
+    """A nominal part with floors that need not be planes: ``floorfit-part/2``."""
+
+    format: Literal["floorfit-part/2"] = Field(description="name and number of this format")  # type: ignore[assignment]
+    pockets: Annotated[list[ShapedPocketDocument], Field(min_length=1)] = Field(  # type: ignore[assignment]
+        description="every floor, in order"
+    )
 
 
 @dataclass(frozen=True)
@@ -140,18 +208,20 @@ def structure_faults(document: object) -> list[Fault]:
     list of Fault
         Every fault; empty where the document has the right shape.
     """
+    is_shaped = isinstance(document, Mapping) and document.get("format") == SHAPED_FORMAT
+    model = ShapedPartDocument if is_shaped else PartDocument
     try:
-        PartDocument.model_validate(document)
+        model.model_validate(document)
     except ValidationError as error:
-        return [_fault(entry) for entry in error.errors(include_url=False)]
+        return [_fault(entry, is_shaped) for entry in error.errors(include_url=False)]
     return []
 
 
-def _fault(entry: Any) -> Fault:
+def _fault(entry: Any, is_shaped: bool) -> Fault:
     path: Path = tuple(entry["loc"])
     kind = str(entry["type"])
     if kind == "extra_forbidden":
-        return Fault("unknown-key", path, _unknown_key(path))
+        return Fault("unknown-key", path, _unknown_key(path, is_shaped))
     if kind == "missing":
         return Fault("missing", path, _missing(path))
     code, text = _TEXTS.get(kind, ("wrong-kind", f"{{came}} came. {entry['msg']}. Correct the value."))
@@ -164,20 +234,30 @@ def _missing(path: Path) -> str:
     return f"the key {quoted(path[-1])} is missing. Add it: {_expected(path)} was expected."
 
 
-def _unknown_key(path: Path) -> str:
-    known = _known_keys(path[:-1])
+def _unknown_key(path: Path, is_shaped: bool) -> str:
+    known = _known_keys(path[:-1], is_shaped)
     near = difflib.get_close_matches(str(path[-1]), known, n=1)
     hint = f"Did you mean {quoted(near[0])}? Correct the spelling" if near else "Remove it, or correct the spelling"
     return f"unknown key {quoted(path[-1])}. {hint}; known here are {', '.join(known)}."
 
 
-def _known_keys(path: Path) -> list[str]:
+def _known_keys(path: Path, is_shaped: bool) -> list[str]:
     model: type[BaseModel] = PartDocument
     if path[:1] == ("defaults",):
         model = Defaults
     elif path[:1] == ("pockets",):
-        model = PocketDocument
-    return list(model.model_fields)
+        model = ShapedPocketDocument if is_shaped else PocketDocument
+    named = [step for step in path if step in _INNER]
+    return list((_INNER[str(named[-1])] if named else model).model_fields)
+
+
+_INNER: dict[object, type[BaseModel]] = {
+    "floor": HeightDocument,
+    "underside": HeightDocument,
+    "plane": PlaneDocument,
+    "grid": GridDocument,
+    "tolerances": RegionTolerance,
+}
 
 
 def _expected(path: Iterable[str | int]) -> str:
@@ -191,7 +271,7 @@ def _expected(path: Iterable[str | int]) -> str:
 
 _EXPECTED = {
     "": "an object with the keys of a part",
-    "format": f'"{FORMAT}"',
+    "format": f'"{FORMAT}" or "{SHAPED_FORMAT}"',
     "name": f"a text of 1 to {LONGEST_NAME} characters",
     "units": '"mm" or "in"',
     "outline": "a list of at least 3 vertices [x, y]",
@@ -207,6 +287,19 @@ _EXPECTED = {
     "finish_stock": "a number, 0 or more",
     "slope": "a pair [dZ/dX, dZ/dY]",
     "corner_radius": "a number, 0 or more",
+    "floor": "a list of at least one height object",
+    "underside": "a list of at least one height object",
+    "region": "a list of at least 3 vertices [x, y]",
+    "level": "a number",
+    "plane": "an object with at and slope",
+    "at": "a point [x, y, z]",
+    "grid": "an object with origin, step and z",
+    "origin": "a pair [x, y]",
+    "step": "a pair of numbers above 0",
+    "z": "at least two rows of at least two numbers",
+    "web_constant": "true or false",
+    "web_along": '"z" or "normal"',
+    "tolerances": "a list of objects with region and web_tolerance",
 }
 
 _ITEMS = {
@@ -214,6 +307,10 @@ _ITEMS = {
     "boundary": "a vertex [x, y]",
     "islands": "a ring of vertices [x, y]",
     "pockets": "a pocket object",
+    "floor": "a height object",
+    "underside": "a height object",
+    "region": "a vertex [x, y]",
+    "tolerances": "an object with region and web_tolerance",
 }
 
 #: pydantic's error types (its documentation, "Validation Errors") and what floorfit says instead.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from floorfit.part.check import (
@@ -18,6 +19,7 @@ from floorfit.part.check import (
 )
 from floorfit.part.document import Fault, Path, quoted
 from floorfit.part.model import Pocket, Ring, Tolerance
+from floorfit.part.shaped import patches_from, shape_faults, tolerances_from
 from floorfit.units import MM_PER_UNIT
 
 __all__ = ["Draft"]
@@ -145,7 +147,7 @@ class Draft:
         return faults
 
     def _has_sound_numbers(self, i: int) -> bool:
-        keys = ("id", "boundary", "floor_z", "slope", "corner_radius", *_INHERITED)
+        keys = ("id", "boundary", "floor_z", "slope", "corner_radius", *_INHERITED, *_SHAPED)
         is_sound = all(self.is_sound("pockets", i, key) for key in keys)
         return is_sound and self.is_sound("defaults") and self.is_sound("underside_z")
 
@@ -161,8 +163,8 @@ class Draft:
 
     def _faults_of_numbers(self, i: int) -> list[Fault]:
 
-        faults = self._missing(i)
-        if faults:
+        faults = [*shape_faults(self._raw(i), ("pockets", i), self._label(i), self.scale), *self._missing(i)]
+        if faults or not self._can_be_placed(i):
             return faults
         pocket = self.pocket(i)
         places = {key: self._find(i, key)[1] for key in ("floor_z", "slope", "corner_radius", *_INHERITED)}
@@ -171,10 +173,17 @@ class Draft:
             faults = check_web(pocket, ("pockets", i))
         return faults
 
+    def _can_be_placed(self, i: int) -> bool:
+        """Whether heights can be taken at the boundary's centroid: of a plain pocket always."""
+        ring = clean_ring(self._raw(i)["boundary"], self.scale)
+        return not any(key in self._raw(i) for key in _SHAPED) or not check_ring(ring, (), "", 1.0)
+
     def _missing(self, i: int) -> list[Fault]:
 
         needed = ["web_tolerance", "finish_stock"]
-        if self._find(i, "web")[0] is None:
+        if self._raw(i).get("web_constant"):
+            needed.append("web")
+        elif self._find(i, "web")[0] is None and "underside" not in self._raw(i):
             needed.append("underside_z")
         text = "pocket {} has no {}, and the defaults have none. Add it to one of them{}."
         return [
@@ -198,8 +207,8 @@ class Draft:
 
         web, _ = self._find(i, "web")
         underside, _ = self._find(i, "underside_z")
-        if web is None or underside is None:
-            return []
+        if web is None or underside is None or any(key in self._raw(i) for key in _SHAPED):
+            return self._shaped_web_disagrees(i)
         floor_z = self._raw(i)["floor_z"]
         if abs(floor_z - underside - web) * self.scale <= WEB_AGREES_MM + DUST_MM:
             return []
@@ -209,11 +218,53 @@ class Draft:
         )
         return [Fault("web-disagrees", ("pockets", i, "web"), text)]
 
+    def _shaped_web_disagrees(self, i: int) -> list[Fault]:
+        """Compare a stated web with the heights at the centroid, in the direction that the web is stated in."""
+        if "underside" not in self._raw(i) or "web" not in self._raw(i):
+            return []
+        pocket = self.pocket(i)
+        given = float(self._raw(i)["web"]) * self.scale
+        found = pocket.web / (float(pocket.steepness_at(*pocket.centroid)) if pocket.web_along == "normal" else 1.0)
+        if abs(given - found) <= WEB_AGREES_MM + DUST_MM:
+            return []
+        text = (
+            f"pocket {self._label(i)}: web is {given / self.scale:.10g}, but floor and underside at the centroid give "
+            f"{found / self.scale:.7g}. Correct one of the three."
+        )
+        return [Fault("web-disagrees", ("pockets", i, "web"), text)]
+
     def pocket(self, i: int) -> Pocket:
         """Build pocket i; its structure must be sound and nothing missing."""
+        if any(key in self._raw(i) for key in _SHAPED):
+            return self._shaped_pocket(i)
+        return self._plain_pocket(i, *self._levels(i))
 
+    def _shaped_pocket(self, i: int) -> Pocket:
+        """Build a pocket with heights: the plain one first, then what is at its centroid."""
         raw, scale = self._raw(i), self.scale
-        floor_z, underside, web = self._levels(i)
+        base = replace(
+            self._plain_pocket(i, 0.0, 0.0, 0.0),
+            floor_z=float(raw.get("floor_z", 0.0)) * scale,
+            floor=patches_from(raw.get("floor", []), scale),
+            underside=patches_from(raw.get("underside", []), scale),
+            web_along=raw.get("web_along", "z"),
+            tolerances=tolerances_from(raw.get("tolerances", []), scale),
+        )
+        centre = base.centroid
+        floor_z = float(base.floor_at(*centre))
+        steep = float(base.steepness_at(*centre)) if base.web_along == "normal" else 1.0
+        web, underside = self._find(i, "web")[0], self._find(i, "underside_z")[0]
+        if raw.get("web_constant"):
+            along_z = float(web) * scale * steep
+            return replace(base, floor_z=floor_z, web=along_z, underside_z=floor_z - along_z, is_parallel=True)
+        if base.underside:
+            under = float(base.underside_at(*centre))
+        else:
+            under = floor_z - float(web) * scale * steep if underside is None else float(underside) * scale
+        return replace(base, floor_z=floor_z, web=floor_z - under, underside_z=under)
+
+    def _plain_pocket(self, i: int, floor_z: float, underside: float, web: float) -> Pocket:
+        raw, scale = self._raw(i), self.scale
         lower, upper = self._find(i, "web_tolerance")[0]
         slope = raw.get("slope", (0.0, 0.0))
         return Pocket(
@@ -245,6 +296,8 @@ class Draft:
 
 
 _INHERITED = ("web", "web_tolerance", "finish_stock", "underside_z")
+#: Keys that only ``floorfit-part/2`` has.
+_SHAPED = ("floor", "underside", "web_constant", "web_along", "tolerances")
 _OR = {"underside_z": ", or give the web", "finish_stock": "; 0 if roughing left nothing"}
 
 

@@ -8,20 +8,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.part.shape import Patch, Ring, heights, slopes
 from floorfit.units import Unit
 
 if TYPE_CHECKING:
     from shapely import Polygon
 
 __all__ = ["Part", "Pocket", "Ring", "Tolerance"]
-
-#: A closed polygon as its vertices, mm; the last vertex is joined to the first and not repeated.
-Ring = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -38,6 +36,12 @@ class Tolerance:
 
     lower: float | None
     upper: float | None
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """Lower and upper deviation, mm; infinite on an open side."""
+        lower = float("-inf") if self.lower is None else self.lower
+        return lower, float("inf") if self.upper is None else self.upper
 
     @property
     def width(self) -> float:
@@ -73,6 +77,14 @@ class Pocket:
         dZ/dX and dZ/dY of the floor plane.
     corner_radius : float
         Radius of the vertical inner corners, mm; 0 where not stated.
+    floor, underside : tuple of Patch
+        Heights where they are not one plane (floor) or one level (underside); empty where they are.
+    is_parallel : bool
+        Whether the web is constant: the underside then lies ``web`` below the floor everywhere.
+    web_along : {"z", "normal"}
+        Direction in which a constant web is constant, and in which the part file states its webs.
+    tolerances : tuple of (Ring, Tolerance)
+        Limits that hold in a region instead of ``tolerance``; of regions that overlap the last one counts.
     """
 
     id: str
@@ -85,6 +97,16 @@ class Pocket:
     finish_stock: float = 0.0
     slope: tuple[float, float] = (0.0, 0.0)
     corner_radius: float = 0.0
+    floor: tuple[Patch, ...] = ()
+    underside: tuple[Patch, ...] = ()
+    is_parallel: bool = False
+    web_along: Literal["z", "normal"] = "z"
+    tolerances: tuple[tuple[Ring, Tolerance], ...] = ()
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether the floor is one plane over one level underside, with one tolerance: ``floorfit-part/1``."""
+        return not (self.floor or self.underside or self.is_parallel or self.tolerances or self.web_along != "z")
 
     @cached_property
     def polygon(self) -> Polygon:
@@ -101,7 +123,7 @@ class Pocket:
         point = Polygon(self.boundary).centroid
         return (point.x, point.y)
 
-    def nominal_z(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+    def floor_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
         """Nominal floor Z at plan positions, mm.
 
         Parameters
@@ -113,18 +135,70 @@ class Pocket:
         -------
         ndarray, mm
         """
+        if self.floor:
+            return heights(self.floor, *_together(x, y))
         cx, cy = self.centroid
         dx = np.asarray(x, float) - cx
         dy = np.asarray(y, float) - cy
         return np.asarray(self.floor_z + self.slope[0] * dx + self.slope[1] * dy)
 
+    nominal_z = floor_at
+
+    def slope_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+        """dZ/dX and dZ/dY of the nominal floor at plan positions, (..., 2)."""
+        x, y = _together(x, y)
+        return slopes(self.floor, x, y) if self.floor else np.broadcast_to(np.array(self.slope), (*x.shape, 2))
+
+    def normal_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+        """Unit normal of the nominal floor at plan positions, up out of the metal, (..., 3)."""
+        slope = self.slope_at(x, y)
+        length = self.steepness_at(x, y)
+        return np.concatenate([-slope, np.ones((*length.shape, 1))], axis=-1) / length[..., None]
+
+    def steepness_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+        """Length along Z over length along the floor's normal at plan positions: 1 / cos of the slope angle."""
+        slope = self.slope_at(x, y)
+        return np.asarray(np.sqrt(1.0 + slope[..., 0] ** 2 + slope[..., 1] ** 2))
+
+    def underside_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+        """Nominal Z of the face under the web at plan positions, mm."""
+        x, y = _together(x, y)
+        if self.is_parallel:
+            return np.asarray(self.floor_at(x, y) - self._constant_web(x, y))
+        return heights(self.underside, x, y) if self.underside else np.full(x.shape, self.underside_z)
+
+    def _constant_web(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Web along Z where it is constant along Z or along the floor's normal, mm."""
+        if self.web_along == "z":
+            return np.full(x.shape, self.web)
+        return np.asarray(self.web * self.steepness_at(x, y) / self.steepness_at(*self.centroid))
+
     def rough_z(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
         """Z where the roughing programme left the floor: nominal plus ``finish_stock``, mm."""
-        return np.asarray(self.nominal_z(x, y) + self.finish_stock)
+        return np.asarray(self.floor_at(x, y) + self.finish_stock)
 
     def nominal_web(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
-        """Nominal web thickness at plan positions, mm."""
-        return np.asarray(self.nominal_z(x, y) - self.underside_z)
+        """Nominal web thickness along Z at plan positions, mm."""
+        if self.is_plain:
+            return np.asarray(self.floor_at(x, y) - self.underside_z)
+        return np.asarray(self.floor_at(x, y) - self.underside_at(x, y))
+
+    def tolerance_at(self, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Lower and upper deviation of the web at plan positions, mm; infinite on an open side."""
+        import shapely
+
+        x, y = _together(x, y)
+        lower, upper = (np.full(x.shape, limit) for limit in self.tolerance.limits)
+        for region, tolerance in self.tolerances:
+            here = shapely.intersects_xy(shapely.Polygon(region), x, y)
+            lower[here], upper[here] = tolerance.limits
+        return lower, upper
+
+
+def _together(x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Both as arrays of one shape."""
+    a, b = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+    return a, b
 
 
 @dataclass(frozen=True)

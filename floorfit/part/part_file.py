@@ -1,4 +1,4 @@
-"""The part file: read, checked and written; ``"format": "floorfit-part/1"``.
+"""The part file: read, checked and written; ``"format": "floorfit-part/1"``, or ``/2`` (`floorfit.part.shaped`).
 
 What the format leaves open is fixed so:
 
@@ -223,9 +223,14 @@ def part_to_document(part: Part) -> dict[str, Any]:
     """
     scale = MM_PER_UNIT[part.units]
     pockets = [_pocket_document(pocket, scale) for pocket in part.pockets]
-    defaults = {key: pockets[0][key] for key in _SHARED if pockets and all(p[key] == pockets[0][key] for p in pockets)}
+    none = object()
+    defaults = {
+        key: pockets[0][key]
+        for key in _SHARED
+        if pockets and key in pockets[0] and all(p.get(key, none) == pockets[0][key] for p in pockets)
+    }
     return {
-        "format": "floorfit-part/1",
+        "format": "floorfit-part/1" if all(pocket.is_plain for pocket in part.pockets) else "floorfit-part/2",
         "name": part.name,
         "units": part.units,
         "outline": _ring_out(part.outline, scale),
@@ -238,6 +243,32 @@ _SHARED = ("web", "web_tolerance", "finish_stock", "underside_z")
 
 
 def _pocket_document(pocket: Pocket, scale: float) -> dict[str, Any]:
+    plain = _plain_document(pocket, scale)
+    return plain if pocket.is_plain else _shaped_document(pocket, plain, scale)
+
+
+def _shaped_document(pocket: Pocket, plain: dict[str, Any], scale: float) -> dict[str, Any]:
+    """The document of a pocket with heights; what they say already is left out."""
+    from floorfit.part.shaped import patches_to, tolerances_to
+
+    drop = {"slope", "floor_z"} if pocket.floor else set()
+    drop |= {"underside_z"} if pocket.underside or pocket.is_parallel else set()
+    steep = float(pocket.steepness_at(*pocket.centroid)) if pocket.web_along == "normal" else 1.0
+    more: dict[str, Any] = {"web": _out(pocket.web / steep, scale)}
+    if pocket.floor:
+        more["floor"] = patches_to(pocket.floor, scale)
+    if pocket.underside:
+        more["underside"] = patches_to(pocket.underside, scale)
+    if pocket.is_parallel:
+        more["web_constant"] = True
+    if pocket.web_along != "z":
+        more["web_along"] = pocket.web_along
+    if pocket.tolerances:
+        more["tolerances"] = tolerances_to(pocket, scale)
+    return {key: value for key, value in plain.items() if key not in drop} | more
+
+
+def _plain_document(pocket: Pocket, scale: float) -> dict[str, Any]:
     limits = (pocket.tolerance.lower, pocket.tolerance.upper)
     return {
         "id": pocket.id,
@@ -267,8 +298,13 @@ def _out(value_mm: float, scale: float) -> float:
     return next((number for number in tries if number * scale == value), near)
 
 
-def part_schema() -> dict[str, Any]:
+def part_schema(number: int = 1) -> dict[str, Any]:
     """Return the JSON Schema of the part file (draft 2020-12).
+
+    Parameters
+    ----------
+    number : {1, 2}
+        Number of the format.
 
     It says what keys there are and of what kind; that rings do not cross, floors do not overlap and webs agree
     is checked by `read_part` only.
@@ -277,7 +313,8 @@ def part_schema() -> dict[str, Any]:
     -------
     dict
     """
-    from floorfit.part.document import PartDocument
+    from floorfit.part.document import PartDocument, ShapedPartDocument
 
-    schema = PartDocument.model_json_schema()
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": "floorfit-part/1"}
+    schema = (PartDocument if number == 1 else ShapedPartDocument).model_json_schema()
+    title = f"floorfit-part/{number}"
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": title}

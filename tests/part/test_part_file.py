@@ -298,7 +298,7 @@ def test_schema_is_valid_and_accepts_what_is_written():
 @pytest.mark.parametrize(
     ("path", "value"),
     [
-        (("format",), "floorfit-part/2"),
+        (("format",), "floorfit-part/9"),
         (("units",), "cm"),
         (("colour",), "red"),
         (("outline",), [[0, 0], [1, 1]]),
