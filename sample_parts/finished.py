@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 import floorfit
-from floorfit.readings.assign import assign_floors
+from floorfit.part.assign import assign_floors
 
 SEED = 49
 NOISE, PUSHED = 0.010, 0.004

@@ -84,7 +84,7 @@ class Floor:
         x, y = np.meshgrid(np.linspace(x0, x1, 33), np.linspace(y0, y1, 33))
         dz = self.correction.at(x, y)
         grid = self.correction.grid
-        more = [] if grid is None else [float(grid.offset.min()), float(grid.offset.max())]
+        more = [] if grid is None else [float(grid.offset_mm.min()), float(grid.offset_mm.max())]
         return min(float(dz.min()), *more, np.inf), max(float(dz.max()), *more, -np.inf)
 
     @property

@@ -131,7 +131,7 @@ class _Planner:
 
     def run(self) -> Gains:
         count = len(self.path)
-        self.out = Gains(np.zeros(count), {}, *(np.full(count, value) for value in (0, -1, -1)))
+        self.out = Gains(np.zeros(count), {}, np.zeros(count, int), np.full(count, -1), np.full(count, -1))
         bent = self._sampled()
         self._raise_rapids()
         jumps = [jump for row in bent if self.is_level[row] for jump in self._jumps(row)]
@@ -211,7 +211,7 @@ class _Planner:
         deep = np.maximum.reduceat(np.where(np.isneginf(asked.least), -line, -np.inf), first)
         self.suspects = rows[(np.maximum(low, deep) > 1e-6) & ~self.is_level[rows] & ~path.is_rapid[rows]]
         level = self.is_level[rows] & ~path.is_rapid[rows]
-        return rows[level & (off > 0.5 * self.tolerance)].tolist()
+        return [int(row) for row in rows[level & (off > 0.5 * self.tolerance)]]
 
     def _ends(self, rows: NDArray[np.intp], first: NDArray[np.float64], last: NDArray[np.float64]) -> None:
         """An end gains the most that the motion before it and the one after it ask there."""

@@ -142,9 +142,9 @@ def _grown(shape: Polygon, by: float) -> BaseGeometry:
 
 def _dilate(floor: Floor, cutter: Cutter, grid: FollowGrid) -> FollowGrid:
     """Greatest of dz, nominal slope and end of the cutter together, less the nominal contact, at each node."""
-    cell = min(cutter.radius / _CELLS, float(np.diff(grid.x).min()), float(np.diff(grid.y).min()))
-    cell = max(cell, cutter.radius / 12, np.sqrt(np.ptp(grid.x) * np.ptp(grid.y) / 250_000))
-    x, y = (np.linspace(n[0], n[-1], max(int(np.ceil((n[-1] - n[0]) / cell)), 1) + 1) for n in (grid.x, grid.y))
+    cell = min(cutter.radius / _CELLS, float(np.diff(grid.x_mm).min()), float(np.diff(grid.y_mm).min()))
+    cell = max(cell, cutter.radius / 12, np.sqrt(np.ptp(grid.x_mm) * np.ptp(grid.y_mm) / 250_000))
+    x, y = (np.linspace(n[0], n[-1], max(int(np.ceil((n[-1] - n[0]) / cell)), 1) + 1) for n in (grid.x_mm, grid.y_mm))
     hx, hy = x[1] - x[0], y[1] - y[0]
     values = grid.at(*np.meshgrid(x, y, indexing="ij"))
     reach = (int(cutter.radius / hx), int(cutter.radius / hy))
