@@ -145,6 +145,7 @@ class _Places:
 def _fitted(
     part: Part, readings: Readings, screened: Screened, settings: Settings, expected: Expected | None
 ) -> tuple[_Places, Fit]:
+    from floorfit.decision.dishing import web_dishes
     from floorfit.readings.repeats import combine
     from floorfit.readings.warp import warp_values
     from floorfit.surface import fit_surface
@@ -162,7 +163,15 @@ def _fitted(
         places = replace(places, agreed=agreement(places.points, places.warp, places.u, expected, part.bounds))
     mean = None if places.agreed is None else places.agreed.used
     values = places.warp if mean is None else places.warp - mean.at(*places.points.T)
-    fit = fit_surface(places.points, values, places.u, bounds=part.bounds, smallest_mm=smallest, seed=settings.seed)
+    fit = fit_surface(
+        places.points,
+        values,
+        places.u,
+        bounds=part.bounds,
+        smallest_mm=smallest,
+        seed=settings.seed,
+        shapes=web_dishes(part),
+    )
     return places, fit if mean is None else replace(fit, surface=mean.added_to(fit.surface))
 
 
@@ -223,10 +232,9 @@ def _decided(
     readings = taken.readings
     counted = np.bincount(used.floor[used.is_used], minlength=len(part.pockets))
     cap = _cap_surface(part, readings, screened, places, used, fit)
-    dish = _dish(part, places, used, fit)
     rules = _decision_settings(settings, taken)
     aimed, cap = with_bias(fit, cap, settings.bias)
-    decisions = decide(part, aimed, counted.tolist(), given.tolist(), rules, cap=cap, dish=dish, seed=settings.seed)
+    decisions = decide(part, aimed, counted.tolist(), given.tolist(), rules, cap=cap, seed=settings.seed)
     decisions = with_budgets(part, fit, decisions, _noise(screened, used, settings, taken))
     if settings.force > 0:
         decisions = with_pushoff(part, decisions, settings.force)
@@ -243,15 +251,6 @@ def _decided(
         taken.gauge,
         taken.frame,
     )
-
-
-def _dish(part: Part, places: _Places, used: Used, fit: Fit) -> float:
-    from floorfit.decision.dishing import estimate_dish
-
-    good = fit.weights >= 0.5
-    floor = used.floor[places.rows[good]]
-    u = places.u[good] * np.sqrt(fit.inflation)
-    return estimate_dish(part, floor.tolist(), places.points[good], fit.residuals[good], u)
 
 
 def _cap_surface(

@@ -109,12 +109,15 @@ class Marks:
         Number of places near the edge where a clamp has left its mark.
     clamp_height : float, mm
         About how high a mark stands: κ0 = 4 h / r² over a disc of `CLAMP_RADIUS`, of either sign.
+    are_bosses_held : bool
+        Whether a boss holds its web where it is; else it rides on it, as nothing is under it.
     """
 
     mean_dish: float = 0.0
     kink: float = 0.0
     clamps: int = 0
     clamp_height: float = 0.03
+    are_bosses_held: bool = False
 
 
 #: Radius of a clamp's mark, mm: the foot of a strap clamp (common practice, no source).
@@ -276,7 +279,7 @@ def warp_plate(
     marks: Marks | None = None,
 ) -> Plate:
     """Bend a part: the stress is scaled so that the warp over its floors has the range asked for."""
-    marks = marks or Marks()
+    marks = marks or Marks(are_bosses_held=True)
     x = mesh_lines([0.0, *layout.columns.ravel(), layout.length], 60.0, least=3)
     y = mesh_lines([0.0, *layout.rows.ravel(), layout.width], 60.0, least=3)
     pattern = _pattern(layout, rng)
@@ -285,7 +288,7 @@ def warp_plate(
     model = PlateModel(x, y, stiff.rigidity)
     released = deflect(model, Load(curvature=lambda a, b: stiff.curvature(a, b, pattern)))
     pressure = Load(pressure=lambda a, b: pressures[stiff.thickness(a, b)[1]])
-    dished = deflect(model, pressure, support=stiff.is_rib)
+    dished = deflect(model, pressure, support=stiff.is_rib if marks.are_bosses_held else stiff.is_wall)
     places = [floor_points(pocket, 12) for pocket in part.pockets]
     values = released(*np.concatenate(places).T)
     factor = warp_range / float(np.ptp(values))
@@ -387,6 +390,15 @@ class _RibsAndWebs:
         inside = np.zeros(x.shape, dtype=bool)
         for pocket in self.part.pockets:
             inside |= contains_xy(pocket.polygon.buffer(-1e-6), x, y)
+        return ~inside
+
+    def is_wall(self, x: Array, y: Array) -> NDArray[np.bool_]:
+        """The same, bosses left out."""
+        from shapely import Polygon, contains_xy
+
+        inside = np.zeros(x.shape, dtype=bool)
+        for pocket in self.part.pockets:
+            inside |= contains_xy(Polygon(pocket.boundary).buffer(-1e-6), x, y)
         return ~inside
 
 

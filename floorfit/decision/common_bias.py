@@ -31,6 +31,5 @@ def with_bias(fit: Fit, cap: Surface | None, bias: float) -> tuple[Fit, Surface 
     """
     if bias == 0.0:
         return fit, cap
-    grid, coefficients = fit.surface.grid, fit.surface.coefficients
-    left = Surface(grid, -coefficients) if cap is None else cap
-    return replace(fit, surface=Surface(grid, coefficients - bias)), left
+    left = fit.surface.turned() if cap is None else cap
+    return replace(fit, surface=fit.surface.raised(-bias)), left

@@ -12,7 +12,6 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.decision.candidates import Candidate, best_candidate
 from floorfit.decision.decision import Correction, Decision, Verdict
-from floorfit.decision.dishing import LEAST_DISH_MM
 from floorfit.decision.floor_warp import FloorWarp, floor_warp
 from floorfit.decision.follow import follow_grid
 from floorfit.decision.rules import Wording, hold_reason, metal_notes
@@ -37,7 +36,6 @@ def decide(
     settings: DecisionSettings,
     *,
     cap: Surface | None = None,
-    dish: float = LEAST_DISH_MM,
     seed: int = 1,
     progress: Callable[[], None] | None = None,
 ) -> tuple[Decision, ...]:
@@ -53,10 +51,8 @@ def decide(
     settings : DecisionSettings
     cap : Surface, optional
         See `floorfit.decision.floor_warp.floor_warp`.
-    dish : float, mm
-        Standard deviation of the webs' local dishing, from `floorfit.decision.dishing.estimate_dish`.
     seed : int
-        Of what the joint samples of the surface do not hold: the common part, and each floor's dish.
+        Of what the joint samples of the surface do not hold: the common part.
     progress : callable, optional
         Called after each floor.
 
@@ -65,7 +61,7 @@ def decide(
     tuple of Decision, in the part's order
     """
     with threadpool_limits(limits=1, user_api="blas"):  # many small products: threads only wait for each other
-        return _decide(part, fit, used, given, settings, cap, dish, seed, progress)
+        return _decide(part, fit, used, given, settings, cap, seed, progress)
 
 
 def _decide(
@@ -75,16 +71,14 @@ def _decide(
     given: Sequence[int],
     settings: DecisionSettings,
     cap: Surface | None,
-    dish: float,
     seed: int,
     progress: Callable[[], None] | None,
 ) -> tuple[Decision, ...]:
     generator = np.random.default_rng([seed, 2])
     common = settings.common_u * generator.standard_normal(fit.posterior.count)
-    dishes = dish * generator.standard_normal((len(part.pockets), fit.posterior.count))
 
     def decided(k: int) -> Decision:
-        floor = floor_warp(part.pockets[k], fit.surface, fit.posterior, common, dishes[k], cap)
+        floor = floor_warp(part.pockets[k], fit.surface, fit.posterior, common, cap)
         if used[k] == 0:
             return _unmeasured(floor, given[k])
         return _measured(floor, used[k], fit.surface, settings, Wording(part.units))

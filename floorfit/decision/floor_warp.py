@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.decision.dishing import dish_shape
 from floorfit.part.model import Pocket
 from floorfit.surface.posterior import Posterior
 from floorfit.surface.spline import Surface
@@ -83,7 +82,7 @@ def grid_spacing(pocket: Pocket, inside: int = INSIDE) -> float:
 
 
 def floor_warp(
-    pocket: Pocket, surface: Surface, posterior: Posterior, common: Array, dish: Array, cap: Surface | None
+    pocket: Pocket, surface: Surface, posterior: Posterior, common: Array, cap: Surface | None
 ) -> FloorWarp:
     """Evaluate surface and samples over a floor.
 
@@ -96,8 +95,6 @@ def floor_warp(
         Its joint samples.
     common : (count,) ndarray, mm
         What all readings share, one value a sample.
-    dish : (count,) ndarray, mm
-        Height of the floor's own dish, one value a sample (`floorfit.decision.dishing`).
     cap : Surface or None
         Web left by roughing less nominal web and stock, where the roughed floor's Z was measured; None where the
         floor is taken to lie where the programme put it, and the web is then stock less warp.
@@ -105,6 +102,5 @@ def floor_warp(
     points = floor_points(pocket)
     mean = surface.at(points[:, 0], points[:, 1])
     samples = mean + posterior.samples_at(points) + common[:, None]
-    samples += dish[:, None] * dish_shape(pocket, points)
     left = -mean if cap is None else cap.at(points[:, 0], points[:, 1])
     return FloorWarp(pocket, points, mean, samples, pocket.finish_stock + left)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.surface.grid import Band, Grid
+from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import (
     LIKELY,
     START,
@@ -25,6 +26,8 @@ from floorfit.surface.reml import (
     likely_start,
     solve,
 )
+from floorfit.surface.shapes import Shapes
+from floorfit.surface.spline import Surface
 
 __all__ = ["LooResiduals", "Robust", "leave_one_out", "robust_weights", "taper"]
 
@@ -90,7 +93,7 @@ def taper(scaled: Array) -> Array:
 
 
 def leave_one_out(
-    solution: Solution, inverse: Band, grid: Grid, points: Array, values: Array, u: Array, weights: Array
+    solution: Solution, inverse: Band, shapes: Shapes | None, points: Array, values: Array, u: Array, weights: Array
 ) -> LooResiduals:
     """Leave-one-out residuals from the fit with all readings and the exact posterior variances.
 
@@ -99,14 +102,18 @@ def leave_one_out(
     solution : Solution
     inverse : Band
         Of its factor: covariances of neighbouring coefficients at φ = 1.
-    grid : Grid
+    shapes : Shapes or None
+        What was fitted beside the spline.
     points : (n, 2) ndarray, mm
     values, u, weights : (n,) ndarray
         Values without their plane, standard uncertainties, robust weights.
     """
-    variance = grid.quadratic_at(inverse, points)
+    grid, border = solution.equations.grid, solution.border
+    gain = np.empty((0, 0)) if border is None else border.gain
+    variance = Covariance.of(grid, inverse, border, shapes, gain).at(points)
     leverage = np.clip(weights * variance / u**2, 0.0, 1.0 - 1e-9)
-    residual = (values - grid.at(solution.coefficients, points)) / (1 - leverage)
+    fitted = Surface(grid, solution.coefficients, shapes, solution.amounts).at(*points.T)
+    residual = (values - fitted) / (1 - leverage)
     deviation = np.sqrt(u**2 + variance / (1 - leverage))
     return LooResiduals(residual, deviation, leverage)
 
@@ -120,6 +127,7 @@ def robust_weights(
     prior: Prior | None = None,
     robust: bool = True,
     before: Robust | None = None,
+    shapes: Shapes | None = None,
 ) -> Robust:
     """Find weights, smoothing and reach on a coarse grid.
 
@@ -136,6 +144,8 @@ def robust_weights(
         False for weights of one.
     before : Robust, optional
         Result on a coarser grid, to begin with.
+    shapes : Shapes, optional
+        What is fitted beside the spline.
 
     Returns
     -------
@@ -149,7 +159,7 @@ def robust_weights(
     """
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)
-    data = _Data(grid, points[part], values[part], u[part])
+    data = _Data(grid, points[part], values[part], u[part], shapes)
     ones = np.ones(len(data.values))
     if before is None:
         weights, start = _rounds(data, prior) if robust else (ones, prior or likely_start(data.equations(ones), START))
@@ -165,7 +175,7 @@ def robust_weights(
         weights, scale = _reweighed(data, weights, loo, best)
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
-        every = _Data(grid, points, values, u)
+        every = _Data(grid, points, values, u, shapes)
         priors = _priors(every, weights, best) if prior is None else priors
     return Robust(weights, priors, scale, parameters)
 
@@ -176,14 +186,16 @@ class _Data:
     points: Array
     values: Array
     u: Array
+    shapes: Shapes | None = None
 
     def equations(self, weights: Array) -> Equations:
-        return assemble(self.grid, self.points, self.values, weights / self.u**2, float(weights.sum()))
+        total = float(weights.sum())
+        return assemble(self.grid, self.points, self.values, weights / self.u**2, total, self.shapes)
 
     def loo(self, weights: Array, prior: Prior) -> LooResiduals:
         solution = solve(self.equations(weights), prior)
         inverse = solution.factor.inverse_band()
-        return leave_one_out(solution, inverse, self.grid, self.points, self.values, self.u, weights)
+        return leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights)
 
 
 def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
@@ -242,7 +254,7 @@ def _rest(data: _Data, weights: Array, prior: Prior, scale: float, points: Array
     """Weights of all readings, from a fit to a share of them."""
     solution = solve(data.equations(weights), prior)
     inverse = solution.factor.inverse_band()
-    loo = leave_one_out(solution, inverse, data.grid, points, values, u, np.zeros(len(values)))
+    loo = leave_one_out(solution, inverse, data.shapes, points, values, u, np.zeros(len(values)))
     return taper(loo.residual / (loo.deviation * scale))
 
 

@@ -61,6 +61,14 @@ class Condition:
     limits: tuple[float | None, float | None] = (-0.1, 0.1)
     disturbance: Disturbance | None = None
 
+    def kinds(self, seed: int) -> list[str] | None:
+        """What the cells hold: with dishes, no slanted ribs, which the mesh of the dishing webs does not clamp."""
+        if self.dish <= 0.01:
+            return None
+        draw = np.random.default_rng([seed, 7])
+        shares = {"rectangle": 0.72, "island": 0.1, "step": 0.08, "slope": 0.05, "lowered": 0.05}
+        return [str(k) for k in draw.choice(list(shares), self.cells[0] * self.cells[1], p=list(shares.values()))]
+
 
 SMALL = ((1200.0, 500.0), (3, 5))
 CONDITIONS = (
@@ -114,8 +122,9 @@ def plate_of(condition: Condition, seed: int, cache: Path | None) -> tuple[Plate
     if path is not None and path.exists():
         return pickle.loads(path.read_bytes())  # type: ignore[no-any-return]  # noqa: S301  (written just below)
     plate = random_plate(
-        seed, *condition.size, *condition.cells, warp_range=condition.warp, dish=condition.dish, marks=condition.marks
-    )
+        seed, *condition.size, *condition.cells, warp_range=condition.warp, dish=condition.dish, marks=condition.marks,
+        kinds=condition.kinds(seed),
+    )  # fmt: skip
     plate = replace(plate, part=with_tolerance(plate.part, *condition.limits))
     taken = take_readings(
         plate, seed + 1, condition.per_floor, noise=NOISE, bad=condition.bad, measured_z=condition.measured_z,
