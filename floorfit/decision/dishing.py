@@ -8,6 +8,7 @@ find; webs of one plate mostly dish to one side, so that part of the height is c
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,15 +20,14 @@ from floorfit.surface.shapes import Shapes, Table, independent
 if TYPE_CHECKING:
     from shapely import Polygon
 
-__all__ = ["dish_table", "web_dishes"]
+__all__ = ["POWERS", "poisson_table", "web_dishes"]
 
 Array = NDArray[np.float64]
 
-#: Power of the Poisson solution p over the floor: p grows as the distance from the wall, so that p^1.5 is level there
-#: as a clamped plate is. Of a clamped circular plate p is 1 − r² and the dish (1 − r²)² (Timoshenko & Woinowsky-Krieger
-#: 1959, §16); on long webs and beside islands 1.5 fits as well, and 1, 1.5 and 2 differ by 4 % in the error of a field
-#: (trial on bent plates).
-POWER = 1.5
+#: Powers of the Poisson solution p over the web that compete, the one to begin with first. A clamped web dishes as p²
+#: (exact for a circle and any ellipse under even pressure: Timoshenko & Woinowsky-Krieger 1959, §16 and §71; 1 to 3 % of
+#: the height on rectangles), one that is hinged along its ribs nearly as p; ribs that twist with their webs lie between.
+POWERS = (1.5, 2.0, 1.0)
 #: Floors nearer to each other than this have no rib between them, mm.
 TOUCH_MM = 0.02
 #: Cells across the smaller side of a floor, and the most nodes of one floor.
@@ -43,7 +43,7 @@ LEAST_SIZE, MOST_SIZE = 0.5, 2.0
 BOSS = 100.0
 
 
-def web_dishes(part: Part) -> Shapes:
+def web_dishes(part: Part) -> tuple[Shapes, ...]:
     """One dish for each web of a part: for each floor, or for floors that meet without a rib between them.
 
     Parameters
@@ -52,7 +52,7 @@ def web_dishes(part: Part) -> Shapes:
 
     Returns
     -------
-    Shapes
+    tuple of Shapes, one for each of `POWERS`
         Named after the pockets, in the part's order; their amounts are the heights at the highest place, mm.
     """
     import shapely
@@ -65,14 +65,15 @@ def web_dishes(part: Part) -> Shapes:
     thick = np.array([np.mean([part.pockets[k].web + part.pockets[k].finish_stock for k in web]) for web in webs])
     sizes = (spans / np.median(spans)) ** 2 * (np.median(thick) / thick)
     names = ["+".join(part.pockets[k].id for k in web) for web in webs]
-    return independent(names, tables, np.clip(sizes, LEAST_SIZE, MOST_SIZE), COMMON)
+    sizes = np.clip(sizes, LEAST_SIZE, MOST_SIZE)
+    families = ([replace(table, values=table.values**power) for table in tables] for power in POWERS)
+    return tuple(independent(names, family, sizes, COMMON) for family in families)
 
 
-def dish_table(outline: Polygon, bosses: Sequence[Polygon] = ()) -> Table:
-    """Shape of the dish of one web: 0 at its walls, 1 at the highest place.
+def poisson_table(outline: Polygon, bosses: Sequence[Polygon] = ()) -> Table:
+    """Poisson solution over one web: 0 at its walls, 1 at the highest place.
 
-    The Poisson equation ``−∇·(k ∇p) = 1`` with p = 0 on the walls and a large k in bosses, by differences on a lattice,
-    to the power `POWER`.
+    ``−∇·(k ∇p) = 1`` with p = 0 on the walls and a large k in bosses, by differences on a lattice.
 
     Parameters
     ----------
@@ -92,7 +93,7 @@ def dish_table(outline: Polygon, bosses: Sequence[Polygon] = ()) -> Table:
     stiff = np.ones(inside.shape)
     for boss in bosses:
         stiff[shapely.contains_xy(boss, *places)] = BOSS
-    heights = _poisson(inside, stiff, xs[1] - xs[0], ys[1] - ys[0]) ** POWER
+    heights = _poisson(inside, stiff, xs[1] - xs[0], ys[1] - ys[0])
     return Table((x0, y0), (x1, y1), heights / max(float(heights.max()), 1e-300))
 
 
@@ -149,5 +150,5 @@ def _table(outlined: tuple[Polygon, list[Polygon]], known: dict[bytes, Array]) -
     x0, y0, x1, y1 = outline.bounds
     form = np.round(shapely.get_coordinates([outline, *bosses]) - (x0, y0), 3).tobytes()
     if form not in known:
-        known[form] = dish_table(outline, bosses).values
+        known[form] = poisson_table(outline, bosses).values
     return Table((x0, y0), (x1, y1), known[form])

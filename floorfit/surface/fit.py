@@ -175,7 +175,7 @@ def fit_surface(
     robust: bool = True,
     samples: int = SAMPLES,
     seed: int = 1,
-    shapes: Shapes | None = None,
+    shapes: Sequence[Shapes] = (),
 ) -> Fit:
     """Fit the smoothing thin-plate spline.
 
@@ -204,8 +204,9 @@ def fit_surface(
         Joint samples to draw.
     seed : int
         Of the samples; the same input and seed give the same numbers.
-    shapes : Shapes, optional
-        What stands beside the spline: the dish of each web. Its size comes from the readings.
+    shapes : sequence of Shapes
+        What stands beside the spline: the dish of each web. Its size comes from the readings, and of several families
+        the likeliest is taken; the search begins with the first.
 
     Returns
     -------
@@ -296,14 +297,13 @@ def _fit(
     robust: bool,
     samples: int,
     seed: int,
-    shapes: Shapes | None,
+    families: Sequence[Shapes],
 ) -> Fit:
     box = _enclosing(bounds, xy)
-    if shapes is not None:
-        w = w - shapes.total_at(shapes.mean, xy)
     plane = _plane(xy, w, u)
     flat = w - _heights(plane, xy)
-    search = _searched(box, xy, flat, u, prior, robust, shapes)
+    search = _searched(box, xy, flat, u, prior, robust, families)
+    shapes = search.shapes
     if cell is None:
         cell = choose_cell(box, len(w), smallest) if prior is None else _fine_cell(box, len(w), u, smallest, prior)
         cell = min(cell, _cell_of(box, min(PER_ROUGH * search.parameters, 4 * MAX_CELLS)))
@@ -313,14 +313,11 @@ def _fit(
     inverse = centre.factor.inverse_band()
     loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights)
     surface = Surface(grid, coefficients, shapes, centre.amounts)
-    residuals = w - surface.at(*xy.T)
-    if shapes is not None:
-        surface = replace(surface, amounts=surface.amounts + shapes.mean)
     return Fit(
         surface=surface,
         posterior=_posterior(grid, nodes, inverse, samples, seed, shapes),
         weights=search.weights,
-        residuals=residuals,
+        residuals=w - surface.at(*xy.T),
         loo=loo,
         smoothing=centre.prior.smoothing,
         smoothing_spread=search.priors[0][1],
@@ -370,7 +367,7 @@ def _keeps_planes(equations: Equations, solution: Solution, box: Box) -> bool:
 
 
 def _searched(
-    box: Box, xy: Array, flat: Array, u: Array, prior: Prior | None, robust: bool, shapes: Shapes | None
+    box: Box, xy: Array, flat: Array, u: Array, prior: Prior | None, robust: bool, shapes: Sequence[Shapes]
 ) -> Robust:
     """Weights, smoothing and reach on a coarse grid; on a finer one where the surface bends within its cells.
 

@@ -196,7 +196,7 @@ def assemble(
     count : float
         Sum of the robust weights.
     shapes : Shapes, optional
-        What is fitted beside the spline; their expected amounts are taken to be off the values already.
+        What is fitted beside the spline.
     """
     return Equations(
         grid,

@@ -7,6 +7,7 @@ a robust scale of all of them. A reading that was put out comes back when the fi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -78,12 +79,15 @@ class Robust:
         Robust scale of the scaled leave-one-out residuals, >= 1: by how much the noise exceeds what is known.
     parameters : float
         Effective number of parameters on the grid of the search.
+    shapes : Shapes or None
+        What is fitted beside the spline.
     """
 
     weights: Array
     priors: tuple[tuple[Prior, float, float], ...]
     scale: float
     parameters: float
+    shapes: Shapes | None = None
 
 
 def taper(scaled: Array) -> Array:
@@ -127,7 +131,7 @@ def robust_weights(
     prior: Prior | None = None,
     robust: bool = True,
     before: Robust | None = None,
-    shapes: Shapes | None = None,
+    shapes: Sequence[Shapes] = (),
 ) -> Robust:
     """Find weights, smoothing and reach on a coarse grid.
 
@@ -144,8 +148,8 @@ def robust_weights(
         False for weights of one.
     before : Robust, optional
         Result on a coarser grid, to begin with.
-    shapes : Shapes, optional
-        What is fitted beside the spline.
+    shapes : sequence of Shapes
+        What is fitted beside the spline: the likeliest of them.
 
     Returns
     -------
@@ -159,7 +163,7 @@ def robust_weights(
     """
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)
-    data = _Data(grid, points[part], values[part], u[part], shapes)
+    data = _Data(grid, points[part], values[part], u[part], shapes[0] if shapes else None)
     ones = np.ones(len(data.values))
     if before is None:
         weights, start = _rounds(data, prior) if robust else (ones, prior or likely_start(data.equations(ones), START))
@@ -169,15 +173,16 @@ def robust_weights(
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
     priors = _priors(data, weights, start) if prior is None else ((prior, 0.0, 1.0),)
     best = priors[0][0]
+    data = _likeliest(data, shapes, weights, best)
     loo = data.loo(weights, best)
     parameters, scale = float(loo.leverage.sum()), 1.0
     if robust:
         weights, scale = _reweighed(data, weights, loo, best)
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
-        every = _Data(grid, points, values, u, shapes)
+        every = _Data(grid, points, values, u, data.shapes)
         priors = _priors(every, weights, best) if prior is None else priors
-    return Robust(weights, priors, scale, parameters)
+    return Robust(weights, priors, scale, parameters, data.shapes)
 
 
 @dataclass(frozen=True)
@@ -196,6 +201,14 @@ class _Data:
         solution = solve(self.equations(weights), prior)
         inverse = solution.factor.inverse_band()
         return leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights)
+
+
+def _likeliest(data: _Data, shapes: Sequence[Shapes], weights: Array, prior: Prior) -> _Data:
+    """With the likeliest of several families of shapes, at one smoothing."""
+    if len(shapes) < 2:
+        return data
+    families = [replace(data, shapes=one) for one in shapes]
+    return min(families, key=lambda one: solve(one.equations(weights), prior).criterion)
 
 
 def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:

@@ -56,15 +56,13 @@ class Shapes:
     names : tuple of str
         What each stands for.
     tables : tuple of Table
-    mean : (K,) ndarray, mm
-        Expected amounts.
     covariance : (K, K) ndarray, mm²
-        Of the amounts, positive definite, up to a factor that the likelihood of the readings finds.
+        Of the amounts about zero (an expected amount is taken off the readings before, see
+        `floorfit.surface.expected`), positive definite, up to a factor that the likelihood of the readings finds.
     """
 
     names: tuple[str, ...]
     tables: tuple[Table, ...]
-    mean: Array
     covariance: Array
 
     @property
@@ -125,4 +123,4 @@ def independent(names: Sequence[str], tables: Sequence[Table], sizes: Array, com
         How much of it may be common to all, in units of what is each one's own.
     """
     covariance = np.diag(sizes**2) + common**2 * np.outer(sizes, sizes)
-    return Shapes(tuple(names), tuple(tables), np.zeros(len(sizes)), covariance)
+    return Shapes(tuple(names), tuple(tables), covariance)
