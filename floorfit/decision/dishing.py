@@ -138,8 +138,10 @@ def _outline(part: Part, web: list[int]) -> tuple[Polygon, list[Polygon]]:
 
     pieces = [shapely.Polygon(part.pockets[k].boundary) for k in web]
     bosses = [shapely.Polygon(ring) for k in web for ring in part.pockets[k].islands]
-    whole = pieces[0] if len(pieces) == 1 else shapely.union_all([p.buffer(TOUCH_MM) for p in pieces])
-    return shapely.Polygon(whole.exterior), bosses
+    if len(pieces) == 1:
+        return pieces[0], bosses
+    whole = shapely.union_all([piece.buffer(TOUCH_MM) for piece in pieces])
+    return shapely.Polygon(shapely.get_exterior_ring(whole)), bosses
 
 
 def _table(outlined: tuple[Polygon, list[Polygon]], known: dict[bytes, Array]) -> Table:

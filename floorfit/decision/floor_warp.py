@@ -81,9 +81,7 @@ def grid_spacing(pocket: Pocket, inside: int = INSIDE) -> float:
     return float(np.sqrt(pocket.polygon.area / inside))
 
 
-def floor_warp(
-    pocket: Pocket, surface: Surface, posterior: Posterior, common: Array, cap: Surface | None
-) -> FloorWarp:
+def floor_warp(pocket: Pocket, surface: Surface, posterior: Posterior, common: Array, cap: Surface | None) -> FloorWarp:
     """Evaluate surface and samples over a floor.
 
     Parameters

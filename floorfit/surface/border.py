@@ -74,10 +74,12 @@ def make_columns(grid: Grid, shapes: Shapes, points: Array, values: Array, weigh
         part = slice(start, start + CHUNK)
         design = shapes.design(points[part])
         weighed = (design * weights[part, None]).tocoo()
-        right += grid.right_sides(points[part], *weighed.coords, weighed.data, count)
+        right += grid.right_sides(
+            points[part], weighed.row.astype(np.intp), weighed.col.astype(np.intp), weighed.data, count
+        )
         gram += (design.T @ weighed).toarray()
         own += weighed.T @ values[part]
-    return Columns(right, gram, own, np.linalg.cholesky(shapes.covariance))
+    return Columns(right, gram, own, np.asarray(np.linalg.cholesky(shapes.covariance), float))
 
 
 @dataclass(frozen=True)

@@ -418,9 +418,7 @@ def _posterior(
 ) -> Posterior:
     centre = nodes[0][0]
     counts = _shared_out(samples, [share for _, share in nodes])
-    shifts = [
-        (solution.coefficients - centre.coefficients, solution.amounts - centre.amounts) for solution, _ in nodes
-    ]
+    shifts = [(solution.coefficients - centre.coefficients, solution.amounts - centre.amounts) for solution, _ in nodes]
 
     def drawn(k: int) -> tuple[Array, Array]:
         own, amounts = _drawn(nodes[k][0], counts[k], np.random.default_rng([seed, k]))

@@ -136,7 +136,7 @@ class Grid:
         i, bi = self.along.basis(first[rows])
         j, bj = self.across.basis(second[rows])
         size = self.across.size
-        base = columns.astype(np.intp) * self.unknowns + i * size + j
+        base = columns * self.unknowns + i * size + j
         out = np.zeros(count * self.unknowns)
         for a in range(4):
             for b in range(4):

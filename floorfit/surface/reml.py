@@ -50,18 +50,23 @@ Array = NDArray[np.float64]
 PRIOR_LOG_MEAN = float(np.log(1e6))
 PRIOR_LOG_SD = 3.0
 #: Reaches that are tried, mm, and at most `LONGEST_REACH` times the shorter side of the part; a weak prior about
-#: 125 mm, a factor of 4.5 either way. Stressed ribbed plates have less fine structure than a thin-plate spline expects:
+#: `LIKELY_REACH`, a factor of 4.5 either way. Stressed ribbed plates have less fine structure than a thin-plate spline expects:
 #: without a reach its intervals are twice too wide and its offsets 1.6 times worse than with the likeliest one, and
 #: stopping at 400 mm costs another 9 % (invented plates; tests/accuracy holds the figures).
 REACHES = (0.0, 50.0, 100.0, 200.0, 400.0, 800.0, 1600.0)
 LONGEST_REACH = 4.0
+#: Centre and standard deviation of the log of the weak prior of a reach, mm: the ribs of pocketed parts stand some
+#: 100 to 250 mm apart (common practice, no source), and a reach of that order smooths nothing that they show. No reach
+#: counts as `NO_REACH`, less than the shortest; a tension that `LONG_TENSION` has halves even that.
+LIKELY_REACH, REACH_LOG_SD = 150.0, 1.5
+NO_REACH, LONG_TENSION = 25.0, 100.0
 #: Tension lengths that are tried, mm, where the ground is rougher than a thin-plate spline: a weak prior that grows
 #: with every step. No warped plate asked for one; terrain does, and is predicted 2 % better than without.
 TENSIONS = (320.0, 80.0, 20.0, 5.0)
 
 #: Prior of log φ: Student's t about nothing. A stated uncertainty is right within some 10 % (its standard deviation),
-#: or it is wrong by as much as it likes (three degrees of freedom); without it the likelihood buys a smoother surface by
-#: calling what it does not follow noise.
+#: or it is wrong by as much as it likes (three degrees of freedom); without it the likelihood buys a smoother surface
+#: by calling what it does not follow noise.
 PHI_SD, PHI_FREEDOM = 0.1, 3.0
 #: Log φ that are tried before the parabola.
 LOG_PHIS = np.concatenate([np.arange(0.0, 0.5, 0.02), np.arange(0.5, 8.0, 0.1), np.arange(8.0, 30.0, 0.5)])
@@ -388,8 +393,9 @@ def _evidence(equations: Equations, start: Prior) -> tuple[Solution, float, floa
         determinant = _log_pseudo_determinant(equations.grid, start)
     except NumericalError:
         return solve(equations, replace(start, reach=0.0, tension=0.0)), 1.5, float("inf")
-    length = start.reach + 25 / (1 + (100 / start.tension if start.tension else 0.0))
-    weak = (np.log(length / 150) / 1.5) ** 2
+    none = NO_REACH / (1 + (LONG_TENSION / start.tension if start.tension else 0.0))
+    length = start.reach + none
+    weak = (np.log(length / LIKELY_REACH) / REACH_LOG_SD) ** 2
     return solution, spread, float(solution.criterion - 2 * np.log(spread) - determinant + weak)
 
 

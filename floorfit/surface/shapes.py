@@ -28,8 +28,8 @@ class Table:
     ----------
     low, high : (float, float), mm
         First and last node along X and Y.
-    values : (k, l) ndarray
-        At the nodes, k along X and l along Y, at least two each way; of the order of one at the highest.
+    values : (k, m) ndarray
+        At the nodes, k along X and m along Y, at least two each way; of the order of one at the highest.
     """
 
     low: tuple[float, float]
@@ -38,10 +38,10 @@ class Table:
 
     def at(self, x: Array, y: Array) -> Array:
         """Evaluate at places inside the rectangle, (n,)."""
-        k, l = self.values.shape
+        k, m = self.values.shape
         s = (x - self.low[0]) * ((k - 1) / (self.high[0] - self.low[0]))
-        t = (y - self.low[1]) * ((l - 1) / (self.high[1] - self.low[1]))
-        i, j = np.clip(s.astype(np.intp), 0, k - 2), np.clip(t.astype(np.intp), 0, l - 2)
+        t = (y - self.low[1]) * ((m - 1) / (self.high[1] - self.low[1]))
+        i, j = np.clip(s.astype(np.intp), 0, k - 2), np.clip(t.astype(np.intp), 0, m - 2)
         s, t, v = s - i, t - j, self.values
         left = (1 - t) * v[i, j] + t * v[i, j + 1]
         return np.asarray((1 - s) * left + s * ((1 - t) * v[i + 1, j] + t * v[i + 1, j + 1]))

@@ -3,9 +3,9 @@
     python tests/benchmarks/conditions.py -o FILE.json [--method floorfit|spline|process] [--final] [--only WORD]
     python tests/benchmarks/conditions.py --table A.json B.json …
 
-One condition is a kind of plate and of readings (dished webs, clamp marks, kinks at ribs, drift, one to fifteen readings
-a floor, and so on); each has three plates, and with ``--final`` one more of a seed that no choice was made by. The dense
-spline is told its best smoothing, found with the truth in hand; the Gaussian process finds its own by likelihood.
+One condition is a kind of plate and of readings (dished webs, clamp marks, kinks at ribs, drift, one to fifteen
+readings a floor, and so on); each has three plates, and with ``--final`` one more of a seed that no choice was made by.
+The dense spline is told its best smoothing, found with the truth in hand; the Gaussian process finds its own.
 Plates are kept in ``--cache FOLDER``. To try another state of the package, put it before on ``PYTHONPATH``.
 """
 
@@ -31,7 +31,6 @@ from physics import (
     Plate,
     Taken,
     floor_points,
-    floor_truth,
     random_plate,
     take_readings,
     with_tolerance,
@@ -120,7 +119,7 @@ def plate_of(condition: Condition, seed: int, cache: Path | None) -> tuple[Plate
     """The plate with its readings; drawn once."""
     path = None if cache is None else cache / f"{condition.name.replace(' ', '_').replace(',', '')}-{seed}.pickle"
     if path is not None and path.exists():
-        return pickle.loads(path.read_bytes())  # type: ignore[no-any-return]  # noqa: S301  (written just below)
+        return pickle.loads(path.read_bytes())  # type: ignore[no-any-return]  # written just below
     plate = random_plate(
         seed, *condition.size, *condition.cells, warp_range=condition.warp, dish=condition.dish, marks=condition.marks,
         kinds=condition.kinds(seed),
@@ -244,9 +243,7 @@ def _field(condition: Condition, seed: int, plate: Plate, at, seconds: float) ->
         one = (estimate.max() + estimate.min()) / 2 - (warp.max() + warp.min()) / 2
         shift += float(one**2)
     floors = len(plate.part.pockets)
-    return Score(
-        condition.name, seed, count, 1e6 * square, floors, 1e6 * shift, 0.0, 0.0, 0, 0, 0, 0.0, 0, 0, seconds
-    )
+    return Score(condition.name, seed, count, 1e6 * square, floors, 1e6 * shift, 0.0, 0.0, 0, 0, 0, 0.0, 0, 0, seconds)
 
 
 METHODS = {"floorfit": by_floorfit, "spline": by_spline, "process": by_process}
@@ -278,7 +275,9 @@ def _cell(scores: list[Score]) -> str:
     if not cut:
         return head
     covered, webs = (100 * sum(getattr(s, k) for s in scores) / cut for k in ("covered", "webs"))
-    false, accepts, beyond, aside = (sum(getattr(s, k) for s in scores) for k in ("false", "accepts", "beyond", "aside"))
+    false, accepts, beyond, aside = (
+        sum(getattr(s, k) for s in scores) for k in ("false", "accepts", "beyond", "aside")
+    )
     expected = sum(s.expected_false for s in scores)
     return f"{head}; {covered:.0f}, {webs:.0f} %; {false} of {accepts} ({expected:.1f}), {beyond}; {aside}"
 

@@ -19,8 +19,7 @@ def decide_one(
 ) -> Decision:
     cap = settings.pop("cap", None)
     part = one_pocket_part(pocket)
-    # No dish: the webs here are as the formula says.
-    return decide(part, known_fit(warp, sd), [used], [given], DecisionSettings(**settings), cap=cap, dish=0.0)[0]
+    return decide(part, known_fit(warp, sd), [used], [given], DecisionSettings(**settings), cap=cap)[0]
 
 
 # --- signs (contract) ---------------------------------------------------------------------------------------------
