@@ -18,6 +18,7 @@ from floorfit.errors import Finding, InputError
 __all__ = [
     "RECORD_FORMAT",
     "DecisionRecord",
+    "DishRecord",
     "FollowRecord",
     "InputRecord",
     "MapRecord",
@@ -118,12 +119,34 @@ class ReadingsRecord(_Model):
     weight: list[Number]
 
 
+class DishRecord(_Model):
+    """The dish of one web: ``warp_mm`` times a form over a rectangle, bilinear between its nodes, nothing outside.
+
+    ``form`` counts in ``dish_forms``; ``available_mm`` is the height in what roughing left.
+    """
+
+    web: str
+    low_mm: tuple[float, float]
+    high_mm: tuple[float, float]
+    form: int
+    warp_mm: float
+    available_mm: float = 0.0
+
+
 class SurfaceRecord(_Model):
-    """The fitted warp: bicubic B-splines ``sum c[i][j] B_i(x) B_j(y)`` on open knot vectors, mm."""
+    """The fitted warp: bicubic B-splines ``sum c[i][j] B_i(x) B_j(y)`` on open knot vectors, plus dishes, mm.
+
+    ``available_mm``: on the same knots, web left by roughing less nominal web and finish stock; null where no Z of a
+    roughed floor was measured, and the floors lie as programmed.
+    """
 
     knots_x_mm: list[float]
     knots_y_mm: list[float]
     coefficients_mm: list[list[float]]
+    available_mm: list[list[float]] | None = None
+    dishes: list[DishRecord] = []
+    dish_forms: list[list[list[float]]] = []
+    dish_size_mm: float = 0.0
     smoothing: float
     reach_mm: float = 0.0
     tension_mm: float = 0.0

@@ -20,6 +20,7 @@ from floorfit.part.part_file import part_to_document
 from floorfit.readings.gauge_file import gauge_to_document
 from floorfit.record import (
     DecisionRecord,
+    DishRecord,
     FollowRecord,
     InputRecord,
     MapRecord,
@@ -30,6 +31,7 @@ from floorfit.record import (
     SurfaceRecord,
 )
 from floorfit.run import Result
+from floorfit.surface.spline import Surface
 
 __all__ = ["closing_sentence", "make_record"]
 
@@ -137,12 +139,15 @@ def _surface(result: Result) -> SurfaceRecord | None:
     if fit is None:
         return None
     grid = fit.surface.grid
-    coefficients = fit.surface.coefficients.T if grid.swapped else fit.surface.coefficients
+    available = None if result.webs is None else result.webs.available
     x_axis, y_axis = (grid.across, grid.along) if grid.swapped else (grid.along, grid.across)
     return SurfaceRecord(
         knots_x_mm=x_axis.knots.tolist(),
         knots_y_mm=y_axis.knots.tolist(),
-        coefficients_mm=coefficients.tolist(),
+        coefficients_mm=_coefficients(fit.surface),
+        available_mm=None if available is None else _coefficients(available),
+        **_dishes(fit.surface, available),
+        dish_size_mm=fit.shape_size,
         smoothing=fit.smoothing,
         reach_mm=fit.reach,
         tension_mm=fit.tension,
@@ -153,6 +158,38 @@ def _surface(result: Result) -> SurfaceRecord | None:
         readings_used=int(result.used.is_used.sum()),
         notes=[],
     )
+
+
+def _dishes(surface: Surface, available: Surface | None) -> dict[str, Any]:
+    """Dishes and their forms; webs of one form share it."""
+    if surface.shapes is None:
+        return {}
+    forms: dict[bytes, int] = {}
+    shown: list[list[list[float]]] = []
+    dishes = []
+    left = np.zeros(surface.shapes.count) if available is None else available.amounts
+    for name, table, own, over in zip(surface.shapes.names, surface.shapes.tables, surface.amounts, left, strict=True):
+        key = table.values.tobytes()
+        if key not in forms:
+            forms[key] = len(shown)
+            shown.append(table.values.tolist())
+        dishes.append(
+            DishRecord(
+                web=name,
+                low_mm=table.low,
+                high_mm=table.high,
+                form=forms[key],
+                warp_mm=float(own),
+                available_mm=float(over),
+            )
+        )
+    return {"dishes": dishes, "dish_forms": shown}
+
+
+def _coefficients(surface: Surface) -> list[list[float]]:
+    """Along X × Y, whichever way the grid lies."""
+    swapped = surface.grid.swapped
+    return (surface.coefficients.T if swapped else surface.coefficients).tolist()  # type: ignore[no-any-return]
 
 
 def _decision(one: Decision) -> DecisionRecord:

@@ -25,8 +25,9 @@ __all__ = ["POWERS", "poisson_table", "web_dishes"]
 Array = NDArray[np.float64]
 
 #: Powers of the Poisson solution p over the web that compete, the one to begin with first. A clamped web dishes as p²
-#: (exact for a circle and any ellipse under even pressure: Timoshenko & Woinowsky-Krieger 1959, §16 and §71; 1 to 3 % of
-#: the height on rectangles), one that is hinged along its ribs nearly as p; ribs that twist with their webs lie between.
+#: (exact for a circle and any ellipse under even pressure: Timoshenko & Woinowsky-Krieger 1959, §16 and §71, from
+#: memory; 1 to 3 % of the height on rectangles), one that is hinged along its ribs nearly as p; ribs that twist with
+#: their webs lie between.
 POWERS = (1.5, 2.0, 1.0)
 #: Floors nearer to each other than this have no rib between them, mm.
 TOUCH_MM = 0.02

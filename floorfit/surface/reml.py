@@ -50,9 +50,9 @@ Array = NDArray[np.float64]
 PRIOR_LOG_MEAN = float(np.log(1e6))
 PRIOR_LOG_SD = 3.0
 #: Reaches that are tried, mm, and at most `LONGEST_REACH` times the shorter side of the part; a weak prior about
-#: `LIKELY_REACH`, a factor of 4.5 either way. Stressed ribbed plates have less fine structure than a thin-plate spline expects:
-#: without a reach its intervals are twice too wide and its offsets 1.6 times worse than with the likeliest one, and
-#: stopping at 400 mm costs another 9 % (invented plates; tests/accuracy holds the figures).
+#: `LIKELY_REACH`, a factor of 4.5 either way. Stressed ribbed plates have less fine structure than a thin-plate spline
+#: expects: without a reach its intervals are twice too wide and its offsets 1.6 times worse than with the likeliest
+#: one, and stopping at 400 mm costs another 9 % (invented plates; tests/accuracy holds the figures).
 REACHES = (0.0, 50.0, 100.0, 200.0, 400.0, 800.0, 1600.0)
 LONGEST_REACH = 4.0
 #: Centre and standard deviation of the log of the weak prior of a reach, mm: the ribs of pocketed parts stand some
