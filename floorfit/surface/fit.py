@@ -305,7 +305,9 @@ def _fit(
     search = _searched(box, xy, flat, u, prior, robust, families)
     shapes = search.shapes
     if cell is None:
-        cell = choose_cell(box, len(w), smallest) if prior is None else _fine_cell(box, len(w), u, smallest, prior)
+        # What is fine about a plate is in its shapes: the spline beside them needs cells for its own parameters only.
+        plain = _cell_of(box, MIN_CELLS) if shapes else choose_cell(box, len(w), smallest)
+        cell = plain if prior is None else _fine_cell(box, len(w), u, smallest, prior)
         cell = min(cell, _cell_of(box, min(PER_ROUGH * search.parameters, 4 * MAX_CELLS)))
     equations, nodes = _solved(box, cell, xy, flat, u, search, shapes)
     grid, centre = equations.grid, nodes[0][0]

@@ -37,8 +37,12 @@ Array = NDArray[np.float64]
 #: Scaled leave-one-out residual up to which a reading counts in full, and from which it does not count. Of good
 #: Gaussian readings 0.27 % lie beyond the first and 7 in a million beyond the second (normal distribution).
 FULL, NONE = 3.0, 4.5
+#: Twice the negative log of a bad reading's density, per mm: one in twenty is bad, evenly over a millimetre.
+BAD_COST = float(-2 * np.log(0.05 / 1.0))
 #: Neighbours of a reading in the start.
 NEIGHBOURS = 10
+#: Weights that move by no more leave the smoothing as it is.
+SETTLED = 0.5
 #: Rounds of reweighting; it stops earlier when no weight moves by more than 0.02.
 ROUNDS = 8
 #: Readings that the start looks at, at most.
@@ -178,6 +182,7 @@ def robust_weights(
     parameters, scale = float(loo.leverage.sum()), 1.0
     if robust:
         weights, scale = _reweighed(data, weights, loo, best)
+        weights = _taken_back(data, weights, best)
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
         every = _Data(grid, points, values, u, data.shapes)
@@ -203,6 +208,44 @@ class _Data:
         return leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights)
 
 
+def _taken_back(data: _Data, weights: Array, prior: Prior) -> Array:
+    """Let readings back in that a shape explains: where several of one shape were set aside together.
+
+    Bad readings are even over a millimetre and one in twenty beforehand; what is set aside costs that, what counts
+    costs its Gaussian. The whole, with the shapes' τ integrated out, decides.
+    """
+    groups = _set_aside_together(data, weights, prior)
+    if not groups:
+        return weights
+    cost = solve(data.equations(weights), prior).criterion
+    for rows in groups:
+        tried = weights.copy()
+        tried[rows] = 1.0
+        counted = float((1 - weights[rows]) @ (np.log(2 * np.pi * data.u[rows] ** 2) - BAD_COST))
+        new = solve(data.equations(tried), prior).criterion
+        if new + counted < cost:
+            weights, cost = tried, new
+    return weights
+
+
+def _set_aside_together(data: _Data, weights: Array, prior: Prior) -> list[NDArray[np.intp]]:
+    """Rows set aside under each shape that lost two readings to one side, or a third of them."""
+    if data.shapes is None or (weights >= 0.5).all():
+        return []
+    design = data.shapes.design(data.points).tocsc()
+    solution = solve(data.equations(weights), prior)
+    fitted = Surface(data.grid, solution.coefficients, data.shapes, solution.amounts)
+    side = np.sign(data.values - fitted.at(*data.points.T))
+    out = []
+    for k in range(data.shapes.count):
+        rows = design.indices[design.indptr[k] : design.indptr[k + 1]].astype(np.intp)
+        aside = rows[weights[rows] < 0.5]
+        same = max(int((side[aside] > 0).sum()), int((side[aside] < 0).sum()))
+        if same >= 2 or 0 < len(rows) <= 3 * len(aside):
+            out.append(aside)
+    return out
+
+
 def _likeliest(data: _Data, shapes: Sequence[Shapes], weights: Array, prior: Prior) -> _Data:
     """With the likeliest of several families of shapes, at one smoothing."""
     if len(shapes) < 2:
@@ -215,8 +258,9 @@ def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
     near = _neighbours(data.points)
     weights = _start(data.points, data.values, data.u, near)
     prior, step = fixed or likely_start(data.equations(weights), START), 3.0
+    moved = 1.0
     for round_number in range(ROUNDS):
-        if fixed is None:
+        if fixed is None and (round_number < 2 or moved > SETTLED):
             prior = best_smoothing(data.equations(weights), prior, step=step)[0].prior
             step = 0.7
         loo = data.loo(weights, prior)
