@@ -34,7 +34,7 @@ TOUCH_MM = 0.02
 #: Cells across the smaller side of a floor, and the most nodes of one floor.
 ACROSS, MOST_NODES = 12, 1_500
 #: How much of a dish may be common to the webs of a plate, in units of what is each one's own: a weak prior.
-COMMON = 3.0
+COMMON = 2.0
 #: Bounds of a web's size beside the others': released curvature κ0 over a span a makes a dish of the order κ0 a², with
 #: κ0 ∝ 1/t (Treuting & Read 1951), but what stress a web holds is not known to better than this.
 LEAST_SIZE, MOST_SIZE = 0.5, 2.0

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -78,7 +79,8 @@ class Shapes:
         order = np.argsort(xy[:, 0], kind="stable")
         xs = xy[order, 0]
         rows, columns, values = [], [], []
-        for k, table in enumerate(self.tables):
+        for k in self._near(xy):
+            table = self.tables[k]
             first, last = np.searchsorted(xs, [table.low[0], np.nextafter(table.high[0], np.inf)])
             near = order[first:last]
             near = near[(xy[near, 1] >= table.low[1]) & (xy[near, 1] <= table.high[1])]
@@ -93,6 +95,18 @@ class Shapes:
             return csr_array((len(xy), self.count))
         entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
         return csr_array(entries, shape=(len(xy), self.count))
+
+    @cached_property
+    def _boxes(self) -> tuple[Array, Array]:
+        return np.array([table.low for table in self.tables]), np.array([table.high for table in self.tables])
+
+    def _near(self, points: Array) -> list[int]:
+        """Shapes whose rectangle meets that of the places."""
+        if not len(points):
+            return []
+        low, high = self._boxes
+        meets = (low <= points.max(axis=0)).all(axis=1) & (high >= points.min(axis=0)).all(axis=1)
+        return np.flatnonzero(meets).tolist()
 
     def total_at(self, amounts: Array, points: ArrayLike) -> Array:
         """Sum of amounts times shapes at points (n, 2), mm."""
