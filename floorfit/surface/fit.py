@@ -12,8 +12,8 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.errors import NumericalError
 from floorfit.surface.blocks import product
-from floorfit.surface.grid import Band, Grid, make_grid
-from floorfit.surface.posterior import Covariance, Posterior
+from floorfit.surface.grid import Grid, make_grid
+from floorfit.surface.posterior import Posterior, joint_posterior
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, assemble, solve
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
 from floorfit.surface.shapes import Shapes
@@ -317,7 +317,7 @@ def _fit(
     surface = Surface(grid, coefficients, shapes, centre.amounts)
     return Fit(
         surface=surface,
-        posterior=_posterior(grid, nodes, inverse, samples, seed, shapes),
+        posterior=joint_posterior(grid, nodes, inverse, samples, seed, shapes),
         weights=search.weights,
         residuals=w - surface.at(*xy.T),
         loo=loo,
@@ -413,43 +413,6 @@ def _nodes(equations: Equations, search: Robust) -> list[tuple[Solution, float]]
     with ThreadPoolExecutor(WORKERS) as pool:
         solutions = list(pool.map(lambda node: solve(equations, node[0]), nodes))
     return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
-
-
-def _posterior(
-    grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int, shapes: Shapes | None
-) -> Posterior:
-    centre = nodes[0][0]
-    counts = _shared_out(samples, [share for _, share in nodes])
-    shifts = [(solution.coefficients - centre.coefficients, solution.amounts - centre.amounts) for solution, _ in nodes]
-
-    def drawn(k: int) -> tuple[Array, Array]:
-        own, amounts = _drawn(nodes[k][0], counts[k], np.random.default_rng([seed, k]))
-        return own + shifts[k][0][:, :, None], amounts + shifts[k][1][:, None]
-
-    with ThreadPoolExecutor(WORKERS) as pool:
-        parts = list(pool.map(drawn, range(len(nodes))))
-    deviations, amounts = (np.concatenate([part[k] for part in parts], axis=-1) for k in (0, 1))
-    own = np.empty((0, 0)) if centre.border is None else centre.border.covariance
-    covariance = Covariance.of(grid, inverse, centre.border, shapes, own).scaled(centre.inflation)
-    for shift, (_, share) in zip(shifts, nodes, strict=True):
-        covariance = covariance.spread(*shift, share)
-    return Posterior(grid, covariance, deviations, amounts)
-
-
-def _drawn(solution: Solution, count: int, generator: np.random.Generator) -> tuple[Array, Array]:
-    """Joint samples of coefficients and amounts about a solution."""
-    spread = solution.factor.draw(count, generator)
-    border = solution.border
-    if border is None:
-        return np.sqrt(solution.inflation) * spread, np.empty((0, count))
-    amounts, phi = border.draw(count, generator)
-    return np.sqrt(phi) * spread - np.tensordot(border.reached, amounts, (0, 0)), amounts
-
-
-def _shared_out(total: int, shares: list[float]) -> list[int]:
-    counts = [int(np.floor(total * share)) for share in shares]
-    counts[0] += total - sum(counts)
-    return counts
 
 
 def _enclosing(bounds: Box, xy: Array) -> Box:

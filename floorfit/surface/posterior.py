@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,9 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.surface.blocks import outer, outer_sum
 from floorfit.surface.border import Border
 from floorfit.surface.grid import CHUNK, Band, Grid
+from floorfit.surface.reml import WORKERS, Solution
 from floorfit.surface.shapes import Shapes
 
-__all__ = ["Covariance", "Posterior"]
+__all__ = ["Covariance", "Posterior", "joint_posterior"]
 
 Array = NDArray[np.float64]
 
@@ -137,3 +139,53 @@ class Posterior:
         if self.covariance.shapes is not None:
             total += self.covariance.shapes.design(points) @ self.amounts
         return np.ascontiguousarray(total.T)
+
+
+def joint_posterior(
+    grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int, shapes: Shapes | None
+) -> Posterior:
+    """Mixture of solutions about the first, best one.
+
+    Parameters
+    ----------
+    grid : Grid
+    nodes : list of (Solution, share)
+        Smoothings and shapes of the energy, and how likely each is; the shares add up to 1.
+    inverse : Band
+        Of the first one's factor.
+    samples, seed : int
+    shapes : Shapes or None
+        What stands beside the spline.
+    """
+    centre = nodes[0][0]
+    counts = _shared_out(samples, [share for _, share in nodes])
+    shifts = [(solution.coefficients - centre.coefficients, solution.amounts - centre.amounts) for solution, _ in nodes]
+
+    def drawn(k: int) -> tuple[Array, Array]:
+        own, amounts = _drawn(nodes[k][0], counts[k], np.random.default_rng([seed, k]))
+        return own + shifts[k][0][:, :, None], amounts + shifts[k][1][:, None]
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+        parts = list(pool.map(drawn, range(len(nodes))))
+    deviations, amounts = (np.concatenate([part[k] for part in parts], axis=-1) for k in (0, 1))
+    own = np.empty((0, 0)) if centre.border is None else centre.border.covariance
+    covariance = Covariance.of(grid, inverse, centre.border, shapes, own).scaled(centre.inflation)
+    for shift, (_, share) in zip(shifts, nodes, strict=True):
+        covariance = covariance.spread(*shift, share)
+    return Posterior(grid, covariance, deviations, amounts)
+
+
+def _drawn(solution: Solution, count: int, generator: np.random.Generator) -> tuple[Array, Array]:
+    """Joint samples of coefficients and amounts about a solution."""
+    spread = solution.factor.draw(count, generator)
+    border = solution.border
+    if border is None:
+        return np.sqrt(solution.inflation) * spread, np.empty((0, count))
+    amounts, phi = border.draw(count, generator)
+    return np.sqrt(phi) * spread - np.tensordot(border.reached, amounts, (0, 0)), amounts
+
+
+def _shared_out(total: int, shares: list[float]) -> list[int]:
+    counts = [int(np.floor(total * share)) for share in shares]
+    counts[0] += total - sum(counts)
+    return counts
