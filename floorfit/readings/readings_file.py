@@ -112,7 +112,7 @@ def _is_data(line: str) -> bool:
 
 def _find_header(handle: TextIO, source: str, part_unit: Unit) -> tuple[Header, int, list[tuple[int, str]]]:
     """Return the header, the number of the line after it, and the comments before it."""
-    comments = []
+    comments: list[tuple[int, str]] = []
     for number, line in enumerate(handle, start=1):
         if _is_data(line):
             return read_header(line, number, source, part_unit), number + 1, comments
