@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding, InputError
+from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
-from floorfit.readings.assign import assign_floors
 from floorfit.readings.observations import Readings
 from floorfit.readings.small_table import read_sheet
 
