@@ -24,6 +24,7 @@ LENGTHS = (
 
 OFFSET_COLUMNS = (
     "pocket", "action", "offset", "slope_x", "slope_y", *LENGTHS, "conformance_probability", "verdict", "reason",
+    "readings_used",
 )  # fmt: skip
 
 #: Decimals in a table, by unit: a tenth of a micrometre.
@@ -65,6 +66,7 @@ def _offset_row(one: DecisionRecord, unit: str) -> list[str]:
     slopes = [_plain(one.slope_x, 8), _plain(one.slope_y, 8)]
     return [
         one.pocket, one.action, _length(one.offset_mm, unit), *slopes, *lengths, chance, one.verdict, one.reason,
+        str(one.readings_used),
     ]  # fmt: skip
 
 

@@ -111,7 +111,7 @@ def missing_facts(identity: Mapping[str, str], required: Iterable[str], source: 
             text = f'"{key[:60]}" is no fact that can be required; these can: {", ".join(KEYS)}.'
             out.append(Finding("unknown-fact", "--require", "", text))
         elif not identity.get(key, "").strip():
-            text = f'no {key} is stated, and it is required. Add a line "# {key}: …", a column {key}, or the option.'
+            text = f'no {key} is stated, and it is required. Add a line "# {key}: …", a column {key}, or --fact.'
             out.append(Finding("missing-fact", source, "", text))
     return out
 

@@ -26,6 +26,7 @@ __all__ = [
     "Record",
     "SummaryRecord",
     "SurfaceRecord",
+    "SystematicRecord",
     "read_record",
     "record_schema",
 ]
@@ -180,6 +181,19 @@ class SummaryRecord(_Model):
     readings: int
     readings_used: int
     sentence: str
+    part_probability: Number = None
+
+
+class SystematicRecord(_Model):
+    """An error that readings share: its kind, where, estimate and standard uncertainty in ``unit``, size in mm."""
+
+    kind: str
+    name: str
+    unit: str
+    effect: float
+    u: float
+    size_mm: float
+    chance: float
 
 
 class Record(_Model):
@@ -201,6 +215,8 @@ class Record(_Model):
     findings: list[dict[str, str]]
     gauge: dict[str, Any] | None = None
     frame: dict[str, Any] | None = None
+    identity: dict[str, str] = {}
+    systematic: list[SystematicRecord] = []
 
 
 def record_schema() -> dict[str, Any]:

@@ -28,6 +28,7 @@ from floorfit.record import (
     Record,
     SummaryRecord,
     SurfaceRecord,
+    SystematicRecord,
 )
 from floorfit.run import Result
 from floorfit.surface.spline import Surface
@@ -76,6 +77,19 @@ def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None =
         findings=[asdict(finding) for finding in result.findings],
         gauge=None if result.gauge is None else gauge_to_document(result.gauge),
         frame=None if result.frame is None else result.frame.document(),
+        identity=dict(result.readings.identity),
+        systematic=[
+            SystematicRecord(
+                kind=one.kind,
+                name=one.name,
+                unit=one.unit,
+                effect=one.effect,
+                u=one.u,
+                size_mm=one.size,
+                chance=one.chance,
+            )
+            for one in result.systematic
+        ],
     )
 
 
@@ -91,6 +105,11 @@ def closing_sentence(result: Result) -> str:
         line += f"; not sure to conform: {_named(doubtful)}"
     if not held and not doubtful:
         line += ", all predicted to conform"
+    if np.isfinite(result.part_probability):
+        line += f"; the whole part conforms with probability {result.part_probability:.3f}"
+    large = [one for one in result.systematic if one.size > result.settings.systematic]
+    if large:
+        line += "; errors that the readings share: " + ", ".join(f"{one.kind} ({one.name})" for one in large)
     return line + "."
 
 
@@ -130,6 +149,7 @@ def _summary(result: Result) -> SummaryRecord:
         readings=len(result.readings),
         readings_used=int(result.used.is_used.sum()),
         sentence=closing_sentence(result),
+        part_probability=_number(result.part_probability),
     )
 
 

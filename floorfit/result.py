@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from floorfit.decision.neighbours import NeighbourStep
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
+    from floorfit.readings.systematic import Systematic
     from floorfit.surface import Fit
     from floorfit.web import Webs
 
@@ -52,6 +53,18 @@ class Settings:
         offset, and part of every predicted web. Never applied unasked.
     seed : int
         Of the joint samples.
+    floor_z : {"measured", "as-programmed"}
+        What is stated of the Z of roughed floors that was not measured; unstated, their floors are held.
+    moved_u : float or None, mm
+        Standard uncertainty of the plate's movement since roughing; goes with ``"as-programmed"``.
+    systematic : float, mm
+        Size of an error that readings share above which the run does not count as conforming.
+    limit_bias : float, mm
+        Largest ``bias`` that is taken.
+    bias_u : float or None, mm
+        Standard uncertainty of ``bias``; half of its size where none is stated.
+    level_part : float or None
+        Probability that the whole part must reach to count as conforming; None: pocket by pocket.
     """
 
     reading_u: float = 0.010
@@ -72,6 +85,12 @@ class Settings:
     force: float = 0.0
     bias: float = 0.0
     seed: int = 1
+    floor_z: str = "measured"
+    moved_u: float | None = None
+    systematic: float = 0.020
+    limit_bias: float = 0.06
+    bias_u: float | None = None
+    level_part: float | None = None
 
 
 @dataclass(frozen=True)
@@ -125,6 +144,8 @@ class Result:
         What a person should know.
     gauge, frame : Gauge, Frame or None
         What was applied to the readings.
+    systematic : tuple of Systematic
+        Errors that readings share, beyond chance.
     """
 
     part: Part
@@ -138,11 +159,25 @@ class Result:
     findings: tuple[Finding, ...] = field(default=())
     gauge: Gauge | None = None
     frame: Frame | None = None
+    systematic: tuple[Systematic, ...] = ()
+
+    @property
+    def part_probability(self) -> float:
+        """Probability that every floor conforms together, from the joint samples; NaN where one is held."""
+        inside = [one.inside for one in self.decisions]
+        if not inside or any(one.action == "hold" or one.inside is None for one in self.decisions):
+            return float("nan")
+        return float(np.logical_and.reduce([row for row in inside if row is not None]).mean())
 
     @property
     def conforms(self) -> bool:
-        """Whether every floor is corrected and predicted to conform."""
-        return all(one.action != "hold" and one.verdict == "conform" for one in self.decisions)
+        """Whether every floor is corrected and predicted to conform, and no shared error of size was found."""
+        level = self.settings.level_part
+        return (
+            all(one.action != "hold" and one.verdict == "conform" for one in self.decisions)
+            and all(one.size <= self.settings.systematic for one in self.systematic)
+            and (level is None or self.part_probability >= level)
+        )
 
 
 def with_settings(settings: Settings, **changes: float | str | int | None) -> Settings:

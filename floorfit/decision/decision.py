@@ -119,6 +119,8 @@ class Decision:
     web_after_interval : (float, float)
         95 % interval for the least and the greatest web after correction: lower end of the least, upper end of
         the greatest, mm.
+    inside : (samples,) ndarray of bool or None
+        Whether the whole floor lies within its limits in each joint sample; the same samples for every floor.
     """
 
     pocket: str
@@ -141,6 +143,7 @@ class Decision:
     suggestion: tuple[float, float] | None = None
     notes: tuple[str, ...] = ()
     web_after_interval: tuple[float, float] = (float("nan"), float("nan"))
+    inside: NDArray[np.bool_] | None = field(default=None, compare=False, repr=False)
 
     @property
     def action(self) -> Action:
