@@ -192,6 +192,7 @@ def calibrate(
     k_u_per_c: float = K_U_PER_C,
     resolution_mm: float = RESOLUTION_MM,
     zero_u_mm: float = ZERO_U_MM,
+    reading_u_mm: float = DEFAULT_U_MM,
 ) -> Gauge:
     """Calibrate a gauge on step blocks.
 
@@ -209,6 +210,8 @@ def calibrate(
         Display step.
     zero_u_mm : float, mm
         Standard uncertainty of the zero where one block alone was read.
+    reading_u_mm : float, mm
+        Standard uncertainty of a reading, taken where the readings leave no freedom to show their scatter.
 
     Returns
     -------
@@ -229,7 +232,7 @@ def calibrate(
     x = (blocks.reading / 2.0 if blocks.is_tof else blocks.reading) * (1.0 + k_per_c * off)
     scale, zero, A = _line(x, blocks.true, chosen == "one-point")
     sd, dof = _scatter(blocks.true - scale * x - zero, chosen, resolution_mm)
-    covariance = _covariance(A, _widened(sd, dof), blocks, steps)
+    covariance = _covariance(A, _widened(sd, dof, reading_u_mm), blocks, steps)
     if chosen == "one-point":
         covariance = covariance + _unknown_zero(zero_u_mm, float(x.mean()))
     results = _per_block(x, blocks.true, steps, scale, zero)
@@ -262,15 +265,15 @@ def _scatter(residual: Array, method: Method, resolution_mm: float) -> tuple[flo
     return max(sd, resolution_mm / np.sqrt(12.0)), max(dof, 0)
 
 
-def _widened(sd: float, dof: int) -> float:
+def _widened(sd: float, dof: int, stated: float) -> float:
     """Standard deviation that covers 95 % at k = 2 though it rests on few readings (Student's t; JCGM 100, G.3).
 
-    Without any freedom the scatter was not seen: that of a reading as stated elsewhere is taken.
+    Without any freedom the scatter was not seen: that of a reading as stated is taken.
     """
     from scipy.special import stdtrit
 
     if dof == 0:
-        return max(sd, DEFAULT_U_MM)
+        return max(sd, stated)
     return sd * float(stdtrit(dof, 0.975)) / 2.0 if dof < ENOUGH_FREEDOM else sd
 
 
