@@ -10,7 +10,16 @@ from datetime import date
 
 from floorfit.errors import Finding, InputError
 
-__all__ = ["KEYS", "SAME_PIECE", "gauge_overdue", "identity_of", "missing_facts", "other_piece", "refuse_other_piece"]
+__all__ = [
+    "KEYS",
+    "SAME_PIECE",
+    "gauge_overdue",
+    "identity_of",
+    "missing_facts",
+    "other_piece",
+    "refuse_other_clamping",
+    "refuse_other_piece",
+]
 
 #: The facts that are kept, in the order in which they are shown.
 KEYS = (
@@ -161,6 +170,29 @@ def refuse_other_piece(job: Mapping[str, str], other: Mapping[str, str], source:
         )
         for key in silent
     ]
+
+
+def refuse_other_clamping(job: Mapping[str, str], other: Mapping[str, str], source: str) -> None:
+    """Refuse to cut in another clamping than the one in which the webs were read.
+
+    Parameters
+    ----------
+    job, other : mapping of str to str
+        Facts of the job, and of what is to be cut.
+    source : str
+        Name of the other for messages.
+
+    Raises
+    ------
+    InputError
+        If both state a clamping and they differ: the plate lets go of stress whenever it is unclamped.
+    """
+    if "clamping" in job and "clamping" in other and _folded(job["clamping"]) != _folded(other["clamping"]):
+        text = (
+            f'the clamping is "{other["clamping"][:60]}", the webs were read in "{job["clamping"][:60]}": the plate may '
+            "have moved since. Read the webs again as it is clamped now, and run `correct` anew."
+        )
+        raise InputError([Finding("other-clamping", source, "", text)])
 
 
 def gauge_overdue(identity: Mapping[str, str], source: str) -> list[Finding]:

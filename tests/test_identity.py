@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from floorfit.errors import InputError
-from floorfit.identity import gauge_overdue, identity_of, missing_facts, refuse_other_piece
+from floorfit.identity import gauge_overdue, identity_of, missing_facts, refuse_other_clamping, refuse_other_piece
 from floorfit.readings import read_readings
 
 HEAD = "x_mm,y_mm,thickness_mm"
@@ -64,6 +64,13 @@ def test_what_cannot_be_told_is_said():
     found = refuse_other_piece({"serial": "12", "side": "top"}, {"side": "top"}, "finish.nc")
     assert [(one.code, one.severity) for one in found] == [("piece-not-stated", "warning")]
     assert refuse_other_piece({}, {"serial": "12"}, "finish.nc") == []
+
+
+def test_a_plate_clamped_anew_is_not_cut_by_old_readings():
+    with pytest.raises(InputError, match='clamping is "2", the webs were read in "1"'):
+        refuse_other_clamping({"clamping": "1"}, {"clamping": "2"}, "finish.nc")
+    refuse_other_clamping({"clamping": "1"}, {"clamping": "1"}, "finish.nc")
+    refuse_other_clamping({}, {"clamping": "2"}, "finish.nc")
 
 
 @pytest.mark.parametrize(

@@ -105,9 +105,11 @@ def _fact(text: str) -> tuple[str, str]:
 
 def _refuse_other(args: argparse.Namespace, record: Record) -> None:
     """Refuse a programme that is stated to be for another part, serial or side than the job's."""
-    from floorfit.identity import refuse_other_piece
+    from floorfit.identity import refuse_other_clamping, refuse_other_piece
 
-    for finding in refuse_other_piece(record.identity, dict(args.fact), (args.program or args.lines).name):
+    source = (args.program or args.lines).name
+    refuse_other_clamping(record.identity, dict(args.fact), source)
+    for finding in refuse_other_piece(record.identity, dict(args.fact), source):
         say(f"{finding.severity}: {finding}")
 
 
