@@ -8,7 +8,6 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.errors import Finding, InputError
 from floorfit.identity import gauge_overdue, refuse_other_piece
 from floorfit.readings.observations import Readings
-from floorfit.record import Record
 from floorfit.verify.predicted import Prediction
 from floorfit.verify.proved import Bias, FloorProof, Movement
 from floorfit.verify.taken import Taken
@@ -26,14 +25,16 @@ BEYOND = 3.0
 SAME_SHARE = 0.5
 #: Places and thicknesses that agree to this are the same, mm: files carry a micrometre.
 SAME_MM = 0.0006
+#: A pass that takes less leaves a web that may read as it did, mm.
+LEAST_CUT_MM = 0.01
 
 
-def refuse_unfit(record: Record, readings: Readings, digest: str | None = None) -> list[Finding]:
+def refuse_unfit(prediction: Prediction, readings: Readings, digest: str | None = None) -> list[Finding]:
     """Refuse the job's own readings and those of another piece.
 
     Parameters
     ----------
-    record : Record
+    prediction : Prediction
     readings : Readings
         Said to be of finished webs.
     digest : str, optional
@@ -50,10 +51,10 @@ def refuse_unfit(record: Record, readings: Readings, digest: str | None = None) 
         If the file is the one that the job was made from, at least half of its readings are the job's, or it names
         another part, serial or side.
     """
+    record = prediction.record
     own = record.inputs.get("readings")
-    if (digest is not None and own is not None and own.sha256 == digest) or _share_of_job(
-        record, readings
-    ) >= SAME_SHARE:
+    is_own_file = digest is not None and own is not None and own.sha256 == digest
+    if is_own_file or _share_of_job(prediction, readings) >= SAME_SHARE:
         text = "are the readings that the job was made from: webs before finishing. Give readings of the finished webs."
         raise InputError([Finding("own-readings", readings.source, "", text)])
     return [
@@ -62,18 +63,35 @@ def refuse_unfit(record: Record, readings: Readings, digest: str | None = None) 
     ]
 
 
-def _share_of_job(record: Record, readings: Readings) -> float:
-    """Share of the readings with a thickness that the job has at the same place."""
+def _share_of_job(prediction: Prediction, readings: Readings) -> float:
+    """Share of the readings that the job has, same place and thickness, where the finishing pass takes metal.
+
+    Where it takes none, a finished web is the roughed one and reads the same.
+    """
     from scipy.spatial import cKDTree
 
-    before = record.readings
+    before = prediction.record.readings
     job = np.array([before.x_mm, before.y_mm, [np.nan if t is None else t for t in before.thickness_mm]], float).T
     given = np.column_stack([readings.x, readings.y, readings.thickness])
-    job, given = job[np.isfinite(job).all(axis=1)], given[np.isfinite(given).all(axis=1)]
-    if len(job) == 0 or len(given) == 0:
+    given = given[np.isfinite(given).all(axis=1)]
+    kept = np.flatnonzero(np.isfinite(job).all(axis=1) & _is_cut(prediction, job))
+    if len(kept) == 0 or len(given) == 0:
         return 0.0
-    distance, _ = cKDTree(job).query(given, p=np.inf, distance_upper_bound=SAME_MM)
+    distance, _ = cKDTree(job[kept]).query(given, p=np.inf, distance_upper_bound=SAME_MM)
     return float(np.isfinite(distance).mean())
+
+
+def _is_cut(prediction: Prediction, job: Array) -> NDArray[np.bool_]:
+    """Whether the finishing pass takes metal at the places of the job's readings; not on held floors."""
+    out = np.zeros(len(job), bool)
+    floors = np.array(prediction.record.readings.floor)
+    for index, pocket in enumerate(prediction.part.pockets):
+        rows = floors == pocket.id
+        if prediction.webs is None or not rows.any() or prediction.is_held(index):
+            continue
+        x, y = job[rows, 0], job[rows, 1]
+        out[rows] = prediction.webs.left(pocket, x, y) - prediction.deviation(index, x, y) > LEAST_CUT_MM
+    return out
 
 
 def looks_roughed(prediction: Prediction, taken: Taken, x: ArrayLike, y: ArrayLike) -> Array:

@@ -76,7 +76,7 @@ def verify_job(
     """
     tell = progress or (lambda words: None)
     prediction = _prediction(record, part)
-    doubts = refuse_unfit(record, readings, digest)
+    doubts = refuse_unfit(prediction, readings, digest)
     tell("placing the readings")
     taken = set_lonely_aside(take(prediction, readings), prediction, readings.thickness)
     points = np.column_stack([readings.x, readings.y])
