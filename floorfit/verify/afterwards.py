@@ -115,10 +115,10 @@ def _bias_line(found: Verification, show: Display) -> str:
     bias = found.bias
     if not bias.pockets:
         return "No finished pocket could be compared with a prediction: no common bias is known."
-    value, u = show.small_pair(bias.value, bias.factor * bias.u)
+    value, u = show.pair(bias.value, bias.factor * bias.u)
     line = (
-        f"Common bias {value} ± {u} {show.small} (95 %, from {bias.pockets} pockets and {bias.readings} readings); "
-        f"pockets scatter by {show.small_length(bias.between, more=1)} {show.small}."
+        f"Common bias {value} ± {u} {show.unit} (95 %, from {bias.pockets} pockets and {bias.readings} readings); "
+        f"pockets scatter by {show.length(bias.between, more=1)} {show.unit}."
     )
     if found.offered_bias is None:
         return line + " It is not offered for the pockets that remain: the plate may have moved."
@@ -131,9 +131,9 @@ def _bias_line(found: Verification, show: Display) -> str:
 
 def _movement_line(found: Verification, show: Display) -> str:
     moved = found.movement
-    size = show.small_length(moved.size if moved.size == moved.size else None)
-    limit = show.small_length(moved.limit)
-    unit, since = show.small, "since the first readings"
+    size = show.length(moved.size if moved.size == moved.size else None)
+    limit = show.length(moved.limit)
+    unit, since = show.unit, "since the first readings"
     return {
         "none": f"No movement of the plate {since} is seen (limit {limit} {unit}).",
         "small": f"The plate moved by up to {size} {unit} {since}, within the limit of {limit} {unit}.",
@@ -158,7 +158,7 @@ def _interval_line(found: Verification) -> str:
 def _floors(found: Verification) -> Table:
     show = display_for(found.part.units)
     head = ["pocket", "verdict", "readings", f"web min, {show.unit}", f"web max, {show.unit}", "probability"]
-    head += [f"bias, {show.small}", f"± (k = 2), {show.small}", "interval held", "reason"]
+    head += [f"bias, {show.unit}", f"± (k = 2), {show.unit}", "interval held", "reason"]
     order = {"nonconform": 0, "undecided": 1, "not-read": 2, "conform": 3}
     rows = sorted(found.floors, key=lambda floor: order[floor.verdict])
     return Table(
@@ -168,8 +168,8 @@ def _floors(found: Verification) -> Table:
 
 def _floor(floor: FloorProof, show: Display) -> Row:
     known = floor.bias == floor.bias
-    value, u = show.small_pair(floor.bias, 2 * floor.bias_u) if known else (MISSING, MISSING)
-    webs = [show.web(web if web == web else None) for web in (floor.web_min, floor.web_max)]
+    value, u = show.pair(floor.bias, 2 * floor.bias_u) if known else (MISSING, MISSING)
+    webs = [show.length(web if web == web else None) for web in (floor.web_min, floor.web_max)]
     chance = fixed(floor.probability, 3) if floor.probability == floor.probability else MISSING
     held = MISSING if floor.is_interval_held is None else "yes" if floor.is_interval_held else "no"
     words = {"conform": "conforms", "nonconform": "does not conform", "not-read": "not read"}
@@ -184,4 +184,4 @@ def _aside(found: Verification) -> Table:
 
 def _units(found: Verification) -> str:
     show = display_for(found.part.units)
-    return f"webs in {show.unit}; bias in {show.small}"
+    return f"webs in {show.unit}; bias in {show.unit}"

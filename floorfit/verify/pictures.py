@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.model import Part
-from floorfit.report.colours import DIVERGING, SEQUENTIAL, Anchors, colour_map
+from floorfit.report.colours import WEB, AMOUNT, Anchors, colour_map
 from floorfit.report.format import display_for
 from floorfit.report.labels import printable
 from floorfit.report.sheet import INK
@@ -41,9 +41,9 @@ def verification_figure(found: Verification) -> Figure:
     found : Verification
     """
     show, proof = display_for(found.part.units), found.readings
-    difference = (proof.deviation - proof.predicted) * show.small_per_mm
+    difference = (proof.deviation - proof.predicted) * show.per_mm
     rows = np.flatnonzero(np.isfinite(difference) & proof.is_used)
-    top = max(float(np.abs(difference[rows]).max()) if len(rows) else 0.0, 1e-3 * show.small_per_mm)
+    top = max(float(np.abs(difference[rows]).max()) if len(rows) else 0.0, 1e-3 * show.per_mm)
     figure, axes = _plan(found.part, "Measured less predicted web at each reading, and the verdict of each floor")
     marks = {"conform": "", "undecided": "?", "nonconform": "!", "not-read": "–"}
     for pocket, floor in zip(found.part.pockets, found.floors, strict=True):
@@ -60,10 +60,10 @@ def verification_figure(found: Verification) -> Figure:
             )
     drawn = axes.scatter(
         found.x[rows] * show.per_mm, found.y[rows] * show.per_mm, c=difference[rows], s=26, vmin=-top, vmax=top,
-        cmap=colour_map(DIVERGING, "difference"), edgecolors=INK, linewidths=0.6, zorder=3,
+        cmap=colour_map(WEB, "difference"), edgecolors=INK, linewidths=0.6, zorder=3,
     )  # fmt: skip
     bar = figure.colorbar(drawn, ax=axes, shrink=0.8, pad=0.02)
-    bar.set_label(f"measured less predicted, {show.small} (plus: thicker)")
+    bar.set_label(f"measured less predicted, {show.unit} (plus: thicker)")
     return figure
 
 
@@ -84,9 +84,9 @@ def field_figure(part: Part, title: str, x: Array, y: Array, values: Array, word
         Whether zero lies in the middle of the colours.
     """
     show = display_for(part.units)
-    field = values.T * show.small_per_mm
+    field = values.T * show.per_mm
     top = max(float(np.nanmax(np.abs(field))), 1e-9)
-    anchors: Anchors = DIVERGING if is_signed else SEQUENTIAL
+    anchors: Anchors = WEB if is_signed else AMOUNT
     figure, axes = _plan(part, title)
     drawn = axes.pcolormesh(
         x * show.per_mm, y * show.per_mm, field, cmap=colour_map(anchors, "field"), shading="nearest",
@@ -97,7 +97,7 @@ def field_figure(part: Part, title: str, x: Array, y: Array, values: Array, word
     for pocket in part.pockets:
         for ring in (pocket.boundary, *pocket.islands):
             _floor(axes, ring, "none", "", show.per_mm)
-    figure.colorbar(drawn, ax=axes, shrink=0.8, pad=0.02).set_label(f"{words}, {show.small}")
+    figure.colorbar(drawn, ax=axes, shrink=0.8, pad=0.02).set_label(f"{words}, {show.unit}")
     return figure
 
 
@@ -119,7 +119,7 @@ def chart_figure(chart: Chart, labels: Sequence[str], title: str, unit: str) -> 
     figure.suptitle(printable(title), size=11, parse_math=False)
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(2, 1))
     order = np.arange(1.0, len(chart.values) + 1)
-    scale = show.small_per_mm
+    scale = show.per_mm
     _line(
         upper,
         order,
@@ -135,8 +135,8 @@ def chart_figure(chart: Chart, labels: Sequence[str], title: str, unit: str) -> 
         flags,
         (None, chart.mean_range * scale, chart.range_upper * scale),
     )
-    upper.set_ylabel(f"value, {show.small}")
-    lower.set_ylabel(f"moving range, {show.small}")
+    upper.set_ylabel(f"value, {show.unit}")
+    lower.set_ylabel(f"moving range, {show.unit}")
     lower.set_xlabel(f"job in order of time, {labels[0][:12]} to {labels[-1][:12]}" if labels else "job")
     return figure
 

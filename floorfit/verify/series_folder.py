@@ -95,21 +95,21 @@ def _bias_line(series: Series, show: Display) -> str:
     chart, drift = series.bias_chart, series.bias_drift
     if not len(chart.values):
         return "No job of the series is verified: nothing is known of finished webs."
-    mean = show.small_length(chart.mean, sign=True, more=1)
-    line = f"{len(chart.values)} verified jobs: common bias {mean} {show.small} in the mean"
+    mean = show.length(chart.mean, sign=True, more=1)
+    line = f"{len(chart.values)} verified jobs: common bias {mean} {show.unit} in the mean"
     if not np.isfinite(drift.u):
         return line + "."
-    low, high = (show.small_length(end, sign=True, more=2) for end in drift.limits)
+    low, high = (show.length(end, sign=True, more=2) for end in drift.limits)
     seen = "it drifts" if drift.is_seen else "no drift is seen"
-    return f"{line}; {seen} ({low} to {high} {show.small} a job, 95 %)."
+    return f"{line}; {seen} ({low} to {high} {show.unit} a job, 95 %)."
 
 
 def _gauge_line(series: Series, show: Display) -> str:
     found = series.repeatability
     if not found.dof:
         return "No place was read twice: the gauge's repeatability is not known."
-    sd = show.small_length(found.sd, more=1)
-    return f"Gauge repeatability from repeats of one place: {sd} {show.small} ({found.dof} degrees of freedom)."
+    sd = show.length(found.sd, more=1)
+    return f"Gauge repeatability from repeats of one place: {sd} {show.unit} ({found.dof} degrees of freedom)."
 
 
 def _warps(series: Series) -> Iterable[list[str]]:
@@ -209,7 +209,7 @@ def _write_page(series: Series, folder: Path) -> None:
     sheet = Sheet(
         name=plain_text(series.part.name),
         title="series of jobs",
-        facts=f"{len(series.jobs)} jobs, {series.verified} verified · {span} · small lengths in {show.small}",
+        facts=f"{len(series.jobs)} jobs, {series.verified} verified · {span} · small lengths in {show.unit}",
         sentence=_alike_line(series),
         answers=series_answers(series)[1:],
         findings=findings,
@@ -263,7 +263,7 @@ def _offsets(series: Series, show: Display) -> Table:
     head = [
         "pocket",
         "jobs",
-        *(f"{name}, {show.small}" for name in ("mean", "lower limit", "upper limit", "drift a job")),
+        *(f"{name}, {show.unit}" for name in ("mean", "lower limit", "upper limit", "drift a job")),
         "drift seen",
         "signals",
     ]
@@ -280,8 +280,8 @@ def _capabilities(series: Series, show: Display) -> Table:
     head = [
         "pocket",
         "verified jobs",
-        f"mean, {show.small}",
-        f"sd, {show.small}",
+        f"mean, {show.unit}",
+        f"sd, {show.unit}",
         "Cp",
         "95 % limits",
         "Cpk",
@@ -304,7 +304,7 @@ def _capabilities(series: Series, show: Display) -> Table:
 
 
 def _small(show: Display, value: float) -> str:
-    return show.small_length(value, sign=True, more=1) if np.isfinite(value) else MISSING
+    return show.length(value, sign=True, more=1) if np.isfinite(value) else MISSING
 
 
 def _index(value: float) -> str:

@@ -1,0 +1,60 @@
+"""What stands first and last on every page of a run: who the plate is, how it came out, and the next command."""
+
+from __future__ import annotations
+
+import shlex
+
+from floorfit.record import Record
+from floorfit.report.format import Display
+from floorfit.report.plan_view import plain_text
+
+__all__ = ["headline", "identity_of", "next_steps", "whole_part"]
+
+
+def identity_of(record: Record) -> list[tuple[str, str]]:
+    """Return who the plate is as (field, text) pairs; empty where nothing is known."""
+    identity = getattr(record, "identity", None) or {}
+    return [(plain_text(str(key)).replace("_", " "), plain_text(str(value))) for key, value in identity.items() if value]
+
+
+def whole_part(record: Record) -> float | None:
+    """Return the probability that every floor of the part conforms; None where the record does not give it."""
+    value = getattr(record.summary, "conformance_probability", None)
+    return None if value is None else float(value)
+
+
+def headline(record: Record, display: Display) -> str:
+    """Return how the pockets came out, in one sentence."""
+    say, found = display.words, record.summary
+    parts = [say("{n} of {m} pockets corrected").format(n=found.corrected, m=found.pockets)]
+    undecided = sum(d.verdict == "undecided" and d.action != "hold" for d in record.decisions)
+    nonconform = sum(d.verdict == "nonconform" and d.action != "hold" for d in record.decisions)
+    if found.held:
+        parts.append(say("{n} held: do not cut").format(n=found.held))
+    if undecided:
+        parts.append(say("{n} undecided").format(n=undecided))
+    if nonconform:
+        parts.append(say("{n} not conforming").format(n=nonconform))
+    if len(parts) == 1:
+        parts.append(say("all predicted to conform"))
+    return "; ".join(parts) + "."
+
+
+def next_steps(record: Record, display: Display, job: str = "JOB") -> list[tuple[str, str]]:
+    """Return what to do next, each with its command filled in.
+
+    Parameters
+    ----------
+    record : Record
+    display : Display
+    job : str
+        The job folder.
+    """
+    say, folder = display.words, shlex.quote(job)
+    plan = say("Take more readings where they help most:"), f"floorfit plan PART --after {folder} -o points.csv"
+    cut = say("Correct the finishing programme:"), f"floorfit apply {folder} PROGRAM -o corrected.nc"
+    check = say("When the webs are finished:"), f"floorfit verify {folder} FINISHED.csv -o proof"
+    doubtful = any(d.action == "hold" or d.verdict != "conform" for d in record.decisions)
+    name = record.inputs["part"].name if "part" in record.inputs else "PART"
+    first = (plan[0], plan[1].replace("PART", shlex.quote(plain_text(name)), 1))
+    return [first, cut, check] if doubtful else [cut, check]
