@@ -194,10 +194,10 @@ def _table(figure: Figure, columns: Sequence[Column], rows: Sequence[Sequence[st
     x = _LEFT
     right = _LEFT + sum(column.width for column in columns)
     for k, column in enumerate(columns):
-        at, align = (x + column.width - 1, "right") if column.is_number else (x, "left")
-        put(figure, at, y, fitted(column.head, _SMALL, column.width - 1, bold=True), _SMALL, bold=True, align=align)
+        at, align = (x + column.width - 2, "right") if column.is_number else (x, "left")
+        put(figure, at, y, fitted(column.head, _SMALL, column.width - 1.5, bold=True), _SMALL, bold=True, align=align)
         for j, row in enumerate(rows):
-            text = fitted(row[k], _SMALL, column.width - 1)
+            text = fitted(row[k], _SMALL, column.width - 1.5)
             put(figure, at, y - _ROW * (j + 1) - 0.6, text, _SMALL, align=align)
         x += column.width
     _rule(figure, _LEFT, right, y - 1.3)

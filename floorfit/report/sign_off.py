@@ -11,7 +11,7 @@ from floorfit.record import DecisionRecord, Record
 from floorfit.report.actions import VERDICTS, label_of, urgency
 from floorfit.report.bands import Sheet, lay_bands
 from floorfit.report.colours import WEB
-from floorfit.report.format import Display
+from floorfit.report.format import MISSING, Display
 from floorfit.report.headline import headline, identity_of, whole_part
 from floorfit.report.language import marked
 from floorfit.report.layers import draw_outlines, draw_warp_like, open_band
@@ -139,10 +139,10 @@ def _worst(one: DecisionRecord, show: Display) -> list[str]:
 def _columns(show: Display) -> list[Column]:
     say = show.words
     return [
-        Column(say("pocket"), 15), Column(say("action"), 11), Column(say("offset"), 13, True), Column("± U", 10, True),
-        Column(say("X / 100"), 13, True), Column(say("Y / 100"), 13, True), Column(say("web before"), 21, True),
-        Column(say("web after"), 21, True), Column(say("limits"), 21, True), Column(say("margin"), 12, True),
-        Column("P", 10, True), Column(say("verdict"), 24),
+        Column(say("pocket"), 15), Column(say("action"), 11), Column(say("offset"), 19, True), Column("± U", 10, True),
+        Column(say("X / 100"), 12, True), Column(say("Y / 100"), 12, True), Column(say("web before"), 19, True),
+        Column(say("web after"), 19, True), Column(say("limits"), 19, True), Column(say("margin"), 12, True),
+        Column("P", 12, True), Column(say("verdict"), 24),
     ]  # fmt: skip
 
 
@@ -162,7 +162,7 @@ def _row(one: DecisionRecord, show: Display) -> list[str]:
 
 
 def _span(low: float | None, high: float | None, show: Display) -> str:
-    return f"{show.length(low)}…{show.length(high)}"
+    return MISSING if low is None and high is None else f"{show.length(low)}…{show.length(high)}"
 
 
 def _warnings(record: Record, show: Display) -> list[str]:
