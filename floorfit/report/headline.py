@@ -14,7 +14,9 @@ __all__ = ["headline", "identity_of", "next_steps", "whole_part"]
 def identity_of(record: Record) -> list[tuple[str, str]]:
     """Return who the plate is as (field, text) pairs; empty where nothing is known."""
     identity = getattr(record, "identity", None) or {}
-    return [(plain_text(str(key)).replace("_", " "), plain_text(str(value))) for key, value in identity.items() if value]
+    return [
+        (plain_text(str(key)).replace("_", " "), plain_text(str(value))) for key, value in identity.items() if value
+    ]
 
 
 def whole_part(record: Record) -> float | None:
@@ -40,21 +42,22 @@ def headline(record: Record, display: Display) -> str:
     return "; ".join(parts) + "."
 
 
-def next_steps(record: Record, display: Display, job: str = "JOB") -> list[tuple[str, str]]:
+def next_steps(record: Record, display: Display, job: str = "JOB", part: str = "PART") -> list[tuple[str, str]]:
     """Return what to do next, each with its command filled in.
 
     Parameters
     ----------
     record : Record
     display : Display
-    job : str
-        The job folder.
+    job, part : str
+        The job folder and the part file.
     """
     say, folder = display.words, shlex.quote(job)
-    plan = say("Take more readings where they help most:"), f"floorfit plan PART --after {folder} -o points.csv"
+    more = (
+        say("Take more readings where they help most:"),
+        f"floorfit plan {shlex.quote(part)} --after {folder} -o points.csv",
+    )
     cut = say("Correct the finishing programme:"), f"floorfit apply {folder} PROGRAM -o corrected.nc"
     check = say("When the webs are finished:"), f"floorfit verify {folder} FINISHED.csv -o proof"
     doubtful = any(d.action == "hold" or d.verdict != "conform" for d in record.decisions)
-    name = record.inputs["part"].name if "part" in record.inputs else "PART"
-    first = (plan[0], plan[1].replace("PART", shlex.quote(plain_text(name)), 1))
-    return [first, cut, check] if doubtful else [cut, check]
+    return [more, cut, check] if doubtful else [cut, check]

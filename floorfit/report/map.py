@@ -12,9 +12,7 @@ import numpy as np
 from floorfit.record import Record
 from floorfit.report.bands import lay_bands
 from floorfit.report.colours import WEB
-from floorfit.report.format import Display
-from floorfit.report.keys import colour_key, floor_entries, mark_key, reading_entries
-from floorfit.report.layers import (
+from floorfit.report.fields import (
     View,
     contour_lines,
     decimals_of,
@@ -25,6 +23,8 @@ from floorfit.report.layers import (
     levels_for,
     open_band,
 )
+from floorfit.report.format import Display
+from floorfit.report.keys import colour_key, floor_entries, mark_key, reading_entries
 from floorfit.report.marks import reading_marks
 from floorfit.report.names import label_floors, map_lines
 from floorfit.report.pages import number_key, uncertainty_figure, web_figure

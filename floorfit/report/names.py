@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.report.actions import label_of
+from floorfit.report.fields import View
 from floorfit.report.labels import Box, box_at, printable, text_size
-from floorfit.report.layers import View
 from floorfit.report.marks import Marks
 from floorfit.report.plan_view import Floor, Plan
 from floorfit.report.sheet import INK

@@ -27,6 +27,7 @@ CAUTIONS = (
     marked("Measure finished webs again. Licensed people and local practice decide what is released."),
 )
 
+
 def write_page(record: Record, plan: Plan, folder: Path) -> None:
     """Write ``report.html`` into a folder.
 

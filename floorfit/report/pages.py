@@ -11,10 +11,7 @@ from numpy.typing import NDArray
 from floorfit.record import Record
 from floorfit.report.bands import Sheet, lay_bands
 from floorfit.report.colours import AMOUNT, WEB
-from floorfit.report.format import Display
-from floorfit.report.keys import colour_key, floor_entries, mark_key, reading_entries
-from floorfit.report.labels import fitted
-from floorfit.report.layers import (
+from floorfit.report.fields import (
     View,
     contour_lines,
     decimals_of,
@@ -28,6 +25,9 @@ from floorfit.report.layers import (
     levels_for,
     open_band,
 )
+from floorfit.report.format import Display
+from floorfit.report.keys import colour_key, floor_entries, mark_key, reading_entries
+from floorfit.report.labels import fitted
 from floorfit.report.marks import reading_marks
 from floorfit.report.names import Lines, label_floors, uncertainty_lines, web_lines
 from floorfit.report.plan_view import Plan, layer, thinness

@@ -19,7 +19,7 @@ from floorfit.report.sheet import INK, paper_of, put
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["SIGNATURES", "Column", "Grid", "SignSheet", "write_sheet"]
+__all__ = ["SIGNATURES", "Column", "Listing", "SignSheet", "write_sheet"]
 
 #: Who signs.
 SIGNATURES = (marked("prepared"), marked("checked"), marked("released"))
@@ -41,7 +41,7 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Grid:
+class Listing:
     """A table: columns, and rows of one text for each."""
 
     columns: Sequence[Column]
@@ -62,7 +62,7 @@ class SignSheet:
         Lines on what was measured and with which gauge, and what a person should know.
     counts : sequence of (str, str)
         Number and word of each verdict.
-    worst, appendix : Grid
+    worst, appendix : Listing
         The five that need a look first, and all.
     draw : callable
         Draws the small map into (left, bottom, width, height) in mm of paper.
@@ -75,10 +75,10 @@ class SignSheet:
     identity: Sequence[tuple[str, str]]
     measured: Sequence[str]
     counts: Sequence[tuple[str, str]]
-    worst: Grid
+    worst: Listing
     warnings: Sequence[str]
     cautions: Sequence[str]
-    appendix: Grid
+    appendix: Listing
     draw: Callable[[Figure, tuple[float, float, float, float]], None]
 
 

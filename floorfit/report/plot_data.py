@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from floorfit.record import MapRecord, Record
 from floorfit.report.actions import label_of
 from floorfit.report.colours import AMOUNT, WEB, standing
+from floorfit.report.fields import levels_for
 from floorfit.report.format import Display
 from floorfit.report.language import marked
-from floorfit.report.layers import levels_for
 from floorfit.report.marks import Marks, reading_marks
 from floorfit.report.plan_view import Floor, Plan, layer, plain_text, thinness, web_scale
 

@@ -11,11 +11,11 @@ from floorfit.record import DecisionRecord, Record
 from floorfit.report.actions import VERDICTS, label_of, urgency
 from floorfit.report.bands import Sheet, lay_bands
 from floorfit.report.colours import WEB
+from floorfit.report.fields import draw_outlines, draw_warp_like, open_band
 from floorfit.report.format import MISSING, Display
 from floorfit.report.headline import headline, identity_of, whole_part
 from floorfit.report.language import marked
-from floorfit.report.layers import draw_outlines, draw_warp_like, open_band
-from floorfit.report.paper import Column, Grid, SignSheet, write_sheet
+from floorfit.report.paper import Column, Listing, SignSheet, write_sheet
 from floorfit.report.plan_view import Plan, layer, plain_text
 from floorfit.report.sheet import left_out
 
@@ -60,7 +60,9 @@ def write_sign_off(record: Record, plan: Plan, folder: Path) -> None:
     write_sheet(_sheet(record, plan), plan.display, folder / "sign_off.pdf")
 
 
-def identity_lines(known: list[tuple[str, str]], facts: list[tuple[str, str]], display: Display) -> list[tuple[str, str]]:
+def identity_lines(
+    known: list[tuple[str, str]], facts: list[tuple[str, str]], display: Display
+) -> list[tuple[str, str]]:
     """Return facts, what is known of the plate, and the fields that are left to fill in."""
     named = {name.casefold() for name, _ in known}
     blank = [(display.words(field), "") for field in IDENTITY if field not in named]
@@ -78,10 +80,10 @@ def _sheet(record: Record, plan: Plan) -> SignSheet:
         identity=identity_lines(identity_of(record), [(say("job"), record.job), (say("date"), record.created)], show),
         measured=_measured(record, show),
         counts=_counts(record, show),
-        worst=Grid(_worst_columns(show), [_worst(one, show) for one in ordered[:5]]),
+        worst=Listing(_worst_columns(show), [_worst(one, show) for one in ordered[:5]]),
         warnings=_warnings(record, show),
         cautions=[say(line) for line in CAUTIONS],
-        appendix=Grid(_columns(show), [_row(one, show) for one in ordered]),
+        appendix=Listing(_columns(show), [_row(one, show) for one in ordered]),
         draw=lambda figure, box: _small_map(figure, box, record, plan),
     )
 
@@ -166,7 +168,9 @@ def _span(low: float | None, high: float | None, show: Display) -> str:
 
 
 def _warnings(record: Record, show: Display) -> list[str]:
-    lines = [plain_text(f"{one.get('source', '')}: {one.get('text', '')}".removeprefix(": ")) for one in record.findings]
+    lines = [
+        plain_text(f"{one.get('source', '')}: {one.get('text', '')}".removeprefix(": ")) for one in record.findings
+    ]
     more = len(lines) - MOST_WARNINGS
     return [*lines[:MOST_WARNINGS], *([show.words("and {n} more in report.html").format(n=more)] if more > 0 else [])]
 

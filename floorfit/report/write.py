@@ -8,7 +8,10 @@ from pathlib import Path
 from floorfit.record import Record
 from floorfit.report.format import Writing
 
-__all__ = ["write_report"]
+__all__ = ["FILES", "write_report"]
+
+#: What is written.
+FILES = ("deviation_map.png", "deviation_map.pdf", "sign_off.pdf", "report.html")
 
 
 def write_report(

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.model import Part
-from floorfit.report.colours import WEB, AMOUNT, Anchors, colour_map
+from floorfit.report.colours import AMOUNT, WEB, Anchors, colour_map
 from floorfit.report.format import display_for
 from floorfit.report.labels import printable
 from floorfit.report.sheet import INK

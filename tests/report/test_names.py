@@ -4,7 +4,7 @@ import shapely
 from drawn_text import with_gid
 
 from floorfit.report.bands import lay_bands
-from floorfit.report.layers import open_band
+from floorfit.report.fields import open_band
 from floorfit.report.names import label_floors, map_lines, uncertainty_lines
 from floorfit.report.plan_view import plan_of
 from floorfit.report.sheet import AREA, blank_sheet

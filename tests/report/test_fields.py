@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from floorfit.report.bands import lay_bands
-from floorfit.report.layers import draw_readings, levels_for, open_band
+from floorfit.report.fields import draw_readings, levels_for, open_band
 from floorfit.report.plan_view import plan_of
 from floorfit.report.sheet import AREA, blank_sheet
 
