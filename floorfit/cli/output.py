@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from rich.progress import Progress
 
 __all__ = [
-    "answer", "progress_bar", "refuse_existing", "say", "stderr_console", "stdout_console", "whole_file", "whole_folder",
+    "answer", "progress_bar", "refuse_existing", "say", "stderr_console", "stdout_console", "whole_file",
+    "whole_folder",
 ]  # fmt: skip
 
 

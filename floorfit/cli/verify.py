@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from floorfit.cli.help import HelpFormatter
+from floorfit.cli.writing import add_writing, writing_of
 
 _EPILOG = """example:
   floorfit verify job finished.csv -o proof
@@ -30,6 +31,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--moved", type=_positive, default=0.05, metavar="MM", help="movement of the plate to measure again at [0.05]"
     )
+    add_writing(parser)
     parser.set_defaults(run=run)
 
 
@@ -38,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     import sys
     from pathlib import Path
 
-    from floorfit.cli.output import refuse_existing, say, whole_folder
+    from floorfit.cli.output import answer, refuse_existing, say, whole_folder
     from floorfit.readings.readings_file import read_readings
     from floorfit.record import read_record
 
@@ -46,6 +48,7 @@ def run(args: argparse.Namespace) -> int:
     record = read_record(args.job)
     readings = read_readings(args.readings, record.part.get("units", "mm"))
 
+    from floorfit.report.headline import identity_of
     from floorfit.verify.afterwards import verification_answers, write_verification_page
     from floorfit.verify.verify_job import verify_job
     from floorfit.verify.written import write_tables
@@ -54,11 +57,14 @@ def run(args: argparse.Namespace) -> int:
     with whole_folder(args.output, replace=args.replace) as folder:
         found = verify_job(record, None, readings, movement_limit_mm=args.moved, progress=tell)
         write_tables(found, folder)
-        write_verification_page(found, folder)
+        write_verification_page(found, folder, identity=identity_of(record), writing=writing_of(args))
     for finding in found.findings:
         say(f"{finding.severity}: {finding}")
     for line in (*verification_answers(found), found.sentence):
-        say(line)
+        answer(line)
+    say(f"Written to {args.output}; the sheet to sign is {Path(args.output, 'verify.pdf')}.")
+    if found.offered_bias is not None and not found.conforms:
+        say(f"For the pockets that remain: floorfit correct PART READINGS --bias {found.offered_bias:.4f} -o JOB")
     return 0 if found.conforms else 1
 
 

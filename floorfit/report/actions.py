@@ -96,7 +96,7 @@ def compass(angle: float) -> str:
 
 
 def follow_range(decision: DecisionRecord) -> tuple[float, float]:
-    """Return the least and the greatest offset of a floor that follows the surface, mm, on the grid that it is given by."""
+    """Return the least and the greatest offset of a floor that follows the surface, mm, on its grid."""
     assert decision.follow is not None
     offsets = np.asarray(decision.follow.offset_mm, float)
     return float(offsets.min()), float(offsets.max())

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from matplotlib.patches import PathPatch
 
 __all__ = [
-    "View", "contour_lines", "decimals_of", "draw_floors", "draw_outlines", "draw_outside", "draw_plates", "draw_readings",
-    "draw_suggestions", "draw_warp_like", "levels_for", "open_band",
+    "View", "contour_lines", "decimals_of", "draw_floors", "draw_outlines", "draw_outside", "draw_plates",
+    "draw_readings", "draw_suggestions", "draw_warp_like", "levels_for", "open_band",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -141,7 +141,9 @@ def draw_readings(view: View, marks: Marks) -> None:
     places = view.units(marks.used[inside])
     if marks.is_dense:
         size = (FULLEST**2) * marks.shares[inside]
-        view.axes.scatter(*places.T, s=size, facecolors="white", edgecolors=INK, linewidths=0.4, zorder=6)
+        view.axes.scatter(
+            places[:, 0], places[:, 1], s=size, facecolors="white", edgecolors=INK, linewidths=0.4, zorder=6
+        )
     else:
         view.axes.plot(*places.T, marker="o", linestyle="none", zorder=6, markersize=SINGLE, markerfacecolor="white",
                        markeredgecolor=INK, markeredgewidth=0.5)  # fmt: skip

@@ -83,9 +83,9 @@ def colour_key(
 def _mark(axes: Axes, mark: str, y: float, step: float) -> None:
     from matplotlib.patches import Rectangle
 
-    ring = {"markerfacecolor": "white", "markeredgecolor": INK, "linestyle": "none"}
     if mark in ("used", "best"):
-        axes.plot([7], [y], marker="o" if mark == "used" else "D", markersize=4, **ring)
+        shape = "o" if mark == "used" else "D"
+        axes.plot([7], [y], shape, markersize=4, markerfacecolor="white", markeredgecolor=INK)
     elif mark == "dense":
         axes.scatter([4.5, 7, 10.5], [y] * 3, s=[4, 16, 49], facecolors="white", edgecolors=INK, linewidths=0.4)
     elif mark == "aside":

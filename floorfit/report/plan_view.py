@@ -147,7 +147,7 @@ def web_scale(record: Record) -> Array:
 
 
 def thinness(record: Record, web: Array) -> Array:
-    """Return how thin webs are in their tolerance: -1 at the upper limit, +1 at the lower; NaN where there is no web."""
+    """Return how thin webs are in their tolerance: -1 at the upper limit, +1 at the lower; NaN where none."""
     assert record.map is not None
     scale = np.vstack([web_scale(record), np.full(6, np.nan)])[np.array(record.map.pocket)]
     return np.asarray((scale[..., 0] - _level(record.map, web, scale[..., 2:])) / scale[..., 1])

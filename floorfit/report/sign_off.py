@@ -125,7 +125,8 @@ def _counts(record: Record, show: Display) -> list[tuple[str, str]]:
 def _worst_columns(show: Display) -> list[Column]:
     say = show.words
     return [
-        Column(say("pocket"), 22), Column(say("action"), 34), Column(say("web after, {unit}").format(unit=show.unit), 25),
+        Column(say("pocket"), 22), Column(say("action"), 34),
+        Column(say("web after, {unit}").format(unit=show.unit), 25),
         Column(say("margin"), 14, True), Column("P", 13, True), Column(say("verdict"), 22), Column(say("reason"), 54),
     ]  # fmt: skip
 
