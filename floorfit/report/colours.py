@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 if TYPE_CHECKING:
     from matplotlib.colors import LinearSegmentedColormap
 
-__all__ = ["AMOUNT", "HATCHES", "WEB", "colour_map", "hex_scale", "rgb", "standing"]
+__all__ = ["AMOUNT", "HATCHES", "WEB", "colour_map", "rgb", "standing"]
 
 Anchors = tuple[tuple[int, int, int], ...]
 
@@ -64,9 +64,3 @@ def colour_map(anchors: Anchors, name: str) -> LinearSegmentedColormap:
     from matplotlib.colors import LinearSegmentedColormap
 
     return LinearSegmentedColormap.from_list(name, [tuple(c / 255 for c in anchor) for anchor in anchors], N=256)
-
-
-def hex_scale(anchors: Anchors) -> list[tuple[float, str]]:
-    """Return the scale as (position, "#rrggbb") pairs for the page."""
-    nodes = np.linspace(0.0, 1.0, len(anchors))
-    return [(float(node), "#{:02x}{:02x}{:02x}".format(*anchor)) for node, anchor in zip(nodes, anchors, strict=True)]

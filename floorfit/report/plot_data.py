@@ -23,7 +23,7 @@ __all__ = ["plot_data", "script_json"]
 Array = NDArray[np.float64]
 
 #: A grid of more nodes than this is thinned for the page, so that it stays small.
-_MOST_NODES = 40_000
+_MOST_NODES = 60_000
 
 #: Texts that the page's script writes.
 WORDS = {
@@ -108,7 +108,7 @@ def _layers(grid: MapRecord, display: Display) -> dict[str, Array]:
 
 
 def _lines(record: Record, grid: MapRecord, display: Display, levels: Array) -> dict[str, Any]:
-    """Return contours as paths in the unit of the page: of the warp by sign, of webs at their limits, of margin zero."""
+    """Return contours as paths: of the warp by its sign, of webs at their limits, of the margin at zero."""
     x, y = (np.array(nodes) * display.per_mm for nodes in (grid.x_mm, grid.y_mm))
     if min(len(x), len(y)) < 2:
         return {}

@@ -163,8 +163,8 @@ def _interval_line(found: Verification, show: Display) -> str:
         return say("No reading could be compared with a predicted interval.")
     low, high = held.limits
     return say(
-        "{n} of {m} readings ({share} %, 95 % limits {low} to {high} %) lie in their predicted 95 % interval, {k} without "
-        "the bias; {i} of {j} floors lie whole in theirs."
+        "{n} of {m} readings ({share} %, 95 % limits {low} to {high} %) lie in their predicted 95 % interval, {k} "
+        "without the bias; {i} of {j} floors lie whole in theirs."
     ).format(
         n=held.inside, m=held.total, share=f"{100 * held.share:.0f}", low=f"{100 * low:.0f}", high=f"{100 * high:.0f}",
         k=held.inside_without_bias, i=held.floors_inside, j=held.floors,
@@ -183,9 +183,13 @@ def _floor(floor: FloorProof, show: Display) -> Row:
     known = floor.bias == floor.bias
     value, u = show.pair(floor.bias, 2 * floor.bias_u) if known else (MISSING, MISSING)
     webs = [show.length(web) for web in (floor.web_min, floor.web_max)]
-    held = MISSING if floor.is_interval_held is None else show.words("yes" if floor.is_interval_held else "no")
+    held = (
+        MISSING
+        if floor.is_interval_held is None
+        else (show.words("yes") if floor.is_interval_held else show.words("no"))
+    )
     cells = [plain_text(floor.pocket), show.words(PROVED[floor.verdict]), str(floor.readings), *webs]
-    return Row([*cells, show.plain(floor.probability, 3), value, u, held, floor.reason], floor.verdict)
+    return Row([*cells, show.plain(floor.probability, 3), value, u, answers[floor.is_interval_held], floor.reason], floor.verdict)
 
 
 def _aside(found: Verification, show: Display) -> Table:
