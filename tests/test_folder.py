@@ -18,7 +18,8 @@ COLUMNS = (
     "pocket action offset_{u} slope_x slope_y offset_u_{u} web_before_min_{u} web_before_max_{u} web_after_min_{u} "
     "web_after_max_{u} web_lower_limit_{u} web_upper_limit_{u} conformance_probability verdict reason"
 )
-FILES = {"offsets.csv", "readings.csv", "deviation_map.png", "deviation_map.pdf", "report.html", "record.json"}
+TABLES = {"offsets.csv", "readings.csv", "record.json"}
+FILES = TABLES | {"deviation_map.png", "deviation_map.pdf", "report.html", "sign_off.pdf"}
 
 
 def _bent(x, y):
@@ -164,3 +165,25 @@ def test_failure_half_way_keeps_the_old_job(tmp_path: Path, monkeypatch: pytest.
     assert main([*call, "--replace"]) == 2
     assert (tmp_path / "job" / "offsets.csv").read_bytes() == before
     assert sorted(path.name for path in tmp_path.iterdir()) == ["job", "part.json", "readings.csv"]
+
+
+def test_no_pictures_leaves_tables_and_record_only(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*_write(tmp_path), "--no-pictures"]) == 0
+    assert {path.name for path in (tmp_path / "job").iterdir()} == TABLES
+    assert f"floorfit report {tmp_path / 'job'}" in capsys.readouterr().err
+
+
+def test_decimal_comma_goes_with_semicolons_and_reads_back(tmp_path: Path, jobs) -> None:
+    call = [*_write(tmp_path), "--no-pictures", "--decimal", "comma"]
+    assert main(call) == 0
+    with (tmp_path / "job" / "offsets.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file, delimiter=";"))
+    plain = _rows(jobs["mm"][0] / "offsets.csv")
+    assert [row["pocket"] for row in rows] == [row["pocket"] for row in plain]
+    for name in ("offset_mm", "web_after_min_mm", "slope_x", "conformance_probability"):
+        assert [row[name].replace(",", ".") for row in rows] == [row[name] for row in plain]
+    # The contract: with semicolons a decimal comma is accepted; the file is a readings file again.
+    from floorfit.readings.readings_file import read_readings
+
+    again = read_readings(tmp_path / "job" / "readings.csv", "mm")
+    assert np.allclose(again.thickness, read_readings(tmp_path / "readings.csv", "mm").thickness, atol=1e-6)

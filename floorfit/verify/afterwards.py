@@ -183,13 +183,9 @@ def _floor(floor: FloorProof, show: Display) -> Row:
     known = floor.bias == floor.bias
     value, u = show.pair(floor.bias, 2 * floor.bias_u) if known else (MISSING, MISSING)
     webs = [show.length(web) for web in (floor.web_min, floor.web_max)]
-    held = (
-        MISSING
-        if floor.is_interval_held is None
-        else (show.words("yes") if floor.is_interval_held else show.words("no"))
-    )
+    held = {True: show.words("yes"), False: show.words("no"), None: MISSING}[floor.is_interval_held]
     cells = [plain_text(floor.pocket), show.words(PROVED[floor.verdict]), str(floor.readings), *webs]
-    return Row([*cells, show.plain(floor.probability, 3), value, u, answers[floor.is_interval_held], floor.reason], floor.verdict)
+    return Row([*cells, show.plain(floor.probability, 3), value, u, held, floor.reason], floor.verdict)
 
 
 def _aside(found: Verification, show: Display) -> Table:

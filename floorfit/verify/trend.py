@@ -74,6 +74,8 @@ def _read(path: Path) -> AccuracyRun:
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
         plates = [one["summary"] for name, one in document.items() if name != "made"]
+        if not plates:
+            raise ValueError("no plate")
         version, date = _made(path, document.get("made") or {})
         return _together(version, date, plates)
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
