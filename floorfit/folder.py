@@ -8,7 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from floorfit.record import DecisionRecord, Record
+from floorfit.record import DecisionRecord, ReadingsRecord, Record
+from floorfit.record_readings import MOST_IN_RECORD
 from floorfit.report.format import Writing
 from floorfit.report.write import write_report
 from floorfit.run import Result
@@ -68,9 +69,17 @@ def write_job(
     if follows:
         header = ["pocket", "x_mm", "y_mm", "offset_mm"]
         _write_csv(folder / "follow.csv", header, _follow_rows(follows), comma=comma)
-    (folder / "record.json").write_text(record.model_dump_json(indent=None) + "\n", encoding="utf-8")
+    (folder / "record.json").write_text(_kept(record).model_dump_json(indent=None) + "\n", encoding="utf-8")
     if pictures:
         write_report(record, folder, writing=writing, progress=progress)
+
+
+def _kept(record: Record) -> Record:
+    """Return the record as it is kept: many readings are left in their table."""
+    if len(record.readings.line) <= MOST_IN_RECORD:
+        return record
+    none = ReadingsRecord(**{name: [] for name in ReadingsRecord.model_fields})
+    return record.model_copy(update={"readings": none})
 
 
 def _offset_header(unit: str) -> list[str]:

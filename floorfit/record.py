@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from floorfit.decision.decision import Correction, FollowGrid
 from floorfit.errors import Finding, InputError
+from floorfit.record_readings import columns_of
 
 __all__ = [
     "RECORD_FORMAT",
@@ -95,7 +96,7 @@ class DecisionRecord(_Model):
 
 
 class ReadingsRecord(_Model):
-    """Every reading given, a list for each column, in the order of the file.
+    """Every reading given, a list for each column, in the order of the file; empty where ``readings.csv`` holds them.
 
     ``floor`` is the id of the floor that the place lies on ("" if none); ``used`` and ``reason`` as in
     ``readings.csv``; ``warp_mm`` what the reading says of the underside; ``residual_mm`` warp minus fitted warp;
@@ -231,7 +232,15 @@ def read_record(path: str | Path) -> Record:
         text = file.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise InputError([_finding(file, "", f"cannot be read ({error}). Name a job folder.")]) from error
-    return _checked(file, text)
+    return _with_readings(_checked(file, text), file.parent / "readings.csv")
+
+
+def _with_readings(record: Record, table: Path) -> Record:
+    """Fetch the readings of a large job from the table that holds them."""
+    if record.readings.line or not record.summary.readings:
+        return record
+    floors = {one.pocket for one in record.decisions}
+    return record.model_copy(update={"readings": ReadingsRecord(**columns_of(table, floors))})
 
 
 def _checked(file: Path, text: str) -> Record:

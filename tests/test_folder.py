@@ -12,6 +12,7 @@ import pytest
 import small_part
 
 from floorfit.cli import main
+from floorfit.errors import InputError
 
 #: The contract's columns, with the part's unit in the names of lengths.
 COLUMNS = (
@@ -187,3 +188,28 @@ def test_decimal_comma_goes_with_semicolons_and_reads_back(tmp_path: Path, jobs)
 
     again = read_readings(tmp_path / "job" / "readings.csv", "mm")
     assert np.allclose(again.thickness, read_readings(tmp_path / "readings.csv", "mm").thickness, atol=1e-6)
+
+
+@pytest.mark.parametrize("decimal", ["point", "comma"])
+def test_readings_of_a_large_job_stay_in_their_table(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, decimal: str
+) -> None:
+    from floorfit.record import read_record
+
+    call = _write(tmp_path, units="in")
+    assert main([*call, "--no-pictures"]) == 0
+    whole = read_record(tmp_path / "job")
+    monkeypatch.setattr("floorfit.folder.MOST_IN_RECORD", 10)
+    assert main([*call, "--no-pictures", "--replace", "--decimal", decimal]) == 0
+    kept = json.loads((tmp_path / "job" / "record.json").read_text(encoding="utf-8"))
+    assert kept["readings"]["line"] == [] and kept["summary"]["readings"] == len(whole.readings.line)
+    again = read_record(tmp_path / "job")
+    assert again.decisions == whole.decisions and again.surface == whole.surface
+    for name in ("line", "used", "reason", "floor"):
+        assert getattr(again.readings, name) == getattr(whole.readings, name)
+    # The table has eight decimals of an inch for places, five of a millimetre for the warp.
+    assert np.allclose(again.readings.x_mm, whole.readings.x_mm, rtol=0, atol=1e-6)
+    assert np.allclose(again.readings.warp_mm, whole.readings.warp_mm, rtol=0, atol=6e-6)
+    (tmp_path / "job" / "readings.csv").unlink()
+    with pytest.raises(InputError, match="Put it back"):
+        read_record(tmp_path / "job")

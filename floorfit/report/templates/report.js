@@ -344,7 +344,7 @@
     }));
     let width = plot.clientWidth;
     window.addEventListener("resize", () => { if (plot.clientWidth !== width) { width = plot.clientWidth; draw(); } });
-    window.addEventListener("beforeprint", () => layOut(690));
+    window.addEventListener("beforeprint", () => layOut(1050));
     window.addEventListener("afterprint", draw);
   }
 
