@@ -86,7 +86,7 @@ def closing_sentence(result: Result) -> str:
     doubtful = [one for one in result.decisions if one.action != "hold" and one.verdict != "conform"]
     line = f"{total - len(held)} of {total} pockets corrected"
     if held:
-        line += f", {len(held)} held: {_named(held)}"
+        line += f", {len(held)} held: {_named(held, len(held))}"
     if doubtful:
         line += f"; not sure to conform: {_named(doubtful)}"
     if not held and not doubtful:

@@ -213,3 +213,16 @@ def test_readings_of_a_large_job_stay_in_their_table(
     (tmp_path / "job" / "readings.csv").unlink()
     with pytest.raises(InputError, match="Put it back"):
         read_record(tmp_path / "job")
+
+
+def test_stopped_at_the_pictures_says_what_is_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("floorfit.report.page.write_page", stop)
+    assert main(_write(tmp_path)) == 2
+    printed = capsys.readouterr()
+    assert "4 of 4 pockets corrected" in printed.out  # the answer was there before
+    assert "as it was before" in printed.err and not (tmp_path / "job").exists()

@@ -46,6 +46,7 @@ class Placer:
     area: Box
     taken: list[Box] = field(default_factory=list)
     squares: dict[tuple[int, int], list[Box]] = field(default_factory=dict)
+    misses: int = 0
 
     def is_free(self, box: Box) -> bool:
         """Whether a box lies in the area and touches no taken one."""
@@ -68,6 +69,7 @@ class Placer:
             if self.is_free(box):
                 self.take(box)
                 return box
+        self.misses += 1
         return None
 
 

@@ -26,6 +26,9 @@ _ASIDE_WEIGHT = 4.0
 Array = NDArray[np.float64]
 
 _LINE = 1.25
+#: Searches in vain after which a drawing counts as full.
+_MOST_MISSES = 300
+
 #: Room for the arrow of a tilt before its slope, in heights of the text.
 _ARROW = 1.6
 _MM_PER_POINT = 25.4 / 72
@@ -213,6 +216,8 @@ def _fallback(label: _Label, ways: list[tuple[Line, ...]], points: float) -> boo
 def _outside(label: _Label, lines: tuple[Line, ...]) -> bool:
     """Write a label near a floor that is too small for it, with a leader; return whether there was room."""
     view, floor = label.view, label.floor
+    if view.placer.misses > _MOST_MISSES:  # full: the search would be long and in vain
+        return False
     box = view.placer.first_free(_around(view.paper(*floor.label_at)), _size(lines, SIZES[-1]))
     if box is None:
         return False
@@ -229,7 +234,7 @@ def _on_part(view: View, box: Box) -> Array:
 
 
 def _around(centre: tuple[float, float]) -> Iterator[tuple[float, float]]:
-    for radius in np.arange(3.0, 45.0, 3.0):
+    for radius in np.arange(3.0, 33.0, 3.0):
         for angle in np.linspace(0, 2 * np.pi, max(8, int(radius * 1.5)), endpoint=False):
             yield (centre[0] + radius * float(np.cos(angle)), centre[1] + radius * float(np.sin(angle)))
 

@@ -125,6 +125,10 @@ def test_main_job_as_its_help_shows_it(tmp_path: Path) -> None:
     assert (done.returncode == 0) == last.endswith("all predicted to conform.")
     table = [line for line in done.stdout.splitlines() if "P01" in line and "shift" in line]
     assert table
+    readme = (ROOT / "README.md").read_text("utf-8").split("```")
+    block = next(part for part in readme if part.startswith("\npocket action"))
+    printed = [line.rstrip() for line in done.stdout.splitlines()]
+    assert all(line in printed for line in block.strip().splitlines() if line != "…")  # what the command prints
     assert all(len(line) <= 80 for line in table)
     assert f"floorfit apply {folder} PROGRAM" in done.stderr  # the next command, filled in
 
