@@ -147,7 +147,8 @@ def draw_readings(view: View, marks: Marks) -> None:
     else:
         view.axes.plot(*places.T, marker="o", linestyle="none", zorder=6, markersize=SINGLE, markerfacecolor="white",
                        markeredgecolor=INK, markeredgewidth=0.5)  # fmt: skip
-    view.axes.plot(*view.units(marks.aside).T, marker="x", linestyle="none", zorder=7, markersize=3.0 if marks.is_dense else 5.5,
+    small = 3.0 if marks.is_dense else 5.5
+    view.axes.plot(*view.units(marks.aside).T, marker="x", linestyle="none", zorder=7, markersize=small,
                    markeredgecolor=ASIDE, markeredgewidth=1.4)  # fmt: skip
 
 

@@ -145,10 +145,11 @@ def _near(floor: Floor, marks: Array, weights: Array) -> tuple[Array, Array]:
 
 def _common_size(labels: Sequence[_Label], lines: Lines) -> float:
     """Return the largest size at which three labels in four fit their floor, with their name and one way or other."""
+    every = [lines(label.view, label.floor) for label in labels]
     for points in SIZES:
         fits = [
-            any(len(_places(label, _size(way, points))) for way in lines(label.view, label.floor)[:2])
-            for label in labels
+            any(len(_places(label, _size(way, points))) for way in ways[:2] if len(way) > 1 or way == ways[0])
+            for label, ways in zip(labels, every, strict=True)
         ]
         if sum(fits) >= 0.75 * len(fits):
             return points
@@ -202,15 +203,20 @@ def _inside(label: _Label, lines: tuple[Line, ...], points: float) -> bool:
 def _fallback(label: _Label, ways: list[tuple[Line, ...]], points: float) -> bool:
     """Label a floor that is too small for the common size; return whether it got a number for its name."""
     name = ways[0][0]
-    for is_number in (False, True):
-        for smaller in (size for size in SIZES if size <= points):
-            for lines in (way for way in ways if (way[0] != name) == is_number):
-                if _inside(label, lines, smaller):
-                    return is_number
+    sizes = [size for size in SIZES if size <= points]
+    tries = [(way[0] != name, not _says_all(way), -size, k) for k, way in enumerate(ways) for size in sizes]
+    for is_number, _, size, k in sorted(tries):
+        if _inside(label, ways[k], -size):
+            return is_number
     for lines in ways:
         if _outside(label, lines):
             return lines[0] != name
     return False
+
+
+def _says_all(lines: tuple[Line, ...]) -> bool:
+    """Whether a way has numbers and not the name alone."""
+    return len(lines) > 1
 
 
 def _outside(label: _Label, lines: tuple[Line, ...]) -> bool:

@@ -192,7 +192,7 @@ def _facts(figure: Figure, record: Record, plan: Plan) -> None:
         (say("part"), plan.name),
         (say("job"), record.job),
         (say("date"), record.created),
-        (say("units"), say("{unit} throughout; slopes in {unit} per 100 {unit}").format(unit=plan.display.unit)),
+        (say("units"), say("{unit} throughout; slopes per 100 {unit}").format(unit=plan.display.unit)),
         (say("readings"), used),
     ]
     for k, (name, text) in enumerate(facts):
