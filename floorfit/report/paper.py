@@ -27,6 +27,8 @@ SIGNATURES = (marked("prepared"), marked("checked"), marked("released"))
 _LEFT, _RIGHT_MARGIN, _TOP = 13.0, 13.0, 12.0
 #: Height of a line of text and of a row of the appendix, mm; size of its text, points.
 _LINE, _ROW, _SMALL = 4.3, 3.9, 6.6
+#: Letters of a line of text.
+_LETTERS = 108
 #: Rows of the appendix on a page.
 ROWS = 60
 
@@ -181,10 +183,10 @@ def _heading(figure: Figure, text: str, y: float) -> float:
 
 
 def _lines(figure: Figure, title: str, lines: Sequence[str], y: float, room: float) -> float:
-    """Write a heading and lines under it, cut to the room; return the level below."""
+    """Write a heading and lines under it, each in three rows at most; return the level below."""
     y = _heading(figure, title, y)
-    for line in lines:
-        put(figure, _LEFT, y, fitted(line, 8, room), 8)
+    for row in (row for line in lines for row in wrap(line, _LETTERS)[:3]):
+        put(figure, _LEFT, y, fitted(row, 8, room), 8)
         y -= _LINE
     return y
 

@@ -13,7 +13,7 @@ from floorfit.report.paper import SIGNATURES
 from floorfit.report.plan_view import plain_text
 from floorfit.verify.pictures import as_data_url, png_of, verification_figure
 from floorfit.verify.proved import FloorProof, Verification
-from floorfit.verify.release import PROVED, by_need, write_release
+from floorfit.verify.release import PROVED, by_need, proved_sentence, write_release
 
 __all__ = ["Picture", "Row", "Sheet", "Table", "page_text", "verification_answers", "write_verification_page"]
 
@@ -107,7 +107,7 @@ def write_verification_page(
              *(f"{name}: {text}" for name, text in identity),
              say("every length in {unit}").format(unit=show.unit)]
         ),
-        sentence=plain_text(found.sentence),
+        sentence=proved_sentence(found, show),
         answers=answers,
         findings=[plain_text(str(finding)) for finding in found.findings],
         pictures=[Picture(as_data_url(png), words)],

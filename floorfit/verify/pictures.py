@@ -15,6 +15,7 @@ from floorfit.report.colours import AMOUNT, HATCHES, WEB, Anchors, colour_map
 from floorfit.report.format import Display
 from floorfit.report.labels import printable
 from floorfit.report.sheet import INK
+from floorfit.verify.release import proved_sentence
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -46,7 +47,9 @@ def verification_figure(found: Verification, show: Display) -> Figure:
     difference = (proof.deviation - proof.predicted) * show.per_mm
     rows = np.flatnonzero(np.isfinite(difference) & proof.is_used)
     top = max(float(np.abs(difference[rows]).max()) if len(rows) else 0.0, 1e-3 * show.per_mm)
-    figure, axes = _plan(found.part, say("Finished webs: {sentence}").format(sentence=found.sentence), show)
+    figure, axes = _plan(
+        found.part, say("Finished webs: {sentence}").format(sentence=proved_sentence(found, show)), show
+    )
     marks = {"conform": "", "undecided": "?", "nonconform": "!", "not-read": "–"}
     for pocket, floor in zip(found.part.pockets, found.floors, strict=True):
         shade = "#c8c8c8" if floor.verdict == "not-read" else "#f3f3f1"

@@ -20,7 +20,7 @@ from floorfit.verify.proved import FloorProof, Verification
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["PROVED", "by_need", "write_release"]
+__all__ = ["PROVED", "by_need", "proved_sentence", "write_release"]
 
 #: Words of the verdicts on finished webs.
 PROVED = {
@@ -42,6 +42,18 @@ CAUTIONS = (
 def by_need(found: Verification) -> list[FloorProof]:
     """Return the floors: not conforming, undecided, not read, then by probability."""
     return sorted(found.floors, key=lambda one: (_ORDER[one.verdict], one.probability))
+
+
+def proved_sentence(found: Verification, display: Display, most: int = 6) -> str:
+    """Return how the finished webs came out, in one sentence; floors that do not conform are named."""
+    conform = sum(floor.verdict == "conform" for floor in found.floors)
+    parts = [display.words("{n} of {m} pockets verified to conform").format(n=conform, m=len(found.floors))]
+    for verdict in ("nonconform", "undecided", "not-read"):
+        names = [plain_text(floor.pocket) for floor in found.floors if floor.verdict == verdict]
+        more = ["…"] if len(names) > most else []
+        if names:
+            parts.append(f"{len(names)} {display.words(PROVED[verdict])}: {', '.join([*names[:most], *more])}")
+    return "; ".join(parts) + "."
 
 
 def write_release(
@@ -70,7 +82,7 @@ def write_release(
     sheet = SignSheet(
         title=say("Sheet to sign: finished webs"),
         name=plain_text(found.part.name),
-        headline=plain_text(found.sentence),
+        headline=proved_sentence(found, display),
         identity=identity_lines(identity, files, display),
         measured=[_measured(found, display), *answers],
         counts=_counts(found, display),
@@ -98,9 +110,9 @@ def _counts(found: Verification, display: Display) -> list[tuple[str, str]]:
 def _columns(display: Display) -> list[Column]:
     say = display.words
     return [
-        Column(say("pocket"), 26), Column(say("verdict"), 25), Column(say("readings"), 15, True),
+        Column(say("pocket"), 26), Column(say("verdict"), 25), Column(say("readings"), 18, True),
         Column(say("web min"), 15, True), Column(say("web max"), 15, True), Column("P", 13, True),
-        Column(say("bias"), 14, True), Column("± (k = 2)", 14, True), Column(say("reason"), 47),
+        Column(say("bias"), 19, True), Column("± (k = 2)", 17, True), Column(say("reason"), 36),
     ]  # fmt: skip
 
 
