@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.readings.assign import assign_floors
+from floorfit.part.assign import assign_floors
 from floorfit.run import Result
+from floorfit.web import margin
 
 __all__ = ["Layers", "map_layers"]
 
@@ -61,7 +62,7 @@ def map_layers(result: Result) -> Layers | None:
     pocket = assign_floors(result.part, xx.ravel(), yy.ravel()).reshape(xx.shape)
     webs = [np.full(xx.shape, np.nan) for _ in range(3)]
     for index in range(len(result.part.pockets)):
-        _floor_layers(result, index, pocket == index, xx, yy, warp, webs)
+        _floor_layers(result, index, pocket == index, xx, yy, webs)
     return Layers(x, y, warp, warp_u, pocket, *webs)
 
 
@@ -81,18 +82,15 @@ def _inside(result: Result, xx: Array, yy: Array) -> NDArray[np.bool_]:
 
 
 def _floor_layers(
-    result: Result, index: int, here: NDArray[np.bool_], xx: Array, yy: Array, warp: Array, webs: list[Array]
+    result: Result, index: int, here: NDArray[np.bool_], xx: Array, yy: Array, layers: list[Array]
 ) -> None:
     pocket, decision = result.part.pockets[index], result.decisions[index]
-    x, y, w = xx[here], yy[here], warp[here]
+    x, y = xx[here], yy[here]
+    assert result.webs is not None
     nominal = pocket.nominal_web(x, y)
-    bias = result.settings.bias
-    webs[0][here] = nominal - w + bias
+    layers[0][here] = nominal + result.webs.before(pocket, x, y)
     if decision.action == "hold":
         return
-    deviation = decision.correction.at(x, y) - w + bias
-    webs[1][here] = nominal + deviation
-    lower, upper = pocket.tolerance.lower, pocket.tolerance.upper
-    below = deviation - lower if lower is not None else np.inf
-    above = upper - deviation if upper is not None else np.inf
-    webs[2][here] = np.minimum(below, above)
+    after = result.webs.after(pocket, decision.correction.at(x, y), x, y)
+    layers[1][here] = nominal + after
+    layers[2][here] = margin(pocket.tolerance, after)

@@ -119,11 +119,16 @@ class ReadingsRecord(_Model):
 
 
 class SurfaceRecord(_Model):
-    """The fitted warp: bicubic B-splines ``sum c[i][j] B_i(x) B_j(y)`` on open knot vectors, mm."""
+    """The fitted warp: bicubic B-splines ``sum c[i][j] B_i(x) B_j(y)`` on open knot vectors, mm.
+
+    ``available_mm``: on the same knots, web left by roughing less nominal web and finish stock; null where no Z of a
+    roughed floor was measured, and the floors lie as programmed.
+    """
 
     knots_x_mm: list[float]
     knots_y_mm: list[float]
     coefficients_mm: list[list[float]]
+    available_mm: list[list[float]] | None = None
     smoothing: float
     reach_mm: float = 0.0
     tension_mm: float = 0.0

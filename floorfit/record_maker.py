@@ -30,6 +30,7 @@ from floorfit.record import (
     SurfaceRecord,
 )
 from floorfit.run import Result
+from floorfit.surface.spline import Surface
 
 __all__ = ["closing_sentence", "make_record"]
 
@@ -137,12 +138,13 @@ def _surface(result: Result) -> SurfaceRecord | None:
     if fit is None:
         return None
     grid = fit.surface.grid
-    coefficients = fit.surface.coefficients.T if grid.swapped else fit.surface.coefficients
+    available = None if result.webs is None else result.webs.available
     x_axis, y_axis = (grid.across, grid.along) if grid.swapped else (grid.along, grid.across)
     return SurfaceRecord(
         knots_x_mm=x_axis.knots.tolist(),
         knots_y_mm=y_axis.knots.tolist(),
-        coefficients_mm=coefficients.tolist(),
+        coefficients_mm=_coefficients(fit.surface),
+        available_mm=None if available is None else _coefficients(available),
         smoothing=fit.smoothing,
         reach_mm=fit.reach,
         tension_mm=fit.tension,
@@ -153,6 +155,12 @@ def _surface(result: Result) -> SurfaceRecord | None:
         readings_used=int(result.used.is_used.sum()),
         notes=[],
     )
+
+
+def _coefficients(surface: Surface) -> list[list[float]]:
+    """Along X × Y, whichever way the grid lies."""
+    swapped = surface.grid.swapped
+    return (surface.coefficients.T if swapped else surface.coefficients).tolist()  # type: ignore[no-any-return]
 
 
 def _decision(one: Decision) -> DecisionRecord:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
     from floorfit.surface import Fit
+    from floorfit.web import Webs
 
 __all__ = ["Result", "Settings", "Used", "with_settings"]
 
@@ -114,6 +115,8 @@ class Result:
         What became of each reading.
     fit : Fit or None
         The surface; None where the readings do not fix one.
+    webs : Webs or None
+        What every web is worked out from; None without a surface.
     decisions : tuple of Decision
         One for each floor, in the part's order.
     neighbours : tuple of NeighbourStep
@@ -129,6 +132,7 @@ class Result:
     settings: Settings
     used: Used
     fit: Fit | None
+    webs: Webs | None
     decisions: tuple[Decision, ...]
     neighbours: tuple[NeighbourStep, ...] = ()
     findings: tuple[Finding, ...] = field(default=())

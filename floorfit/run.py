@@ -217,17 +217,18 @@ def _decided(
     from floorfit.decision import decide
     from floorfit.decision.advice import with_pushoff
     from floorfit.decision.budget import with_budgets
-    from floorfit.decision.common_bias import with_bias
     from floorfit.decision.neighbours import neighbour_steps
+    from floorfit.web import Webs
 
     readings = taken.readings
     counted = np.bincount(used.floor[used.is_used], minlength=len(part.pockets))
-    cap = _cap_surface(part, readings, screened, places, used, fit)
     dish = _dish(part, places, used, fit)
     rules = _decision_settings(settings, taken)
-    aimed, cap = with_bias(fit, cap, settings.bias)
-    decisions = decide(part, aimed, counted.tolist(), given.tolist(), rules, cap=cap, dish=dish, seed=settings.seed)
-    decisions = with_budgets(part, fit, decisions, _noise(screened, used, settings, taken))
+    webs = Webs(fit.surface, _available(part, readings, screened, places, used, fit), settings.bias)
+    decisions = decide(
+        part, webs, fit.posterior, counted.tolist(), given.tolist(), rules, dish=dish, seed=settings.seed
+    )
+    decisions = with_budgets(part, fit, webs, decisions, _noise(screened, used, settings, taken))
     if settings.force > 0:
         decisions = with_pushoff(part, decisions, settings.force)
     corrections = {one.pocket: one.correction for one in decisions}
@@ -237,6 +238,7 @@ def _decided(
         settings,
         used,
         fit,
+        webs,
         decisions,
         neighbour_steps(part, corrections, rib_max_mm=settings.rib_max),
         (*taken.findings, *screened.findings, *_fit_findings(readings, used, fit, places.agreed)),
@@ -254,7 +256,7 @@ def _dish(part: Part, places: _Places, used: Used, fit: Fit) -> float:
     return estimate_dish(part, floor.tolist(), places.points[good], fit.residuals[good], u)
 
 
-def _cap_surface(
+def _available(
     part: Part, readings: Readings, screened: Screened, places: _Places, used: Used, fit: Fit
 ) -> Surface | None:
     """Web left by roughing less nominal web and stock, where the floor's Z was measured.
@@ -344,4 +346,4 @@ def _without_surface(
     )
     decisions = hold_all(part, given.tolist(), words)
     findings = (*taken.findings, *screened.findings)
-    return Result(part, readings, settings, used, None, decisions, (), findings, taken.gauge, taken.frame)
+    return Result(part, readings, settings, used, None, None, decisions, (), findings, taken.gauge, taken.frame)

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from floorfit.decision.floor_warp import FloorWarp, floor_points
 from floorfit.part import Part, Pocket, Tolerance
+from floorfit.web import Webs
 
 __all__ = ["FLOOR", "KnownSurface", "SharedError", "floor_at", "known_fit", "one_pocket_part", "rectangle"]
 
@@ -67,6 +68,10 @@ def _gaussian(sd: float, count: int) -> Array:
     from scipy.stats import norm
 
     return np.asarray(sd * norm.ppf((np.arange(count) + 0.5) / count))
+
+
+def known_webs(warp: Warp, available: Warp | None = None, bias: float = 0.0) -> Any:
+    return Webs(KnownSurface(warp), None if available is None else KnownSurface(available), bias)  # type: ignore[arg-type]
 
 
 def known_fit(warp: Warp, sd: float = 0.001, count: int = 2000) -> Any:

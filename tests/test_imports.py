@@ -20,10 +20,10 @@ MAY = {
     "readings": {"part", "readings"},
     "surface": {"surface"},
     "planning": {"part", "readings", "surface", "planning"},
-    "decision": {"part", "surface", "decision"},
-    "nc": {"part", "surface", "decision", "record", "nc"},
+    "decision": {"part", "surface", "web", "decision"},
+    "nc": {"part", "surface", "web", "decision", "record", "nc"},
     "report": {"report", "record", "part.model", "cad.extracted"},  # what is drawn: frozen, no computation
-    "verify": {"part", "readings", "surface", "decision", "record", "report", "verify"},
+    "verify": {"part", "readings", "surface", "web", "decision", "record", "report", "verify"},
 }
 #: Numerics know nothing of files, polygons or print.
 NUMERICS_ONLY = {"numpy", "scipy", "threadpoolctl", "floorfit"}

@@ -12,6 +12,7 @@ from floorfit.decision.decision import Decision
 from floorfit.decision.floor_warp import floor_points
 from floorfit.part.model import Part, Pocket
 from floorfit.surface.fit import Fit
+from floorfit.web import Webs
 
 __all__ = ["ReadingNoise", "with_budgets"]
 
@@ -38,13 +39,16 @@ class ReadingNoise:
     machine_u: float = 0.0
 
 
-def with_budgets(part: Part, fit: Fit, decisions: Sequence[Decision], noise: ReadingNoise) -> tuple[Decision, ...]:
+def with_budgets(
+    part: Part, fit: Fit, webs: Webs, decisions: Sequence[Decision], noise: ReadingNoise
+) -> tuple[Decision, ...]:
     """Add the budget to each decision that has an offset uncertainty.
 
     Parameters
     ----------
     part : Part
     fit : Fit
+    webs : Webs
     decisions : sequence of Decision
         In the part's order.
     noise : ReadingNoise
@@ -57,7 +61,7 @@ def with_budgets(part: Part, fit: Fit, decisions: Sequence[Decision], noise: Rea
         beyond the linear parts (the smoothing's own spread, local dishing, and which place is the extreme) stands under
         smoothing and dishing.
     """
-    places = [_decisive(pocket, fit, one) for pocket, one in zip(part.pockets, decisions, strict=True)]
+    places = [_decisive(pocket, webs, one) for pocket, one in zip(part.pockets, decisions, strict=True)]
     scatter, between = fit.variance_split(places)
     return tuple(
         replace(one, budget=_budget(one, float(scatter[k]), float(between[k]), noise)) if one.readings_used else one
@@ -83,12 +87,12 @@ def _budget(decision: Decision, scatter: float, between: float, noise: ReadingNo
     return {cause: float(np.sqrt(max(variance, 0.0))) for cause, variance in parts.items()}
 
 
-def _decisive(pocket: Pocket, fit: Fit, decision: Decision) -> Array:
-    """The places that the offset hangs on: where the web left is least and greatest; the centroid for a surface."""
+def _decisive(pocket: Pocket, webs: Webs, decision: Decision) -> Array:
+    """The places that the offset hangs on: where the web wanted is least and greatest; the centroid for a surface."""
     if decision.action == "follow":
         return np.array([pocket.centroid])
     points = floor_points(pocket)
     x, y = points[:, 0], points[:, 1]
     plane = decision.correction.slope[0] * x + decision.correction.slope[1] * y
-    left = fit.surface.at(x, y) - plane
-    return np.asarray(points[[int(np.argmin(left)), int(np.argmax(left))]])
+    wanted = webs.aimed(x, y) - plane
+    return np.asarray(points[[int(np.argmin(wanted)), int(np.argmax(wanted))]])

@@ -1,6 +1,6 @@
 """The three ways to place a floor, and how likely each makes the whole floor conform.
 
-Deviation of the web from its local nominal: ``dz(x, y) − w(x, y)``, and never more than roughing left.
+Deviation of the web from its local nominal: `floorfit.web`.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from floorfit.decision.floor_warp import FloorWarp
 from floorfit.decision.settings import DecisionSettings
 from floorfit.errors import NumericalError
 from floorfit.part.model import Tolerance
+from floorfit.web import left_after
 
 __all__ = ["Candidate", "Chances", "best_candidate", "chances", "minimax_plane", "minimax_shift", "target"]
 
@@ -182,7 +183,7 @@ def _candidate(
     height: float,
 ) -> Candidate:
     offset = base + height
-    deviation = np.minimum(offset - floor.samples, floor.cap + (floor.mean - floor.samples))
+    deviation = left_after(offset, floor.samples, floor.left_samples)
     return Candidate(action, offset, (float(height), *slopes), chances(deviation, floor.pocket.tolerance))
 
 

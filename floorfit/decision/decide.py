@@ -18,8 +18,8 @@ from floorfit.decision.follow import follow_grid
 from floorfit.decision.rules import Wording, hold_reason, metal_notes
 from floorfit.decision.settings import DecisionSettings
 from floorfit.part.model import Part, Pocket
-from floorfit.surface.fit import Fit
-from floorfit.surface.spline import Surface
+from floorfit.surface.posterior import Posterior
+from floorfit.web import Webs, left_after, margin
 
 __all__ = ["decide", "hold_all", "verdict_of"]
 
@@ -31,12 +31,12 @@ WORKERS = 2
 
 def decide(
     part: Part,
-    fit: Fit,
+    webs: Webs,
+    posterior: Posterior,
     used: Sequence[int],
     given: Sequence[int],
     settings: DecisionSettings,
     *,
-    cap: Surface | None = None,
     dish: float = LEAST_DISH_MM,
     seed: int = 1,
     progress: Callable[[], None] | None = None,
@@ -46,13 +46,13 @@ def decide(
     Parameters
     ----------
     part : Part
-    fit : Fit
-        The warp and its uncertainty.
+    webs : Webs
+        The warp, and what roughing left.
+    posterior : Posterior
+        Joint samples of the warp.
     used, given : sequence of int
         Readings of each floor that the fit used, and that the file held, in the part's order.
     settings : DecisionSettings
-    cap : Surface, optional
-        See `floorfit.decision.floor_warp.floor_warp`.
     dish : float, mm
         Standard deviation of the webs' local dishing, from `floorfit.decision.dishing.estimate_dish`.
     seed : int
@@ -65,29 +65,29 @@ def decide(
     tuple of Decision, in the part's order
     """
     with threadpool_limits(limits=1, user_api="blas"):  # many small products: threads only wait for each other
-        return _decide(part, fit, used, given, settings, cap, dish, seed, progress)
+        return _decide(part, webs, posterior, used, given, settings, dish, seed, progress)
 
 
 def _decide(
     part: Part,
-    fit: Fit,
+    webs: Webs,
+    posterior: Posterior,
     used: Sequence[int],
     given: Sequence[int],
     settings: DecisionSettings,
-    cap: Surface | None,
     dish: float,
     seed: int,
     progress: Callable[[], None] | None,
 ) -> tuple[Decision, ...]:
     generator = np.random.default_rng([seed, 2])
-    common = settings.common_u * generator.standard_normal(fit.posterior.count)
-    dishes = dish * generator.standard_normal((len(part.pockets), fit.posterior.count))
+    common = settings.common_u * generator.standard_normal(posterior.count)
+    dishes = dish * generator.standard_normal((len(part.pockets), posterior.count))
 
     def decided(k: int) -> Decision:
-        floor = floor_warp(part.pockets[k], fit.surface, fit.posterior, common, dishes[k], cap)
+        floor = floor_warp(part.pockets[k], webs, posterior, common, dishes[k])
         if used[k] == 0:
             return _unmeasured(floor, given[k])
-        return _measured(floor, used[k], fit.surface, settings, Wording(part.units))
+        return _measured(floor, used[k], webs, settings, Wording(part.units))
 
     with ThreadPoolExecutor(WORKERS) as pool:
         out = []
@@ -122,7 +122,7 @@ def verdict_of(probability: float, level: float) -> Verdict:
     return "nonconform" if probability <= 1 - level else "undecided"
 
 
-def _measured(floor: FloorWarp, count: int, surface: Surface, settings: DecisionSettings, wording: Wording) -> Decision:
+def _measured(floor: FloorWarp, count: int, webs: Webs, settings: DecisionSettings, wording: Wording) -> Decision:
     chosen = best_candidate(floor, settings)
     held = reason = hold_reason(floor, chosen, settings, wording)
     verdict = verdict_of(chosen.chances.conform, settings.level)
@@ -137,7 +137,7 @@ def _measured(floor: FloorWarp, count: int, surface: Surface, settings: Decision
         offset_u=2 * _offset_deviation(floor, chosen),
         conformance_probability=chosen.chances.conform,
         verdict=verdict,
-        margin=_margin(floor.pocket, _after(floor, chosen)),
+        margin=float(margin(floor.pocket.tolerance, _after(floor, chosen)).min()),
         thin_probability=chosen.chances.thin,
         thick_probability=chosen.chances.thick,
         readings_used=count,
@@ -145,7 +145,7 @@ def _measured(floor: FloorWarp, count: int, surface: Surface, settings: Decision
     )
     if held:
         return decision
-    return _with_after(decision, floor, chosen, surface, metal_notes(floor, chosen, settings, wording))
+    return _with_after(decision, floor, chosen, webs, metal_notes(floor, chosen, settings, wording))
 
 
 def _unmeasured(floor: FloorWarp, total: int) -> Decision:
@@ -180,18 +180,16 @@ def _blank(pocket: Pocket, reason: str) -> Decision:
 
 
 def _with_before(decision: Decision, floor: FloorWarp) -> Decision:
-    deviation = np.minimum(-floor.mean, floor.cap)
+    deviation = left_after(0.0, floor.mean, floor.left)
     web = floor.pocket.web
     return replace(decision, web_before_min=web + float(deviation.min()), web_before_max=web + float(deviation.max()))
 
 
-def _with_after(
-    decision: Decision, floor: FloorWarp, chosen: Candidate, surface: Surface, notes: list[str]
-) -> Decision:
+def _with_after(decision: Decision, floor: FloorWarp, chosen: Candidate, webs: Webs, notes: list[str]) -> Decision:
     after, web = _after(floor, chosen), floor.pocket.web
     return replace(
         decision,
-        correction=_correction(floor.pocket, chosen, surface),
+        correction=_correction(floor.pocket, chosen, webs),
         web_after_min=web + float(after.min()),
         web_after_max=web + float(after.max()),
         web_after_interval=_interval(floor, chosen),
@@ -199,29 +197,21 @@ def _with_after(
     )
 
 
-def _correction(pocket: Pocket, chosen: Candidate, surface: Surface) -> Correction:
+def _correction(pocket: Pocket, chosen: Candidate, webs: Webs) -> Correction:
     height, slope_x, slope_y = chosen.plane
     if chosen.action != "follow":
         return Correction(chosen.action, pocket.centroid, height, (slope_x, slope_y))
-    offset = height + float(surface.at(*pocket.centroid))
-    return Correction("follow", pocket.centroid, offset, (0.0, 0.0), follow_grid(pocket, surface, height))
+    offset = height + float(webs.aimed(*pocket.centroid))
+    return Correction("follow", pocket.centroid, offset, (0.0, 0.0), follow_grid(pocket, webs, height))
 
 
 def _after(floor: FloorWarp, chosen: Candidate) -> Array:
-    """Deviation of the web from nominal with the offset; the cutter adds no metal."""
-    return np.minimum(chosen.offset - floor.mean, floor.cap)
-
-
-def _margin(pocket: Pocket, deviation: Array) -> float:
-    lower, upper = pocket.tolerance.lower, pocket.tolerance.upper
-    below = float("inf") if lower is None else float(deviation.min()) - lower
-    above = float("inf") if upper is None else upper - float(deviation.max())
-    return min(below, above)
+    return left_after(chosen.offset, floor.mean, floor.left)
 
 
 def _interval(floor: FloorWarp, chosen: Candidate) -> tuple[float, float]:
     """95 % interval that holds the least and the greatest web over the floor."""
-    deviation = np.minimum(chosen.offset - floor.samples, floor.cap + (floor.mean - floor.samples))
+    deviation = left_after(chosen.offset, floor.samples, floor.left_samples)
     low = float(np.quantile(deviation.min(axis=1), 0.025))
     high = float(np.quantile(deviation.max(axis=1), 0.975))
     return floor.pocket.web + low, floor.pocket.web + high

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from floorfit.decision.dishing import dish_shape
 from floorfit.part.model import Pocket
 from floorfit.surface.posterior import Posterior
-from floorfit.surface.spline import Surface
+from floorfit.web import Webs
 
 __all__ = ["FloorWarp", "floor_points", "floor_warp", "grid_spacing"]
 
@@ -31,10 +31,10 @@ class FloorWarp:
     points : (k, 2) ndarray, mm
         Inside, edge and corners.
     mean : (k,) ndarray, mm
-        Best estimate of the warp.
+        Best estimate of the warp less the common bias.
     samples : (count, k) ndarray, mm
-        Joint samples of the warp, what all readings share included.
-    cap : (k,) ndarray, mm
+        Joint samples of the same, what all readings share included.
+    left : (k,) ndarray, mm
         Web left by roughing less nominal web: no cut can leave more.
     """
 
@@ -42,7 +42,12 @@ class FloorWarp:
     points: Array
     mean: Array
     samples: Array
-    cap: Array
+    left: Array
+
+    @property
+    def left_samples(self) -> Array:
+        """What roughing left, for each joint sample: a plate that stands higher has less web, mm."""
+        return np.asarray(self.left + (self.mean - self.samples))
 
     @property
     def deviation(self) -> Array:
@@ -82,29 +87,23 @@ def grid_spacing(pocket: Pocket, inside: int = INSIDE) -> float:
     return float(np.sqrt(pocket.polygon.area / inside))
 
 
-def floor_warp(
-    pocket: Pocket, surface: Surface, posterior: Posterior, common: Array, dish: Array, cap: Surface | None
-) -> FloorWarp:
+def floor_warp(pocket: Pocket, webs: Webs, posterior: Posterior, common: Array, dish: Array) -> FloorWarp:
     """Evaluate surface and samples over a floor.
 
     Parameters
     ----------
     pocket : Pocket
-    surface : Surface
-        Best estimate of the warp.
+    webs : Webs
+        Best estimate of the warp, and what roughing left.
     posterior : Posterior
-        Its joint samples.
+        Joint samples of the warp.
     common : (count,) ndarray, mm
         What all readings share, one value a sample.
     dish : (count,) ndarray, mm
         Height of the floor's own dish, one value a sample (`floorfit.decision.dishing`).
-    cap : Surface or None
-        Web left by roughing less nominal web and stock, where the roughed floor's Z was measured; None where the
-        floor is taken to lie where the programme put it, and the web is then stock less warp.
     """
     points = floor_points(pocket)
-    mean = surface.at(points[:, 0], points[:, 1])
+    mean = webs.aimed(points[:, 0], points[:, 1])
     samples = mean + posterior.samples_at(points) + common[:, None]
     samples += dish[:, None] * dish_shape(pocket, points)
-    left = -mean if cap is None else cap.at(points[:, 0], points[:, 1])
-    return FloorWarp(pocket, points, mean, samples, pocket.finish_stock + left)
+    return FloorWarp(pocket, points, mean, samples, webs.left(pocket, points[:, 0], points[:, 1]))

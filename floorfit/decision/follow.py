@@ -6,7 +6,7 @@ import numpy as np
 
 from floorfit.decision.decision import FollowGrid
 from floorfit.part.model import Pocket
-from floorfit.surface.spline import Surface
+from floorfit.web import Webs
 
 __all__ = ["follow_grid"]
 
@@ -16,7 +16,7 @@ BILINEAR_MM = 0.002
 MOST_NODES = 400
 
 
-def follow_grid(pocket: Pocket, surface: Surface, height: float) -> FollowGrid:
+def follow_grid(pocket: Pocket, webs: Webs, height: float) -> FollowGrid:
     """Offset ``height + w(x, y)`` over a floor's bounding box.
 
     The error of bilinear interpolation is at most ``(hx² |w_xx| + hy² |w_yy|) / 8``; it is checked at the middles of
@@ -25,7 +25,7 @@ def follow_grid(pocket: Pocket, surface: Surface, height: float) -> FollowGrid:
     Parameters
     ----------
     pocket : Pocket
-    surface : Surface
+    webs : Webs
     height : float, mm
         Constant over the surface.
     """
@@ -33,9 +33,9 @@ def follow_grid(pocket: Pocket, surface: Surface, height: float) -> FollowGrid:
     count = 9
     while True:
         xs, ys = np.linspace(x0, x1, count), np.linspace(y0, y1, count)
-        grid = FollowGrid(xs, ys, height + surface.on_grid(xs, ys))
+        grid = FollowGrid(xs, ys, height + webs.aimed_on_grid(xs, ys))
         mx, my = (xs[:-1] + xs[1:]) / 2, (ys[:-1] + ys[1:]) / 2
-        miss = np.abs(grid.at(mx[:, None], my[None, :]) - height - surface.on_grid(mx, my)).max()
+        miss = np.abs(grid.at(mx[:, None], my[None, :]) - height - webs.aimed_on_grid(mx, my)).max()
         if miss <= BILINEAR_MM / 2 or count > MOST_NODES:
             return grid
         count = 2 * count - 1

@@ -11,6 +11,7 @@ from floorfit.decision.candidates import Candidate
 from floorfit.decision.floor_warp import FloorWarp
 from floorfit.decision.settings import DecisionSettings
 from floorfit.units import MM_PER_UNIT, Unit
+from floorfit.web import depth_of_cut
 
 __all__ = ["Wording", "hold_reason", "metal_notes"]
 
@@ -59,7 +60,7 @@ def hold_reason(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings,
 
 def metal_notes(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> list[str]:
     """What a person should know of the metal, where the floor is cut all the same."""
-    chip = floor.cap - (chosen.offset - floor.mean)
+    chip = depth_of_cut(chosen.offset, floor.mean, floor.left)
     least = int(np.argmin(chip))
     where = wording.place(floor.points[least])
     if chip[least] <= 0:
@@ -98,8 +99,8 @@ def _no_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, w
     lower = floor.pocket.tolerance.lower
     if lower is None:
         return ""
-    worst = int(np.argmin(floor.cap))
-    missing = lower - float(floor.cap[worst])
+    worst = int(np.argmin(floor.left))
+    missing = lower - float(floor.left[worst])
     if missing <= 0:
         return ""
     return (
@@ -109,7 +110,7 @@ def _no_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, w
 
 
 def _over_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> str:
-    chip = floor.cap - (chosen.offset - floor.mean)
+    chip = depth_of_cut(chosen.offset, floor.mean, floor.left)
     worst = int(np.argmax(chip))
     most = floor.pocket.finish_stock + settings.limit if settings.max_cut is None else settings.max_cut
     if chip[worst] <= most:

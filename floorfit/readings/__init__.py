@@ -1,7 +1,6 @@
 """The readings: their table and file, the gauge, screening, and where to take them."""
 
-from floorfit.readings.assign import assign_floors
 from floorfit.readings.observations import Readings, readings_from_arrays
 from floorfit.readings.readings_file import read_readings
 
-__all__ = ["Readings", "assign_floors", "read_readings", "readings_from_arrays"]
+__all__ = ["Readings", "read_readings", "readings_from_arrays"]

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding
+from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
-from floorfit.readings.assign import assign_floors
 from floorfit.readings.kinds import reason_of
 from floorfit.readings.observations import Readings
 from floorfit.readings.rough_warp import RoughWarp

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
-from floorfit.readings.assign import assign_floors
 from floorfit.readings.kinds import reason_of
 from floorfit.readings.observations import Readings
 from floorfit.readings.ratios import name_thickness

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part, Pocket
-from floorfit.readings.assign import assign_floors
 from floorfit.readings.observations import Readings
 
 __all__ = ["UNKNOWN", "UNLABELLED", "Places", "find_places", "lies_in_corner", "rows_by_floor", "wall_distance"]

@@ -10,18 +10,23 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
-from floorfit.record import MapRecord, Record, SurfaceRecord
+from floorfit.record import MapRecord, Record
 from floorfit.surface.axis import Axis
 from floorfit.surface.grid import Grid
 from floorfit.surface.spline import Surface
+from floorfit.web import Webs
 
-__all__ = ["Prediction", "part_of", "surface_of"]
+__all__ = ["Prediction", "part_of", "webs_of"]
 
 Array = NDArray[np.float64]
 
 #: Standard uncertainty of a warp whose record has no map, mm: the machine's and the gauge's together (common
 #: practice, no source).
 UNKNOWN_U_MM = 0.010
+
+_MISFIT = Finding(
+    "bad-record", "record.json", "surface", "knots and coefficients do not fit each other. Run `correct` again."
+)
 
 
 def part_of(record: Record) -> Part:
@@ -35,46 +40,59 @@ def part_of(record: Record) -> Part:
     return part_from_document(record.part, "record.json")
 
 
-def surface_of(record: SurfaceRecord) -> Surface:
-    """Return the fitted warp of a record: the same spline, from its knots and coefficients.
+def webs_of(record: Record) -> Webs | None:
+    """Return the webs of a record: the same splines, from their knots and coefficients; None without a surface.
 
     Raises
     ------
     InputError
         If knots and coefficients do not fit each other.
     """
-    counts = [len(knots) - 4 for knots in (record.knots_x_mm, record.knots_y_mm)]
-    rows = {len(row) for row in record.coefficients_mm}
-    if min(counts) < 4 or len(record.coefficients_mm) != counts[0] or rows != {counts[1]}:
-        text = "knots and coefficients do not fit each other. Run `correct` again."
-        raise InputError([Finding("bad-record", "record.json", "surface", text)])
-    axes = [Axis(np.array(knots[3:-3])) for knots in (record.knots_x_mm, record.knots_y_mm)]
-    return Surface(Grid(axes[0], axes[1], False), np.array(record.coefficients_mm))
+    found = record.surface
+    if found is None:
+        return None
+    axes = [_axis(found.knots_x_mm), _axis(found.knots_y_mm)]
+    warp = _surface(axes, found.coefficients_mm)
+    available = None if found.available_mm is None else _surface(axes, found.available_mm)
+    is_z_measured = any(z is not None for z in record.readings.z_mm)
+    bias = float(record.settings.get("bias", 0.0))
+    # Records of 0.1 do not hold what roughing left where its Z was measured.
+    return Webs(warp, available, bias, is_left_known=available is not None or not is_z_measured)
+
+
+def _axis(knots: list[float]) -> Axis:
+    if len(knots) < 8:
+        raise InputError([_MISFIT])
+    return Axis(np.array(knots[3:-3]))
+
+
+def _surface(axes: list[Axis], coefficients: list[list[float]]) -> Surface:
+    shape = tuple(len(axis.knots) - 4 for axis in axes)
+    if len(coefficients) != shape[0] or {len(row) for row in coefficients} != {shape[1]}:
+        raise InputError([_MISFIT])
+    return Surface(Grid(axes[0], axes[1], False), np.array(coefficients))
 
 
 @dataclass(frozen=True)
 class Prediction:
     """Deviation of the finished web from its local nominal, as a job predicted it.
 
-    ``dz(x, y) − w(x, y) + bias``, and never more than roughing left where the roughed floor lay as programmed.
-
     Parameters
     ----------
     record : Record
     part : Part
-    surface : Surface or None
-        The warp; None where the job had none.
+    webs : Webs or None
+        What the webs hang on; None where the job had no surface.
     """
 
     record: Record
     part: Part
-    surface: Surface | None
+    webs: Webs | None
 
     @classmethod
     def of(cls, record: Record) -> Prediction:
-        """Read part and surface back from a record."""
-        surface = None if record.surface is None else surface_of(record.surface)
-        return cls(record, part_of(record), surface)
+        """Read part and webs back from a record."""
+        return cls(record, part_of(record), webs_of(record))
 
     @property
     def bias(self) -> float:
@@ -88,11 +106,8 @@ class Prediction:
     def deviation(self, index: int, x: ArrayLike, y: ArrayLike) -> Array:
         """Predicted deviation on a floor, mm; for a held floor, of one cut at its nominal Z."""
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-        warp = np.zeros(xs.shape) if self.surface is None else self.surface.at(xs, ys)
-        offset = self.record.decisions[index].correction().at(xs, ys) + self.bias
-        if not self._is_z_measured and not self.is_held(index):
-            offset = np.minimum(offset, self.part.pockets[index].finish_stock)
-        return np.asarray(offset - warp)
+        offset = self.record.decisions[index].correction().at(xs, ys)
+        return offset if self.webs is None else self.webs.after(self.part.pockets[index], offset, xs, ys)
 
     def deviation_u(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Standard uncertainty of the predicted warp, mm, from the record's map."""
@@ -100,10 +115,6 @@ class Prediction:
         if self.record.map is None:
             return np.full(xs.shape, UNKNOWN_U_MM)
         return _bilinear(self.record.map, xs, ys)
-
-    @property
-    def _is_z_measured(self) -> bool:
-        return any(z is not None for z in self.record.readings.z_mm)
 
 
 def _bilinear(grid: MapRecord, x: Array, y: Array) -> Array:

@@ -9,6 +9,7 @@ from known_warp import FLOOR, one_pocket_part
 from floorfit.decision import Decision, DecisionSettings, decide
 from floorfit.decision.budget import ReadingNoise, with_budgets
 from floorfit.surface import Fit, fit_surface
+from floorfit.web import Webs
 
 PART = one_pocket_part()
 POINTS = np.stack(np.meshgrid([-70.0, 0, 70], [-50.0, 0, 50], indexing="ij"), axis=-1).reshape(-1, 2)
@@ -23,8 +24,8 @@ def fit() -> Fit:
 
 def _decided(fit: Fit, **noise: float) -> Decision:
     shared = np.hypot(noise.get("calibration_u", 0.0), noise.get("machine_u", 0.0))
-    decisions = decide(PART, fit, [9], [9], DecisionSettings(common_u=float(shared)))
-    return with_budgets(PART, fit, decisions, ReadingNoise(**noise))[0]
+    decisions = decide(PART, Webs(fit.surface), fit.posterior, [9], [9], DecisionSettings(common_u=float(shared)))
+    return with_budgets(PART, fit, Webs(fit.surface), decisions, ReadingNoise(**noise))[0]
 
 
 @pytest.mark.parametrize(
@@ -55,8 +56,8 @@ def test_repeatability_is_near_that_of_a_mean(fit: Fit) -> None:
 
 
 def test_held_floor_without_readings_has_no_budget(fit: Fit) -> None:
-    decisions = decide(PART, fit, [0], [0], DecisionSettings())
-    assert with_budgets(PART, fit, decisions, ReadingNoise())[0].budget == {}
+    decisions = decide(PART, Webs(fit.surface), fit.posterior, [0], [0], DecisionSettings())
+    assert with_budgets(PART, fit, Webs(fit.surface), decisions, ReadingNoise())[0].budget == {}
 
 
 def test_floor_id_is_kept(fit: Fit) -> None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from known_warp import FLOOR, known_fit, one_pocket_part, rectangle
+from known_warp import FLOOR, known_fit, known_webs, one_pocket_part, rectangle
 
 from floorfit.decision import Decision, DecisionSettings, decide, hold_all, verdict_of
 from floorfit.part import Pocket, Tolerance
@@ -17,10 +17,11 @@ FIRM = 1e-5
 def decide_one(
     warp, *, pocket: Pocket = FLOOR, sd: float = FIRM, used: int = 7, given: int = 7, **settings
 ) -> Decision:
-    cap = settings.pop("cap", None)
+    available = settings.pop("available", None)
     part = one_pocket_part(pocket)
     # No dish: the webs here are as the formula says.
-    return decide(part, known_fit(warp, sd), [used], [given], DecisionSettings(**settings), cap=cap, dish=0.0)[0]
+    webs, posterior = known_webs(warp, available), known_fit(warp, sd).posterior
+    return decide(part, webs, posterior, [used], [given], DecisionSettings(**settings), dish=0.0)[0]
 
 
 # --- signs (contract) ---------------------------------------------------------------------------------------------
@@ -135,11 +136,11 @@ def test_outside_readings() -> None:
 
 @pytest.mark.parametrize("sign", [1, -1])
 def test_over_limit(sign: int) -> None:
-    got = decide_one(lambda x, y: sign * 2.5, cap=known_fit(lambda x, y: 0.0).surface)
+    got = decide_one(lambda x, y: sign * 2.5, available=lambda x, y: 0.0)
     _is_held(got, "over-limit", "undecided")
     assert ("-2.500" in got.reason) == (sign < 0)
-    assert decide_one(lambda x, y: sign * 0.3, limit=0.2, cap=known_fit(lambda x, y: 0.0).surface).action == "hold"
-    assert decide_one(lambda x, y: sign * 0.3, limit=0.4, cap=known_fit(lambda x, y: 0.0).surface).action == "shift"
+    assert decide_one(lambda x, y: sign * 0.3, limit=0.2, available=lambda x, y: 0.0).action == "hold"
+    assert decide_one(lambda x, y: sign * 0.3, limit=0.4, available=lambda x, y: 0.0).action == "shift"
 
 
 def test_no_stock() -> None:
@@ -159,7 +160,7 @@ def test_cutter_adds_no_metal() -> None:
 
 
 def test_web_before_is_not_more_than_roughing_left() -> None:
-    got = decide_one(lambda x, y: 0.0, cap=known_fit(lambda x, y: -0.53).surface)
+    got = decide_one(lambda x, y: 0.0, available=lambda x, y: -0.53)
     assert got.web_before_max == pytest.approx(1.97, abs=1e-9)
 
 
@@ -236,11 +237,11 @@ def test_one_sided_tolerance_has_one_limit() -> None:
 
 def test_order_is_the_part_s_and_same_seed_same_numbers() -> None:
     part = replace(one_pocket_part(), pockets=tuple(replace(FLOOR, id=f"P{k}") for k in range(3)))
-    fit = known_fit(lambda x, y: 4e-4 * x, 0.01)
+    webs, posterior = known_webs(lambda x, y: 4e-4 * x), known_fit(lambda x, y: 4e-4 * x, 0.01).posterior
     told: list[int] = []
+    rules = DecisionSettings(common_u=0.01)
     one, two = (
-        decide(part, fit, [3] * 3, [3] * 3, DecisionSettings(common_u=0.01), progress=lambda: told.append(1))
-        for _ in range(2)
+        decide(part, webs, posterior, [3] * 3, [3] * 3, rules, progress=lambda: told.append(1)) for _ in range(2)
     )
     assert [decision.pocket for decision in one] == ["P0", "P1", "P2"]
     assert one == two

@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from known_warp import FLOOR, SharedError, known_fit, rectangle
+from known_warp import FLOOR, SharedError, known_fit, known_webs, rectangle
 
 from floorfit.decision.floor_warp import floor_points, floor_warp, grid_spacing
+from floorfit.web import Webs
 
 U_SHAPE = ((0, 0), (120, 0), (120, 100), (90, 100), (90, 30), (30, 30), (30, 100), (0, 100))
 SHAPES = {
@@ -50,19 +51,19 @@ def test_extreme_is_missed_by_less_than_a_third_of_a_micrometre() -> None:
     assert (1e-5 * (points**2).sum(axis=1)).min() < 0.0006  # half a diagonal of 10 mm cells: 1e-5 · 50
 
 
-def test_samples_hold_the_shared_part_and_the_cap_the_stock() -> None:
+def test_samples_hold_the_shared_part_and_what_is_left_the_stock() -> None:
     fit = known_fit(lambda x, y: 1e-3 * x)
     common = np.linspace(-1, 1, fit.posterior.count)
-    floor = floor_warp(FLOOR, fit.surface, SharedError(np.zeros(fit.posterior.count)), common, 0 * common, None)
+    floor = floor_warp(FLOOR, Webs(fit.surface), SharedError(np.zeros(fit.posterior.count)), common, 0 * common)
     assert floor.mean == pytest.approx(1e-3 * floor.points[:, 0])
     assert (floor.samples - floor.mean)[:, 7] == pytest.approx(common)
     # Roughed floor at nominal + stock, underside at w: the web left is nominal + stock − w (contract).
-    assert floor.cap == pytest.approx(0.5 - floor.mean)
+    assert floor.left == pytest.approx(0.5 - floor.mean)
     assert floor.deviation == pytest.approx(common.std())
 
 
-def test_measured_cap_is_taken_instead() -> None:
+def test_measured_web_is_taken_instead() -> None:
     fit = known_fit(lambda x, y: 0.1)
     zero = np.zeros(fit.posterior.count)
-    floor = floor_warp(FLOOR, fit.surface, SharedError(zero), zero, zero, known_fit(lambda x, y: 0.02).surface)
-    assert floor.cap == pytest.approx(0.52)
+    floor = floor_warp(FLOOR, known_webs(lambda x, y: 0.1, lambda x, y: 0.02), SharedError(zero), zero, zero)
+    assert floor.left == pytest.approx(0.52)

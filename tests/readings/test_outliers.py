@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from lying_readings import WIDTH, honest_rows, plate, table, warp
 
-from floorfit.readings.assign import assign_floors
+from floorfit.part.assign import assign_floors
 from floorfit.readings.observations import Readings
 from floorfit.readings.outliers import drift, name_outliers, sequence
 

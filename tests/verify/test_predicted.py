@@ -4,7 +4,7 @@ from finished_webs import small_record
 from scipy.interpolate import BSpline
 
 from floorfit.errors import InputError
-from floorfit.verify.predicted import Prediction, surface_of
+from floorfit.verify.predicted import Prediction, webs_of
 
 
 def test_surface_is_the_tensor_spline_of_the_record() -> None:
@@ -15,13 +15,13 @@ def test_surface_is_the_tensor_spline_of_the_record() -> None:
     columns = BSpline.design_matrix(y, surface.knots_y_mm, 3).toarray()
     expected = np.einsum("ni,ij,nj->n", rows, np.array(surface.coefficients_mm), columns)
     # independent evaluation by scipy's B-splines; 1e-9 mm: rounding of a few hundred terms
-    assert surface_of(surface).at(x, y) == pytest.approx(expected, abs=1e-9)
+    assert webs_of(small_record()).warp.at(x, y) == pytest.approx(expected, abs=1e-9)
 
 
 def test_deviation_is_offset_less_warp() -> None:
     record = small_record()
     prediction = Prediction.of(record)
-    warp = surface_of(record.surface).at([50.0, 90.0], [40.0, 70.0])  # type: ignore[arg-type]
+    warp = webs_of(record).warp.at([50.0, 90.0], [40.0, 70.0])  # type: ignore[arg-type]
     expected = record.decisions[0].correction().at([50.0, 90.0], [40.0, 70.0]) - warp
     assert prediction.deviation(0, [50.0, 90.0], [40.0, 70.0]) == pytest.approx(expected, abs=1e-12)
 
@@ -55,4 +55,4 @@ def test_surface_that_does_not_hold_together_is_refused() -> None:
     assert surface is not None
     broken = surface.model_copy(update={"coefficients_mm": surface.coefficients_mm[:-1]})
     with pytest.raises(InputError, match="do not fit each other"):
-        surface_of(broken)
+        webs_of(small_record().model_copy(update={"surface": broken}))

@@ -7,7 +7,7 @@ import pytest
 from matplotlib.path import Path as Outline
 
 from floorfit.part import Part, Pocket, Ring, Tolerance
-from floorfit.readings import assign_floors
+from floorfit.part.assign import assign_floors
 
 L_SHAPE: Ring = ((0, 0), (100, 0), (100, 40), (40, 40), (40, 100), (0, 100))
 U_SHAPE: Ring = ((0, 0), (120, 0), (120, 100), (90, 100), (90, 30), (30, 30), (30, 100), (0, 100))
