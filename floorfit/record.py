@@ -6,6 +6,7 @@ All lengths are millimetres whatever the part file's unit; the keys say so. A nu
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Literal
 
@@ -14,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from floorfit.decision.decision import Correction, FollowGrid
 from floorfit.errors import Finding, InputError
+from floorfit.sealed import changed_files
 
 __all__ = [
     "RECORD_FORMAT",
@@ -201,6 +203,13 @@ class Record(_Model):
     findings: list[dict[str, str]]
     gauge: dict[str, Any] | None = None
     frame: dict[str, Any] | None = None
+    seal: dict[str, str] | None = None  # stays the last entry: see floorfit.sealed
+
+    def pieces(self) -> Iterator[str]:
+        """Yield the record as JSON, an entry at a time: a large one need not stand in memory twice."""
+        for number, name in enumerate(type(self).model_fields):
+            yield ("," if number else "{") + self.model_dump_json(include={name})[1:-1]
+        yield "}"
 
 
 def record_schema() -> dict[str, Any]:
@@ -223,7 +232,8 @@ def read_record(path: str | Path) -> Record:
     Raises
     ------
     InputError
-        If there is no record, it is not JSON, is of another format, or does not fit the schema.
+        If there is no record, it is not JSON, is of another format, does not fit the schema, or if it or a table beside
+        it was changed after it was written.
     """
     file = Path(path)
     file = file / "record.json" if file.is_dir() else file
@@ -231,6 +241,8 @@ def read_record(path: str | Path) -> Record:
         text = file.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise InputError([_finding(file, "", f"cannot be read ({error}). Name a job folder.")]) from error
+    if changed := changed_files(file, text):
+        raise InputError(changed)
     return _checked(file, text)
 
 

@@ -12,9 +12,9 @@ import json
 from pathlib import Path
 
 import numpy as np
+from floorfit.readings.assign import assign_floors
 
 import floorfit
-from floorfit.readings.assign import assign_floors
 
 SEED = 49
 NOISE, PUSHED = 0.010, 0.004

@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from floorfit.cli.help import HelpFormatter
 from floorfit.cli.stop import stoppable
 from floorfit.errors import FloorfitError
+from floorfit.plain_text import printable
 
 __all__ = ["main"]
 
@@ -76,7 +77,7 @@ def _refuse(text: str, debug: bool) -> int:
         import traceback
 
         traceback.print_exc()
-    print(f"floorfit: {text}", file=sys.stderr)
+    print(printable(f"floorfit: {text}"), file=sys.stderr)
     return 2
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from floorfit.cli.left_behind import HELD, clear_left_behind, temporary_folder
 from floorfit.errors import OutputError
+from floorfit.plain_text import printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -22,7 +23,7 @@ __all__ = ["progress_bar", "refuse_existing", "say", "stderr_console", "whole_fi
 
 def say(text: str) -> None:
     """Print one message for a person on stderr."""
-    print(text, file=sys.stderr)
+    print(printable(text), file=sys.stderr)
 
 
 def stderr_console() -> Console:
