@@ -32,9 +32,11 @@ import small_part
 LONGEST = 30
 #: Cells, numbers and names that readers stumble over.
 TOKENS = (
-    "nan", "inf", "-inf", "1e999", "-0", "1e-320", "999999999999999999999", "0x10", "1_0", "١٢", "", " ", "\x00", "\ufeff",
-    "=1+1", "\u202e", "\x1b[2J", "null", "true", "[]", "{}", "[[[[[[[[", '"', "'", "(", ")", "%", "#", ";", ",", "\r", "\n",
-    "\t", "../../x", "é", "G2", "G91", "Z-1e9", "N", "<!ENTITY x SYSTEM 'file:///'>", "-" * 50, "9" * 400,
+    "nan", "inf", "-inf", "1e999", "-0", "1e-320", "999999999999999999999", "0x10", "1_0", "١٢",
+    "", " ", "\x00", "\ufeff",
+    "=1+1", "\u202e", "\x1b[2J", "null", "true", "[]", "{}", "[[[[[[[[", '"', "'", "(", ")", "%", "#",
+    ";", ",", "\r", "\n", "\t", "../../x", "é", "G2", "G91", "Z-1e9", "N", "<!ENTITY x SYSTEM 'file:///'>",
+    "-" * 50, "9" * 400,
 )  # fmt: skip
 VALUES = (
     None,
@@ -253,7 +255,9 @@ KINDS: dict[str, Kind] = {
         lambda: DATUMS, spoil_text, "x.csv",
         lambda x, out: ["correct", *_given("part.json", "readings.csv"), "--datums", x, "-o", out],
     ),
-    "record to apply": (_record, spoil_json, "job/record.json", lambda x, out: ["apply", x, *_given("finish.nc"), "-o", out]),
+    "record to apply": (
+        _record, spoil_json, "job/record.json", lambda x, out: ["apply", x, *_given("finish.nc"), "-o", out],
+    ),
     "record to verify": (
         _record, spoil_json, "job/record.json", lambda x, out: ["verify", x, *_given("readings.csv"), "-o", out],
     ),

@@ -20,8 +20,8 @@ from floorfit.errors import InputError
 pytestmark = pytest.mark.xdist_group("fuzz")
 
 #: What went wrong before it was mended: a facet that names a vertex that is not there (IndexError), a drawing cut off
-#: in its header (StopIteration).
-KEPT = [("ply", 3), ("dxf", 5)]
+#: in its header (StopIteration), vertices of two coordinates (ValueError).
+KEPT = [("ply", 3), ("dxf", 5), ("obj", 111)]
 #: Seconds for each kind, at most, and cases.
 SECONDS, CASES = 1.2, 40
 

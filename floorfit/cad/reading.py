@@ -107,7 +107,7 @@ _NO_UNIT = "the numbers carry no unit. State it: --units mm, cm, m or in."
 
 
 #: Formats that are read from memory: what such a file names beside itself (buffers, materials) is never opened.
-_ALONE = (".stl", ".obj", ".ply", ".glb")
+_ALONE = (".stl", ".obj", ".ply", ".glb", ".gltf")
 
 
 def _check_path(path: Path) -> None:
@@ -140,6 +140,8 @@ def _load(path: Path, settings: ExtractSettings) -> tuple[NDArray[np.float64], N
         else:
             scene = trimesh.load_scene(str(path), process=False, **more)
         vertices, faces = _soup(scene)
+        if vertices.ndim != 2 or vertices.shape[1] != 3:
+            raise ValueError(f"vertices of {vertices.shape[-1]} coordinates, 3 were expected")
         if len(faces) and not 0 <= faces.min() <= faces.max() < len(vertices):
             raise ValueError(f"a facet names vertex {faces.min()} to {faces.max()}, the file has {len(vertices)}")
     except Exception as error:
