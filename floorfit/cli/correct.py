@@ -87,6 +87,7 @@ def run(args: argparse.Namespace) -> int:
     from floorfit.part.part_file import read_part
     from floorfit.readings.readings_file import read_readings
 
+    settings = _settings(args)
     refuse_existing(Path(args.output), replace=args.replace)
     part = read_part(args.part)
     readings = read_readings(args.readings, part.units)
@@ -101,9 +102,7 @@ def run(args: argparse.Namespace) -> int:
     from floorfit.run import correct
 
     with drawing_beside() as beside, whole_folder(args.output, replace=args.replace) as folder:
-        result = correct(
-            part, readings, _settings(args), gauge=gauge, frame=frame, expected=expected, progress=_progress()
-        )
+        result = correct(part, readings, settings, gauge=gauge, frame=frame, expected=expected, progress=_progress())
         record = make_record(result, inputs)
         write_job(result, record, folder, beside=beside)
     for finding in result.findings:
@@ -139,9 +138,16 @@ def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:
 
 
 def _settings(args: argparse.Namespace) -> Settings:
+    from dataclasses import replace
+
+    from floorfit.errors import InputError
     from floorfit.result import Settings
 
-    return Settings.of(**{name: getattr(args, name, None) for name in Settings().flat()})
+    try:
+        return Settings.of(**{name: getattr(args, name, None) for name in Settings().flat()})
+    except InputError as error:
+        named = [replace(one, source="", place=f"--{one.place.replace('_', '-')}") for one in error.findings]
+        raise InputError(named) from error
 
 
 def _progress() -> Callable[[str], None] | None:
