@@ -84,6 +84,7 @@ def correct(
         probe_radius_mm=chosen.probe_radius,
         wall_clearance_mm=chosen.wall_clearance,
         u_mm=chosen.reading_u,
+        z_u_mm=chosen.z_u,
     )
     given = np.bincount(screened.floor[screened.floor >= 0], minlength=len(part.pockets))
     tell("fitting the surface")
@@ -145,12 +146,11 @@ def _fitted(
     part: Part, readings: Readings, screened: Screened, settings: Settings, expected: Expected | None
 ) -> tuple[_Places, Fit]:
     from floorfit.readings.repeats import combine
-    from floorfit.readings.warp import warp_values
     from floorfit.surface import fit_surface
 
     if not screened.used.any():
         raise NumericalError("no reading can be used. Take at least three on each floor, spread over it.")
-    warp = warp_values(part, readings, screened.floor, u_mm=settings.reading_u, z_u_mm=settings.z_u)
+    warp = screened.warp
     values = np.column_stack([readings.x, readings.y, warp.w])
     together = combine(screened.place, screened.used, values, warp.u)
     places = _Places(together.rows, together.values[:, :2], together.values[:, 2], together.u)

@@ -193,3 +193,13 @@ def test_progress_is_told() -> None:
     told: list[str] = []
     correct(small_part.part(), small_part.readings(rows=slice(0, 1)), progress=told.append)
     assert told
+
+
+def test_stated_uncertainty_of_z_reaches_record_and_budget() -> None:
+    # Root sum of squares of independent parts (JCGM 100, 5.1.2): 0.010 of the reading and 0.030 of Z give 0.0316.
+    x, y = small_part.places()
+    readings = readings_from_arrays(x, y, np.full(len(x), 2.5), z=2.5 + small_part.plane(x, y))
+    result = correct(small_part.part(), readings, Settings(z_u=0.03))
+    assert result.used.u == pytest.approx(np.hypot(0.010, 0.030))
+    budget = result.decisions[0].budget_mm
+    assert budget["floor Z"] > budget["repeatability"] > 0

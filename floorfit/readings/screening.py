@@ -27,7 +27,7 @@ from floorfit.readings.repeats import (
 )
 from floorfit.readings.rough_warp import RoughWarp, fit_rough_warp
 from floorfit.readings.sites import Places, find_places
-from floorfit.readings.warp import DEFAULT_U_MM, Warp, warp_values
+from floorfit.readings.warp import DEFAULT_U_MM, DEFAULT_Z_U_MM, Warp, warp_values
 
 __all__ = ["Screened", "screen"]
 
@@ -92,6 +92,7 @@ def screen(
     wall_clearance_mm: float = 0.0,
     same_place_mm: float = SAME_PLACE_MM,
     u_mm: float = DEFAULT_U_MM,
+    z_u_mm: float = DEFAULT_Z_U_MM,
     thickness: Array | None = None,
 ) -> Screened:
     """Screen readings before the fit.
@@ -110,6 +111,8 @@ def screen(
         Readings nearer to each other than this are repeats.
     u_mm : float, mm
         Standard uncertainty of a reading whose row states none.
+    z_u_mm : float, mm
+        Standard uncertainty of a measured Z.
     thickness : (n,) ndarray, mm, optional
         In place of ``readings.thickness``, after a gauge was applied.
 
@@ -120,7 +123,7 @@ def screen(
     """
     read = np.asarray(readings.thickness if thickness is None else thickness, float)
     places = find_places(part, readings)
-    warp = warp_values(part, readings, places.floor, u_mm=u_mm, thickness=read)
+    warp = warp_values(part, readings, places.floor, u_mm=u_mm, z_u_mm=z_u_mm, thickness=read)
     work = _Work(part, readings, read, places, warp)
     work.blanks()
     work.inconsistent()
