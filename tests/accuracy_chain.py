@@ -130,7 +130,7 @@ def _figures(plate: Plate, decision) -> Figures:  # type: ignore[no-untyped-def]
     width = pocket.tolerance.width
     truth = floor_truth(plate, pocket)
     by_shift, by_tilt = truth.warp_max - truth.warp_min <= width, 2 * _half_band(points, warp) <= width
-    head = (decision.pocket, decision.action, decision.verdict, decision.reason)
+    head = (decision.pocket, decision.action, decision.verdict, str(decision.reason))
     if decision.action == "hold":
         return Figures(*head, None, None, None, None, None, None, by_shift, by_tilt, None)
     deviation = decision.correction.at(*points.T) - warp
@@ -198,7 +198,7 @@ def summarise(figures: Iterable[Figures]) -> Summary:
     cut = [f for f in every if f.offset_error is not None]
     errors = np.array([f.offset_error for f in cut], float)
     webs = np.array([(f.web_min_error, f.web_max_error) for f in cut], float)
-    stated = np.array([f.offset_u_mm for f in cut], float) * 1.959964 / 2
+    stated = np.array([f.offset_u for f in cut], float) * 1.959964 / 2
     reach = [f for f in every if f.by_shift or f.by_tilt]
     share = max(1, len(reach))
     return Summary(
