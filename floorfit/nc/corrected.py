@@ -5,12 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
 from floorfit.errors import Finding
 
-__all__ = ["Corrected", "Held", "PocketChange", "SectionTrace", "Walls"]
+__all__ = ["Corrected", "Held", "PocketChange", "Walls"]
 
 #: What to do with motion over held floors.
 Held = Literal["cut", "skip", "refuse"]
@@ -51,26 +48,6 @@ class PocketChange:
 
 
 @dataclass(frozen=True)
-class SectionTrace:
-    """Z along the path over one floor, before and after, for a picture.
-
-    Parameters
-    ----------
-    pocket : str
-        Its id.
-    path : (n,) ndarray, mm
-        Way along the passes.
-    before, after : (n,) ndarray, mm
-        Z.
-    """
-
-    pocket: str
-    path: NDArray[np.float64]
-    before: NDArray[np.float64]
-    after: NDArray[np.float64]
-
-
-@dataclass(frozen=True)
 class Corrected:
     """A corrected programme, proved.
 
@@ -92,8 +69,6 @@ class Corrected:
         Motions compared by the proof.
     header_lines : int
         Lines of the header.
-    traces : tuple of SectionTrace
-        For the picture; floors with motion only.
     """
 
     data: bytes
@@ -104,10 +79,8 @@ class Corrected:
     changed_blocks: int
     motions: int
     header_lines: int
-    traces: tuple[SectionTrace, ...] = ()
 
     @property
     def is_complete(self) -> bool:
-        """Whether every floor was corrected, and nothing was found that a person must look at."""
-        done = all(change.motions and change.action != "hold" for change in self.pockets)
-        return done and not any(finding.code == "between" for finding in self.findings)
+        """Whether every floor was corrected."""
+        return all(change.motions and change.action != "hold" for change in self.pockets)

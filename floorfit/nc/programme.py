@@ -1,10 +1,10 @@
-"""Apply the offsets of a job to a finishing programme: read, recognise, plan, write, prove."""
+"""Apply the offsets of a job to a finishing programme: read, plan, check, write, prove."""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,17 +12,19 @@ from numpy.typing import NDArray
 
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
-from floorfit.nc.corrected import Corrected, Held, Walls
-from floorfit.nc.floor_index import Floor, Matches, floors_of, match
+from floorfit.nc.corrected import Corrected, Held, PocketChange, Walls
+from floorfit.nc.floor_bands import Floor, floors_of
 from floorfit.nc.header import has_header, header_lines, header_place
 from floorfit.nc.motions import CUTTING, FLOW, JUMP, UNKNOWN, Motions
 from floorfit.nc.programme_check import check_plan, check_programme
-from floorfit.nc.proof import prove
 from floorfit.nc.reader import read_motions
 from floorfit.nc.rewrite import write_plan
-from floorfit.nc.shifts import make_plan
+from floorfit.nc.rule import Gains
+from floorfit.nc.shifts import Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
-from floorfit.nc.summary import changes_of, traces_of
+from floorfit.nc.summary import changes_of
+from floorfit.nc.tip_path import TipPath
+from floorfit.nc.tools import Tools
 from floorfit.part.model import Part
 
 __all__ = ["apply_offsets"]
@@ -43,6 +45,10 @@ class _Options:
     units: str | None
     distance: str | None
     work_offset: str | None
+    tools: Tools
+    origin: Origin
+    clearance_mm: float | None
+    identity: Mapping[str, str]
     progress: Callable[[str, int, int], None] | None
 
     def tick(self, stage: str, total: int) -> Callable[[int], None] | None:
@@ -66,6 +72,11 @@ def apply_offsets(
     units: str | None = None,
     distance: str | None = None,
     work_offset: str | None = None,
+    tools: Tools | None = None,
+    origin: Origin | None = None,
+    band_mm: float | None = None,
+    clearance_mm: float | None = None,
+    identity: Mapping[str, str] | None = None,
     job: str = "",
     created: str = "",
     source: str = "",
@@ -89,6 +100,15 @@ def apply_offsets(
         Greatest difference between the offset along a motion and the one wanted.
     units, distance, work_offset : str or None
         In force before the programme says so (``"mm"``, ``"absolute"``); the offset whose zero is the part's.
+    tools : Tools or None
+        The cutters that are known; where one is not and its radius matters, the programme is refused.
+    origin : Origin or None
+        Where the programme's zero stands on the part; None where it is the part's.
+    band_mm, clearance_mm : float or None, mm
+        Height above a floor up to which motion moves with it, and least height of other motion above a corrected floor;
+        None for 0.4 of the finishing stock and for the band (rapids 0.5).
+    identity : mapping of str to str or None
+        What the header says of the part: name, serial, side.
     job, created, source : str
         Job id and date for the header; the programme's name.
     progress : callable or None
@@ -104,11 +124,25 @@ def apply_offsets(
         If it cannot be rewritten safely, is not for this part, or the proof fails.
     """
     name = source or ("programme" if isinstance(program, bytes) else Path(program).name)
-    options = _Options(name, tip_control, walls, held, tolerance_mm, units, distance, work_offset or None, progress)
+    options = _Options(
+        name,
+        tip_control,
+        walls,
+        held,
+        tolerance_mm,
+        units,
+        distance,
+        work_offset or None,
+        tools or Tools(),
+        origin or Origin(),
+        clearance_mm,
+        identity or {"part": part.name},
+        progress,
+    )
     _check_arguments(part, corrections, options)
     data = program if isinstance(program, bytes) else _read(Path(program))
     lines = _lines(data, name)
-    return _Run(floors_of(part, corrections), lines, options).result(data, job=job, created=created)
+    return _Run(part, floors_of(part, corrections, band_mm), lines, options).result(data, job=job, created=created)
 
 
 def _check_arguments(part: Part, corrections: Mapping[str, Correction], options: _Options) -> None:
@@ -143,11 +177,20 @@ def _lines(data: bytes, name: str) -> list[str]:
     return lines
 
 
+@dataclass(frozen=True)
+class _Understood:
+    """What a programme does, and what the rule asks of it."""
+
+    motions: Motions
+    path: TipPath
+    gains: Gains
+
+
 class _Run:
     """One programme on its way through the steps."""
 
-    def __init__(self, floors: tuple[Floor, ...], lines: list[str], options: _Options) -> None:
-        self.floors, self.options = floors, options
+    def __init__(self, part: Part, floors: tuple[Floor, ...], lines: list[str], options: _Options) -> None:
+        self.part, self.floors, self.options = part, floors, options
         self.active = tuple(floor for floor in floors if floor.is_active)
         self.guarded = tuple(floor for floor in floors if floor.is_held and options.held != "cut")
         self.bom = lines[0][:3] if lines and lines[0].startswith("\xef\xbb\xbf") else ""
@@ -155,40 +198,41 @@ class _Run:
         self.warnings: list[Finding] = []
 
     def result(self, data: bytes, *, job: str, created: str) -> Corrected:
-        motions, found, usable = self._understand()
+        seen = self._understand()
         if self.guarded:
-            motions, found, usable = self._without_held(motions, found, usable)
-        plan = make_plan(motions, self.floors, found, self.options.tolerance_mm)
-        findings = check_plan(
-            motions, self.active, found, plan, source=self.options.source, tolerance_mm=self.options.tolerance_mm
+            seen = self._without_held(seen)
+        motions, gains, options = seen.motions, seen.gains, self.options
+        self._stop_on(
+            check_plan(
+                motions, seen.path, self.active, gains, source=options.source, tolerance_mm=options.tolerance_mm
+            )
         )
-        self._stop_on(findings)
-        tick = self.options.tick("writing", len(self.lines))
-        fine = self._fine(motions, found)
-        written = write_plan(self.lines, motions, plan, self.options.source, fine=fine, tick=tick)
+        fine = self._fine(motions, gains)
+        tick = options.tick("writing", len(self.lines))
+        written = write_plan(self.lines, motions, gains, options.source, fine=fine, tick=tick)
         self._stop_on(written.findings)
         digest = hashlib.sha256(data).hexdigest()
         out, origin, head = self._assemble(written.blocks, job, created, digest)
-        added = self._prove(motions, out, origin, usable)
-        changes = changes_of(motions, self.floors, found, added, written.blocks)
+        self._prove(out, origin, seen)
+        changes = changes_of(motions, self.floors, gains, written.offset, written.blocks)
         self._check_walls(changes)
         count = len(written.blocks) + sum(finding.code == "skipped" for finding in self.warnings)
-        traces = traces_of(motions, self.floors, found, added)
         text = (self.bom + "".join(out)).encode("latin-1")
-        return Corrected(
-            text, changes, tuple(self.warnings), digest, len(self.lines), count, len(motions), head, traces
-        )
+        return Corrected(text, changes, tuple(self.warnings), digest, len(self.lines), count, len(motions), head)
 
-    def _fine(self, motions: Motions, found: Matches) -> NDArray[np.bool_]:
+    def _prove(self, out: list[str], origin: NDArray[np.intp], seen: _Understood) -> None:
+        pass
+
+    def _fine(self, motions: Motions, found: Gains) -> NDArray[np.bool_]:
         """Rows on floors whose offset would be lost in the decimals in use; say so once."""
-        units = motions.field("unit_mm").astype(float)
+        units = motions.field("unit_mm").astype(float) if len(motions) else np.zeros(0)
         step = np.where(units == 1.0, 0.001, 0.0001 * units)
         most = np.array([*(max(abs(value) for value in floor.dz_range) for floor in self.floors), 0.0])
         most[[not floor.is_active for floor in self.floors] + [True]] = 0.0
-        size = most[found.node]
+        size = most[found.floor]
         fine = np.asarray((size > 0) & (size < 0.5 * step))
         for floor in self.active:
-            rows = np.flatnonzero(fine & (found.node == floor.index))
+            rows = np.flatnonzero(fine & (found.floor == floor.index))
             if len(rows):
                 text = (
                     f"pocket {floor.pocket.id}: its offset is below the last decimal in use; Z has more decimals there."
@@ -197,36 +241,44 @@ class _Run:
                 self.warnings.append(Finding("decimals", self.options.source, place, text, "warning"))
         return fine
 
-    def _understand(self) -> tuple[Motions, Matches, NDArray[np.bool_]]:
+    def _understand(self) -> _Understood:
         options = self.options
         motions = options.read(self.lines, "reading")
-        usable = ~np.isin(motions.kind, (JUMP, FLOW))
+        usable = ~np.isin(motions.kind, (JUMP, FLOW, UNKNOWN))
         if options.work_offset and len(motions):
             usable &= motions.field("work_offset").astype(str) == options.work_offset.upper()
-        found = match(motions, self.floors, usable)
-        matters = self.active + self.guarded
+        path = tip_path(motions, options.tools, usable, options.origin)
+        gains = make_plan(
+            motions,
+            path,
+            self.floors if options.held != "cut" else _as_programmed(self.floors),
+            self.part.outline,
+            tolerance_mm=options.tolerance_mm,
+            clearance_mm=options.clearance_mm,
+        )
         findings = check_programme(
             motions,
-            matters,
-            found,
+            path,
+            self.active + self.guarded,
+            gains,
             source=options.source,
             tip_control=options.tip_control,
             work_offset=options.work_offset,
         )
         findings += [finding for finding in motions.findings if finding.severity == "warning"]
         self._stop_on(findings)
-        self._check_part(motions, found)
-        return motions, found, usable
+        self._check_part(motions, gains)
+        return _Understood(motions, path, gains)
 
     def _stop_on(self, findings: Sequence[Finding]) -> None:
         errors = [finding for finding in findings if finding.severity == "error"]
         if errors:
             raise InputError(errors[:_MOST_FINDINGS])
-        self.warnings += findings
+        self.warnings += [finding for finding in findings if finding not in self.warnings]
 
-    def _check_part(self, motions: Motions, found: Matches) -> None:
-        on_floor = (found.node >= 0) | (found.whole >= 0)
-        if found.partial or np.any(on_floor & np.isin(motions.kind, CUTTING)):
+    def _check_part(self, motions: Motions, found: Gains) -> None:
+        on_floor = (found.floor >= 0) | (found.whole >= 0)
+        if found.touched or found.guarded or np.any(on_floor & np.isin(motions.kind, CUTTING)):
             return
         lost = (motions.kind == UNKNOWN) | np.isnan(motions.xyz).any(axis=1)
         if not self.active and not self.guarded and np.any(lost & (motions.kind != JUMP)):
@@ -234,27 +286,27 @@ class _Run:
         text = "no cutting motion lies on any floor of this part. Is it this part's finishing programme, in its frame?"
         raise InputError([Finding("other-part", self.options.source, "", text)])
 
-    def _without_held(
-        self, motions: Motions, found: Matches, usable: NDArray[np.bool_]
-    ) -> tuple[Motions, Matches, NDArray[np.bool_]]:
-        rows = [(floor, _cut_rows(motions, found, floor)) for floor in self.guarded]
-        rows = [(floor, some) for floor, some in rows if len(some)]
+    def _without_held(self, seen: _Understood) -> _Understood:
+        rows = self._held_rows(seen)
         if not rows:
-            return motions, found, usable
+            return seen
         if self.options.held == "refuse":
-            self._stop_on([_held_finding(motions, floor, some, self.options.source) for floor, some in rows])
-        skipped = skip_held(self.lines, motions, [floor for floor, _ in rows], found, self.options.source)
+            self._stop_on([_held_finding(seen.motions, floor, some, self.options.source) for floor, some in rows])
+        skipped = skip_held(self.lines, seen.motions, [floor for floor, _ in rows], seen.gains, self.options.source)
         self._stop_on(skipped.findings)
         self.lines = skipped.lines
-        motions, found, usable = self._understand()
-        self._stop_on(
-            [
-                _held_finding(motions, floor, left, self.options.source)
-                for floor, _ in rows
-                if len(left := _cut_rows(motions, found, floor))
-            ]
-        )
-        return motions, found, usable
+        seen = self._understand()
+        left = self._held_rows(seen)
+        self._stop_on([_held_finding(seen.motions, floor, some, self.options.source) for floor, some in left])
+        return seen
+
+    def _held_rows(self, seen: _Understood) -> list[tuple[Floor, list[int]]]:
+        out = []
+        for floor in self.guarded:
+            rows = [row for row, floors in sorted(seen.gains.guarded.items()) if floor.index in floors]
+            rows = [row for row in rows if seen.motions.kind[row] in CUTTING]
+            out += [(floor, rows)] if rows else []
+        return out
 
     def _assemble(
         self, blocks: dict[int, list[str]], job: str, created: str, digest: str
@@ -262,7 +314,12 @@ class _Run:
         options = self.options
         notes = [finding.text for finding in self.warnings if finding.code == "skipped"]
         head = header_lines(
-            self.lines, job=job or "-", created=created or "-", input_name=options.source, digest=digest, notes=notes
+            self.lines,
+            job=job or "-",
+            created=created or "-",
+            input_name=options.source,
+            digest=digest,
+            notes=[*(f"{name} {text}" for name, text in options.identity.items() if text), *notes],
         )
         place = header_place(self.lines)
         out: list[str] = []
@@ -280,24 +337,10 @@ class _Run:
                 origin.append(number)
         return out, np.array(origin, dtype=int), len(head)
 
-    def _prove(
-        self, motions: Motions, out: list[str], origin: NDArray[np.intp], usable: NDArray[np.bool_]
-    ) -> NDArray[np.float64]:
-        options = self.options
-        again = "".join(out).encode("latin-1").splitlines(keepends=True)
-        after = options.read([line.decode("latin-1") for line in again], "proving")
-        findings, added = prove(
-            motions, after, origin, self.active, usable, source=options.source, tolerance_mm=options.tolerance_mm
-        )
-        self._stop_on(findings)
-        return added
-
-    def _check_walls(self, changes: Sequence[object]) -> None:
-        from floorfit.nc.corrected import PocketChange
-
+    def _check_walls(self, changes: Sequence[PocketChange]) -> None:
         if self.options.walls == "move":
             return
-        moved = [change for change in changes if isinstance(change, PocketChange) and change.sideways > WALL_LIMIT_MM]
+        moved = [change for change in changes if change.sideways > WALL_LIMIT_MM]
         self._stop_on(
             [
                 Finding(
@@ -312,17 +355,19 @@ class _Run:
         )
 
 
-def _cut_rows(motions: Motions, found: Matches, floor: Floor) -> NDArray[np.intp]:
-    mask = (found.node == floor.index) | (found.whole == floor.index)
-    for row, touched in found.partial.items():
-        mask[row] |= floor.index in touched
-    return np.flatnonzero(mask & np.isin(motions.kind, CUTTING))
+def _as_programmed(floors: Sequence[Floor]) -> tuple[Floor, ...]:
+    """The same floors, where a held one is cut as programmed: its offset is 0."""
+    out = []
+    for floor in floors:
+        correction = replace(floor.correction, action="shift", offset=0.0) if floor.is_held else floor.correction
+        out.append(replace(floor, correction=correction))
+    return tuple(out)
 
 
-def _held_finding(motions: Motions, floor: Floor, rows: NDArray[np.intp], source: str) -> Finding:
+def _held_finding(motions: Motions, floor: Floor, rows: Sequence[int], source: str) -> Finding:
     place = f"line {motions.line[rows[0]] + 1}"
     text = (
-        f"pocket {floor.pocket.id} is held and the programme cuts its floor ({len(rows)} motions). Say --held skip to "
-        "take them out, or --held cut to leave them as programmed."
+        f"pocket {floor.pocket.id} is held and the programme cuts it, less than {floor.guard:g} mm above its floor "
+        f"({len(rows)} motions). Say --held skip to take them out, or --held cut to leave them as programmed."
     )
     return Finding("held", source, place, text)

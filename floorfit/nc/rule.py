@@ -65,6 +65,8 @@ class Gains:
         Motions that are on one or more floors for a part of their way only.
     guarded : dict of int to set of int
         Motions that cut held floors, and those floors.
+    guard_end, guard_whole : (n,) ndarray of int
+        Held floor that is cut at the end, and along all, of each motion, or -1.
     half : list of (int, int)
         Passes that are on a floor for a part of their way and too high or too low for it elsewhere: motion, floor.
     steep_rapids : list of int
@@ -78,8 +80,16 @@ class Gains:
     whole: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
     touched: dict[int, set[int]] = field(default_factory=dict)
     guarded: dict[int, set[int]] = field(default_factory=dict)
+    guard_end: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
+    guard_whole: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
     half: list[tuple[int, int]] = field(default_factory=list)
     steep_rapids: list[int] = field(default_factory=list)
+
+    def rows_on(self, index: int) -> NDArray[np.intp]:
+        """Motions that are on a floor for some of their way, or end there."""
+        mask = (self.floor == index) | (self.whole == index)
+        mask[[row for row, floors in self.touched.items() if index in floors]] = True
+        return np.flatnonzero(mask)
 
     def start(self) -> NDArray[np.float64]:
         """Gain at the start of each motion, mm."""
@@ -131,7 +141,8 @@ class _Planner:
 
     def run(self) -> Gains:
         count = len(self.path)
-        self.out = Gains(np.zeros(count), {}, np.zeros(count, int), np.full(count, -1), np.full(count, -1))
+        blank = [np.full(count, value) for value in (0, -1, -1, -1, -1)]
+        self.out = Gains(np.zeros(count), {}, *blank[:3], guard_end=blank[3], guard_whole=blank[4])
         bent = self._sampled()
         self._raise_rapids()
         jumps = [jump for row in bent if self.is_level[row] for jump in self._jumps(row)]
@@ -229,6 +240,10 @@ class _Planner:
         for place in np.flatnonzero((low != high) & self.is_level[rows]).tolist():
             mine = asked.floor[first[place] : (first[place + 1] if place + 1 < len(first) else None)]
             self.out.touched[int(rows[place])] = set(mine[mine >= 0].tolist())
+        last = np.append(first[1:], len(of)) - 1
+        least, most = np.minimum.reduceat(asked.guarded, first), np.maximum.reduceat(asked.guarded, first)
+        self.out.guard_end[rows] = asked.guarded[last]
+        self.out.guard_whole[rows] = np.where(least == most, least, -1)
         for place in np.flatnonzero(asked.guarded >= 0).tolist():
             self.out.guarded.setdefault(int(rows[of[place]]), set()).add(int(asked.guarded[place]))
         self._half(rows, first, of, asked)
