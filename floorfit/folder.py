@@ -8,10 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
+from floorfit.plain_text import plain_cell
 from floorfit.record import Decision, Record
 from floorfit.report.beside import Beside
 from floorfit.report.write import write_report
 from floorfit.run import Result
+from floorfit.sealed import write_sealed
 from floorfit.units import MM_PER_UNIT
 
 __all__ = ["OFFSET_COLUMNS", "write_job"]
@@ -51,7 +53,7 @@ def write_job(result: Result, record: Record, folder: Path, *, beside: Beside | 
     if follows:
         _write_csv(folder / "follow.csv", ["pocket", "x_mm", "y_mm", "offset_mm"], _follow_rows(follows))
     file = folder / "record.json"
-    file.write_text(record.model_dump_json(indent=None) + "\n", encoding="utf-8")
+    write_sealed(record.pieces(), file)
     write_report(record, folder, beside=beside, record_file=file)
 
 
@@ -102,8 +104,8 @@ def _write_readings(path: Path, result: Result) -> None:
 def _write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(header)
-        writer.writerows(rows)
+        writer.writerow(map(plain_cell, header))
+        writer.writerows(map(plain_cell, row) for row in rows)
 
 
 def _length(value_mm: float | None, unit: str, *, extra: int = 0) -> str:

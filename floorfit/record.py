@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
@@ -26,6 +26,7 @@ from floorfit.decision.web_map import WebMap
 from floorfit.errors import Finding, InputError
 from floorfit.part.part_file import part_to_document
 from floorfit.readings.gauge_file import gauge_to_document
+from floorfit.sealed import changed_files
 
 if TYPE_CHECKING:
     from floorfit.result import Result
@@ -139,6 +140,13 @@ class Record(_Model):
     findings: list[dict[str, str]]
     gauge: dict[str, Any] | None = None
     frame: dict[str, Any] | None = None
+    seal: dict[str, str] | None = None  # stays the last entry: see floorfit.sealed
+
+    def pieces(self) -> Iterator[str]:
+        """Yield the record as JSON, an entry at a time: a large one need not stand in memory twice."""
+        for number, name in enumerate(type(self).model_fields):
+            yield ("," if number else "{") + self.model_dump_json(include={name})[1:-1]
+        yield "}"
 
 
 def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None = None) -> Record:
@@ -311,7 +319,8 @@ def read_record(path: str | Path) -> Record:
     Raises
     ------
     InputError
-        If there is no record, it is not JSON, is of another format, or does not fit the schema.
+        If there is no record, it is not JSON, is of another format, does not fit the schema, or if it or a table beside
+        it was changed after it was written.
     """
     file = Path(path)
     file = file / "record.json" if file.is_dir() else file
@@ -319,6 +328,8 @@ def read_record(path: str | Path) -> Record:
         text = file.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise InputError([_finding(file, "", f"cannot be read ({error}). Name a job folder.")]) from error
+    if changed := changed_files(file, text):
+        raise InputError(changed)
     return _checked(file, text)
 
 

@@ -268,12 +268,13 @@ def _available(
     it has lost the warp. Measured Z tells which.
     """
     from floorfit.readings.repeats import combine
+    from floorfit.readings.warp import nominal_levels
 
     held = screened.used
     if not screened.warp.is_z_measured[used.is_used].any():
         return None
     x, y = readings.x[held], readings.y[held]
-    rough = np.array([float(part.pockets[k].rough_z(a, b)) for k, a, b in zip(used.floor[held], x, y, strict=True)])
+    rough, _ = nominal_levels(part, x, y, used.floor[held])
     left = np.full(len(readings), np.nan)
     left[held] = screened.warp.z[held] - rough - used.warp[held]
     together = combine(screened.place, held, left[:, None], screened.warp.u)

@@ -20,6 +20,9 @@ COLUMNS = (
 )
 FILES = {"offsets.csv", "readings.csv", "deviation_map.png", "deviation_map.pdf", "report.html", "record.json"}
 
+#: One process makes the jobs of this file.
+pytestmark = pytest.mark.xdist_group("job folder")
+
 
 def _bent(x, y):
     return -2e-5 * ((x - 200) ** 2 + (y - 200) ** 2)
@@ -36,20 +39,34 @@ def _rows(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave pictures and page out of a job: drawing is most of a run, and tables do not hang on it."""
+    monkeypatch.setattr("floorfit.folder.write_report", lambda *_, **__: None)
+
+
 @pytest.fixture(scope="module")
 def jobs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, int]]:
-    """Exit code and folder of a run in mm, in inches, and one that must follow the surface."""
+    """Exit code and folder of a run in mm, in inches, and one that must follow the surface; the first with pictures."""
     out = {}
     for name, options in {"mm": {}, "in": {"units": "in"}, "bent": {"warp": _bent}}.items():
         folder = tmp_path_factory.mktemp(name)
-        code = main(_write(folder, **options))
+        with pytest.MonkeyPatch.context() as patch:
+            if name != "mm":
+                patch.setattr("floorfit.folder.write_report", lambda *_, **__: None)
+            code = main(_write(folder, **options))
         out[name] = (folder / "job", code)
     return out
 
 
 def test_every_file_is_there_and_no_other(jobs) -> None:
     assert {path.name for path in jobs["mm"][0].iterdir()} == FILES
-    assert {path.name for path in jobs["bent"][0].iterdir()} == FILES | {"follow.csv"}
+    assert {path.name for path in jobs["bent"][0].iterdir()} == {
+        "offsets.csv",
+        "readings.csv",
+        "record.json",
+        "follow.csv",
+    }
 
 
 @pytest.mark.parametrize("unit", ["mm", "in"])
@@ -73,7 +90,7 @@ def test_offsets_are_those_of_the_plane_in_the_part_s_unit(jobs) -> None:
     assert (in_mm["action"], in_mm["verdict"], in_mm["reason"]) == ("shift", "conform", "")
 
 
-def test_exit_code_says_whether_all_conform(jobs, tmp_path: Path) -> None:
+def test_exit_code_says_whether_all_conform(jobs, undrawn, tmp_path: Path) -> None:
     assert jobs["mm"][1] == jobs["in"][1] == 0
     assert main(_write(tmp_path, rows=slice(0, 9))) == 1  # three pockets have no reading
 
@@ -132,7 +149,9 @@ def test_pictures_are_pictures(jobs) -> None:
     assert (jobs["mm"][0] / "deviation_map.pdf").read_bytes().startswith(b"%PDF")
 
 
-def test_existing_job_is_kept_unless_replace_is_given(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_existing_job_is_kept_unless_replace_is_given(
+    undrawn, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     call = _write(tmp_path, rows=slice(0, 2))
     (tmp_path / "job").mkdir()
     (tmp_path / "job" / "mine.txt").write_text("kept")
@@ -140,7 +159,7 @@ def test_existing_job_is_kept_unless_replace_is_given(tmp_path: Path, capsys: py
     assert "--replace" in capsys.readouterr().err
     assert [path.name for path in (tmp_path / "job").iterdir()] == ["mine.txt"]
     assert main([*call, "--replace"]) == 1
-    assert {path.name for path in (tmp_path / "job").iterdir()} == FILES
+    assert {path.name for path in (tmp_path / "job").iterdir()} == {"offsets.csv", "readings.csv", "record.json"}
 
 
 def test_failure_half_way_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -154,7 +173,9 @@ def test_failure_half_way_leaves_nothing(tmp_path: Path, monkeypatch: pytest.Mon
 
 def test_failure_half_way_keeps_the_old_job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     call = _write(tmp_path, rows=slice(0, 2))
-    assert main(call) == 1
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("floorfit.folder.write_report", lambda *_, **__: None)
+        assert main(call) == 1
     before = (tmp_path / "job" / "offsets.csv").read_bytes()
 
     def fail(*_: object) -> None:

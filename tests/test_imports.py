@@ -13,7 +13,7 @@ HOUSE = Path(__file__).resolve().parent.parent / "floorfit"
 
 #: Every module of the package that a room may import from (design: part -> readings -> surface -> decision -> job ->
 #: nc, report, verify -> command line). ``errors`` and ``units`` are words that all rooms share.
-WORDS = {"floorfit.errors", "floorfit.units"}
+WORDS = {"floorfit.errors", "floorfit.units", "floorfit.plain_text"}
 MAY = {
     "part": {"part"},
     "cad": {"part", "cad"},
@@ -23,7 +23,7 @@ MAY = {
     "decision": {"part", "surface", "web", "decision"},
     "nc": {"part", "surface", "web", "decision", "record", "nc"},
     "report": {"report", "record", "part.model", "cad.extracted"},  # what is drawn: frozen, no computation
-    "verify": {"part", "readings", "surface", "web", "decision", "record", "report", "verify"},
+    "verify": {"part", "readings", "surface", "web", "decision", "record", "sealed", "report", "verify"},
 }
 #: Numerics know nothing of files, polygons or print.
 NUMERICS_ONLY = {"numpy", "scipy", "threadpoolctl", "floorfit"}

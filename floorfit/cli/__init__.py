@@ -13,7 +13,9 @@ import sys
 from collections.abc import Sequence
 
 from floorfit.cli.help import HelpFormatter
+from floorfit.cli.stop import stoppable
 from floorfit.errors import FloorfitError
+from floorfit.plain_text import printable
 
 __all__ = ["main"]
 
@@ -55,11 +57,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     args = build_parser().parse_args(argv)
     gc.set_threshold(100_000, 50, 50)  # a drawing makes many small objects that live: looking them over costs a tenth
     try:
-        return int(args.run(args))
+        with stoppable():
+            return int(args.run(args))
     except FloorfitError as error:
         return _refuse(str(error), args.debug)
     except KeyboardInterrupt:
-        return _refuse("stopped by the user; nothing was written.", args.debug)
+        return _refuse("stopped; nothing was written.", args.debug)
     except MemoryError:
         return _refuse("not enough memory for this input; nothing was written.", args.debug)
     except OSError as error:
@@ -74,7 +77,7 @@ def _refuse(text: str, debug: bool) -> int:
         import traceback
 
         traceback.print_exc()
-    print(f"floorfit: {text}", file=sys.stderr)
+    print(printable(f"floorfit: {text}"), file=sys.stderr)
     return 2
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from floorfit.cli.help import HelpFormatter
 from floorfit.cli.output import progress_bar, refuse_existing, say, stderr_console, whole_file
 from floorfit.errors import Finding, InputError
+from floorfit.plain_text import printable
 
 if TYPE_CHECKING:
     from floorfit.decision.decision import Correction
@@ -229,7 +230,7 @@ def _tell(corrected: Corrected) -> None:
     for heading in ("pocket", "action", "motions", "blocks", "least dZ mm", "greatest dZ mm", "wall moves mm"):
         table.add_column(heading, justify="left" if heading in ("pocket", "action") else "right")
     for change in corrected.pockets:
-        table.add_row(*[Text(cell) for cell in _cells(change)])
+        table.add_row(*[Text(printable(cell)) for cell in _cells(change)])
     stderr_console().print(table)
     for finding in corrected.findings:
         say(str(finding))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from floorfit.plain_text import printable
 from floorfit.units import MM_PER_UNIT
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ def pocket_table(record: Record, most: int = 200) -> Table:
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("verdict")
     for one in rows[:most]:
-        table.add_row(escape(one.pocket), one.action, *_cells(one, unit), one.verdict)
+        table.add_row(escape(printable(one.pocket)), one.action, *_cells(one, unit), one.verdict)
     return table
 
 

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding, InputError
+from floorfit.plain_text import cell_text
 from floorfit.readings.cells import Faults, column_of_numbers, shown
 from floorfit.readings.columns import FIELDS, Header, read_header
 from floorfit.readings.observations import Readings
@@ -221,7 +222,7 @@ def _labels(
     """Return the pocket labels, blanks at the ends removed; empty ones where there is no such column."""
     if "pocket" not in header.fields:
         return np.full(len(lines), "", dtype=np.str_)
-    labels = [cell.strip() for cell in columns[header.fields["pocket"]]]
+    labels = [cell_text(cell.strip()) for cell in columns[header.fields["pocket"]]]
     if any(len(label) > LONGEST_LABEL for label in labels):
         for label, line in zip(labels, lines, strict=True):
             if len(label) > LONGEST_LABEL:
