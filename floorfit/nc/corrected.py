@@ -5,9 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from floorfit.errors import Finding
+import numpy as np
+from numpy.typing import NDArray
 
-__all__ = ["Corrected", "Held", "PocketChange", "Walls"]
+from floorfit.errors import Finding
+from floorfit.nc.swept_floors import SweptFloor
+
+__all__ = ["Corrected", "Held", "PlanTrace", "PocketChange", "Walls"]
 
 #: What to do with motion over held floors.
 Held = Literal["cut", "skip", "refuse"]
@@ -48,6 +52,23 @@ class PocketChange:
 
 
 @dataclass(frozen=True)
+class PlanTrace:
+    """Motion near the floors in plan, for a picture.
+
+    Parameters
+    ----------
+    start, end : (n, 2) ndarray, mm
+        Straight motions in the part's frame; arcs come as chords.
+    status : (n,) ndarray of int
+        0 untouched, 1 moved with a floor, 2 lifted clear of one.
+    """
+
+    start: NDArray[np.float64]
+    end: NDArray[np.float64]
+    status: NDArray[np.intp]
+
+
+@dataclass(frozen=True)
 class Corrected:
     """A corrected programme, proved.
 
@@ -69,6 +90,10 @@ class Corrected:
         Motions compared by the proof.
     header_lines : int
         Lines of the header.
+    floors : tuple of SweptFloor
+        What the two sweeps say, for the floors that a known cutter comes near.
+    plan : PlanTrace or None
+        For the picture.
     """
 
     data: bytes
@@ -79,6 +104,8 @@ class Corrected:
     changed_blocks: int
     motions: int
     header_lines: int
+    floors: tuple[SweptFloor, ...] = ()
+    plan: PlanTrace | None = None
 
     @property
     def is_complete(self) -> bool:

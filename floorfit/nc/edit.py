@@ -58,8 +58,8 @@ class Piece:
     Parameters
     ----------
     end : dict of str to float
-        New values by letter, for the words that the motion changes (X, Y, Z, A, B, C), the tool vector (I, J, K) and the
-        feed (F) where they belong to the piece.
+        New values by letter, for the words that the motion changes (X, Y, Z, A, B, C), the tool vector (I, J, K) and
+        the feed (F) where they belong to the piece.
     centre : (float, float) or None
         I and J for this piece, as the arc distance mode wants them; None on a line or where R is used.
     """

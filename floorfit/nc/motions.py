@@ -61,7 +61,24 @@ class Modal(NamedTuple):
 class Columns:
     """The rows while they are read: one compact array for each column."""
 
-    __slots__ = ("a", "b", "c", "cx", "cy", "feed", "kind", "line", "low", "modal", "turns", "vector", "high", "x", "y", "z")
+    __slots__ = (
+        "a",
+        "b",
+        "c",
+        "cx",
+        "cy",
+        "feed",
+        "high",
+        "kind",
+        "line",
+        "low",
+        "modal",
+        "turns",
+        "vector",
+        "x",
+        "y",
+        "z",
+    )
 
     def __init__(self) -> None:
         """Start without rows."""

@@ -201,7 +201,7 @@ class Reader(Machine):
             self._unknown(number, values, name_of(unknown[0]))
         elif special == 530:
             axes = [axis for axis in AXES if axis in values]
-            self.is_high = self.is_high and "Z" not in values or values.get("Z", -1.0) >= 0
+            self.is_high = (self.is_high and "Z" not in values) or values.get("Z", -1.0) >= 0
             self.jump(number, axes, (number, "G53 moved it in machine coordinates"))
         else:
             self._move(number, values)

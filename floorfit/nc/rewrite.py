@@ -146,7 +146,9 @@ class _Writer:
                 return
             old, raw = constant(raw), ""
             if np.isnan(old):
-                raise ValueError("Z is a parameter or an expression, and the offset of a floor would have to go into it")
+                raise ValueError(
+                    "Z is a parameter or an expression, and the offset of a floor would have to go into it"
+                )
         else:
             old = float(raw)
         decimals = self._enough(row, end, unit, max(decimals_of(raw), default_decimals(unit)))

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.nc.floor_bands import EPS_MM, Floor
+from floorfit.nc.floor_bands import EPS_MM, WINDOW_MM, Floor
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.wanted import Asked, ask
 from floorfit.nc.zones import Zones, zones_for
@@ -190,12 +190,16 @@ class _Planner:
             for zone in planes.values():
                 floor = zone.floor
                 clear = max(floor.band, self.clearance or 0.0, 0.5) if zone.most > 0 else floor.band
-                inside = mine.copy()
+                inside, heights = mine.copy(), []
                 for at, contact in ((start, zone.contact(first_axis)), (end, zone.contact(axis))):
                     over = at[:, 2] - floor.pocket.nominal_z(at[:, 0], at[:, 1])
                     inside &= over >= -floor.window - EPS_MM
                     inside &= over - contact <= max(zone.most, 0.0) + clear + EPS_MM
-                level[rows] |= inside
+                    heights.append(over - contact)
+                # A ramp from above the band to the floor, or off it, is no pass.
+                ramp = np.abs(end[:, 2] - start[:, 2]) > floor.window
+                ramp &= (np.minimum(*heights) <= floor.window + EPS_MM) & (np.maximum(*heights) > floor.band + EPS_MM)
+                level[rows] |= inside & ~ramp
         return level
 
     # -- what is asked along them ------------------------------------------------------------------------------------
@@ -260,7 +264,9 @@ class _Planner:
         shallow = rise <= _PASS_SLOPE * np.maximum(path.length[rows], 1e-9)
         # A ramp comes from above the stock; a pass that does not fit has both of its ends in it.
         here = (asked.floor >= 0) | (asked.near >= 0)
-        shallow &= here[first] & here[np.append(first[1:], len(of)) - 1]
+        last = np.append(first[1:], len(of)) - 1
+        shallow &= here[first] & here[last]
+        shallow &= (rise <= WINDOW_MM) | ((asked.floor[first] >= 0) == (asked.floor[last] >= 0))
         for place in np.flatnonzero(both & shallow & ~path.is_rapid[rows]).tolist():
             part = slice(first[place], first[place + 1] if place + 1 < len(first) else None)
             common = set(asked.floor[part].tolist()) & set(asked.near[part].tolist()) - {-1}

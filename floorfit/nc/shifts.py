@@ -36,11 +36,16 @@ class Origin:
         c, s = np.cos(np.radians(self.angle)), np.sin(np.radians(self.angle))
         return np.asarray(xy @ np.array([[c, s], [-s, c]]))
 
+    def frame(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """The same as a rotation (3, 3) and a way (3,), mm: ``turn @ place + way``."""
+        c, s = np.cos(np.radians(self.angle)), np.sin(np.radians(self.angle))
+        return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]), np.array([self.x, self.y, self.z])
+
     def on_part(self, xyz: NDArray[np.float64]) -> NDArray[np.float64]:
         """Places (n, 3) of the programme in the part's frame."""
         if self == Origin():
             return xyz
-        return np.column_stack([self.turned(xyz[:, :2]) + (self.x, self.y), xyz[:, 2] + self.z])
+        return np.column_stack([self.turned(xyz[:, :2]) + np.array([self.x, self.y]), xyz[:, 2] + self.z])
 
 
 def tip_path(motions: Motions, tools: Tools, usable: NDArray[np.bool_], origin: Origin) -> TipPath:
@@ -63,7 +68,7 @@ def tip_path(motions: Motions, tools: Tools, usable: NDArray[np.bool_], origin: 
     compensation = motions.field("compensation").astype(int) if len(motions) else np.zeros(0, int)
     side = np.where(np.isin(compensation, (410, 411)), 1.0, np.where(np.isin(compensation, (420, 421)), -1.0, 0.0))
     radius = np.array([shape.radius for shape in cutters])[cutter]
-    centre = origin.turned(motions.centre) + (origin.x, origin.y)
+    centre = origin.turned(motions.centre) + np.array([origin.x, origin.y])
     return TipPath(
         start,
         end,

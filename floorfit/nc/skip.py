@@ -110,7 +110,11 @@ def _way_fault(motions: Motions, floor: Floor, first: int, last: int) -> str:
     if height < float(floor.pocket.rough_z(*start[:2])) or height < float(floor.pocket.rough_z(*end[:2])):
         return "the tool comes from below the roughed floor"
     way = shapely.linestrings([start[:2], end[:2]])
-    return "" if shapely.covers(floor.pocket.polygon.buffer(MARGIN_MM), way) else "the straight way across is not all over the pocket"
+    return (
+        ""
+        if shapely.covers(floor.pocket.polygon.buffer(MARGIN_MM), way)
+        else "the straight way across is not all over the pocket"
+    )
 
 
 def _word_fault(lines: list[str], motions: Motions, first: int, last: int) -> str:

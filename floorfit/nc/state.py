@@ -124,11 +124,13 @@ class Machine:
         self.jump(number, [*LINEAR], (number, text), kind)
 
     def called(self, number: int, name: str) -> None:
-        """A call came back: the place is not known; units, distance and zero are taken to be as before, and that is said.
+        """A call came back: the place is not known; units, distance and zero are taken to be as before (said).
 
         Within a subprogramme of this very file nothing is known of who calls it, so a label forgets them.
         """
-        text = f"{name} calls another programme: units, distance mode and work offset are taken to be the same after it."
+        text = (
+            f"{name} calls another programme: units, distance mode and work offset are taken to be the same after it."
+        )
         self.findings.append(Finding("call", self.source, f"line {number + 1}", text, "warning"))
         self.unsure["motion"] = (number, f"{name} called another programme")
         self.cycle = {}

@@ -56,7 +56,7 @@ class Tools:
 
     @staticmethod
     def numbers(motions: Motions) -> NDArray[np.float64]:
-        """T number in the spindle for each row: that of the last M6, or of the T word where there is no M6; -1: none."""
+        """T number in the spindle for each row: of the last M6, or of the T word where there is no M6; -1: none."""
         if not len(motions):
             return np.zeros(0)
         tool = motions.field("tool").astype(float)
@@ -173,5 +173,7 @@ def joined(tools: Sequence[tuple[int | None, Cutter]], *tables: Mapping[int, Cut
     for table in reversed(tables):
         out = replace(out, by_number={**out.by_number, **table})
     for number, cutter in tools:
-        out = replace(out, every=cutter) if number is None else replace(out, by_number={**out.by_number, number: cutter})
+        out = (
+            replace(out, every=cutter) if number is None else replace(out, by_number={**out.by_number, number: cutter})
+        )
     return out
