@@ -168,7 +168,8 @@ class _Run(CorrectionRun):
         if self.guarded:
             seen = self._without_held(seen)
         motions, path, gains, options = seen.motions, seen.path, seen.gains, self.options
-        tolerance = options.tolerance_mm
+        numbers, tolerance = options.tools.numbers(motions), options.tolerance_mm
+        self.stop_on(check_tools(motions, path, self.floors, self.part.outline, numbers, source=self.source))
         self.stop_on(check_plan(motions, path, self.active, gains, source=self.source, tolerance_mm=tolerance))
         units = motions.field("unit_mm").astype(float) if len(motions) else np.zeros(0)
         fine = self.fine(units, gains.floor, motions.line, "Z has more decimals there")
@@ -221,8 +222,6 @@ class _Run(CorrectionRun):
         findings += [finding for finding in motions.findings if finding.severity == "warning"]
         self.stop_on(findings)
         self._check_part(motions, path)
-        numbers = options.tools.numbers(motions)
-        self.stop_on(check_tools(motions, path, self.floors, self.part.outline, numbers, source=self.source))
         return _Understood(motions, path, gains)
 
     def _check_part(self, motions: Motions, path: TipPath) -> None:

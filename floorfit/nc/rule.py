@@ -141,8 +141,14 @@ class _Planner:
 
     def run(self) -> Gains:
         count = len(self.path)
-        blank = [np.full(count, value) for value in (0, -1, -1, -1, -1)]
-        self.out = Gains(np.zeros(count), {}, *blank[:3], guard_end=blank[3], guard_whole=blank[4])
+        self.out = Gains(
+            np.zeros(count),
+            status=np.zeros(count, int),
+            floor=np.full(count, -1),
+            whole=np.full(count, -1),
+            guard_end=np.full(count, -1),
+            guard_whole=np.full(count, -1),
+        )
         bent = self._sampled()
         self._raise_rapids()
         jumps = [jump for row in bent if self.is_level[row] for jump in self._jumps(row)]

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.errors import InputError
 from floorfit.nc.floor_bands import Floor
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, JUMP, LINE, OTHER_ARC, RAPID, Motions
 from floorfit.nc.rule import Gains, plan_gains
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
+from floorfit.units import MM_PER_UNIT
 
 __all__ = ["PATHS", "Origin", "make_plan", "tip_path"]
 
@@ -28,6 +30,25 @@ class Origin:
     y: float = 0.0
     z: float = 0.0
     angle: float = 0.0
+
+    @classmethod
+    def of(cls, text: str, unit: str) -> Origin:
+        """Read ``X,Y,Z[,angle]``, lengths in a unit.
+
+        Raises
+        ------
+        InputError
+            If it is not three or four numbers.
+        """
+        try:
+            values = [float(part) for part in text.split(",")]
+            if len(values) not in (3, 4) or not np.isfinite(values).all():
+                raise ValueError(f"{len(values)} numbers")
+        except ValueError as error:
+            expected = "expected X,Y,Z or X,Y,Z,ANGLE: the programme's zero on the part, for example 20,20,0"
+            raise InputError(f"--origin {text}: {error}; {expected}.") from error
+        lengths = [value * MM_PER_UNIT[unit] for value in values[:3]]
+        return cls(*lengths, *values[3:])
 
     def turned(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
         """Directions (n, 2) of the programme in the part's frame."""

@@ -134,7 +134,7 @@ def _has_data(line: str) -> bool:
     return bool(line.strip()) and not line.lstrip().startswith("#")
 
 
-def read_tool_comments(lines: Iterable[str], pattern: str) -> dict[int, Cutter]:
+def read_tool_comments(lines: Iterable[str], pattern: str, source: str) -> dict[int, Cutter]:
     """Take tools from a programme's comments.
 
     Parameters
@@ -144,6 +144,8 @@ def read_tool_comments(lines: Iterable[str], pattern: str) -> dict[int, Cutter]:
     pattern : str
         A comment as the programme writes it, with {T}, {D} and, if there, {R} where the tool's number, diameter and
         corner radius stand: ``(T{T} D={D} CR={R})``. Lengths in mm; blanks count as any number of blanks.
+    source : str
+        Name of the programme.
 
     Raises
     ------
@@ -163,7 +165,7 @@ def read_tool_comments(lines: Iterable[str], pattern: str) -> dict[int, Cutter]:
             try:
                 out[int(float(parts["T"]))] = _cutter(float(parts["D"]), float(parts.get("R") or 0.0))
             except ValueError as error:
-                raise InputError([Finding("tool-comment", "programme", f"line {number}", f"{error}.")]) from error
+                raise InputError([Finding("tool-comment", source, f"line {number}", f"{error}.")]) from error
     return out
 
 

@@ -47,6 +47,7 @@ class _LocationOptions:
     frame: FileFrame
     keep: tuple[str, ...]
     cutters: Mapping[str, Cutter]
+    every: Cutter | None
     identity: Mapping[str, str]
     progress: Callable[[str, int, int], None] | None
 
@@ -83,6 +84,7 @@ def apply_to_locations(
     frame: FileFrame | None = None,
     keep: Collection[str] = (),
     cutters: Mapping[str, Cutter] | None = None,
+    every: Cutter | None = None,
     identity: Mapping[str, str] | None = None,
     job: str = "",
     created: str = "",
@@ -109,6 +111,8 @@ def apply_to_locations(
         Major words that the user states to move nothing.
     cutters : mapping of str to Cutter, or None
         Cutters by number of the tool, where the file states none.
+    every : Cutter or None
+        The cutter of every other tool, where the file states none.
     identity : mapping of str to str or None
         What the header says of the part: name, serial, side.
     job, created, source : str
@@ -134,6 +138,7 @@ def apply_to_locations(
         frame or FileFrame.none(),
         tuple(keep),
         dict(cutters or {}),
+        every,
         identity or {"part": part.name},
         progress,
     )
@@ -188,7 +193,7 @@ class _LocationRun(CorrectionRun):
         self, found: Locations
     ) -> tuple[LocationPath, Gains, NDArray[np.float64], dict[int, list[tuple[float, float]]]]:
         options = self.options
-        way = location_path(found, dict(options.cutters))
+        way = location_path(found, dict(options.cutters), options.every)
         gains = plan_gains(way.path, self.floors, self.part.outline, tolerance_mm=options.tolerance_mm)
         self.stop_on(check_locations(found, way, gains, self.floors, self.source))
         self.stop_on(check_gains(found, way, gains, self.floors, held=options.held, source=self.source))

@@ -1,0 +1,431 @@
+"""Hear the corrected programme again with the second reader, compare it with the original, and sweep both.
+
+Which line came from which is the writer's word; everything else is found anew from the two texts. Every block must be
+as it was but for its Z, or be pieces of the motion it was; every motion must end where it did in plan, and as high as
+planned; the first reader and the second must see the same places. Then the cutter is swept along both programmes, floor
+by floor. Blocks behind ``/`` are heard twice: as run, and as left out.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from floorfit.decision.decision import Correction
+from floorfit.errors import Finding
+from floorfit.nc.second import FEED, OTHER, RAPID, TURN, HeardProgramme, hear_programme
+from floorfit.nc.second_words import bare
+from floorfit.nc.swept_floors import TOO_DEEP_MM, Cuts, SweptFloor, lowered_elsewhere, sweep_floors
+from floorfit.part.model import Pocket
+
+__all__ = ["Claim", "Proved", "prove_programme"]
+
+#: How far in plan a dividing point may lie from the old way, mm: rounding to 0.001 mm or 0.0001 in, twice.
+_PLAN_MM = 0.006
+#: Places that no block changes are the same up to sums of increments, mm.
+_SAME_MM = 1e-6
+#: How far a height may be from the one planned, mm: rounding to 0.0001 in, twice.
+_ROUNDING_MM = 0.0027
+#: Radius and angle of the pieces of an arc: rounding of its ends and its centre, mm and radians.
+_ARC_MM, _ARC_RAD = 0.02, 2e-3
+#: A tip this near to a programmed floor is on it, mm.
+_ON_FLOOR_MM = 0.05
+_Z_WORD = re.compile(r"(?<![,A-Z])Z(?:[-+]?[\d.]+|[-+]?#+\d+|[-+]?\[.*?\](?![\]]))")
+_PIECE_WORDS = re.compile(r"(?<![,A-Z])[XYZABCIJKRF][-+]?[\d.]+")
+_COMMENT = re.compile(r"\(.*\)|;.*")
+
+
+@dataclass(frozen=True)
+class Claim:
+    """What the rewriter says it did.
+
+    Parameters
+    ----------
+    origin : (k,) ndarray of int
+        Line of the original that each line of the result came from; -1 for the header.
+    line : (n,) ndarray of int
+        Lines of the original with a motion.
+    place : (n, 3) ndarray, mm
+        Where the first reader says that motion ends, in the programme's frame.
+    added : (n,) ndarray, mm
+        What the rule added there.
+    inner : mapping of int to sequence of (float, float)
+        By line: what was added at shares of a divided motion.
+    """
+
+    origin: NDArray[np.intp]
+    line: NDArray[np.intp]
+    place: NDArray[np.float64]
+    added: NDArray[np.float64]
+    inner: Mapping[int, Sequence[tuple[float, float]]]
+
+
+@dataclass(frozen=True)
+class Proved:
+    """What the proof found.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        Empty when it holds.
+    floors : tuple of SweptFloor
+        A row for each floor that was swept.
+    """
+
+    findings: tuple[Finding, ...]
+    floors: tuple[SweptFloor, ...]
+
+
+@dataclass
+class _Proof:
+    before: Sequence[str]
+    after: Sequence[str]
+    claim: Claim
+    source: str
+    findings: list[Finding] = field(default_factory=list)
+
+    def fail(self, line: int, text: str, count: int = 1) -> None:
+        place = f"line {line + 1}" if line >= 0 else ""
+        more = f" ({count} motions)" if count > 1 else ""
+        self.findings.append(Finding("proof", self.source, place, f"proof failed: {text}{more}. Nothing was written."))
+
+    # -- the text ----------------------------------------------------------------------------------------------------
+
+    def same_words(self) -> None:
+        """Every block is the same but for Z; a divided one starts as it did and goes on with words of motion only."""
+        origin = self.claim.origin
+        rows = np.flatnonzero(origin >= 0)
+        came = origin[rows]
+        wanted = [number for number, line in enumerate(self.before) if line]
+        if np.any(np.diff(came) < 0) or np.unique(came).tolist() != wanted:
+            self.fail(-1, "the lines do not come in the order of the original")
+            return
+        ends = np.append(np.flatnonzero(np.diff(came)), len(came) - 1)
+        first = 0
+        for last in ends.tolist():
+            number = int(came[first])
+            block = [self.after[row] for row in rows[first : last + 1].tolist()]
+            if block != [self.before[number]] and not _is_block(self.before[number], block):
+                self.fail(number, "a block does not come out as it was")
+                return
+            first = last + 1
+
+    # -- the motion --------------------------------------------------------------------------------------------------
+
+    def same_motion(self, old: HeardProgramme, new: HeardProgramme) -> NDArray[np.intp] | None:
+        """Give every motion of the result its motion of the original; None where that cannot be done."""
+        came = self.claim.origin[new.line]
+        row = np.searchsorted(old.line, came)
+        fits = (
+            (row < len(old.line)) & (old.line[np.minimum(row, len(old.line) - 1)] == came) if len(old.line) else row > 0
+        )
+        if len(row) == 0 or not fits.all() or np.any(np.diff(row) < 0):
+            if len(row) or len(old.line):
+                self.fail(-1, "the motions do not come in the order of the original")
+            return None
+        if np.any(np.diff(row) > 1) or row[0] != 0 or row[-1] != len(old.line) - 1:
+            self.fail(-1, f"{len(old.line)} motions went in, and not all of them came out")
+            return None
+        last = np.append(row[1:] != row[:-1], True)
+        pieces = np.bincount(row)[row]
+        self._check(old, row, old.kind[row] != new.kind, "another kind of motion")
+        time = np.bincount(row, 1 / new.feed, len(old.line))[row] * old.feed[row]
+        self._check(old, row, _differs(old.feed[row], new.feed) & ~(np.abs(time - 1) < 0.01), "another feed")
+        self._check(old, row, _differs(old.tool[row], new.tool), "another tool")
+        self._check(old, row, old.side[row] != new.side, "another side of the path")
+        away = np.abs(old.tip[row] - new.tip)
+        slack = np.where(pieces > 1, _PLAN_MM, _SAME_MM)
+        self._check(old, row, last & (np.nan_to_num(away[:, :2]).max(axis=1) > slack), "another place in plan")
+        lost = np.isnan(old.tip[row]) != np.isnan(new.tip)
+        self._check(old, row, last & lost.any(axis=1), "a place that is known in one programme only")
+        turned = last & (np.abs(old.rotary[row] - new.rotary).max(axis=1) > 1e-3)
+        lean = np.linalg.norm(np.cross(old.axis[row], new.axis), axis=1)
+        self._check(old, row, turned | last & (lean > 2e-5), "another direction of the tool")
+        self._inner(old, new, row, last)
+        self._arcs(old, new, row)
+        return row
+
+    def _check(self, old: HeardProgramme, row: NDArray[np.intp], bad: NDArray[np.bool_], text: str) -> None:
+        rows = np.flatnonzero(bad)
+        if len(rows):
+            self.fail(int(old.line[row[rows[0]]]), text, len(rows))
+
+    def _inner(self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], last: NDArray[np.bool_]) -> None:
+        """Dividing points stand on the old way, and the tool leans there as it did."""
+        some = np.flatnonzero(~last)
+        rows = row[some]
+        start, end, point = old.start[rows], old.tip[rows], new.tip[some]
+        way = (end - start)[:, :2]
+        size = np.maximum((way**2).sum(axis=1), 1e-18)
+        share = ((point - start)[:, :2] * way).sum(axis=1) / size
+        off = np.hypot(*((point - start)[:, :2] - share[:, None] * way).T)
+        arc = old.kind[rows] == TURN
+        centre = old.centre[rows]
+        radius = np.hypot(*(start[:, :2] - centre).T)
+        off[arc] = np.abs(np.hypot(*(point[:, :2] - centre).T) - radius)[arc]
+        back = ~arc & ((share < -1e-6) | (share > 1 + 1e-6))
+        bad = np.zeros(len(row), dtype=bool)
+        bad[some] = ~(off <= np.where(arc, _ARC_MM, _PLAN_MM)) | back
+        self._check(old, row, bad, "a dividing point off the way")
+        between = old.axis0[rows] + share[:, None] * (old.axis[rows] - old.axis0[rows])
+        between /= np.maximum(np.linalg.norm(between, axis=1), 1e-9)[:, None]
+        turn = np.linalg.norm(old.axis[rows] - old.axis0[rows], axis=1)
+        lean = np.linalg.norm(np.cross(between, new.axis[some]), axis=1)
+        bad[:] = False
+        bad[some] = ~arc & (lean > 1e-4 + 0.02 * turn)
+        self._check(old, row, bad, "a direction of the tool between that is not on the way")
+
+    def _arcs(self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp]) -> None:
+        """The pieces of an arc have its centre, its sense, and together its angle."""
+        arc = old.kind[row] == TURN
+        if not arc.any():
+            return
+        whole = np.bincount(row)[row] == 1
+        off = np.hypot(*(old.centre[row] - new.centre).T)
+        self._check(
+            old, row, arc & ~(off <= np.where(whole, _SAME_MM, _ARC_MM)) & ~np.isnan(old.centre[row, 0]), "another arc"
+        )
+        turn = np.bincount(row, new.turn, len(old.line))
+        bad = np.abs(turn - old.turn)[row] > np.where(whole, 1e-6, _ARC_RAD)
+        bad |= np.sign(new.turn) != np.sign(old.turn[row])
+        self._check(old, row, arc & bad, "another angle of an arc")
+
+    # -- heights -----------------------------------------------------------------------------------------------------
+
+    def same_places(self, old: HeardProgramme) -> NDArray[np.intp]:
+        """Both readers see the same places; return the row of the claim for each motion heard, or -1."""
+        claim = self.claim
+        at = np.searchsorted(claim.line, old.line)
+        at = np.where((at < len(claim.line)) & (claim.line[np.minimum(at, len(claim.line) - 1)] == old.line), at, -1)
+        rows = np.flatnonzero(at >= 0)
+        away = np.abs(claim.place[at[rows]] - old.tip[rows])
+        moved = claim.added[at[rows]] != 0
+        bad = (away > _SAME_MM).any(axis=1) | (moved & np.isnan(away).any(axis=1))
+        if bad.any():
+            line = int(old.line[rows[np.flatnonzero(bad)[0]]])
+            self.fail(line, "two readers see the tool at different places", int(bad.sum()))
+        optional = np.array([self.before[line].lstrip().startswith("/") for line in claim.line.tolist()], dtype=bool)
+        missing = np.flatnonzero(~np.isin(claim.line, old.line) & (claim.added != 0) & ~optional)
+        if len(missing):
+            self.fail(int(claim.line[missing[0]]), "a motion that only one reader sees")
+        return np.asarray(at)
+
+    def as_planned(
+        self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], at: NDArray[np.intp]
+    ) -> NDArray[np.float64]:
+        """Every motion ends as high as planned; return what was added at the end of each motion of the original."""
+        last = np.flatnonzero(np.append(row[1:] != row[:-1], True))
+        added = new.tip[last, 2] - old.tip[:, 2]
+        planned = np.where(at >= 0, self.claim.added[at], 0.0)
+        bad = np.abs(np.nan_to_num(added - planned)) > _ROUNDING_MM
+        self._check(old, np.arange(len(bad)), bad, "another height than planned")
+        self._on_profile(old, new, row, planned)
+        return np.asarray(added)
+
+    def _on_profile(
+        self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], planned: NDArray[np.float64]
+    ) -> None:
+        """Dividing points stand as high as planned there, or at a place beside as near as the rounding of X and Y."""
+        inner = np.flatnonzero(np.append(row[1:] == row[:-1], False))
+        if not len(inner):
+            return
+        rows = row[inner]
+        share, length = _shares(old, rows, new.tip[inner, :2])
+        at, gain = self._profiles(old, np.unique(rows), planned)
+        rise = old.tip[rows, 2] - old.start[rows, 2]
+        off = []
+        for aside in (0.0, -1.0, 1.0):
+            there = np.clip(share + aside * _PLAN_MM / length, 0.0, 1.0)
+            off.append(new.tip[inner, 2] - old.start[rows, 2] - there * rise - np.interp(2 * rows + there, at, gain))
+        slack = _ROUNDING_MM + np.maximum(np.abs(off[1] - off[0]), np.abs(off[2] - off[0]))
+        wrong = np.zeros(len(row), dtype=bool)
+        wrong[inner] = ~(np.abs(off[0]) <= slack)
+        self._check(old, row, wrong, "another height within a motion than planned")
+
+    def _profiles(
+        self, old: HeardProgramme, rows: NDArray[np.intp], planned: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """What is planned along the divided motions, in one row: twice the motion plus the share, and the gain."""
+        follows = (rows > 0) & (old.tip[rows - 1] == old.start[rows]).all(axis=1)
+        first = np.where(follows, planned[rows - 1], 0.0)
+        at: list[float] = []
+        gains: list[float] = []
+        for row, gain in zip(rows.tolist(), first.tolist(), strict=True):
+            inner = self.claim.inner.get(int(old.line[row]), ())
+            at += [2.0 * row, *(2.0 * row + share for share, _ in inner), 2.0 * row + 1]
+            gains += [gain, *(one for _, one in inner), float(planned[row])]
+        return np.array(at), np.array(gains)
+
+    def without_cutter(
+        self,
+        old: HeardProgramme,
+        added: NDArray[np.float64],
+        floors: Sequence[tuple[Pocket, Correction]],
+        frame: tuple[NDArray[np.float64], NDArray[np.float64]],
+        rows: NDArray[np.bool_],
+    ) -> None:
+        """Where the cutter is not known, the tip alone: on a floor it goes no lower than the floor's offset."""
+        tip = old.tip @ frame[0].T + frame[1]
+        some = np.flatnonzero(rows & np.isin(old.kind, (FEED, TURN)) & ~np.isnan(tip).any(axis=1))
+        for pocket, correction in floors:
+            over = np.abs(tip[some, 2] - pocket.floor_at(*tip[some, :2].T)) <= _ON_FLOOR_MM
+            on = some[over]
+            on = on[shapely.contains_xy(pocket.polygon, *tip[on, :2].T)]
+            bad = on[added[on] < correction.at(*tip[on, :2].T) - TOO_DEEP_MM]
+            if len(bad) and correction.action != "hold":
+                self.fail(int(old.line[bad[0]]), f"too deep on the floor of pocket {pocket.id}", len(bad))
+
+
+def _shares(
+    old: HeardProgramme, rows: NDArray[np.intp], points: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Shares of the ways of motions at which points stand, and the lengths of the ways."""
+    start, way = old.start[rows, :2], (old.tip - old.start)[rows, :2]
+    length = np.maximum(np.hypot(*way.T), 1e-3)
+    share = ((points - start) * way).sum(axis=1) / length**2
+    arc = np.flatnonzero(old.kind[rows] == TURN)
+    a, b = (start - old.centre[rows])[arc], (points - old.centre[rows])[arc]
+    turn = old.turn[rows[arc]]
+    angle = np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(axis=1))
+    share[arc] = (np.mod(np.sign(turn) * angle + 1e-5, 2 * np.pi) - 1e-5) / np.abs(turn)
+    length[arc] = np.hypot(*a.T) * np.abs(turn)
+    return share, length
+
+
+def _is_block(old: str, new: Sequence[str]) -> bool:
+    """Whether blocks are an old one with another Z, or its pieces."""
+    if _COMMENT.findall(old.rstrip("\r\n")) != _COMMENT.findall("".join(new[:1]).rstrip("\r\n")):
+        return False
+    pattern = _Z_WORD if len(new) == 1 else _PIECE_WORDS
+    first, was = bare(new[0]).strip("\n"), bare(old).strip("\n")
+    same = pattern.sub("", first) == pattern.sub("", was) and len(_Z_WORD.findall(first)) <= 1
+    rest = [re.sub(r"^/\d?", "", bare(one).strip("\n")) for one in new[1:]]
+    return same and not any(_PIECE_WORDS.sub("", one) for one in rest)
+
+
+def _differs(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:
+    return np.asarray((a != b) & ~(np.isnan(a) & np.isnan(b)))
+
+
+def _cuts(
+    heard: HeardProgramme,
+    frame: tuple[NDArray[np.float64], NDArray[np.float64]],
+    sizes: Mapping[float, tuple[float, float]],
+    usable: NDArray[np.bool_],
+) -> Cuts:
+    """Motions that may cut, in the part's frame, arcs as chords of 2 degrees; moved aside by G41 and G42."""
+    turn, way = frame
+    size = np.zeros((len(heard.line), 2))
+    for number in np.unique(heard.tool).tolist():
+        size[heard.tool == number] = sizes.get(number, (0.0, 0.0))
+    known = ~np.isnan(heard.start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1) & (size[:, 0] > 0) & usable
+    parts = []
+    rows = np.flatnonzero(known & np.isin(heard.kind, (FEED, RAPID, OTHER)))
+    along = (heard.tip - heard.start)[rows, :2]
+    left = np.column_stack([-along[:, 1], along[:, 0]]) / np.maximum(np.hypot(*along.T), 1e-12)[:, None]
+    aside = np.column_stack([left * (heard.side * size[:, 0])[rows, None], np.zeros(len(rows))])
+    parts.append(
+        Cuts(heard.start[rows] + aside, heard.tip[rows] + aside, heard.axis0[rows], heard.axis[rows], size[rows])
+    )
+    parts.append(_chords(heard, np.flatnonzero(known & (heard.kind == TURN) & ~np.isnan(heard.centre[:, 0])), size))
+    one = Cuts.joined(parts)
+    return Cuts(one.start @ turn.T + way, one.end @ turn.T + way, one.axis0 @ turn.T, one.axis1 @ turn.T, one.size)
+
+
+def _chords(heard: HeardProgramme, rows: NDArray[np.intp], size: NDArray[np.float64]) -> Cuts:
+    count = np.maximum(np.ceil(np.degrees(np.abs(heard.turn[rows])) / 2), 1).astype(int)
+    row = np.repeat(rows, count)
+    index = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    shares = np.stack([index, index + 1]) / np.repeat(count, count)
+    spoke = heard.start[row, :2] - heard.centre[row]
+    first = np.arctan2(spoke[:, 1], spoke[:, 0])
+    out = []
+    for share in shares:
+        angle = first + share * heard.turn[row]
+        radius = np.hypot(*spoke.T) - np.sign(heard.turn[row]) * heard.side[row] * size[row, 0]
+        xy = heard.centre[row] + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+        z = heard.start[row, 2] + share * (heard.tip[row, 2] - heard.start[row, 2])
+        axis = heard.axis0[row] + share[:, None] * (heard.axis[row] - heard.axis0[row])
+        out.append((np.column_stack([xy, z]), axis))
+    return Cuts(out[0][0], out[1][0], out[0][1], out[1][1], size[row])
+
+
+def prove_programme(
+    before: Sequence[str],
+    after: Sequence[str],
+    claim: Claim,
+    floors: Sequence[tuple[Pocket, Correction]],
+    sizes: Mapping[float, tuple[float, float]],
+    *,
+    frame: tuple[NDArray[np.float64], NDArray[np.float64]],
+    unit_mm: float | None,
+    absolute: bool | None,
+    skipped: NDArray[np.intp],
+    source: str,
+) -> Proved:
+    """Compare a corrected programme with the original.
+
+    Parameters
+    ----------
+    before, after : sequence of str
+        Lines of both.
+    claim : Claim
+        What the rewriter says.
+    floors : sequence of (Pocket, Correction)
+        The floors to sweep, with what is added to them.
+    sizes : mapping of float to (float, float), mm
+        Radius and corner radius by the number of the tool; tools that are not known are left out.
+    frame : (3, 3) and (3,) ndarray
+        Where the programme's frame is in the part's: ``turn @ point + way``, mm.
+    unit_mm, absolute : float, bool or None
+        In force before the programme says so.
+    skipped : (k,) ndarray of int
+        Lines whose motion is in another frame and is not swept.
+    source : str
+        Name of the programme.
+    """
+    proof = _Proof(before, after, claim, source)
+    proof.same_words()
+    swept: list[SweptFloor] = []
+    optional = any(line.lstrip().startswith("/") for line in before)
+    for runs in (True, False) if optional else (True,):
+        if proof.findings:
+            break
+        old = hear_programme(before, unit_mm=unit_mm, absolute=absolute, optional=runs)
+        new = hear_programme(after, unit_mm=unit_mm, absolute=absolute, optional=runs)
+        swept = _hear_and_sweep(proof, old, new, floors, (sizes, frame, skipped)) or swept
+    return Proved(tuple(proof.findings), tuple(swept))
+
+
+def _hear_and_sweep(
+    proof: _Proof,
+    old: HeardProgramme,
+    new: HeardProgramme,
+    floors: Sequence[tuple[Pocket, Correction]],
+    how: tuple[Mapping[float, tuple[float, float]], tuple[NDArray[np.float64], NDArray[np.float64]], NDArray[np.intp]],
+) -> list[SweptFloor]:
+    sizes, frame, skipped = how
+    row = proof.same_motion(old, new)
+    if row is None or not len(old.line):
+        return []
+    added = proof.as_planned(old, new, row, proof.same_places(old))
+    if proof.findings:
+        return []
+    usable = ~np.isin(old.line, skipped)
+    swept = sweep_floors(_cuts(old, frame, sizes, usable), _cuts(new, frame, sizes, usable[row]), floors)
+    for one in swept:
+        if one.deep_mm > TOO_DEEP_MM:
+            x, y = one.where
+            proof.fail(-1, f"pocket {one.pocket} would be {one.deep_mm:.3f} mm too deep at ({x:.1f}, {y:.1f})")
+    radius = np.array([sizes.get(number, (0.0, 0.0))[0] for number in old.tool.tolist()])
+    proof.without_cutter(old, added, floors, frame, usable & (radius == 0))
+    xy = (old.tip @ frame[0].T + frame[1])[:, :2]
+    low = lowered_elsewhere(np.nan_to_num(added), xy, radius + 0.1, [pocket for pocket, _ in floors])
+    if len(low):
+        proof.fail(int(old.line[low[0]]), "lower than it was, and over no floor that goes down", len(low))
+    return swept
