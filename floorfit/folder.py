@@ -26,6 +26,7 @@ LENGTHS = (
 
 OFFSET_COLUMNS = (
     "pocket", "action", "offset", "slope_x", "slope_y", *LENGTHS, "conformance_probability", "verdict", "reason",
+    "readings_used",
 )  # fmt: skip
 
 #: Decimals in a table, by unit: a tenth of a micrometre.
@@ -67,6 +68,7 @@ def _offset_row(one: Decision, unit: str) -> list[str]:
     slopes = [_plain(one.slope_x, 8), _plain(one.slope_y, 8)]
     return [
         one.pocket, one.action, _length(one.offset_mm, unit), *slopes, *lengths, chance, one.verdict, str(one.reason),
+        str(one.readings_used),
     ]  # fmt: skip
 
 

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from floorfit.decision.decision import Decision, Number
+from floorfit.decision.decision import Decision, Number, known
 from floorfit.decision.neighbours import NeighbourStep
 from floorfit.decision.web_map import WebMap
 from floorfit.errors import Finding, InputError
@@ -29,6 +29,7 @@ from floorfit.readings.gauge_file import gauge_to_document
 from floorfit.sealed import changed_files
 
 if TYPE_CHECKING:
+    from floorfit.readings.systematic import Systematic
     from floorfit.result import Result
     from floorfit.surface.spline import Surface
 
@@ -40,6 +41,7 @@ __all__ = [
     "Record",
     "SummaryRecord",
     "SurfaceRecord",
+    "SystematicRecord",
     "WebMap",
     "closing_sentence",
     "make_record",
@@ -119,6 +121,19 @@ class SummaryRecord(_Model):
     readings: int
     readings_used: int
     sentence: str
+    part_probability: Number = None
+
+
+class SystematicRecord(_Model):
+    """An error that readings share: its kind, where, estimate and standard uncertainty in ``unit``, size in mm."""
+
+    kind: str
+    name: str
+    unit: str
+    effect: float
+    u: float
+    size_mm: float
+    chance: float
 
 
 class Record(_Model):
@@ -140,6 +155,8 @@ class Record(_Model):
     findings: list[dict[str, str]]
     gauge: dict[str, Any] | None = None
     frame: dict[str, Any] | None = None
+    identity: dict[str, str] = {}
+    systematic: list[SystematicRecord] = []
     seal: dict[str, str] | None = None  # stays the last entry: see floorfit.sealed
 
     def pieces(self) -> Iterator[str]:
@@ -184,6 +201,20 @@ def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None =
         findings=[asdict(finding) for finding in result.findings],
         gauge=None if result.gauge is None else gauge_to_document(result.gauge),
         frame=None if result.frame is None else result.frame.document(),
+        identity=dict(result.readings.identity),
+        systematic=[_shared(one) for one in result.systematic],
+    )
+
+
+def _shared(error: Systematic) -> SystematicRecord:
+    return SystematicRecord(
+        kind=error.kind,
+        name=error.name,
+        unit=error.unit,
+        effect=error.effect,
+        u=error.u,
+        size_mm=error.size,
+        chance=error.chance,
     )
 
 
@@ -199,6 +230,11 @@ def closing_sentence(result: Result) -> str:
         line += f"; not sure to conform: {_named(doubtful)}"
     if not held and not doubtful:
         line += ", all predicted to conform"
+    if np.isfinite(result.part_probability):
+        line += f"; the whole part conforms with probability {result.part_probability:.3f}"
+    large = [one for one in result.systematic if one.size > result.settings.systematic]
+    if large:
+        line += "; errors that the readings share: " + ", ".join(f"{one.kind} ({one.name})" for one in large)
     return line + "."
 
 
@@ -238,6 +274,7 @@ def _summary(result: Result) -> SummaryRecord:
         readings=len(result.readings),
         readings_used=int(result.used.is_used.sum()),
         sentence=closing_sentence(result),
+        part_probability=known(result.part_probability),
     )
 
 

@@ -16,7 +16,8 @@ from floorfit.cli import main
 #: The contract's columns, with the part's unit in the names of lengths.
 COLUMNS = (
     "pocket action offset_{u} slope_x slope_y offset_u_{u} web_before_min_{u} web_before_max_{u} web_after_min_{u} "
-    "web_after_max_{u} web_lower_limit_{u} web_upper_limit_{u} conformance_probability verdict reason"
+    "web_after_max_{u} web_lower_limit_{u} web_upper_limit_{u} conformance_probability verdict reason "
+    "readings_used"
 )
 FILES = {"offsets.csv", "readings.csv", "deviation_map.png", "deviation_map.pdf", "report.html", "record.json"}
 

@@ -10,9 +10,11 @@ from floorfit.cli.help import HelpFormatter
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from floorfit.errors import Finding
     from floorfit.part.model import Part
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
+    from floorfit.readings.observations import Readings
     from floorfit.run import Result, Settings
     from floorfit.surface.expected import Expected
 
@@ -46,9 +48,21 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--expect", metavar="SERIES", help="mean warp of earlier parts (from `floorfit series`), used where it agrees"
     )
+    parser.add_argument("--map", metavar="IDS", help="ids of the readings' labels (CSV: label, pocket)")
+    _add_identity(parser.add_argument_group("which plate (also as `# serial: …` lines or columns of READINGS)"))
     parser.add_argument("--replace", action="store_true", help="replace an existing job folder")
     _add_settings(parser.add_argument_group("settings (defaults in brackets; all are kept in record.json)"))
     parser.set_defaults(run=run)
+
+
+def _add_identity(group: argparse._ArgumentGroup) -> None:
+    group.add_argument(
+        "--fact", action="append", default=[], type=_fact, metavar="KEY=TEXT", help="a fact, as in --fact serial=0012"
+    )
+    group.add_argument(
+        "--require", metavar="FACTS", help="facts that must be stated: serial,operator,gauge,gauge_due,side,…"
+    )
+    group.add_argument("--shop", metavar="FILE", help='settings of a shop (TOML): require = ["serial", …]')
 
 
 def _add_settings(group: argparse._ArgumentGroup) -> None:
@@ -74,12 +88,32 @@ def _add_settings(group: argparse._ArgumentGroup) -> None:
         metavar="MM",
         help="finished webs came out this much thicker than predicted (see verify): taken off every offset [0]",
     )
+    group.add_argument("--bias-u", type=float, metavar="MM", help="standard uncertainty of --bias [half of it]")
+    group.add_argument("--limit-bias", type=float, metavar="MM", help="largest --bias that is taken [0.06]")
+    group.add_argument(
+        "--floor-z",
+        choices=["measured", "as-programmed"],
+        help="what is known of the roughed floors' Z where the file has no z_mm [measured: hold]",
+    )
+    group.add_argument(
+        "--moved-u",
+        type=float,
+        metavar="MM",
+        help="with --floor-z as-programmed: standard uncertainty of the plate's movement since roughing (no default)",
+    )
+    group.add_argument(
+        "--systematic", type=float, metavar="MM", help="shared error of the readings that gives exit 1 [0.020]"
+    )
+    group.add_argument(
+        "--level-part", type=float, metavar="P", help="probability that the whole part must reach [none]"
+    )
     group.add_argument("--rib-max", type=float, metavar="MM", help="widest rib across which steps are listed [12]")
     group.add_argument("--seed", type=int, metavar="N", help="seed of the joint samples [1]")
 
 
 def run(args: argparse.Namespace) -> int:
     """Run the main job; return 0 when every pocket conforms, 1 when one does not."""
+    from dataclasses import replace
     from pathlib import Path
 
     from floorfit.cli.output import refuse_existing, say, stderr_console, whole_folder
@@ -90,9 +124,10 @@ def run(args: argparse.Namespace) -> int:
     settings = _settings(args)
     refuse_existing(Path(args.output), replace=args.replace)
     part = read_part(args.part)
-    readings = read_readings(args.readings, part.units)
+    readings, notes = _identified(args, read_readings(args.readings, part.units))
     gauge, frame = _aids(args)
     given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
+    given |= {"map": args.map, "shop": args.shop}
     expected = _expected(args, part, given)
     inputs = {role: (Path(name).name, Path(name).read_bytes()) for role, name in given.items() if name is not None}
 
@@ -102,7 +137,11 @@ def run(args: argparse.Namespace) -> int:
     from floorfit.run import correct
 
     with drawing_beside() as beside, whole_folder(args.output, replace=args.replace) as folder:
-        result = correct(part, readings, settings, gauge=gauge, frame=frame, expected=expected, progress=_progress())
+        result = correct(
+            part, readings, settings, gauge=gauge, frame=frame, expected=expected, ids=_ids(args),
+            progress=_progress(),
+        )  # fmt: skip
+        result = replace(result, findings=(*notes, *result.findings))
         record = make_record(result, inputs)
         write_job(result, record, folder, beside=beside)
     for finding in result.findings:
@@ -111,6 +150,32 @@ def run(args: argparse.Namespace) -> int:
     say(_readings_line(result))
     say(record.summary.sentence)
     return 0 if result.conforms else 1
+
+
+def _identified(args: argparse.Namespace, readings: Readings) -> tuple[Readings, list[Finding]]:
+    """Add the facts given as options, and ask for those that are required."""
+    from dataclasses import replace
+
+    from floorfit.errors import InputError
+    from floorfit.identity import gauge_overdue, identity_of, missing_facts
+    from floorfit.shop import read_shop
+
+    lines = [(0, f"# {key}: {value}") for key, value in readings.identity.items()]
+    identity = identity_of(lines, {key: [value] for key, value in args.fact}, readings.source)
+    required = [*(args.require or "").replace(" ", "").split(","), *(read_shop(args.shop) if args.shop else ())]
+    faults = missing_facts(identity, [key for key in dict.fromkeys(required) if key], readings.source)
+    late = gauge_overdue(identity, readings.source)
+    if "gauge_due" in required:
+        faults += late
+    if faults:
+        raise InputError(faults)
+    return replace(readings, identity=identity), late
+
+
+def _ids(args: argparse.Namespace) -> dict[str, str] | None:
+    from floorfit.readings.ids import read_ids
+
+    return None if args.map is None else read_ids(args.map)
 
 
 def _expected(args: argparse.Namespace, part: Part, given: dict[str, str | None]) -> Expected | None:
@@ -172,3 +237,12 @@ def _readings_line(result: Result) -> str:
             kinds[code] = kinds.get(code, 0) + 1
     listed = ", ".join(f"{count} {code}" for code, count in sorted(kinds.items(), key=lambda one: -one[1]))
     return f"{total} readings, {total - used} set aside: {listed} (see readings.csv)."
+
+
+def _fact(text: str) -> tuple[str, str]:
+    from floorfit.identity import KEYS
+
+    key, _, value = text.partition("=")
+    if key.strip() not in KEYS or not value.strip():
+        raise argparse.ArgumentTypeError(f"{text!r} came, KEY=TEXT was expected with a key of {', '.join(KEYS)}")
+    return key.strip(), value.strip()

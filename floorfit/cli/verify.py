@@ -30,11 +30,16 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--moved", type=float, default=0.05, metavar="MM", help="movement of the plate to measure again at [0.05]"
     )
+    parser.add_argument(
+        "--limit-bias", type=float, default=0.06, metavar="MM",
+        help="largest bias offered where the job states no --machine-u [0.06]",
+    )  # fmt: skip
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Verify; return 0 when every pocket was read and conforms, 1 when not."""
+    import hashlib
     import sys
     from pathlib import Path
 
@@ -45,6 +50,7 @@ def run(args: argparse.Namespace) -> int:
     refuse_existing(Path(args.output), replace=args.replace)
     record = read_record(args.job)
     readings = read_readings(args.readings, record.part.get("units", "mm"))
+    digest = hashlib.sha256(Path(args.readings).read_bytes()).hexdigest()
 
     from floorfit.verify.afterwards import verification_answers, write_verification_page
     from floorfit.verify.verify_job import verify_job
@@ -52,7 +58,10 @@ def run(args: argparse.Namespace) -> int:
 
     tell = (lambda words: say(f"{words} …")) if sys.stderr.isatty() else None
     with whole_folder(args.output, replace=args.replace) as folder:
-        found = verify_job(record, None, readings, movement_limit_mm=args.moved, progress=tell)
+        found = verify_job(
+            record, None, readings, movement_limit_mm=args.moved, bias_limit_mm=args.limit_bias, digest=digest,
+            progress=tell,
+        )  # fmt: skip
         write_tables(found, folder)
         write_verification_page(found, folder)
     for finding in found.findings:

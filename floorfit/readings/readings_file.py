@@ -6,6 +6,7 @@ What the format leaves open is fixed so:
 - Blank, ``nan`` or dashes alone mean "nothing here" in every column of numbers but x and y.
 - A thickness at or below 0 is kept as it came; screening sets it aside with its reason.
 - With semicolons a number may have a decimal comma or a decimal point; thousands are never grouped.
+- ``# serial: 0012`` states a fact of the plate (`floorfit.identity`); other comments are passed over.
 - A column without a name is passed over where it is blank all the way down, and refused otherwise.
 """
 
@@ -23,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding, InputError
+from floorfit.identity import identity_of
 from floorfit.plain_text import cell_text
 from floorfit.readings.cells import Faults, column_of_numbers, shown
 from floorfit.readings.columns import FIELDS, Header, read_header
@@ -70,15 +72,15 @@ def read_readings(path: str | os.PathLike[str], part_unit: Unit = "mm") -> Readi
     faults = Faults(file.name)
     try:
         with file.open(encoding="utf-8-sig", newline=None) as handle:
-            header, start = _find_header(handle, file.name, part_unit)
-            chunks = [_chunk(lines, first, header, faults) for first, lines in _chunks(handle, start)]
+            header, start, comments = _find_header(handle, file.name, part_unit)
+            chunks = [_chunk(lines, first, header, faults, comments) for first, lines in _chunks(handle, start)]
     except OSError as error:
         text = f"cannot be read ({error.strerror}). Check the path."
         raise InputError([Finding("unreadable", str(file), "", text)]) from error
     except UnicodeDecodeError as error:
         raise InputError([_not_utf8(file)]) from error
     faults.raise_if_any()
-    return _table(chunks, header, file.name)
+    return _table(chunks, header, file.name, comments)
 
 
 def _not_utf8(file: Path) -> Finding:
@@ -109,11 +111,14 @@ def _is_data(line: str) -> bool:
     return bool(text) and text[0] != "#" and (text[0] not in ",;" or bool(text.strip(",; \t")))
 
 
-def _find_header(handle: TextIO, source: str, part_unit: Unit) -> tuple[Header, int]:
-    """Return the header and the number of the line after it."""
+def _find_header(handle: TextIO, source: str, part_unit: Unit) -> tuple[Header, int, list[tuple[int, str]]]:
+    """Return the header, the number of the line after it, and the comments before it."""
+    comments: list[tuple[int, str]] = []
     for number, line in enumerate(handle, start=1):
         if _is_data(line):
-            return read_header(line, number, source, part_unit), number + 1
+            return read_header(line, number, source, part_unit), number + 1, comments
+        if line.lstrip().startswith("#"):
+            comments.append((number, line.strip()))
     text = "is empty, a header was expected. The first line must name the columns: x_mm,y_mm,thickness_mm."
     raise InputError([Finding("empty", source, "line 1", text)])
 
@@ -147,8 +152,9 @@ class _Chunk:
     extra: dict[str, Sequence[str]]
 
 
-def _chunk(lines: list[str], first: int, header: Header, faults: Faults) -> _Chunk:
-    """Turn lines of text into columns; faults are noted, and their cells become NaN."""
+def _chunk(lines: list[str], first: int, header: Header, faults: Faults, comments: list[tuple[int, str]]) -> _Chunk:
+    """Turn lines of text into columns; faults are noted, and their cells become NaN; comments are collected."""
+    comments += [(first + k, line.strip()) for k, line in enumerate(lines) if line.lstrip().startswith("#")]
     keep = [k for k, line in enumerate(lines) if _is_data(line)]
     numbers = np.array(keep, dtype=np.int64) + first
     rows = _rows([lines[k] for k in keep], numbers, header, faults)
@@ -232,10 +238,10 @@ def _labels(
     return np.array(labels, dtype=np.str_)
 
 
-def _table(chunks: list[_Chunk], header: Header, source: str) -> Readings:
+def _table(chunks: list[_Chunk], header: Header, source: str, comments: list[tuple[int, str]]) -> Readings:
     """Join the chunks into one read-only table."""
     lines = _joined([chunk.lines for chunk in chunks], np.dtype(np.int64))
-
+    extra = {name: [cell for chunk in chunks for cell in chunk.extra[name]] for name in header.extra}
     nothing = _joined([np.full(len(lines), np.nan)], np.dtype(np.float64))
     numbers = {
         name: _joined([chunk.numbers[name] for chunk in chunks], np.dtype(np.float64))
@@ -255,7 +261,8 @@ def _table(chunks: list[_Chunk], header: Header, source: str) -> Readings:
         line=lines,
         unit=header.unit,
         source=source,
-        extra={name: [cell for chunk in chunks for cell in chunk.extra[name]] for name in header.extra},
+        extra=extra,
+        identity=identity_of(comments, extra, source),
     )
 
 

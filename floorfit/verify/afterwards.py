@@ -121,11 +121,11 @@ def _bias_line(found: Verification, show: Display) -> str:
         f"pockets scatter by {show.small_length(bias.between, more=1)} {show.small}."
     )
     if found.offered_bias is None:
-        return line + " It is not offered for the pockets that remain: the plate may have moved."
+        return line + f" It is not offered for the pockets that remain: {found.withheld}."
     already = f" (the job had {found.applied_bias:+.4f} taken off already)" if found.applied_bias else ""
     return (
-        line + f" For the pockets that remain: `correct --bias {found.offered_bias:.4f}`, standard uncertainty "
-        f"{bias.u:.4f} mm{already}. Nothing was applied."
+        line + f" For the pockets that remain: `correct --bias {found.offered_bias:.4f} --bias-u {bias.u:.4f}`"
+        f"{already}. Nothing was applied."
     )
 
 
