@@ -199,10 +199,10 @@ def _facts(figure: Figure, record: Record, plan: Plan) -> None:
     ]
     for k, (name, text) in enumerate(facts):
         put(figure, 13, 64 - 5.2 * k, name, 8.5)
-        put(figure, 33, 64 - 5.2 * k, fitted(text, 8.5, 77, bold=k == 0), 8.5, bold=k == 0)
+        put(figure, 37, 64 - 5.2 * k, fitted(text, 8.5, 73, bold=k == 0), 8.5, bold=k == 0)
     put(figure, 13, 64 - 5.2 * len(facts), say("left out"), 8.5)
     for k, line in enumerate(left_out(record, plan.display)[: 12 - len(facts)]):
-        put(figure, 33, 64 - 5.2 * len(facts) - 4.4 * k, fitted(line, 8.5, 77), 8.5)
+        put(figure, 37, 64 - 5.2 * len(facts) - 4.4 * k, fitted(line, 8.5, 73), 8.5)
 
 
 def _sign(figure: Figure, display: Display) -> None:
