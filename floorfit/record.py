@@ -20,15 +20,17 @@ import numpy as np
 from numpy.typing import ArrayLike
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from floorfit.decision.decision import Decision, Number
+from floorfit.decision.decision import Decision, Number, known
 from floorfit.decision.neighbours import NeighbourStep
 from floorfit.decision.web_map import WebMap
 from floorfit.errors import Finding, InputError
 from floorfit.part.part_file import part_to_document
 from floorfit.readings.gauge_file import gauge_to_document
+from floorfit.record_readings import columns_of
 from floorfit.sealed import changed_files
 
 if TYPE_CHECKING:
+    from floorfit.readings.systematic import Systematic
     from floorfit.result import Result
     from floorfit.surface.spline import Surface
 
@@ -40,6 +42,7 @@ __all__ = [
     "Record",
     "SummaryRecord",
     "SurfaceRecord",
+    "SystematicRecord",
     "WebMap",
     "closing_sentence",
     "make_record",
@@ -62,7 +65,7 @@ class InputRecord(_Model):
 
 
 class ReadingsRecord(_Model):
-    """Every reading given, a list for each column, in the order of the file.
+    """Every reading given, a list for each column, in the order of the file; empty where ``readings.csv`` holds them.
 
     ``floor`` is the id of the floor that the place lies on ("" if none); ``used`` and ``reason`` as in
     ``readings.csv``; ``warp_mm`` what the reading says of the underside; ``residual_mm`` warp minus fitted warp;
@@ -119,6 +122,19 @@ class SummaryRecord(_Model):
     readings: int
     readings_used: int
     sentence: str
+    part_probability: Number = None
+
+
+class SystematicRecord(_Model):
+    """An error that readings share: its kind, where, estimate and standard uncertainty in ``unit``, size in mm."""
+
+    kind: str
+    name: str
+    unit: str
+    effect: float
+    u: float
+    size_mm: float
+    chance: float
 
 
 class Record(_Model):
@@ -140,6 +156,8 @@ class Record(_Model):
     findings: list[dict[str, str]]
     gauge: dict[str, Any] | None = None
     frame: dict[str, Any] | None = None
+    identity: dict[str, str] = {}
+    systematic: list[SystematicRecord] = []
     seal: dict[str, str] | None = None  # stays the last entry: see floorfit.sealed
 
     def pieces(self) -> Iterator[str]:
@@ -184,6 +202,20 @@ def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None =
         findings=[asdict(finding) for finding in result.findings],
         gauge=None if result.gauge is None else gauge_to_document(result.gauge),
         frame=None if result.frame is None else result.frame.document(),
+        identity=dict(result.readings.identity),
+        systematic=[_shared(one) for one in result.systematic],
+    )
+
+
+def _shared(error: Systematic) -> SystematicRecord:
+    return SystematicRecord(
+        kind=error.kind,
+        name=error.name,
+        unit=error.unit,
+        effect=error.effect,
+        u=error.u,
+        size_mm=error.size,
+        chance=error.chance,
     )
 
 
@@ -194,11 +226,16 @@ def closing_sentence(result: Result) -> str:
     doubtful = [one for one in result.decisions if one.action != "hold" and not one.is_sure]
     line = f"{total - len(held)} of {total} pockets corrected"
     if held:
-        line += f", {len(held)} held: {_named(held)}"
+        line += f", {len(held)} held: {_named(held, len(held))}"
     if doubtful:
         line += f"; not sure to conform: {_named(doubtful)}"
     if not held and not doubtful:
         line += ", all predicted to conform"
+    if np.isfinite(result.part_probability):
+        line += f"; the whole part conforms with probability {result.part_probability:.3f}"
+    large = [one for one in result.systematic if one.size > result.settings.systematic]
+    if large:
+        line += "; errors that the readings share: " + ", ".join(f"{one.kind} ({one.name})" for one in large)
     return line + "."
 
 
@@ -238,6 +275,7 @@ def _summary(result: Result) -> SummaryRecord:
         readings=len(result.readings),
         readings_used=int(result.used.is_used.sum()),
         sentence=closing_sentence(result),
+        part_probability=known(result.part_probability),
     )
 
 
@@ -330,7 +368,15 @@ def read_record(path: str | Path) -> Record:
         raise InputError([_finding(file, "", f"cannot be read ({error}). Name a job folder.")]) from error
     if changed := changed_files(file, text):
         raise InputError(changed)
-    return _checked(file, text)
+    return _with_readings(_checked(file, text), file.parent / "readings.csv")
+
+
+def _with_readings(record: Record, table: Path) -> Record:
+    """Fetch the readings of a large job from the table that holds them."""
+    if record.readings.line or not record.summary.readings:
+        return record
+    floors = {one.pocket for one in record.decisions}
+    return record.model_copy(update={"readings": ReadingsRecord(**columns_of(table, floors))})
 
 
 def _checked(file: Path, text: str) -> Record:

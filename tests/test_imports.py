@@ -12,8 +12,9 @@ import pytest
 HOUSE = Path(__file__).resolve().parent.parent / "floorfit"
 
 #: Every module of the package that a room may import from (design: part -> readings -> surface -> decision -> job ->
-#: nc, report, verify -> command line). ``errors`` and ``units`` are words that all rooms share.
-WORDS = {"floorfit.errors", "floorfit.units", "floorfit.plain_text"}
+#: nc, report, verify -> command line). ``errors``, ``identity``, ``plain_text`` and ``units`` are words that all rooms
+#: share.
+WORDS = {"floorfit.errors", "floorfit.identity", "floorfit.units", "floorfit.plain_text"}
 MAY = {
     "part": {"part"},
     "cad": {"part", "cad"},

@@ -48,7 +48,8 @@ def test_plate_high_by_a_constant_raises_every_floor_by_it(level: Result) -> Non
         assert one.web_after_max_mm == pytest.approx(2.0, abs=1e-9)
     assert level.conforms
     assert level.used.is_used.all()
-    assert closing_sentence(level) == "4 of 4 pockets corrected, all predicted to conform."
+    first = "4 of 4 pockets corrected, all predicted to conform"
+    assert closing_sentence(level) == f"{first}; the whole part conforms with probability 1.000."
 
 
 def test_plane_gives_each_floor_its_height_at_the_centroid(tilted: Result) -> None:

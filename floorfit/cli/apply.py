@@ -60,6 +60,15 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--held", choices=["refuse", "skip", "cut"], default="refuse", help="motion on held floors (default: refuse)"
     )
+    parser.add_argument(
+        "--fact", action="append", default=[], type=_fact, metavar="KEY=TEXT",
+        help="what the programme is for, as in --fact serial=0012: refused where the job is of another",
+    )  # fmt: skip
+    parser.add_argument(
+        "--datums", metavar="DATUMS", type=Path,
+        help="points measured where the webs were read (x_mm …) and as clamped now (measured_x_mm …): another clamping "
+        "is taken where they keep their shape",
+    )  # fmt: skip
     _add_statements(parser)
     parser.set_defaults(run=run)
 
@@ -123,6 +132,7 @@ def run(args: argparse.Namespace) -> int:
             refuse_existing(_beside(args.output, ending), replace=args.replace)
         _refuse_same(args.program, args.output)
     record, part, corrections = _job(args.job)
+    _refuse_other(args, record)
     conforming = all(decision.action != "hold" and decision.verdict == "conform" for decision in record.decisions)
     if args.lines is not None:
         _write_lines(args, part, corrections)
@@ -135,6 +145,29 @@ def run(args: argparse.Namespace) -> int:
 
 def _beside(output: Path, ending: str) -> Path:
     return output.with_name(output.name + ending)
+
+
+def _fact(text: str) -> tuple[str, str]:
+    from floorfit.cli.correct import _fact as fact
+
+    return fact(text)
+
+
+def _refuse_other(args: argparse.Namespace, record: Record) -> None:
+    """Refuse a programme that is stated to be for another part, serial or side than the job's."""
+    from floorfit.identity import refuse_other_clamping, refuse_other_piece
+    from floorfit.readings.datum import read_datums, same_shape
+
+    source, facts = (args.program or args.lines).name, dict(args.fact)
+    if args.datums is None:
+        refuse_other_clamping(record.identity, facts, source)
+    else:
+        move = same_shape(read_datums(args.datums))
+        say(f"the plate kept its shape: {1000 * move.rms:.0f} µm rms at {len(move.names)} points after a rigid move.")
+    if "clamping" in record.identity and "clamping" not in facts:
+        say(f'warning: {source} states no clamping; the webs were read in "{record.identity["clamping"]}".')
+    for finding in refuse_other_piece(record.identity, facts, source):
+        say(f"{finding.severity}: {finding}")
 
 
 def _refuse_same(program: Path, output: Path) -> None:
@@ -250,8 +283,10 @@ def _refuse_word_address(args: argparse.Namespace) -> None:
 
 
 def _identity(record: Record, part: Part) -> dict[str, str]:
-    """What the header says of the part, as far as the job has it: serial number and side go in here."""
-    return {"part": part.name}
+    """What the header says of the piece, as far as the job has it."""
+    from floorfit.identity import SAME_PIECE
+
+    return {"part": part.name, **{key: record.identity[key] for key in SAME_PIECE if key in record.identity}}
 
 
 def _tools(args: argparse.Namespace) -> Tools:
