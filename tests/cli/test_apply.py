@@ -46,6 +46,18 @@ def test_a_held_floor_is_refused_and_nothing_is_written(job, capsys):
     assert sorted(path.name for path in job.iterdir()) == ["finish.nc", "job"]
 
 
+def test_the_header_says_which_piece(tmp_path):
+    """As far as the job has it: part number, serial and side."""
+    record = record_factory.frame().model_copy(update={"identity": {"serial": "0012", "side": "top", "operator": "x"}})
+    part = write_job(tmp_path / "job", record)
+    (tmp_path / "finish.nc").write_text(program_for(part), encoding="ascii")
+    call(tmp_path, "--held", "cut")
+    head = [line for line in (tmp_path / "out.nc").read_text().splitlines() if "FLOORFIT" in line]
+    for words in (f"part {part.name}"[:20], "serial 0012", "side top"):
+        assert any(words in line for line in head), words
+    assert not any("operator" in line for line in head)
+
+
 def test_a_tool_that_matters_and_is_not_known_is_refused_by_name(job, capsys):
     args = ["apply", str(job / "job"), str(job / "finish.nc"), "-o", str(job / "out.nc"), "--held", "cut"]
     assert main(args) == 2
