@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from floorfit.decision.decision import Correction
 from floorfit.part.model import Part, Pocket
 
-__all__ = ["BAND_SHARE", "EPS_MM", "MARGIN_MM", "WINDOW_MM", "Floor", "floors_of"]
+__all__ = ["BAND_SHARE", "EPS_MM", "MARGIN_MM", "WINDOW_MM", "CutFloor", "floors_of"]
 
 #: Growth of a floor's polygon, mm: more than a programme's rounding (0.01 mm), less than any rib. Own choice.
 MARGIN_MM = 0.1
@@ -32,7 +32,7 @@ EPS_MM = 1e-6
 
 
 @dataclass(frozen=True)
-class Floor:
+class CutFloor:
     """One floor with its offset field.
 
     Parameters
@@ -107,6 +107,6 @@ class Floor:
         return self.correction.at(xy[:, 0], xy[:, 1])
 
 
-def floors_of(part: Part, corrections: Mapping[str, Correction], band: float | None = None) -> tuple[Floor, ...]:
+def floors_of(part: Part, corrections: Mapping[str, Correction], band: float | None = None) -> tuple[CutFloor, ...]:
     """Return the part's floors with their corrections, in the part's order."""
-    return tuple(Floor(index, pocket, corrections[pocket.id], band) for index, pocket in enumerate(part.pockets))
+    return tuple(CutFloor(index, pocket, corrections[pocket.id], band) for index, pocket in enumerate(part.pockets))

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.nc.floor_bands import EPS_MM, WINDOW_MM, Floor
+from floorfit.nc.floor_bands import EPS_MM, WINDOW_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.wanted import Asked, ask
 from floorfit.nc.zones import Zones, zones_for
@@ -98,7 +98,7 @@ class Gains:
 
 def plan_gains(
     path: TipPath,
-    floors: Sequence[Floor],
+    floors: Sequence[CutFloor],
     outline: Sequence[tuple[float, float]],
     *,
     tolerance_mm: float,
@@ -110,7 +110,7 @@ def plan_gains(
     ----------
     path : TipPath
         The programme's motions, in the part's frame.
-    floors : sequence of Floor
+    floors : sequence of CutFloor
         All floors of the part with their corrections.
     outline : (k, 2) sequence, mm
         Outline of the part.
@@ -130,7 +130,7 @@ def plan_gains(
 
 class _Planner:
     def __init__(
-        self, path: TipPath, floors: Sequence[Floor], zones: list[Zones], tolerance: float, clearance: float | None
+        self, path: TipPath, floors: Sequence[CutFloor], zones: list[Zones], tolerance: float, clearance: float | None
     ) -> None:
         self.path, self.floors, self.zones, self.tolerance, self.clearance = path, floors, zones, tolerance, clearance
         self.near = self._near_rows()
@@ -277,8 +277,14 @@ class _Planner:
             part = slice(first[place], first[place + 1] if place + 1 < len(first) else None)
             common = set(asked.floor[part].tolist()) & set(asked.near[part].tolist()) - {-1}
             index = next((index for index in sorted(common) if active[index]), -1)
-            if index >= 0:
+            if index >= 0 and self._steps_off(self.floors[index], int(rows[place])):
                 self.out.half.append((int(rows[place]), index))
+
+    def _steps_off(self, floor: CutFloor, row: int) -> bool:
+        """Whether a pass that leaves a floor's band would get a step there: above a raised one the gain fades out."""
+        share = self._grid(row)
+        x, y, z = self.path.axis_places(np.full(len(share), row), share).T
+        return floor.dz_range[0] < 0 or bool((z - floor.pocket.floor_at(x, y)).min() < -floor.window - EPS_MM)
 
     # -- rapids ------------------------------------------------------------------------------------------------------
 
@@ -433,7 +439,7 @@ def _boxes(path: TipPath) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     return low, high
 
 
-def _plane(floor: Floor) -> tuple[object, ...]:
+def _plane(floor: CutFloor) -> tuple[object, ...]:
     """What makes two floors lie in one plane, and react at the same heights."""
     pocket = floor.pocket
     place = pocket.centroid if any(pocket.slope) else ()
