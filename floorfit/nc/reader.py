@@ -29,6 +29,8 @@ from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
 
 __all__ = ["Reader", "read_motions"]
 
+#: Where X, Y and Z stand in the position.
+_PLACES = {"X": 0, "Y": 1, "Z": 2}
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 
@@ -87,12 +89,26 @@ class Reader(Machine):
 
     def _fast(self, number: int, single: dict[str, str]) -> None:
         single.pop("N", None)
+        if single.keys() <= _PLACES.keys() and self._easy_move(number, single):
+            return
         g, m = single.pop("G", None), single.pop("M", None)
         values = {letter: float(raw) for letter, raw in single.items()}
         if g is None and m is None:
             self._act(number, values, (), -1)
         else:
             self._block(number, values, [] if g is None else [float(g)], [] if m is None else [float(m)])
+
+    def _easy_move(self, number: int, single: dict[str, str]) -> bool:
+        """Go to a place on a line, where nothing is in doubt; False where more has to be asked."""
+        state, position = self.state, self.position
+        if self.unsure or state.transform or state.motion not in (0, 10) or not single:
+            return False
+        for axis, raw in single.items():
+            value, index = float(raw) * state.unit_mm, _PLACES[axis]
+            position[index] = value if state.absolute else position[index] + value
+        self.is_high = self.is_high and "Z" not in single
+        self.row(number, state.motion // 10)
+        return True
 
     def _slow(self, number: int, text: str) -> None:
         try:
