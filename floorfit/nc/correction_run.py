@@ -129,7 +129,7 @@ class CorrectionRun:
             return list(self.floors)
         reach = 2 * max(cutter.radius for cutter in path.cutters)
         shapes = [floor.pocket.polygon for floor in matter]
-        return [floor for floor in self.floors if any(floor.pocket.polygon.distance(one) < reach for one in shapes)]
+        return [floor for floor in self.floors if any(floor.pocket.polygon.distance(one) <= reach for one in shapes)]
 
     def assemble(
         self, blocks: Mapping[int, list[str]], head: list[str], place: int

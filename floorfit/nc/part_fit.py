@@ -72,14 +72,10 @@ def check_fit(
     ----------
     path : TipPath
         The tip, in the part's frame.
-    cutting : (n,) ndarray of bool
-        Motions that cut.
-    line : (n,) ndarray of int
-        Their lines.
-    floors : sequence of CutFloor
-        All floors.
-    outline : (k, 2) sequence, mm
-        Outline of the part.
+    cutting, line : (n,) ndarray
+        Motions that cut, and the lines of all.
+    floors, outline : sequence of CutFloor, (k, 2) sequence of mm
+        All floors, and the outline of the part.
     source : str
         Name of the programme.
     """

@@ -14,6 +14,7 @@ from floorfit.errors import Finding
 from floorfit.nc.corrected import Corrected, Held, PocketChange, Walls
 from floorfit.nc.correction_run import CorrectionRun, check_corrections, check_tolerance, floors_for
 from floorfit.nc.floor_bands import CutFloor
+from floorfit.nc.gains import Gains
 from floorfit.nc.header import header_lines, header_place
 from floorfit.nc.motions import CUTTING, FLOW, JUMP, UNKNOWN, Motions
 from floorfit.nc.part_fit import check_fit
@@ -21,7 +22,6 @@ from floorfit.nc.programme_check import check_plan, check_programme
 from floorfit.nc.proof import Claim, Proved, prove_programme
 from floorfit.nc.reader import read_motions
 from floorfit.nc.rewrite import write_plan
-from floorfit.nc.rule import Gains
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
 from floorfit.nc.summary import changes_of, plan_trace, what_is_left

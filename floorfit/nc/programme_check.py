@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
+from floorfit.nc.gains import Gains
 from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, OTHER_ARC, RAPID, UNKNOWN, Motions
-from floorfit.nc.rule import Gains
 from floorfit.nc.tip_path import TipPath
 
 __all__ = ["Findings", "check_plan", "check_programme"]

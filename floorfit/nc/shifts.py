@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from floorfit.errors import InputError
 from floorfit.nc.floor_bands import CutFloor
+from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, JUMP, LINE, OTHER_ARC, RAPID, Motions
-from floorfit.nc.rule import Gains, plan_gains
+from floorfit.nc.rule import plan_gains
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
 from floorfit.units import MM_PER_UNIT

@@ -14,9 +14,9 @@ import shapely
 
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
+from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, CUTTING, LINE, Motions
 from floorfit.nc.numbers import decimals_for, in_style
-from floorfit.nc.rule import Gains
 from floorfit.nc.words import read_block
 
 __all__ = ["Skipped", "skip_held"]

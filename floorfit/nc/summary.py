@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from floorfit.errors import Finding
 from floorfit.nc.corrected import PlanTrace, PocketChange
 from floorfit.nc.floor_bands import CutFloor
-from floorfit.nc.rule import Gains
+from floorfit.nc.gains import Gains
 from floorfit.nc.swept_floors import TOO_DEEP_MM, SweptFloor
 from floorfit.nc.tip_path import TipPath
 

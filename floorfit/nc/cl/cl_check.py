@@ -13,8 +13,8 @@ from floorfit.nc.cl.location_path import LocationPath
 from floorfit.nc.cl.locations import Locations
 from floorfit.nc.corrected import Held
 from floorfit.nc.floor_bands import CutFloor
+from floorfit.nc.gains import LIFTED, Gains
 from floorfit.nc.motions import CUTTING, CYCLE, LINE, OTHER_ARC, RAPID
-from floorfit.nc.rule import LIFTED, Gains
 
 __all__ = ["check_gains", "check_locations"]
 

@@ -23,9 +23,10 @@ from floorfit.nc.corrected import Corrected, Held, PocketChange
 from floorfit.nc.correction_run import CorrectionRun, check_corrections, check_tolerance, floors_for
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.floor_bands import CutFloor
+from floorfit.nc.gains import Gains
 from floorfit.nc.header import MARK, plain
 from floorfit.nc.motions import CUTTING
-from floorfit.nc.rule import Gains, plan_gains
+from floorfit.nc.rule import plan_gains
 from floorfit.nc.summary import changes_of, plan_trace, what_is_left
 from floorfit.part.model import Part
 
