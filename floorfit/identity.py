@@ -190,7 +190,8 @@ def refuse_other_clamping(job: Mapping[str, str], other: Mapping[str, str], sour
     if "clamping" in job and "clamping" in other and _folded(job["clamping"]) != _folded(other["clamping"]):
         text = (
             f'the clamping is "{other["clamping"][:60]}", the webs were read in "{job["clamping"][:60]}": the plate '
-            "may have moved since. Read the webs again as it is clamped now, and run `correct` anew."
+            "may have moved since. Read the webs again as it is clamped now, and run `correct` anew; or show by "
+            "--datums (four points or more, measured in both clampings) that it kept its shape."
         )
         raise InputError([Finding("other-clamping", source, "", text)])
 

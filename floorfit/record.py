@@ -26,6 +26,7 @@ from floorfit.decision.web_map import WebMap
 from floorfit.errors import Finding, InputError
 from floorfit.part.part_file import part_to_document
 from floorfit.readings.gauge_file import gauge_to_document
+from floorfit.record_readings import columns_of
 from floorfit.sealed import changed_files
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ class InputRecord(_Model):
 
 
 class ReadingsRecord(_Model):
-    """Every reading given, a list for each column, in the order of the file.
+    """Every reading given, a list for each column, in the order of the file; empty where ``readings.csv`` holds them.
 
     ``floor`` is the id of the floor that the place lies on ("" if none); ``used`` and ``reason`` as in
     ``readings.csv``; ``warp_mm`` what the reading says of the underside; ``residual_mm`` warp minus fitted warp;
@@ -225,7 +226,7 @@ def closing_sentence(result: Result) -> str:
     doubtful = [one for one in result.decisions if one.action != "hold" and not one.is_sure]
     line = f"{total - len(held)} of {total} pockets corrected"
     if held:
-        line += f", {len(held)} held: {_named(held)}"
+        line += f", {len(held)} held: {_named(held, len(held))}"
     if doubtful:
         line += f"; not sure to conform: {_named(doubtful)}"
     if not held and not doubtful:
@@ -367,7 +368,15 @@ def read_record(path: str | Path) -> Record:
         raise InputError([_finding(file, "", f"cannot be read ({error}). Name a job folder.")]) from error
     if changed := changed_files(file, text):
         raise InputError(changed)
-    return _checked(file, text)
+    return _with_readings(_checked(file, text), file.parent / "readings.csv")
+
+
+def _with_readings(record: Record, table: Path) -> Record:
+    """Fetch the readings of a large job from the table that holds them."""
+    if record.readings.line or not record.summary.readings:
+        return record
+    floors = {one.pocket for one in record.decisions}
+    return record.model_copy(update={"readings": ReadingsRecord(**columns_of(table, floors))})
 
 
 def _checked(file: Path, text: str) -> Record:

@@ -13,6 +13,7 @@ import sys
 from collections.abc import Sequence
 
 from floorfit.cli.help import HelpFormatter
+from floorfit.cli.parser import OneLineParser, PrintCompletion
 from floorfit.cli.stop import stoppable
 from floorfit.errors import FloorfitError
 from floorfit.plain_text import printable
@@ -32,7 +33,7 @@ exit codes: 0 every pocket conforms; 1 a pocket is held or does not conform; 2 r
 
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser with every sub-command; imports nothing heavy."""
-    parser = argparse.ArgumentParser(
+    parser = OneLineParser(
         prog="floorfit",
         description="Z offsets for pocket floors, from ultrasonic web readings of a plate that no longer lies flat.",
         epilog=_EPILOG,
@@ -40,6 +41,9 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"floorfit {_version()}")
     parser.add_argument("--debug", action="store_true", help="show the traceback of an error")
+    parser.add_argument(
+        "--print-completion", action=PrintCompletion, choices=["bash", "zsh", "tcsh"], help="completion for a shell"
+    )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name in COMMANDS:
         importlib.import_module(f"floorfit.cli.{name}").add_parser(commands)

@@ -57,6 +57,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--fact", action="append", default=[], type=_fact, metavar="KEY=TEXT",
         help="what the programme is for, as in --fact serial=0012: refused where the job is of another",
     )  # fmt: skip
+    parser.add_argument(
+        "--datums", metavar="DATUMS", type=Path,
+        help="points measured where the webs were read (x_mm …) and as clamped now (measured_x_mm …): another clamping "
+        "is taken where they keep their shape",
+    )  # fmt: skip
     _add_statements(parser)
     parser.set_defaults(run=run)
 
@@ -114,10 +119,17 @@ def _fact(text: str) -> tuple[str, str]:
 def _refuse_other(args: argparse.Namespace, record: Record) -> None:
     """Refuse a programme that is stated to be for another part, serial or side than the job's."""
     from floorfit.identity import refuse_other_clamping, refuse_other_piece
+    from floorfit.readings.datum import read_datums, same_shape
 
-    source = (args.program or args.lines).name
-    refuse_other_clamping(record.identity, dict(args.fact), source)
-    for finding in refuse_other_piece(record.identity, dict(args.fact), source):
+    source, facts = (args.program or args.lines).name, dict(args.fact)
+    if args.datums is None:
+        refuse_other_clamping(record.identity, facts, source)
+    else:
+        move = same_shape(read_datums(args.datums))
+        say(f"the plate kept its shape: {1000 * move.rms:.0f} µm rms at {len(move.names)} points after a rigid move.")
+    if "clamping" in record.identity and "clamping" not in facts:
+        say(f'warning: {source} states no clamping; the webs were read in "{record.identity["clamping"]}".')
+    for finding in refuse_other_piece(record.identity, facts, source):
         say(f"{finding.severity}: {finding}")
 
 

@@ -6,15 +6,19 @@ import argparse
 from typing import TYPE_CHECKING
 
 from floorfit.cli.help import HelpFormatter
+from floorfit.cli.writing import add_writing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from floorfit.errors import Finding
     from floorfit.part.model import Part
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
     from floorfit.readings.observations import Readings
+    from floorfit.record import Record
+    from floorfit.report.format import Writing
     from floorfit.run import Result, Settings
     from floorfit.surface.expected import Expected
 
@@ -51,6 +55,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--map", metavar="IDS", help="ids of the readings' labels (CSV: label, pocket)")
     _add_identity(parser.add_argument_group("which plate (also as `# serial: …` lines or columns of READINGS)"))
     parser.add_argument("--replace", action="store_true", help="replace an existing job folder")
+    parser.add_argument(
+        "--no-pictures", action="store_true", help="tables and record only; `floorfit report JOB` makes the rest later"
+    )
+    add_writing(parser)
     _add_settings(parser.add_argument_group("settings (defaults in brackets; all are kept in record.json)"))
     parser.set_defaults(run=run)
 
@@ -116,40 +124,84 @@ def run(args: argparse.Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
-    from floorfit.cli.output import refuse_existing, say, stderr_console, whole_folder
-    from floorfit.cli.table import pocket_table
+    from floorfit.cli.output import refuse_existing, whole_folder
+    from floorfit.cli.steps import Course, shown_steps
+    from floorfit.cli.writing import writing_of
     from floorfit.part.part_file import read_part
     from floorfit.readings.readings_file import read_readings
 
     settings = _settings(args)
     refuse_existing(Path(args.output), replace=args.replace)
     part = read_part(args.part)
-    readings, notes = _identified(args, read_readings(args.readings, part.units))
-    gauge, frame = _aids(args)
-    given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
-    given |= {"map": args.map, "shop": args.shop}
-    expected = _expected(args, part, given)
-    inputs = {role: (Path(name).name, Path(name).read_bytes()) for role, name in given.items() if name is not None}
+    course = Course(_rough_count(args.readings), len(part.pockets))
+    with shown_steps(course) as tell:
+        readings, notes = _identified(args, read_readings(args.readings, part.units))
+        gauge, frame = _aids(args)
+        given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
+        given |= {"map": args.map, "shop": args.shop}
+        expected = _expected(args, part, given)
+        inputs = {role: (Path(name).name, Path(name).read_bytes()) for role, name in given.items() if name is not None}
 
-    from floorfit.folder import write_job
-    from floorfit.record import make_record
-    from floorfit.report.beside import drawing_beside
-    from floorfit.run import correct
+        from floorfit.record import make_record
+        from floorfit.run import correct
 
-    with drawing_beside() as beside, whole_folder(args.output, replace=args.replace) as folder:
-        result = correct(
-            part, readings, settings, gauge=gauge, frame=frame, expected=expected, ids=_ids(args),
-            progress=_progress(),
-        )  # fmt: skip
-        result = replace(result, findings=(*notes, *result.findings))
-        record = make_record(result, inputs)
-        write_job(result, record, folder, beside=beside)
+        with whole_folder(args.output, replace=args.replace) as folder:
+            result = correct(
+                part, readings, settings, gauge=gauge, frame=frame, expected=expected, ids=_ids(args), progress=tell
+            )
+            result = replace(result, findings=(*notes, *result.findings))
+            tell("making the record")
+            record = make_record(result, inputs)
+            _answer(result, record, writing_of(args))
+            _write(result, record, folder, args, tell)
+    _go_on(record, args)
+    return 0 if result.conforms else 1
+
+
+def _rough_count(path: str) -> float:
+    """Readings in a file, by its size: some 35 bytes a row."""
+    import os
+
+    return os.path.getsize(path) / 35 if os.path.isfile(path) else 0.0
+
+
+def _answer(result: Result, record: Record, writing: Writing) -> None:
+    """Print findings, the table of pockets and the closing lines, before any file is written."""
+    from floorfit.cli.output import answer, say, stdout_console
+    from floorfit.cli.table import pocket_table
+    from floorfit.report.format import display_for
+
     for finding in result.findings:
         say(f"{finding.severity}: {finding}")
-    stderr_console().print(pocket_table(record))
-    say(_readings_line(result))
-    say(record.summary.sentence)
-    return 0 if result.conforms else 1
+    stdout_console().print(pocket_table(record, display_for(result.part.units, writing)))
+    answer(_readings_line(result))
+    answer(record.summary.sentence)
+
+
+def _write(result: Result, record: Record, folder: Path, args: argparse.Namespace, tell: Callable[[str], None]) -> None:
+    from floorfit.cli.output import say
+    from floorfit.cli.writing import writing_of
+    from floorfit.folder import write_job
+
+    try:
+        write_job(result, record, folder, writing=writing_of(args), pictures=not args.no_pictures, progress=tell)
+    except KeyboardInterrupt:
+        say(
+            f"The table above stands on the screen only; {args.output} is as it was before. "
+            "With --no-pictures the files are written without waiting for the pictures."
+        )
+        raise
+
+
+def _go_on(record: Record, args: argparse.Namespace) -> None:
+    """Say where the files are and what the next commands are."""
+    from floorfit.cli.output import say
+    from floorfit.report.format import display_for
+    from floorfit.report.headline import next_steps
+
+    say(f"Written to {args.output}." + (" Pictures: floorfit report " + args.output if args.no_pictures else ""))
+    for words, command in next_steps(record, display_for("mm"), args.output, args.part):
+        say(f"{words} {command}")
 
 
 def _identified(args: argparse.Namespace, readings: Readings) -> tuple[Readings, list[Finding]]:
@@ -213,17 +265,6 @@ def _settings(args: argparse.Namespace) -> Settings:
     except InputError as error:
         named = [replace(one, source="", place=f"--{one.place.replace('_', '-')}") for one in error.findings]
         raise InputError(named) from error
-
-
-def _progress() -> Callable[[str], None] | None:
-    import sys
-
-    from floorfit.cli.output import say
-
-    def tell(words: str) -> None:
-        say(f"{words} …")
-
-    return tell if sys.stderr.isatty() else None
 
 
 def _readings_line(result: Result) -> str:

@@ -1,4 +1,4 @@
-"""Where commands write: stderr for people, and files that appear whole or not at all."""
+"""Where commands write: results on stdout, messages on stderr, and files that appear whole or not at all."""
 
 from __future__ import annotations
 
@@ -18,12 +18,27 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.progress import Progress
 
-__all__ = ["progress_bar", "refuse_existing", "say", "stderr_console", "whole_file", "whole_folder"]
+__all__ = [
+    "answer", "progress_bar", "refuse_existing", "say", "stderr_console", "stdout_console", "whole_file",
+    "whole_folder",
+]  # fmt: skip
 
 
 def say(text: str) -> None:
     """Print one message for a person on stderr."""
     print(printable(text), file=sys.stderr)
+
+
+def answer(text: str) -> None:
+    """Print one line of the result on stdout."""
+    print(text)
+
+
+def stdout_console() -> Console:
+    """Return a rich console on stdout: no colour when piped or with NO_COLOR, 120 columns when piped."""
+    from rich.console import Console
+
+    return Console(width=None if sys.stdout.isatty() else 120, highlight=False)
 
 
 def stderr_console() -> Console:

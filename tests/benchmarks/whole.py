@@ -42,7 +42,7 @@ HOMES = (
     ("decide", "floorfit.decision", "decide"),
     ("budgets", "floorfit.decision.budget", "with_budgets"),
     ("neighbours", "floorfit.decision.neighbours", "neighbour_steps"),
-    ("record", "floorfit.record_maker", "make_record"),
+    ("record", "floorfit.record", "make_record"),
     ("tables and record.json", "floorfit.folder", "write_job"),
     ("terminal table", "floorfit.cli.table", "pocket_table"),
     ("import matplotlib", "floorfit.report.map", "load"),
