@@ -20,6 +20,7 @@ from shapely import Polygon
 
 from floorfit.decision.decision import Correction
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, LINE, OTHER_ARC, RAPID, Motions
+from floorfit.nc.plane_floors import check_plane_floors
 from floorfit.part.model import Part, Pocket
 
 __all__ = ["MARGIN_MM", "WINDOW_MM", "WINDOW_SHARE", "Floor", "Matches", "PlanIndex", "floors_of", "match"]
@@ -118,7 +119,8 @@ class Floor:
 
 
 def floors_of(part: Part, corrections: Mapping[str, Correction]) -> tuple[Floor, ...]:
-    """Return the part's floors with their corrections, in the part's order."""
+    """Return the part's floors with their corrections, in the part's order; refuse curved ones."""
+    check_plane_floors(part)
     return tuple(Floor(index, pocket, corrections[pocket.id]) for index, pocket in enumerate(part.pockets))
 
 
