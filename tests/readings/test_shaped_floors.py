@@ -113,7 +113,7 @@ def test_tolerances_by_region_are_refused_not_passed_over() -> None:
 
 def test_programme_over_a_curved_floor_is_refused() -> None:
     from floorfit.decision.decision import Correction
-    from floorfit.nc.floor_index import floors_of
+    from floorfit.nc.floor_bands import floors_of
 
     part = curved("level")
     with pytest.raises(InputError, match="curved floors, and a programme is corrected over plane floors only"):
