@@ -233,8 +233,8 @@ def same_shape(datums: Datums, limit_mm: float = SHAPE_LIMIT_MM) -> Frame:
     if distance[worst] > limit_mm:
         text = (
             f"{datums.names[worst]} is {distance[worst]:.3f} mm off after a rigid move, {limit_mm:g} mm is the limit: "
-            "the plate took another shape in this clamping. Read the webs again as it is clamped now, and run `correct` "
-            "anew."
+            "the plate took another shape in this clamping. Read the webs again as it is clamped now, and run "
+            "`correct` anew."
         )
         raise _refusal(datums, "other-shape", text)
     return frame
