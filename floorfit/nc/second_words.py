@@ -25,6 +25,7 @@ _FLOW = re.compile(
     r"|O(?:\d+|<[^>]*>|\[.*?\]|#\d+)(?:SUB|ENDSUB|CALL|IF|ELSE|ENDIF|WHILE|ENDWHILE|DO|REPEAT|ENDREPEAT|RETURN|BREAK|CONTINUE))"
 )
 _LABEL = re.compile(r"/?(?:N\d+)?[O:]\d+")
+_PLACES = frozenset("XYZ")
 _DELETED = re.compile(r"^/\d?")
 #: Calls, returns and jumps; the end of a programme.
 _CALL = re.compile(r"M(?:0?9[6789]|198)(?!\d)|G6[56](?!\d)")
@@ -83,6 +84,10 @@ class PlainLines:
         percents, flows, labels = 0, False, 0
         for number, one in enumerate(raw):
             first = one[:1]
+            if first in _PLACES and "M" not in one and "G" not in one:
+                text.append(one)
+                place.append(number)
+                continue
             if first == "%":
                 percents += 1
             if percents > 1:

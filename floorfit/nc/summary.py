@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from floorfit.errors import Finding
 from floorfit.nc.corrected import PlanTrace, PocketChange
 from floorfit.nc.floor_bands import CutFloor
-from floorfit.nc.gains import Gains
+from floorfit.nc.gains import LIFTED, UNTOUCHED, Gains
 from floorfit.nc.swept_floors import TOO_DEEP_MM, SweptFloor
 from floorfit.nc.tip_path import TipPath
 
@@ -96,4 +96,8 @@ def plan_trace(path: TipPath, gains: Gains, floors: Sequence[CutFloor]) -> PlanT
     index = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
     share = index / np.repeat(count, count)
     step = 1 / np.repeat(count, count)
-    return PlanTrace(path.points(row, share)[:, :2], path.points(row, share + step)[:, :2], gains.status[row])
+    # A motion that leaves a floor for where it always went is drawn as untouched.
+    still = (gains.status == LIFTED) & (gains.node == 0)
+    still[list(gains.breaks)] = False
+    status = np.where(still, UNTOUCHED, gains.status)[row]
+    return PlanTrace(path.points(row, share)[:, :2], path.points(row, share + step)[:, :2], status)
