@@ -7,14 +7,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from floorfit.cli.help import HelpFormatter
-from floorfit.cli.output import progress_bar, refuse_existing, say, stderr_console, whole_file
-from floorfit.errors import Finding, InputError
+from floorfit.cli.output import progress_bar, say, stderr_console
+from floorfit.errors import InputError
 from floorfit.plain_text import printable
+from floorfit.whole import refuse_existing, whole_file
 
 if TYPE_CHECKING:
-    from floorfit.decision.decision import Correction
     from floorfit.nc.corrected import Corrected
-    from floorfit.part.model import Part
     from floorfit.record import Record
 
 _EPILOG = """examples:
@@ -93,13 +92,14 @@ def run(args: argparse.Namespace) -> int:
     if args.lines is None:
         refuse_existing(picture, replace=args.replace)
         _refuse_same(args.program, args.output)
-    record, part, corrections = _job(args.job)
-    _refuse_other(args, record)
+    from floorfit.record import read_record
+
+    record = read_record(args.job)
     conforming = all(decision.action != "hold" and decision.verdict == "conform" for decision in record.decisions)
     if args.lines is not None:
-        _write_lines(args, part, corrections)
+        _write_lines(args, record)
         return 0 if conforming else 1
-    corrected = _corrected(args, record, part, corrections)
+    corrected = _corrected(args, record)
     _write(args, corrected, picture, record.job)
     _tell(corrected)
     return 0 if conforming and corrected.is_complete else 1
@@ -111,126 +111,36 @@ def _fact(text: str) -> tuple[str, str]:
     return fact(text)
 
 
-def _refuse_other(args: argparse.Namespace, record: Record) -> None:
-    """Refuse a programme that is stated to be for another part, serial or side than the job's."""
-    from floorfit.identity import refuse_other_clamping, refuse_other_piece
-
-    source = (args.program or args.lines).name
-    refuse_other_clamping(record.identity, dict(args.fact), source)
-    for finding in refuse_other_piece(record.identity, dict(args.fact), source):
-        say(f"{finding.severity}: {finding}")
-
-
 def _refuse_same(program: Path, output: Path) -> None:
     if output.exists() and program.exists() and output.samefile(program):
         raise InputError(f"{output}: is the programme itself. Write to another name, so that the original stays.")
 
 
-def _job(path: Path) -> tuple[Record, Part, dict[str, Correction]]:
-    from floorfit.part.part_file import part_from_document
-    from floorfit.record import read_record
+def _write_lines(args: argparse.Namespace, record: Record) -> None:
+    from floorfit.nc.job_programme import lines_for
 
-    record = read_record(path)
-    part = part_from_document(record.part, f"{path.name}/record.json")
-    return record, part, {decision.pocket: decision.correction for decision in record.decisions}
-
-
-def _write_lines(args: argparse.Namespace, part: Part, corrections: dict[str, Correction]) -> None:
-    from floorfit.nc.lines import render_lines
-
-    try:
-        template = args.lines.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        text = f"cannot be read as UTF-8 text ({error}). Check the path."
-        raise InputError([Finding("unreadable", str(args.lines), "", text)]) from error
-    text = render_lines(part, corrections, template, held=args.held, source=args.lines.name)
+    text, findings = lines_for(record, args.lines, held=args.held, facts=dict(args.fact))
     with whole_file(args.output, replace=args.replace) as temporary:
         temporary.write_text(text, encoding="utf-8", newline="")
+    for finding in findings:
+        say(f"{finding.severity}: {finding}")
     say(f"{args.output}: {len(text.splitlines())} lines. Check them against the control's manual before loading.")
 
 
-def _corrected(args: argparse.Namespace, record: Record, part: Part, corrections: dict[str, Correction]) -> Corrected:
-    from floorfit.nc.cl import is_cutter_location
-    from floorfit.nc.programme import apply_offsets
+def _corrected(args: argparse.Namespace, record: Record) -> Corrected:
+    import floorfit
 
-    if is_cutter_location(args.program):
-        return _corrected_locations(args, record, part, corrections)
-    if args.frame or args.keep:
-        raise InputError("--frame and --keep are for cutter-location data, and this is a word-address programme.")
+    names = ("tip_control", "walls", "held", "units", "distance", "work_offset", "frame", "keep")
+    stated = {name: getattr(args, name) for name in names}
     with progress_bar() as bar:
         task = bar.add_task("reading", total=1)
 
         def progress(stage: str, done: int, total: int) -> None:
             bar.update(task, description=stage, completed=done, total=max(total, 1))
 
-        return apply_offsets(
-            part,
-            corrections,
-            args.program,
-            tip_control=args.tip_control,
-            walls=args.walls,
-            held=args.held,
-            tolerance_mm=args.tolerance,
-            units=args.units,
-            distance=args.distance,
-            work_offset=args.work_offset,
-            job=record.job,
-            created=_today(),
-            source=args.program.name,
-            progress=progress,
+        return floorfit.apply(
+            record, args.program, facts=dict(args.fact), tolerance_mm=args.tolerance, progress=progress, **stated
         )
-
-
-def _corrected_locations(
-    args: argparse.Namespace, record: Record, part: Part, corrections: dict[str, Correction]
-) -> Corrected:
-    from floorfit.nc.cl import apply_to_locations, frame_of
-    from floorfit.units import MM_PER_UNIT
-
-    _refuse_word_address(args)
-    frame = frame_of(args.frame, MM_PER_UNIT[part.units]) if args.frame else None
-    with progress_bar() as bar:
-        task = bar.add_task("reading", total=1)
-
-        def progress(stage: str, done: int, total: int) -> None:
-            bar.update(task, description=stage, completed=done, total=max(total, 1))
-
-        return apply_to_locations(
-            part,
-            corrections,
-            args.program,
-            held=args.held,
-            tolerance_mm=args.tolerance,
-            units=args.units,
-            frame=frame,
-            keep=args.keep,
-            job=record.job,
-            created=_today(),
-            source=args.program.name,
-            progress=progress,
-        )
-
-
-def _refuse_word_address(args: argparse.Namespace) -> None:
-    """Statements about a word-address programme say nothing of cutter-location data."""
-    given = [name for name in ("tip_control", "distance", "work_offset") if getattr(args, name)]
-    if given:
-        names = ", ".join("--" + name.replace("_", "-") for name in given)
-        raise InputError(f"{names}: for word-address programmes, and this is cutter-location data. Leave it out.")
-    if args.held == "skip":
-        raise InputError(
-            "--held skip: cutter-location data has no block delete. Take the floor out, or say --held cut."
-        )
-
-
-def _today() -> str:
-    """Return the date (UTC), or that of SOURCE_DATE_EPOCH where it is set, for files that must repeat byte for byte."""
-    import os
-    from datetime import UTC, datetime
-
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    moment = datetime.fromtimestamp(int(epoch), UTC) if epoch.isdigit() else datetime.now(UTC)
-    return moment.date().isoformat()
 
 
 def _write(args: argparse.Namespace, corrected: Corrected, picture: Path, job: str) -> None:

@@ -85,7 +85,7 @@ def _context(record: Record, plan: Plan) -> dict[str, Any]:
     aside = record.readings.used.count(False)
     return {
         "record": record, "missing": MISSING, "name": plain_text(plan.name), "job": plain_text(record.job),
-        "identity": identity_shown(record, show), "headline": headline(record, show),
+        "identity": identity_shown(record.identity, show), "headline": headline(record, show),
         "held": [row for row in rows if row.action == "hold"], "counts": _counts(record, show),
         "heads": _heads(show), "rows": rows, "details": list(details(record, plan, rows)),
         "aside": set_aside(record, plan), "aside_more": max(0, aside - len(set_aside(record, plan))),

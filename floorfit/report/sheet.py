@@ -191,7 +191,7 @@ def _facts(figure: Figure, record: Record, plan: Plan) -> None:
     used = say("{n} given, {m} used").format(n=record.summary.readings, m=record.summary.readings_used)
     facts = [
         (say("part"), plan.name),
-        *identity_shown(record, plan.display)[:3],
+        *identity_shown(record.identity, plan.display)[:3],
         (say("job"), record.job),
         (say("date"), record.created),
         (say("units"), say("{unit} throughout; slopes per 100 {unit}").format(unit=plan.display.unit)),

@@ -75,7 +75,7 @@ def _sheet(record: Record, plan: Plan) -> SignSheet:
         name=plain_text(plan.name),
         headline=headline(record, show),
         identity=identity_lines(
-            identity_shown(record, show), [(say("job"), record.job), (say("date"), record.created)], show
+            identity_shown(record.identity, show), [(say("job"), record.job), (say("date"), record.created)], show
         ),
         measured=_measured(record, show),
         counts=_counts(record, show),

@@ -18,7 +18,7 @@ from floorfit.verify.charts import Chart, Trend, control_chart, trend
 from floorfit.verify.shapes import Alike, Shapes, find_shapes, how_alike
 from floorfit.verify.stream import FinishedJob, JobSummary, Nodes, Shelf, find_folders, read_finished, read_job
 
-__all__ = ["PocketSeries", "Series", "inside_nodes", "read_series"]
+__all__ = ["PocketSeries", "Series", "inside_nodes", "series"]
 
 Array = NDArray[np.float64]
 
@@ -114,7 +114,7 @@ class Series:
         return not any(finding.severity == "error" for finding in self.findings)
 
 
-def read_series(jobs: Iterable[str | Path], *, progress: Callable[[int, int], None] | None = None) -> Series:
+def series(jobs: Iterable[str | Path], *, progress: Callable[[int, int], None] | None = None) -> Series:
     """Read jobs of one part, one at a time.
 
     Parameters

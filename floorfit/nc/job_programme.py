@@ -1,0 +1,161 @@
+"""A job and a finishing programme in, the corrected programme out: ``floorfit apply`` as one call."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from floorfit.decision.decision import Correction
+from floorfit.errors import Finding, InputError
+from floorfit.identity import refuse_other_clamping, refuse_other_piece
+from floorfit.nc.cl import apply_to_locations, frame_of, is_cutter_location
+from floorfit.nc.corrected import Corrected, Held
+from floorfit.nc.lines import render_lines
+from floorfit.nc.programme import apply_offsets
+from floorfit.part.model import Part
+from floorfit.part.part_file import part_from_document
+from floorfit.record import Record, record_of
+from floorfit.units import MM_PER_UNIT
+
+if TYPE_CHECKING:
+    from floorfit.result import Result
+
+__all__ = ["apply", "lines_for", "part_and_corrections"]
+
+#: Statements that only one kind of programme knows.
+WORD_ADDRESS_ONLY = ("tip_control", "distance", "work_offset")
+LOCATIONS_ONLY = ("frame", "keep")
+
+
+def apply(
+    job: Record | Result | str | Path,
+    program: bytes | str | Path,
+    *,
+    facts: Mapping[str, str] | None = None,
+    progress: Callable[[str, int, int], None] | None = None,
+    **stated: Any,
+) -> Corrected:
+    """Apply the offsets of a job to a finishing programme or to cutter-location data, told apart by what is in it.
+
+    Parameters
+    ----------
+    job : Record, Result or path
+        A run, its record, or its job folder.
+    program : bytes or path
+        The programme or its file.
+    facts : mapping of str to str, optional
+        What the programme is for, as ``{"serial": "0012"}``: refused where the job is of another.
+    progress : callable, optional
+        Called with stage, lines done and lines in all.
+    **stated
+        What else is known of the programme: see `floorfit.nc.apply_offsets` (``tip_control``, ``walls``, ``held``,
+        ``tolerance_mm`` in mm, ``units``, ``distance``, ``work_offset``) and `floorfit.nc.cl.apply_to_locations`
+        (``held``, ``tolerance_mm``, ``units``, ``frame``, also as 12 numbers in text, ``keep``).
+
+    Returns
+    -------
+    Corrected
+        Its ``data`` are the bytes to write.
+
+    Raises
+    ------
+    InputError
+        If it cannot be rewritten safely, is not for this part or plate, the proof fails, or something is stated that
+        this kind of programme does not know.
+    """
+    record = record_of(job)
+    name = str(stated.pop("source", "")) or ("programme" if isinstance(program, bytes) else Path(program).name)
+    doubts = _doubts(record, facts, name)
+    part, corrections = part_and_corrections(record)
+    data = program if isinstance(program, bytes) else Path(program)
+    wanted: dict[str, Any] = {"job": record.job, "created": _today(), "source": name, "progress": progress}
+    if is_cutter_location(data):
+        done = apply_to_locations(part, corrections, data, **wanted, **_of_locations(stated, MM_PER_UNIT[part.units]))
+    else:
+        done = apply_offsets(part, corrections, data, **wanted, **_of_word_address(stated))
+    return replace(done, findings=(*doubts, *done.findings))
+
+
+def lines_for(
+    job: Record | Result | str | Path, template: Path, *, held: Held = "refuse", facts: Mapping[str, str] | None = None
+) -> tuple[str, list[Finding]]:
+    """Return a line for each pocket from a template file, for controls that take offsets as variables.
+
+    Parameters
+    ----------
+    job : Record, Result or path
+        A run, its record, or its job folder.
+    template : Path
+        UTF-8 text, see `floorfit.nc.render_lines`.
+    held : {"refuse", "skip", "cut"}
+        What to do with held pockets.
+    facts : mapping of str to str, optional
+        What the lines are for; refused where the job is of another.
+
+    Returns
+    -------
+    (str, list of Finding)
+        The lines, and what a person should know.
+
+    Raises
+    ------
+    InputError
+        If the template cannot be read or is wrong, a pocket's correction does not fit in a line, or the job is of
+        another plate.
+    """
+    record = record_of(job)
+    doubts = _doubts(record, facts, template.name)
+    try:
+        text = template.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        words = f"cannot be read as UTF-8 text ({error}). Check the path."
+        raise InputError([Finding("unreadable", str(template), "", words)]) from error
+    return render_lines(*part_and_corrections(record), text, held=held, source=template.name), doubts
+
+
+def _doubts(record: Record, facts: Mapping[str, str] | None, name: str) -> list[Finding]:
+    """Refuse what is stated to be for another part, serial, side or clamping than the job's."""
+    known = dict(facts or {})
+    refuse_other_clamping(record.identity, known, name)
+    return refuse_other_piece(record.identity, known, name)
+
+
+def part_and_corrections(record: Record) -> tuple[Part, dict[str, Correction]]:
+    """Return what a record holds for a programme: the part, and the offset field of every pocket by id."""
+    part = part_from_document(record.part, f"{record.job}/record.json")
+    return part, {decision.pocket: decision.correction for decision in record.decisions}
+
+
+def _of_locations(stated: Mapping[str, Any], unit_mm: float) -> dict[str, Any]:
+    """Return what is stated of cutter-location data; a frame may be its 12 numbers as text."""
+    _refuse_unknown(stated, WORD_ADDRESS_ONLY, "word-address programmes, and this is cutter-location data")
+    if stated.get("held") == "skip":
+        raise InputError(
+            "--held skip: cutter-location data has no block delete. Take the floor out, or say --held cut."
+        )
+    known = {name: value for name, value in stated.items() if name not in (*WORD_ADDRESS_ONLY, "walls")}
+    if isinstance(known.get("frame"), str):
+        known["frame"] = frame_of(known["frame"], unit_mm)
+    return known
+
+
+def _of_word_address(stated: Mapping[str, Any]) -> dict[str, Any]:
+    _refuse_unknown(stated, LOCATIONS_ONLY, "cutter-location data, and this is a word-address programme")
+    return {name: value for name, value in stated.items() if name not in LOCATIONS_ONLY}
+
+
+def _refuse_unknown(stated: Mapping[str, Any], others: tuple[str, ...], words: str) -> None:
+    given = ["--" + name.replace("_", "-") for name in others if stated.get(name)]
+    if given:
+        raise InputError(f"{', '.join(given)}: for {words}. Leave it out.")
+
+
+def _today() -> str:
+    """Return the date (UTC), or that of SOURCE_DATE_EPOCH where it is set, for files that must repeat byte for byte."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    moment = datetime.fromtimestamp(int(epoch), UTC) if epoch.isdigit() else datetime.now(UTC)
+    return moment.date().isoformat()
