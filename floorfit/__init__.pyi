@@ -1,3 +1,4 @@
+from .applied import apply as apply
 from .cad import Extraction as Extraction
 from .cad import ExtractSettings as ExtractSettings
 from .cad import extract as extract
@@ -9,7 +10,6 @@ from .errors import InputError as InputError
 from .errors import OutputError as OutputError
 from .folder import write as write
 from .nc import Corrected as Corrected
-from .nc.job_programme import apply as apply
 from .part import Part as Part
 from .part import Pocket as Pocket
 from .part import Tolerance as Tolerance

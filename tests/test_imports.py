@@ -23,8 +23,8 @@ MAY = {
     "planning": {"part", "readings", "surface", "planning"},
     "decision": {"part", "surface", "web", "decision"},
     "nc": {"part", "surface", "web", "decision", "record", "nc"},
-    "report": {"report", "record", "part.model", "cad.extracted"},  # what is drawn: frozen, no computation
-    "verify": {"part", "readings", "surface", "web", "decision", "record", "sealed", "report", "verify"},
+    "report": {"report", "record", "result", "part.model", "cad.extracted"},  # what is drawn: frozen, no computation
+    "verify": {"part", "readings", "surface", "web", "decision", "record", "result", "sealed", "report", "verify"},
 }
 #: Numerics know nothing of files, polygons or print.
 NUMERICS_ONLY = {"numpy", "scipy", "threadpoolctl", "floorfit"}

@@ -1,4 +1,4 @@
-"""The library is visible: every command is a public call, a result shows itself, and a call writes what its command does."""
+"""The library is visible: commands are public calls, results show themselves, a call writes what its command does."""
 
 from __future__ import annotations
 

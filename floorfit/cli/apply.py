@@ -56,6 +56,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--fact", action="append", default=[], type=_fact, metavar="KEY=TEXT",
         help="what the programme is for, as in --fact serial=0012: refused where the job is of another",
     )  # fmt: skip
+    parser.add_argument(
+        "--datums", metavar="DATUMS", type=Path,
+        help="points measured where the webs were read (x_mm …) and as clamped now (measured_x_mm …): another clamping "
+        "is taken where they keep their shape",
+    )  # fmt: skip
     _add_statements(parser)
     parser.set_defaults(run=run)
 
@@ -117,9 +122,9 @@ def _refuse_same(program: Path, output: Path) -> None:
 
 
 def _write_lines(args: argparse.Namespace, record: Record) -> None:
-    from floorfit.nc.job_programme import lines_for
+    from floorfit.applied import lines_for
 
-    text, findings = lines_for(record, args.lines, held=args.held, facts=dict(args.fact))
+    text, findings = lines_for(record, args.lines, held=args.held, facts=dict(args.fact), datums=args.datums)
     with whole_file(args.output, replace=args.replace) as temporary:
         temporary.write_text(text, encoding="utf-8", newline="")
     for finding in findings:
@@ -139,7 +144,13 @@ def _corrected(args: argparse.Namespace, record: Record) -> Corrected:
             bar.update(task, description=stage, completed=done, total=max(total, 1))
 
         return floorfit.apply(
-            record, args.program, facts=dict(args.fact), tolerance_mm=args.tolerance, progress=progress, **stated
+            record,
+            args.program,
+            facts=dict(args.fact),
+            datums=args.datums,
+            tolerance_mm=args.tolerance,
+            progress=progress,
+            **stated,
         )
 
 
@@ -164,7 +175,7 @@ def _tell(corrected: Corrected) -> None:
         table.add_row(*[Text(printable(cell)) for cell in _cells(change)])
     stderr_console().print(table)
     for finding in corrected.findings:
-        say(str(finding))
+        say(f"warning: {finding}" if finding.severity == "warning" else str(finding))
     for change in corrected.pockets:
         if not change.motions:
             say(f"pocket {change.pocket}: no motion in this programme lies on its floor; nothing was changed for it.")

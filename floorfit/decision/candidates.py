@@ -100,6 +100,12 @@ def target(tolerance: Tolerance, aim: str) -> float:
     """Where the web should lie, as a deviation from nominal, mm.
 
     The middle of a two-sided tolerance. With one limit: the nominal web, or the limit where nominal is outside.
+
+    Parameters
+    ----------
+    tolerance : Tolerance
+    aim : {"middle", "nominal"}
+        Matters where the tolerance has two limits.
     """
     if tolerance.lower is not None and tolerance.upper is not None:
         return (tolerance.lower + tolerance.upper) / 2 if aim == "middle" else 0.0

@@ -125,11 +125,27 @@ class Gauge:
         return set_mm_per_us * self.scale
 
     def thickness(self, reading: ArrayLike, temperature_c: ArrayLike = np.nan) -> Array:
-        """Turn readings (mm, or half times of flight in µs) into thickness, mm."""
+        """Turn readings (mm, or half times of flight in µs) into thickness, mm.
+
+        Parameters
+        ----------
+        reading : (n,) array_like
+            mm, or half times of flight in µs.
+        temperature_c : (n,) array_like, °C
+            NaN where not measured.
+        """
         return np.asarray(self.scale * self._corrected(reading, temperature_c) + self.zero)
 
     def common_u(self, reading: ArrayLike, temperature_c: ArrayLike = np.nan) -> Array:
-        """Standard uncertainty that all readings share, mm: calibration and temperature coefficient."""
+        """Standard uncertainty that all readings share, mm: calibration and temperature coefficient.
+
+        Parameters
+        ----------
+        reading : (n,) array_like
+            mm, or half times of flight in µs.
+        temperature_c : (n,) array_like, °C
+            NaN where not measured.
+        """
         x = self._corrected(reading, temperature_c)
         (a, b), (_, c) = self.covariance
         line = a * x * x + 2.0 * b * x + c

@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 from floorfit.errors import Finding, InputError
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
+from floorfit.readings.columns import Layout
 from floorfit.readings.observations import Readings
-from floorfit.readings.small_table import read_sheet
+from floorfit.readings.table_file import read_table
 
 __all__ = ["match_labels", "read_ids"]
 
@@ -46,7 +47,7 @@ def read_ids(path: str | os.PathLike[str]) -> dict[str, str]:
     InputError
         If the file cannot be read, lacks a column, or gives a label twice.
     """
-    sheet = read_sheet(path, {}, ())
+    sheet = read_table(path, Layout({}, (), example="label,pocket"))
     texts = {name.strip().lower(): cells for name, cells in sheet.texts.items()}
     name = Path(path).name
     missing = [column for column in ("label", "pocket") if column not in texts]
@@ -54,7 +55,7 @@ def read_ids(path: str | os.PathLike[str]) -> dict[str, str]:
         text = f"the column {missing[0]} is missing, label and pocket were expected. Add it."
         raise InputError([Finding("missing-column", name, "line 1", text)])
     out: dict[str, str] = {}
-    for line, label, pocket in zip(sheet.lines, texts["label"], texts["pocket"], strict=True):
+    for line, label, pocket in zip(sheet.line, texts["label"], texts["pocket"], strict=True):
         if label.strip() in out:
             text = f'the label "{label.strip()[:60]}" is there twice. Keep one.'
             raise InputError([Finding("doubled-label", name, f"line {int(line)}", text)])

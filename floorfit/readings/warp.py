@@ -67,7 +67,14 @@ def along_z(thickness: ArrayLike, slope: tuple[ArrayLike, ArrayLike]) -> Array:
 
 
 def slope_factors(part: Part, floor: ArrayLike) -> Array:
-    """Factor ``√(1 + p² + q²)`` of each reading's floor; NaN where the index is −1."""
+    """Factor ``√(1 + p² + q²)`` of each reading's floor; NaN where the index is −1.
+
+    Parameters
+    ----------
+    part : Part
+    floor : (n,) array_like of int
+        Index of the floor of each reading; -1 for none.
+    """
     table = np.array([along_z(1.0, pocket.slope) for pocket in part.pockets] + [np.nan])
     return np.asarray(table[np.asarray(floor, np.intp)])
 

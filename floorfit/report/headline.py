@@ -39,7 +39,14 @@ def whole_part(record: Record) -> float | None:
 
 
 def headline(record: Record, display: Display) -> str:
-    """Return how the pockets came out, in one sentence."""
+    """Return how the pockets came out, in one sentence.
+
+    Parameters
+    ----------
+    record : Record
+    display : Display
+        Language of the sentence.
+    """
     say, found = display.words, record.summary
     parts = [say("{n} of {m} pockets corrected").format(n=found.corrected, m=found.pockets)]
     undecided = sum(d.verdict == "undecided" and d.action != "hold" for d in record.decisions)

@@ -67,7 +67,17 @@ def page_text(record: Record, plan: Plan) -> str:
 
 
 def rendered(template: str, display: Display, **context: Any) -> str:
-    """Return a page of a template in the language of the page; every text in it is escaped."""
+    """Return a page of a template in the language of the page; every text in it is escaped.
+
+    Parameters
+    ----------
+    template : str
+        File name in ``templates``.
+    display : Display
+        Language and decimal sign.
+    **context
+        What the template names.
+    """
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(

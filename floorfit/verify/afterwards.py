@@ -75,7 +75,13 @@ class Sheet:
 
 
 def page_text(sheet: Sheet, display: Display) -> str:
-    """Return a page as one HTML document in the language of the page; every text in it is escaped."""
+    """Return a page as one HTML document in the language of the page; every text in it is escaped.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    display : Display
+    """
     say = display.words
     words = {
         "signs": [say(line) for line in SIGNS], "cautions": [say(line) for line in CAUTIONS],
@@ -123,7 +129,13 @@ def write_verification_page(found: Verification, folder: Path, *, writing: Writi
 
 
 def verification_answers(found: Verification, display: Display | None = None) -> list[str]:
-    """Bias, movement and intervals in a sentence each; in the part's units and English where no display is given."""
+    """Bias, movement and intervals in a sentence each; in the part's units and English where no display is given.
+
+    Parameters
+    ----------
+    found : Verification
+    display : Display, optional
+    """
     show = display_for(found.part.units) if display is None else display
     return [_bias_line(found, show), _movement_line(found, show), _interval_line(found, show)]
 

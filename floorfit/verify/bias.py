@@ -29,7 +29,16 @@ def student_factor(dof: float) -> float:
 
 
 def group_means(values: Array, group: Rows, u: Array) -> tuple[Array, Array]:
-    """Weighted mean of each group and its standard uncertainty."""
+    """Weighted mean of each group and its standard uncertainty.
+
+    Parameters
+    ----------
+    values : (n,) ndarray, mm
+    group : (n,) ndarray of int
+        From 0, without a gap.
+    u : (n,) ndarray, mm
+        Standard uncertainties.
+    """
     weights = 1 / u**2
     total = np.bincount(group, weights)
     return np.bincount(group, weights * values) / total, 1 / np.sqrt(total)
@@ -50,7 +59,7 @@ def pockets_apart(means: Array, means_u: Array) -> NDArray[np.bool_]:
     return np.asarray(distance > APART * np.hypot(scatter, means_u))
 
 
-def common_bias(values: Array, group: Rows, u: Array, fit: Grouped | None = None) -> Bias:
+def common_bias(values: Array, group: Rows, u: Array, fit: Grouped | None = None, shared_u: float = 0.0) -> Bias:
     """Estimate the common bias and the spread.
 
     Parameters
@@ -63,10 +72,13 @@ def common_bias(values: Array, group: Rows, u: Array, fit: Grouped | None = None
         Standard uncertainty of each reading as stated.
     fit : Grouped, optional
         A fit whose first coefficient is the common bias; that of a constant alone when left out.
+    shared_u : float, mm
+        Standard uncertainty that all predictions share.
 
     Notes
     -----
-    With one pocket the spread between pockets cannot be seen, and the uncertainty is that of this pocket only.
+    With one pocket the spread between pockets cannot be seen, and the uncertainty is that of this pocket only. Degrees
+    of freedom count pockets, also where their spread is found to be 0: a few pockets often say so by chance.
     """
     inflated = u * np.sqrt(noise_inflation(values, group, u))
     found = fit or fit_grouped(np.ones((len(values), 1)), values, group, inflated)
@@ -75,8 +87,8 @@ def common_bias(values: Array, group: Rows, u: Array, fit: Grouped | None = None
     within = float(np.sqrt(((values - means[group]) ** 2).sum() / spare)) if spare else float("nan")
     return Bias(
         value=float(found.beta[0]),
-        u=float(np.sqrt(found.covariance[0, 0])),
-        factor=student_factor(found.dof),
+        u=float(np.hypot(np.sqrt(found.covariance[0, 0]), shared_u)),
+        factor=student_factor(min(found.dof, groups - len(found.beta))),
         between=found.between,
         between_limits=_between_limits(means, means_u),
         within=within,

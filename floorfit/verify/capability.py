@@ -72,7 +72,14 @@ def capability(values: ArrayLike, tolerance: Tolerance) -> Capability:
 
 
 def cp_limits(cp: float, count: int) -> tuple[float, float]:
-    """95 % limits of Cp: ``Cp √(χ²/ν)``."""
+    """95 % limits of Cp: ``Cp √(χ²/ν)``.
+
+    Parameters
+    ----------
+    cp : float
+    count : int
+        Parts that it comes from.
+    """
     from scipy.special import chdtri
 
     freedom = count - 1
@@ -81,6 +88,13 @@ def cp_limits(cp: float, count: int) -> tuple[float, float]:
 
 
 def cpk_limits(cpk: float, count: int) -> tuple[float, float]:
-    """95 % limits of Cpk after Bissell; written so that Cpk = 0 has them too."""
+    """95 % limits of Cpk after Bissell; written so that Cpk = 0 has them too.
+
+    Parameters
+    ----------
+    cpk : float
+    count : int
+        Parts that it comes from.
+    """
     reach = K95 * float(np.sqrt(1 / (9 * count) + cpk**2 / (2 * (count - 1))))
     return (cpk - reach, cpk + reach)

@@ -216,7 +216,13 @@ def _series(
 
 
 def inside_nodes(part: Part, x: Array, y: Array) -> NDArray[np.bool_]:
-    """Flag the nodes x × y, flat, that lie on the part."""
+    """Flag the nodes x × y, flat, that lie on the part.
+
+    Parameters
+    ----------
+    part : Part
+    x, y : (k,), (l,) ndarray, mm
+    """
     import shapely
 
     xx, yy = np.meshgrid(x, y, indexing="ij")

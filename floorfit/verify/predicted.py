@@ -104,17 +104,45 @@ class Prediction:
         return self.record.decisions[index].action == "hold"
 
     def deviation(self, index: int, x: ArrayLike, y: ArrayLike) -> Array:
-        """Predicted deviation on a floor, mm; for a held floor, of one cut at its nominal Z."""
+        """Predicted deviation on a floor, mm; for a held floor, of one cut at its nominal Z.
+
+        Parameters
+        ----------
+        index : int
+            Of the floor.
+        x, y : (n,) array_like, mm
+            Places on it.
+        """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         offset = self.record.decisions[index].correction.at(xs, ys)
         return offset if self.webs is None else self.webs.after(self.part.pockets[index], offset, xs, ys)
 
     def deviation_u(self, x: ArrayLike, y: ArrayLike) -> Array:
-        """Standard uncertainty of the predicted warp, mm, from the record's map."""
+        """Standard uncertainty of the predicted warp, mm, from the record's map.
+
+        Parameters
+        ----------
+        x, y : (n,) array_like, mm
+            Places.
+        """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         if self.record.map is None:
             return np.full(xs.shape, UNKNOWN_U_MM)
         return _bilinear(self.record.map, xs, ys)
+
+    def shared_u(self, floors: ArrayLike) -> float:
+        """Standard uncertainty that the predictions on some floors share, mm.
+
+        A smoothing surface returns a constant as it is, so that its mean over the readings errs by their weighted mean
+        error: √(φ / Σ 1/u²), over the readings that the job used on these floors. Finished pockets cannot show it.
+        """
+        record = self.record
+        if record.surface is None:
+            return 0.0
+        names = {self.part.pockets[int(k)].id for k in np.atleast_1d(np.asarray(floors))}
+        kept = zip(record.readings.u_mm, record.readings.used, record.readings.floor, strict=True)
+        weight = sum(1 / u**2 for u, used, floor in kept if used and u and floor in names)
+        return float(np.sqrt(record.surface.noise_inflation / weight)) if weight else UNKNOWN_U_MM
 
 
 def _bilinear(grid: WebMap, x: Array, y: Array) -> Array:

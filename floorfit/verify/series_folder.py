@@ -90,7 +90,14 @@ def fill_series(series: Series, folder: Path, writing: Writing | None = None) ->
 
 
 def series_answers(series: Series, display: Display | None = None) -> list[str]:
-    """The two answers, and bias and repeatability, in a sentence each."""
+    """The two answers, and bias and repeatability, in a sentence each.
+
+    Parameters
+    ----------
+    series : Series
+    display : Display, optional
+        Unit of the part and English where left out.
+    """
     show = display_for(series.part.units) if display is None else display
     return [_alike_line(series, show), _enough_line(series, show), _bias_line(series, show), _gauge_line(series, show)]
 

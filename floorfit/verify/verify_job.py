@@ -170,7 +170,7 @@ def _split(prediction: Prediction, taken: Taken, points: Array, limit: float) ->
     gap, u = taken.deviation[chosen] - taken.predicted[chosen], taken.u[chosen]
     movement, moved, field = find_movement(points[chosen], gap, group, u, limit)
     plain = fit_grouped(np.ones((len(gap), 1)), gap, group, u * np.sqrt(noise_inflation(gap, group, u)))
-    bias = common_bias(gap - field, group, u, moved or plain)
+    bias = common_bias(gap - field, group, u, moved or plain, prediction.shared_u(common))
     shared = _shared_steps(common, moved or plain, steps, bias.value)
     return bias, movement, {**steps, **shared}
 

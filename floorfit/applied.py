@@ -18,6 +18,7 @@ from floorfit.nc.lines import render_lines
 from floorfit.nc.programme import apply_offsets
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
+from floorfit.readings.datum import Datums, read_datums, same_shape
 from floorfit.record import Record, record_of
 from floorfit.units import MM_PER_UNIT
 
@@ -36,6 +37,7 @@ def apply(
     program: bytes | str | Path,
     *,
     facts: Mapping[str, str] | None = None,
+    datums: Datums | str | Path | None = None,
     progress: Callable[[str, int, int], None] | None = None,
     **stated: Any,
 ) -> Corrected:
@@ -49,6 +51,9 @@ def apply(
         The programme or its file.
     facts : mapping of str to str, optional
         What the programme is for, as ``{"serial": "0012"}``: refused where the job is of another.
+    datums : Datums or path, optional
+        Points measured where the webs were read and as the part is clamped now: another clamping is taken where they
+        keep their shape.
     progress : callable, optional
         Called with stage, lines done and lines in all.
     **stated
@@ -69,7 +74,7 @@ def apply(
     """
     record = record_of(job)
     name = str(stated.pop("source", "")) or ("programme" if isinstance(program, bytes) else Path(program).name)
-    doubts = _doubts(record, facts, name)
+    doubts = _doubts(record, facts, datums, name)
     part, corrections = part_and_corrections(record)
     data = program if isinstance(program, bytes) else Path(program)
     wanted: dict[str, Any] = {"job": record.job, "created": _today(), "source": name, "progress": progress}
@@ -81,7 +86,12 @@ def apply(
 
 
 def lines_for(
-    job: Record | Result | str | Path, template: Path, *, held: Held = "refuse", facts: Mapping[str, str] | None = None
+    job: Record | Result | str | Path,
+    template: Path,
+    *,
+    held: Held = "refuse",
+    facts: Mapping[str, str] | None = None,
+    datums: Datums | str | Path | None = None,
 ) -> tuple[str, list[Finding]]:
     """Return a line for each pocket from a template file, for controls that take offsets as variables.
 
@@ -95,6 +105,8 @@ def lines_for(
         What to do with held pockets.
     facts : mapping of str to str, optional
         What the lines are for; refused where the job is of another.
+    datums : Datums or path, optional
+        As for `apply`.
 
     Returns
     -------
@@ -108,7 +120,7 @@ def lines_for(
         another plate.
     """
     record = record_of(job)
-    doubts = _doubts(record, facts, template.name)
+    doubts = _doubts(record, facts, datums, template.name)
     try:
         text = template.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
@@ -117,11 +129,23 @@ def lines_for(
     return render_lines(*part_and_corrections(record), text, held=held, source=template.name), doubts
 
 
-def _doubts(record: Record, facts: Mapping[str, str] | None, name: str) -> list[Finding]:
+def _doubts(
+    record: Record, facts: Mapping[str, str] | None, datums: Datums | str | Path | None, name: str
+) -> list[Finding]:
     """Refuse what is stated to be for another part, serial, side or clamping than the job's."""
-    known = dict(facts or {})
-    refuse_other_clamping(record.identity, known, name)
-    return refuse_other_piece(record.identity, known, name)
+    known, found = dict(facts or {}), []
+    if datums is None:
+        refuse_other_clamping(record.identity, known, name)
+    else:
+        move = same_shape(datums if isinstance(datums, Datums) else read_datums(datums))
+        words = (
+            f"the plate kept its shape: {1000 * move.rms:.0f} µm rms at {len(move.names)} points after a rigid move."
+        )
+        found.append(Finding("same-shape", "", "", words, "note"))
+    if "clamping" in record.identity and "clamping" not in known:
+        words = f'states no clamping; the webs were read in "{record.identity["clamping"]}".'
+        found.append(Finding("clamping-not-stated", name, "", words, "warning"))
+    return [*found, *refuse_other_piece(record.identity, known, name)]
 
 
 def part_and_corrections(record: Record) -> tuple[Part, dict[str, Correction]]:
