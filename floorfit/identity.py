@@ -132,6 +132,11 @@ def other_piece(first: Mapping[str, str], second: Mapping[str, str]) -> list[str
     ----------
     first, second : mapping of str to str
         Facts by key.
+
+    Examples
+    --------
+    >>> other_piece({"serial": "0012", "side": "A"}, {"serial": "0013", "side": "a"})
+    ['serial']
     """
     return [key for key in SAME_PIECE if key in first and key in second and _folded(first[key]) != _folded(second[key])]
 

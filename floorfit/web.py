@@ -121,6 +121,13 @@ def left_after(offset: ArrayLike, aimed: ArrayLike, left: ArrayLike) -> Array:
         Warp less bias: the best estimate, or joint samples of it.
     left : array_like, mm
         What roughing left less the nominal web.
+
+    Examples
+    --------
+    A floor raised by 0.30 where the plate stands 0.10 high, with metal for 0.15 only: the cutter adds none.
+
+    >>> float(left_after(0.30, 0.10, 0.15))
+    0.15
     """
     return np.asarray(np.minimum(np.subtract(offset, aimed), left))
 
@@ -132,6 +139,11 @@ def depth_of_cut(offset: ArrayLike, aimed: ArrayLike, left: ArrayLike) -> Array:
     ----------
     offset, aimed, left : (n,) array_like, mm
         Offset, warp less bias, and web that roughing left less the nominal web.
+
+    Examples
+    --------
+    >>> round(float(depth_of_cut(0.08, 0.08, 0.42)), 3)
+    0.42
     """
     return np.asarray(np.subtract(left, np.subtract(offset, aimed)))
 
@@ -144,6 +156,12 @@ def margin(tolerance: Tolerance, deviation: ArrayLike) -> Array:
     tolerance : Tolerance
     deviation : array_like, mm
         Of the web from its local nominal.
+
+    Examples
+    --------
+    >>> from floorfit.part import Tolerance
+    >>> [round(float(one), 3) for one in margin(Tolerance(-0.1, 0.1), [0.0, 0.07, -0.12])]
+    [0.1, 0.03, -0.02]
     """
     values = np.asarray(deviation, float)
     below = np.inf if tolerance.lower is None else values - tolerance.lower

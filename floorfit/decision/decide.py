@@ -147,6 +147,11 @@ def verdict_of(probability: float, level: float) -> Verdict:
         That the whole floor conforms.
     level : float
         Between 0.5 and 1.
+
+    Examples
+    --------
+    >>> verdict_of(0.97, 0.95), verdict_of(0.5, 0.95), verdict_of(0.02, 0.95)
+    ('conform', 'undecided', 'nonconform')
     """
     if probability >= level:
         return "conform"

@@ -149,6 +149,14 @@ class Correction:
         ----------
         x, y : (...) array_like, mm
             Plan positions, alike in shape.
+
+        Examples
+        --------
+        An offset of 0.080 at the centroid (100, 50), rising 0.001 mm a millimetre along X:
+
+        >>> tilt = Correction("tilt", (100.0, 50.0), 0.080, (0.001, 0.0))
+        >>> [round(float(dz), 3) for dz in tilt.at([100.0, 120.0], [50.0, 10.0])]
+        [0.08, 0.1]
         """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         if self.action == "hold":

@@ -38,6 +38,11 @@ def standing(action: str, verdict: str) -> str:
     ----------
     action : {"shift", "tilt", "follow", "hold"}
     verdict : {"conform", "undecided", "nonconform"}
+
+    Examples
+    --------
+    >>> standing("hold", "undecided"), standing("shift", "conform"), standing("tilt", "nonconform")
+    ('held', '', 'nonconform')
     """
     return "held" if action == "hold" else "" if verdict == "conform" else verdict
 

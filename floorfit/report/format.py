@@ -42,6 +42,11 @@ def round_together(value: Decimal | float, uncertainty: Decimal | float) -> tupl
     ----------
     JCGM 100:2008, 7.2.6: an uncertainty is quoted to at most two significant digits, the estimate is rounded to be
     consistent with it. Halves go to the even digit (ISO 80000-1:2009, B.3, rule A).
+
+    Examples
+    --------
+    >>> round_together(0.12345, 0.0178)
+    ('0.123', '0.018')
     """
     exact = _decimal(uncertainty)
     if not exact.is_finite() or exact <= 0:
@@ -62,6 +67,11 @@ def fixed(value: Decimal | float, decimals: int, *, sign: bool = False) -> str:
     decimals : int
     sign : bool
         Whether a plus stands before positive ones.
+
+    Examples
+    --------
+    >>> fixed(0.0645, 3, sign=True), fixed(-0.0001, 3)
+    ('+0.064', '0.000')
     """
     text = _plain(_at(_decimal(value), -decimals))
     return f"+{text}" if sign and Decimal(text) > 0 else text
@@ -160,6 +170,11 @@ class Display:
         ----------
         mm, u_mm : float or None, mm
             A length and its uncertainty.
+
+        Examples
+        --------
+        >>> display_for("mm").pair(0.0642, 0.0118)
+        ('+0.064', '0.012')
         """
         if mm is None or u_mm is None or not u_mm > 0:
             return self.length(mm, sign=True), self.length(u_mm)
@@ -176,6 +191,11 @@ def display_for(unit: object, writing: Writing | None = None) -> Display:
         Of the part file.
     writing : Writing, optional
         What the shop wants instead.
+
+    Examples
+    --------
+    >>> display_for("mm").length(0.0642, sign=True), display_for("in").length(25.4)
+    ('+0.064', '1.0000')
     """
     wanted = writing or Writing()
     sign = wanted.decimal or wanted.language.decimal

@@ -146,6 +146,15 @@ def chance_at(deviation: Array, u: Array, tolerance: Tolerance) -> Array:
     u : (n,) ndarray, mm
         Standard uncertainties.
     tolerance : Tolerance
+
+    Examples
+    --------
+    A deviation at the limit is inside with probability 1/2:
+
+    >>> import numpy as np
+    >>> from floorfit.part import Tolerance
+    >>> chance_at(np.array([0.1]), np.array([0.005]), Tolerance(-0.1, 0.1)).round(3).tolist()
+    [0.5]
     """
     from scipy.special import ndtr
 
