@@ -11,16 +11,18 @@ from typing import TYPE_CHECKING, Any
 
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
-from floorfit.identity import refuse_other_clamping, refuse_other_piece
+from floorfit.identity import SAME_PIECE, refuse_other_clamping, refuse_other_piece
 from floorfit.nc.cl import apply_to_locations, frame_of, is_cutter_location
 from floorfit.nc.corrected import Corrected, Held
 from floorfit.nc.lines import render_lines
 from floorfit.nc.programme import apply_offsets
+from floorfit.nc.shifts import Origin
+from floorfit.nc.tools import Tools
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
 from floorfit.readings.datum import Datums, read_datums, same_shape
 from floorfit.record import Record, record_of
-from floorfit.units import MM_PER_UNIT
+from floorfit.units import MM_PER_UNIT, Unit
 
 if TYPE_CHECKING:
     from floorfit.result import Result
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["apply", "lines_for", "part_and_corrections"]
 
 #: Statements that only one kind of programme knows.
-WORD_ADDRESS_ONLY = ("tip_control", "distance", "work_offset")
+WORD_ADDRESS_ONLY = ("tip_control", "walls", "distance", "work_offset", "origin", "band_mm", "clearance_mm")
 LOCATIONS_ONLY = ("frame", "keep")
 
 
@@ -38,6 +40,7 @@ def apply(
     *,
     facts: Mapping[str, str] | None = None,
     datums: Datums | str | Path | None = None,
+    tools: Tools | None = None,
     progress: Callable[[str, int, int], None] | None = None,
     **stated: Any,
 ) -> Corrected:
@@ -54,12 +57,15 @@ def apply(
     datums : Datums or path, optional
         Points measured where the webs were read and as the part is clamped now: another clamping is taken where they
         keep their shape.
+    tools : Tools, optional
+        The cutters that are known.
     progress : callable, optional
         Called with stage, lines done and lines in all.
     **stated
         What else is known of the programme: see `floorfit.nc.apply_offsets` (``tip_control``, ``walls``, ``held``,
-        ``tolerance_mm`` in mm, ``units``, ``distance``, ``work_offset``) and `floorfit.nc.cl.apply_to_locations`
-        (``held``, ``tolerance_mm``, ``units``, ``frame``, also as 12 numbers in text, ``keep``).
+        ``tolerance_mm``, ``units``, ``distance``, ``work_offset``, ``origin``, ``band_mm``, ``clearance_mm``; lengths
+        in mm) and `floorfit.nc.cl.apply_to_locations` (``held``, ``tolerance_mm``, ``units``, ``frame``, ``keep``).
+        ``origin`` and ``frame`` may be text as in the command, lengths in the part's unit.
 
     Returns
     -------
@@ -77,11 +83,15 @@ def apply(
     doubts = _doubts(record, facts, datums, name)
     part, corrections = part_and_corrections(record)
     data = program if isinstance(program, bytes) else Path(program)
-    wanted: dict[str, Any] = {"job": record.job, "created": _today(), "source": name, "progress": progress}
+    wanted: dict[str, Any] = {
+        "job": record.job, "created": _today(), "source": name, "progress": progress,
+        "identity": {"part": part.name, **{key: record.identity[key] for key in SAME_PIECE if key in record.identity}},
+    }  # fmt: skip
     if is_cutter_location(data):
-        done = apply_to_locations(part, corrections, data, **wanted, **_of_locations(stated, MM_PER_UNIT[part.units]))
+        more = _of_locations(stated, tools or Tools(), part.units)
+        done = apply_to_locations(part, corrections, data, **wanted, **more)
     else:
-        done = apply_offsets(part, corrections, data, **wanted, **_of_word_address(stated))
+        done = apply_offsets(part, corrections, data, tools=tools, **wanted, **_of_word_address(stated, part.units))
     return replace(done, findings=(*doubts, *done.findings))
 
 
@@ -154,28 +164,36 @@ def part_and_corrections(record: Record) -> tuple[Part, dict[str, Correction]]:
     return part, {decision.pocket: decision.correction for decision in record.decisions}
 
 
-def _of_locations(stated: Mapping[str, Any], unit_mm: float) -> dict[str, Any]:
+def _of_locations(stated: Mapping[str, Any], tools: Tools, unit: Unit) -> dict[str, Any]:
     """Return what is stated of cutter-location data; a frame may be its 12 numbers as text."""
     _refuse_unknown(stated, WORD_ADDRESS_ONLY, "word-address programmes, and this is cutter-location data")
     if stated.get("held") == "skip":
         raise InputError(
             "--held skip: cutter-location data has no block delete. Take the floor out, or say --held cut."
         )
-    known = {name: value for name, value in stated.items() if name not in (*WORD_ADDRESS_ONLY, "walls")}
+    known = {name: value for name, value in stated.items() if name not in WORD_ADDRESS_ONLY}
     if isinstance(known.get("frame"), str):
-        known["frame"] = frame_of(known["frame"], unit_mm)
+        known["frame"] = frame_of(known["frame"], MM_PER_UNIT[unit]) if known["frame"] else None
+    return {**known, "cutters": {str(number): one for number, one in tools.by_number.items()}, "every": tools.every}
+
+
+def _of_word_address(stated: Mapping[str, Any], unit: Unit) -> dict[str, Any]:
+    """Return what is stated of a word-address programme; an origin may be its three or four numbers as text."""
+    _refuse_unknown(stated, LOCATIONS_ONLY, "cutter-location data, and this is a word-address programme")
+    known = {name: value for name, value in stated.items() if name not in LOCATIONS_ONLY}
+    if isinstance(known.get("origin"), str):
+        known["origin"] = Origin.of(known["origin"], unit)
     return known
 
 
-def _of_word_address(stated: Mapping[str, Any]) -> dict[str, Any]:
-    _refuse_unknown(stated, LOCATIONS_ONLY, "cutter-location data, and this is a word-address programme")
-    return {name: value for name, value in stated.items() if name not in LOCATIONS_ONLY}
-
-
 def _refuse_unknown(stated: Mapping[str, Any], others: tuple[str, ...], words: str) -> None:
-    given = ["--" + name.replace("_", "-") for name in others if stated.get(name)]
+    given = [_option(name) for name in others if name != "walls" and stated.get(name)]
     if given:
         raise InputError(f"{', '.join(given)}: for {words}. Leave it out.")
+
+
+def _option(name: str) -> str:
+    return "--" + name.removesuffix("_mm").replace("_", "-")
 
 
 def _today() -> str:

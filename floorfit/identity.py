@@ -138,7 +138,8 @@ def other_piece(first: Mapping[str, str], second: Mapping[str, str]) -> list[str
     >>> other_piece({"serial": "0012", "side": "A"}, {"serial": "0013", "side": "a"})
     ['serial']
     """
-    return [key for key in SAME_PIECE if key in first and key in second and _folded(first[key]) != _folded(second[key])]
+    both = [key for key in SAME_PIECE if first.get(key) and second.get(key)]
+    return [key for key in both if _folded(first[key]) != _folded(second[key])]
 
 
 def refuse_other_piece(job: Mapping[str, str], other: Mapping[str, str], source: str) -> list[Finding]:
