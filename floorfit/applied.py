@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,7 +17,7 @@ from floorfit.nc.corrected import Corrected, Held
 from floorfit.nc.lines import render_lines
 from floorfit.nc.programme import apply_offsets
 from floorfit.nc.shifts import Origin
-from floorfit.nc.tools import Tools
+from floorfit.nc.tools import Tools, joined, tool_of
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
 from floorfit.readings.datum import Datums, read_datums, same_shape
@@ -40,7 +40,7 @@ def apply(
     *,
     facts: Mapping[str, str] | None = None,
     datums: Datums | str | Path | None = None,
-    tools: Tools | None = None,
+    tools: Tools | str | Sequence[str] = (),
     progress: Callable[[str, int, int], None] | None = None,
     **stated: Any,
 ) -> Corrected:
@@ -57,8 +57,9 @@ def apply(
     datums : Datums or path, optional
         Points measured where the webs were read and as the part is clamped now: another clamping is taken where they
         keep their shape.
-    tools : Tools, optional
-        The cutters that are known.
+    tools : Tools, str or sequence of str
+        The cutters that are known: ``"1=16,0.5"`` is a tool number, its diameter and its corner radius, mm; without
+        number and ``=`` it stands for every tool.
     progress : callable, optional
         Called with stage, lines done and lines in all.
     **stated
@@ -87,11 +88,12 @@ def apply(
         "job": record.job, "created": _today(), "source": name, "progress": progress,
         "identity": {"part": part.name, **{key: record.identity[key] for key in SAME_PIECE if key in record.identity}},
     }  # fmt: skip
+    cutters = tools if isinstance(tools, Tools) else joined([tool_of(one) for one in _each(tools)])
     if is_cutter_location(data):
-        more = _of_locations(stated, tools or Tools(), part.units)
+        more = _of_locations(stated, cutters, part.units)
         done = apply_to_locations(part, corrections, data, **wanted, **more)
     else:
-        done = apply_offsets(part, corrections, data, tools=tools, **wanted, **_of_word_address(stated, part.units))
+        done = apply_offsets(part, corrections, data, tools=cutters, **wanted, **_of_word_address(stated, part.units))
     return replace(done, findings=(*doubts, *done.findings))
 
 
@@ -190,6 +192,10 @@ def _refuse_unknown(stated: Mapping[str, Any], others: tuple[str, ...], words: s
     given = [_option(name) for name in others if name != "walls" and stated.get(name)]
     if given:
         raise InputError(f"{', '.join(given)}: for {words}. Leave it out.")
+
+
+def _each(texts: str | Sequence[str]) -> Sequence[str]:
+    return [texts] if isinstance(texts, str) else texts
 
 
 def _option(name: str) -> str:

@@ -195,3 +195,24 @@ def test_record_of_is_the_record_whatever_is_given(job: Path) -> None:
 def test_schema_of_an_unknown_file_is_refused() -> None:
     with pytest.raises(floorfit.InputError, match="part, part-2 or record"):
         floorfit.schema("job")
+
+
+@pytest.mark.filterwarnings("ignore:FigureCanvasAgg is non-interactive")
+def test_readme_example_runs_as_it_stands(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from matplotlib import pyplot
+
+    root = Path(__file__).resolve().parent.parent
+    code = (root / "README.md").read_text(encoding="utf-8").split("```python\n")[1].split("```")[0]
+    (tmp_path / "sample_parts").symlink_to(root / "sample_parts")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("floorfit.folder.write_report", lambda *_, **__: None)
+    seen: dict[str, object] = {}
+    exec(code, seen)
+    pyplot.close("all")
+    assert "18 of 18 pockets verified" in capsys.readouterr().out
+    # The programme is the one that the command writes from the job folder.
+    assert main(["apply", "job", "sample_parts/bay_frame/finish.nc", "-o", "corrected.nc"]) == 0
+    said = [data.split(b"\n", 40) for data in (seen["corrected"], (tmp_path / "corrected.nc").read_bytes())]
+    assert len(said[0]) == len(said[1]) and said[0][-1] == said[1][-1]

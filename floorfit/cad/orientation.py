@@ -44,6 +44,15 @@ def rotation_to_part(settings: ExtractSettings) -> NDArray[np.float64]:
 def check_size(vertices: NDArray[np.float64], source: str, unit: str, settings: ExtractSettings) -> None:
     """Question a part whose largest side is absurd in the unit given.
 
+    Parameters
+    ----------
+    vertices : (n, 3) ndarray, mm
+    source : str
+        File name for messages.
+    unit : str
+        Of the model's numbers.
+    settings : ExtractSettings
+
     Raises
     ------
     InputError

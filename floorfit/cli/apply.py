@@ -121,7 +121,13 @@ def _add_cutters(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Apply and write; return 0 or 1."""
+    """Apply and write; return 0 or 1.
+
+    Raises
+    ------
+    InputError
+        If neither a programme nor a template is given, or both.
+    """
     if (args.program is None) == (args.lines is None):
         raise InputError("apply: give either PROGRAM or --lines TEMPLATE. See `floorfit apply --help`.")
     refuse_existing(args.output, replace=args.replace)

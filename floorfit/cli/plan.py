@@ -58,7 +58,13 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def run(args: argparse.Namespace) -> int:
-    """Plan the readings and write them with their map; return 0."""
+    """Plan the readings and write them with their map; return 0.
+
+    Raises
+    ------
+    OutputError
+        If the map would take the place of the points.
+    """
     from floorfit.part.part_file import read_part
     from floorfit.whole import refuse_existing
 

@@ -42,7 +42,13 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def run(args: argparse.Namespace) -> int:
-    """Read the series; return 0, or 1 when a job was left out."""
+    """Read the series; return 0, or 1 when a job was left out.
+
+    Raises
+    ------
+    InputError
+        If there is neither a job nor an accuracy file.
+    """
     from floorfit.cli.output import say
     from floorfit.errors import InputError
     from floorfit.whole import refuse_existing, whole_folder

@@ -108,5 +108,14 @@ class Floor:
 
 
 def floors_of(part: Part, corrections: Mapping[str, Correction], band: float | None = None) -> tuple[Floor, ...]:
-    """Return the part's floors with their corrections, in the part's order."""
+    """Return the part's floors with their corrections, in the part's order.
+
+    Parameters
+    ----------
+    part : Part
+    corrections : mapping of str to Correction
+        By pocket.
+    band : float or None, mm
+        Height above a floor that moves with it.
+    """
     return tuple(Floor(index, pocket, corrections[pocket.id], band) for index, pocket in enumerate(part.pockets))
