@@ -213,6 +213,5 @@ def test_readme_example_runs_as_it_stands(
     pyplot.close("all")
     assert "18 of 18 pockets verified" in capsys.readouterr().out
     # The programme is the one that the command writes from the job folder.
-    assert main(["apply", "job", "sample_parts/bay_frame/finish.nc", "-o", "corrected.nc"]) == 0
-    said = [data.split(b"\n", 40) for data in (seen["corrected"], (tmp_path / "corrected.nc").read_bytes())]
-    assert len(said[0]) == len(said[1]) and said[0][-1] == said[1][-1]
+    assert main(["apply", "job", "sample_parts/bay_frame/finish.nc", "-o", "corrected.nc", "--tool", "1=16"]) == 0
+    assert (tmp_path / "corrected.nc").read_bytes() == seen["corrected"]

@@ -120,7 +120,7 @@ class _Namer:
         rough, underside = nominal_levels(self.part, x[known], y[known], floor[known])
         z = self.readings.z[self.rows[known]]
         z = np.where(np.isfinite(z), z, rough)
-        thickness = self.read[self.rows[known]] * slope_factors(self.part, floor[known])
+        thickness = self.read[self.rows[known]] * slope_factors(self.part, floor[known], x[known], y[known])
         expected = z - underside - self.rough.local(x[known], y[known])
         out[known] = np.min([np.abs(thickness * factor - expected) for factor in factors], axis=0)
         return out

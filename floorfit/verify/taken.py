@@ -126,7 +126,7 @@ def _finished(part: Part) -> Part:
 
 def _deviation(part: Part, readings: Readings, floor: NDArray[np.intp]) -> Array:
     """Thickness along Z less local nominal web, mm; NaN off the floors or without a thickness."""
-    along_z = readings.thickness * slope_factors(part, floor)
+    along_z = readings.thickness * slope_factors(part, floor, readings.x, readings.y)
     out = np.full(len(readings), np.nan)
     for index in np.unique(floor[floor >= 0]):
         rows = floor == index
