@@ -31,7 +31,16 @@ def find_z(text: str) -> tuple[int, int] | None:
 
 
 def replace_number(text: str, span: tuple[int, int], number: str) -> str:
-    """Return the block with another number at ``span``."""
+    """Return the block with another number at ``span``.
+
+    Parameters
+    ----------
+    text : str
+        The block.
+    span : (int, int)
+        First character of the number, and the one behind it.
+    number : str
+    """
     return text[: span[0]] + number + text[span[1] :]
 
 
@@ -40,7 +49,14 @@ _FAST_XY = re.compile(r"((?:[XY][-+]?[\d.]+( ?))*[XY][-+]?[\d.]+)(?: ?F[\d.]+)?[
 
 
 def insert_word(text: str, number: str) -> str:
-    """Return the block with a Z word after its last axis word, in the block's own case and spacing."""
+    """Return the block with a Z word after its last axis word, in the block's own case and spacing.
+
+    Parameters
+    ----------
+    text : str
+        The block.
+    number : str
+    """
     fast = _FAST_XY.fullmatch(text)
     if fast:
         end, gap = fast.end(1), fast[2]

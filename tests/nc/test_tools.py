@@ -1,0 +1,83 @@
+"""Which cutter is in the spindle: from the command line, a table, or comments."""
+
+from __future__ import annotations
+
+import pytest
+
+from floorfit.errors import InputError
+from floorfit.nc.cutter import Cutter
+from floorfit.nc.tools import joined, read_tool_comments, read_tool_table, tool_of
+
+
+@pytest.mark.parametrize(
+    ("text", "number", "cutter"),
+    [
+        ("1=16", 1, Cutter(8.0)),
+        ("T12=16,0.5", 12, Cutter(8.0, 0.5)),
+        ("t3 = 12 , 6", 3, Cutter(6.0, 6.0)),
+        ("20", None, Cutter(10.0)),
+    ],
+)
+def test_a_tool_is_a_number_a_diameter_and_a_corner(text, number, cutter):
+    assert tool_of(text) == (number, cutter)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "1=", "1=-16", "1=0", "1=16,9", "1=16,-1", "x=16", "1=16;0.5", "1=1600", "1=1.2.3"]
+)
+def test_what_is_no_cutter_is_refused(text):
+    with pytest.raises(InputError, match="--tool"):
+        tool_of(text)
+
+
+def test_a_table_in_inches_with_a_corner(tmp_path):
+    """1 in is 25.4 mm exactly."""
+    path = tmp_path / "tools.csv"
+    path.write_text("# the shop's own\ntool,diameter_in,corner_in\nT1,1.0,\n2,0.5,0.125\n", encoding="utf-8")
+    table = read_tool_table(path)
+    assert table == {1: Cutter(12.7), 2: Cutter(6.35, 3.175)}
+
+
+@pytest.mark.parametrize(
+    ("text", "place"),
+    [
+        ("number,size\n1,16\n", "line 1"),
+        ("tool,diameter_mm\n1,16\n1,12\n", "line 3"),
+        ("tool,diameter_mm,corner_mm\n1,16,20\n", "line 2"),
+        ("tool,diameter_mm\n1,\n", "line 2"),
+        ("tool,diameter_mm\none,16\n", "line 2"),
+        ("", "line 1"),
+    ],
+)
+def test_a_bad_table_is_refused_with_its_line(tmp_path, text, place):
+    path = tmp_path / "tools.csv"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=f"tools.csv, {place}"):
+        read_tool_table(path)
+
+
+def test_a_table_that_is_not_there(tmp_path):
+    with pytest.raises(InputError, match="Check the path"):
+        read_tool_table(tmp_path / "none.csv")
+
+
+def test_comments_by_the_rule_that_the_user_states():
+    lines = ["O1", "(T1  D=16.0 CR=0.5 - END MILL)", "T1 M6", "(T2 D=12. CR=6. - BALL)", "(T3 IS A PROBE)"]
+    assert read_tool_comments(lines, "(T{T} D={D} CR={R}", "p.nc") == {1: Cutter(8.0, 0.5), 2: Cutter(6.0, 6.0)}
+
+
+def test_a_rule_without_number_or_diameter_is_refused():
+    with pytest.raises(InputError, match="--tool-comment"):
+        read_tool_comments([], "(D={D})", "p.nc")
+
+
+def test_a_comment_with_a_shape_that_no_cutter_has_is_refused_with_its_line():
+    with pytest.raises(InputError, match=r"p\.nc, line 2"):
+        read_tool_comments(["", "(T1 D=10 CR=6)"], "T{T} D={D} CR={R}", "p.nc")
+
+
+def test_what_is_said_one_by_one_goes_before_tables():
+    tools = joined([(1, Cutter(5.0)), (None, Cutter(9.0))], {1: Cutter(8.0), 2: Cutter(4.0)}, {2: Cutter(3.0)})
+    assert tools.get(1.0) == Cutter(5.0)
+    assert tools.get(2.0) == Cutter(4.0)
+    assert tools.get(7.0) == Cutter(9.0)
