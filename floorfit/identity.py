@@ -127,7 +127,8 @@ def missing_facts(identity: Mapping[str, str], required: Iterable[str], source: 
 
 def other_piece(first: Mapping[str, str], second: Mapping[str, str]) -> list[str]:
     """Keys of `SAME_PIECE` that both state and that differ; case and spaces do not count."""
-    return [key for key in SAME_PIECE if key in first and key in second and _folded(first[key]) != _folded(second[key])]
+    both = [key for key in SAME_PIECE if first.get(key) and second.get(key)]
+    return [key for key in both if _folded(first[key]) != _folded(second[key])]
 
 
 def refuse_other_piece(job: Mapping[str, str], other: Mapping[str, str], source: str) -> list[Finding]:
