@@ -159,7 +159,7 @@ def _patches(web: Web, base: Bools, kept: Bools, floor: Polygon) -> list[Patch]:
 def _to_the_edge(shapes: NDArray[np.object_], edge: Any) -> NDArray[np.object_]:
     """Shapes carried on over the strip along the outline that was not looked under."""
     out = shapes.copy()
-    near = np.flatnonzero(shapely.dwithin(shapes, edge, 1e-3)) if not edge.is_empty else []
+    near = np.flatnonzero(shapely.dwithin(shapes, edge, 1e-3) & ~shapely.is_empty(edge))
     for row in near:
         more = shapely.intersection(shapely.buffer(shapes[row], _STRIP, join_style="mitre"), edge)
         out[row] = shapely.union_all([shapes[row], shapely.buffer(more, 2e-6)])
