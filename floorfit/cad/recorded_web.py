@@ -146,7 +146,7 @@ def _patches(web: Web, base: Bools, kept: Bools, floor: Polygon) -> list[Patch]:
     if not is_main:
         rest = kept & ~steep
     out = [plane_patch((), web.points[first], web.normals[first])] if is_main else []
-    edge = floor.difference(shapely.union_all(web.shapes).buffer(1e-6))
+    edge = _strip_of(floor, web.shapes)
     for group in _groups(web.shapes, np.flatnonzero(rest)):
         shapes, points, normals = _to_the_edge(web.shapes[group], edge), web.points[group], web.normals[group]
         if len(group) <= _MOST_PLANES:
@@ -154,6 +154,13 @@ def _patches(web: Web, base: Bools, kept: Bools, floor: Polygon) -> list[Patch]:
         else:
             out += _grids(shapes, points, normals)
     return out
+
+
+def _strip_of(floor: Polygon, shapes: NDArray[np.object_]) -> Any:
+    """The strip along the outline that was not looked under."""
+    strip = floor.difference(floor.buffer(-_STRIP, join_style="mitre"))
+    shapely.prepare(strip)
+    return strip.difference(shapely.union_all(shapes[shapely.intersects(strip, shapes)]).buffer(1e-6))
 
 
 def _to_the_edge(shapes: NDArray[np.object_], edge: Any) -> NDArray[np.object_]:
@@ -179,7 +186,7 @@ def _groups(shapes: NDArray[np.object_], rows: NDArray[np.int64]) -> list[NDArra
 
 def _grids(shapes: NDArray[np.object_], points: Floats, normals: Floats) -> list[Patch]:
     whole: Any = shapely.union_all(shapes).buffer(1e-3, join_style="mitre")
-    parts = [part for shape in shapes for part in polygon_parts(shape)]
-    count = [len(polygon_parts(shape)) for shape in shapes]
-    face = Facets(np.array(parts, object), np.repeat(points, count, axis=0), np.repeat(normals, count, axis=0))
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    area = shapely.get_type_id(parts) == 3
+    face = Facets(parts[area], points[owner[area]], normals[owner[area]])
     return [grid_patch(face, Polygon(ring), ring) for ring in rings_of(whole)]
