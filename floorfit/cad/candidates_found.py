@@ -116,14 +116,28 @@ class Candidate:
         return (0.0 - float(self.normal[0] / self.normal[2]), 0.0 - float(self.normal[1] / self.normal[2]))
 
     def z_at(self, x: float, y: float) -> float:
-        """Z of the face, mm."""
+        """Z of the face, mm.
+
+        Parameters
+        ----------
+        x, y : float, mm
+        """
         if self.is_shaped:
             return float(self.face.at(np.array([[x, y]]))[0])
         return float(self.point[2] + self.slope[0] * (x - self.point[0]) + self.slope[1] * (y - self.point[1]))
 
 
 def candidates_of(known: Smoothed, number: int, rim: Rim) -> list[Candidate]:
-    """The face of a region, or the parts that it is cut into by ribs over it and through it."""
+    """The face of a region, or the parts that it is cut into by ribs over it and through it.
+
+    Parameters
+    ----------
+    known : Smoothed
+    number : int
+        Of the region.
+    rim : Rim
+        Of that region.
+    """
     whole = _whole(known, number, rim)
     if whole.walled <= _LEAST_WALLED:
         return [whole]

@@ -239,7 +239,13 @@ def _hole_kind(mesh: Mesh, floor: Candidate, hole: shapely.LinearRing, tree: sha
 
 
 def pocket_of(floor: Floor, settings: ExtractSettings) -> Pocket:
-    """The pocket of the part file for a described floor."""
+    """The pocket of the part file for a described floor.
+
+    Parameters
+    ----------
+    floor : Floor
+    settings : ExtractSettings
+    """
     at_wall = settings.boundary == "wall"
     return Pocket(
         id=floor.id,
@@ -259,5 +265,11 @@ def pocket_of(floor: Floor, settings: ExtractSettings) -> Pocket:
 
 
 def with_id(floor: Floor, name: str) -> Floor:
-    """The same floor under its id."""
+    """The same floor under its id.
+
+    Parameters
+    ----------
+    floor : Floor
+    name : str
+    """
     return replace(floor, id=name)

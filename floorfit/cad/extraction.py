@@ -66,10 +66,11 @@ def extract_pockets(
     --------
     >>> import trimesh
     >>> block = trimesh.creation.box((100, 60, 20))
-    >>> extract_pockets(block, units="mm")
-    Traceback (most recent call last):
-    ...
-    floorfit.errors.InputError: model: no pocket floor was found...
+    >>> try:
+    ...     extract_pockets(block, units="mm")
+    ... except ValueError as error:
+    ...     print(str(error)[:34])
+    model: no pocket floor was found.
     """
     layers = choices.pop("layers", None)
     settings = replace(settings or ExtractSettings(), **choices)

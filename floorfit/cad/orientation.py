@@ -72,6 +72,15 @@ def rounded_up(normals: NDArray[np.float64], settings: ExtractSettings) -> tuple
 def check_size(vertices: NDArray[np.float64], source: str, unit: str, settings: ExtractSettings) -> None:
     """Question a part whose largest side is absurd in the unit given.
 
+    Parameters
+    ----------
+    vertices : (n, 3) ndarray, mm
+    source : str
+        File name for messages.
+    unit : str
+        Of the model's numbers.
+    settings : ExtractSettings
+
     Raises
     ------
     InputError

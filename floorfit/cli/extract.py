@@ -147,7 +147,8 @@ def _ids(text: str) -> tuple[str, ...]:
 
 def run(args: argparse.Namespace) -> int:
     """Extract, write PART and its picture, show the table; return 1 where a walled face was left out."""
-    from floorfit.cli.output import progress_bar, refuse_existing
+    from floorfit.cli.output import progress_bar
+    from floorfit.whole import refuse_existing
 
     part_path = Path(args.output)
     picture_path = part_path.with_suffix(".png")
@@ -210,10 +211,10 @@ def _choices(args: argparse.Namespace) -> dict[str, Any]:
 
 
 def _write(extraction: Extraction, part_path: Path, picture_path: Path, faces_path: Path, replace: bool) -> None:
-    from floorfit.cli.output import whole_file
     from floorfit.part.part_file import write_part
     from floorfit.report.faces_file import write_faces
     from floorfit.report.recognised import write_picture
+    from floorfit.whole import whole_file
 
     with (
         whole_file(picture_path, replace=replace) as picture,

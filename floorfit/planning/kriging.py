@@ -38,7 +38,12 @@ class Prior:
     tau2: float
 
     def covariance(self, a: Array, b: Array) -> Array:
-        """Covariance between places, (k, 2) and (l, 2) to (k, l), mm²."""
+        """Covariance between places, (k, 2) and (l, 2) to (k, l), mm².
+
+        Parameters
+        ----------
+        a, b : (k, 2), (l, 2) ndarray, mm
+        """
         pa, pb = self._weights(a), self._weights(b)
         spline = _kernel(a, b) - pa @ _kernel(self.pins, b) - _kernel(a, self.pins) @ pb.T
         spline += pa @ _kernel(self.pins, self.pins) @ pb.T
@@ -60,7 +65,15 @@ class Prior:
 
 
 def make_prior(x_min: float, y_min: float, x_max: float, y_max: float, tau2: float) -> Prior:
-    """Pin the prior at three places spread over a rectangle, mm."""
+    """Pin the prior at three places spread over a rectangle, mm.
+
+    Parameters
+    ----------
+    x_min, y_min, x_max, y_max : float, mm
+        The rectangle.
+    tau2 : float, mm² per mm²
+        Factor of r² ln r.
+    """
     w, h = x_max - x_min, y_max - y_min
     pins = np.array([[x_min + 0.1 * w, y_min + 0.1 * h], [x_max - 0.1 * w, y_min + 0.1 * h], [x_min + w / 2, y_max]])
     return Prior(pins, tau2)

@@ -104,7 +104,14 @@ def surface_variance(smoothing: float, inflation: float) -> float:
 
 
 def wants_readings(verdict: str, code: str) -> bool:
-    """Whether more readings can settle a floor: its verdict is undecided, or the code of its reason says too few."""
+    """Whether more readings can settle a floor: its verdict is undecided, or the code of its reason says too few.
+
+    Parameters
+    ----------
+    verdict : {"conform", "undecided", "nonconform"}
+    code : str
+        Of the reason; empty where there is none.
+    """
     return verdict == "undecided" or code in ("no-readings", "too-few-readings", "outside-readings")
 
 

@@ -162,7 +162,15 @@ class _Namer:
 
 
 def whole_file_findings(part: Part, readings: Readings, places: Places) -> list[Finding]:
-    """Warn where most rows lie off their floors: the whole file may be in another unit, order or frame."""
+    """Warn where most rows lie off their floors: the whole file may be in another unit, order or frame.
+
+    Parameters
+    ----------
+    part : Part
+    readings : Readings
+    places : Places
+        Where each reading lies.
+    """
     n = len(readings)
     bad = ~places.is_consistent
     if n < 3 or bad.mean() < SUSPECT_SHARE:

@@ -96,7 +96,14 @@ def take(prediction: Prediction, readings: Readings) -> Taken:
 
 
 def set_lonely_aside(taken: Taken, prediction: Prediction, thickness: Array) -> Taken:
-    """Set aside the readings that the others of their floor contradict."""
+    """Set aside the readings that the others of their floor contradict.
+
+    Parameters
+    ----------
+    taken : Taken
+    prediction : Prediction
+    thickness : (n,) ndarray, mm
+    """
     used, reason, doubted = taken.is_used.copy(), taken.reason.copy(), taken.is_doubted.copy()
     gap = taken.deviation - taken.predicted
     for index in np.unique(taken.floor[used]):
