@@ -145,6 +145,7 @@ class _Places:
 def _fitted(
     part: Part, readings: Readings, screened: Screened, settings: Settings, expected: Expected | None
 ) -> tuple[_Places, Fit]:
+    from floorfit.decision.dishing import web_dishes
     from floorfit.readings.repeats import combine
     from floorfit.surface import fit_surface
 
@@ -161,7 +162,15 @@ def _fitted(
         places = replace(places, agreed=agreement(places.points, places.warp, places.u, expected, part.bounds))
     mean = None if places.agreed is None else places.agreed.used
     values = places.warp if mean is None else places.warp - mean.at(*places.points.T)
-    fit = fit_surface(places.points, values, places.u, bounds=part.bounds, smallest_mm=smallest, seed=settings.seed)
+    fit = fit_surface(
+        places.points,
+        values,
+        places.u,
+        bounds=part.bounds,
+        smallest_mm=smallest,
+        seed=settings.seed,
+        shapes=web_dishes(part),
+    )
     return places, fit if mean is None else replace(fit, surface=mean.added_to(fit.surface))
 
 
@@ -220,7 +229,6 @@ def _decided(
 
     readings = taken.readings
     counted = np.bincount(used.floor[used.is_used], minlength=len(part.pockets))
-    dish = _dish(part, places, used, fit)
     webs = Webs(fit.surface, _available(part, readings, screened, places, used, fit), settings.bias)
     decisions = decide(
         part,
@@ -230,7 +238,6 @@ def _decided(
         given.tolist(),
         settings.decision,
         common_u=float(np.hypot(settings.machine_u, taken.calibration_u)),
-        dish=dish,
         seed=settings.seed,
     )
     decisions = with_budgets(part, fit, webs, decisions, _noise(screened, used, settings, taken))
@@ -248,15 +255,6 @@ def _decided(
         taken.gauge,
         taken.frame,
     )
-
-
-def _dish(part: Part, places: _Places, used: Used, fit: Fit) -> float:
-    from floorfit.decision.dishing import estimate_dish
-
-    good = fit.weights >= 0.5
-    floor = used.floor[places.rows[good]]
-    u = places.u[good] * np.sqrt(fit.inflation)
-    return estimate_dish(part, floor.tolist(), places.points[good], fit.residuals[good], u)
 
 
 def _available(

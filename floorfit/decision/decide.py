@@ -12,7 +12,6 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.decision.candidates import Candidate, best_candidate
 from floorfit.decision.decision import Decision, Reason, Verdict, known
-from floorfit.decision.dishing import LEAST_DISH_MM
 from floorfit.decision.floor_warp import FloorWarp, floor_warp
 from floorfit.decision.follow import follow_grid
 from floorfit.decision.rules import Wording, hold_reason, metal_notes
@@ -38,7 +37,6 @@ def decide(
     settings: DecisionSettings,
     *,
     common_u: float = 0.0,
-    dish: float = LEAST_DISH_MM,
     seed: int = 1,
     progress: Callable[[], None] | None = None,
 ) -> tuple[Decision, ...]:
@@ -56,10 +54,8 @@ def decide(
     settings : DecisionSettings
     common_u : float, mm
         Standard uncertainty that all readings share (calibration, Z of the machine): it does not average out.
-    dish : float, mm
-        Standard deviation of the webs' local dishing, from `floorfit.decision.dishing.estimate_dish`.
     seed : int
-        Of what the joint samples of the surface do not hold: the common part, and each floor's dish.
+        Of what the joint samples of the surface do not hold: the common part.
     progress : callable, optional
         Called after each floor.
 
@@ -68,7 +64,7 @@ def decide(
     tuple of Decision, in the part's order
     """
     with threadpool_limits(limits=1, user_api="blas"):  # many small products: threads only wait for each other
-        return _decide(part, webs, posterior, used, given, settings, common_u, dish, seed, progress)
+        return _decide(part, webs, posterior, used, given, settings, common_u, seed, progress)
 
 
 def _decide(
@@ -79,16 +75,14 @@ def _decide(
     given: Sequence[int],
     settings: DecisionSettings,
     common_u: float,
-    dish: float,
     seed: int,
     progress: Callable[[], None] | None,
 ) -> tuple[Decision, ...]:
     generator = np.random.default_rng([seed, 2])
     common = common_u * generator.standard_normal(posterior.count)
-    dishes = dish * generator.standard_normal((len(part.pockets), posterior.count))
 
     def decided(k: int) -> Decision:
-        floor = floor_warp(part.pockets[k], webs, posterior, common, dishes[k])
+        floor = floor_warp(part.pockets[k], webs, posterior, common)
         if used[k] == 0:
             return _unmeasured(floor, given[k])
         return _measured(floor, used[k], webs, settings, Wording(part.units))

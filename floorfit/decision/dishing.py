@@ -1,85 +1,157 @@
-"""Local dishing of thin webs that readings do not resolve.
+"""The dish of each web, as a shape beside the spline.
 
-A web may stand a few micrometres in or out between its ribs: released stress is not even over a pocket. Seven readings
-of 0.010 mm see that only in part, and the surface, which knows no ribs, smooths over it. Each floor is therefore given
-a dish of its own, of unknown sign, with the shape of a clamped plate: nothing at the wall, level there and in the
-middle. Its size, one for the part, comes from the readings' residuals.
+A thin web stands in or out between its ribs: released stress bends it by itself, and the spline, which knows no ribs,
+smooths over it. Each floor is given a dish of its own with the shape of a clamped plate, whose height the readings
+find; webs of one plate mostly dish to one side, so that part of the height is common to all.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.part.model import Part, Pocket
+from floorfit.part.model import Part
+from floorfit.surface.shapes import Shapes, Table, independent
 
-__all__ = ["LEAST_DISH_MM", "dish_shape", "estimate_dish"]
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+__all__ = ["POWERS", "poisson_table", "web_dishes"]
 
 Array = NDArray[np.float64]
 
-#: Standard deviation of the dish in the middle of a web that is taken where the residuals show none, mm. (The scatter
-#: of seven readings of 0.010 mm hides 0.003 mm; common practice, no source.)
-LEAST_DISH_MM = 0.003
-#: Largest that the residuals may make it, mm.
-MOST_DISH_MM = 0.030
+#: Powers of the Poisson solution p over the web that compete, the one to begin with first. A clamped web dishes as p²
+#: (exact for a circle and any ellipse under even pressure: Timoshenko & Woinowsky-Krieger 1959, §16 and §71, from
+#: memory; 1 to 3 % of the height on rectangles), one that is hinged along its ribs nearly as p; ribs that twist with
+#: their webs lie between.
+POWERS = (1.5, 2.0, 1.0)
+#: Floors nearer to each other than this have no rib between them, mm.
+TOUCH_MM = 0.02
+#: Cells across the smaller side of a floor, and the most nodes of one floor.
+ACROSS, MOST_NODES = 12, 1_500
+#: How much of a dish may be common to the webs of a plate, in units of what is each one's own: a weak prior.
+COMMON = 2.0
+#: Bounds of a web's size beside the others': released curvature κ0 over a span a makes a dish of the order κ0 a², with
+#: κ0 ∝ 1/t (Treuting & Read 1951), but what stress a web holds is not known to better than this.
+LEAST_SIZE, MOST_SIZE = 0.5, 2.0
 
 
-def dish_shape(pocket: Pocket, points: Array) -> Array:
-    """Shape of the dish, 0 at the wall and 1 where the floor is widest.
-
-    Parameters
-    ----------
-    pocket : Pocket
-    points : (k, 2) ndarray, mm
-        On the floor.
-
-    Returns
-    -------
-    (k,) ndarray
-        ``d² (3 − 2d)`` of the distance d to the wall over the floor's inscribed radius: zero slope at both ends, as a
-        clamped plate has.
-    """
-    import shapely
-
-    walls = pocket.polygon.boundary
-    radius = shapely.maximum_inscribed_circle(pocket.polygon).length
-    distance = shapely.distance(shapely.points(points), walls)
-    share = np.clip(distance / max(radius, 1e-9), 0.0, 1.0)
-    return np.asarray(share**2 * (3 - 2 * share))
+#: Stiffness of a boss beside its web's: nothing is under it, so that it rides on the web as a rigid piece.
+BOSS = 100.0
 
 
-def estimate_dish(part: Part, floor: Sequence[int], points: Array, residuals: Array, u: Array) -> float:
-    """Standard deviation of the dish over the floors of a part, mm.
-
-    Each floor's amplitude by least squares of its residuals on the shape; the mean square of the amplitudes beyond
-    what the readings' own scatter makes of them (method of moments).
+def web_dishes(part: Part) -> tuple[Shapes, ...]:
+    """One dish for each web of a part: for each floor, or for floors that meet without a rib between them.
 
     Parameters
     ----------
     part : Part
-    floor : (n,) sequence of int
-        Floor of each reading that was used.
-    points : (n, 2) ndarray, mm
-    residuals, u : (n,) ndarray, mm
-        Reading minus fitted warp, and its standard uncertainty with the fit's inflation.
 
     Returns
     -------
-    float
-        Between `LEAST_DISH_MM` and `MOST_DISH_MM`.
+    tuple of Shapes, one for each of `POWERS`
+        Named after the pockets, in the part's order; their amounts are the heights at the highest place, mm.
     """
-    index = np.asarray(floor)
-    excess, weight = 0.0, 0.0
-    for k in np.unique(index):
-        rows = index == k
-        shape = dish_shape(part.pockets[int(k)], points[rows])
-        information = float(np.sum((shape / u[rows]) ** 2))
-        if rows.sum() < 3 or information <= 0:
-            continue
-        amplitude = float(np.sum(shape * residuals[rows] / u[rows] ** 2)) / information
-        excess += (min(amplitude**2, 9 / information + MOST_DISH_MM**2) - 1 / information) * information**2
-        weight += information**2
-    variance = excess / weight if weight > 0 else 0.0
-    return float(np.sqrt(np.clip(variance, LEAST_DISH_MM**2, MOST_DISH_MM**2)))
+    import shapely
+
+    webs = _webs(part)
+    known: dict[bytes, Array] = {}
+    outlines = [_outline(part, web) for web in webs]
+    tables = [_table(outline, known) for outline in outlines]
+    spans = np.array([float(shapely.maximum_inscribed_circle(outline).length) for outline, _ in outlines])
+    thick = np.array([np.mean([part.pockets[k].web + part.pockets[k].finish_stock for k in web]) for web in webs])
+    sizes = (spans / np.median(spans)) ** 2 * (np.median(thick) / thick)
+    names = ["+".join(part.pockets[k].id for k in web) for web in webs]
+    sizes = np.clip(sizes, LEAST_SIZE, MOST_SIZE)
+    families = ([replace(table, values=table.values**power) for table in tables] for power in POWERS)
+    return tuple(independent(names, family, sizes, COMMON) for family in families)
+
+
+def poisson_table(outline: Polygon, bosses: Sequence[Polygon] = ()) -> Table:
+    """Poisson solution over one web: 0 at its walls, 1 at the highest place.
+
+    ``−∇·(k ∇p) = 1`` with p = 0 on the walls and a large k in bosses, by differences on a lattice.
+
+    Parameters
+    ----------
+    outline : Polygon, mm
+        Of the web, without holes.
+    bosses : sequence of Polygon, mm
+    """
+    import shapely
+
+    x0, y0, x1, y1 = outline.bounds
+    step = max(min(x1 - x0, y1 - y0) / ACROSS, np.sqrt((x1 - x0) * (y1 - y0) / MOST_NODES))
+    xs = np.linspace(x0, x1, max(4, round((x1 - x0) / step) + 1))
+    ys = np.linspace(y0, y1, max(4, round((y1 - y0) / step) + 1))
+    places = np.meshgrid(xs, ys, indexing="ij")
+    inside = shapely.contains_xy(outline, *places)
+    inside[[0, -1]] = inside[:, [0, -1]] = False
+    stiff = np.ones(inside.shape)
+    for boss in bosses:
+        stiff[shapely.contains_xy(boss, *places)] = BOSS
+    heights = _poisson(inside, stiff, xs[1] - xs[0], ys[1] - ys[0])
+    return Table((x0, y0), (x1, y1), heights / max(float(heights.max()), 1e-300))
+
+
+def _poisson(inside: NDArray[np.bool_], stiff: Array, hx: float, hy: float) -> Array:
+    """Solve on a lattice, banded along its shorter side; a link is as stiff as the mean of its ends."""
+    from scipy.linalg import solveh_banded
+
+    if inside.shape[0] < inside.shape[1]:
+        return _poisson(inside.T, stiff.T, hy, hx).T
+    along = (stiff[:-1] + stiff[1:]) / 2 / hx**2
+    across = (stiff[:, :-1] + stiff[:, 1:]) / 2 / hy**2
+    own = np.zeros(stiff.shape)
+    for part, link in ((own[:-1], along), (own[1:], along), (own[:, :-1], across), (own[:, 1:], across)):
+        part += link
+    width = inside.shape[1]
+    flat, band = inside.ravel(), np.zeros((width + 1, inside.size))
+    band[0] = np.where(flat, own.ravel(), 1.0)
+    next_to = np.pad(across, ((0, 0), (0, 1))).ravel()
+    band[1, :-1] = np.where(flat[:-1] & flat[1:], -next_to[:-1], 0.0)
+    band[width, :-width] = np.where(flat[:-width] & flat[width:], -along.ravel(), 0.0)
+    return np.maximum(solveh_banded(band, flat.astype(float), lower=True), 0.0).reshape(inside.shape)
+
+
+def _webs(part: Part) -> list[list[int]]:
+    """Floors of each web: floors that share a length of edge have no rib between them."""
+    import shapely
+
+    polygons = [pocket.polygon for pocket in part.pockets]
+    tree = shapely.STRtree(polygons)
+    first, second = tree.query(polygons, predicate="dwithin", distance=TOUCH_MM)
+    root = list(range(len(polygons)))
+    for i, j in zip(first.tolist(), second.tolist(), strict=True):
+        if i < j and polygons[i].buffer(TOUCH_MM).intersection(polygons[j].boundary).length > 10 * TOUCH_MM:
+            low, high = sorted((root[i], root[j]))
+            root = [low if k == high else k for k in root]
+    return [[k for k, r in enumerate(root) if r == head] for head in sorted(set(root))]
+
+
+def _outline(part: Part, web: list[int]) -> tuple[Polygon, list[Polygon]]:
+    """Outline of a web without holes, and its bosses."""
+    import shapely
+
+    pieces = [shapely.Polygon(part.pockets[k].boundary) for k in web]
+    bosses = [shapely.Polygon(ring) for k in web for ring in part.pockets[k].islands]
+    if len(pieces) == 1:
+        return pieces[0], bosses
+    whole = shapely.union_all([piece.buffer(TOUCH_MM) for piece in pieces])
+    return shapely.Polygon(shapely.get_exterior_ring(whole)), bosses
+
+
+def _table(outlined: tuple[Polygon, list[Polygon]], known: dict[bytes, Array]) -> Table:
+    """Table of a web; webs of one form share one solution."""
+    import shapely
+
+    outline, bosses = outlined
+    x0, y0, x1, y1 = outline.bounds
+    form = np.round(shapely.get_coordinates([outline, *bosses]) - (x0, y0), 3).tobytes()
+    if form not in known:
+        known[form] = poisson_table(outline, bosses).values
+    return Table((x0, y0), (x1, y1), known[form])

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.decision.dishing import dish_shape
 from floorfit.part.model import Pocket
 from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs
@@ -87,7 +86,7 @@ def grid_spacing(pocket: Pocket, inside: int = INSIDE) -> float:
     return float(np.sqrt(pocket.polygon.area / inside))
 
 
-def floor_warp(pocket: Pocket, webs: Webs, posterior: Posterior, common: Array, dish: Array) -> FloorWarp:
+def floor_warp(pocket: Pocket, webs: Webs, posterior: Posterior, common: Array) -> FloorWarp:
     """Evaluate surface and samples over a floor.
 
     Parameters
@@ -99,11 +98,8 @@ def floor_warp(pocket: Pocket, webs: Webs, posterior: Posterior, common: Array, 
         Joint samples of the warp.
     common : (count,) ndarray, mm
         What all readings share, one value a sample.
-    dish : (count,) ndarray, mm
-        Height of the floor's own dish, one value a sample (`floorfit.decision.dishing`).
     """
     points = floor_points(pocket)
     mean = webs.aimed(points[:, 0], points[:, 1])
     samples = mean + posterior.samples_at(points) + common[:, None]
-    samples += dish[:, None] * dish_shape(pocket, points)
     return FloorWarp(pocket, points, mean, samples, webs.left(pocket, points[:, 0], points[:, 1]))

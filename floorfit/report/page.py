@@ -160,5 +160,5 @@ def _facts(record: Record) -> list[tuple[str, list[tuple[str, str]]]]:
 def _surface(record: Record) -> dict[str, Any]:
     if record.surface is None:
         return {}
-    skip = {"knots_x_mm", "knots_y_mm", "coefficients_mm"}
+    skip = {"knots_x_mm", "knots_y_mm", "coefficients_mm", "available_mm", "dishes", "dish_forms"}
     return record.surface.model_dump(exclude=skip)

@@ -82,7 +82,7 @@ class Expected:
 
     def added_to(self, surface: Surface) -> Surface:
         """Return a surface with the mean put back: its spline through the Greville places of the same grid."""
-        return Surface(surface.grid, surface.coefficients + self.coefficients(surface.grid))
+        return replace(surface, coefficients=surface.coefficients + self.coefficients(surface.grid))
 
     def coefficients(self, grid: Grid) -> Array:
         """Coefficients of the mean as a spline on a grid, shape ``grid.shape``."""

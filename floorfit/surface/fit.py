@@ -11,11 +11,12 @@ from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
 from floorfit.errors import NumericalError
-from floorfit.surface.blocks import Factor, outer, product
-from floorfit.surface.grid import Band, Grid, make_grid
-from floorfit.surface.posterior import Posterior
+from floorfit.surface.blocks import product
+from floorfit.surface.grid import Grid, make_grid
+from floorfit.surface.posterior import Posterior, joint_posterior
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, assemble, solve
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
+from floorfit.surface.shapes import Shapes
 from floorfit.surface.spline import Surface, plane_coefficients
 
 __all__ = ["Fit", "choose_cell", "fit_surface"]
@@ -74,10 +75,10 @@ class Fit:
         Trace of the influence matrix.
     cell : (float, float)
         Cell size along X and Y, mm.
-    normal : Band
-        N, what the readings add up to on the grid.
-    factor : Factor
-        Of N + λ S at the best smoothing, for further solves.
+    shape_size : float, mm
+        τ, about how far the shapes beside the spline go; 0 without shapes.
+    solution : Solution
+        At the best smoothing, for further solves.
     """
 
     surface: Surface
@@ -93,8 +94,8 @@ class Fit:
     scale: float
     effective_parameters: float
     cell: tuple[float, float]
-    normal: Band
-    factor: Factor
+    shape_size: float
+    solution: Solution
 
     def variance_split(self, places: Sequence[Array]) -> tuple[Array, Array]:
         """Split the variance of mean warps into what the readings' noise and what the surface between them adds.
@@ -107,8 +108,8 @@ class Fit:
         Returns
         -------
         noise, between : (len(places),) ndarray, mm²
-            ``φ vᵀ N v`` and ``φ λ vᵀ S v`` with ``v = (N + λ S)⁻¹ a`` for the functional a. Their sum is φ aᵀ v, so
-            that only the first is summed; the cost does not grow with the readings.
+            ``φ vᵀ N v`` and ``φ λ vᵀ S v`` with ``v = (N + λ S)⁻¹ a`` for the functional a, N and S bordered by the
+            shapes. Their sum is φ aᵀ v, so that only the first is summed; the cost does not grow with the readings.
         """
         grid = self.surface.grid
         functionals = np.zeros((len(places), *grid.shape))
@@ -117,13 +118,30 @@ class Fit:
                 (i, j), design = grid.design(place[None, :])
                 row[i, j] += design.reshape(4, 4) / len(where)
         with threadpool_limits(limits=1, user_api="blas"):
-            gains = self.factor.solve_many(functionals)
-        noise = np.einsum("pij,pij->p", gains, product(self.normal, gains))
-        total = np.einsum("pij,pij->p", functionals, gains)
+            gains = self.solution.factor.solve_many(functionals)
+            extra, total = self._amount_gains(places, functionals, gains)
+            noise = np.einsum("pij,pij->p", gains, product(self.solution.equations.normal, gains))
+        border = self.solution.border
+        total = total + np.einsum("pij,pij->p", functionals, gains)
+        if border is not None:
+            noise += 2 * np.einsum("pk,pk->p", extra, np.einsum("kij,pij->pk", border.columns.right, gains))
+            noise += np.einsum("pk,kl,pl->p", extra, border.columns.gram, extra)
         return self.inflation * noise, self.inflation * np.maximum(total - noise, 0.0)
 
+    def _amount_gains(self, places: Sequence[Array], functionals: Array, gains: Array) -> tuple[Array, Array]:
+        """Gains of the amounts (p, K), the spline's gains changed for them, and what they add to each variance."""
+        border, shapes = self.solution.border, self.surface.shapes
+        if border is None or shapes is None:
+            return np.empty((len(places), 0)), np.zeros(len(places))
+        means = np.array([np.asarray(shapes.design(where).mean(axis=0)).ravel() for where in places])
+        left = means - np.einsum("kij,pij->pk", border.reached, functionals)
+        extra = left @ border.gain
+        gains -= np.einsum("pk,kij->pij", extra, border.reached)
+        # The functional of the spline with its gain has changed by −aᵀVCt; with the shapes' own it makes tᵀCt.
+        return extra, np.asarray((means * extra).sum(axis=1))
+
     def smoothed(self, points: Array, values: Array, u: Array) -> Surface:
-        """Smooth other values of the same places, with the same smoothing, reach and robust weights.
+        """Smooth other values of the same places, with the same smoothing, reach, robust weights and shapes.
 
         Parameters
         ----------
@@ -132,12 +150,15 @@ class Fit:
         u : (n,) ndarray, mm
             Places and standard uncertainties of the readings that were fitted; what was read there besides.
         """
-        grid = self.surface.grid
+        grid, border, shapes = self.surface.grid, self.solution.border, self.surface.shapes
         plane = _plane(points, values, u)
-        flat = values - _heights(plane, points)
+        weighed = self.weights / u**2 * (values - _heights(plane, points))
+        amounts = np.empty(0)
         with threadpool_limits(limits=1, user_api="blas"):
-            coefficients = self.factor.solve(grid.right_side(points, self.weights / u**2 * flat))
-        return Surface(grid, coefficients + plane_coefficients(grid, plane))
+            coefficients = self.solution.factor.solve(grid.right_side(points, weighed))
+            if border is not None and shapes is not None:
+                coefficients, amounts = border.solve(coefficients, shapes.design(points).T @ weighed)
+        return Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts)
 
 
 def fit_surface(
@@ -154,6 +175,7 @@ def fit_surface(
     robust: bool = True,
     samples: int = SAMPLES,
     seed: int = 1,
+    shapes: Sequence[Shapes] = (),
 ) -> Fit:
     """Fit the smoothing thin-plate spline.
 
@@ -182,6 +204,9 @@ def fit_surface(
         Joint samples to draw.
     seed : int
         Of the samples; the same input and seed give the same numbers.
+    shapes : sequence of Shapes
+        What stands beside the spline: the dish of each web. Its size comes from the readings, and of several families
+        the likeliest is taken; the search begins with the first.
 
     Returns
     -------
@@ -205,7 +230,7 @@ def fit_surface(
 
     with threadpool_limits(limits=1, user_api="blas"):
         prior = None if smoothing is None else Prior(smoothing, reach_mm, tension_mm)
-        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed)
+        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, shapes)
 
 
 def choose_cell(bounds: Box, count: int, smallest_mm: float | None = None, *, fine: bool = False) -> float:
@@ -272,24 +297,29 @@ def _fit(
     robust: bool,
     samples: int,
     seed: int,
+    families: Sequence[Shapes],
 ) -> Fit:
     box = _enclosing(bounds, xy)
     plane = _plane(xy, w, u)
     flat = w - _heights(plane, xy)
-    search = _searched(box, xy, flat, u, prior, robust)
+    search = _searched(box, xy, flat, u, prior, robust, families)
+    shapes = search.shapes
     if cell is None:
-        cell = choose_cell(box, len(w), smallest) if prior is None else _fine_cell(box, len(w), u, smallest, prior)
+        # What is fine about a plate is in its shapes: the spline beside them needs cells for its own parameters only.
+        plain = _cell_of(box, MIN_CELLS) if shapes else choose_cell(box, len(w), smallest)
+        cell = plain if prior is None else _fine_cell(box, len(w), u, smallest, prior)
         cell = min(cell, _cell_of(box, min(PER_ROUGH * search.parameters, 4 * MAX_CELLS)))
-    equations, nodes = _solved(box, cell, xy, flat, u, search)
+    equations, nodes = _solved(box, cell, xy, flat, u, search, shapes)
     grid, centre = equations.grid, nodes[0][0]
     coefficients = centre.coefficients + plane_coefficients(grid, plane)
     inverse = centre.factor.inverse_band()
-    loo = leave_one_out(centre, inverse, grid, xy, flat, u, search.weights)
+    loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights)
+    surface = Surface(grid, coefficients, shapes, centre.amounts)
     return Fit(
-        surface=Surface(grid, coefficients),
-        posterior=_posterior(grid, nodes, inverse, samples, seed),
+        surface=surface,
+        posterior=joint_posterior(grid, nodes, inverse, samples, seed, shapes),
         weights=search.weights,
-        residuals=flat - grid.at(centre.coefficients, xy),
+        residuals=w - surface.at(*xy.T),
         loo=loo,
         smoothing=centre.prior.smoothing,
         smoothing_spread=search.priors[0][1],
@@ -299,13 +329,13 @@ def _fit(
         scale=search.scale,
         effective_parameters=float(loo.leverage.sum()),
         cell=_cell_size(grid),
-        normal=equations.normal,
-        factor=centre.factor,
+        shape_size=0.0 if centre.border is None else centre.border.tau,
+        solution=centre,
     )
 
 
 def _solved(
-    box: Box, cell: float, xy: Array, flat: Array, u: Array, search: Robust
+    box: Box, cell: float, xy: Array, flat: Array, u: Array, search: Robust, shapes: Shapes | None
 ) -> tuple[Equations, list[tuple[Solution, float]]]:
     """Equations and solutions on the cells wanted, or on wider ones where double precision does not carry them.
 
@@ -314,7 +344,7 @@ def _solved(
     coarsest = _cell_of(box, COARSE_CELLS)
     while True:
         grid = make_grid(box, cell)
-        equations = assemble(grid, xy, flat, search.weights / u**2, float(search.weights.sum()))
+        equations = assemble(grid, xy, flat, search.weights / u**2, float(search.weights.sum()), shapes)
         try:
             nodes = _nodes(equations, search)
             if cell >= coarsest or _keeps_planes(equations, nodes[0][0], box):
@@ -338,7 +368,9 @@ def _keeps_planes(equations: Equations, solution: Solution, box: Box) -> bool:
     return True
 
 
-def _searched(box: Box, xy: Array, flat: Array, u: Array, prior: Prior | None, robust: bool) -> Robust:
+def _searched(
+    box: Box, xy: Array, flat: Array, u: Array, prior: Prior | None, robust: bool, shapes: Sequence[Shapes]
+) -> Robust:
     """Weights, smoothing and reach on a coarse grid; on a finer one where the surface bends within its cells.
 
     A warped plate has some 20 to 100 effective parameters and needs one search.
@@ -346,7 +378,7 @@ def _searched(box: Box, xy: Array, flat: Array, u: Array, prior: Prior | None, r
     cells, search = COARSE_CELLS, None
     while True:
         grid = make_grid(box, _cell_of(box, cells))
-        search = robust_weights(grid, xy, flat, u, prior=prior, robust=robust, before=search)
+        search = robust_weights(grid, xy, flat, u, prior=prior, robust=robust, before=search, shapes=shapes)
         wanted = PER_PARAMETER * search.parameters
         if prior is not None or wanted <= cells or cells >= MOST_SEARCHED:
             return search
@@ -381,30 +413,6 @@ def _nodes(equations: Equations, search: Robust) -> list[tuple[Solution, float]]
     with ThreadPoolExecutor(WORKERS) as pool:
         solutions = list(pool.map(lambda node: solve(equations, node[0]), nodes))
     return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
-
-
-def _posterior(grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int) -> Posterior:
-    centre = nodes[0][0]
-    counts = _shared_out(samples, [share for _, share in nodes])
-    shifts = [solution.coefficients - centre.coefficients for solution, _ in nodes]
-
-    def drawn(k: int) -> Array:
-        solution = nodes[k][0]
-        spread = solution.factor.draw(counts[k], np.random.default_rng([seed, k]))
-        return np.asarray(np.sqrt(solution.inflation) * spread + shifts[k][:, :, None])
-
-    with ThreadPoolExecutor(WORKERS) as pool:
-        deviations = np.concatenate(list(pool.map(drawn, range(len(nodes)))), axis=2)
-    covariance = centre.inflation * inverse
-    for shift, (_, share) in zip(shifts, nodes, strict=True):
-        covariance = covariance + share * outer(shift)
-    return Posterior(grid, covariance, deviations)
-
-
-def _shared_out(total: int, shares: list[float]) -> list[int]:
-    counts = [int(np.floor(total * share)) for share in shares]
-    counts[0] += total - sum(counts)
-    return counts
 
 
 def _enclosing(bounds: Box, xy: Array) -> Box:

@@ -128,6 +128,21 @@ class Grid:
                 out[a : a + self.along.cells, b : b + self.across.cells] += local[:, :, a, b]
         return out
 
+    def right_sides(
+        self, points: ArrayLike, rows: NDArray[np.intp], columns: NDArray[np.intp], values: Array, count: int
+    ) -> Array:
+        """Return ``Bᵀ X`` (count, nl, ns) for a sparse X (n, count) with ``values`` at ``rows`` and ``columns``."""
+        first, second = self.split(points)
+        i, bi = self.along.basis(first[rows])
+        j, bj = self.across.basis(second[rows])
+        size = self.across.size
+        base = columns * self.unknowns + i * size + j
+        out = np.zeros(count * self.unknowns)
+        for a in range(4):
+            for b in range(4):
+                out += np.bincount(base + (a * size + b), bi[:, a] * bj[:, b] * values, len(out))
+        return out.reshape(count, *self.shape)
+
     def at(self, coefficients: Array, points: ArrayLike) -> Array:
         """Evaluate the spline at points (n, 2): 16 terms each, in chunks."""
         xy = np.asarray(points, float)

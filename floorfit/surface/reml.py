@@ -6,7 +6,8 @@ free, twice the negative restricted log likelihood is, up to a constant,
     (n − 3) log φ + log |N + λ S| − (m − 3) log λ + (yᵀWy − rᵀc) / φ        (Wahba 1990, §4.8; Wood 2011)
 
 where W = weight / u², N = BᵀWB, r = BᵀWy and c solves (N + λ S) c = r. For sparse readings it can run to zero
-smoothing and a vanishing noise; so φ is never below 1: noise is *estimated* only as an inflation of what is known.
+smoothing and a vanishing noise; so φ is never below 1: noise is *estimated* only as an inflation of what is known, and
+against a prior that trusts what is stated. Shapes beside the spline enter as a border (`floorfit.surface.border`).
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +23,9 @@ from numpy.typing import NDArray
 from floorfit.errors import NumericalError
 from floorfit.surface.axis import MARGIN_CELLS
 from floorfit.surface.blocks import Factor, factorise
+from floorfit.surface.border import TAUS, TYPICAL_MM, Border, Columns, Spectrum, make_columns
 from floorfit.surface.grid import Band, Grid
+from floorfit.surface.shapes import Shapes
 from floorfit.surface.spline import plane_coefficients
 
 __all__ = [
@@ -46,14 +50,26 @@ Array = NDArray[np.float64]
 PRIOR_LOG_MEAN = float(np.log(1e6))
 PRIOR_LOG_SD = 3.0
 #: Reaches that are tried, mm, and at most `LONGEST_REACH` times the shorter side of the part; a weak prior about
-#: 125 mm, a factor of 4.5 either way. Stressed ribbed plates have less fine structure than a thin-plate spline expects:
-#: without a reach its intervals are twice too wide and its offsets 1.6 times worse than with the likeliest one, and
-#: stopping at 400 mm costs another 9 % (invented plates; tests/accuracy holds the figures).
+#: `LIKELY_REACH`, a factor of 4.5 either way. Stressed ribbed plates have less fine structure than a thin-plate spline
+#: expects: without a reach its intervals are twice too wide and its offsets 1.6 times worse than with the likeliest
+#: one, and stopping at 400 mm costs another 9 % (invented plates; tests/accuracy holds the figures).
 REACHES = (0.0, 50.0, 100.0, 200.0, 400.0, 800.0, 1600.0)
 LONGEST_REACH = 4.0
+#: Centre and standard deviation of the log of the weak prior of a reach, mm: the ribs of pocketed parts stand some
+#: 100 to 250 mm apart (common practice, no source), and a reach of that order smooths nothing that they show. No reach
+#: counts as `NO_REACH`, less than the shortest; a tension that `LONG_TENSION` has halves even that.
+LIKELY_REACH, REACH_LOG_SD = 150.0, 1.5
+NO_REACH, LONG_TENSION = 25.0, 100.0
 #: Tension lengths that are tried, mm, where the ground is rougher than a thin-plate spline: a weak prior that grows
 #: with every step. No warped plate asked for one; terrain does, and is predicted 2 % better than without.
 TENSIONS = (320.0, 80.0, 20.0, 5.0)
+
+#: Prior of log φ: Student's t about nothing. A stated uncertainty is right within some 10 % (its standard deviation),
+#: or it is wrong by as much as it likes (three degrees of freedom); without it the likelihood buys a smoother surface
+#: by calling what it does not follow noise.
+PHI_SD, PHI_FREEDOM = 0.1, 3.0
+#: Log φ that are tried before the parabola.
+LOG_PHIS = np.concatenate([np.arange(0.0, 0.5, 0.02), np.arange(0.5, 8.0, 0.1), np.arange(8.0, 30.0, 0.5)])
 
 #: Units of log about a start among which a search begins: five, each within reach of the next.
 LADDER = range(-24, 16, 8)
@@ -80,6 +96,8 @@ class Equations:
         yᵀWy.
     count : float
         Number of readings that count (sum of the robust weights).
+    columns : Columns or None
+        What they add up to on the shapes beside the spline.
     """
 
     grid: Grid
@@ -87,6 +105,7 @@ class Equations:
     right: Array
     square: float
     count: float
+    columns: Columns | None = None
 
 
 @dataclass(frozen=True)
@@ -123,23 +142,42 @@ class Solution:
 
     Parameters
     ----------
+    equations : Equations
     prior : Prior
         Smoothing and reach.
     factor : Factor
         Of N + λ S.
-    coefficients : (nl, ns) ndarray
-        Without the plane.
     inflation : float
         φ >= 1 (or the value that was set).
     criterion : float
         Twice the negative log of likelihood times prior.
+    border : Border or None
+        The shapes' part, where there are shapes.
     """
 
+    equations: Equations
     prior: Prior
     factor: Factor
-    coefficients: Array
     inflation: float
     criterion: float
+    border: Border | None = None
+
+    @cached_property
+    def coefficients(self) -> Array:
+        """Of the spline, (nl, ns), without the plane."""
+        return self._both[0]
+
+    @property
+    def amounts(self) -> Array:
+        """Of the shapes, (K,), mm; empty without shapes."""
+        return self._both[1]
+
+    @cached_property
+    def _both(self) -> tuple[Array, Array]:
+        alone = self.factor.solve(self.equations.right)
+        if self.border is None:
+            return alone, np.empty(0)
+        return self.border.solve(alone, self.border.columns.values)
 
     @property
     def likelihood(self) -> float:
@@ -147,7 +185,9 @@ class Solution:
         return -self.criterion / 2
 
 
-def assemble(grid: Grid, points: Array, values: Array, weights: Array, count: float) -> Equations:
+def assemble(
+    grid: Grid, points: Array, values: Array, weights: Array, count: float, shapes: Shapes | None = None
+) -> Equations:
     """Add up the readings on a grid.
 
     Parameters
@@ -160,6 +200,8 @@ def assemble(grid: Grid, points: Array, values: Array, weights: Array, count: fl
         Robust weight over u², 1/mm².
     count : float
         Sum of the robust weights.
+    shapes : Shapes, optional
+        What is fitted beside the spline.
     """
     return Equations(
         grid,
@@ -167,6 +209,7 @@ def assemble(grid: Grid, points: Array, values: Array, weights: Array, count: fl
         grid.right_side(points, weights * values),
         float(weights @ values**2),
         count,
+        None if shapes is None else make_columns(grid, shapes, points, values, weights),
     )
 
 
@@ -184,20 +227,54 @@ def solve(equations: Equations, prior: Prior, *, weak: bool = True, free: bool =
     """
     energy = prior.smoothing * prior.energy(equations.grid)
     factor = _factor(equations.grid, equations.normal, energy, prior)
-    coefficients = factor.solve(equations.right)
-    penalised = max(equations.square - float(np.sum(equations.right * coefficients)), 0.0)
-    freedom = max(equations.count - 3, 1e-9)
-    inflation = penalised / freedom if free else max(1.0, penalised / freedom)
     log_lambda = np.log(prior.smoothing)
-    criterion = (
-        freedom * np.log(inflation)
-        + factor.log_determinant()
-        - (equations.grid.unknowns - 3) * log_lambda
-        + penalised / inflation
-    )
+    determinant = factor.log_determinant() - (equations.grid.unknowns - 3) * log_lambda
+    rho, spectrum, pulled = np.zeros(1), None, 0.0
+    if equations.columns is None:
+        pulled = float(np.sum(equations.right * factor.solve(equations.right)))
+    else:
+        rho = TAUS**2
+        spectrum, pulled = Spectrum.of(factor, equations.columns, equations.right)
+    penalised = np.full(len(rho), equations.square - pulled)
+    taus = np.zeros(len(rho))
+    if spectrum is not None:
+        penalised = penalised - spectrum.explained(rho)
+        taus = spectrum.log_determinants(rho) + 2 * np.sqrt(rho) / TYPICAL_MM
+        taus = taus + 2 * np.log(np.exp(-np.sqrt(rho) / TYPICAL_MM).sum())
+    inflations, fitted = _inflated(np.maximum(penalised, 0.0), max(equations.count - 3, 1e-9), free=free)
+    criteria = fitted + determinant + taus
     if weak:
-        criterion += ((log_lambda - np.log(inflation) - PRIOR_LOG_MEAN) / PRIOR_LOG_SD) ** 2
-    return Solution(prior, factor, coefficients, float(inflation), float(criterion))
+        criteria = criteria + ((log_lambda - np.log(inflations) - PRIOR_LOG_MEAN) / PRIOR_LOG_SD) ** 2
+    least = criteria.min()
+    likely = np.exp(-(criteria - least) / 2)
+    shares = likely / likely.sum()
+    border = None
+    if spectrum is not None and equations.columns is not None:
+        border = Border(factor, equations.columns, spectrum, rho, shares, inflations)
+    criterion = float(least - 2 * np.log(likely.sum()))
+    return Solution(equations, prior, factor, float(shares @ inflations), criterion, border)
+
+
+def _inflated(penalised: Array, freedom: float, *, free: bool) -> tuple[Array, Array]:
+    """Likeliest φ for each penalised sum of squares, and what it makes of the criterion.
+
+    ``freedom log φ + penalised/φ`` and the prior of log φ; ``free`` profiles φ without a prior or a bound.
+    """
+    if free:
+        phi = penalised / freedom
+        return phi, freedom * np.log(phi) + freedom
+
+    def criterion(log_phi: Array) -> Array:
+        prior = (PHI_FREEDOM + 1) * np.log1p((log_phi / PHI_SD) ** 2 / PHI_FREEDOM)
+        return np.asarray(freedom * log_phi + penalised[:, None] * np.exp(-log_phi) + prior)
+
+    k = np.clip(np.argmin(criterion(LOG_PHIS[None]), axis=1), 1, len(LOG_PHIS) - 2)
+    low, middle, high = (LOG_PHIS[k + step] for step in (-1, 0, 1))
+    a, b, c = criterion(np.stack([low, middle, high], axis=1)).T
+    left, right = (b - a) / (middle - low), (c - b) / (high - middle)
+    curved = np.maximum((right - left) / (high - low), 1e-300)
+    vertex = np.clip((low + middle) / 2 - left / (2 * curved), low, high)
+    return np.exp(vertex), criterion(vertex[:, None])[:, 0]
 
 
 def best_smoothing(
@@ -316,8 +393,9 @@ def _evidence(equations: Equations, start: Prior) -> tuple[Solution, float, floa
         determinant = _log_pseudo_determinant(equations.grid, start)
     except NumericalError:
         return solve(equations, replace(start, reach=0.0, tension=0.0)), 1.5, float("inf")
-    length = start.reach + 25 / (1 + (100 / start.tension if start.tension else 0.0))
-    weak = (np.log(length / 150) / 1.5) ** 2
+    none = NO_REACH / (1 + (LONG_TENSION / start.tension if start.tension else 0.0))
+    length = start.reach + none
+    weak = (np.log(length / LIKELY_REACH) / REACH_LOG_SD) ** 2
     return solution, spread, float(solution.criterion - 2 * np.log(spread) - determinant + weak)
 
 

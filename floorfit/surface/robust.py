@@ -7,12 +7,14 @@ a robust scale of all of them. A reading that was put out comes back when the fi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.surface.grid import Band, Grid
+from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import (
     LIKELY,
     START,
@@ -25,6 +27,8 @@ from floorfit.surface.reml import (
     likely_start,
     solve,
 )
+from floorfit.surface.shapes import Shapes
+from floorfit.surface.spline import Surface
 
 __all__ = ["LooResiduals", "Robust", "leave_one_out", "robust_weights", "taper"]
 
@@ -33,8 +37,12 @@ Array = NDArray[np.float64]
 #: Scaled leave-one-out residual up to which a reading counts in full, and from which it does not count. Of good
 #: Gaussian readings 0.27 % lie beyond the first and 7 in a million beyond the second (normal distribution).
 FULL, NONE = 3.0, 4.5
+#: Twice the negative log of a bad reading's density, per mm: one in twenty is bad, evenly over a millimetre.
+BAD_COST = float(-2 * np.log(0.05 / 1.0))
 #: Neighbours of a reading in the start.
 NEIGHBOURS = 10
+#: Weights that move by no more leave the smoothing as it is.
+SETTLED = 0.5
 #: Rounds of reweighting; it stops earlier when no weight moves by more than 0.02.
 ROUNDS = 8
 #: Readings that the start looks at, at most.
@@ -75,12 +83,15 @@ class Robust:
         Robust scale of the scaled leave-one-out residuals, >= 1: by how much the noise exceeds what is known.
     parameters : float
         Effective number of parameters on the grid of the search.
+    shapes : Shapes or None
+        What is fitted beside the spline.
     """
 
     weights: Array
     priors: tuple[tuple[Prior, float, float], ...]
     scale: float
     parameters: float
+    shapes: Shapes | None = None
 
 
 def taper(scaled: Array) -> Array:
@@ -90,7 +101,7 @@ def taper(scaled: Array) -> Array:
 
 
 def leave_one_out(
-    solution: Solution, inverse: Band, grid: Grid, points: Array, values: Array, u: Array, weights: Array
+    solution: Solution, inverse: Band, shapes: Shapes | None, points: Array, values: Array, u: Array, weights: Array
 ) -> LooResiduals:
     """Leave-one-out residuals from the fit with all readings and the exact posterior variances.
 
@@ -99,14 +110,18 @@ def leave_one_out(
     solution : Solution
     inverse : Band
         Of its factor: covariances of neighbouring coefficients at φ = 1.
-    grid : Grid
+    shapes : Shapes or None
+        What was fitted beside the spline.
     points : (n, 2) ndarray, mm
     values, u, weights : (n,) ndarray
         Values without their plane, standard uncertainties, robust weights.
     """
-    variance = grid.quadratic_at(inverse, points)
+    grid, border = solution.equations.grid, solution.border
+    gain = np.empty((0, 0)) if border is None else border.gain
+    variance = Covariance.of(grid, inverse, border, shapes, gain).at(points)
     leverage = np.clip(weights * variance / u**2, 0.0, 1.0 - 1e-9)
-    residual = (values - grid.at(solution.coefficients, points)) / (1 - leverage)
+    fitted = Surface(grid, solution.coefficients, shapes, solution.amounts).at(*points.T)
+    residual = (values - fitted) / (1 - leverage)
     deviation = np.sqrt(u**2 + variance / (1 - leverage))
     return LooResiduals(residual, deviation, leverage)
 
@@ -120,6 +135,7 @@ def robust_weights(
     prior: Prior | None = None,
     robust: bool = True,
     before: Robust | None = None,
+    shapes: Sequence[Shapes] = (),
 ) -> Robust:
     """Find weights, smoothing and reach on a coarse grid.
 
@@ -136,6 +152,8 @@ def robust_weights(
         False for weights of one.
     before : Robust, optional
         Result on a coarser grid, to begin with.
+    shapes : sequence of Shapes
+        What is fitted beside the spline: the likeliest of them.
 
     Returns
     -------
@@ -149,7 +167,7 @@ def robust_weights(
     """
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)
-    data = _Data(grid, points[part], values[part], u[part])
+    data = _Data(grid, points[part], values[part], u[part], shapes[0] if shapes else None)
     ones = np.ones(len(data.values))
     if before is None:
         weights, start = _rounds(data, prior) if robust else (ones, prior or likely_start(data.equations(ones), START))
@@ -159,15 +177,17 @@ def robust_weights(
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
     priors = _priors(data, weights, start) if prior is None else ((prior, 0.0, 1.0),)
     best = priors[0][0]
+    data = _likeliest(data, shapes, weights, best)
     loo = data.loo(weights, best)
     parameters, scale = float(loo.leverage.sum()), 1.0
     if robust:
         weights, scale = _reweighed(data, weights, loo, best)
+        weights = _taken_back(data, weights, best)
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
-        every = _Data(grid, points, values, u)
+        every = _Data(grid, points, values, u, data.shapes)
         priors = _priors(every, weights, best) if prior is None else priors
-    return Robust(weights, priors, scale, parameters)
+    return Robust(weights, priors, scale, parameters, data.shapes)
 
 
 @dataclass(frozen=True)
@@ -176,22 +196,71 @@ class _Data:
     points: Array
     values: Array
     u: Array
+    shapes: Shapes | None = None
 
     def equations(self, weights: Array) -> Equations:
-        return assemble(self.grid, self.points, self.values, weights / self.u**2, float(weights.sum()))
+        total = float(weights.sum())
+        return assemble(self.grid, self.points, self.values, weights / self.u**2, total, self.shapes)
 
     def loo(self, weights: Array, prior: Prior) -> LooResiduals:
         solution = solve(self.equations(weights), prior)
         inverse = solution.factor.inverse_band()
-        return leave_one_out(solution, inverse, self.grid, self.points, self.values, self.u, weights)
+        return leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights)
+
+
+def _taken_back(data: _Data, weights: Array, prior: Prior) -> Array:
+    """Let readings back in that a shape explains: where several of one shape were set aside together.
+
+    Bad readings are even over a millimetre and one in twenty beforehand; what is set aside costs that, what counts
+    costs its Gaussian. The whole, with the shapes' τ integrated out, decides.
+    """
+    groups = _set_aside_together(data, weights, prior)
+    if not groups:
+        return weights
+    cost = solve(data.equations(weights), prior).criterion
+    for rows in groups:
+        tried = weights.copy()
+        tried[rows] = 1.0
+        counted = float((1 - weights[rows]) @ (np.log(2 * np.pi * data.u[rows] ** 2) - BAD_COST))
+        new = solve(data.equations(tried), prior).criterion
+        if new + counted < cost:
+            weights, cost = tried, new
+    return weights
+
+
+def _set_aside_together(data: _Data, weights: Array, prior: Prior) -> list[NDArray[np.intp]]:
+    """Rows set aside under each shape that lost two readings to one side, or a third of them."""
+    if data.shapes is None or (weights >= 0.5).all():
+        return []
+    design = data.shapes.design(data.points).tocsc()
+    solution = solve(data.equations(weights), prior)
+    fitted = Surface(data.grid, solution.coefficients, data.shapes, solution.amounts)
+    side = np.sign(data.values - fitted.at(*data.points.T))
+    out = []
+    for k in range(data.shapes.count):
+        rows = design.indices[design.indptr[k] : design.indptr[k + 1]].astype(np.intp)
+        aside = rows[weights[rows] < 0.5]
+        same = max(int((side[aside] > 0).sum()), int((side[aside] < 0).sum()))
+        if same >= 2 or 0 < len(rows) <= 3 * len(aside):
+            out.append(aside)
+    return out
+
+
+def _likeliest(data: _Data, shapes: Sequence[Shapes], weights: Array, prior: Prior) -> _Data:
+    """With the likeliest of several families of shapes, at one smoothing."""
+    if len(shapes) < 2:
+        return data
+    families = [replace(data, shapes=one) for one in shapes]
+    return min(families, key=lambda one: solve(one.equations(weights), prior).criterion)
 
 
 def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
     near = _neighbours(data.points)
     weights = _start(data.points, data.values, data.u, near)
     prior, step = fixed or likely_start(data.equations(weights), START), 3.0
+    moved = 1.0
     for round_number in range(ROUNDS):
-        if fixed is None:
+        if fixed is None and (round_number < 2 or moved > SETTLED):
             prior = best_smoothing(data.equations(weights), prior, step=step)[0].prior
             step = 0.7
         loo = data.loo(weights, prior)
@@ -242,7 +311,7 @@ def _rest(data: _Data, weights: Array, prior: Prior, scale: float, points: Array
     """Weights of all readings, from a fit to a share of them."""
     solution = solve(data.equations(weights), prior)
     inverse = solution.factor.inverse_band()
-    loo = leave_one_out(solution, inverse, data.grid, points, values, u, np.zeros(len(values)))
+    loo = leave_one_out(solution, inverse, data.shapes, points, values, u, np.zeros(len(values)))
     return taper(loo.residual / (loo.deviation * scale))
 
 

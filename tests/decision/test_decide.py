@@ -19,9 +19,8 @@ def decide_one(
 ) -> Decision:
     available, common_u = settings.pop("available", None), settings.pop("common_u", 0.0)
     part = one_pocket_part(pocket)
-    # No dish: the webs here are as the formula says.
     webs, posterior = known_webs(warp, available), known_fit(warp, sd).posterior
-    return decide(part, webs, posterior, [used], [given], DecisionSettings(**settings), common_u=common_u, dish=0.0)[0]
+    return decide(part, webs, posterior, [used], [given], DecisionSettings(**settings), common_u=common_u)[0]
 
 
 # --- signs (contract) ---------------------------------------------------------------------------------------------
