@@ -145,7 +145,7 @@ class _Places:
 def _fitted(
     part: Part, readings: Readings, screened: Screened, settings: Settings, expected: Expected | None
 ) -> tuple[_Places, Fit]:
-    from floorfit.decision.dishing import web_dishes
+    from floorfit.dishing import web_dishes
     from floorfit.readings.repeats import combine
     from floorfit.surface import fit_surface
 

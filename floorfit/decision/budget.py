@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.decision import Decision
-from floorfit.decision.floor_warp import floor_points
+from floorfit.part.lattice import floor_points
 from floorfit.part.model import Part, Pocket
 from floorfit.surface.fit import Fit
 from floorfit.web import Webs

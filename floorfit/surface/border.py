@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import CHUNK, Grid
-from floorfit.surface.shapes import Shapes
+from floorfit.surface.local_shapes import LocalShapes
 
 __all__ = ["Border", "Columns", "Spectrum", "make_columns"]
 
@@ -56,13 +56,13 @@ class Columns:
     root: Array
 
 
-def make_columns(grid: Grid, shapes: Shapes, points: Array, values: Array, weights: Array) -> Columns:
+def make_columns(grid: Grid, shapes: LocalShapes, points: Array, values: Array, weights: Array) -> Columns:
     """Add up the readings on the shapes.
 
     Parameters
     ----------
     grid : Grid
-    shapes : Shapes
+    shapes : LocalShapes
     points : (n, 2) ndarray, mm
     values : (n,) ndarray, mm
     weights : (n,) ndarray

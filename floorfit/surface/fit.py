@@ -13,10 +13,10 @@ from threadpoolctl import threadpool_limits
 from floorfit.errors import NumericalError
 from floorfit.surface.blocks import product
 from floorfit.surface.grid import Grid, make_grid
+from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.posterior import Posterior, joint_posterior
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, assemble, solve
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
-from floorfit.surface.shapes import Shapes
 from floorfit.surface.spline import Surface, plane_coefficients
 
 __all__ = ["Fit", "choose_cell", "fit_surface"]
@@ -111,34 +111,26 @@ class Fit:
             ``φ vᵀ N v`` and ``φ λ vᵀ S v`` with ``v = (N + λ S)⁻¹ a`` for the functional a, N and S bordered by the
             shapes. Their sum is φ aᵀ v, so that only the first is summed; the cost does not grow with the readings.
         """
-        grid = self.surface.grid
-        functionals = np.zeros((len(places), *grid.shape))
-        for row, where in zip(functionals, places, strict=True):
-            for place in where:
-                (i, j), design = grid.design(place[None, :])
-                row[i, j] += design.reshape(4, 4) / len(where)
+        from scipy.sparse import csr_array
+
+        grid, shapes, solution = self.surface.grid, self.surface.shapes, self.solution
+        points, counts = np.concatenate(places), np.array([len(where) for where in places])
+        columns = np.repeat(np.arange(len(places)), counts)
+        share = 1.0 / counts[columns]
+        functionals = grid.right_sides(points, np.arange(len(points)), columns, share, len(places))
+        means = np.empty((len(places), 0))
+        if shapes is not None:
+            mean = csr_array((share, (columns, np.arange(len(points)))), shape=(len(places), len(points)))
+            means = (mean @ shapes.design(points)).toarray()
         with threadpool_limits(limits=1, user_api="blas"):
-            gains = self.solution.factor.solve_many(functionals)
-            extra, total = self._amount_gains(places, functionals, gains)
-            noise = np.einsum("pij,pij->p", gains, product(self.solution.equations.normal, gains))
-        border = self.solution.border
-        total = total + np.einsum("pij,pij->p", functionals, gains)
+            gains, extra = solution.gains(functionals, means)
+            noise = np.einsum("pij,pij->p", gains, product(solution.equations.normal, gains))
+        total = np.einsum("pij,pij->p", functionals, gains) + (means * extra).sum(axis=1)
+        border = solution.border
         if border is not None:
             noise += 2 * np.einsum("pk,pk->p", extra, np.einsum("kij,pij->pk", border.columns.right, gains))
             noise += np.einsum("pk,kl,pl->p", extra, border.columns.gram, extra)
         return self.inflation * noise, self.inflation * np.maximum(total - noise, 0.0)
-
-    def _amount_gains(self, places: Sequence[Array], functionals: Array, gains: Array) -> tuple[Array, Array]:
-        """Gains of the amounts (p, K), the spline's gains changed for them, and what they add to each variance."""
-        border, shapes = self.solution.border, self.surface.shapes
-        if border is None or shapes is None:
-            return np.empty((len(places), 0)), np.zeros(len(places))
-        means = np.array([np.asarray(shapes.design(where).mean(axis=0)).ravel() for where in places])
-        left = means - np.einsum("kij,pij->pk", border.reached, functionals)
-        extra = left @ border.gain
-        gains -= np.einsum("pk,kij->pij", extra, border.reached)
-        # The functional of the spline with its gain has changed by −aᵀVCt; with the shapes' own it makes tᵀCt.
-        return extra, np.asarray((means * extra).sum(axis=1))
 
     def smoothed(self, points: Array, values: Array, u: Array) -> Surface:
         """Smooth other values of the same places, with the same smoothing, reach, robust weights and shapes.
@@ -175,7 +167,7 @@ def fit_surface(
     robust: bool = True,
     samples: int = SAMPLES,
     seed: int = 1,
-    shapes: Sequence[Shapes] = (),
+    shapes: Sequence[LocalShapes] = (),
 ) -> Fit:
     """Fit the smoothing thin-plate spline.
 
@@ -204,7 +196,7 @@ def fit_surface(
         Joint samples to draw.
     seed : int
         Of the samples; the same input and seed give the same numbers.
-    shapes : sequence of Shapes
+    shapes : sequence of LocalShapes
         What stands beside the spline: the dish of each web. Its size comes from the readings, and of several families
         the likeliest is taken; the search begins with the first.
 
@@ -297,7 +289,7 @@ def _fit(
     robust: bool,
     samples: int,
     seed: int,
-    families: Sequence[Shapes],
+    families: Sequence[LocalShapes],
 ) -> Fit:
     box = _enclosing(bounds, xy)
     plane = _plane(xy, w, u)
@@ -335,7 +327,7 @@ def _fit(
 
 
 def _solved(
-    box: Box, cell: float, xy: Array, flat: Array, u: Array, search: Robust, shapes: Shapes | None
+    box: Box, cell: float, xy: Array, flat: Array, u: Array, search: Robust, shapes: LocalShapes | None
 ) -> tuple[Equations, list[tuple[Solution, float]]]:
     """Equations and solutions on the cells wanted, or on wider ones where double precision does not carry them.
 
@@ -369,7 +361,7 @@ def _keeps_planes(equations: Equations, solution: Solution, box: Box) -> bool:
 
 
 def _searched(
-    box: Box, xy: Array, flat: Array, u: Array, prior: Prior | None, robust: bool, shapes: Sequence[Shapes]
+    box: Box, xy: Array, flat: Array, u: Array, prior: Prior | None, robust: bool, shapes: Sequence[LocalShapes]
 ) -> Robust:
     """Weights, smoothing and reach on a coarse grid; on a finer one where the surface bends within its cells.
 

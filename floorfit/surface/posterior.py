@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.surface.blocks import outer, outer_sum
 from floorfit.surface.border import Border
 from floorfit.surface.grid import CHUNK, Band, Grid
+from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.reml import WORKERS, Solution
-from floorfit.surface.shapes import Shapes
 
 __all__ = ["Covariance", "Posterior", "joint_posterior"]
 
@@ -28,7 +28,7 @@ class Covariance:
     grid : Grid
     band : Band
         Of the coefficients, mm².
-    shapes : Shapes or None
+    shapes : LocalShapes or None
     cross : (K, nl, ns) ndarray
         Between amounts and coefficients, mm².
     amounts : (K, K) ndarray, mm²
@@ -36,12 +36,14 @@ class Covariance:
 
     grid: Grid
     band: Band
-    shapes: Shapes | None
+    shapes: LocalShapes | None
     cross: Array
     amounts: Array
 
     @classmethod
-    def of(cls, grid: Grid, inverse: Band, border: Border | None, shapes: Shapes | None, amounts: Array) -> Covariance:
+    def of(
+        cls, grid: Grid, inverse: Band, border: Border | None, shapes: LocalShapes | None, amounts: Array
+    ) -> Covariance:
         """Covariance at φ = 1 from the spline's own, A⁻¹, and a covariance of the amounts: the spline gives way."""
         if border is None or shapes is None:
             return cls(grid, inverse, None, np.empty((0, *grid.shape)), amounts)
@@ -142,7 +144,7 @@ class Posterior:
 
 
 def joint_posterior(
-    grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int, shapes: Shapes | None
+    grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int, shapes: LocalShapes | None
 ) -> Posterior:
     """Mixture of solutions about the first, best one.
 
@@ -154,7 +156,7 @@ def joint_posterior(
     inverse : Band
         Of the first one's factor.
     samples, seed : int
-    shapes : Shapes or None
+    shapes : LocalShapes or None
         What stands beside the spline.
     """
     centre = nodes[0][0]

@@ -25,7 +25,7 @@ from floorfit.surface.axis import MARGIN_CELLS
 from floorfit.surface.blocks import Factor, factorise
 from floorfit.surface.border import TAUS, TYPICAL_MM, Border, Columns, Spectrum, make_columns
 from floorfit.surface.grid import Band, Grid
-from floorfit.surface.shapes import Shapes
+from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.spline import plane_coefficients
 
 __all__ = [
@@ -179,6 +179,30 @@ class Solution:
             return alone, np.empty(0)
         return self.border.solve(alone, self.border.columns.values)
 
+    def gains(self, functionals: Array, shaped: Array, amounts: Array | None = None) -> tuple[Array, Array]:
+        """Covariances at φ = 1 of functionals of the warp with every coefficient and amount, ``C f``.
+
+        Parameters
+        ----------
+        functionals : (p, nl, ns) ndarray
+            What each takes of the coefficients.
+        shaped : (p, K) ndarray
+            What it takes of the amounts.
+        amounts : (K, K) ndarray, optional
+            Covariance of the amounts, instead of the border's gain.
+
+        Returns
+        -------
+        (p, nl, ns), (p, K) ndarray
+        """
+        gains = self.factor.solve_many(functionals)
+        if self.border is None:
+            return gains, np.empty((len(functionals), 0))
+        left = shaped - np.einsum("kij,pij->pk", self.border.reached, functionals)
+        extra = left @ (self.border.gain if amounts is None else amounts)
+        gains -= np.tensordot(extra, self.border.reached, 1)
+        return gains, extra
+
     @property
     def likelihood(self) -> float:
         """Unnormalised posterior density of log λ, as a log."""
@@ -186,7 +210,7 @@ class Solution:
 
 
 def assemble(
-    grid: Grid, points: Array, values: Array, weights: Array, count: float, shapes: Shapes | None = None
+    grid: Grid, points: Array, values: Array, weights: Array, count: float, shapes: LocalShapes | None = None
 ) -> Equations:
     """Add up the readings on a grid.
 
@@ -200,7 +224,7 @@ def assemble(
         Robust weight over u², 1/mm².
     count : float
         Sum of the robust weights.
-    shapes : Shapes, optional
+    shapes : LocalShapes, optional
         What is fitted beside the spline.
     """
     return Equations(

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.surface.grid import Band, Grid
+from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import (
     LIKELY,
@@ -27,7 +28,6 @@ from floorfit.surface.reml import (
     likely_start,
     solve,
 )
-from floorfit.surface.shapes import Shapes
 from floorfit.surface.spline import Surface
 
 __all__ = ["LooResiduals", "Robust", "leave_one_out", "robust_weights", "taper"]
@@ -83,7 +83,7 @@ class Robust:
         Robust scale of the scaled leave-one-out residuals, >= 1: by how much the noise exceeds what is known.
     parameters : float
         Effective number of parameters on the grid of the search.
-    shapes : Shapes or None
+    shapes : LocalShapes or None
         What is fitted beside the spline.
     """
 
@@ -91,7 +91,7 @@ class Robust:
     priors: tuple[tuple[Prior, float, float], ...]
     scale: float
     parameters: float
-    shapes: Shapes | None = None
+    shapes: LocalShapes | None = None
 
 
 def taper(scaled: Array) -> Array:
@@ -101,7 +101,13 @@ def taper(scaled: Array) -> Array:
 
 
 def leave_one_out(
-    solution: Solution, inverse: Band, shapes: Shapes | None, points: Array, values: Array, u: Array, weights: Array
+    solution: Solution,
+    inverse: Band,
+    shapes: LocalShapes | None,
+    points: Array,
+    values: Array,
+    u: Array,
+    weights: Array,
 ) -> LooResiduals:
     """Leave-one-out residuals from the fit with all readings and the exact posterior variances.
 
@@ -110,7 +116,7 @@ def leave_one_out(
     solution : Solution
     inverse : Band
         Of its factor: covariances of neighbouring coefficients at φ = 1.
-    shapes : Shapes or None
+    shapes : LocalShapes or None
         What was fitted beside the spline.
     points : (n, 2) ndarray, mm
     values, u, weights : (n,) ndarray
@@ -135,7 +141,7 @@ def robust_weights(
     prior: Prior | None = None,
     robust: bool = True,
     before: Robust | None = None,
-    shapes: Sequence[Shapes] = (),
+    shapes: Sequence[LocalShapes] = (),
 ) -> Robust:
     """Find weights, smoothing and reach on a coarse grid.
 
@@ -152,7 +158,7 @@ def robust_weights(
         False for weights of one.
     before : Robust, optional
         Result on a coarser grid, to begin with.
-    shapes : sequence of Shapes
+    shapes : sequence of LocalShapes
         What is fitted beside the spline: the likeliest of them.
 
     Returns
@@ -196,7 +202,7 @@ class _Data:
     points: Array
     values: Array
     u: Array
-    shapes: Shapes | None = None
+    shapes: LocalShapes | None = None
 
     def equations(self, weights: Array) -> Equations:
         total = float(weights.sum())
@@ -246,7 +252,7 @@ def _set_aside_together(data: _Data, weights: Array, prior: Prior) -> list[NDArr
     return out
 
 
-def _likeliest(data: _Data, shapes: Sequence[Shapes], weights: Array, prior: Prior) -> _Data:
+def _likeliest(data: _Data, shapes: Sequence[LocalShapes], weights: Array, prior: Prior) -> _Data:
     """With the likeliest of several families of shapes, at one smoothing."""
     if len(shapes) < 2:
         return data

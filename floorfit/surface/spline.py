@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.surface.grid import Grid
-from floorfit.surface.shapes import Shapes
+from floorfit.surface.local_shapes import LocalShapes
 
 __all__ = ["Surface", "plane_coefficients"]
 
@@ -25,7 +25,7 @@ class Surface:
         Axes of the tensor product.
     coefficients : (nl, ns) ndarray, mm
         One for each B-spline, along × across.
-    shapes : Shapes, optional
+    shapes : LocalShapes, optional
         What stands beside the spline.
     amounts : (K,) ndarray, mm
         Of each shape.
@@ -33,7 +33,7 @@ class Surface:
 
     grid: Grid
     coefficients: Array
-    shapes: Shapes | None = None
+    shapes: LocalShapes | None = None
     amounts: Array = field(default_factory=lambda: np.empty(0))
 
     def at(self, x: ArrayLike, y: ArrayLike) -> Array:

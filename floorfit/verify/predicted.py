@@ -13,7 +13,7 @@ from floorfit.part.part_file import part_from_document
 from floorfit.record import Record, SurfaceRecord, WebMap
 from floorfit.surface.axis import Axis
 from floorfit.surface.grid import Grid
-from floorfit.surface.shapes import Shapes, Table
+from floorfit.surface.local_shapes import LocalShapes, Table
 from floorfit.surface.spline import Surface
 from floorfit.web import Webs
 
@@ -69,16 +69,18 @@ def _axis(knots: list[float]) -> Axis:
     return Axis(np.array(knots[3:-3]))
 
 
-def _shapes(found: SurfaceRecord) -> Shapes | None:
+def _shapes(found: SurfaceRecord) -> LocalShapes | None:
     if not found.dishes:
         return None
     if any(not 0 <= dish.form < len(found.dish_forms) for dish in found.dishes):
         raise InputError([_MISFIT])
     tables = [Table(dish.low_mm, dish.high_mm, np.array(found.dish_forms[dish.form])) for dish in found.dishes]
-    return Shapes(tuple(dish.web for dish in found.dishes), tuple(tables), np.eye(len(tables)))
+    return LocalShapes(tuple(dish.web for dish in found.dishes), tuple(tables), np.eye(len(tables)))
 
 
-def _surface(axes: list[Axis], coefficients: list[list[float]], shapes: Shapes | None, amounts: list[float]) -> Surface:
+def _surface(
+    axes: list[Axis], coefficients: list[list[float]], shapes: LocalShapes | None, amounts: list[float]
+) -> Surface:
     shape = tuple(len(axis.knots) - 4 for axis in axes)
     if len(coefficients) != shape[0] or {len(row) for row in coefficients} != {shape[1]}:
         raise InputError([_MISFIT])

@@ -19,7 +19,7 @@ from floorfit.part.part_file import part_from_document
 from floorfit.readings.repeats import estimate_repeatability, group_places
 from floorfit.record import RECORD_FORMAT
 from floorfit.surface.axis import Axis
-from floorfit.surface.shapes import Table
+from floorfit.surface.local_shapes import Table
 from floorfit.verify.written import VERIFICATION_FORMAT
 
 __all__ = [

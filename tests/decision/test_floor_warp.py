@@ -9,7 +9,8 @@ import pytest
 import shapely
 from known_warp import FLOOR, SharedError, known_fit, known_webs, rectangle
 
-from floorfit.decision.floor_warp import floor_points, floor_warp, grid_spacing
+from floorfit.decision.floor_warp import floor_warp
+from floorfit.part.lattice import floor_points, grid_spacing
 from floorfit.web import Webs
 
 U_SHAPE = ((0, 0), (120, 0), (120, 100), (90, 100), (90, 30), (30, 30), (30, 100), (0, 100))

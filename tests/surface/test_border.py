@@ -7,8 +7,8 @@ import pytest
 
 from floorfit.surface import Fit, fit_surface
 from floorfit.surface.grid import make_grid
+from floorfit.surface.local_shapes import LocalShapes, Table, independent
 from floorfit.surface.reml import Equations, Prior, assemble, solve
-from floorfit.surface.shapes import Shapes, Table, independent
 
 BOUNDS = (0.0, 0.0, 600.0, 400.0)
 RNG = np.random.default_rng(8)
@@ -36,7 +36,7 @@ def bow(points: Array) -> Array:
     return 0.2 * ((points[:, 0] - 300) / 300) ** 2
 
 
-def equations(points: Array, values: Array, shapes: Shapes | None = SHAPES) -> Equations:
+def equations(points: Array, values: Array, shapes: LocalShapes | None = SHAPES) -> Equations:
     return assemble(make_grid(BOUNDS, 100.0), points, values, np.full(len(values), 1e4), len(values), shapes)
 
 

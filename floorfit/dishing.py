@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.model import Part
-from floorfit.surface.shapes import Shapes, Table, independent
+from floorfit.surface.local_shapes import LocalShapes, Table, independent
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -44,7 +44,7 @@ LEAST_SIZE, MOST_SIZE = 0.5, 2.0
 BOSS = 100.0
 
 
-def web_dishes(part: Part) -> tuple[Shapes, ...]:
+def web_dishes(part: Part) -> tuple[LocalShapes, ...]:
     """One dish for each web of a part: for each floor, or for floors that meet without a rib between them.
 
     Parameters
@@ -53,7 +53,7 @@ def web_dishes(part: Part) -> tuple[Shapes, ...]:
 
     Returns
     -------
-    tuple of Shapes, one for each of `POWERS`
+    tuple of LocalShapes, one for each of `POWERS`
         Named after the pockets, in the part's order; their amounts are the heights at the highest place, mm.
     """
     import shapely

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["Shapes", "Table"]
+__all__ = ["LocalShapes", "Table", "independent"]
 
 Array = NDArray[np.float64]
 
@@ -56,7 +56,7 @@ class Table:
 
 
 @dataclass(frozen=True)
-class Shapes:
+class LocalShapes:
     """Shapes with the Gaussian that their amounts come from before any reading.
 
     Parameters
@@ -128,7 +128,7 @@ class Shapes:
         return out
 
 
-def independent(names: Sequence[str], tables: Sequence[Table], sizes: Array, common: float) -> Shapes:
+def independent(names: Sequence[str], tables: Sequence[Table], sizes: Array, common: float) -> LocalShapes:
     """Shapes whose amounts are ``s_k (μ + z_k)``, z standard normal and μ normal of standard deviation ``common``.
 
     Parameters
@@ -141,4 +141,4 @@ def independent(names: Sequence[str], tables: Sequence[Table], sizes: Array, com
         How much of it may be common to all, in units of what is each one's own.
     """
     covariance = np.diag(sizes**2) + common**2 * np.outer(sizes, sizes)
-    return Shapes(tuple(names), tuple(tables), covariance)
+    return LocalShapes(tuple(names), tuple(tables), covariance)

@@ -9,7 +9,7 @@ import pytest
 import shapely
 from known_warp import FLOOR, rectangle
 
-from floorfit.decision.dishing import POWERS, poisson_table, web_dishes
+from floorfit.dishing import POWERS, poisson_table, web_dishes
 from floorfit.part import Part
 
 

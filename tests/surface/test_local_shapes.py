@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from floorfit.surface.shapes import Shapes, Table, independent
+from floorfit.surface.local_shapes import LocalShapes, Table, independent
 
 RNG = np.random.default_rng(5)
 RAMP = Table((10.0, 20.0), (30.0, 80.0), np.add.outer(np.linspace(1, 2, 5), np.linspace(0, 3, 7)))
@@ -32,7 +32,7 @@ def test_rectangle_is_the_one_at_places() -> None:
 
 
 def test_order_of_places_does_not_matter() -> None:
-    shapes = Shapes(("ramp",), (RAMP,), np.eye(1))
+    shapes = LocalShapes(("ramp",), (RAMP,), np.eye(1))
     places = RNG.uniform([0, 0], [50, 100], (40, 2))
     turned = RNG.permutation(len(places))
     assert (shapes.design(places).toarray()[turned] == shapes.design(places[turned]).toarray()).all()
