@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
 
-from floorfit.record import Decision, Record
-from floorfit.report.beside import Beside
+from floorfit.plain_text import plain_cell
+from floorfit.record import Decision, ReadingsRecord, Record
+from floorfit.record_readings import MOST_IN_RECORD
+from floorfit.report.format import Writing
 from floorfit.report.write import write_report
 from floorfit.run import Result
+from floorfit.sealed import write_sealed
 from floorfit.units import MM_PER_UNIT
 
 __all__ = ["OFFSET_COLUMNS", "write_job"]
@@ -24,13 +27,25 @@ LENGTHS = (
 
 OFFSET_COLUMNS = (
     "pocket", "action", "offset", "slope_x", "slope_y", *LENGTHS, "conformance_probability", "verdict", "reason",
+    "readings_used",
 )  # fmt: skip
+
+#: Ends of the names of columns that hold numbers with decimals.
+NUMBERS = ("_mm", "_in", "_c", "_us", "slope_x", "slope_y", "probability")
 
 #: Decimals in a table, by unit: a tenth of a micrometre.
 DECIMALS = {"mm": 4, "in": 6}
 
 
-def write_job(result: Result, record: Record, folder: Path, *, beside: Beside | None = None) -> None:
+def write_job(
+    result: Result,
+    record: Record,
+    folder: Path,
+    *,
+    writing: Writing | None = None,
+    pictures: bool = True,
+    progress: Callable[[str], None] | None = None,
+) -> None:
     """Write every file of a job into an empty folder.
 
     Parameters
@@ -40,19 +55,34 @@ def write_job(result: Result, record: Record, folder: Path, *, beside: Beside | 
         Of that result.
     folder : Path
         Exists and is empty.
-    beside : Beside, optional
-        A second process that draws the PDF meanwhile.
+    writing : Writing, optional
+        How pages and pictures are written; a decimal comma is used in the tables too, with semicolons between.
+    pictures : bool
+        Whether maps, page and sheet are made now; ``floorfit report`` makes them later.
+    progress : callable, optional
+        Called with a few words before each step.
     """
-
-    unit = result.part.units
-    _write_csv(folder / "offsets.csv", _offset_header(unit), (_offset_row(one, unit) for one in record.decisions))
-    _write_readings(folder / "readings.csv", result)
+    tell = progress or (lambda words: None)
+    unit, comma = result.part.units, writing is not None and writing.decimal == ","
+    tell("writing the tables")
+    rows = (_offset_row(one, unit) for one in record.decisions)
+    _write_csv(folder / "offsets.csv", _offset_header(unit), rows, comma=comma)
+    _write_readings(folder / "readings.csv", result, comma=comma)
     follows = [one for one in record.decisions if one.follow is not None]
     if follows:
-        _write_csv(folder / "follow.csv", ["pocket", "x_mm", "y_mm", "offset_mm"], _follow_rows(follows))
-    file = folder / "record.json"
-    file.write_text(record.model_dump_json(indent=None) + "\n", encoding="utf-8")
-    write_report(record, folder, beside=beside, record_file=file)
+        header = ["pocket", "x_mm", "y_mm", "offset_mm"]
+        _write_csv(folder / "follow.csv", header, _follow_rows(follows), comma=comma)
+    write_sealed(_kept(record).pieces(), folder / "record.json")
+    if pictures:
+        write_report(record, folder, writing=writing, progress=progress)
+
+
+def _kept(record: Record) -> Record:
+    """Return the record as it is kept: many readings are left in their table."""
+    if len(record.readings.line) <= MOST_IN_RECORD:
+        return record
+    none = ReadingsRecord(**{name: [] for name in ReadingsRecord.model_fields})
+    return record.model_copy(update={"readings": none})
 
 
 def _offset_header(unit: str) -> list[str]:
@@ -65,6 +95,7 @@ def _offset_row(one: Decision, unit: str) -> list[str]:
     slopes = [_plain(one.slope_x, 8), _plain(one.slope_y, 8)]
     return [
         one.pocket, one.action, _length(one.offset_mm, unit), *slopes, *lengths, chance, one.verdict, str(one.reason),
+        str(one.readings_used),
     ]  # fmt: skip
 
 
@@ -76,7 +107,7 @@ def _follow_rows(follows: Sequence[Decision]) -> Iterable[list[str]]:
                 yield [one.pocket, *(_length(value, "mm", extra=2) for value in (x, y, offset))]
 
 
-def _write_readings(path: Path, result: Result) -> None:
+def _write_readings(path: Path, result: Result, *, comma: bool) -> None:
     table, used = result.readings, result.used
     unit = table.unit
     extra = list(table.extra)
@@ -96,14 +127,21 @@ def _write_readings(path: Path, result: Result) -> None:
             numbers = [_plain(float(used.warp[k]), 5), _plain(float(used.residual[k]), 5)]
             yield [str(table.line[k]), floor, *lengths, *others, *carried, *judged, *numbers]
 
-    _write_csv(path, header, rows())
+    _write_csv(path, header, rows(), comma=comma)
 
 
-def _write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+def _write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]], *, comma: bool) -> None:
+    """Write a table; with a decimal comma semicolons stand between the cells."""
+    numbers = [name.endswith(NUMBERS) for name in header]
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(header)
-        writer.writerows(rows)
+        writer = csv.writer(file, delimiter=";" if comma else ",", lineterminator="\n")
+        writer.writerow(map(plain_cell, header))
+        for row in rows if not comma else (_with_comma(row, numbers) for row in rows):
+            writer.writerow(map(plain_cell, row))
+
+
+def _with_comma(row: Sequence[str], numbers: Sequence[bool]) -> list[str]:
+    return [cell.replace(".", ",") if is_number else cell for cell, is_number in zip(row, numbers, strict=True)]
 
 
 def _length(value_mm: float | None, unit: str, *, extra: int = 0) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
@@ -20,14 +20,17 @@ import numpy as np
 from numpy.typing import ArrayLike
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from floorfit.decision.decision import Decision, Number
+from floorfit.decision.decision import Decision, Number, known
 from floorfit.decision.neighbours import NeighbourStep
 from floorfit.decision.web_map import WebMap
 from floorfit.errors import Finding, InputError
 from floorfit.part.part_file import part_to_document
 from floorfit.readings.gauge_file import gauge_to_document
+from floorfit.record_readings import columns_of
+from floorfit.sealed import changed_files
 
 if TYPE_CHECKING:
+    from floorfit.readings.systematic import Systematic
     from floorfit.result import Result
     from floorfit.surface.spline import Surface
 
@@ -40,6 +43,7 @@ __all__ = [
     "Record",
     "SummaryRecord",
     "SurfaceRecord",
+    "SystematicRecord",
     "WebMap",
     "closing_sentence",
     "make_record",
@@ -62,7 +66,7 @@ class InputRecord(_Model):
 
 
 class ReadingsRecord(_Model):
-    """Every reading given, a list for each column, in the order of the file.
+    """Every reading given, a list for each column, in the order of the file; empty where ``readings.csv`` holds them.
 
     ``floor`` is the id of the floor that the place lies on ("" if none); ``used`` and ``reason`` as in
     ``readings.csv``; ``warp_mm`` what the reading says of the underside; ``residual_mm`` warp minus fitted warp;
@@ -136,6 +140,19 @@ class SummaryRecord(_Model):
     readings: int
     readings_used: int
     sentence: str
+    part_probability: Number = None
+
+
+class SystematicRecord(_Model):
+    """An error that readings share: its kind, where, estimate and standard uncertainty in ``unit``, size in mm."""
+
+    kind: str
+    name: str
+    unit: str
+    effect: float
+    u: float
+    size_mm: float
+    chance: float
 
 
 class Record(_Model):
@@ -157,6 +174,15 @@ class Record(_Model):
     findings: list[dict[str, str]]
     gauge: dict[str, Any] | None = None
     frame: dict[str, Any] | None = None
+    identity: dict[str, str] = {}
+    systematic: list[SystematicRecord] = []
+    seal: dict[str, str] | None = None  # stays the last entry: see floorfit.sealed
+
+    def pieces(self) -> Iterator[str]:
+        """Yield the record as JSON, an entry at a time: a large one need not stand in memory twice."""
+        for number, name in enumerate(type(self).model_fields):
+            yield ("," if number else "{") + self.model_dump_json(include={name})[1:-1]
+        yield "}"
 
 
 def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None = None) -> Record:
@@ -194,6 +220,20 @@ def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None =
         findings=[asdict(finding) for finding in result.findings],
         gauge=None if result.gauge is None else gauge_to_document(result.gauge),
         frame=None if result.frame is None else result.frame.document(),
+        identity=dict(result.readings.identity),
+        systematic=[_shared(one) for one in result.systematic],
+    )
+
+
+def _shared(error: Systematic) -> SystematicRecord:
+    return SystematicRecord(
+        kind=error.kind,
+        name=error.name,
+        unit=error.unit,
+        effect=error.effect,
+        u=error.u,
+        size_mm=error.size,
+        chance=error.chance,
     )
 
 
@@ -204,11 +244,16 @@ def closing_sentence(result: Result) -> str:
     doubtful = [one for one in result.decisions if one.action != "hold" and not one.is_sure]
     line = f"{total - len(held)} of {total} pockets corrected"
     if held:
-        line += f", {len(held)} held: {_named(held)}"
+        line += f", {len(held)} held: {_named(held, len(held))}"
     if doubtful:
         line += f"; not sure to conform: {_named(doubtful)}"
     if not held and not doubtful:
         line += ", all predicted to conform"
+    if np.isfinite(result.part_probability):
+        line += f"; the whole part conforms with probability {result.part_probability:.3f}"
+    large = [one for one in result.systematic if one.size > result.settings.systematic]
+    if large:
+        line += "; errors that the readings share: " + ", ".join(f"{one.kind} ({one.name})" for one in large)
     return line + "."
 
 
@@ -248,6 +293,7 @@ def _summary(result: Result) -> SummaryRecord:
         readings=len(result.readings),
         readings_used=int(result.used.is_used.sum()),
         sentence=closing_sentence(result),
+        part_probability=known(result.part_probability),
     )
 
 
@@ -357,7 +403,8 @@ def read_record(path: str | Path) -> Record:
     Raises
     ------
     InputError
-        If there is no record, it is not JSON, is of another format, or does not fit the schema.
+        If there is no record, it is not JSON, is of another format, does not fit the schema, or if it or a table beside
+        it was changed after it was written.
     """
     file = Path(path)
     file = file / "record.json" if file.is_dir() else file
@@ -365,7 +412,17 @@ def read_record(path: str | Path) -> Record:
         text = file.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise InputError([_finding(file, "", f"cannot be read ({error}). Name a job folder.")]) from error
-    return _checked(file, text)
+    if changed := changed_files(file, text):
+        raise InputError(changed)
+    return _with_readings(_checked(file, text), file.parent / "readings.csv")
+
+
+def _with_readings(record: Record, table: Path) -> Record:
+    """Fetch the readings of a large job from the table that holds them."""
+    if record.readings.line or not record.summary.readings:
+        return record
+    floors = {one.pocket for one in record.decisions}
+    return record.model_copy(update={"readings": ReadingsRecord(**columns_of(table, floors))})
 
 
 def _checked(file: Path, text: str) -> Record:

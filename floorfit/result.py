@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from floorfit.decision.web_map import WebMap
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
+    from floorfit.readings.systematic import Systematic
     from floorfit.surface import Fit
     from floorfit.web import Webs
 
@@ -44,8 +45,6 @@ class Settings:
         Standard uncertainty of the machine's Z that all readings share.
     probe_radius, wall_clearance : float, mm
         A reading nearer to a wall than their sum is set aside.
-    decision : DecisionSettings
-        Levels and limits of the decision.
     rib_max : float, mm
         Floors whose gap is at most this are neighbours across a thin rib.
     bias : float, mm
@@ -53,6 +52,20 @@ class Settings:
         offset, and part of every predicted web. Never applied unasked.
     seed : int
         Of the joint samples.
+    floor_z : {"measured", "as-programmed"}
+        What is stated of the Z of roughed floors that was not measured; unstated, their floors are held.
+    moved_u : float or None, mm
+        Standard uncertainty of the plate's movement since roughing; goes with ``"as-programmed"``.
+    systematic : float, mm
+        Size of an error that readings share above which the run does not count as conforming.
+    limit_bias : float, mm
+        Largest ``bias`` that is taken.
+    bias_u : float or None, mm
+        Standard uncertainty of ``bias``; half of its size where none is stated.
+    level_part : float or None
+        Probability that the whole part must reach to count as conforming; None: pocket by pocket.
+    decision : DecisionSettings
+        Levels and limits of the decision.
     """
 
     reading_u: float = 0.010
@@ -64,6 +77,12 @@ class Settings:
     rib_max: float = 12.0
     bias: float = 0.0
     seed: int = 1
+    floor_z: str = "measured"
+    moved_u: float | None = None
+    systematic: float = 0.020
+    limit_bias: float = 0.06
+    bias_u: float | None = None
+    level_part: float | None = None
     decision: DecisionSettings = field(default_factory=DecisionSettings)
 
     def __post_init__(self) -> None:
@@ -79,9 +98,20 @@ class Settings:
                 ("wall_clearance", self.wall_clearance, NOT_NEGATIVE),
                 ("rib_max", self.rib_max, NOT_NEGATIVE),
                 ("bias", self.bias, FINITE),
+                ("bias_u", self.bias_u, replace(NOT_NEGATIVE, may_be_none=True)),
+                ("moved_u", self.moved_u, replace(NOT_NEGATIVE, may_be_none=True)),
+                ("level_part", self.level_part, Range("between 0.5 and 1", 0.5, 1.0, is_open=True, may_be_none=True)),
+                ("systematic", self.systematic, ABOVE_ZERO),
+                ("limit_bias", self.limit_bias, ABOVE_ZERO),
                 ("seed", self.seed, Range("a whole number, 0 or more", 0.0, is_whole=True)),
             ],
         )
+        if abs(self.bias) > self.limit_bias:
+            words = (
+                f"{self.bias:g} mm came, at most {self.limit_bias:g} mm was expected: more is a fault of tool length, "
+                "datum or gauge. Mend it, or set limit_bias."
+            )
+            raise InputError([Finding("out-of-range", "settings", "bias", words)])
 
     @classmethod
     def of(cls, **changes: Any) -> Settings:
@@ -169,6 +199,8 @@ class Result:
         What a person should know.
     gauge, frame : Gauge, Frame or None
         What was applied to the readings.
+    systematic : tuple of Systematic
+        Errors that readings share, beyond chance.
     """
 
     part: Part
@@ -182,6 +214,15 @@ class Result:
     findings: tuple[Finding, ...] = field(default=())
     gauge: Gauge | None = None
     frame: Frame | None = None
+    systematic: tuple[Systematic, ...] = ()
+
+    @property
+    def part_probability(self) -> float:
+        """Probability that every floor conforms together, from the joint samples; NaN where one is held."""
+        inside = [one.inside for one in self.decisions]
+        if not inside or any(one.action == "hold" or one.inside is None for one in self.decisions):
+            return float("nan")
+        return float(np.logical_and.reduce([row for row in inside if row is not None]).mean())
 
     @cached_property
     def map(self) -> WebMap | None:
@@ -194,5 +235,10 @@ class Result:
 
     @property
     def conforms(self) -> bool:
-        """Whether every floor is corrected and predicted to conform."""
-        return all(one.is_sure for one in self.decisions)
+        """Whether every floor is corrected and predicted to conform, and no shared error of size was found."""
+        level = self.settings.level_part
+        return (
+            all(one.is_sure for one in self.decisions)
+            and all(one.size <= self.settings.systematic for one in self.systematic)
+            and (level is None or self.part_probability >= level)
+        )

@@ -7,7 +7,7 @@ and each floor is decided from the surface (`decision.decide`).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -24,12 +24,16 @@ if TYPE_CHECKING:
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
     from floorfit.readings.screening import Screened
+    from floorfit.readings.systematic import Systematic
     from floorfit.surface import Fit, Surface
     from floorfit.surface.expected import Agreement, Expected
 
 __all__ = ["Result", "Settings", "Used", "correct"]
 
 Array = NDArray[np.float64]
+
+#: Readings up to which errors that they share are looked for: beyond, each cause costs seconds.
+MOST_SEARCHED = 20_000
 
 
 def correct(
@@ -40,6 +44,7 @@ def correct(
     gauge: Gauge | None = None,
     frame: Frame | None = None,
     expected: Expected | None = None,
+    ids: Mapping[str, str] | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Result:
     """Decide the offset of every pocket floor.
@@ -58,6 +63,8 @@ def correct(
         Where the part lies in the machine, for readings in machine coordinates.
     expected : Expected, optional
         Mean warp of earlier parts, used only where the likelihood of the readings speaks for it.
+    ids : mapping of str to str, optional
+        Id in the part of each label in the readings, from `floorfit.readings.ids.read_ids`.
     progress : callable, optional
         Called with a few words before each step.
 
@@ -76,7 +83,7 @@ def correct(
     chosen = settings or Settings()
     tell = progress or (lambda words: None)
     tell("screening the readings")
-    taken = _prepared(readings, gauge, frame)
+    taken = _with_floor_z(part, _labelled(part, _prepared(readings, gauge, frame), ids), chosen)
     readings = taken.readings
     screened = screen(
         part,
@@ -99,13 +106,39 @@ def correct(
 
 @dataclass(frozen=True)
 class _Taken:
-    """The readings in the part frame, with the gauge applied."""
+    """The readings in the part frame, with the gauge applied.
+
+    ``readings`` are those to compute with, an estimated Z of the floor filled in; ``shown`` are without it.
+    """
 
     readings: Readings
     calibration_u: float
     gauge: Gauge | None
     frame: Frame | None
     findings: tuple[Finding, ...]
+    shown: Readings
+    moved_u: float = 0.0
+    is_z_known: bool = True
+
+
+def _labelled(part: Part, taken: _Taken, ids: Mapping[str, str] | None) -> _Taken:
+    from floorfit.readings.ids import match_labels
+
+    readings, findings = match_labels(part, taken.readings, ids)
+    return replace(taken, readings=readings, shown=readings, findings=(*taken.findings, *findings))
+
+
+def _with_floor_z(part: Part, taken: _Taken, settings: Settings) -> _Taken:
+    from floorfit.readings.floor_z import settle_floor_z
+
+    known = settle_floor_z(part, taken.readings, settings.floor_z, settings.moved_u, settings.reading_u)
+    return replace(
+        taken,
+        readings=known.readings,
+        findings=(*taken.findings, *known.findings),
+        moved_u=known.common_u,
+        is_z_known=known.is_known,
+    )
 
 
 def _prepared(readings: Readings, gauge: Gauge | None, frame: Frame | None) -> _Taken:
@@ -114,13 +147,14 @@ def _prepared(readings: Readings, gauge: Gauge | None, frame: Frame | None) -> _
 
     placed = readings if frame is None else readings_to_part(frame, readings)
     if gauge is None:
-        return _Taken(placed, 0.0, None, frame, _untimed(placed))
+        return _Taken(placed, 0.0, None, frame, _untimed(placed), placed)
     applied = apply_gauge(gauge, placed)
     shown = tuple("" if not np.isfinite(t) else f"{t:.4f}" for t in placed.thickness.tolist())
     extra = {**placed.extra, "as_read_mm": shown} if gauge.kind != "tof" else placed.extra
     known = applied.u_common[np.isfinite(applied.u_common)]
     common = float(np.sqrt(np.mean(known**2))) if len(known) else 0.0
-    return _Taken(replace(placed, thickness=applied.thickness, extra=extra), common, gauge, frame, applied.findings)
+    gauged = replace(placed, thickness=applied.thickness, extra=extra)
+    return _Taken(gauged, common, gauge, frame, applied.findings, gauged)
 
 
 def _untimed(readings: Readings) -> tuple[Finding, ...]:
@@ -224,7 +258,10 @@ def _decided(
 ) -> Result:
     from floorfit.decision import decide
     from floorfit.decision.budget import with_budgets
+    from floorfit.decision.decide import hold_each
+    from floorfit.decision.decision import Reason
     from floorfit.decision.neighbours import neighbour_steps
+    from floorfit.readings.floor_z import UNKNOWN_Z
     from floorfit.web import Webs
 
     readings = taken.readings
@@ -237,24 +274,63 @@ def _decided(
         counted.tolist(),
         given.tolist(),
         settings.decision,
-        common_u=float(np.hypot(settings.machine_u, taken.calibration_u)),
+        common_u=float(np.linalg.norm([settings.machine_u, taken.calibration_u, taken.moved_u, _bias_u(settings)])),
         seed=settings.seed,
     )
     decisions = with_budgets(part, fit, webs, decisions, _noise(screened, used, settings, taken))
+    if not taken.is_z_known:
+        decisions = hold_each(part, decisions, Reason("floor-z-unknown", UNKNOWN_Z))
+    systematic = _systematic(part, readings, screened, places, fit, used, settings)
     corrections = {one.pocket: one.correction for one in decisions}
     return Result(
         part,
-        readings,
+        taken.shown,
         settings,
         used,
         fit,
         webs,
         decisions,
         neighbour_steps(part, corrections, rib_max_mm=settings.rib_max),
-        (*taken.findings, *screened.findings, *_fit_findings(readings, used, fit, places.agreed)),
+        (
+            *taken.findings,
+            *screened.findings,
+            *_fit_findings(readings, fit, places.agreed),
+            *_shared_findings(readings, systematic),
+        ),
         taken.gauge,
         taken.frame,
+        systematic,
     )
+
+
+def _systematic(
+    part: Part, readings: Readings, screened: Screened, places: _Places, fit: Fit, used: Used, settings: Settings
+) -> tuple[Systematic, ...]:
+    """Errors that the readings share, estimated jointly with the surface."""
+    from floorfit.readings.causes import columns_to_try
+    from floorfit.readings.systematic import Sharers, find_systematic
+
+    index = np.full(len(readings), -1, np.intp)
+    index[places.rows] = np.arange(len(places.rows))
+    place = np.where(screened.place >= 0, index[screened.place], -1)
+    rows = np.flatnonzero(place >= 0)
+    if len(rows) > MOST_SEARCHED:
+        return ()
+
+    def smooth(values: Array) -> Array:
+        return fit.smoothed(places.points, values, places.u).at(*places.points.T)
+
+    weight = fit.weights[place[rows]] / used.u[rows] ** 2
+    square = float((weight * used.residual[rows]) @ used.warp[rows])
+    columns = columns_to_try(part, readings, screened.floor, place >= 0)
+    tried = [replace(one, values=one.values[rows]) for one in columns]
+    return find_systematic(Sharers(place[rows], weight, used.residual[rows], square, smooth), tried, settings.reading_u)
+
+
+def _shared_findings(readings: Readings, found: tuple[Systematic, ...]) -> tuple[Finding, ...]:
+    from floorfit.readings.causes import words_of
+
+    return tuple(Finding(f"shared-{one.kind}", readings.source, "", words_of(one), "warning") for one in found)
 
 
 def _available(
@@ -266,12 +342,13 @@ def _available(
     it has lost the warp. Measured Z tells which.
     """
     from floorfit.readings.repeats import combine
+    from floorfit.readings.warp import nominal_levels
 
     held = screened.used
     if not screened.warp.is_z_measured[used.is_used].any():
         return None
     x, y = readings.x[held], readings.y[held]
-    rough = np.array([float(part.pockets[k].rough_z(a, b)) for k, a, b in zip(used.floor[held], x, y, strict=True)])
+    rough, _ = nominal_levels(part, x, y, used.floor[held])
     left = np.full(len(readings), np.nan)
     left[held] = screened.warp.z[held] - rough - used.warp[held]
     together = combine(screened.place, held, left[:, None], screened.warp.u)
@@ -289,12 +366,17 @@ def _noise(screened: Screened, used: Used, settings: Settings, taken: _Taken) ->
         resolution_share=min(0.5, settings.resolution**2 / 12 / total),
         calibration_u=taken.calibration_u,
         machine_u=settings.machine_u,
+        moved_u=taken.moved_u,
+        bias_u=_bias_u(settings),
     )
 
 
-def _fit_findings(readings: Readings, used: Used, fit: Fit, agreed: Agreement | None) -> tuple[Finding, ...]:
-    from floorfit.readings.outliers import drift, sequence
+def _bias_u(settings: Settings) -> float:
+    """Standard uncertainty of the bias: half of its size where none is stated (our choice, no source)."""
+    return abs(settings.bias) / 2 if settings.bias_u is None else settings.bias_u
 
+
+def _fit_findings(readings: Readings, fit: Fit, agreed: Agreement | None) -> tuple[Finding, ...]:
     out = [] if agreed is None else [Finding("expected", readings.source, "", agreed.words, "warning")]
     if fit.inflation > 2.0:
         times = float(np.sqrt(fit.inflation))
@@ -303,12 +385,6 @@ def _fit_findings(readings: Readings, used: Used, fit: Fit, agreed: Agreement | 
             "uncertainty. Check gauge and couplant, or state --reading-u."
         )
         out.append(Finding("scatter", readings.source, "", text, "warning"))
-    rows = np.flatnonzero(used.is_used)
-    if len(rows) >= 10:
-        when, by = sequence(readings)
-        found = drift(when[rows], used.residual[rows], used.u[rows], by=by)
-        if found.is_significant:
-            out.append(Finding("drift", readings.source, "", found.text, "warning"))
     return tuple(out)
 
 
@@ -331,4 +407,4 @@ def _without_surface(
     )
     decisions = hold_all(part, given.tolist(), words)
     findings = (*taken.findings, *screened.findings)
-    return Result(part, readings, settings, used, None, None, decisions, (), findings, taken.gauge, taken.frame)
+    return Result(part, taken.shown, settings, used, None, None, decisions, (), findings, taken.gauge, taken.frame)

@@ -29,6 +29,7 @@ def finished_text(folder: Path) -> str:
     corrections = [one.correction for one in floorfit.correct(part, readings).decisions]
     noise = NOISE * np.random.default_rng(SEED).standard_normal(len(readings))
     lines = ["# Invented readings of an invented part, made by sample_parts/finished.py. Gauge noise 0.010 mm."]
+    lines += ["# serial: INVENTED-1", "# side: top", "# clamping: 1", "# read_at: 2031-05-18"]
     lines.append("pocket,x_mm,y_mm,thickness_mm")
     floors = assign_floors(part, readings.x, readings.y)
     for row, floor in enumerate(floors):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +23,12 @@ from floorfit.units import MM_PER_UNIT
 
 FRAME_SEED = 48
 RIB_SEED = 45
+
+#: Invented, like all the rest.
+FACTS = (
+    "# serial: INVENTED-1", "# operator: invented", "# gauge: invented", "# gauge_due: 2031-12-31",
+    "# clamping: 1", "# side: top", "# read_at: 2031-05-17",
+)  # fmt: skip
 
 #: Column by column, three cells a column.
 FRAME_KINDS = (
@@ -44,8 +51,12 @@ def frame() -> Plate:
 
 
 def frame_readings(plate: Plate) -> Taken:
-    """Eight readings a floor, three in a hundred bad; no floor Z was measured."""
-    return take_readings(plate, FRAME_SEED + 1, 8, noise=0.010, bad=0.03, measured_z=False)
+    """Eight readings a floor, three in a hundred bad; the floors were cut true, and their Z measured to 0.002 mm."""
+    taken = take_readings(plate, FRAME_SEED + 1, 8, noise=0.010, bad=0.03, measured_z=False)
+    r = taken.readings
+    rough = [float(plate.part.pocket(one).rough_z(x, y)) for one, x, y in zip(r.pocket, r.x, r.y, strict=True)]
+    z = np.array(rough) + np.random.default_rng(FRAME_SEED + 2).normal(0.0, 0.002, len(r))
+    return replace(taken, readings=replace(r, z=np.round(z, 3)))
 
 
 def rib() -> Plate:
@@ -126,11 +137,11 @@ def frame_csv(taken: Taken) -> str:
     """Readings in mm, comma separated."""
     r = taken.readings
     rows = [
-        f"{label},{x:.1f},{y:.1f},{'' if np.isnan(t) else f'{t:.3f}'}"
-        for label, x, y, t in zip(r.pocket, r.x, r.y, r.thickness, strict=True)
+        f"{label},{x:.1f},{y:.1f},{z:.3f},{'' if np.isnan(t) else f'{t:.3f}'}"
+        for label, x, y, z, t in zip(r.pocket, r.x, r.y, r.z, r.thickness, strict=True)
     ]
     comment = "# Invented readings of an invented part, made by sample_parts/make.py. Gauge noise 0.010 mm."
-    return "\n".join([comment, "pocket,x_mm,y_mm,thickness_mm", *rows, ""])
+    return "\n".join([comment, *FACTS, "pocket,x_mm,y_mm,z_mm,thickness_mm", *rows, ""])
 
 
 def rib_csv(taken: Taken) -> str:
@@ -142,7 +153,7 @@ def rib_csv(taken: Taken) -> str:
         for a, b, c, d, label in zip(x, y, z, t, r.pocket, strict=True)
     ]
     comment = "# Invented readings of an invented part, made by sample_parts/make.py. Gauge noise 0.0004 in."
-    return "\n".join([comment, "x_in;y_in;z_in;thickness_in;pocket", *rows, ""])
+    return "\n".join([comment, *FACTS, "x_in;y_in;z_in;thickness_in;pocket", *rows, ""])
 
 
 def truth_text(plate: Plate, taken: Taken, seed: int) -> str:

@@ -53,7 +53,7 @@ def rough_readings(part: Part, per_pocket: int = 6, seed: int = 1) -> Readings:
     x, y, floor = places(part, per_pocket, seed)
     noise = np.random.default_rng(seed + 1000).normal(0.0, NOISE, len(x))
     web = np.array([part.pockets[k].web + part.pockets[k].finish_stock for k in floor])
-    return readings_from_arrays(x, y, web - warp(x, y) + noise)
+    return readings_from_arrays(x, y, web - warp(x, y) + noise, z=web)
 
 
 @lru_cache(maxsize=4)

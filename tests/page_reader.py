@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
 #: Printed units in one unit of the record (mm, or a plain number). The inch is 25.4 mm exactly.
-PER_MM = {"mm": 1.0, "µm": 1e3, "in": 1 / 25.4, "0.001 in": 1000 / 25.4, "1": 1.0}
+PER_MM = {"mm": 1.0, "in": 1 / 25.4, "1": 1.0, "1/100": 100.0}
 
 
 @dataclass(frozen=True)

@@ -60,14 +60,18 @@ def plane(x: Array, y: Array) -> Array:
 
 
 def readings(warp: Callable[[Array, Array], Array] = plane, rows: Any = slice(None), **more: Any) -> Readings:
-    """Perfect readings: t = roughed floor − underside − w = 2.5 − w (contract)."""
+    """Perfect readings: Z measured at 2.5, t = z − underside − w (contract)."""
     x, y = (values[rows] for values in places())
+    more.setdefault("z", np.full(len(x), 2.5))
     return readings_from_arrays(x, y, 2.5 - warp(x, y), **more)
 
 
 def readings_csv(warp: Callable[[Array, Array], Array] = plane, rows: Any = slice(None), units: str = "mm") -> str:
     x, y = (values[rows] for values in places())
     t, scale = 2.5 - warp(x, y), 1.0 if units == "mm" else 1 / MM_PER_INCH
-    lines = [f"x_{units},y_{units},thickness_{units},operator"]
-    lines += [f"{a * scale:.8f},{b * scale:.8f},{c * scale:.8f},night" for a, b, c in zip(x, y, t, strict=True)]
+    lines = [f"x_{units},y_{units},z_{units},thickness_{units},operator"]
+    lines += [
+        f"{a * scale:.8f},{b * scale:.8f},{2.5 * scale:.8f},{c * scale:.8f},night"
+        for a, b, c in zip(x, y, t, strict=True)
+    ]
     return "\n".join(lines) + "\n"

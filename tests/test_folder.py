@@ -12,13 +12,19 @@ import pytest
 import small_part
 
 from floorfit.cli import main
+from floorfit.errors import InputError
 
 #: The contract's columns, with the part's unit in the names of lengths.
 COLUMNS = (
     "pocket action offset_{u} slope_x slope_y offset_u_{u} web_before_min_{u} web_before_max_{u} web_after_min_{u} "
-    "web_after_max_{u} web_lower_limit_{u} web_upper_limit_{u} conformance_probability verdict reason"
+    "web_after_max_{u} web_lower_limit_{u} web_upper_limit_{u} conformance_probability verdict reason "
+    "readings_used"
 )
-FILES = {"offsets.csv", "readings.csv", "deviation_map.png", "deviation_map.pdf", "report.html", "record.json"}
+TABLES = {"offsets.csv", "readings.csv", "record.json"}
+FILES = TABLES | {"deviation_map.png", "deviation_map.pdf", "report.html", "sign_off.pdf"}
+
+#: One process makes the jobs of this file.
+pytestmark = pytest.mark.xdist_group("job folder")
 
 
 def _bent(x, y):
@@ -36,20 +42,34 @@ def _rows(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave pictures and page out of a job: drawing is most of a run, and tables do not hang on it."""
+    monkeypatch.setattr("floorfit.folder.write_report", lambda *_, **__: None)
+
+
 @pytest.fixture(scope="module")
 def jobs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, int]]:
-    """Exit code and folder of a run in mm, in inches, and one that must follow the surface."""
+    """Exit code and folder of a run in mm, in inches, and one that must follow the surface; the first with pictures."""
     out = {}
     for name, options in {"mm": {}, "in": {"units": "in"}, "bent": {"warp": _bent}}.items():
         folder = tmp_path_factory.mktemp(name)
-        code = main(_write(folder, **options))
+        with pytest.MonkeyPatch.context() as patch:
+            if name != "mm":
+                patch.setattr("floorfit.folder.write_report", lambda *_, **__: None)
+            code = main(_write(folder, **options))
         out[name] = (folder / "job", code)
     return out
 
 
 def test_every_file_is_there_and_no_other(jobs) -> None:
     assert {path.name for path in jobs["mm"][0].iterdir()} == FILES
-    assert {path.name for path in jobs["bent"][0].iterdir()} == FILES | {"follow.csv"}
+    assert {path.name for path in jobs["bent"][0].iterdir()} == {
+        "offsets.csv",
+        "readings.csv",
+        "record.json",
+        "follow.csv",
+    }
 
 
 @pytest.mark.parametrize("unit", ["mm", "in"])
@@ -73,7 +93,7 @@ def test_offsets_are_those_of_the_plane_in_the_part_s_unit(jobs) -> None:
     assert (in_mm["action"], in_mm["verdict"], in_mm["reason"]) == ("shift", "conform", "")
 
 
-def test_exit_code_says_whether_all_conform(jobs, tmp_path: Path) -> None:
+def test_exit_code_says_whether_all_conform(jobs, undrawn, tmp_path: Path) -> None:
     assert jobs["mm"][1] == jobs["in"][1] == 0
     assert main(_write(tmp_path, rows=slice(0, 9))) == 1  # three pockets have no reading
 
@@ -138,7 +158,9 @@ def test_pictures_are_pictures(jobs) -> None:
     assert (jobs["mm"][0] / "deviation_map.pdf").read_bytes().startswith(b"%PDF")
 
 
-def test_existing_job_is_kept_unless_replace_is_given(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_existing_job_is_kept_unless_replace_is_given(
+    undrawn, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     call = _write(tmp_path, rows=slice(0, 2))
     (tmp_path / "job").mkdir()
     (tmp_path / "job" / "mine.txt").write_text("kept")
@@ -146,7 +168,7 @@ def test_existing_job_is_kept_unless_replace_is_given(tmp_path: Path, capsys: py
     assert "--replace" in capsys.readouterr().err
     assert [path.name for path in (tmp_path / "job").iterdir()] == ["mine.txt"]
     assert main([*call, "--replace"]) == 1
-    assert {path.name for path in (tmp_path / "job").iterdir()} == FILES
+    assert {path.name for path in (tmp_path / "job").iterdir()} == {"offsets.csv", "readings.csv", "record.json"}
 
 
 def test_failure_half_way_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -160,7 +182,9 @@ def test_failure_half_way_leaves_nothing(tmp_path: Path, monkeypatch: pytest.Mon
 
 def test_failure_half_way_keeps_the_old_job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     call = _write(tmp_path, rows=slice(0, 2))
-    assert main(call) == 1
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("floorfit.folder.write_report", lambda *_, **__: None)
+        assert main(call) == 1
     before = (tmp_path / "job" / "offsets.csv").read_bytes()
 
     def fail(*_: object) -> None:
@@ -170,3 +194,63 @@ def test_failure_half_way_keeps_the_old_job(tmp_path: Path, monkeypatch: pytest.
     assert main([*call, "--replace"]) == 2
     assert (tmp_path / "job" / "offsets.csv").read_bytes() == before
     assert sorted(path.name for path in tmp_path.iterdir()) == ["job", "part.json", "readings.csv"]
+
+
+def test_no_pictures_leaves_tables_and_record_only(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*_write(tmp_path), "--no-pictures"]) == 0
+    assert {path.name for path in (tmp_path / "job").iterdir()} == TABLES
+    assert f"floorfit report {tmp_path / 'job'}" in capsys.readouterr().err
+
+
+def test_decimal_comma_goes_with_semicolons_and_reads_back(tmp_path: Path, jobs) -> None:
+    call = [*_write(tmp_path), "--no-pictures", "--decimal", "comma"]
+    assert main(call) == 0
+    with (tmp_path / "job" / "offsets.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file, delimiter=";"))
+    plain = _rows(jobs["mm"][0] / "offsets.csv")
+    assert [row["pocket"] for row in rows] == [row["pocket"] for row in plain]
+    for name in ("offset_mm", "web_after_min_mm", "slope_x", "conformance_probability"):
+        assert [row[name].replace(",", ".") for row in rows] == [row[name] for row in plain]
+    # The contract: with semicolons a decimal comma is accepted; the file is a readings file again.
+    from floorfit.readings.readings_file import read_readings
+
+    again = read_readings(tmp_path / "job" / "readings.csv", "mm")
+    assert np.allclose(again.thickness, read_readings(tmp_path / "readings.csv", "mm").thickness, atol=1e-6)
+
+
+@pytest.mark.parametrize("decimal", ["point", "comma"])
+def test_readings_of_a_large_job_stay_in_their_table(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, decimal: str
+) -> None:
+    from floorfit.record import read_record
+
+    call = _write(tmp_path, units="in")
+    assert main([*call, "--no-pictures"]) == 0
+    whole = read_record(tmp_path / "job")
+    monkeypatch.setattr("floorfit.folder.MOST_IN_RECORD", 10)
+    assert main([*call, "--no-pictures", "--replace", "--decimal", decimal]) == 0
+    kept = json.loads((tmp_path / "job" / "record.json").read_text(encoding="utf-8"))
+    assert kept["readings"]["line"] == [] and kept["summary"]["readings"] == len(whole.readings.line)
+    again = read_record(tmp_path / "job")
+    assert again.decisions == whole.decisions and again.surface == whole.surface
+    for name in ("line", "used", "reason", "floor"):
+        assert getattr(again.readings, name) == getattr(whole.readings, name)
+    # The table has eight decimals of an inch for places, five of a millimetre for the warp.
+    assert np.allclose(again.readings.x_mm, whole.readings.x_mm, rtol=0, atol=1e-6)
+    assert np.allclose(again.readings.warp_mm, whole.readings.warp_mm, rtol=0, atol=6e-6)
+    (tmp_path / "job" / "readings.csv").unlink()
+    with pytest.raises(InputError, match="Put it back"):
+        read_record(tmp_path / "job")
+
+
+def test_stopped_at_the_pictures_says_what_is_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("floorfit.report.page.write_page", stop)
+    assert main(_write(tmp_path)) == 2
+    printed = capsys.readouterr()
+    assert "4 of 4 pockets corrected" in printed.out  # the answer was there before
+    assert "as it was before" in printed.err and not (tmp_path / "job").exists()

@@ -12,8 +12,9 @@ import pytest
 HOUSE = Path(__file__).resolve().parent.parent / "floorfit"
 
 #: Every module of the package that a room may import from (design: part -> readings -> surface -> decision -> job ->
-#: nc, report, verify -> command line). ``errors`` and ``units`` are words that all rooms share.
-WORDS = {"floorfit.errors", "floorfit.units"}
+#: nc, report, verify -> command line). ``errors``, ``identity``, ``plain_text`` and ``units`` are words that all rooms
+#: share.
+WORDS = {"floorfit.errors", "floorfit.identity", "floorfit.units", "floorfit.plain_text"}
 MAY = {
     "part": {"part"},
     "cad": {"part", "cad"},
@@ -24,7 +25,7 @@ MAY = {
     "decision": {"part", "surface", "web", "decision"},
     "nc": {"part", "surface", "web", "decision", "record", "nc"},
     "report": {"report", "record", "part.model", "cad.extracted"},  # what is drawn: frozen, no computation
-    "verify": {"part", "readings", "surface", "web", "decision", "record", "report", "verify"},
+    "verify": {"part", "readings", "surface", "web", "decision", "record", "sealed", "report", "verify"},
 }
 #: Numerics know nothing of files, polygons or print.
 NUMERICS_ONLY = {"numpy", "scipy", "threadpoolctl", "floorfit"}

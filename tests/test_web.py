@@ -76,7 +76,8 @@ def _result(stock: float, has_z: bool, most: str, tolerance: float) -> Result:
     thickness = 2.0 + stock - (0.0 * w if has_z else w)
     z = 2.0 + stock + w if has_z else None
     readings = floorfit.readings_from_arrays(x, y, thickness, z=z)
-    return floorfit.correct(part, readings, floorfit.Settings.of(most=most))
+    stated = {} if has_z else {"floor_z": "as-programmed", "moved_u": 0.0}
+    return floorfit.correct(part, readings, floorfit.Settings.of(most=most, **stated))
 
 
 CASES = [

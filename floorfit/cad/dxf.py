@@ -89,14 +89,13 @@ def read_drawing(
 def _open(path: Path) -> Any:
     try:
         from ezdxf.filemanagement import readfile
-        from ezdxf.lldxf.const import DXFError
     except ImportError as error:
         raise MissingExtraError("reading DXF needs one more package: pip install 'floorfit[dxf]'") from error
     if not path.is_file():
         raise InputError([Finding("no-file", str(path), "", "there is no such file. Check the path.")])
     try:
         return readfile(str(path))
-    except (OSError, DXFError, UnicodeError, ValueError, KeyError, IndexError) as error:
+    except Exception as error:  # a broken file may end in any error of its reader
         text = f"cannot be read as DXF ({type(error).__name__}). Save it again as DXF, release 2000 or later."
         raise InputError([Finding("unreadable", str(path), "", text)]) from error
 

@@ -106,6 +106,10 @@ def _from_memory(model: Any, settings: ExtractSettings) -> RawModel:
 _NO_UNIT = "the numbers carry no unit. State it: --units mm, cm, m or in."
 
 
+#: Formats that are read from memory: what such a file names beside itself (buffers, materials) is never opened.
+_ALONE = (".stl", ".obj", ".ply", ".glb", ".gltf")
+
+
 def _check_path(path: Path) -> None:
     if path.suffix.lower() not in MESH_SUFFIXES:
         known = ", ".join([*MESH_SUFFIXES, *DRAWING_SUFFIXES])
@@ -131,9 +135,15 @@ def _load(path: Path, settings: ExtractSettings) -> tuple[NDArray[np.float64], N
     try:
         if suffix == ".obj" and has_polygons(path):
             scene = trimesh.load_scene(BytesIO(triangulated_obj(path).encode()), file_type="obj", process=False)
+        elif suffix in _ALONE:
+            scene = trimesh.load_scene(BytesIO(path.read_bytes()), file_type=suffix[1:], process=False)
         else:
             scene = trimesh.load_scene(str(path), process=False, **more)
         vertices, faces = _soup(scene)
+        if vertices.ndim != 2 or vertices.shape[1] != 3:
+            raise ValueError(f"vertices of {vertices.shape[-1]} coordinates, 3 were expected")
+        if len(faces) and not 0 <= faces.min() <= faces.max() < len(vertices):
+            raise ValueError(f"a facet names vertex {faces.min()} to {faces.max()}, the file has {len(vertices)}")
     except Exception as error:
         text = f"cannot be read as {suffix[1:].upper()} ({type(error).__name__}: {_short(error)}). Export it again."
         raise InputError([Finding("unreadable", str(path), "", text)]) from error

@@ -13,7 +13,10 @@ import sys
 from collections.abc import Sequence
 
 from floorfit.cli.help import HelpFormatter
+from floorfit.cli.parser import OneLineParser, PrintCompletion
+from floorfit.cli.stop import stoppable
 from floorfit.errors import FloorfitError
+from floorfit.plain_text import printable
 
 __all__ = ["main"]
 
@@ -30,7 +33,7 @@ exit codes: 0 every pocket conforms; 1 a pocket is held or does not conform; 2 r
 
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser with every sub-command; imports nothing heavy."""
-    parser = argparse.ArgumentParser(
+    parser = OneLineParser(
         prog="floorfit",
         description="Z offsets for pocket floors, from ultrasonic web readings of a plate that no longer lies flat.",
         epilog=_EPILOG,
@@ -38,6 +41,9 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"floorfit {_version()}")
     parser.add_argument("--debug", action="store_true", help="show the traceback of an error")
+    parser.add_argument(
+        "--print-completion", action=PrintCompletion, choices=["bash", "zsh", "tcsh"], help="completion for a shell"
+    )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name in COMMANDS:
         importlib.import_module(f"floorfit.cli.{name}").add_parser(commands)
@@ -55,11 +61,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     args = build_parser().parse_args(argv)
     gc.set_threshold(100_000, 50, 50)  # a drawing makes many small objects that live: looking them over costs a tenth
     try:
-        return int(args.run(args))
+        with stoppable():
+            return int(args.run(args))
     except FloorfitError as error:
         return _refuse(str(error), args.debug)
     except KeyboardInterrupt:
-        return _refuse("stopped by the user; nothing was written.", args.debug)
+        return _refuse("stopped; nothing was written.", args.debug)
     except MemoryError:
         return _refuse("not enough memory for this input; nothing was written.", args.debug)
     except OSError as error:
@@ -74,7 +81,7 @@ def _refuse(text: str, debug: bool) -> int:
         import traceback
 
         traceback.print_exc()
-    print(f"floorfit: {text}", file=sys.stderr)
+    print(printable(f"floorfit: {text}"), file=sys.stderr)
     return 2
 
 

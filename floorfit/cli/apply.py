@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from floorfit.cli.help import HelpFormatter
 from floorfit.cli.output import progress_bar, refuse_existing, say, stderr_console, whole_file
 from floorfit.errors import Finding, InputError
+from floorfit.plain_text import printable
 
 if TYPE_CHECKING:
     from floorfit.decision.decision import Correction
@@ -52,6 +53,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--held", choices=["refuse", "skip", "cut"], default="refuse", help="motion on held floors (default: refuse)"
     )
+    parser.add_argument(
+        "--fact", action="append", default=[], type=_fact, metavar="KEY=TEXT",
+        help="what the programme is for, as in --fact serial=0012: refused where the job is of another",
+    )  # fmt: skip
     _add_statements(parser)
     parser.set_defaults(run=run)
 
@@ -89,6 +94,7 @@ def run(args: argparse.Namespace) -> int:
         refuse_existing(picture, replace=args.replace)
         _refuse_same(args.program, args.output)
     record, part, corrections = _job(args.job)
+    _refuse_other(args, record)
     conforming = all(decision.action != "hold" and decision.verdict == "conform" for decision in record.decisions)
     if args.lines is not None:
         _write_lines(args, part, corrections)
@@ -97,6 +103,22 @@ def run(args: argparse.Namespace) -> int:
     _write(args, corrected, picture, record.job)
     _tell(corrected)
     return 0 if conforming and corrected.is_complete else 1
+
+
+def _fact(text: str) -> tuple[str, str]:
+    from floorfit.cli.correct import _fact as fact
+
+    return fact(text)
+
+
+def _refuse_other(args: argparse.Namespace, record: Record) -> None:
+    """Refuse a programme that is stated to be for another part, serial or side than the job's."""
+    from floorfit.identity import refuse_other_clamping, refuse_other_piece
+
+    source = (args.program or args.lines).name
+    refuse_other_clamping(record.identity, dict(args.fact), source)
+    for finding in refuse_other_piece(record.identity, dict(args.fact), source):
+        say(f"{finding.severity}: {finding}")
 
 
 def _refuse_same(program: Path, output: Path) -> None:
@@ -229,7 +251,7 @@ def _tell(corrected: Corrected) -> None:
     for heading in ("pocket", "action", "motions", "blocks", "least dZ mm", "greatest dZ mm", "wall moves mm"):
         table.add_column(heading, justify="left" if heading in ("pocket", "action") else "right")
     for change in corrected.pockets:
-        table.add_row(*[Text(cell) for cell in _cells(change)])
+        table.add_row(*[Text(printable(cell)) for cell in _cells(change)])
     stderr_console().print(table)
     for finding in corrected.findings:
         say(str(finding))

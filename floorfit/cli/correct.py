@@ -6,13 +6,19 @@ import argparse
 from typing import TYPE_CHECKING
 
 from floorfit.cli.help import HelpFormatter
+from floorfit.cli.writing import add_writing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
+    from floorfit.errors import Finding
     from floorfit.part.model import Part
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
+    from floorfit.readings.observations import Readings
+    from floorfit.record import Record
+    from floorfit.report.format import Writing
     from floorfit.run import Result, Settings
     from floorfit.surface.expected import Expected
 
@@ -46,9 +52,25 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--expect", metavar="SERIES", help="mean warp of earlier parts (from `floorfit series`), used where it agrees"
     )
+    parser.add_argument("--map", metavar="IDS", help="ids of the readings' labels (CSV: label, pocket)")
+    _add_identity(parser.add_argument_group("which plate (also as `# serial: …` lines or columns of READINGS)"))
     parser.add_argument("--replace", action="store_true", help="replace an existing job folder")
+    parser.add_argument(
+        "--no-pictures", action="store_true", help="tables and record only; `floorfit report JOB` makes the rest later"
+    )
+    add_writing(parser)
     _add_settings(parser.add_argument_group("settings (defaults in brackets; all are kept in record.json)"))
     parser.set_defaults(run=run)
+
+
+def _add_identity(group: argparse._ArgumentGroup) -> None:
+    group.add_argument(
+        "--fact", action="append", default=[], type=_fact, metavar="KEY=TEXT", help="a fact, as in --fact serial=0012"
+    )
+    group.add_argument(
+        "--require", metavar="FACTS", help="facts that must be stated: serial,operator,gauge,gauge_due,side,…"
+    )
+    group.add_argument("--shop", metavar="FILE", help='settings of a shop (TOML): require = ["serial", …]')
 
 
 def _add_settings(group: argparse._ArgumentGroup) -> None:
@@ -74,43 +96,138 @@ def _add_settings(group: argparse._ArgumentGroup) -> None:
         metavar="MM",
         help="finished webs came out this much thicker than predicted (see verify): taken off every offset [0]",
     )
+    group.add_argument("--bias-u", type=float, metavar="MM", help="standard uncertainty of --bias [half of it]")
+    group.add_argument("--limit-bias", type=float, metavar="MM", help="largest --bias that is taken [0.06]")
+    group.add_argument(
+        "--floor-z",
+        choices=["measured", "as-programmed"],
+        help="what is known of the roughed floors' Z where the file has no z_mm [measured: hold]",
+    )
+    group.add_argument(
+        "--moved-u",
+        type=float,
+        metavar="MM",
+        help="with --floor-z as-programmed: standard uncertainty of the plate's movement since roughing (no default)",
+    )
+    group.add_argument(
+        "--systematic", type=float, metavar="MM", help="shared error of the readings that gives exit 1 [0.020]"
+    )
+    group.add_argument(
+        "--level-part", type=float, metavar="P", help="probability that the whole part must reach [none]"
+    )
     group.add_argument("--rib-max", type=float, metavar="MM", help="widest rib across which steps are listed [12]")
     group.add_argument("--seed", type=int, metavar="N", help="seed of the joint samples [1]")
 
 
 def run(args: argparse.Namespace) -> int:
     """Run the main job; return 0 when every pocket conforms, 1 when one does not."""
+    from dataclasses import replace
     from pathlib import Path
 
-    from floorfit.cli.output import refuse_existing, say, stderr_console, whole_folder
-    from floorfit.cli.table import pocket_table
+    from floorfit.cli.output import refuse_existing, whole_folder
+    from floorfit.cli.steps import Course, shown_steps
+    from floorfit.cli.writing import writing_of
     from floorfit.part.part_file import read_part
     from floorfit.readings.readings_file import read_readings
 
     settings = _settings(args)
     refuse_existing(Path(args.output), replace=args.replace)
     part = read_part(args.part)
-    readings = read_readings(args.readings, part.units)
-    gauge, frame = _aids(args)
-    given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
-    expected = _expected(args, part, given)
-    inputs = {role: (Path(name).name, Path(name).read_bytes()) for role, name in given.items() if name is not None}
+    course = Course(_rough_count(args.readings), len(part.pockets))
+    with shown_steps(course) as tell:
+        readings, notes = _identified(args, read_readings(args.readings, part.units))
+        gauge, frame = _aids(args)
+        given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
+        given |= {"map": args.map, "shop": args.shop}
+        expected = _expected(args, part, given)
+        inputs = {role: (Path(name).name, Path(name).read_bytes()) for role, name in given.items() if name is not None}
 
-    from floorfit.folder import write_job
-    from floorfit.record import make_record
-    from floorfit.report.beside import drawing_beside
-    from floorfit.run import correct
+        from floorfit.record import make_record
+        from floorfit.run import correct
 
-    with drawing_beside() as beside, whole_folder(args.output, replace=args.replace) as folder:
-        result = correct(part, readings, settings, gauge=gauge, frame=frame, expected=expected, progress=_progress())
-        record = make_record(result, inputs)
-        write_job(result, record, folder, beside=beside)
+        with whole_folder(args.output, replace=args.replace) as folder:
+            result = correct(
+                part, readings, settings, gauge=gauge, frame=frame, expected=expected, ids=_ids(args), progress=tell
+            )
+            result = replace(result, findings=(*notes, *result.findings))
+            tell("making the record")
+            record = make_record(result, inputs)
+            _answer(result, record, writing_of(args))
+            _write(result, record, folder, args, tell)
+    _go_on(record, args)
+    return 0 if result.conforms else 1
+
+
+def _rough_count(path: str) -> float:
+    """Readings in a file, by its size: some 35 bytes a row."""
+    import os
+
+    return os.path.getsize(path) / 35 if os.path.isfile(path) else 0.0
+
+
+def _answer(result: Result, record: Record, writing: Writing) -> None:
+    """Print findings, the table of pockets and the closing lines, before any file is written."""
+    from floorfit.cli.output import answer, say, stdout_console
+    from floorfit.cli.table import pocket_table
+    from floorfit.report.format import display_for
+
     for finding in result.findings:
         say(f"{finding.severity}: {finding}")
-    stderr_console().print(pocket_table(record))
-    say(_readings_line(result))
-    say(record.summary.sentence)
-    return 0 if result.conforms else 1
+    stdout_console().print(pocket_table(record, display_for(result.part.units, writing)))
+    answer(_readings_line(result))
+    answer(record.summary.sentence)
+
+
+def _write(result: Result, record: Record, folder: Path, args: argparse.Namespace, tell: Callable[[str], None]) -> None:
+    from floorfit.cli.output import say
+    from floorfit.cli.writing import writing_of
+    from floorfit.folder import write_job
+
+    try:
+        write_job(result, record, folder, writing=writing_of(args), pictures=not args.no_pictures, progress=tell)
+    except KeyboardInterrupt:
+        say(
+            f"The table above stands on the screen only; {args.output} is as it was before. "
+            "With --no-pictures the files are written without waiting for the pictures."
+        )
+        raise
+
+
+def _go_on(record: Record, args: argparse.Namespace) -> None:
+    """Say where the files are and what the next commands are."""
+    from floorfit.cli.output import say
+    from floorfit.report.format import display_for
+    from floorfit.report.headline import next_steps
+
+    say(f"Written to {args.output}." + (" Pictures: floorfit report " + args.output if args.no_pictures else ""))
+    for words, command in next_steps(record, display_for("mm"), args.output, args.part):
+        say(f"{words} {command}")
+
+
+def _identified(args: argparse.Namespace, readings: Readings) -> tuple[Readings, list[Finding]]:
+    """Add the facts given as options, and ask for those that are required."""
+    from dataclasses import replace
+
+    from floorfit.errors import InputError
+    from floorfit.identity import gauge_overdue, identity_of, missing_facts
+    from floorfit.shop import read_shop
+
+    lines = [(0, f"# {key}: {value}") for key, value in readings.identity.items()]
+    identity = identity_of(lines, {key: [value] for key, value in args.fact}, readings.source)
+    required = [*(args.require or "").replace(" ", "").split(","), *(read_shop(args.shop) if args.shop else ())]
+    faults = missing_facts(identity, [key for key in dict.fromkeys(required) if key], readings.source)
+    late = gauge_overdue(identity, readings.source)
+    if "gauge_due" in required:
+        faults += late
+    if faults:
+        raise InputError(faults)
+    return replace(readings, identity=identity), late
+
+
+def _ids(args: argparse.Namespace) -> dict[str, str] | None:
+    from floorfit.readings.ids import read_ids
+
+    return None if args.map is None else read_ids(args.map)
 
 
 def _expected(args: argparse.Namespace, part: Part, given: dict[str, str | None]) -> Expected | None:
@@ -150,17 +267,6 @@ def _settings(args: argparse.Namespace) -> Settings:
         raise InputError(named) from error
 
 
-def _progress() -> Callable[[str], None] | None:
-    import sys
-
-    from floorfit.cli.output import say
-
-    def tell(words: str) -> None:
-        say(f"{words} …")
-
-    return tell if sys.stderr.isatty() else None
-
-
 def _readings_line(result: Result) -> str:
     total, used = len(result.readings), int(result.used.is_used.sum())
     if used == total:
@@ -172,3 +278,12 @@ def _readings_line(result: Result) -> str:
             kinds[code] = kinds.get(code, 0) + 1
     listed = ", ".join(f"{count} {code}" for code, count in sorted(kinds.items(), key=lambda one: -one[1]))
     return f"{total} readings, {total - used} set aside: {listed} (see readings.csv)."
+
+
+def _fact(text: str) -> tuple[str, str]:
+    from floorfit.identity import KEYS
+
+    key, _, value = text.partition("=")
+    if key.strip() not in KEYS or not value.strip():
+        raise argparse.ArgumentTypeError(f"{text!r} came, KEY=TEXT was expected with a key of {', '.join(KEYS)}")
+    return key.strip(), value.strip()

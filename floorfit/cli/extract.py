@@ -248,6 +248,7 @@ def _rejected_table(extraction: Extraction, most: int = 40) -> Any:
     from rich.markup import escape
     from rich.table import Table
 
+    from floorfit.plain_text import printable
     from floorfit.units import MM_PER_UNIT
 
     scale = MM_PER_UNIT[extraction.part.units]
@@ -259,5 +260,5 @@ def _rejected_table(extraction: Extraction, most: int = 40) -> Any:
         table.add_column(heading)
     for face in extraction.rejected[:most]:
         place = ", ".join(f"{value / scale:.5g}" for value in face.place)
-        table.add_row(place, _area(face.area / scale**2), face.code, escape(face.reason))
+        table.add_row(place, _area(face.area / scale**2), face.code, escape(printable(face.reason)))
     return table

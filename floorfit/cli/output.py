@@ -1,28 +1,44 @@
-"""Where commands write: stderr for people, and files that appear whole or not at all."""
+"""Where commands write: results on stdout, messages on stderr, and files that appear whole or not at all."""
 
 from __future__ import annotations
 
 import os
 import shutil
 import sys
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from floorfit.cli.left_behind import HELD, clear_left_behind, temporary_folder
 from floorfit.errors import OutputError
+from floorfit.plain_text import printable
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.progress import Progress
 
-__all__ = ["progress_bar", "refuse_existing", "say", "stderr_console", "whole_file", "whole_folder"]
+__all__ = [
+    "answer", "progress_bar", "refuse_existing", "say", "stderr_console", "stdout_console", "whole_file",
+    "whole_folder",
+]  # fmt: skip
 
 
 def say(text: str) -> None:
     """Print one message for a person on stderr."""
-    print(text, file=sys.stderr)
+    print(printable(text), file=sys.stderr)
+
+
+def answer(text: str) -> None:
+    """Print one line of the result on stdout."""
+    print(text)
+
+
+def stdout_console() -> Console:
+    """Return a rich console on stdout: no colour when piped or with NO_COLOR, 120 columns when piped."""
+    from rich.console import Console
+
+    return Console(width=None if sys.stdout.isatty() else 120, highlight=False)
 
 
 def stderr_console() -> Console:
@@ -61,7 +77,7 @@ def whole_folder(target: str | Path, *, replace: bool) -> Iterator[Path]:
     refuse_existing(path, replace=replace)
     if path.exists() and not path.is_dir():
         raise OutputError(f"{path}: is a file, a folder was expected. Choose another name.")
-    temporary = _temporary_folder(path)
+    temporary = temporary_folder(path)
     try:
         yield temporary
         _swap(temporary, path)
@@ -82,7 +98,7 @@ def whole_file(target: str | Path, *, replace: bool) -> Iterator[Path]:
     refuse_existing(path, replace=replace)
     if path.is_dir():
         raise OutputError(f"{path}: is a folder, a file was expected. Choose another name.")
-    temporary = _temporary_folder(path)
+    temporary = temporary_folder(path)
     try:
         yield temporary / path.name
         os.replace(temporary / path.name, path)
@@ -91,33 +107,25 @@ def whole_file(target: str | Path, *, replace: bool) -> Iterator[Path]:
 
 
 def refuse_existing(path: Path, *, replace: bool) -> None:
-    """Raise `OutputError` if ``path`` exists and may not be replaced; call it before the work starts."""
+    """Raise `OutputError` if ``path`` exists and may not be replaced; call it before the work starts.
+
+    What runs that were killed left beside it is cleared first.
+    """
+    clear_left_behind(path.resolve().parent)
     if path.exists() and not replace:
         raise OutputError(f"{path}: exists already. Choose another name, or give --replace to overwrite it.")
 
 
-def _temporary_folder(path: Path) -> Path:
-    parent = path.resolve().parent
-    try:
-        folder = Path(tempfile.mkdtemp(prefix=f".{path.name}.", dir=parent))
-    except OSError as error:
-        raise OutputError(f"{parent}: cannot be written ({error.strerror}). Make the folder first.") from error
-    umask = os.umask(0)
-    os.umask(umask)
-    folder.chmod(0o777 & ~umask)
-    return folder
-
-
 def _swap(temporary: Path, path: Path) -> None:
+    """Put the new result in the old one's place; the old one comes back whatever stops this half way."""
     if not path.exists():
         os.rename(temporary, path)
         return
-    old = Path(tempfile.mkdtemp(prefix=f".{path.name}.old.", dir=path.resolve().parent))
-    os.rename(path, old / "was")
+    old = temporary_folder(path, is_old=True)
     try:
+        os.rename(path, old / HELD)
         os.rename(temporary, path)
-    except OSError:
-        os.rename(old / "was", path)
-        raise
     finally:
+        if not path.exists():
+            os.rename(old / HELD, path)
         shutil.rmtree(old, ignore_errors=True)

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 __all__ = ["add_parser", "run"]
 
+#: Causes of a budget that no further reading lowers.
+SHARED = ("calibration", "machine Z", "movement since roughing", "bias")
+
 _EPILOG = """examples:
   floorfit plan part.json -o points.csv
   floorfit plan part.json --count 120 --probe-radius 4 -o points.csv
@@ -105,7 +108,7 @@ def _after(job: str, part: Part) -> tuple[Known, list[str]]:
     if [decision.pocket for decision in record.decisions] != [pocket.id for pocket in part.pockets]:
         raise InputError(f"{job}: is the job of another part, its pockets are not those of PART. Name the right one.")
     r, budgets = record.readings, [one.budget_mm for one in record.decisions if one.budget_mm]
-    common = math.hypot(*(budgets[0].get(cause, 0.0) for cause in ("calibration", "machine Z"))) if budgets else 0.0
+    common = math.hypot(*(budgets[0].get(cause, 0.0) for cause in SHARED)) if budgets else 0.0
     known = known_readings(list(zip(r.x_mm, r.y_mm, strict=True)), r.warp_mm, r.u_mm, r.weight, common_u=common)
     return known, [d.pocket for d in record.decisions if wants_readings(d.verdict, d.reason.code)]
 

@@ -6,8 +6,10 @@ import argparse
 from pathlib import Path
 
 from floorfit.cli.help import HelpFormatter
+from floorfit.cli.writing import add_writing
 
 _EPILOG = """examples:
+  floorfit report job
   floorfit report job -o pictures
   floorfit report job --mesh underside.glb --exaggeration 200
 """
@@ -23,12 +25,13 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         formatter_class=HelpFormatter,
     )
     parser.add_argument("job", metavar="JOB", help="job folder, or a record.json")
-    parser.add_argument("-o", "--output", metavar="FOLDER", help="folder for deviation_map.png, .pdf and report.html")
+    parser.add_argument("-o", "--output", metavar="FOLDER", help="folder for maps, page and sheet to sign [the job]")
     parser.add_argument("--mesh", metavar="FILE", help="write the warped underside as a .glb (m) or .ply (mm) mesh")
     parser.add_argument(
         "--exaggeration", type=float, metavar="F", help="factor on the warp in the mesh (default: round)"
     )
     parser.add_argument("--replace", action="store_true", help="overwrite what exists")
+    add_writing(parser)
     parser.set_defaults(run=run)
 
 
@@ -43,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     Raises
     ------
     InputError
-        If nothing was asked for, or the record or the mesh's ending is refused.
+        If the record or the mesh's ending is refused.
     OutputError
         If an output exists and ``--replace`` was not given.
     """
@@ -58,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     record = read_record(args.job)
     if args.mesh is not None:
         _mesh(record, args)
-    if args.output is not None:
+    if args.output is not None or args.mesh is None:
         _pictures(record, args)
     return 0
 
@@ -66,8 +69,6 @@ def run(args: argparse.Namespace) -> int:
 def _check(args: argparse.Namespace) -> None:
     from floorfit.errors import InputError
 
-    if args.output is None and args.mesh is None:
-        raise InputError("nothing to write. Give -o FOLDER, --mesh FILE, or both.")
     if args.mesh is not None and Path(args.mesh).suffix.lower() not in (".glb", ".ply"):
         raise InputError(f"--mesh {args.mesh}: a .glb or .ply file was expected. Choose one of the two endings.")
     if args.exaggeration is not None and not 0 < args.exaggeration < float("inf"):
@@ -87,9 +88,35 @@ def _mesh(record, args: argparse.Namespace) -> None:  # type: ignore[no-untyped-
 
 def _pictures(record, args: argparse.Namespace) -> None:  # type: ignore[no-untyped-def]
     from floorfit.cli.output import say, whole_folder
-    from floorfit.report.beside import drawing_beside
+    from floorfit.cli.steps import Course, shown_steps
+    from floorfit.cli.writing import writing_of
     from floorfit.report.write import write_report
 
-    with drawing_beside() as beside, whole_folder(args.output, replace=args.replace) as folder:
-        write_report(record, folder, beside=beside, record_file=Path(args.job))
-    say(f"{args.output}: deviation_map.png, deviation_map.pdf and report.html of job {record.job}.")
+    course = Course(len(record.readings.used), len(record.decisions))
+    with shown_steps(course) as tell:
+        if args.output is None:
+            names = _into_job(record, args, tell)
+        else:
+            with whole_folder(args.output, replace=args.replace) as folder:
+                write_report(record, folder, writing=writing_of(args), progress=tell)
+                names = sorted(file.name for file in folder.iterdir())
+    say(f"{args.output or args.job}: {', '.join(names)} of job {record.job}.")
+
+
+def _into_job(record, args: argparse.Namespace, tell) -> list[str]:  # type: ignore[no-untyped-def]
+    """Write the pictures into the job's own folder, once all of them are made."""
+    import os
+    import tempfile
+
+    from floorfit.cli.output import refuse_existing
+    from floorfit.cli.writing import writing_of
+    from floorfit.report.write import FILES, write_report
+
+    job = Path(args.job) if Path(args.job).is_dir() else Path(args.job).parent
+    for name in FILES:
+        refuse_existing(job / name, replace=args.replace)
+    with tempfile.TemporaryDirectory(prefix=".pictures.", dir=job) as folder:
+        write_report(record, folder, writing=writing_of(args), progress=tell)
+        for name in FILES:
+            os.replace(Path(folder, name), job / name)
+    return list(FILES)

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from floorfit.cli.help import HelpFormatter
+from floorfit.cli.writing import add_writing, writing_of
 
 _EPILOG = """example:
   floorfit series jobs -o learnt
   floorfit correct part.json readings.csv --expect learnt -o job
+
+  floorfit series --accuracy 0.1.0_2026-03-14.json 0.2.0_2026-05-02.json -o trend
 
 JOB is a job folder, a folder made by verify, or a folder that holds such folders.
 Exit 1: a job is broken or of another part; it is named and left out.
@@ -24,33 +28,60 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         epilog=_EPILOG,
         formatter_class=HelpFormatter,
     )
-    parser.add_argument("jobs", metavar="JOB", nargs="+", help="job folders, verification folders, or folders of them")
+    parser.add_argument("jobs", metavar="JOB", nargs="*", help="job folders, verification folders, or folders of them")
+    parser.add_argument(
+        "--accuracy",
+        metavar="FILE",
+        nargs="+",
+        help="accuracy files by version: a trend page",
+    )
     parser.add_argument("-o", "--output", metavar="FOLDER", required=True, help="folder to make")
     parser.add_argument("--replace", action="store_true", help="replace an existing folder")
+    add_writing(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Read the series; return 0, or 1 when a job was left out."""
-    from pathlib import Path
+    from floorfit.cli.output import refuse_existing, say, whole_folder
+    from floorfit.errors import InputError
 
-    from floorfit.cli.output import progress_bar, refuse_existing, say, whole_folder
-
+    if not args.jobs and not args.accuracy:
+        raise InputError("series: give a JOB, or --accuracy FILE. See `floorfit series --help`.")
     refuse_existing(Path(args.output), replace=args.replace)
+    with whole_folder(args.output, replace=args.replace) as folder:
+        if args.accuracy:
+            _trend(args, folder)
+        whole = _series(args, folder) if args.jobs else True
+    say(f"Written to {args.output}.")
+    if args.jobs:
+        say(f"For the next part: floorfit correct PART READINGS --expect {args.output} -o JOB")
+    return 0 if whole else 1
 
+
+def _trend(args: argparse.Namespace, folder: Path) -> None:
+    from floorfit.cli.output import answer
+    from floorfit.verify.trend import read_accuracy, write_trend
+
+    runs = read_accuracy(args.accuracy)
+    write_trend(runs, folder, writing_of(args))
+    answer(f"{len(runs)} accuracy files, newest {runs[-1].version} of {runs[-1].date}: see trend.html.")
+
+
+def _series(args: argparse.Namespace, folder: Path) -> bool:
+    from floorfit.cli.output import answer, progress_bar, say
     from floorfit.verify.parts import read_series
     from floorfit.verify.series_folder import series_answers, write_series
 
-    with whole_folder(args.output, replace=args.replace) as folder:
-        with progress_bar() as bar:
-            task = bar.add_task("reading jobs", total=None)
-            series = read_series(args.jobs, progress=lambda done, total: bar.update(task, completed=done, total=total))
-        write_series(series, folder)
+    with progress_bar() as bar:
+        task = bar.add_task("reading jobs", total=None)
+        series = read_series(args.jobs, progress=lambda done, total: bar.update(task, completed=done, total=total))
+    write_series(series, folder, writing_of(args))
     for finding in series.findings[:20]:
         say(f"{finding.severity}: {finding}")
     if len(series.findings) > 20:
         say(f"and {len(series.findings) - 20} more, see series.json")
-    say(f"{len(series.jobs)} jobs, {series.verified} verified.")
+    answer(f"{len(series.jobs)} jobs, {series.verified} verified.")
     for line in series_answers(series):
-        say(line)
-    return 0 if series.is_whole else 1
+        answer(line)
+    return series.is_whole

@@ -1,10 +1,12 @@
-"""The table of pockets for the terminal: worst margin first, 80 columns."""
+"""The table of pockets for the terminal: held first, then undecided and not conforming, then by margin; 80 columns."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from floorfit.units import MM_PER_UNIT
+from floorfit.plain_text import printable
+from floorfit.report.actions import compass, label_of, urgency
+from floorfit.report.format import MISSING, Display
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -14,53 +16,41 @@ if TYPE_CHECKING:
 __all__ = ["pocket_table"]
 
 
-def pocket_table(record: Record, most: int = 200) -> Table:
+def pocket_table(record: Record, display: Display, most: int = 200) -> Table:
     """Return a table of the pockets: held and doubtful ones first, then by margin.
 
     Parameters
     ----------
     record : Record
+    display : Display
+        Unit and decimal sign.
     most : int
-        Rows at most; the rest is counted in the caption.
+        Rows at most; the rest is counted in the caption. Held floors are all shown.
     """
     from rich.markup import escape
     from rich.table import Table
 
-    unit = record.part["units"]
-    rows = sorted(record.decisions, key=_urgency)
+    rows = sorted(record.decisions, key=urgency)
+    most = max(most, record.summary.held)
     caption = f"and {len(rows) - most} more, see offsets.csv" if len(rows) > most else None
-    table = Table(box=None, pad_edge=False, header_style="bold", caption=caption)
-    table.add_column("pocket", max_width=16, overflow="ellipsis", no_wrap=True)
-    table.add_column("action")
-    for name in (f"offset {unit}", "± (k=2)", f"web after {unit}", "margin", "P"):
+    table = Table(box=None, pad_edge=False, header_style="bold", caption=caption, padding=(0, 1, 0, 0))
+    table.add_column("pocket", max_width=14, overflow="ellipsis", no_wrap=True)
+    table.add_column("action", no_wrap=True)
+    for name in (f"offset {display.unit}", "±(k=2)", "web after", "margin", "P", "n"):
         table.add_column(name, justify="right", no_wrap=True)
-    table.add_column("verdict")
+    table.add_column("verdict", no_wrap=True)
     for one in rows[:most]:
-        table.add_row(escape(one.pocket), one.action, *_cells(one, unit), one.verdict)
+        table.add_row(escape(printable(one.pocket)), *_cells(one, display), one.verdict)
     return table
 
 
-def _urgency(one: Decision) -> tuple[int, float]:
-    rank = 0 if one.action == "hold" else 1 if one.verdict != "conform" else 2
-    return rank, float("inf") if one.margin_mm is None else one.margin_mm
-
-
-def _cells(one: Decision, unit: str) -> list[str]:
-    after = f"{_text(one.web_after_min_mm, unit)}…{_text(one.web_after_max_mm, unit)}"
-    if one.web_after_min_mm is None:
-        after = "–"
-    chance = "–" if one.conformance_probability is None else f"{one.conformance_probability:.3f}"
+def _cells(one: Decision, display: Display) -> list[str]:
+    said = label_of(one, display)
+    action = said.action if said.angle is None else f"{said.action} {compass(said.angle)}{said.more}"
+    offset = said.more if one.action == "follow" else display.length(one.offset_mm, sign=True)
+    after = f"{display.length(one.web_after_min_mm)}…{display.length(one.web_after_max_mm)}"
     return [
-        _text(one.offset_mm, unit, sign=True),
-        _text(one.offset_u_mm, unit),
-        after,
-        _text(one.margin_mm, unit, sign=True),
-        chance,
-    ]
-
-
-def _text(value: float | None, unit: str, *, sign: bool = False) -> str:
-    if value is None:
-        return "–"
-    decimals = 3 if unit == "mm" else 4
-    return f"{value / MM_PER_UNIT[unit]:{'+' if sign else ''}.{decimals}f}"
+        action.removesuffix(" ?").removesuffix(" !"), offset, display.length(one.offset_u_mm),
+        MISSING if one.web_after_min_mm is None else after, display.length(one.margin_mm, sign=True),
+        display.plain(one.conformance_probability, 3), str(one.readings_used),
+    ]  # fmt: skip

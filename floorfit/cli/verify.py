@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from floorfit.cli.help import HelpFormatter
+from floorfit.cli.writing import add_writing, writing_of
 
 _EPILOG = """example:
   floorfit verify job finished.csv -o proof
@@ -30,33 +31,50 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--moved", type=float, default=0.05, metavar="MM", help="movement of the plate to measure again at [0.05]"
     )
+    parser.add_argument(
+        "--limit-bias", type=float, default=0.06, metavar="MM",
+        help="largest bias offered where the job states no --machine-u [0.06]",
+    )  # fmt: skip
+    add_writing(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Verify; return 0 when every pocket was read and conforms, 1 when not."""
+    import hashlib
     import sys
     from pathlib import Path
 
-    from floorfit.cli.output import refuse_existing, say, whole_folder
+    from floorfit.cli.output import answer, refuse_existing, say, whole_folder
     from floorfit.readings.readings_file import read_readings
     from floorfit.record import read_record
 
     refuse_existing(Path(args.output), replace=args.replace)
     record = read_record(args.job)
     readings = read_readings(args.readings, record.part.get("units", "mm"))
+    digest = hashlib.sha256(Path(args.readings).read_bytes()).hexdigest()
 
+    from floorfit.report.format import display_for
+    from floorfit.report.headline import identity_shown
     from floorfit.verify.afterwards import verification_answers, write_verification_page
     from floorfit.verify.verify_job import verify_job
     from floorfit.verify.written import write_tables
 
     tell = (lambda words: say(f"{words} …")) if sys.stderr.isatty() else None
     with whole_folder(args.output, replace=args.replace) as folder:
-        found = verify_job(record, None, readings, movement_limit_mm=args.moved, progress=tell)
+        found = verify_job(
+            record, None, readings, movement_limit_mm=args.moved, bias_limit_mm=args.limit_bias, digest=digest,
+            progress=tell,
+        )  # fmt: skip
         write_tables(found, folder)
-        write_verification_page(found, folder)
+        writing = writing_of(args)
+        identity = identity_shown(record, display_for(found.part.units, writing))
+        write_verification_page(found, folder, identity=identity, writing=writing)
     for finding in found.findings:
         say(f"{finding.severity}: {finding}")
     for line in (*verification_answers(found), found.sentence):
-        say(line)
+        answer(line)
+    say(f"Written to {args.output}; the sheet to sign is {Path(args.output, 'verify.pdf')}.")
+    if found.offered_bias is not None and not found.conforms:
+        say(f"For the pockets that remain: floorfit correct PART READINGS --bias {found.offered_bias:.4f} -o JOB")
     return 0 if found.conforms else 1

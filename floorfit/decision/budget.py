@@ -29,14 +29,17 @@ class ReadingNoise:
         Share of the mean variance of a value that the measured Z of the floor adds, 0 to 1.
     resolution_share : float
         Share that the resolution of the gauge's display adds, 0 to 1.
-    calibration_u, machine_u : float, mm
-        Standard uncertainties that all readings share.
+    calibration_u, machine_u, moved_u, bias_u : float, mm
+        Standard uncertainties that all readings share; of the plate's movement where floor Z was stated, and of a bias
+        that is taken off.
     """
 
     z_share: float = 0.0
     resolution_share: float = 0.0
     calibration_u: float = 0.0
     machine_u: float = 0.0
+    moved_u: float = 0.0
+    bias_u: float = 0.0
 
 
 def with_budgets(
@@ -71,7 +74,7 @@ def with_budgets(
 
 def _budget(decision: Decision, scatter: float, between: float, noise: ReadingNoise) -> dict[str, float]:
     total = ((decision.offset_u_mm or 0.0) / 2) ** 2
-    shared = noise.calibration_u**2 + noise.machine_u**2
+    shared = noise.calibration_u**2 + noise.machine_u**2 + noise.moved_u**2 + noise.bias_u**2
     own = max(total - shared, 0.0)
     linear = scatter + between
     factor = min(1.0, own / linear) if linear > 0 else 0.0
@@ -83,6 +86,8 @@ def _budget(decision: Decision, scatter: float, between: float, noise: ReadingNo
         "smoothing and dishing": own - linear * factor,
         "calibration": noise.calibration_u**2,
         "machine Z": noise.machine_u**2,
+        **({"movement since roughing": noise.moved_u**2} if noise.moved_u else {}),
+        **({"bias": noise.bias_u**2} if noise.bias_u else {}),
     }
     return {cause: float(np.sqrt(max(variance, 0.0))) for cause, variance in parts.items()}
 

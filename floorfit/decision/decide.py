@@ -20,12 +20,15 @@ from floorfit.part.model import Part, Pocket
 from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs, left_after, margin
 
-__all__ = ["decide", "hold_all", "verdict_of"]
+__all__ = ["decide", "hold_all", "hold_each", "verdict_of"]
 
 Array = NDArray[np.float64]
 
 #: Threads that decide floors side by side; their matrix products and linear programmes run at once.
 WORKERS = 2
+
+#: Readings on a floor below which its verdict rests on its neighbours: a plane needs three.
+FEW = 3
 
 
 def decide(
@@ -113,6 +116,22 @@ def hold_all(part: Part, given: Sequence[int], words: str) -> tuple[Decision, ..
     )
 
 
+def hold_each(part: Part, decisions: Sequence[Decision], reason: Reason) -> tuple[Decision, ...]:
+    """Hold floors that were decided, for a reason that no reading answers.
+
+    Parameters
+    ----------
+    part : Part
+    decisions : sequence of Decision
+        In the part's order; those that are held already keep their reason.
+    reason : Reason
+    """
+    return tuple(
+        one if one.action == "hold" else replace(_blank(pocket, reason), readings_used=one.readings_used)
+        for pocket, one in zip(part.pockets, decisions, strict=True)
+    )
+
+
 def verdict_of(probability: float, level: float) -> Verdict:
     """``conform`` from the level up, ``nonconform`` from its mirror image down, ``undecided`` between (JCGM 106)."""
     if probability >= level:
@@ -128,6 +147,9 @@ def _measured(floor: FloorWarp, count: int, webs: Webs, settings: DecisionSettin
         verdict = "nonconform" if reason.code in ("no-stock", "tolerance") else "undecided"
     elif verdict != "conform":
         reason = _undecided(floor, chosen, wording)
+    if not reason and count < FEW:
+        words = f"{count} on this floor, three are the least; the verdict rests on its neighbours"
+        reason = Reason("too-few-readings", words)
     decision = replace(
         _with_before(_blank(floor.pocket, reason), floor),
         offset_u_mm=2 * _offset_deviation(floor, chosen),
@@ -201,12 +223,21 @@ def _with_after(decision: Decision, floor: FloorWarp, chosen: Candidate, webs: W
         web_after_min_mm=float(web.min()),
         web_after_max_mm=float(web.max()),
         web_after_interval_mm=_interval(floor, chosen),
+        inside=_inside(floor, chosen),
         notes=tuple(notes),
     )
 
 
 def _after(floor: FloorWarp, chosen: Candidate) -> Array:
     return left_after(chosen.offset, floor.mean, floor.left)
+
+
+def _inside(floor: FloorWarp, chosen: Candidate) -> NDArray[np.bool_]:
+    """Whether the whole floor lies within its limits in each joint sample."""
+    deviation = left_after(chosen.offset, floor.samples, floor.left_samples)
+    inside = np.asarray((margin(floor.pocket.tolerance, deviation) >= 0).all(axis=1))
+    inside.flags.writeable = False
+    return inside
 
 
 def _interval(floor: FloorWarp, chosen: Candidate) -> tuple[float, float]:

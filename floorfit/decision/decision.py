@@ -8,7 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import BeforeValidator, ConfigDict, PlainSerializer, WithJsonSchema
+from pydantic import BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
 
 __all__ = ["Action", "Correction", "Decision", "FollowGrid", "JsonArray", "Number", "Reason", "Verdict", "known"]
 
@@ -193,6 +193,10 @@ class Decision:
         Further facts a person should see, in words.
     follow : FollowGrid or None
         The offsets point by point, for ``follow`` only.
+    inside : (samples,) ndarray of bool or None
+        Whether the whole floor lies within its limits in each joint sample; the same samples for every floor. In
+        memory only: the record keeps the probability.
+
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = WRITTEN
@@ -222,6 +226,9 @@ class Decision:
     suggestion_mm: tuple[float, float] | None = None
     notes: tuple[str, ...] = ()
     follow: FollowGrid | None = None
+    inside: Annotated[Any, Field(exclude=True), WithJsonSchema({"type": "null"})] = field(
+        default=None, compare=False, repr=False
+    )
 
     @property
     def correction(self) -> Correction:

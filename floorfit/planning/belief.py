@@ -18,7 +18,8 @@ from floorfit.surface.fit import Box, Fit, fit_surface
 from floorfit.surface.grid import make_grid
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.posterior import Covariance
-from floorfit.surface.reml import LIKELY, Prior, Solution, assemble, solve
+from floorfit.surface.reml import Prior, Solution, assemble, solve
+from floorfit.surface.search import LIKELY
 
 __all__ = ["Belief", "Change", "Known", "fit_known", "foreseen", "middle_deviation", "unread"]
 

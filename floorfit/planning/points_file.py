@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from floorfit.plain_text import plain_cell
 from floorfit.planning.points import Plan
 from floorfit.units import MM_PER_UNIT, Unit
 
@@ -58,9 +59,9 @@ def write_points(plan: Plan, path: str | os.PathLike[str], unit: Unit) -> None:
     scale, digits = MM_PER_UNIT[unit], DECIMALS[unit]
     with Path(path).open("w", encoding="utf-8", newline="") as handle:
         writer = csv.writer(handle, lineterminator="\n")
-        writer.writerow([f"x_{unit}", f"y_{unit}", f"thickness_{unit}", "pocket"])
+        writer.writerow([f"x_{unit}", f"y_{unit}", f"z_{unit}", f"thickness_{unit}", "pocket"])
         for (x, y), pocket in zip(plan.points, plan.pockets, strict=True):
-            writer.writerow([f"{x / scale:.{digits}f}", f"{y / scale:.{digits}f}", "", pocket])
+            writer.writerow([f"{x / scale:.{digits}f}", f"{y / scale:.{digits}f}", "", "", plain_cell(pocket)])
 
 
 def write_curve(plan: Plan, path: str | os.PathLike[str], unit: Unit) -> None:

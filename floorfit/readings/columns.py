@@ -1,15 +1,15 @@
-"""The header of a readings file: which column is what, in which unit, and how cells are separated."""
+"""The header of a table: which column is what, in which unit, and how cells are separated."""
 
 from __future__ import annotations
 
 import csv
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 from floorfit.errors import Finding, InputError
 from floorfit.units import MM_PER_UNIT, Unit
 
-__all__ = ["FIELDS", "Field", "Header", "read_header"]
+__all__ = ["READINGS", "Field", "Header", "Layout", "read_header"]
 
 #: Largest length taken for meant, mm: a kilometre.
 LARGEST_MM = 1e6
@@ -38,24 +38,58 @@ class Field:
     is_open: bool = False
 
 
-#: Columns of numbers by their name without the unit. A thickness at or below 0 is kept: screening sets it aside.
-FIELDS = {
-    "x": Field(may_be_blank=False),
-    "y": Field(may_be_blank=False),
-    "thickness": Field(),
-    "z": Field(),
-    "u": Field(low=0.0, is_open=True),
-    # Absolute zero, and well above what any plate alloy stands.
-    "temperature_c": Field(is_length=False, low=-273.15, high=2000.0),
-    "tof_us": Field(is_length=False),
-}
+@dataclass(frozen=True)
+class Layout:
+    """The columns that a table may and must have.
 
-_LENGTHS = tuple(name for name, field in FIELDS.items() if field.is_length)
+    Parameters
+    ----------
+    fields : mapping of str to Field
+        Columns of numbers by their name without the unit.
+    required : tuple of str
+        Those that must be there.
+    instead : mapping of str to str
+        A field that does for a required one.
+    label : str
+        Name of a column of labels; ``""`` for none.
+    example : str
+        A header, for messages.
+    """
+
+    fields: Mapping[str, Field]
+    required: tuple[str, ...]
+    instead: Mapping[str, str] = field(default_factory=dict)
+    label: str = ""
+    example: str = "name_mm"
+
+    @property
+    def lengths(self) -> tuple[str, ...]:
+        """Fields whose column names carry a unit."""
+        return tuple(name for name, one in self.fields.items() if one.is_length)
+
+
+#: A readings file. A thickness at or below 0 is kept: screening sets it aside.
+READINGS = Layout(
+    {
+        "x": Field(may_be_blank=False),
+        "y": Field(may_be_blank=False),
+        "thickness": Field(),
+        "z": Field(),
+        "u": Field(low=0.0, is_open=True),
+        # Absolute zero, and well above what any plate alloy stands.
+        "temperature_c": Field(is_length=False, low=-273.15, high=2000.0),
+        "tof_us": Field(is_length=False),
+    },
+    required=("x", "y", "thickness"),
+    instead={"thickness": "tof_us"},
+    label="pocket",
+    example="x_mm,y_mm,thickness_mm",
+)
 
 
 @dataclass(frozen=True)
 class Header:
-    """The columns of a readings file.
+    """The columns of a file.
 
     Parameters
     ----------
@@ -91,7 +125,7 @@ class Header:
         return [k for k, name in enumerate(self.names) if not name]
 
 
-def read_header(line: str, number: int, source: str, part_unit: Unit) -> Header:
+def read_header(line: str, number: int, source: str, layout: Layout, part_unit: Unit = "mm") -> Header:
     """Understand the header line.
 
     Parameters
@@ -102,6 +136,7 @@ def read_header(line: str, number: int, source: str, part_unit: Unit) -> Header:
         Its line number.
     source : str
         File name for messages.
+    layout : Layout
     part_unit : {"mm", "in"}
         Unit of the part, for the names that a message proposes.
 
@@ -118,14 +153,15 @@ def read_header(line: str, number: int, source: str, part_unit: Unit) -> Header:
     delimiter = _delimiter(line, place, source)
     names = _split(line, delimiter, place, source)
     lowered = [name.lower() for name in names]
-    texts = _numbers_only(names) or [*_doubled(lowered), *_units_mixed(lowered)]
-    unit: Unit = "in" if any(f"{name}_in" in lowered for name in _LENGTHS) else "mm"
+    lengths = layout.lengths
+    texts = _numbers_only(names, layout) or [*_doubled(lowered), *_units_mixed(lowered, lengths)]
+    unit: Unit = "in" if any(f"{name}_in" in lowered for name in lengths) else "mm"
     if not texts:
-        texts = _missing(lowered, names, part_unit)
+        texts = _missing(lowered, names, layout, part_unit)
     if texts:
         raise InputError([Finding(code, source, place, text) for code, text in texts])
-    wanted = {name: f"{name}_{unit}" if name in _LENGTHS else name for name in (*FIELDS, "pocket")}
-    fields = {name: lowered.index(column) for name, column in wanted.items() if column in lowered}
+    wanted = {name: f"{name}_{unit}" if name in lengths else name for name in (*layout.fields, layout.label)}
+    fields = {name: lowered.index(column) for name, column in wanted.items() if column and column in lowered}
     return Header(names, fields, unit, delimiter)
 
 
@@ -145,11 +181,11 @@ def _split(line: str, delimiter: str, place: str, source: str) -> tuple[str, ...
     return tuple(cell.strip() for cell in cells)
 
 
-def _numbers_only(names: Sequence[str]) -> list[tuple[str, str]]:
+def _numbers_only(names: Sequence[str], layout: Layout) -> list[tuple[str, str]]:
     """Say so where the line has numbers in place of names."""
     if not all(_is_number(name) for name in names):
         return []
-    text = "the first line holds numbers, a header was expected. Add one, without #: x_mm,y_mm,thickness_mm."
+    text = f"the first line holds numbers, a header was expected. Add one, without #: {layout.example}."
     return [("no-header", text)]
 
 
@@ -158,28 +194,29 @@ def _doubled(lowered: Sequence[str]) -> list[tuple[str, str]]:
     return [("doubled-column", f'the column "{name[:60]}" is there twice. Rename or remove one.') for name in doubled]
 
 
-def _units_mixed(lowered: Sequence[str]) -> list[tuple[str, str]]:
-    in_mm = [f"{name}_mm" for name in _LENGTHS if f"{name}_mm" in lowered]
-    in_inch = [f"{name}_in" for name in _LENGTHS if f"{name}_in" in lowered]
+def _units_mixed(lowered: Sequence[str], lengths: Sequence[str]) -> list[tuple[str, str]]:
+    in_mm = [f"{name}_mm" for name in lengths if f"{name}_mm" in lowered]
+    in_inch = [f"{name}_in" for name in lengths if f"{name}_in" in lowered]
     if not (in_mm and in_inch):
         return []
     text = f"columns in mm ({', '.join(in_mm)}) and in inches ({', '.join(in_inch)}) are mixed. Give all in one unit."
     return [("mixed-units", text)]
 
 
-def _missing(lowered: Sequence[str], names: Sequence[str], part_unit: Unit) -> list[tuple[str, str]]:
+def _missing(lowered: Sequence[str], names: Sequence[str], layout: Layout, part_unit: Unit) -> list[tuple[str, str]]:
     """Say which required columns are not there."""
     found = ", ".join(f'"{name[:40]}"' for name in names[:12])
     texts = []
-    for name in ("x", "y", "thickness"):
-        has_it = f"{name}_mm" in lowered or f"{name}_in" in lowered
-        if not has_it and not (name == "thickness" and "tof_us" in lowered):
-            rename = (
-                f'Rename "{name}" to {name}_{part_unit}' if name in lowered else "Add it, with its unit in the name"
-            )
-            texts.append(
-                ("missing-column", f"the column {name}_mm (or {name}_in) is missing; found are {found}. {rename}.")
-            )
+    for name in layout.required:
+        is_length = layout.fields[name].is_length
+        spelt = (f"{name}_mm", f"{name}_in") if is_length else (name,)
+        if {*spelt, layout.instead.get(name, "")} & {*lowered} - {""}:
+            continue
+        rename = "Add it, with its unit in the name" if is_length else "Add it"
+        if is_length and name in lowered:
+            rename = f'Rename "{name}" to {name}_{part_unit}'
+        shown = " (or ".join(spelt) + (")" if is_length else "")
+        texts.append(("missing-column", f"the column {shown} is missing; found are {found}. {rename}."))
     return texts
 
 

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.errors import FINITE, Finding, InputError, check_ranges
-from floorfit.readings.columns import Field
+from floorfit.readings.columns import Field, Layout
 from floorfit.readings.observations import Readings
-from floorfit.readings.small_table import read_sheet
+from floorfit.readings.table_file import read_table
 
 __all__ = ["Datums", "Frame", "fit_frame", "read_datums", "readings_to_part"]
 
@@ -141,9 +141,10 @@ def read_datums(path: str | os.PathLike[str]) -> Datums:
         If the file cannot be read or has faults.
     """
     axes = ("x", "y", "z", "measured_x", "measured_y", "measured_z")
-    sheet = read_sheet(path, {axis: Field(may_be_blank=False) for axis in axes}, axes)
+    fields = {axis: Field(may_be_blank=False) for axis in axes}
+    sheet = read_table(path, Layout(fields, axes, example=",".join(f"{axis}_mm" for axis in axes)))
     table = np.stack([sheet.numbers[axis] for axis in axes], axis=1)
-    numbered = tuple(f"line {line}" for line in sheet.lines)
+    numbered = tuple(f"line {line}" for line in sheet.line)
     given = next((cells for name, cells in sheet.texts.items() if name.lower() == "name"), numbered)
     names = tuple(name.strip() or line for name, line in zip(given, numbered, strict=True))
     return Datums(table[:, :3], table[:, 3:], names, sheet.source)

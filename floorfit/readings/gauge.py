@@ -17,6 +17,7 @@ from floorfit.errors import Finding, InputError
 from floorfit.readings.components import Budget, Component, combine_components
 from floorfit.readings.observations import Readings
 from floorfit.readings.step_blocks import Blocks, check_blocks
+from floorfit.readings.warp import DEFAULT_U_MM
 
 __all__ = ["Applied", "BlockResult", "Gauge", "apply_gauge", "calibrate"]
 
@@ -36,6 +37,8 @@ RESOLUTION_MM = 0.01
 ZERO_U_MM = 0.005
 #: Standard uncertainty of a measured metal temperature, °C (common practice, no source).
 TEMPERATURE_U_C = 1.0
+#: Degrees of freedom from which a scatter is taken as it is: k = 2 covers 93 % by itself (Student's t).
+ENOUGH_FREEDOM = 10
 
 
 @dataclass(frozen=True)
@@ -76,7 +79,8 @@ class Gauge:
     zero : float, mm
         Added after scaling; 0 for one point.
     covariance : ((float, float), (float, float))
-        Of scale and zero: from scatter and from the blocks' own uncertainty (JCGM 100:2008, H.3).
+        Of scale and zero: from scatter, widened by Student's t where few readings show it, and from the blocks' own
+        uncertainty (JCGM 100:2008, H.3).
     sd : float, mm
         Standard deviation of one reading about the line, not below the display step's.
     dof : float
@@ -188,6 +192,7 @@ def calibrate(
     k_u_per_c: float = K_U_PER_C,
     resolution_mm: float = RESOLUTION_MM,
     zero_u_mm: float = ZERO_U_MM,
+    reading_u_mm: float = DEFAULT_U_MM,
 ) -> Gauge:
     """Calibrate a gauge on step blocks.
 
@@ -205,6 +210,8 @@ def calibrate(
         Display step.
     zero_u_mm : float, mm
         Standard uncertainty of the zero where one block alone was read.
+    reading_u_mm : float, mm
+        Standard uncertainty of a reading, taken where the readings leave no freedom to show their scatter.
 
     Returns
     -------
@@ -225,7 +232,7 @@ def calibrate(
     x = (blocks.reading / 2.0 if blocks.is_tof else blocks.reading) * (1.0 + k_per_c * off)
     scale, zero, A = _line(x, blocks.true, chosen == "one-point")
     sd, dof = _scatter(blocks.true - scale * x - zero, chosen, resolution_mm)
-    covariance = _covariance(A, sd, blocks, steps)
+    covariance = _covariance(A, _widened(sd, dof, reading_u_mm), blocks, steps)
     if chosen == "one-point":
         covariance = covariance + _unknown_zero(zero_u_mm, float(x.mean()))
     results = _per_block(x, blocks.true, steps, scale, zero)
@@ -256,6 +263,18 @@ def _scatter(residual: Array, method: Method, resolution_mm: float) -> tuple[flo
     dof = len(residual) - (1 if method == "one-point" else 2)
     sd = float(np.sqrt((residual**2).sum() / dof)) if dof > 0 else 0.0
     return max(sd, resolution_mm / np.sqrt(12.0)), max(dof, 0)
+
+
+def _widened(sd: float, dof: int, stated: float) -> float:
+    """Standard deviation that covers 95 % at k = 2 though it rests on few readings (Student's t; JCGM 100, G.3).
+
+    Without any freedom the scatter was not seen: that of a reading as stated is taken.
+    """
+    from scipy.special import stdtrit
+
+    if dof == 0:
+        return max(sd, stated)
+    return sd * float(stdtrit(dof, 0.975)) / 2.0 if dof < ENOUGH_FREEDOM else sd
 
 
 def _covariance(A: Array, sd: float, blocks: Blocks, steps: Array) -> Array:

@@ -47,6 +47,8 @@ class Readings:
         File name for messages.
     extra : mapping of str to sequence of str
         Columns that floorfit does not use, carried through unchanged.
+    identity : mapping of str to str
+        Which plate, read by whom and in which state: `floorfit.identity`.
     """
 
     x: Array
@@ -61,6 +63,7 @@ class Readings:
     unit: Unit = "mm"
     source: str = "readings"
     extra: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    identity: Mapping[str, str] = field(default_factory=dict)
 
     def __len__(self) -> int:
         """Return the number of rows, blanks included."""
@@ -79,6 +82,7 @@ def readings_from_arrays(
     tof: ArrayLike | None = None,
     unit: Unit = "mm",
     source: str = "readings",
+    identity: Mapping[str, str] | None = None,
 ) -> Readings:
     """Build a readings table from arrays in millimetres.
 
@@ -94,6 +98,8 @@ def readings_from_arrays(
         Unit in which results should be written; the arrays are mm all the same.
     source : str
         Name for messages.
+    identity : mapping of str to str, optional
+        As in `Readings`.
 
     Returns
     -------
@@ -126,6 +132,7 @@ def readings_from_arrays(
         line=np.arange(1, n + 1),
         unit=unit,
         source=source,
+        identity=dict(identity or {}),
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
 from floorfit.errors import Finding
@@ -27,7 +27,7 @@ from floorfit.readings.repeats import (
 )
 from floorfit.readings.rough_warp import RoughWarp, fit_rough_warp
 from floorfit.readings.sites import Places, find_places
-from floorfit.readings.warp import DEFAULT_U_MM, DEFAULT_Z_U_MM, Warp, warp_values
+from floorfit.readings.warp import DEFAULT_U_MM, DEFAULT_Z_U_MM, Warp, nominal_levels, warp_values
 
 __all__ = ["Screened", "screen"]
 
@@ -147,6 +147,7 @@ class _Work:
         self.code: Codes = np.full(len(read), "", object)
         self.reason: Codes = np.full(len(read), "", object)
         self.is_consistent = places.is_consistent
+        self.rough_z, _ = nominal_levels(part, readings.x, readings.y, places.floor)
         self.left: list[int] = []
 
     @property
@@ -186,12 +187,11 @@ class _Work:
             self.mark(row, "doubled-row", reason_of("doubled-row", line=int(r.line[earlier[row]])))
 
     def impossible(self) -> None:
-        """Set aside what no warp of this part could explain, one row at a time."""
+        """Set aside what no warp of this part could explain, row by row on its own."""
         low, high = self.part.bounds[:2], self.part.bounds[2:]
         most = max(LARGEST_WARP_MM, LARGEST_WARP_SHARE * float(np.hypot(high[0] - low[0], high[1] - low[1])))
-        for row in np.flatnonzero(self.is_open & np.isfinite(self.readings.z)).tolist():
-            if self._is_z_absurd(row, most):
-                self._mark_z(row)
+        for row in np.flatnonzero(self.is_open & self._is_z_absurd(most)).tolist():
+            self._mark_z(row)
         for row in np.flatnonzero(self.is_open & ((self.read < 0.0) | (self.warp.w < -most))).tolist():
             self.code[row] = "pending"
             self.left.append(int(row))
@@ -220,24 +220,21 @@ class _Work:
         x, y = self.readings.x[rows], self.readings.y[rows]
         expected = rough.local(x, y) if is_local else rough.trend(x, y)
         found = name_thickness(self.read[rows], self._thickness_for(rows, expected), rough.scale, is_certain=is_local)
-        for row, w, (code, reason) in zip(rows.tolist(), expected, found, strict=True):
-            if code and self._is_z_absurd(row, abs(float(w)) + 8.0 * rough.scale):
-                self._mark_z(row)
-            elif code:
-                self.mark(row, code, reason)
-        return sum(bool(code) for code, _ in found)
+        absurd = self._is_z_absurd(np.abs(expected) + 8.0 * rough.scale, rows)
+        named = [k for k, (code, _) in enumerate(found) if code]
+        for k in named:
+            if absurd[k]:
+                self._mark_z(int(rows[k]))
+            else:
+                self.mark(int(rows[k]), *found[k])
+        return len(named)
 
-    def _is_z_absurd(self, row: int, room: float) -> bool:
+    def _is_z_absurd(self, room: ArrayLike, rows: NDArray[np.intp] | slice = slice(None)) -> NDArray[np.bool_]:
         """Whether a measured Z lies farther from the roughed floor than the warp there could have moved it."""
-        z = float(self.readings.z[row])
-        return bool(np.isfinite(z) and abs(z - self._rough_z(row)) > room + Z_ROOM_MM)
-
-    def _rough_z(self, row: int) -> float:
-        pocket = self.part.pockets[self.places.floor[row]]
-        return float(pocket.rough_z(self.readings.x[row], self.readings.y[row]))
+        return np.asarray(np.abs(self.readings.z[rows] - self.rough_z[rows]) > np.asarray(room) + Z_ROOM_MM)
 
     def _mark_z(self, row: int) -> None:
-        text = reason_of("beyond-floor", z=float(self.readings.z[row]), expected=self._rough_z(row))
+        text = reason_of("beyond-floor", z=float(self.readings.z[row]), expected=float(self.rough_z[row]))
         self.mark(row, "beyond-floor", text)
 
     def _thickness_for(self, rows: NDArray[np.intp], w: Array) -> Array:

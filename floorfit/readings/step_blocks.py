@@ -10,8 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part
-from floorfit.readings.columns import Field
-from floorfit.readings.small_table import Sheet, read_sheet
+from floorfit.readings.columns import Field, Layout
+from floorfit.readings.table_file import Table, read_table
 from floorfit.units import MM_PER_INCH, Unit
 
 __all__ = ["Blocks", "blocks_from_arrays", "check_blocks", "read_blocks", "web_range_of"]
@@ -127,7 +127,7 @@ def read_blocks(path: str | os.PathLike[str]) -> Blocks:
     InputError
         If the file cannot be read or has faults.
     """
-    sheet = read_sheet(path, _FIELDS, ("true",))
+    sheet = read_table(path, Layout(_FIELDS, ("true",), example="true_mm,reading_mm"))
     has = {"reading", "tof_us"} & sheet.present
     if len(has) != 1:
         came = "both came" if has else "neither came"
@@ -136,11 +136,11 @@ def read_blocks(path: str | os.PathLike[str]) -> Blocks:
     return _from_sheet(sheet, "tof_us" in has)
 
 
-def _from_sheet(sheet: Sheet, is_tof: bool) -> Blocks:
+def _from_sheet(sheet: Table, is_tof: bool) -> Blocks:
     numbers = sheet.numbers
     reading = numbers["tof_us" if is_tof else "reading"]
     temperature, u = numbers["temperature_c"], numbers["u"]
-    return Blocks(numbers["true"], reading, is_tof, temperature, u, sheet.lines, sheet.unit, sheet.source)
+    return Blocks(numbers["true"], reading, is_tof, temperature, u, sheet.line, sheet.unit, sheet.source)
 
 
 def check_blocks(blocks: Blocks, method: str, web_range: tuple[float, float] | None) -> None:

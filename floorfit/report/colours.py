@@ -1,8 +1,9 @@
-"""Colours that survive grey paper and colour-blind eyes.
+"""Colours that survive grey paper and colour-blind eyes, with one meaning each on every map, page and sheet.
 
-Both scales run along blue to yellow, the axis that red-green colour blindness leaves intact, and lightness rises all
-the way, so a grey copy still orders the values. Zero is the neutral middle of the diverging scale. The anchors are our
-own choice; no source.
+`WEB` is the web: blue is thick, grey nominal, yellow thin. It runs along blue to yellow, the axis that red-green colour
+blindness leaves intact. `AMOUNT` is how much attention a place wants: the darker, the less margin or the more
+uncertainty. On both, lightness goes one way, so that a grey copy still orders the values. Held, undecided and not
+conforming are told by hatch and word. The anchors are our own choice; no source.
 """
 
 from __future__ import annotations
@@ -15,16 +16,24 @@ from numpy.typing import ArrayLike, NDArray
 if TYPE_CHECKING:
     from matplotlib.colors import LinearSegmentedColormap
 
-__all__ = ["DIVERGING", "SEQUENTIAL", "colour_map", "hex_scale", "rgb"]
+__all__ = ["AMOUNT", "HATCHES", "WEB", "colour_map", "rgb", "standing"]
 
 Anchors = tuple[tuple[int, int, int], ...]
 
-#: From -1 (low, blue) through 0 (grey) to +1 (high, yellow), equally spaced.
-DIVERGING: Anchors = ((38, 92, 168), (84, 128, 186), (132, 160, 196), (184, 186, 190), (216, 204, 140), (240, 222, 108),
-                      (255, 246, 170))  # fmt: skip
+#: Web from thick (0, dark blue) through nominal (grey) to thin (1, light yellow), equally spaced.
+WEB: Anchors = ((38, 92, 168), (84, 128, 186), (132, 160, 196), (184, 186, 190), (216, 204, 140), (240, 222, 108),
+                (255, 246, 170))  # fmt: skip
 
-#: From 0 (little, dark) to 1 (much, light).
-SEQUENTIAL: Anchors = ((70, 96, 140), (110, 134, 160), (160, 168, 160), (212, 204, 150), (255, 246, 190))
+#: From nothing to look at (0, near white) to look here (1, violet): one hue.
+AMOUNT: Anchors = ((248, 245, 251), (221, 207, 232), (191, 167, 211), (160, 127, 188), (124, 84, 156))
+
+#: Hatches of floors, and the word that stands for each in a key.
+HATCHES = {"held": "////", "undecided": "...", "nonconform": "xxxx"}
+
+
+def standing(action: str, verdict: str) -> str:
+    """Return which hatch a floor has: a key of `HATCHES`, or ``""`` for a floor that is cut and conforms."""
+    return "held" if action == "hold" else "" if verdict == "conform" else verdict
 
 
 def rgb(anchors: Anchors, share: ArrayLike) -> NDArray[np.uint8]:
@@ -55,9 +64,3 @@ def colour_map(anchors: Anchors, name: str) -> LinearSegmentedColormap:
     from matplotlib.colors import LinearSegmentedColormap
 
     return LinearSegmentedColormap.from_list(name, [tuple(c / 255 for c in anchor) for anchor in anchors], N=256)
-
-
-def hex_scale(anchors: Anchors) -> list[tuple[float, str]]:
-    """Return the scale as (position, "#rrggbb") pairs for the page."""
-    nodes = np.linspace(0.0, 1.0, len(anchors))
-    return [(float(node), "#{:02x}{:02x}{:02x}".format(*anchor)) for node, anchor in zip(nodes, anchors, strict=True)]

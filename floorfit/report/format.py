@@ -1,7 +1,7 @@
-"""Numbers on paper: one rule for rounding, and the units that a part's drawing uses.
+"""Numbers on paper: one rule for rounding, one unit, one decimal sign, one language.
 
-The record keeps full precision in millimetres. Here it becomes text: places and webs in the part's unit, small
-lengths (warp, offset, margin) in micrometres, or in thousandths of an inch for a part in inches.
+The record keeps full precision in millimetres. Here it becomes text: every length in millimetres, or every length in
+inches.
 """
 
 from __future__ import annotations
@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
 
+from floorfit.report.language import ENGLISH, Language
 from floorfit.units import Unit
 
-__all__ = ["MISSING", "Display", "display_for", "fixed", "round_together"]
+__all__ = ["MISSING", "Display", "Writing", "display_for", "fixed", "round_together"]
 
 #: What is printed where a number is not known.
 MISSING = "–"
@@ -59,66 +60,89 @@ def fixed(value: Decimal | float, decimals: int, *, sign: bool = False) -> str:
 
 
 @dataclass(frozen=True)
+class Writing:
+    """How a shop wants its pages.
+
+    Parameters
+    ----------
+    unit : {"mm", "in"} or None
+        Of every length; that of the part file where None.
+    language : Language
+    decimal : {".", ","} or None
+        That of the language where None.
+    """
+
+    unit: Unit | None = None
+    language: Language = ENGLISH
+    decimal: str | None = None
+
+
+@dataclass(frozen=True)
 class Display:
-    """How lengths of one part are written.
+    """How the numbers and texts of one part are written.
 
     Parameters
     ----------
     unit : {"mm", "in"}
-        Unit of the part file.
+        Of every length.
     mm_per_unit : Decimal
         Millimetres in it.
-    small : str
-        Name of the small unit, ``"µm"`` or ``"0.001 in"``.
-    small_decimals, web_decimals, place_decimals : int
-        Decimals of a small length, of a web and of a coordinate.
+    decimals, place_decimals : int
+        Decimals of a length along Z, and of a coordinate.
+    language : Language
+    decimal : str
+        Sign before the decimals.
     """
 
     unit: Unit
     mm_per_unit: Decimal
-    small: str
-    small_decimals: int
-    web_decimals: int
+    decimals: int
     place_decimals: int
-
-    @property
-    def small_per_mm(self) -> float:
-        """Small units in one millimetre."""
-        return float(1000 / self.mm_per_unit)
+    language: Language = ENGLISH
+    decimal: str = "."
 
     @property
     def per_mm(self) -> float:
         """Units in one millimetre."""
         return float(1 / self.mm_per_unit)
 
-    def small_length(self, mm: float | None, *, sign: bool = False, more: int = 0) -> str:
-        """Return a small length; ``more`` adds decimals."""
-        if mm is None:
-            return MISSING
-        return fixed(_decimal(mm) * 1000 / self.mm_per_unit, self.small_decimals + more, sign=sign)
+    def words(self, text: str) -> str:
+        """Return an English text in the language of the page."""
+        return self.language.words(text)
 
-    def web(self, mm: float | None) -> str:
-        """Return a web thickness or a limit in the part's unit."""
-        return MISSING if mm is None else fixed(_decimal(mm) / self.mm_per_unit, self.web_decimals)
+    def local(self, number: str) -> str:
+        """Return a number as text with the decimal sign of the page."""
+        return number.replace(".", self.decimal)
+
+    def plain(self, value: float | None, decimals: int, *, sign: bool = False) -> str:
+        """Return a number without a unit."""
+        return MISSING if value is None or value != value else self.local(fixed(value, decimals, sign=sign))
+
+    def length(self, mm: float | None, *, sign: bool = False, more: int = 0) -> str:
+        """Return a length along Z; ``more`` adds decimals."""
+        if mm is None or mm != mm:
+            return MISSING
+        return self.local(fixed(_decimal(mm) / self.mm_per_unit, self.decimals + more, sign=sign))
 
     def place(self, mm: float | None) -> str:
-        """Return a coordinate in the part's unit."""
-        return MISSING if mm is None else fixed(_decimal(mm) / self.mm_per_unit, self.place_decimals)
+        """Return a coordinate."""
+        return MISSING if mm is None else self.local(fixed(_decimal(mm) / self.mm_per_unit, self.place_decimals))
 
-    def small_pair(self, mm: float | None, u_mm: float | None) -> tuple[str, str]:
-        """Return a small length and its uncertainty, rounded together (`round_together`)."""
-        if mm is None or u_mm is None or u_mm <= 0:
-            return self.small_length(mm, sign=True), self.small_length(u_mm)
-        factor = 1000 / self.mm_per_unit
-        value, uncertainty = round_together(_decimal(mm) * factor, _decimal(u_mm) * factor)
-        return (f"+{value}" if Decimal(value) > 0 else value), uncertainty
+    def pair(self, mm: float | None, u_mm: float | None) -> tuple[str, str]:
+        """Return a length and its uncertainty, rounded together (`round_together`)."""
+        if mm is None or u_mm is None or not u_mm > 0:
+            return self.length(mm, sign=True), self.length(u_mm)
+        value, uncertainty = round_together(_decimal(mm) / self.mm_per_unit, _decimal(u_mm) / self.mm_per_unit)
+        return self.local(f"+{value}" if Decimal(value) > 0 else value), self.local(uncertainty)
 
 
-def display_for(unit: object) -> Display:
-    """Return the way lengths are written for a part in ``"mm"`` or ``"in"``."""
-    if unit == "in":
-        return Display("in", Decimal("25.4"), "0.001 in", 2, 4, 2)
-    return Display("mm", Decimal(1), "µm", 0, 3, 1)
+def display_for(unit: object, writing: Writing | None = None) -> Display:
+    """Return the way a part in ``"mm"`` or ``"in"`` is written, as the shop wants it."""
+    wanted = writing or Writing()
+    sign = wanted.decimal or wanted.language.decimal
+    if (wanted.unit or unit) == "in":
+        return Display("in", Decimal("25.4"), 4, 2, wanted.language, sign)
+    return Display("mm", Decimal(1), 3, 1, wanted.language, sign)
 
 
 def _decimal(value: Decimal | float) -> Decimal:

@@ -2,82 +2,101 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from floorfit.report.colours import Anchors, colour_map
+from floorfit.report.colours import HATCHES, Anchors, colour_map
 from floorfit.report.format import Display
-from floorfit.report.labels import printable
-from floorfit.report.sheet import INK, mark_scale, panel, put
+from floorfit.report.labels import fitted, printable
+from floorfit.report.marks import Marks
+from floorfit.report.sheet import ASIDE, INK, mark_scale, panel, put
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["colour_key", "map_key", "mark_key"]
+__all__ = ["colour_key", "floor_entries", "mark_key", "reading_entries"]
+
+Entries = Sequence[tuple[str, str]]
 
 
-def map_key(figure: Figure, names: list[str], display: Display) -> None:
-    """Draw the key of the map in the third column of the title block."""
-    entries = [
-        ("used", "reading used"),
-        ("aside", "reading set aside"),
-        ("held", "pocket held: do not cut"),
-        ("plus", f"contour of the warp, {display.small}; dashed below zero"),
-        ("zero", "zero: the underside is where it should be"),
-        ("name", f"bold: offset at the centroid, {display.small}"),
-        ("marks", "? undecided   ! does not conform"),
-    ]
-    mark_key(figure, entries, names)
+def reading_entries(marks: Marks, display: Display) -> list[tuple[str, str]]:
+    """Return what a key says of the marks of readings."""
+    say = display.words
+    if not marks.is_dense:
+        return [("used", say("reading used")), ("aside", say("reading set aside"))]
+    dense = say("readings used, largest circle: {n}").format(n=int(marks.counts.max()))
+    return [("dense", dense), ("aside", say("one or more readings set aside"))]
 
 
-def mark_key(figure: Figure, entries: list[tuple[str, str]], names: list[str]) -> None:
+def floor_entries(display: Display) -> list[tuple[str, str]]:
+    """Return what a key says of the hatches of floors."""
+    say = display.words
+    return [
+        ("held", say("pocket held: do not cut")), ("undecided", say("? undecided")),
+        ("nonconform", say("! does not conform")),
+    ]  # fmt: skip
+
+
+def mark_key(figure: Figure, entries: Entries, names: list[str], display: Display) -> None:
     """Draw marks with their words, and lines of text under them."""
-    put(figure, 225, 64, "Key", 9, bold=True)
+    put(figure, 225, 64, display.words("Key"), 9, bold=True)
+    step = min(5.0, 50.0 / max(1, len(entries) + len(names)))
     axes = panel(figure, (224, 11, 14, 52))
     axes.set_axis_off()
     axes.set_xlim(0, 14)
     axes.set_ylim(0, 52)
     for k, (mark, words) in enumerate(entries):
-        y = 48.5 - 5.0 * k
-        _mark(axes, mark, y)
-        put(figure, 239, 11 + y - 1.0, words, 8)
+        y = 49.5 - step * k
+        _mark(axes, mark, y, step)
+        put(figure, 239, 11 + y - 1.0, fitted(words, 8, 75), 8)
     for k, line in enumerate(names):
-        put(figure, 226, 11 + 48.5 - 5.0 * len(entries) - 4.2 * k - 1.0, line, 7.5)
+        put(figure, 226, 11 + 49.5 - step * (len(entries) + k) - 1.0, line, 7.5)
 
 
 def colour_key(
-    figure: Figure, anchors: Anchors, limits: tuple[float, float], title: str, words: tuple[str, str], *, zero: bool
+    figure: Figure,
+    anchors: Anchors,
+    limits: tuple[float, float],
+    title: str,
+    words: tuple[str, str],
+    *,
+    zero: bool,
+    decimal: str = ".",
 ) -> None:
     """Draw a colour scale in the last column of the title block; limits in the unit that the title names."""
-    put(figure, 319, 64, title, 9, bold=True)
+    put(figure, 319, 64, fitted(title, 9, 90, bold=True), 9, bold=True)
     box = (323.0, 38.0, 80.0, 12.0)
     axes = panel(figure, box)
     axes.imshow(np.linspace(0, 1, 256)[None, :], aspect="auto", extent=(*limits, 0, 1), cmap=colour_map(anchors, "key"))
     axes.xaxis.set_visible(False)
     axes.yaxis.set_visible(False)
-    mark_scale(figure, box, limits, "below", most=7, points=8)
+    mark_scale(figure, box, limits, "below", most=7, points=8, decimal=decimal)
     if zero:
         axes.axvline(0.0, color=INK, linewidth=2.2)
     put(figure, 323, 53, words[0], 8)
     put(figure, 403, 53, words[1], 8, align="right")
 
 
-def _mark(axes: Axes, mark: str, y: float) -> None:
+def _mark(axes: Axes, mark: str, y: float, step: float) -> None:
     from matplotlib.patches import Rectangle
 
-    if mark == "used":
-        axes.plot([7], [y], marker="o", markersize=4, markerfacecolor="white", markeredgecolor=INK, linestyle="none")
+    if mark in ("used", "best"):
+        shape = "o" if mark == "used" else "D"
+        axes.plot([7], [y], shape, markersize=4, markerfacecolor="white", markeredgecolor=INK)
+    elif mark == "dense":
+        axes.scatter([4.5, 7, 10.5], [y] * 3, s=[4, 16, 49], facecolors="white", edgecolors=INK, linewidths=0.4)
     elif mark == "aside":
-        axes.plot([7], [y], marker="x", markersize=6, markeredgecolor="#a3123a", markeredgewidth=1.4, linestyle="none")
-    elif mark == "best":
-        axes.plot([7], [y], marker="D", markersize=5, markerfacecolor="white", markeredgecolor=INK, linestyle="none")
-    elif mark in ("held", "outside"):
-        hatch = "////" if mark == "held" else "xxxx"
-        axes.add_patch(Rectangle((3, y - 1.6), 8, 3.2, fill=False, hatch=hatch, edgecolor=INK, linewidth=0.8))
+        axes.plot([7], [y], marker="x", markersize=6, markeredgecolor=ASIDE, markeredgewidth=1.4, linestyle="none")
+    elif mark in (*HATCHES, "outside"):
+        box = ((3, y - 0.36 * step), 8, 0.72 * step)
+        hatch = {**HATCHES, "outside": "xxxx"}[mark]
+        axes.add_patch(Rectangle(*box, fill=False, hatch=hatch, edgecolor=INK, linewidth=0.8))
     elif mark in ("plus", "zero", "limit"):
         axes.plot([2, 12], [y, y], color=INK, linewidth=0.6 if mark == "plus" else 1.8)
+    elif mark == "arrow":
+        axes.annotate("", (11, y + 1.2), (3, y - 1.2), arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.0})
     else:
-        text = {"name": "+123", "marks": "?  !"}.get(mark, mark)
-        axes.text(7, y, printable(text), size=8, weight="bold", ha="center", va="center", color=INK, parse_math=False)
+        axes.text(7, y, printable(mark), size=7.5, weight="bold", ha="center", va="center", color=INK, parse_math=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cache
 
@@ -41,20 +41,26 @@ def fitted(text: str, points: float, room: float, *, bold: bool = False) -> str:
 
 @dataclass
 class Placer:
-    """Keeps the boxes already taken on one drawing, mm of paper."""
+    """Keeps the boxes already taken on one drawing, mm of paper, by the squares of a grid that they touch."""
 
     area: Box
     taken: list[Box] = field(default_factory=list)
+    squares: dict[tuple[int, int], list[Box]] = field(default_factory=dict)
+    misses: int = 0
 
     def is_free(self, box: Box) -> bool:
         """Whether a box lies in the area and touches no taken one."""
         x0, y0, x1, y1 = self.area
         inside = box[0] >= x0 and box[1] >= y0 and box[2] <= x1 and box[3] <= y1
-        return inside and not any(_touch(box, other) for other in self.taken)
+        return inside and not any(
+            _touch(box, other) for square in _squares(box) for other in self.squares.get(square, ())
+        )
 
     def take(self, box: Box) -> None:
         """Mark a box as taken."""
         self.taken.append(box)
+        for square in _squares(box):
+            self.squares.setdefault(square, []).append(box)
 
     def first_free(self, places: Iterable[tuple[float, float]], size: tuple[float, float]) -> Box | None:
         """Return and take the first free box of that size centred on one of the places; None if there is none."""
@@ -63,6 +69,7 @@ class Placer:
             if self.is_free(box):
                 self.take(box)
                 return box
+        self.misses += 1
         return None
 
 
@@ -70,6 +77,13 @@ def box_at(centre: tuple[float, float], size: tuple[float, float], gap: float = 
     """Return the box of that size round a centre, widened by ``gap``, mm."""
     half_w, half_h = size[0] / 2 + gap, size[1] / 2 + gap
     return (centre[0] - half_w, centre[1] - half_h, centre[0] + half_w, centre[1] + half_h)
+
+
+def _squares(box: Box) -> Iterator[tuple[int, int]]:
+    """Squares of 8 mm that a box touches."""
+    for i in range(int(box[0] // 8), int(box[2] // 8) + 1):
+        for j in range(int(box[1] // 8), int(box[3] // 8) + 1):
+            yield i, j
 
 
 def _touch(a: Box, b: Box) -> bool:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from floorfit.errors import InputError
 from floorfit.record import Record
-from floorfit.report.colours import DIVERGING, rgb
+from floorfit.report.colours import WEB, rgb
 from floorfit.report.plan_view import layer
 
 if TYPE_CHECKING:
@@ -95,7 +95,7 @@ def underside_mesh(record: Record, exaggeration: float) -> trimesh.Trimesh:
     vertices = np.column_stack([x[known], y[known], exaggeration * warp[known]])
     top = max(float(np.nanmax(np.abs(warp))), 1e-6)
     colours = np.full((len(vertices), 4), 255, np.uint8)
-    colours[:, :3] = rgb(DIVERGING, (warp[known] / top + 1) / 2)
+    colours[:, :3] = rgb(WEB, (warp[known] / top + 1) / 2)
     return trimesh.Trimesh(vertices, _faces(known, number), vertex_colors=colours, process=False)
 
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.record import ReadingsRecord
+from floorfit.report.actions import label_of
+from floorfit.report.fields import View
 from floorfit.report.labels import Box, box_at, printable, text_size
-from floorfit.report.layers import View
+from floorfit.report.marks import Marks
 from floorfit.report.plan_view import Floor, Plan
 from floorfit.report.sheet import INK
 
@@ -22,11 +23,29 @@ SIZES = (10.0, 9.0, 8.0, 7.0, 6.0)
 #: A reading set aside is worth more than one used when a label has to cover one of them.
 _ASIDE_WEIGHT = 4.0
 
+Array = NDArray[np.float64]
+
 _LINE = 1.25
+#: Searches in vain after which a drawing counts as full.
+_MOST_MISSES = 300
+
+#: Room for the arrow of a tilt before its slope, in heights of the text.
+_ARROW = 1.6
 _MM_PER_POINT = 25.4 / 72
 
-#: Ways to label a floor, best first; the first line is the name, the others are numbers.
-Lines = Callable[[View, Floor], list[tuple[str, ...]]]
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a label; an arrow for the way of a tilt stands before its slope."""
+
+    text: str
+    kind: str = "pocket"
+    is_bold: bool = False
+    angle: float | None = None
+
+
+#: Ways to label a floor, best first; the first line is the name, or a number for it, the others say more.
+Lines = Callable[[View, Floor], list[tuple[Line, ...]]]
 
 
 @dataclass(frozen=True)
@@ -35,19 +54,19 @@ class _Label:
 
     view: View
     floor: Floor
-    marks: NDArray[np.float64]
-    weights: NDArray[np.float64]
-    found: dict[tuple[float, float], NDArray[np.float64]] = field(default_factory=dict)
+    marks: Array
+    weights: Array
+    found: dict[tuple[float, float], Array] = field(default_factory=dict)
 
 
-def label_floors(views: Sequence[View], readings: ReadingsRecord | None, lines: Lines) -> list[Floor]:
+def label_floors(views: Sequence[View], marks: Marks | None, lines: Lines) -> list[Floor]:
     """Write a label in every floor.
 
     Parameters
     ----------
     views : sequence of View
         The bands; a floor is labelled in the one that holds its middle.
-    readings : ReadingsRecord or None
+    marks : Marks or None
         Marks that labels keep clear of where they can.
     lines : callable
         Gives the ways to label a floor, best first.
@@ -57,90 +76,103 @@ def label_floors(views: Sequence[View], readings: ReadingsRecord | None, lines: 
     list of Floor
         Those that got their number (``#7``, the order of the part file) because the name did not fit.
     """
-    marks, weights = _marks(readings, views[0].plan)
+    places, weights = _weighed(marks, views[0].plan)
     labels = [
-        _Label(view, floor, *_near(floor, marks, weights))
+        _Label(view, floor, *_near(floor, places, weights))
         for view in views
         for floor in view.plan.floors
         if view.holds(*floor.label_at)
     ]
     points = _common_size(labels, lines)
-    late = [label for label in labels if not _inside(label, lines(label.view, label.floor)[0], points)]
-    return [label.floor for label in late if _fallback(label, lines(label.view, label.floor), points)]
+    ways = [lines(label.view, label.floor) for label in labels]
+    late = [(label, way) for label, way in zip(labels, ways, strict=True) if not _inside(label, way[0], points)]
+    return [label.floor for label, way in late if _fallback(label, way, points)]
 
 
-def map_lines(view: View, floor: Floor) -> list[tuple[str, ...]]:
-    """Return id and offset; ``hold`` where held; ? and ! mark the verdict."""
-    decision = floor.decision
-    mark = {"conform": "", "undecided": " ?", "nonconform": " !"}[decision.verdict]
-    number = view.plan.display.small_length(decision.offset_mm, sign=True) + mark
-    second = "hold" if decision.action == "hold" else number
-    return [(printable(floor.id), second), (f"#{floor.index + 1}", second)]
+def map_lines(view: View, floor: Floor) -> list[tuple[Line, ...]]:
+    """Return name, action and its numbers, wide and narrow; ? and ! mark the verdict."""
+    said = label_of(floor.decision, view.plan.display)
+    more = [Line(said.more, "more", False, said.angle)] if said.more else []
+    together = Line(f"{said.action} {said.number}".strip(), "number", True)
+    apart = [Line(text, "number", True) for text in (said.action, said.number) if text]
+    low, dots, high = said.more.partition("…")
+    ends = [Line(low + dots, "more"), Line(high, "more")] if dots else more
+    names = (Line(printable(floor.id)), Line(f"#{floor.index + 1}"))
+    return [way for name in names for way in ((name, together, *more), (name, *apart, *ends))]
 
 
 def web_lines(after: bool) -> Lines:
     """Return the way to label webs: id, least and greatest web of the floor."""
 
-    def lines(view: View, floor: Floor) -> list[tuple[str, ...]]:
+    def lines(view: View, floor: Floor) -> list[tuple[Line, ...]]:
         decision, show = floor.decision, view.plan.display
         low = decision.web_after_min_mm if after else decision.web_before_min_mm
         high = decision.web_after_max_mm if after else decision.web_before_max_mm
-        numbers = (show.web(low), show.web(high)) if low is not None else ("hold",) if after else ()
-        name, number = printable(floor.id), f"#{floor.index + 1}"
-        return [(name, *numbers), (name,), (number, *numbers), (number,)]
+        held = [show.words("hold")] if after else []
+        numbers = [show.length(low), show.length(high)] if low is not None else held
+        return _named(floor, [Line(text, "number") for text in numbers])
 
     return lines
 
 
-def uncertainty_lines(view: View, floor: Floor) -> list[tuple[str, ...]]:
+def uncertainty_lines(view: View, floor: Floor) -> list[tuple[Line, ...]]:
     """Return id and expanded uncertainty of the offset."""
     u = floor.decision.offset_u_mm
-    numbers = () if u is None else (view.plan.display.small_pair(0.0, u)[1],)
-    name, number = printable(floor.id), f"#{floor.index + 1}"
-    return [(name, *numbers), (name,), (number, *numbers), (number,)]
+    return _named(floor, [] if u is None else [Line(view.plan.display.pair(0.0, u)[1], "number", True)])
 
 
-def _marks(readings: ReadingsRecord | None, plan: Plan) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return readings and places where another would help, with the weight that keeps labels off them."""
-    if readings is None:
+def _named(floor: Floor, numbers: list[Line]) -> list[tuple[Line, ...]]:
+    """Return name and numbers, the name alone, and the same with a number in place of the name."""
+    names = (Line(printable(floor.id)), Line(f"#{floor.index + 1}"))
+    return [way for name in names for way in ((name, *numbers), (name,))]
+
+
+def _weighed(marks: Marks | None, plan: Plan) -> tuple[Array, Array]:
+    """Return marks and places where another reading would help, with the weight that keeps labels off them."""
+    if marks is None:
         return np.empty((0, 2)), np.empty(0)
     spots = [floor.decision.suggestion_mm for floor in plan.floors if floor.decision.suggestion_mm is not None]
-    places = np.array([readings.x_mm, readings.y_mm], dtype=float).reshape(2, -1).T
-    weights = np.where(np.array(readings.used, dtype=bool), 1.0, _ASIDE_WEIGHT)
-    both = np.vstack([places, np.array(spots, dtype=float).reshape(-1, 2)])
-    return both, np.concatenate([weights, np.full(len(spots), _ASIDE_WEIGHT)])
+    both = np.vstack([marks.used, marks.aside, np.array(spots, dtype=float).reshape(-1, 2)])
+    late = len(both) - len(marks.used)
+    return both, np.concatenate([marks.shares, np.full(late, _ASIDE_WEIGHT)])
 
 
-def _near(
-    floor: Floor, marks: NDArray[np.float64], weights: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _near(floor: Floor, marks: Array, weights: Array) -> tuple[Array, Array]:
     x0, y0, x1, y1 = floor.bounds
     inside = (marks[:, 0] >= x0) & (marks[:, 0] <= x1) & (marks[:, 1] >= y0) & (marks[:, 1] <= y1)
     return marks[inside], weights[inside]
 
 
 def _common_size(labels: Sequence[_Label], lines: Lines) -> float:
-    """Return the largest size at which three labels in four fit their floor."""
+    """Return the largest size at which three labels in four fit their floor, with their name and one way or other."""
+    every = [lines(label.view, label.floor) for label in labels]
     for points in SIZES:
-        fits = [len(_places(label, _size(lines(label.view, label.floor)[0], points))) > 0 for label in labels]
+        fits = [
+            any(len(_places(label, _size(way, points))) for way in ways[:2] if len(way) > 1 or way == ways[0])
+            for label, ways in zip(labels, every, strict=True)
+        ]
         if sum(fits) >= 0.75 * len(fits):
             return points
     return SIZES[-1]
 
 
-def _size(lines: tuple[str, ...], points: float) -> tuple[float, float]:
-    widths = [text_size(line, points, bold=k > 0 and len(lines) == 2)[0] for k, line in enumerate(lines)]
-    return (max(widths), len(lines) * _LINE * points * _MM_PER_POINT)
+def _size(lines: tuple[Line, ...], points: float) -> tuple[float, float]:
+    high = points * _MM_PER_POINT
+    widths = [
+        text_size(line.text, points, bold=line.is_bold)[0] + (0.0 if line.angle is None else _ARROW * high)
+        for line in lines
+    ]
+    return (max(widths), len(lines) * _LINE * high)
 
 
-def _places(label: _Label, size: tuple[float, float]) -> NDArray[np.float64]:
+def _places(label: _Label, size: tuple[float, float]) -> Array:
     """Return places in mm where a label of that size lies wholly on its floor, the best first; found once."""
     if size not in label.found:
         label.found[size] = _find_places(label, size)
     return label.found[size]
 
 
-def _find_places(label: _Label, size: tuple[float, float]) -> NDArray[np.float64]:
+def _find_places(label: _Label, size: tuple[float, float]) -> Array:
     import shapely
 
     floor, scale = label.floor, label.view.scale
@@ -157,7 +189,7 @@ def _find_places(label: _Label, size: tuple[float, float]) -> NDArray[np.float64
     return np.asarray(places[np.lexsort((distance, covered))])
 
 
-def _inside(label: _Label, lines: tuple[str, ...], points: float) -> bool:
+def _inside(label: _Label, lines: tuple[Line, ...], points: float) -> bool:
     size = _size(lines, points)
     for place in _places(label, size):
         box = box_at(label.view.paper(*place), size)
@@ -168,52 +200,77 @@ def _inside(label: _Label, lines: tuple[str, ...], points: float) -> bool:
     return False
 
 
-def _fallback(label: _Label, ways: list[tuple[str, ...]], points: float) -> bool:
+def _fallback(label: _Label, ways: list[tuple[Line, ...]], points: float) -> bool:
     """Label a floor that is too small for the common size; return whether it got a number for its name."""
+    name = ways[0][0]
+    sizes = [size for size in SIZES if size <= points]
+    tries = [(way[0] != name, not _says_all(way), -size, k) for k, way in enumerate(ways) for size in sizes]
+    for is_number, _, size, k in sorted(tries):
+        if _inside(label, ways[k], -size):
+            return is_number
     for lines in ways:
-        for smaller in (size for size in SIZES if size <= points):
-            if _inside(label, lines, smaller):
-                return lines[0] != ways[0][0]
-    _outside(label, ways[-1] if len(ways) > 2 else ways[1])
-    return True
+        if _outside(label, lines):
+            return lines[0] != name
+    return False
 
 
-def _outside(label: _Label, lines: tuple[str, ...]) -> None:
-    """Write a number near a floor that is too small for it, with a leader; leave it out where all is full."""
+def _says_all(lines: tuple[Line, ...]) -> bool:
+    """Whether a way has numbers and not the name alone."""
+    return len(lines) > 1
+
+
+def _outside(label: _Label, lines: tuple[Line, ...]) -> bool:
+    """Write a label near a floor that is too small for it, with a leader; return whether there was room."""
     view, floor = label.view, label.floor
+    if view.placer.misses > _MOST_MISSES:  # full: the search would be long and in vain
+        return False
     box = view.placer.first_free(_around(view.paper(*floor.label_at)), _size(lines, SIZES[-1]))
     if box is None:
-        return
+        return False
     place = _on_part(view, box)
     ends = np.array([floor.label_at, place]) * view.plan.display.per_mm
     view.axes.plot(ends[:, 0], ends[:, 1], color=INK, linewidth=0.5, zorder=8)
     _write(view, place, lines, SIZES[-1])
+    return True
 
 
-def _on_part(view: View, box: Box) -> NDArray[np.float64]:
+def _on_part(view: View, box: Box) -> Array:
     middle = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2])
     return np.asarray(np.array(view.band.bounds[:2]) + (middle - view.band.box[:2]) / view.scale)
 
 
 def _around(centre: tuple[float, float]) -> Iterator[tuple[float, float]]:
-    for radius in np.arange(3.0, 60.0, 2.0):
-        for angle in np.linspace(0, 2 * np.pi, max(8, int(radius * 2)), endpoint=False):
+    for radius in np.arange(3.0, 33.0, 3.0):
+        for angle in np.linspace(0, 2 * np.pi, max(8, int(radius * 1.5)), endpoint=False):
             yield (centre[0] + radius * float(np.cos(angle)), centre[1] + radius * float(np.sin(angle)))
 
 
-def _write(view: View, place: NDArray[np.float64], lines: tuple[str, ...], points: float) -> None:
-    """Write name and number one above the other, the number bold; three lines and more in one piece."""
+def _write(view: View, place: Array, lines: tuple[Line, ...], points: float) -> None:
+    """Write the lines one above the other, the way of a tilt as an arrow before its slope."""
+    unit = _MM_PER_POINT * points / view.scale * view.plan.display.per_mm
     x, y = place * view.plan.display.per_mm
-    step = _LINE * points * _MM_PER_POINT / view.scale * view.plan.display.per_mm
-    if len(lines) == 2:
-        _text(view, x, y + step / 2, lines[0], points, "normal", "pocket")
-        _text(view, x, y - step / 2, lines[1], points, "bold", "number")
-    else:
-        _text(view, x, y, "\n".join(lines), points, "normal", "pocket")
+    top = y + _LINE * unit * (len(lines) - 1) / 2
+    for k, line in enumerate(lines):
+        level = top - k * _LINE * unit
+        shift = 0.0 if line.angle is None else 0.5 * _ARROW * unit
+        _text(view, x + shift, level, line, points)
+        if line.angle is not None:
+            wide = text_size(line.text, points)[0] / view.scale * view.plan.display.per_mm
+            _arrow(view, (x - wide / 2, level), line.angle, points)
 
 
-def _text(view: View, x: float, y: float, text: str, points: float, weight: str, gid: str) -> None:
+def _arrow(view: View, at: tuple[float, float], angle: float, points: float) -> None:
+    """Draw an arrow round a place, as long as the text is high."""
+    half = 0.6 * points * _MM_PER_POINT / view.scale * view.plan.display.per_mm
+    dx, dy = half * float(np.cos(angle)), half * float(np.sin(angle))
+    style = {"arrowstyle": "-|>", "color": INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0, "mutation_scale": points}
+    view.axes.annotate("", (at[0] + dx, at[1] + dy), (at[0] - dx, at[1] - dy), arrowprops=style, zorder=9,
+                       annotation_clip=False)  # fmt: skip
+
+
+def _text(view: View, x: float, y: float, line: Line, points: float) -> None:
+    weight = "bold" if line.is_bold else "normal"
     view.axes.text(
-        x, y, text, size=points, weight=weight, color=INK, ha="center", va="center", parse_math=False, zorder=9,
-        gid=gid, linespacing=1.1,
+        x, y, line.text, size=points, weight=weight, color=INK, ha="center", va="center", parse_math=False, zorder=9,
+        gid=line.kind,
     )  # fmt: skip

@@ -5,36 +5,39 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from markupsafe import Markup
 
 from floorfit.record import Record
-from floorfit.report.format import MISSING
-from floorfit.report.plan_view import Plan, layer, plain_text, plan_of
+from floorfit.report.format import MISSING, Display
+from floorfit.report.headline import headline, identity_shown, next_steps, whole_part
+from floorfit.report.language import marked
+from floorfit.report.paper import SIGNATURES
+from floorfit.report.plan_view import Plan, plain_text
 from floorfit.report.plot_data import plot_data, script_json
 from floorfit.report.rows import details, flat, pocket_rows, set_aside, tagged
 from floorfit.report.sheet import SIGN_WORDS, left_out
-from floorfit.report.svg import plan_svg
 
-__all__ = ["page_text", "write_page"]
+__all__ = ["CAUTIONS", "page_text", "rendered", "write_page"]
 
 #: What every reader is told: the numbers do not replace the shop's own checks.
 CAUTIONS = (
-    "The offsets come from thickness readings and a fitted surface. Between readings they are an estimate.",
-    "Simulate the corrected programme, and prove it out above the part before it cuts.",
-    "Cut no held pocket by a guess. A web that is too thin is scrap; one that is too thick is another pass.",
-    "Measure finished webs again. Licensed people and local practice decide what is released.",
+    marked("The offsets come from thickness readings and a fitted surface. Between readings they are an estimate."),
+    marked("Simulate the corrected programme, and prove it out above the part before it cuts."),
+    marked("Cut no held pocket by a guess. A web that is too thin is scrap; one that is too thick is another pass."),
+    marked("Measure finished webs again. Licensed people and local practice decide what is released."),
 )
 
 
-def write_page(record: Record, folder: str | Path) -> None:
+def write_page(record: Record, plan: Plan, folder: Path) -> None:
     """Write ``report.html`` into a folder.
 
     Parameters
     ----------
     record : Record
         A run; everything shown comes from it.
-    folder : path
+    plan : Plan
+        The same run as a drawing sees it.
+    folder : Path
         Existing folder.
 
     Raises
@@ -42,82 +45,90 @@ def write_page(record: Record, folder: str | Path) -> None:
     OSError
         If the folder cannot be written.
     """
-    Path(folder, "report.html").write_text(page_text(record), encoding="utf-8", newline="\n")
+    (folder / "report.html").write_text(page_text(record, plan), encoding="utf-8", newline="\n")
 
 
-def page_text(record: Record) -> str:
+def page_text(record: Record, plan: Plan) -> str:
     """Return the report as one HTML document.
 
     Parameters
     ----------
     record : Record
         A run, with or without a surface.
+    plan : Plan
+        The same run as a drawing sees it.
 
     Returns
     -------
     str
         HTML; every text from the record is escaped, and nothing in it asks a network for anything.
     """
+    return rendered("report.html", plan.display, **_context(record, plan))
+
+
+def rendered(template: str, display: Display, **context: Any) -> str:
+    """Return a page of a template in the language of the page; every text in it is escaped."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
         loader=PackageLoader("floorfit.report"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    return environment.get_template("report.html").render(_context(record))
+    page = environment.get_template(template)
+    style, language = asset("report.css"), display.language.code
+    return page.render(_=display.words, language=language, display=display, style=style, **context)
 
 
-def _context(record: Record) -> dict[str, Any]:
-    plan = plan_of(record)
-    rows = pocket_rows(record, plan)
-    limit = _warp_limit(record)
+def _context(record: Record, plan: Plan) -> dict[str, Any]:
+    show = plan.display
+    say, rows = show.words, pocket_rows(record, plan)
+    aside = record.readings.used.count(False)
     return {
-        "record": record, "plan": plan, "display": plan.display,
-        "missing": MISSING, "name": plain_text(plan.name),
-        "job": plain_text(record.job), "rows": rows, "details": list(details(record, plan, rows, limit)),
-        "aside": set_aside(record, plan), "left_out": left_out(record), "signs": SIGN_WORDS, "cautions": CAUTIONS,
-        "counts": _counts(record), "budget": _budget_span(record, plan), "facts": _facts(record),
-        "neighbours": _neighbours(record, plan), "plan_svg": plan_svg(record, plan, limit),
-        "data": script_json(plot_data(record, plan)), "plotly": _plotly(), "style": _asset("report.css"),
-        "script": _asset("report.js"),
+        "record": record, "missing": MISSING, "name": plain_text(plan.name), "job": plain_text(record.job),
+        "identity": identity_shown(record, show), "headline": headline(record, show),
+        "held": [row for row in rows if row.action == "hold"], "counts": _counts(record, show),
+        "heads": _heads(show), "rows": rows, "details": list(details(record, plan, rows)),
+        "aside": set_aside(record, plan), "aside_more": max(0, aside - len(set_aside(record, plan))),
+        "left_out": left_out(record, show), "signs": [say(line) for line in SIGN_WORDS],
+        "cautions": [say(line) for line in CAUTIONS], "signatures": [say(word) for word in SIGNATURES],
+        "budget": _budget_span(record, plan), "facts": _facts(record, show), "neighbours": _neighbours(record, plan),
+        "next": next_steps(record, show), "data": script_json(plot_data(record, plan)), "script": asset("report.js"),
     }  # fmt: skip
 
 
-def _warp_limit(record: Record) -> float:
-    if record.map is None:
-        return 1.0
-    return max(float(np.nanmax(np.abs(layer(record.map.warp_mm)))), 1e-6)
-
-
-def _plotly() -> Markup:
-    from plotly.offline import get_plotlyjs
-
-    return Markup(get_plotlyjs())
-
-
-def _asset(name: str) -> Markup:
+def asset(name: str) -> Markup:
+    """Return a file of the page as it stands."""
     from importlib.resources import files
 
     return Markup((files("floorfit.report") / "templates" / name).read_text(encoding="utf-8"))
 
 
-def _counts(record: Record) -> list[tuple[str, Markup]]:
-    names = ("pockets", "corrected", "held", "conform", "undecided", "nonconform", "readings", "readings_used")
-    words = (
-        "pockets",
-        "corrected",
-        "held",
-        "conform",
-        "undecided",
-        "do not conform",
-        "readings given",
-        "readings used",
-    )
-    values = [getattr(record.summary, name) for name in names]
+def _heads(display: Display) -> list[tuple[str, str, bool]]:
+    """Return key to sort by, words and whether numbers stand below, for each column of the table."""
+    say = display.words
     return [
-        (word, tagged(f"/summary/{name}", value, str(value), "1"))
-        for name, word, value in zip(names, words, values, strict=True)
+        ("id", say("pocket"), False), ("rank", say("action"), False), ("offset", say("offset ± U"), True),
+        ("", say("slope X, per 100"), True), ("", say("slope Y, per 100"), True), ("before", say("web before"), True),
+        ("after", say("web after"), True), ("", say("limits"), True), ("margin", say("margin"), True),
+        ("p", say("probability"), True), ("", say("readings"), True), ("", say("verdict"), False),
+        ("", say("reason"), False),
+    ]  # fmt: skip
+
+
+def _counts(record: Record, display: Display) -> list[tuple[str, Markup]]:
+    say, summary = display.words, record.summary
+    words = {
+        "pockets": say("pockets"), "corrected": say("corrected"), "held": say("held"), "conform": say("conform"),
+        "undecided": say("undecided"), "nonconform": say("do not conform"), "readings": say("readings given"),
+        "readings_used": say("readings used"),
+    }  # fmt: skip
+    counts = [
+        (word, tagged(f"/summary/{name}", getattr(summary, name), str(getattr(summary, name)), "1"))
+        for name, word in words.items()
     ]
+    chance = whole_part(record)
+    text = Markup(display.plain(chance, 4))
+    return counts if chance is None else [*counts, (say("probability that the whole part conforms"), text)]
 
 
 def _budget_span(record: Record, plan: Plan) -> list[tuple[str, Markup, Markup]]:
@@ -132,7 +143,7 @@ def _budget_span(record: Record, plan: Plan) -> list[tuple[str, Markup, Markup]]
 def _share(plan: Plan, cause: str, found: tuple[float, int]) -> Markup:
     u, k = found
     pointer = f"/decisions/{k}/budget_mm/{cause.replace('~', '~0').replace('/', '~1')}"
-    return tagged(pointer, u, plan.display.small_length(u, more=1), plan.display.small)
+    return tagged(pointer, u, plan.display.length(u, more=1), plan.display.unit)
 
 
 def _neighbours(record: Record, plan: Plan) -> list[tuple[str, str, Markup, Markup]]:
@@ -140,19 +151,20 @@ def _neighbours(record: Record, plan: Plan) -> list[tuple[str, str, Markup, Mark
     return [
         (
             plain_text(pair.a), plain_text(pair.b),
-            tagged(f"/neighbours/{k}/rib_mm", pair.rib_mm, show.web(pair.rib_mm), show.unit),
-            tagged(f"/neighbours/{k}/step_mm", pair.step_mm, show.small_length(pair.step_mm, sign=True), show.small),
+            tagged(f"/neighbours/{k}/rib_mm", pair.rib_mm, show.length(pair.rib_mm), show.unit),
+            tagged(f"/neighbours/{k}/step_mm", pair.step_mm, show.length(pair.step_mm, sign=True), show.unit),
         )
         for k, pair in enumerate(record.neighbours)
     ]  # fmt: skip
 
 
-def _facts(record: Record) -> list[tuple[str, list[tuple[str, str]]]]:
+def _facts(record: Record, display: Display) -> list[tuple[str, list[tuple[str, str]]]]:
     """Return settings, gauge, frame, surface, versions and digests as titled lists."""
+    say = display.words
     inputs = {name: f"{item.name}, SHA-256 {item.sha256}" for name, item in record.inputs.items()}
     groups: list[tuple[str, object]] = [
-        ("Settings", record.settings), ("Gauge", record.gauge), ("Alignment", record.frame),
-        ("Surface", _surface(record)), ("Versions", record.versions), ("Inputs", inputs),
+        (say("Settings"), record.settings), (say("Gauge"), record.gauge), (say("Alignment"), record.frame),
+        (say("Surface"), _surface(record)), (say("Versions"), record.versions), (say("Inputs"), inputs),
     ]  # fmt: skip
     return [(title, list(flat(group))) for title, group in groups if group]
 

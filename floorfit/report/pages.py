@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 
 from floorfit.record import Record
 from floorfit.report.bands import Sheet, lay_bands
-from floorfit.report.colours import DIVERGING, SEQUENTIAL
-from floorfit.report.keys import colour_key, mark_key
-from floorfit.report.labels import fitted
-from floorfit.report.layers import (
+from floorfit.report.colours import AMOUNT, WEB
+from floorfit.report.fields import (
     View,
     contour_lines,
+    decimals_of,
     draw_floors,
     draw_outlines,
     draw_outside,
@@ -26,8 +25,12 @@ from floorfit.report.layers import (
     levels_for,
     open_band,
 )
+from floorfit.report.format import Display
+from floorfit.report.keys import colour_key, floor_entries, mark_key, reading_entries
+from floorfit.report.labels import fitted
+from floorfit.report.marks import reading_marks
 from floorfit.report.names import Lines, label_floors, uncertainty_lines, web_lines
-from floorfit.report.plan_view import Plan, layer, web_position
+from floorfit.report.plan_view import Plan, layer, thinness
 from floorfit.report.sheet import AREA, blank_sheet, put
 
 if TYPE_CHECKING:
@@ -57,21 +60,24 @@ def web_figure(record: Record, plan: Plan) -> Figure:
     -------
     Figure
     """
-    figure = blank_sheet(record, plan, "Web thickness against tolerance", "2 of 3")
-    titles = ("before: finished at the nominal floor Z", "after: with the offsets")
+    show = plan.display
+    say = show.words
+    figure = blank_sheet(record, plan, say("Web thickness against tolerance"), "2 / 3")
+    titles = (say("Web before: finished at the nominal floor Z"), say("Web after: with the offsets"))
     numbered: list[Floor] = []
     for half, title, after in zip(_halves(plan), titles, (False, True), strict=True):
-        put(figure, half.left + 11, half.bottom + half.height - 4, f"Web {title}, {plan.display.unit}", 10, bold=True)
+        put(figure, half.left + 11, half.bottom + half.height - 4, f"{title}, {show.unit}", 10, bold=True)
         room = Sheet(half.left, half.bottom, half.width, half.height - _TITLE)
         views = _views(figure, plan, room)
         numbered += _web_panel(figure, record, views, after)
     entries = [
-        ("held", "pocket held: do not cut"), ("outside", "outside the limits"), ("limit", "at a limit"),
-        ("1.98", f"least and greatest web, {plan.display.unit}, where there is room"),
+        *floor_entries(show), ("outside", say("outside the limits")), ("limit", say("at a limit")),
+        ("1.98".replace(".", show.decimal), say("least and greatest web, where there is room")),
     ]  # fmt: skip
-    mark_key(figure, entries, number_key(sorted(set(numbered), key=lambda floor: floor.index)))
-    title = "place of the web between its limits"
-    colour_key(figure, DIVERGING, (-_BEYOND, _BEYOND), title, ("-1: lower limit", "+1: upper limit"), zero=True)
+    mark_key(figure, entries, number_key(sorted(set(numbered), key=lambda floor: floor.index), show), show)
+    words = (say("-1: upper limit, thick"), say("+1: lower limit, thin"))
+    colour_key(figure, WEB, (-_BEYOND, _BEYOND), say("place of the web between its limits"), words, zero=True,
+               decimal=show.decimal)  # fmt: skip
     return figure
 
 
@@ -89,30 +95,33 @@ def uncertainty_figure(record: Record, plan: Plan) -> Figure:
     -------
     Figure
     """
-    small = plan.display.small
-    figure = blank_sheet(record, plan, "Uncertainty of the warp, and where another reading would help", "3 of 3")
+    show = plan.display
+    say, unit = show.words, show.unit
+    title = say("Uncertainty of the warp, and where another reading would help")
+    figure = blank_sheet(record, plan, title, "3 / 3")
     views = _views(figure, plan, AREA)
+    marks = reading_marks(record.readings, plan)
     for view in views:
-        draw_outlines(view, hatch_held=True)
-        draw_readings(view, record)
+        draw_outlines(view)
+        draw_readings(view, marks)
         draw_suggestions(view)
-    numbered = label_floors(views, record.readings, uncertainty_lines)
+    numbered = label_floors(views, marks, uncertainty_lines)
     _uncertainty_field(figure, record, views)
     for view in views:
         draw_plates(figure, view)
     entries = [
-        ("used", "reading used"), ("aside", "reading set aside"), ("best", "another reading would help most here"),
-        ("held", "pocket held: do not cut"), ("plus", f"contour of the uncertainty, {small}"),
-        ("12", f"bold: uncertainty of the offset, k = 2, {small}"),
+        *reading_entries(marks, show), ("best", say("another reading would help most here")), *floor_entries(show),
+        ("plus", say("contour of the uncertainty, {unit}").format(unit=unit)),
+        ("0.012".replace(".", show.decimal), say("uncertainty of the offset, k = 2, {unit}").format(unit=unit)),
     ]  # fmt: skip
-    mark_key(figure, entries, number_key(numbered))
+    mark_key(figure, entries, number_key(numbered, show), show)
     return figure
 
 
-def number_key(numbered: Sequence[Floor]) -> list[str]:
+def number_key(numbered: Sequence[Floor], display: Display) -> list[str]:
     """Return what a key says of floors that carry a number in place of their name."""
     if len(numbered) > 3:
-        return ["#n: the n-th pocket of the part file (name too long here)"]
+        return [display.words("#n: the n-th pocket of the part file (name too long here)")]
     return [fitted(f"#{floor.index + 1} = {floor.id}", 7.5, 86) for floor in numbered]
 
 
@@ -135,11 +144,11 @@ def _web_panel(figure: Figure, record: Record, views: Sequence[View], after: boo
     grid = record.map
     lines: Lines = web_lines(after)
     for view in views:
-        draw_outlines(view, hatch_held=True)
+        draw_outlines(view)
         if grid is not None:
             web: NDArray[np.float64] = layer(grid.web_after_mm if after else grid.web_before_mm)
-            place = web_position(record, web)
-            draw_floors(view, grid, place, DIVERGING, (-_BEYOND, _BEYOND))
+            place = thinness(record, web)
+            draw_floors(view, grid, place, WEB, (-_BEYOND, _BEYOND))
             draw_outside(view, grid, place)
     numbered = label_floors(views, None, lines)
     for view in views:
@@ -148,19 +157,19 @@ def _web_panel(figure: Figure, record: Record, views: Sequence[View], after: boo
 
 
 def _uncertainty_field(figure: Figure, record: Record, views: Sequence[View]) -> None:
-    display = views[0].plan.display
-    grid = record.map
+    show = views[0].plan.display
+    say, grid = show.words, record.map
     if grid is None:
-        put(figure, 320, 62, "No surface could be fitted: no uncertainty is shown.", 9, bold=True)
+        put(figure, 320, 62, say("No surface could be fitted: no uncertainty is shown."), 9, bold=True)
         return
     expanded = 2 * layer(grid.warp_u_mm)
     low, high = float(np.nanmin(expanded)), float(np.nanmax(expanded))
-    step, levels = levels_for(expanded, display.small_per_mm, lines=7)
-    decimals = max(0, -int(np.floor(np.log10(step) + 1e-9)))
+    high = max(high, low + 1e-9)
+    step, levels = levels_for(expanded, show.per_mm, lines=7)
     for view in views:
-        draw_warp_like(view, grid, expanded, SEQUENTIAL, (low, max(high, low + 1e-9)))
-        contour_lines(view, grid, expanded, levels, sign=False, decimals=decimals)
-    factor = display.small_per_mm
-    limits = (low * factor, max(high, low + 1e-9) * factor)
-    title = f"uncertainty of the warp, k = 2, {display.small}"
-    colour_key(figure, SEQUENTIAL, limits, title, ("well known", "less known"), zero=False)
+        draw_warp_like(view, grid, expanded, AMOUNT, (low, high))
+        contour_lines(view, grid, expanded, levels, sign=False, decimals=decimals_of(step))
+    limits = (low * show.per_mm, high * show.per_mm)
+    title = say("uncertainty of the warp, k = 2, {unit}").format(unit=show.unit)
+    words = (say("well known"), say("less known"))
+    colour_key(figure, AMOUNT, limits, title, words, zero=False, decimal=show.decimal)

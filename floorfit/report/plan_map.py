@@ -27,7 +27,7 @@ ROOM = (22.0, 90.0, 386.0, 186.0)
 CURVE = (30.0, 22.0, 150.0, 50.0)
 DPI = 150
 INK, PATH, PLACE = "#1a1a1a", "#9a9a9a", "#0b559f"
-#: Places up to which each gets its number.
+#: Places up to which each gets its number; of more, every second or third and so on.
 NUMBERED = 250
 
 
@@ -125,8 +125,9 @@ def _places(axes: Axes, points: Array) -> None:
     axes.plot(points[:, 0], points[:, 1], "-", color=PATH, lw=0.6, zorder=4)
     axes.plot(points[:, 0], points[:, 1], "o", color=PLACE, ms=size, zorder=5)
     axes.plot(*points[0], "s", color=INK, ms=size + 2, mfc="none", zorder=6)
-    if len(points) <= NUMBERED:
-        for k, (x, y) in enumerate(points, start=1):
+    step = -(-len(points) // NUMBERED)
+    for k, (x, y) in enumerate(points, start=1):
+        if k % step == 0 or k == 1:
             axes.annotate(str(k), (x, y), (2, 2), textcoords="offset points", size=5, color=INK, zorder=6)
 
 

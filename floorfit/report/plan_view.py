@@ -11,13 +11,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.record import Decision, Record, WebMap
-from floorfit.report.format import Display, display_for
+from floorfit.report.format import Display, Writing, display_for
 from floorfit.units import MM_PER_UNIT
 
 if TYPE_CHECKING:
     from shapely import Polygon
 
-__all__ = ["Floor", "Plan", "layer", "plain_text", "plan_of", "shortened", "web_position", "web_scale"]
+__all__ = ["Floor", "Plan", "layer", "plain_text", "plan_of", "shortened", "thinness", "web_scale"]
 
 Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
@@ -84,13 +84,15 @@ class Plan:
         return (float(x0), float(y0), float(x1), float(y1))
 
 
-def plan_of(record: Record) -> Plan:
+def plan_of(record: Record, writing: Writing | None = None) -> Plan:
     """Return what there is to draw.
 
     Parameters
     ----------
     record : Record
         A run; its part document is in the part's own unit.
+    writing : Writing, optional
+        Unit, language and decimal sign of the drawing; those of the part and English where left out.
 
     Returns
     -------
@@ -108,7 +110,7 @@ def plan_of(record: Record) -> Plan:
     pockets = {pocket["id"]: pocket for pocket in part["pockets"]}
     floors = tuple(_floor(k, pockets[d.pocket], d, scale) for k, d in enumerate(record.decisions))
     outline = _ring(part["outline"], scale)
-    return Plan(str(part.get("name", "")), display_for(unit), outline, floors)
+    return Plan(str(part.get("name", "")), display_for(unit, writing), outline, floors)
 
 
 def layer(rows: ArrayLike) -> Array:
@@ -144,11 +146,11 @@ def web_scale(record: Record) -> Array:
     return np.column_stack([middle, np.where(half > 0, half, np.inf), planes])
 
 
-def web_position(record: Record, web: Array) -> Array:
-    """Return webs as places in their tolerance (`web_scale`), (r, c), NaN where there is no web."""
+def thinness(record: Record, web: Array) -> Array:
+    """Return how thin webs are in their tolerance: -1 at the upper limit, +1 at the lower; NaN where none."""
     assert record.map is not None
     scale = np.vstack([web_scale(record), np.full(6, np.nan)])[np.array(record.map.pocket)]
-    return np.asarray((_level(record.map, web, scale[..., 2:]) - scale[..., 0]) / scale[..., 1])
+    return np.asarray((scale[..., 0] - _level(record.map, web, scale[..., 2:])) / scale[..., 1])
 
 
 def plain_text(text: str) -> str:

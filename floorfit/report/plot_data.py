@@ -1,4 +1,4 @@
-"""What the zoomable map on the page needs, as JSON that is safe inside a script element."""
+"""What the map on the page needs, as JSON that is safe inside a script element."""
 
 from __future__ import annotations
 
@@ -10,9 +10,13 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 from floorfit.record import Record, WebMap
-from floorfit.report.colours import DIVERGING, SEQUENTIAL, hex_scale
+from floorfit.report.actions import label_of
+from floorfit.report.colours import AMOUNT, WEB, standing
+from floorfit.report.fields import levels_for
 from floorfit.report.format import Display
-from floorfit.report.plan_view import Floor, Plan, layer, plain_text, web_scale
+from floorfit.report.language import marked
+from floorfit.report.marks import Marks, reading_marks
+from floorfit.report.plan_view import Floor, Plan, layer, plain_text, thinness, web_scale
 
 __all__ = ["plot_data", "script_json"]
 
@@ -21,8 +25,22 @@ Array = NDArray[np.float64]
 #: A grid of more nodes than this is thinned for the page, so that it stays small.
 _MOST_NODES = 60_000
 
-#: More readings than this are not drawn one by one on the page; those set aside are always kept.
-_MOST_READINGS = 3000
+#: Texts that the page's script writes.
+WORDS = {
+    "warp": marked("Warp of the underside, {unit}. Plus: the plate stands high, the web gets thin."),
+    "before": marked("Web if finished at the nominal floor Z, {unit}. Thick line: at a limit."),
+    "after": marked("Web with the offsets, {unit}. Thick line: at a limit."),
+    "uncertainty": marked("Expanded uncertainty of the warp (k = 2), {unit}."),
+    "margin": marked("Margin to the nearer limit with the offsets, {unit}. Thick line: zero, outside beyond it."),
+    "every": marked("Thin lines: every {step} {unit}, dashed below zero; thick line: zero."),
+    "none": marked("No surface could be fitted: only outlines and readings are shown."),
+    "thick": marked("web thick"), "thin": marked("web thin"), "nominal": marked("nominal"),
+    "upper": marked("upper limit"), "lower": marked("lower limit"),
+    "outside": marked("no pocket"), "warpAt": marked("warp"), "uAt": marked("uncertainty (k = 2)"),
+    "beforeAt": marked("web before"), "afterAt": marked("web after"), "marginAt": marked("margin"),
+    "line": marked("reading, line"), "used": marked("used"), "aside": marked("set aside"),
+    "residual": marked("residual"),
+}  # fmt: skip
 
 
 def script_json(document: object) -> Markup:
@@ -38,7 +56,7 @@ def script_json(document: object) -> Markup:
 
 
 def plot_data(record: Record, plan: Plan) -> dict[str, Any]:
-    """Return places in the part's unit, layers rounded to the digits that are shown, floors and readings.
+    """Return places in the unit of the page, layers rounded to the digits that are shown, floors and readings.
 
     Parameters
     ----------
@@ -52,46 +70,71 @@ def plot_data(record: Record, plan: Plan) -> dict[str, Any]:
     dict
         Plain lists, strings and numbers; ``layers`` is empty where there is no map.
     """
-    display = plan.display
+    show = plan.display
+    marks = reading_marks(record.readings, plan)
     return {
-        "unit": display.unit, "small": display.small, "placeDecimals": display.place_decimals,
-        "webDecimals": display.web_decimals, "smallDecimals": display.small_decimals + 1,
-        "diverging": hex_scale(DIVERGING), "sequential": hex_scale(SEQUENTIAL),
-        "outline": _ring(plan.outline, display), "floors": [_floor(floor, display) for floor in plan.floors],
-        "readings": _readings(record, display), "bounds": [round(v * display.per_mm, 6) for v in plan.bounds],
-        **_grid(record, display),
+        "unit": show.unit, "decimal": show.decimal, "placeDecimals": show.place_decimals, "decimals": show.decimals,
+        "web": WEB, "amount": AMOUNT, "words": {key: show.words(text) for key, text in WORDS.items()},
+        "outline": _ring(plan.outline, show), "floors": [_floor(floor, show) for floor in plan.floors],
+        "used": _ring(marks.used, show), "sizes": np.round(np.sqrt(marks.shares), 2).tolist() if marks.is_dense else [],
+        "aside": _ring(marks.aside, show), "readings": _readings(record, marks, show),
+        "bounds": [round(v * show.per_mm, 6) for v in plan.bounds], **_grid(record, show),
     }  # fmt: skip
 
 
 def _grid(record: Record, display: Display) -> dict[str, Any]:
     grid = record.map
     if grid is None:
-        return {"x": [], "y": [], "pocket": [], "layers": {}, "scales": []}
+        return {"x": [], "y": [], "pocket": [], "layers": {}, "scales": [], "lines": {}}
     stride = max(1, int(np.ceil(np.sqrt(len(grid.x_mm) * len(grid.y_mm) / _MOST_NODES))))
     cut = slice(None, None, stride)
+    step, levels = levels_for(layer(grid.warp_mm), display.per_mm)
     return {
         "x": np.round(np.array(grid.x_mm)[cut] * display.per_mm, display.place_decimals + 2).tolist(),
         "y": np.round(np.array(grid.y_mm)[cut] * display.per_mm, display.place_decimals + 2).tolist(),
         "pocket": np.array(grid.pocket)[cut, cut].tolist(),
-        "scales": _scales(record, display),
+        "scales": _scales(record, display), "step": step,
         "layers": {name: _nulls(values[cut, cut]) for name, values in _layers(grid, display).items()},
-    }
+        "lines": _lines(record, grid, display, levels),
+    }  # fmt: skip
 
 
 def _layers(grid: WebMap, display: Display) -> dict[str, Array]:
-    before, after = layer(grid.web_before_mm), layer(grid.web_after_mm)
-    small, digits = display.small_per_mm, display.small_decimals + 1
+    values = {
+        "warp": layer(grid.warp_mm), "uncertainty": 2 * layer(grid.warp_u_mm), "margin": layer(grid.margin_mm),
+        "before": layer(grid.web_before_mm), "after": layer(grid.web_after_mm),
+    }  # fmt: skip
+    return {name: np.round(one * display.per_mm, display.decimals + 1) for name, one in values.items()}
+
+
+def _lines(record: Record, grid: WebMap, display: Display, levels: Array) -> dict[str, Any]:
+    """Return contours as paths: of the warp by its sign, of webs at their limits, of the margin at zero."""
+    x, y = (np.array(nodes) * display.per_mm for nodes in (grid.x_mm, grid.y_mm))
+    if min(len(x), len(y)) < 2:
+        return {}
+    digits = display.place_decimals
+    warp = layer(grid.warp_mm) * display.per_mm
+    webs = {name: thinness(record, layer(rows))
+            for name, rows in (("before", grid.web_before_mm), ("after", grid.web_after_mm))}  # fmt: skip
     return {
-        "warp": np.round(layer(grid.warp_mm) * small, digits),
-        "uncertainty": np.round(2 * layer(grid.warp_u_mm) * small, digits),
-        "margin": np.round(layer(grid.margin_mm) * small, digits),
-        "before": np.round(before * display.per_mm, display.web_decimals),
-        "after": np.round(after * display.per_mm, display.web_decimals),
-    }
+        "warp": {"plus": _paths(x, y, warp, [v for v in levels if v > 0], digits),
+                 "zero": _paths(x, y, warp, [0.0], digits),
+                 "minus": _paths(x, y, warp, [v for v in levels if v < 0], digits)},
+        **{name: {"zero": _paths(x, y, place, [-1.0, 1.0], digits)} for name, place in webs.items()},
+        "margin": {"zero": _paths(x, y, layer(grid.margin_mm), [0.0], digits)},
+    }  # fmt: skip
+
+
+def _paths(x: Array, y: Array, values: Array, levels: list[float], digits: int) -> str:
+    from contourpy import contour_generator
+
+    lines = contour_generator(x, y, np.ma.masked_invalid(values))
+    found = [line for level in levels for line in lines.lines(level)]
+    return "".join("M" + "L".join(f"{a:.{digits}f} {b:.{digits}f}" for a, b in np.asarray(line)) for line in found)
 
 
 def _scales(record: Record, display: Display) -> list[list[float | None]]:
-    """Return `web_scale` in the part's unit; null half where there is no limit."""
+    """Return `web_scale` in the unit of the page; null half where there is no limit."""
     lengths = np.array([display.per_mm, display.per_mm, 1.0, 1.0, display.per_mm, display.per_mm])
     return [[v if np.isfinite(v) else None for v in row] for row in (web_scale(record) * lengths).tolist()]
 
@@ -107,26 +150,27 @@ def _ring(ring: Array, display: Display) -> list[list[float]]:
 
 def _floor(floor: Floor, display: Display) -> dict[str, Any]:
     decision = floor.decision
-    suggestion = decision.suggestion_mm
+    suggestion, said = decision.suggestion_mm, label_of(decision, display)
     return {
-        "id": plain_text(floor.id), "held": decision.action == "hold", "verdict": decision.verdict,
-        "offset": display.small_length(decision.offset_mm, sign=True),
+        "id": plain_text(floor.id), "standing": standing(decision.action, decision.verdict),
+        "said": [text for text in (said.action, said.number) if text], "more": said.more, "angle": said.angle,
+        "text": said.text,
         "ring": _ring(floor.boundary, display), "islands": [_ring(ring, display) for ring in floor.islands],
         "label": [round(v * display.per_mm, 3) for v in floor.label_at],
         "suggestion": None if suggestion is None else [round(v * display.per_mm, 3) for v in suggestion],
     }  # fmt: skip
 
 
-def _readings(record: Record, display: Display) -> list[list[Any]]:
-    """Return [x, y, used, line, residual] for each reading drawn on the page."""
+def _readings(record: Record, marks: Marks, display: Display) -> list[list[Any]]:
+    """Return [x, y, used, line, residual] for each reading that has a mark of its own."""
     readings = record.readings
-    keep = set(range(0, len(readings.used), max(1, -(-len(readings.used) // _MOST_READINGS))))
-    rows = [k for k, used in enumerate(readings.used) if k in keep or not used]
+    if marks.is_dense:
+        return []
     digits = display.place_decimals + 2
     return [
         [
             round(readings.x_mm[k] * display.per_mm, digits), round(readings.y_mm[k] * display.per_mm, digits),
-            int(readings.used[k]), readings.line[k], display.small_length(readings.residual_mm[k], sign=True, more=1),
+            int(readings.used[k]), readings.line[k], display.length(readings.residual_mm[k], sign=True, more=1),
         ]
-        for k in rows
+        for k in range(len(readings.used))
     ]  # fmt: skip

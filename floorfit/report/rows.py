@@ -6,18 +6,19 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 from markupsafe import Markup, escape
 
 from floorfit.record import Decision, Record
-from floorfit.report.format import MISSING, Display, fixed
+from floorfit.report.actions import VERDICTS, label_of, urgency
+from floorfit.report.format import MISSING, Display
 from floorfit.report.plan_view import Floor, Plan, plain_text
-from floorfit.report.svg import pocket_svg
 
 __all__ = ["Detail", "Row", "details", "flat", "pocket_rows", "readings_of", "set_aside", "tagged"]
 
 #: More readings of one pocket than this are not listed; those set aside are, and the largest residuals.
-MOST_LISTED = 60
+MOST_LISTED = 25
+#: More readings set aside than this are not listed.
+MOST_ASIDE = 200
 
 
 @dataclass(frozen=True)
@@ -27,7 +28,9 @@ class Row:
     index: int
     id: str
     action: str
+    label: str
     verdict: str
+    verdict_words: str
     cells: dict[str, Markup]
     keys: dict[str, str]
     reason: str
@@ -35,10 +38,9 @@ class Row:
 
 @dataclass(frozen=True)
 class Detail:
-    """One pocket in full: its drawing, budget, readings and notes."""
+    """One pocket in full: its budget, readings and notes."""
 
     row: Row
-    picture: Markup
     facts: list[tuple[str, Markup]]
     budget: list[tuple[str, Markup]]
     readings: list[dict[str, Any]]
@@ -73,23 +75,22 @@ def tagged(pointer: str, value: float | None, text: str, unit: str) -> Markup:
 
 
 def pocket_rows(record: Record, plan: Plan) -> list[Row]:
-    """Return the table of pockets, worst margin first; pockets without a margin lead."""
-    rows = [_row(k, decision, plan.display) for k, decision in enumerate(record.decisions)]
-    return sorted(rows, key=lambda row: (_order(record.decisions[row.index].margin_mm), row.index))
+    """Return the table of pockets: held first, then those not sure to conform, then by margin."""
+    order = sorted(range(len(record.decisions)), key=lambda k: (*urgency(record.decisions[k]), k))
+    return [_row(k, rank, record.decisions[k], plan.display) for rank, k in enumerate(order)]
 
 
-def details(record: Record, plan: Plan, rows: list[Row], warp_limit: float) -> Iterator[Detail]:
+def details(record: Record, plan: Plan, rows: list[Row]) -> Iterator[Detail]:
     """Return every pocket in full, in the order of the rows."""
     by_floor = readings_of(record)
     for row in rows:
         floor = plan.floors[row.index]
         own = by_floor.get(floor.id, [])
         listed = _listed(record, own)
-        picture = pocket_svg(record, floor, warp_limit, np.array(listed, dtype=np.intp))
         lines = [_reading(record, plan.display, k) for k in listed]
         facts = list(_facts(floor, plan.display))
         budget = list(_budget(row.index, floor.decision, plan.display))
-        yield Detail(row, picture, facts, budget, lines, len(own) - len(listed), list(floor.decision.notes))
+        yield Detail(row, facts, budget, lines, len(own) - len(listed), list(floor.decision.notes))
 
 
 def readings_of(record: Record) -> dict[str, list[int]]:
@@ -101,8 +102,9 @@ def readings_of(record: Record) -> dict[str, list[int]]:
 
 
 def set_aside(record: Record, plan: Plan) -> list[dict[str, Any]]:
-    """Return every reading that was set aside, with its reason."""
-    return [_reading(record, plan.display, k) for k, used in enumerate(record.readings.used) if not used]
+    """Return readings that were set aside, with their reason; the first `MOST_ASIDE`."""
+    rows = [k for k, used in enumerate(record.readings.used) if not used]
+    return [_reading(record, plan.display, k) for k in rows[:MOST_ASIDE]]
 
 
 def flat(document: object, prefix: str = "") -> Iterator[tuple[str, str]]:
@@ -126,33 +128,41 @@ def _text(value: object) -> str:
     return plain_text(str(value))
 
 
-def _order(margin: float | None) -> float:
-    return float("-inf") if margin is None else margin
-
-
-def _row(index: int, decision: Decision, display: Display) -> Row:
-    at = f"/decisions/{index}/"
-    offset, u = display.small_pair(decision.offset_mm, decision.offset_u_mm)
-
-    def web(name: str) -> Markup:
-        value: float | None = getattr(decision, name)
-        return tagged(at + name, value, display.web(value), display.unit)
-
-    def small(name: str, text: str) -> Markup:
-        return tagged(at + name, getattr(decision, name), text, display.small)
-
+def _row(index: int, rank: int, decision: Decision, display: Display) -> Row:
     p = decision.conformance_probability
-    cells = {
-        "offset": small("offset_mm", offset), "u": small("offset_u_mm", u),
-        "before_min": web("web_before_min_mm"), "before_max": web("web_before_max_mm"),
-        "after_min": web("web_after_min_mm"), "after_max": web("web_after_max_mm"),
-        "low": web("web_lower_limit_mm"), "high": web("web_upper_limit_mm"),
-        "margin": small("margin_mm", display.small_length(decision.margin_mm, sign=True)),
-        "p": tagged(at + "conformance_probability", p, MISSING if p is None else fixed(p, 4), "1"),
+    keys = {"id": str(index), "rank": str(rank), "offset": _key(decision.offset_mm),
+            "before": _key(decision.web_before_min_mm), "after": _key(decision.web_after_min_mm),
+            "margin": _key(decision.margin_mm), "p": _key(p)}  # fmt: skip
+    return Row(
+        index, plain_text(decision.pocket), decision.action, label_of(decision, display).text, decision.verdict,
+        display.words(VERDICTS[decision.verdict]), _row_cells(index, decision, display), keys, str(decision.reason),
+    )  # fmt: skip
+
+
+def _row_cells(index: int, decision: Decision, display: Display) -> dict[str, Markup]:
+    at, p = f"/decisions/{index}/", decision.conformance_probability
+    offset, u = display.pair(decision.offset_mm, decision.offset_u_mm)
+
+    def length(name: str, *, sign: bool = False) -> Markup:
+        value: float | None = getattr(decision, name)
+        return tagged(at + name, value, display.length(value, sign=sign), display.unit)
+
+    def slope(name: str) -> Markup:
+        value: float = getattr(decision, name)
+        text = display.plain(100 * value, 4, sign=True)
+        return tagged(at + name, value, text, "1/100") if decision.action == "tilt" else Markup("")
+
+    return {
+        "offset": tagged(at + "offset_mm", decision.offset_mm, offset, display.unit),
+        "u": tagged(at + "offset_u_mm", decision.offset_u_mm, u, display.unit),
+        "slope_x": slope("slope_x"), "slope_y": slope("slope_y"),
+        "before_min": length("web_before_min_mm"), "before_max": length("web_before_max_mm"),
+        "after_min": length("web_after_min_mm"), "after_max": length("web_after_max_mm"),
+        "low": length("web_lower_limit_mm"), "high": length("web_upper_limit_mm"),
+        "margin": length("margin_mm", sign=True),
+        "p": tagged(at + "conformance_probability", p, display.plain(p, 4), "1"),
+        "readings": tagged(at + "readings_used", decision.readings_used, str(decision.readings_used), "1"),
     }  # fmt: skip
-    keys = {"id": str(index), "offset": _key(decision.offset_mm), "before": _key(decision.web_before_min_mm),
-            "after": _key(decision.web_after_min_mm), "margin": _key(decision.margin_mm), "p": _key(p)}  # fmt: skip
-    return Row(index, plain_text(decision.pocket), decision.action, decision.verdict, cells, keys, str(decision.reason))
 
 
 def _key(value: float | None) -> str:
@@ -160,41 +170,41 @@ def _key(value: float | None) -> str:
 
 
 def _facts(floor: Floor, display: Display) -> Iterator[tuple[str, Markup]]:
-    decision, at = floor.decision, f"/decisions/{floor.index}/"
+    decision, at, say = floor.decision, f"/decisions/{floor.index}/", display.words
     low, high = decision.web_after_interval_mm
     yield (
-        "web after, 95 % interval",
+        say("web after, 95 % interval"),
         _span(
-            tagged(f"{at}web_after_interval_mm/0", low, display.web(low), display.unit),
-            tagged(f"{at}web_after_interval_mm/1", high, display.web(high), display.unit),
+            tagged(f"{at}web_after_interval_mm/0", low, display.length(low), display.unit),
+            tagged(f"{at}web_after_interval_mm/1", high, display.length(high), display.unit),
+            f" {say('to')} ",
         ),
     )
-    for name, words in (("thin_probability", "probability too thin"), ("thick_probability", "probability too thick")):
+    for name, words in (
+        ("thin_probability", say("probability too thin")),
+        ("thick_probability", say("probability too thick")),
+    ):
         value: float | None = getattr(decision, name)
-        yield words, tagged(at + name, value, MISSING if value is None else fixed(value, 4), "1")
-    for k, name in enumerate(("slope_x", "slope_y")):
-        if decision.action == "tilt":
-            slope: float = getattr(decision, name)
-            yield f"added slope dZ/d{'XY'[k]}", tagged(at + name, slope, fixed(slope, 7, sign=True), "1")
-    yield "readings used", tagged(f"{at}readings_used", decision.readings_used, str(decision.readings_used), "1")
+        yield words, tagged(at + name, value, display.plain(value, 4), "1")
+    yield say("readings used"), tagged(f"{at}readings_used", decision.readings_used, str(decision.readings_used), "1")
     if decision.suggestion_mm is not None:
         x, y = decision.suggestion_mm
         place = _span(
             tagged(f"{at}suggestion_mm/0", x, display.place(x), display.unit),
             tagged(f"{at}suggestion_mm/1", y, display.place(y), display.unit),
-            ", ",
+            "; ",
         )
-        yield "another reading helps most at X, Y", place
+        yield say("another reading helps most at X, Y"), place
 
 
-def _span(low: Markup, high: Markup, joint: str = " to ") -> Markup:
+def _span(low: Markup, high: Markup, joint: str) -> Markup:
     return low + joint + high
 
 
 def _budget(index: int, decision: Decision, display: Display) -> Iterator[tuple[str, Markup]]:
     for cause, u in sorted(decision.budget_mm.items(), key=lambda item: -item[1]):
         pointer = f"/decisions/{index}/budget_mm/{cause.replace('~', '~0').replace('/', '~1')}"
-        yield cause, tagged(pointer, u, display.small_length(u, more=1), display.small)
+        yield cause, tagged(pointer, u, display.length(u, more=1), display.unit)
 
 
 def _listed(record: Record, rows: list[int]) -> list[int]:
@@ -212,14 +222,14 @@ def _reading(record: Record, display: Display, k: int) -> dict[str, Any]:
         return tagged(f"/readings/{name}/{k}", getattr(readings, name)[k], text, unit)
 
     def small(name: str) -> Markup:
-        text = display.small_length(getattr(readings, name)[k], sign=True, more=1)
-        return cell(name, text, display.small)
+        text = display.length(getattr(readings, name)[k], sign=True, more=1)
+        return cell(name, text, display.unit)
 
     return {
         "line": readings.line[k], "used": readings.used[k], "reason": readings.reason[k],
         "floor": plain_text(readings.floor[k]),
         "x": cell("x_mm", display.place(readings.x_mm[k]), display.unit),
         "y": cell("y_mm", display.place(readings.y_mm[k]), display.unit),
-        "thickness": cell("thickness_mm", display.web(readings.thickness_mm[k]), display.unit),
+        "thickness": cell("thickness_mm", display.length(readings.thickness_mm[k]), display.unit),
         "warp": small("warp_mm"), "residual": small("residual_mm"), "loo": small("loo_mm"),
     }  # fmt: skip

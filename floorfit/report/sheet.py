@@ -10,14 +10,17 @@ from numpy.typing import NDArray
 
 from floorfit.record import Record
 from floorfit.report.bands import Sheet
+from floorfit.report.format import Display
+from floorfit.report.headline import identity_shown
 from floorfit.report.labels import fitted, printable
+from floorfit.report.language import marked
 from floorfit.report.plan_view import Plan
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["AREA", "INK", "PAPER", "blank_sheet", "left_out", "mark_scale", "panel", "put"]
+__all__ = ["AREA", "ASIDE", "INK", "PAPER", "blank_sheet", "left_out", "mark_scale", "panel", "paper_of", "put"]
 
 #: A3 landscape, mm (ISO 216).
 PAPER = (420.0, 297.0)
@@ -29,14 +32,16 @@ AREA = Sheet(10.0, 73.0, 400.0, 208.0)
 STRIP = (10.0, 10.0, 400.0, 60.0)
 
 INK = "#1a1a1a"
+#: Readings set aside.
+ASIDE = "#a3123a"
 _MM_PER_INCH = 25.4
 #: Length of a mark of a scale, mm of paper.
 _MARK_MM = 0.7
 
 SIGN_WORDS = (
-    "Warp: the underside where it is minus where the drawing has it, along Z.",
-    "Plus: the plate stands high; a floor cut at its nominal Z leaves the web thin.",
-    "Offset: what is added to the programmed floor Z. Plus raises the floor (cuts less).",
+    marked("Warp: the underside where it is minus where the drawing has it, along Z."),
+    marked("Plus: the plate stands high; a floor cut at its nominal Z leaves the web thin."),
+    marked("Offset: what is added to the programmed floor Z. Plus raises the floor (cuts less)."),
 )
 
 
@@ -63,18 +68,24 @@ def blank_sheet(record: Record, plan: Plan, title: str, page: str) -> Figure:
 
     figure = Figure(figsize=(PAPER[0] / _MM_PER_INCH, PAPER[1] / _MM_PER_INCH), facecolor="white")
     put(figure, 10, 286, title, 15, bold=True)
-    put(figure, 410, 286, f"page {page}", 9, align="right")
+    put(figure, 410, 286, f"{plan.display.words('page')} {page}", 9, align="right")
     _frame(figure)
     _facts(figure, record, plan)
-    _sign(figure)
+    _sign(figure, plan.display)
     return figure
 
 
 def panel(figure: Figure, box: tuple[float, float, float, float]) -> Axes:
     """Add axes at (left, bottom, width, height) in mm of paper."""
     left, bottom, width, height = box
-    place = (left / PAPER[0], bottom / PAPER[1], width / PAPER[0], height / PAPER[1])
-    return figure.add_axes(place)
+    wide, high = paper_of(figure)
+    return figure.add_axes((left / wide, bottom / high, width / wide, height / high))
+
+
+def paper_of(figure: Figure) -> tuple[float, float]:
+    """Return width and height of a figure, mm of paper."""
+    wide, high = figure.get_size_inches() * _MM_PER_INCH
+    return float(wide), float(high)
 
 
 def put(
@@ -82,8 +93,9 @@ def put(
 ) -> None:
     """Write one line at (x, y) mm of paper, base line at y; no markup is read from the text."""
     weight = "bold" if bold else "normal"
+    wide, high = paper_of(figure)
     figure.text(
-        x / PAPER[0], y / PAPER[1], printable(text), size=points, weight=weight, ha=align, va="baseline",
+        x / wide, y / high, printable(text), size=points, weight=weight, ha=align, va="baseline",
         color=INK, parse_math=False,
     )  # fmt: skip
 
@@ -96,6 +108,7 @@ def mark_scale(
     *,
     most: int,
     points: float,
+    decimal: str = ".",
 ) -> None:
     """Mark round values along one side of a box in mm of paper: short lines and numbers.
 
@@ -112,6 +125,8 @@ def mark_scale(
         Spaces between marks, at most.
     points : float
         Size of the numbers.
+    decimal : str
+        Sign before the decimals.
     """
     from matplotlib.collections import LineCollection
 
@@ -128,8 +143,8 @@ def mark_scale(
     figure.add_artist(LineCollection(list(lines), colors=INK, linewidths=0.5, transform=figure.dpi_scale_trans))
     ha, va = ("center", "top") if side == "below" else ("right", "center")
     gap = np.array([0.0, -0.5] if side == "below" else [-0.5, 0.0])
-    for (across, up), text in zip((ends + gap) / PAPER, texts, strict=True):
-        figure.text(across, up, text, size=points, color=INK, parse_math=False, ha=ha, va=va)
+    for (across, up), text in zip((ends + gap) / paper_of(figure), texts, strict=True):
+        figure.text(across, up, text.replace(".", decimal), size=points, color=INK, parse_math=False, ha=ha, va=va)
 
 
 def _round_values(limits: tuple[float, float], most: int) -> tuple[NDArray[np.float64], list[str]]:
@@ -143,17 +158,20 @@ def _round_values(limits: tuple[float, float], most: int) -> tuple[NDArray[np.fl
     return values, [f"{value + 0.0:.{decimals}f}" for value in np.round(values, decimals)]
 
 
-def left_out(record: Record) -> list[str]:
+def left_out(record: Record, display: Display) -> list[str]:
     """Say in short lines what the drawing and the fit left out: readings by reason, floors held."""
+    say = display.words
     pairs = zip(record.readings.used, record.readings.reason, strict=True)
     reasons = Counter(reason.split(":")[0] for used, reason in pairs if not used)
-    lines = [f"{count} set aside: {reason or 'no reason given'}" for reason, count in reasons.most_common(5)]
+    aside = say("{n} set aside: {reason}")
+    lines = [aside.format(n=n, reason=reason or say("no reason given")) for reason, n in reasons.most_common(5)]
     rest = sum(reasons.values()) - sum(count for _, count in reasons.most_common(5))
     if rest:
-        lines.append(f"{rest} set aside for other reasons")
-    lines = lines or ["no reading set aside"]
+        lines.append(say("{n} set aside for other reasons").format(n=rest))
+    lines = lines or [say("no reading set aside")]
     held, pockets = record.summary.held, record.summary.pockets
-    return [*lines, f"{held} of {pockets} pockets held, no offset" if held else "no pocket held"]
+    words = say("{n} of {m} pockets held, no offset").format(n=held, m=pockets) if held else say("no pocket held")
+    return [*lines, words]
 
 
 def _frame(figure: Figure) -> None:
@@ -169,32 +187,35 @@ def _frame(figure: Figure) -> None:
 
 
 def _facts(figure: Figure, record: Record, plan: Plan) -> None:
+    say = plan.display.words
+    used = say("{n} given, {m} used").format(n=record.summary.readings, m=record.summary.readings_used)
     facts = [
-        ("part", plan.name),
-        ("job", record.job),
-        ("date", record.created),
-        ("units", f"{plan.display.unit}; warp, offset, margin in {plan.display.small}"),
-        ("readings", f"{record.summary.readings} given, {record.summary.readings_used} used"),
+        (say("part"), plan.name),
+        *identity_shown(record, plan.display)[:3],
+        (say("job"), record.job),
+        (say("date"), record.created),
+        (say("units"), say("{unit} throughout; slopes per 100 {unit}").format(unit=plan.display.unit)),
+        (say("readings"), used),
     ]
     for k, (name, text) in enumerate(facts):
         put(figure, 13, 64 - 5.2 * k, name, 8.5)
-        put(figure, 33, 64 - 5.2 * k, fitted(text, 8.5, 77, bold=k == 0), 8.5, bold=k == 0)
-    put(figure, 13, 64 - 5.2 * 5, "left out", 8.5)
-    for k, line in enumerate(left_out(record)[:7]):
-        put(figure, 33, 64 - 5.2 * 5 - 4.4 * k, fitted(line, 8.5, 77), 8.5)
+        put(figure, 37, 64 - 5.2 * k, fitted(text, 8.5, 73, bold=k == 0), 8.5, bold=k == 0)
+    put(figure, 13, 64 - 5.2 * len(facts), say("left out"), 8.5)
+    for k, line in enumerate(left_out(record, plan.display)[: 12 - len(facts)]):
+        put(figure, 37, 64 - 5.2 * len(facts) - 4.4 * k, fitted(line, 8.5, 73), 8.5)
 
 
-def _sign(figure: Figure) -> None:
+def _sign(figure: Figure, display: Display) -> None:
     """Draw the side view that shows what plus means, with the words beside it."""
-    put(figure, 115, 64, "Signs", 9, bold=True)
+    put(figure, 115, 64, display.words("Signs"), 9, bold=True)
     for k, line in enumerate(SIGN_WORDS):
-        for j, half in enumerate(_halves(line)):
+        for j, half in enumerate(_halves(display.words(line))):
             put(figure, 115, 58.5 - 9.2 * k - 4.2 * j, half, 8)
     axes = panel(figure, (115, 11.5, 104, 20))
     axes.set_axis_off()
     axes.set_xlim(0, 104)
     axes.set_ylim(0, 20)
-    _sketch(axes)
+    _sketch(axes, display)
 
 
 def _halves(line: str) -> list[str]:
@@ -206,18 +227,19 @@ def _halves(line: str) -> list[str]:
     return rows
 
 
-def _sketch(axes: Axes) -> None:
+def _sketch(axes: Axes, display: Display) -> None:
+    say = display.words
     x = np.linspace(8, 62, 60)
     high = 4 + 4.2 * np.sin((x - 8) / 54 * np.pi) ** 2
     axes.plot((8, 62), (4, 4), color=INK, linewidth=0.8, linestyle=(0, (4, 2)))
     axes.fill_between(x, high, 13, facecolor="#d8d8d8", edgecolor=INK, linewidth=0.8)
     arrow = {"arrowstyle": "-|>", "color": INK, "linewidth": 1.0, "shrinkA": 0, "shrinkB": 0}
     axes.annotate("", (35, 8.4), (35, 3.9), arrowprops=arrow)
-    axes.text(36.5, 5.0, "+ warp", size=8, color=INK)
+    axes.text(36.5, 5.0, say("+ warp"), size=8, color=INK)
     axes.annotate("", (54, 18), (54, 13), arrowprops=arrow)
-    axes.text(52.5, 15, "+ offset", size=8, color=INK, ha="right")
-    axes.text(10, 9.2, "web", size=8, color=INK)
-    axes.text(66, 12, "floor at its nominal Z", size=8, color=INK)
-    axes.text(66, 3, "nominal underside", size=8, color=INK)
+    axes.text(52.5, 15, say("+ offset"), size=8, color=INK, ha="right")
+    axes.text(10, 9.2, say("web"), size=8, color=INK)
+    axes.text(66, 12, say("floor at its nominal Z"), size=8, color=INK)
+    axes.text(66, 3, say("nominal underside"), size=8, color=INK)
     axes.annotate("", (4, 18), (4, 4), arrowprops=arrow)
     axes.text(1, 15.5, "Z", size=8, color=INK)

@@ -1,19 +1,27 @@
-"""Map and page of a run, written together."""
+"""Maps, page and signer's sheet of a run, written together."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from floorfit.record import Record
-from floorfit.report.beside import Beside
+from floorfit.report.format import Writing
 
-__all__ = ["write_report"]
+__all__ = ["FILES", "write_report"]
+
+#: What is written.
+FILES = ("deviation_map.png", "deviation_map.pdf", "sign_off.pdf", "report.html")
 
 
 def write_report(
-    record: Record, folder: str | Path, *, beside: Beside | None = None, record_file: Path | None = None
+    record: Record,
+    folder: str | Path,
+    *,
+    writing: Writing | None = None,
+    progress: Callable[[str], None] | None = None,
 ) -> None:
-    """Write ``deviation_map.png``, ``deviation_map.pdf`` and ``report.html`` into an existing folder.
+    """Write ``deviation_map.png``, ``deviation_map.pdf``, ``sign_off.pdf`` and ``report.html`` into a folder.
 
     Parameters
     ----------
@@ -21,22 +29,27 @@ def write_report(
         A run; everything shown comes from it.
     folder : path
         Existing folder.
-    beside : Beside, optional
-        A second process that draws the PDF meanwhile.
-    record_file : Path, optional
-        The same record as a file, or its folder, which that process reads; it goes with ``beside``.
+    writing : Writing, optional
+        Unit, language and decimal sign; those of the part and English where left out.
+    progress : callable, optional
+        Called with a few words before each step.
 
     Raises
     ------
     OSError
         If the folder cannot be written.
     """
-    from floorfit.report.map import write_pdf, write_png
+    from floorfit.report.map import write_maps
     from floorfit.report.page import write_page
+    from floorfit.report.plan_view import plan_of
+    from floorfit.report.sign_off import write_sign_off
 
-    if beside is not None and record_file is not None:
-        beside.begin(record_file, Path(folder))
-    write_png(record, folder)
-    write_page(record, folder)
-    if beside is None or record_file is None or not beside.is_done():
-        write_pdf(record, folder)
+    tell = progress or (lambda words: None)
+    plan, place = plan_of(record, writing), Path(folder)
+    for words, write in (
+        ("drawing the maps", write_maps),
+        ("drawing the signer's sheet", write_sign_off),
+        ("writing the page", write_page),
+    ):
+        tell(words)
+        write(record, plan, place)

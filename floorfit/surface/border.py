@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,9 @@ from numpy.typing import NDArray
 from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import CHUNK, Grid
 from floorfit.surface.local_shapes import LocalShapes
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 __all__ = ["Border", "Columns", "Spectrum", "make_columns"]
 
@@ -56,7 +60,9 @@ class Columns:
     root: Array
 
 
-def make_columns(grid: Grid, shapes: LocalShapes, points: Array, values: Array, weights: Array) -> Columns:
+def make_columns(
+    grid: Grid, shapes: LocalShapes, points: Array, values: Array, weights: Array, design: csr_array | None = None
+) -> Columns:
     """Add up the readings on the shapes.
 
     Parameters
@@ -67,17 +73,19 @@ def make_columns(grid: Grid, shapes: LocalShapes, points: Array, values: Array, 
     values : (n,) ndarray, mm
     weights : (n,) ndarray
         Robust weight over u², 1/mm².
+    design : (n, K) sparse, optional
+        Of the shapes at the points, where it is known.
     """
     count = shapes.count
     right, gram, own = np.zeros((count, *grid.shape)), np.zeros((count, count)), np.zeros(count)
     for start in range(0, len(values), CHUNK):
         part = slice(start, start + CHUNK)
-        design = shapes.design(points[part])
-        weighed = (design * weights[part, None]).tocoo()
+        one = shapes.design(points[part]) if design is None else design[part]
+        weighed = (one * weights[part, None]).tocoo()
         right += grid.right_sides(
             points[part], weighed.row.astype(np.intp), weighed.col.astype(np.intp), weighed.data, count
         )
-        gram += (design.T @ weighed).toarray()
+        gram += (one.T @ weighed).toarray()
         own += weighed.T @ values[part]
     return Columns(right, gram, own, np.asarray(np.linalg.cholesky(shapes.covariance), float))
 

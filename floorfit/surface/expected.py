@@ -17,8 +17,9 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.surface.fit import check_places
 from floorfit.surface.grid import Grid, make_grid
-from floorfit.surface.reml import LIKELY, Solution, assemble, best_prior
+from floorfit.surface.reml import Solution, assemble
 from floorfit.surface.robust import robust_weights
+from floorfit.surface.search import LIKELY, best_prior
 from floorfit.surface.spline import Surface
 
 if TYPE_CHECKING:

@@ -12,32 +12,28 @@ against a prior that trusts what is stated. Shapes beside the spline enter as a 
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.errors import NumericalError
-from floorfit.surface.axis import MARGIN_CELLS
 from floorfit.surface.blocks import Factor, factorise
 from floorfit.surface.border import TAUS, TYPICAL_MM, Border, Columns, Spectrum, make_columns
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.spline import plane_coefficients
 
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
 __all__ = [
-    "LIKELY",
-    "START",
     "Equations",
     "Prior",
     "Solution",
     "assemble",
-    "best_prior",
-    "best_smoothing",
-    "likely_start",
+    "factor_of",
     "solve",
 ]
 
@@ -49,33 +45,12 @@ Array = NDArray[np.float64]
 #: units of log, is a factor of 20 either way. With more than about 30 readings the likelihood decides.
 PRIOR_LOG_MEAN = float(np.log(1e6))
 PRIOR_LOG_SD = 3.0
-#: Reaches that are tried, mm, and at most `LONGEST_REACH` times the shorter side of the part; a weak prior about
-#: `LIKELY_REACH`, a factor of 4.5 either way. Stressed ribbed plates have less fine structure than a thin-plate spline
-#: expects: without a reach its intervals are twice too wide and its offsets 1.6 times worse than with the likeliest
-#: one, and stopping at 400 mm costs another 9 % (invented plates; tests/accuracy holds the figures).
-REACHES = (0.0, 50.0, 100.0, 200.0, 400.0, 800.0, 1600.0)
-LONGEST_REACH = 4.0
-#: Centre and standard deviation of the log of the weak prior of a reach, mm: the ribs of pocketed parts stand some
-#: 100 to 250 mm apart (common practice, no source), and a reach of that order smooths nothing that they show. No reach
-#: counts as `NO_REACH`, less than the shortest; a tension that `LONG_TENSION` has halves even that.
-LIKELY_REACH, REACH_LOG_SD = 150.0, 1.5
-NO_REACH, LONG_TENSION = 25.0, 100.0
-#: Tension lengths that are tried, mm, where the ground is rougher than a thin-plate spline: a weak prior that grows
-#: with every step. No warped plate asked for one; terrain does, and is predicted 2 % better than without.
-TENSIONS = (320.0, 80.0, 20.0, 5.0)
-
 #: Prior of log φ: Student's t about nothing. A stated uncertainty is right within some 10 % (its standard deviation),
 #: or it is wrong by as much as it likes (three degrees of freedom); without it the likelihood buys a smoother surface
 #: by calling what it does not follow noise.
 PHI_SD, PHI_FREEDOM = 0.1, 3.0
 #: Log φ that are tried before the parabola.
 LOG_PHIS = np.concatenate([np.arange(0.0, 0.5, 0.02), np.arange(0.5, 8.0, 0.1), np.arange(8.0, 30.0, 0.5)])
-
-#: Units of log about a start among which a search begins: five, each within reach of the next.
-LADDER = range(-24, 16, 8)
-
-#: Weight that pins the planes where an energy's determinant is taken.
-PIN = 1e-2
 
 #: Threads that search, solve and draw side by side, each with its BLAS on one thread.
 WORKERS = 2
@@ -129,11 +104,6 @@ class Prior:
     def energy(self, grid: Grid) -> Band:
         """S on a grid. Planes are free; under a tension they are once `Factor.free` has freed them."""
         return grid.energy(self.reach, self.tension)
-
-
-#: Where a search for the smoothing begins, and one for smoothing and reach.
-START = Prior(float(np.exp(PRIOR_LOG_MEAN)), 100.0)
-LIKELY = Prior(float(np.exp(PRIOR_LOG_MEAN)), 400.0)
 
 
 @dataclass(frozen=True)
@@ -210,7 +180,13 @@ class Solution:
 
 
 def assemble(
-    grid: Grid, points: Array, values: Array, weights: Array, count: float, shapes: LocalShapes | None = None
+    grid: Grid,
+    points: Array,
+    values: Array,
+    weights: Array,
+    count: float,
+    shapes: LocalShapes | None = None,
+    design: csr_array | None = None,
 ) -> Equations:
     """Add up the readings on a grid.
 
@@ -226,6 +202,8 @@ def assemble(
         Sum of the robust weights.
     shapes : LocalShapes, optional
         What is fitted beside the spline.
+    design : (n, K) sparse, optional
+        Of the shapes at the points, where it is known.
     """
     return Equations(
         grid,
@@ -233,7 +211,7 @@ def assemble(
         grid.right_side(points, weights * values),
         float(weights @ values**2),
         count,
-        None if shapes is None else make_columns(grid, shapes, points, values, weights),
+        None if shapes is None else make_columns(grid, shapes, points, values, weights, design),
     )
 
 
@@ -250,7 +228,7 @@ def solve(equations: Equations, prior: Prior, *, weak: bool = True, free: bool =
         Whether φ may fall below 1 (plain profiled REML, for comparison with published values).
     """
     energy = prior.smoothing * prior.energy(equations.grid)
-    factor = _factor(equations.grid, equations.normal, energy, prior)
+    factor = factor_of(equations.grid, equations.normal, energy, prior)
     log_lambda = np.log(prior.smoothing)
     determinant = factor.log_determinant() - (equations.grid.unknowns - 3) * log_lambda
     rho, spectrum, pulled = np.zeros(1), None, 0.0
@@ -301,163 +279,10 @@ def _inflated(penalised: Array, freedom: float, *, free: bool) -> tuple[Array, A
     return np.exp(vertex), criterion(vertex[:, None])[:, 0]
 
 
-def best_smoothing(
-    equations: Equations, start: Prior, *, step: float = 3.0, weak: bool = True, free: bool = False
-) -> tuple[Solution, float]:
-    """Find the mode of log λ at one reach and tension, and its spread.
-
-    Parameters
-    ----------
-    equations : Equations
-        On a coarse grid, where one evaluation costs milliseconds.
-    start : Prior
-        Where to begin; its reach and tension are kept.
-    step : float
-        First stride in log λ: 1 where the answer is near.
-    weak, free : bool
-        As in `solve`.
-
-    Returns
-    -------
-    solution : Solution
-        At the mode.
-    spread : float
-        Standard deviation of log λ there, from the curvature, between 0.1 and 1.5.
-    """
-    tried: dict[float, Solution] = {}
-
-    def criterion(log_lambda: float) -> float:
-        if log_lambda not in tried:
-            prior = replace(start, smoothing=float(np.exp(log_lambda)))
-            tried[log_lambda] = solve(equations, prior, weak=weak, free=free)
-        return tried[log_lambda].criterion
-
-    centre, _ = _vertex(criterion, _bracket(criterion, float(np.log(start.smoothing)), step), step)
-    for finer in (0.5, 0.25) if step > 1 else (0.25,):
-        centre, curvature = _vertex(criterion, _bracket(criterion, centre, finer), finer)
-    criterion(centre)
-    spread = np.sqrt(2 / curvature) if curvature > 0 else 1.5
-    return tried[centre], float(np.clip(spread, 0.1, 1.5))
-
-
-def likely_start(equations: Equations, start: Prior) -> Prior:
-    """Likeliest of a wide ladder of smoothings, to begin a search with.
-
-    Parameters
-    ----------
-    equations : Equations
-    start : Prior
-        Its smoothing is moved by each number of `LADDER`, units of log; its reach and tension are kept.
-
-    Notes
-    -----
-    On rough ground the likelihood has two maxima: the surface that is there, and a plane with a noise that makes up
-    for all of it. A search that begins on the side of the second does not see the first.
-    """
-    rungs = [replace(start, smoothing=start.smoothing * float(np.exp(k))) for k in LADDER]
-    return min(rungs, key=lambda prior: _criterion(equations, prior))
-
-
-def _criterion(equations: Equations, prior: Prior) -> float:
-    try:
-        return solve(equations, prior).criterion
-    except NumericalError:
-        return float("inf")
-
-
-def best_prior(equations: Equations, start: Prior) -> list[tuple[Solution, float, float]]:
-    """Find smoothing and reach or tension together.
-
-    Parameters
-    ----------
-    equations : Equations
-        On a coarse grid.
-    start : Prior
-        Where the search begins; it goes on to the neighbouring shape, reach or tension, while that is likelier.
-
-    Returns
-    -------
-    list of (Solution, spread, evidence)
-        The best shape first, then those beside it that are not much less likely; ``evidence`` is twice the negative
-        log of each, comparable between shapes, with the weak prior of `REACHES` and `TENSIONS`.
-    """
-    reaches = _reaches(equations.grid)
-    tried: dict[Prior, tuple[Solution, float, float]] = {}
-
-    def judge(shapes: list[Prior]) -> Prior:
-        new = [shape for shape in shapes if shape not in tried]
-        with ThreadPoolExecutor(WORKERS) as pool:
-            tried.update(zip(new, pool.map(lambda shape: _evidence(equations, shape), new), strict=True))
-        return min(tried, key=lambda shape: tried[shape][2])
-
-    ladder = [replace(start, reach=reach, tension=0.0) for reach in reaches]
-    here = min(range(len(ladder)), key=lambda k: abs(reaches[k] - start.reach))
-    while (best := ladder.index(judge(ladder[max(here - 1, 0) : here + 2]))) != here:
-        here = best
-    if here == 0:
-        judge([replace(start, reach=0.0, tension=tension) for tension in TENSIONS])
-    ranked = sorted(tried.values(), key=lambda one: one[2])
-    return ranked[:1] + [one for one in ranked[1:] if one[2] - ranked[0][2] < 6.0]
-
-
-def _reaches(grid: Grid) -> list[float]:
-    """Those of `REACHES` that a part is long enough for."""
-    inside = slice(MARGIN_CELLS, -MARGIN_CELLS)
-    short = min(float(np.ptp(axis.edges[inside])) for axis in (grid.along, grid.across))
-    return [reach for reach in REACHES if reach <= LONGEST_REACH * short]
-
-
-def _evidence(equations: Equations, start: Prior) -> tuple[Solution, float, float]:
-    """Solution at the likeliest smoothing of a shape, spread, and twice the negative log of the evidence.
-
-    A shape whose energy the grid cannot hold in double precision has no evidence, and is passed over.
-    """
-    try:
-        solution, spread = best_smoothing(equations, start, step=1.0)
-        determinant = _log_pseudo_determinant(equations.grid, start)
-    except NumericalError:
-        return solve(equations, replace(start, reach=0.0, tension=0.0)), 1.5, float("inf")
-    none = NO_REACH / (1 + (LONG_TENSION / start.tension if start.tension else 0.0))
-    length = start.reach + none
-    weak = (np.log(length / LIKELY_REACH) / REACH_LOG_SD) ** 2
-    return solution, spread, float(solution.criterion - 2 * np.log(spread) - determinant + weak)
-
-
-def _factor(grid: Grid, normal: Band, energy: Band, prior: Prior) -> Factor:
+def factor_of(grid: Grid, normal: Band, energy: Band, prior: Prior) -> Factor:
+    """Factor of N + S, planes freed where the energy has a tension."""
     factor = factorise(normal + energy)
     if not prior.tension:
         return factor
     tilts = np.array([plane_coefficients(grid, np.eye(3)[k]) for k in (1, 2)])
     return factor.free(normal, energy, tilts)
-
-
-def _log_pseudo_determinant(grid: Grid, prior: Prior) -> float:
-    """Log of the product of the energy's eigenvalues above zero, up to a constant that the grid alone decides.
-
-    Planes cost nothing. Pinned at three corners, |S + P| is the product of the others times a constant of P alone:
-    with ``P = Y Yᵀ`` and Q a basis of the planes it is ``|S|₊ |Qᵀ Y|²``, whatever the pins' weight.
-    """
-    a, b = grid.along.edges, grid.across.edges
-    corners = np.array([[a[0], b[0]], [a[0], b[-1]], [a[-1], b[0]]])
-    pin = grid.normal(corners[:, ::-1] if grid.swapped else corners, np.full(3, PIN))
-    return _factor(grid, pin, prior.energy(grid), prior).log_determinant()
-
-
-def _bracket(criterion: Callable[[float], float], centre: float, step: float) -> float:
-    """Walk in strides until the criterion rises on both sides; at most forty units of log away."""
-    here = centre
-    while abs(here - centre) < 40:
-        ahead = min((here - step, here + step), key=criterion)
-        if criterion(ahead) >= criterion(here):
-            break
-        here = ahead
-    return here
-
-
-def _vertex(criterion: Callable[[float], float], here: float, step: float) -> tuple[float, float]:
-    """Vertex and second derivative of the parabola through here and one stride either side."""
-    low, middle, high = (criterion(here + k * step) for k in (-1, 0, 1))
-    curvature = (low - 2 * middle + high) / step**2
-    if curvature <= 0:
-        return here, 0.0
-    return here - float(np.clip((high - low) / (2 * step * curvature), -step, step)), float(curvature)

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,19 +18,13 @@ from numpy.typing import NDArray
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.posterior import Covariance
-from floorfit.surface.reml import (
-    LIKELY,
-    START,
-    Equations,
-    Prior,
-    Solution,
-    assemble,
-    best_prior,
-    best_smoothing,
-    likely_start,
-    solve,
-)
+from floorfit.surface.reml import Equations, Prior, Solution, assemble, solve
+from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_start
 from floorfit.surface.spline import Surface
+from floorfit.units import MAD_TO_SD
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 __all__ = ["LooResiduals", "Robust", "leave_one_out", "robust_weights", "taper"]
 
@@ -183,8 +179,8 @@ def robust_weights(
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
     priors = _priors(data, weights, start) if prior is None else ((prior, 0.0, 1.0),)
     best = priors[0][0]
-    data = _likeliest(data, shapes, weights, best)
-    loo = data.loo(weights, best)
+    data, solution = _likeliest(data, shapes, weights, best)
+    loo = data.loo(weights, solution)
     parameters, scale = float(loo.leverage.sum()), 1.0
     if robust:
         weights, scale = _reweighed(data, weights, loo, best)
@@ -206,10 +202,14 @@ class _Data:
 
     def equations(self, weights: Array) -> Equations:
         total = float(weights.sum())
-        return assemble(self.grid, self.points, self.values, weights / self.u**2, total, self.shapes)
+        return assemble(self.grid, self.points, self.values, weights / self.u**2, total, self.shapes, self.design)
 
-    def loo(self, weights: Array, prior: Prior) -> LooResiduals:
-        solution = solve(self.equations(weights), prior)
+    @cached_property
+    def design(self) -> csr_array | None:
+        """Of the shapes at the readings, where there are few enough to keep it."""
+        return None if self.shapes is None or len(self.points) > SAMPLE else self.shapes.design(self.points)
+
+    def loo(self, weights: Array, solution: Solution) -> LooResiduals:
         inverse = solution.factor.inverse_band()
         return leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights)
 
@@ -238,7 +238,7 @@ def _set_aside_together(data: _Data, weights: Array, prior: Prior) -> list[NDArr
     """Rows set aside under each shape that lost two readings to one side, or a third of them."""
     if data.shapes is None or (weights >= 0.5).all():
         return []
-    design = data.shapes.design(data.points).tocsc()
+    design = (data.shapes.design(data.points) if data.design is None else data.design).tocsc()
     solution = solve(data.equations(weights), prior)
     fitted = Surface(data.grid, solution.coefficients, data.shapes, solution.amounts)
     side = np.sign(data.values - fitted.at(*data.points.T))
@@ -252,12 +252,11 @@ def _set_aside_together(data: _Data, weights: Array, prior: Prior) -> list[NDArr
     return out
 
 
-def _likeliest(data: _Data, shapes: Sequence[LocalShapes], weights: Array, prior: Prior) -> _Data:
+def _likeliest(data: _Data, shapes: Sequence[LocalShapes], weights: Array, prior: Prior) -> tuple[_Data, Solution]:
     """With the likeliest of several families of shapes, at one smoothing."""
-    if len(shapes) < 2:
-        return data
-    families = [replace(data, shapes=one) for one in shapes]
-    return min(families, key=lambda one: solve(one.equations(weights), prior).criterion)
+    families = [replace(data, shapes=one) for one in shapes] if len(shapes) > 1 else [data]
+    solutions = [(one, solve(one.equations(weights), prior)) for one in families]
+    return min(solutions, key=lambda found: found[1].criterion)
 
 
 def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
@@ -266,10 +265,13 @@ def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
     prior, step = fixed or likely_start(data.equations(weights), START), 3.0
     moved = 1.0
     for round_number in range(ROUNDS):
+        equations = data.equations(weights)
         if fixed is None and (round_number < 2 or moved > SETTLED):
-            prior = best_smoothing(data.equations(weights), prior, step=step)[0].prior
-            step = 0.7
-        loo = data.loo(weights, prior)
+            solution, _ = best_smoothing(equations, prior, step=step)
+            prior, step = solution.prior, 0.7
+        else:
+            solution = solve(equations, prior)
+        loo = data.loo(weights, solution)
         new, _ = _tapered(loo, weights)
         if round_number < 2:
             is_worst = _is_worst_nearby(loo.residual / loo.deviation, near)
@@ -284,8 +286,9 @@ def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
 def _later_rounds(data: _Data, weights: Array, prior: Prior) -> tuple[Array, Prior]:
     """Rounds on a finer grid; what the coarser one could not follow, and took for bad, comes back."""
     for _ in range(ROUNDS // 2):
-        prior = best_smoothing(data.equations(weights), prior, step=0.7)[0].prior
-        new, _ = _tapered(data.loo(weights, prior), weights)
+        solution, _ = best_smoothing(data.equations(weights), prior, step=0.7)
+        prior = solution.prior
+        new, _ = _tapered(data.loo(weights, solution), weights)
         moved = float(np.abs(new - weights).max())
         weights = new
         if moved < 0.02:
@@ -310,7 +313,7 @@ def _priors(data: _Data, weights: Array, start: Prior) -> tuple[tuple[Prior, flo
 def _reweighed(data: _Data, weights: Array, loo: LooResiduals, prior: Prior) -> tuple[Array, float]:
     """Two more rounds after the reach has been chosen; the first has its residuals already."""
     weights, _ = _tapered(loo, weights)
-    return _tapered(data.loo(weights, prior), weights)
+    return _tapered(data.loo(weights, solve(data.equations(weights), prior)), weights)
 
 
 def _rest(data: _Data, weights: Array, prior: Prior, scale: float, points: Array, values: Array, u: Array) -> Array:
@@ -324,7 +327,7 @@ def _rest(data: _Data, weights: Array, prior: Prior, scale: float, points: Array
 def _scale(scaled: Array, weights: Array) -> float:
     """Median absolute deviation of the readings that count, as a standard deviation, not below 1."""
     counted = np.abs(scaled[weights > 0.5])
-    return max(1.0, 1.4826 * float(np.median(counted))) if len(counted) else 1.0
+    return max(1.0, MAD_TO_SD * float(np.median(counted))) if len(counted) else 1.0
 
 
 def _neighbours(points: Array) -> NDArray[np.intp]:
@@ -346,7 +349,7 @@ def _start(points: Array, values: Array, u: Array, near: NDArray[np.intp]) -> Ar
     if near.shape[1] < 5:
         return np.ones(len(values))
     distance = values - _local_planes(points, values, near)
-    typical = 1.4826 * float(np.median(np.abs(distance)))
+    typical = MAD_TO_SD * float(np.median(np.abs(distance)))
     return np.where(np.abs(distance) <= 4 * np.maximum(typical, u), 1.0, 0.0)
 
 

@@ -6,25 +6,32 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from markupsafe import Markup
-
-from floorfit.report.format import MISSING, Display, display_for, fixed
+from floorfit.report.format import MISSING, Display, Writing, display_for
+from floorfit.report.language import marked
+from floorfit.report.page import rendered
+from floorfit.report.paper import SIGNATURES
 from floorfit.report.plan_view import plain_text
 from floorfit.verify.pictures import as_data_url, png_of, verification_figure
 from floorfit.verify.proved import FloorProof, Verification
+from floorfit.verify.release import PROVED, by_need, proved_sentence, write_release
 
 __all__ = ["Picture", "Row", "Sheet", "Table", "page_text", "verification_answers", "write_verification_page"]
 
 SIGNS = (
-    "Bias: measured web less predicted web. Plus: the webs came out thicker than predicted.",
-    "The bias offered for the next pockets is taken off every offset: plus lowers the floors (cuts more).",
+    marked("Bias: measured web less predicted web. Plus: the webs came out thicker than predicted."),
+    marked("The bias offered for the next pockets is taken off every offset: plus lowers the floors (cuts more)."),
 )
 
 CAUTIONS = (
-    "A verdict on a whole floor rests on the readings and a fitted surface. Between readings it is an estimate.",
-    "Simulate a corrected programme, and prove it out above the part before it cuts.",
-    "Licensed people and local practice decide what is released.",
+    marked(
+        "A verdict on a whole floor rests on the readings and a fitted surface. Between readings it is an estimate."
+    ),
+    marked("Simulate a corrected programme, and prove it out above the part before it cuts."),
+    marked("Licensed people and local practice decide what is released."),
 )
+
+#: Who the plate is: fields and texts.
+Identity = Sequence[tuple[str, str]]
 
 
 @dataclass(frozen=True)
@@ -66,122 +73,126 @@ class Sheet:
     findings: Sequence[str]
     pictures: Sequence[Picture]
     tables: Sequence[Table]
+    signed_on: str = ""
 
 
-def page_text(sheet: Sheet) -> str:
-    """Return a page as one HTML document; every text in it is escaped."""
-    from importlib.resources import files
-
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("floorfit.report"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    style = Markup((files("floorfit.report") / "templates" / "report.css").read_text(encoding="utf-8"))
-    return environment.get_template("afterwards.html").render(
-        **vars(sheet), signs=SIGNS, cautions=CAUTIONS, style=style
-    )
+def page_text(sheet: Sheet, display: Display) -> str:
+    """Return a page as one HTML document in the language of the page; every text in it is escaped."""
+    say = display.words
+    words = {
+        "signs": [say(line) for line in SIGNS], "cautions": [say(line) for line in CAUTIONS],
+        "signatures": [say(word) for word in SIGNATURES],
+    }  # fmt: skip
+    return rendered("afterwards.html", display, **vars(sheet), **words)
 
 
-def write_verification_page(found: Verification, folder: Path) -> None:
-    """Write ``verify.html`` and ``verify.png`` into an existing folder."""
-    png = png_of(verification_figure(found))
+def write_verification_page(
+    found: Verification, folder: Path, *, identity: Identity = (), writing: Writing | None = None
+) -> None:
+    """Write ``verify.html``, ``verify.png`` and ``verify.pdf`` into an existing folder."""
+    show = display_for(found.part.units, writing)
+    say, answers = show.words, verification_answers(found, show)
+    png = png_of(verification_figure(found, show))
     (folder / "verify.png").write_bytes(png)
-    words = (
-        "Each reading of a finished web: measured less predicted. Cross hatch: does not conform. Slant hatch: "
-        "undecided. White: not read."
+    write_release(found, list(identity), answers, show, folder / "verify.pdf")
+    words = say(
+        "Each reading of a finished web: measured less predicted. Cross hatch: does not conform. Dots: undecided. "
+        "Grey: not read."
     )
     sheet = Sheet(
         name=plain_text(found.part.name),
-        title="finished webs",
-        facts=f"job {plain_text(found.job)} · readings {plain_text(found.source)} · {_units(found)}",
-        sentence=plain_text(found.sentence),
-        answers=verification_answers(found),
+        title=say("finished webs"),
+        facts=" · ".join(
+            [f"{say('job')} {plain_text(found.job)}", f"{say('readings')} {plain_text(found.source)}",
+             *(f"{name}: {text}" for name, text in identity),
+             say("every length in {unit}").format(unit=show.unit)]
+        ),
+        sentence=proved_sentence(found, show),
+        answers=answers,
         findings=[plain_text(str(finding)) for finding in found.findings],
         pictures=[Picture(as_data_url(png), words)],
-        tables=[_floors(found), _aside(found)],
-    )
-    (folder / "verify.html").write_text(page_text(sheet), encoding="utf-8", newline="\n")
+        tables=[_floors(found, show), _aside(found, show)],
+        signed_on="verify.pdf",
+    )  # fmt: skip
+    (folder / "verify.html").write_text(page_text(sheet, show), encoding="utf-8", newline="\n")
 
 
-def verification_answers(found: Verification) -> list[str]:
-    """Bias, movement and intervals in a sentence each, in the part's units."""
-    show = display_for(found.part.units)
-    return [_bias_line(found, show), _movement_line(found, show), _interval_line(found)]
+def verification_answers(found: Verification, display: Display | None = None) -> list[str]:
+    """Bias, movement and intervals in a sentence each; in the part's units and English where no display is given."""
+    show = display_for(found.part.units) if display is None else display
+    return [_bias_line(found, show), _movement_line(found, show), _interval_line(found, show)]
 
 
 def _bias_line(found: Verification, show: Display) -> str:
-    bias = found.bias
+    say, bias, unit = show.words, found.bias, show.unit
     if not bias.pockets:
-        return "No finished pocket could be compared with a prediction: no common bias is known."
-    value, u = show.small_pair(bias.value, bias.factor * bias.u)
-    line = (
-        f"Common bias {value} ± {u} {show.small} (95 %, from {bias.pockets} pockets and {bias.readings} readings); "
-        f"pockets scatter by {show.small_length(bias.between, more=1)} {show.small}."
-    )
+        return say("No finished pocket could be compared with a prediction: no common bias is known.")
+    value, u = show.pair(bias.value, bias.factor * bias.u)
+    line = say(
+        "Common bias {value} ± {u} {unit} (95 %, from {n} pockets and {m} readings); pockets scatter by {s} {unit}."
+    ).format(value=value, u=u, unit=unit, n=bias.pockets, m=bias.readings, s=show.length(bias.between, more=1))
     if found.offered_bias is None:
-        return line + " It is not offered for the pockets that remain: the plate may have moved."
-    already = f" (the job had {found.applied_bias:+.4f} taken off already)" if found.applied_bias else ""
-    return (
-        line + f" For the pockets that remain: `correct --bias {found.offered_bias:.4f}`, standard uncertainty "
-        f"{bias.u:.4f} mm{already}. Nothing was applied."
-    )
+        why = say("It is not offered for the pockets that remain: {why}.").format(why=found.withheld)
+        return f"{line} {why}"
+    offer = say("For the pockets that remain: `correct --bias {bias} --bias-u {u}`. Nothing was applied.")
+    already = say("The job had {bias} mm taken off already.").format(bias=f"{found.applied_bias:+.4f}")
+    offered = offer.format(bias=f"{found.offered_bias:.4f}", u=f"{bias.u:.4f}")
+    return " ".join([line, offered, *([already] if found.applied_bias else [])])
 
 
 def _movement_line(found: Verification, show: Display) -> str:
-    moved = found.movement
-    size = show.small_length(moved.size if moved.size == moved.size else None)
-    limit = show.small_length(moved.limit)
-    unit, since = show.small, "since the first readings"
-    return {
-        "none": f"No movement of the plate {since} is seen (limit {limit} {unit}).",
-        "small": f"The plate moved by up to {size} {unit} {since}, within the limit of {limit} {unit}.",
-        "measure-again": f"Measure again: the plate moved by up to {size} {unit} {since} (limit {limit} {unit}).",
-        "unclear": f"A movement of up to {size} {unit} cannot be told from the pockets' own scatter. Read more.",
-        "unknown": "Too few finished pockets to tell a movement from a common bias (five are the least).",
+    say, moved = show.words, found.movement
+    text = {
+        "none": say("No movement of the plate since the first readings is seen (limit {limit} {unit})."),
+        "small": say(
+            "The plate moved by up to {size} {unit} since the first readings, within the limit of {limit} {unit}."
+        ),
+        "measure-again": say(
+            "Measure again: the plate moved by up to {size} {unit} since the first readings (limit {limit} {unit})."
+        ),
+        "unclear": say("A movement of up to {size} {unit} cannot be told from the pockets' own scatter. Read more."),
+        "unknown": say("Too few finished pockets to tell a movement from a common bias (five are the least)."),
     }[moved.state]
+    return text.format(size=show.length(moved.size), limit=show.length(moved.limit), unit=show.unit)
 
 
-def _interval_line(found: Verification) -> str:
-    held = found.intervals
+def _interval_line(found: Verification, show: Display) -> str:
+    say, held = show.words, found.intervals
     if not held.total:
-        return "No reading could be compared with a predicted interval."
+        return say("No reading could be compared with a predicted interval.")
     low, high = held.limits
-    return (
-        f"{held.inside} of {held.total} readings ({100 * held.share:.0f} %, 95 % limits {100 * low:.0f} to "
-        f"{100 * high:.0f} %) lie in their predicted 95 % interval, {held.inside_without_bias} without the bias; "
-        f"{held.floors_inside} of {held.floors} floors lie whole in theirs."
-    )
+    return say(
+        "{n} of {m} readings ({share} %, 95 % limits {low} to {high} %) lie in their predicted 95 % interval, {k} "
+        "without the bias; {i} of {j} floors lie whole in theirs."
+    ).format(
+        n=held.inside, m=held.total, share=f"{100 * held.share:.0f}", low=f"{100 * low:.0f}", high=f"{100 * high:.0f}",
+        k=held.inside_without_bias, i=held.floors_inside, j=held.floors,
+    )  # fmt: skip
 
 
-def _floors(found: Verification) -> Table:
-    show = display_for(found.part.units)
-    head = ["pocket", "verdict", "readings", f"web min, {show.unit}", f"web max, {show.unit}", "probability"]
-    head += [f"bias, {show.small}", f"± (k = 2), {show.small}", "interval held", "reason"]
-    order = {"nonconform": 0, "undecided": 1, "not-read": 2, "conform": 3}
-    rows = sorted(found.floors, key=lambda floor: order[floor.verdict])
-    return Table(
-        "Floors", head, [_floor(floor, show) for floor in rows], "Over the whole floor, not only at the readings.", 1
-    )
+def _floors(found: Verification, show: Display) -> Table:
+    say = show.words
+    head = [say("pocket"), say("verdict"), say("readings"), say("web min"), say("web max"), say("probability")]
+    head += [say("bias"), "± (k = 2)", say("interval held"), say("reason")]
+    note = say("Over the whole floor, not only at the readings.")
+    return Table(say("Floors"), head, [_floor(floor, show) for floor in by_need(found)], note, 1)
 
 
 def _floor(floor: FloorProof, show: Display) -> Row:
     known = floor.bias == floor.bias
-    value, u = show.small_pair(floor.bias, 2 * floor.bias_u) if known else (MISSING, MISSING)
-    webs = [show.web(web if web == web else None) for web in (floor.web_min, floor.web_max)]
-    chance = fixed(floor.probability, 3) if floor.probability == floor.probability else MISSING
-    held = MISSING if floor.is_interval_held is None else "yes" if floor.is_interval_held else "no"
-    words = {"conform": "conforms", "nonconform": "does not conform", "not-read": "not read"}
-    cells = [plain_text(floor.pocket), words.get(floor.verdict, floor.verdict), str(floor.readings), *webs, chance]
-    return Row([*cells, value, u, held, floor.reason], floor.verdict)
+    value, u = show.pair(floor.bias, 2 * floor.bias_u) if known else (MISSING, MISSING)
+    webs = [show.length(web) for web in (floor.web_min, floor.web_max)]
+    held = {True: show.words("yes"), False: show.words("no"), None: MISSING}[floor.is_interval_held]
+    cells = [plain_text(floor.pocket), show.words(PROVED[floor.verdict]), str(floor.readings), *webs]
+    return Row([*cells, show.plain(floor.probability, 3), value, u, held, floor.reason], floor.verdict)
 
 
-def _aside(found: Verification) -> Table:
-    rows = [Row([f"line {found.line[k]}", reason], "aside") for k, reason in enumerate(found.readings.reason) if reason]
-    return Table("Readings set aside", ["line", "reason"], rows[:500], f"{len(rows)} of {len(found.x)} readings.")
-
-
-def _units(found: Verification) -> str:
-    show = display_for(found.part.units)
-    return f"webs in {show.unit}; bias in {show.small}"
+def _aside(found: Verification, show: Display) -> Table:
+    say = show.words
+    rows = [
+        Row([f"{say('line')} {found.line[k]}", reason], "aside")
+        for k, reason in enumerate(found.readings.reason)
+        if reason
+    ]
+    note = say("{n} of {m} readings.").format(n=len(rows), m=len(found.x))
+    return Table(say("Readings set aside"), [say("line"), say("reason")], rows[:200], note)

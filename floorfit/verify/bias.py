@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.units import MAD_TO_SD
 from floorfit.verify.mixed import Grouped, fit_grouped, noise_inflation
 from floorfit.verify.proved import Bias
 
@@ -46,11 +47,11 @@ def pockets_apart(means: Array, means_u: Array) -> NDArray[np.bool_]:
     if len(means) < 5:
         return np.zeros(len(means), bool)
     distance = np.abs(means - np.median(means))
-    scatter = max(1.4826 * float(np.median(distance)), LEAST_SCATTER_MM)
+    scatter = max(MAD_TO_SD * float(np.median(distance)), LEAST_SCATTER_MM)
     return np.asarray(distance > APART * np.hypot(scatter, means_u))
 
 
-def common_bias(values: Array, group: Rows, u: Array, fit: Grouped | None = None) -> Bias:
+def common_bias(values: Array, group: Rows, u: Array, fit: Grouped | None = None, shared_u: float = 0.0) -> Bias:
     """Estimate the common bias and the spread.
 
     Parameters
@@ -63,6 +64,8 @@ def common_bias(values: Array, group: Rows, u: Array, fit: Grouped | None = None
         Standard uncertainty of each reading as stated.
     fit : Grouped, optional
         A fit whose first coefficient is the common bias; that of a constant alone when left out.
+    shared_u : float, mm
+        Standard uncertainty that all predictions share.
 
     Notes
     -----
@@ -75,7 +78,7 @@ def common_bias(values: Array, group: Rows, u: Array, fit: Grouped | None = None
     within = float(np.sqrt(((values - means[group]) ** 2).sum() / spare)) if spare else float("nan")
     return Bias(
         value=float(found.beta[0]),
-        u=float(np.sqrt(found.covariance[0, 0])),
+        u=float(np.hypot(np.sqrt(found.covariance[0, 0]), shared_u)),
         factor=student_factor(found.dof),
         between=found.between,
         between_limits=_between_limits(means, means_u),

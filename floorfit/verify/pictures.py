@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.model import Part
-from floorfit.report.colours import DIVERGING, SEQUENTIAL, Anchors, colour_map
-from floorfit.report.format import display_for
+from floorfit.report.colours import AMOUNT, HATCHES, WEB, Anchors, colour_map
+from floorfit.report.format import Display
 from floorfit.report.labels import printable
 from floorfit.report.sheet import INK
+from floorfit.verify.release import proved_sentence
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,41 +34,48 @@ DPI = 120
 MOST_NAMES = 60
 
 
-def verification_figure(found: Verification) -> Figure:
+def verification_figure(found: Verification, show: Display) -> Figure:
     """Plan with measured less predicted at every reading, and the verdict of every floor.
 
     Parameters
     ----------
     found : Verification
+    show : Display
+        Unit, language and decimal sign.
     """
-    show, proof = display_for(found.part.units), found.readings
-    difference = (proof.deviation - proof.predicted) * show.small_per_mm
+    say, proof = show.words, found.readings
+    difference = (proof.deviation - proof.predicted) * show.per_mm
     rows = np.flatnonzero(np.isfinite(difference) & proof.is_used)
-    top = max(float(np.abs(difference[rows]).max()) if len(rows) else 0.0, 1e-3 * show.small_per_mm)
-    figure, axes = _plan(found.part, "Measured less predicted web at each reading, and the verdict of each floor")
+    top = max(float(np.abs(difference[rows]).max()) if len(rows) else 0.0, 1e-3 * show.per_mm)
+    figure, axes = _plan(
+        found.part, say("Finished webs: {sentence}").format(sentence=proved_sentence(found, show)), show
+    )
     marks = {"conform": "", "undecided": "?", "nonconform": "!", "not-read": "–"}
     for pocket, floor in zip(found.part.pockets, found.floors, strict=True):
-        hatch = {"nonconform": "xxx", "undecided": "///", "not-read": ""}.get(floor.verdict, "")
-        shade = "white" if floor.verdict == "not-read" else "#f3f3f1"
-        _floor(axes, pocket.boundary, shade, hatch, show.per_mm)
+        shade = "#c8c8c8" if floor.verdict == "not-read" else "#f3f3f1"
+        _floor(axes, pocket.boundary, shade, HATCHES.get(floor.verdict, ""), show.per_mm)
         for island in pocket.islands:
             _floor(axes, island, "white", "", show.per_mm)
-        if len(found.floors) <= MOST_NAMES:
+        is_named = len(found.floors) <= MOST_NAMES or floor.verdict != "conform"
+        if is_named:
             x, y = pocket.polygon.representative_point().coords[0]
             name = f"{marks[floor.verdict]} {printable(pocket.id)[:12]}".strip()
             axes.text(
-                x * show.per_mm, y * show.per_mm, name, size=7, color=INK, ha="center", va="center", parse_math=False
-            )
+                x * show.per_mm, y * show.per_mm, name, size=7, color=INK, ha="center", va="center", parse_math=False,
+                bbox={"facecolor": "white", "alpha": 0.75, "linewidth": 0, "pad": 1}, zorder=4,
+            )  # fmt: skip
     drawn = axes.scatter(
-        found.x[rows] * show.per_mm, found.y[rows] * show.per_mm, c=difference[rows], s=26, vmin=-top, vmax=top,
-        cmap=colour_map(DIVERGING, "difference"), edgecolors=INK, linewidths=0.6, zorder=3,
+        found.x[rows] * show.per_mm, found.y[rows] * show.per_mm, c=-difference[rows], s=26, vmin=-top, vmax=top,
+        cmap=colour_map(WEB, "difference"), edgecolors=INK, linewidths=0.6, zorder=3,
     )  # fmt: skip
     bar = figure.colorbar(drawn, ax=axes, shrink=0.8, pad=0.02)
-    bar.set_label(f"measured less predicted, {show.small} (plus: thicker)")
+    bar.set_label(say("predicted less measured, {unit} (plus: web thinner)").format(unit=show.unit))
     return figure
 
 
-def field_figure(part: Part, title: str, x: Array, y: Array, values: Array, words: str, *, is_signed: bool) -> Figure:
+def field_figure(
+    part: Part, title: str, x: Array, y: Array, values: Array, words: str, show: Display, *, is_signed: bool
+) -> Figure:
     """Plan with a field over the part.
 
     Parameters
@@ -79,15 +87,15 @@ def field_figure(part: Part, title: str, x: Array, y: Array, values: Array, word
     values : (k, l) ndarray, mm
         NaN outside the outline.
     words : str
-        What the colours mean; the small unit is added.
+        What the colours mean; the unit is added.
+    show : Display
     is_signed : bool
         Whether zero lies in the middle of the colours.
     """
-    show = display_for(part.units)
-    field = values.T * show.small_per_mm
+    field = values.T * show.per_mm
     top = max(float(np.nanmax(np.abs(field))), 1e-9)
-    anchors: Anchors = DIVERGING if is_signed else SEQUENTIAL
-    figure, axes = _plan(part, title)
+    anchors: Anchors = WEB if is_signed else AMOUNT
+    figure, axes = _plan(part, title, show)
     drawn = axes.pcolormesh(
         x * show.per_mm, y * show.per_mm, field, cmap=colour_map(anchors, "field"), shading="nearest",
         vmin=-top if is_signed else 0.0, vmax=top, rasterized=True,
@@ -97,11 +105,11 @@ def field_figure(part: Part, title: str, x: Array, y: Array, values: Array, word
     for pocket in part.pockets:
         for ring in (pocket.boundary, *pocket.islands):
             _floor(axes, ring, "none", "", show.per_mm)
-    figure.colorbar(drawn, ax=axes, shrink=0.8, pad=0.02).set_label(f"{words}, {show.small}")
+    figure.colorbar(drawn, ax=axes, shrink=0.8, pad=0.02).set_label(f"{words}, {show.unit}")
     return figure
 
 
-def chart_figure(chart: Chart, labels: Sequence[str], title: str, unit: str) -> Figure:
+def chart_figure(chart: Chart, labels: Sequence[str], title: str, show: Display) -> Figure:
     """Individuals above, moving ranges below, with their limits; crosses are signals.
 
     Parameters
@@ -110,16 +118,15 @@ def chart_figure(chart: Chart, labels: Sequence[str], title: str, unit: str) -> 
     labels : sequence of str
         One for each value: the job.
     title : str
-    unit : {"mm", "in"}
+    show : Display
     """
     from matplotlib.figure import Figure
 
-    show = display_for(unit)
     figure = Figure(figsize=(9, 4.2), facecolor="white", layout="constrained")
     figure.suptitle(printable(title), size=11, parse_math=False)
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(2, 1))
     order = np.arange(1.0, len(chart.values) + 1)
-    scale = show.small_per_mm
+    scale = show.per_mm
     _line(
         upper,
         order,
@@ -135,8 +142,8 @@ def chart_figure(chart: Chart, labels: Sequence[str], title: str, unit: str) -> 
         flags,
         (None, chart.mean_range * scale, chart.range_upper * scale),
     )
-    upper.set_ylabel(f"value, {show.small}")
-    lower.set_ylabel(f"moving range, {show.small}")
+    upper.set_ylabel(f"value, {show.unit}")
+    lower.set_ylabel(f"moving range, {show.unit}")
     lower.set_xlabel(f"job in order of time, {labels[0][:12]} to {labels[-1][:12]}" if labels else "job")
     return figure
 
@@ -153,10 +160,9 @@ def as_data_url(png: bytes) -> str:
     return "data:image/png;base64," + base64.b64encode(png).decode("ascii")
 
 
-def _plan(part: Part, title: str) -> tuple[Figure, Axes]:
+def _plan(part: Part, title: str, show: Display) -> tuple[Figure, Axes]:
     from matplotlib.figure import Figure
 
-    show = display_for(part.units)
     x0, y0, x1, y1 = (edge * show.per_mm for edge in part.bounds)
     share = min(max((y1 - y0) / (x1 - x0), 0.2), 2.0)
     figure = Figure(figsize=(10, 2.0 + 8 * share), facecolor="white", layout="constrained")

@@ -130,6 +130,20 @@ class Prediction:
             return np.full(xs.shape, UNKNOWN_U_MM)
         return _bilinear(self.record.map, xs, ys)
 
+    def shared_u(self, floors: ArrayLike) -> float:
+        """Standard uncertainty that the predictions on some floors share, mm.
+
+        A smoothing surface returns a constant as it is, so that its mean over the readings errs by their weighted mean
+        error: √(φ / Σ 1/u²), over the readings that the job used on these floors. Finished pockets cannot show it.
+        """
+        record = self.record
+        if record.surface is None:
+            return 0.0
+        names = {self.part.pockets[int(k)].id for k in np.atleast_1d(np.asarray(floors))}
+        kept = zip(record.readings.u_mm, record.readings.used, record.readings.floor, strict=True)
+        weight = sum(1 / u**2 for u, used, floor in kept if used and u and floor in names)
+        return float(np.sqrt(record.surface.noise_inflation / weight)) if weight else UNKNOWN_U_MM
+
 
 def _bilinear(grid: WebMap, x: Array, y: Array) -> Array:
     """Interpolate the uncertainty layer; nodes outside the outline take their row's nearest value."""

@@ -215,6 +215,8 @@ class Verification:
     movement : Movement
     intervals : Intervals
     findings : tuple of Finding
+    withheld : str
+        Why no bias is offered for the pockets that remain; ``""`` where it is.
     """
 
     job: str
@@ -232,6 +234,7 @@ class Verification:
     movement: Movement
     intervals: Intervals
     findings: tuple[Finding, ...] = field(default=())
+    withheld: str = ""
 
     @property
     def conforms(self) -> bool:
@@ -241,7 +244,7 @@ class Verification:
     @property
     def offered_bias(self) -> float | None:
         """What ``--bias`` would be for the pockets that remain, mm; None where it must not be used."""
-        if not np.isfinite(self.bias.value) or self.movement.state in ("measure-again", "unclear"):
+        if self.withheld or not np.isfinite(self.bias.value):
             return None
         return self.applied_bias + self.bias.value
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.report.format import MISSING, Display, display_for, fixed
+from floorfit.report.format import MISSING, Display, Writing, display_for
 from floorfit.report.plan_view import plain_text
 from floorfit.verify.afterwards import Picture, Row, Sheet, Table, page_text
 from floorfit.verify.charts import Chart
@@ -30,13 +30,15 @@ MOST_CHARTS = 6
 MOST_FINDINGS = 200
 
 
-def write_series(series: Series, folder: Path) -> None:
+def write_series(series: Series, folder: Path, writing: Writing | None = None) -> None:
     """Write every file of a series into an existing folder.
 
     Parameters
     ----------
     series : Series
     folder : Path
+    writing : Writing, optional
+        Unit, language and decimal sign of the page.
     """
     unit = series.part.units
     write_csv(
@@ -61,55 +63,59 @@ def write_series(series: Series, folder: Path) -> None:
     write_csv(folder / "capability.csv", header, (_capable(one, unit) for one in series.pockets))
     text = json.dumps(_document(series), ensure_ascii=False, allow_nan=False)
     (folder / "series.json").write_text(text + "\n", encoding="utf-8")
-    _write_page(series, folder)
+    _write_page(series, folder, display_for(unit, writing))
 
 
-def series_answers(series: Series) -> list[str]:
+def series_answers(series: Series, display: Display | None = None) -> list[str]:
     """The two answers, and bias and repeatability, in a sentence each."""
-    show = display_for(series.part.units)
-    return [_alike_line(series), _enough_line(series), _bias_line(series, show), _gauge_line(series, show)]
+    show = display_for(series.part.units) if display is None else display
+    return [_alike_line(series, show), _enough_line(series, show), _bias_line(series, show), _gauge_line(series, show)]
 
 
-def _alike_line(series: Series) -> str:
-    alike = series.alike
+def _alike_line(series: Series, show: Display) -> str:
+    say, alike = show.words, series.alike
     if alike.answer == "unknown":
-        return "Whether this part always bends the same way needs three jobs with a surface."
-    share = f"the mean of the other parts explains {100 * alike.explained:.0f} % of a part's squared warp"
-    return {
-        "yes": f"This part always bends the same way: {share}. Put the mean into the programme, and correct the rest.",
-        "partly": f"This part bends alike in part: {share}. It helps a fit (`correct --expect`), not a programme.",
-        "no": f"This part does not bend the same way each time: {share}.",
+        return say("Whether this part always bends the same way needs three jobs with a surface.")
+    text = {
+        "yes": say("This part always bends the same way: {share}. Give the mean to the fit (`correct --expect`)."),
+        "partly": say("This part bends alike in part: {share}. The mean helps a fit (`correct --expect`)."),
+        "no": say("This part does not bend the same way each time: {share}."),
     }[alike.answer]
+    share = say("the mean of the other parts explains {n} % of a part's squared warp")
+    return text.format(share=share.format(n=f"{100 * alike.explained:.0f}"))
 
 
-def _enough_line(series: Series) -> str:
+def _enough_line(series: Series, show: Display) -> str:
+    say = show.words
     if series.enough is None:
-        return f"With the mean taken as known, as many readings are needed as now ({series.readings:.0f} a part)."
-    return (
-        f"With the mean taken as known (`correct --expect`), about {series.enough} readings a part would do instead of "
-        f"{series.readings:.0f}, one on each floor at the least. An estimate: verify the first parts made so."
-    )
+        line = say("With the mean taken as known, as many readings are needed as now ({n} a part).")
+        return line.format(n=f"{series.readings:.0f}")
+    return say(
+        "With the mean taken as known (`correct --expect`), about {n} readings a part would do instead of {m}, one on "
+        "each floor at the least. An estimate: verify the first parts made so."
+    ).format(n=series.enough, m=f"{series.readings:.0f}")
 
 
 def _bias_line(series: Series, show: Display) -> str:
-    chart, drift = series.bias_chart, series.bias_drift
+    say, chart, drift = show.words, series.bias_chart, series.bias_drift
     if not len(chart.values):
-        return "No job of the series is verified: nothing is known of finished webs."
-    mean = show.small_length(chart.mean, sign=True, more=1)
-    line = f"{len(chart.values)} verified jobs: common bias {mean} {show.small} in the mean"
+        return say("No job of the series is verified: nothing is known of finished webs.")
+    mean = show.length(chart.mean, sign=True, more=1)
+    line = say("{n} verified jobs: common bias {bias} {unit} in the mean")
+    line = line.format(n=len(chart.values), bias=mean, unit=show.unit)
     if not np.isfinite(drift.u):
         return line + "."
-    low, high = (show.small_length(end, sign=True, more=2) for end in drift.limits)
-    seen = "it drifts" if drift.is_seen else "no drift is seen"
-    return f"{line}; {seen} ({low} to {high} {show.small} a job, 95 %)."
+    low, high = (show.length(end, sign=True, more=2) for end in drift.limits)
+    seen = say("it drifts") if drift.is_seen else say("no drift is seen")
+    return f"{line}; {seen} ({say('{low} to {high} {unit} a job, 95 %').format(low=low, high=high, unit=show.unit)})."
 
 
 def _gauge_line(series: Series, show: Display) -> str:
-    found = series.repeatability
+    say, found = show.words, series.repeatability
     if not found.dof:
-        return "No place was read twice: the gauge's repeatability is not known."
-    sd = show.small_length(found.sd, more=1)
-    return f"Gauge repeatability from repeats of one place: {sd} {show.small} ({found.dof} degrees of freedom)."
+        return say("No place was read twice: the gauge's repeatability is not known.")
+    line = say("Gauge repeatability from repeats of one place: {sd} {unit} ({n} degrees of freedom).")
+    return line.format(sd=show.length(found.sd, more=1), unit=show.unit, n=found.dof)
 
 
 def _warps(series: Series) -> Iterable[list[str]]:
@@ -190,68 +196,66 @@ def _trend(series: Series) -> dict[str, Any]:
     return {"slope": drift.slope, "u": drift.u, "limits": list(drift.limits)}
 
 
-def _write_page(series: Series, folder: Path) -> None:
-    mean = _field(series, "Mean warp of the underside", series.mean, "mean warp (plus: high, web thin)", signed=True)
+def _write_page(series: Series, folder: Path, show: Display) -> None:
+    say = show.words
+    mean = _field(series, say("Mean warp of the underside"), series.mean, say("mean warp (plus: high, web thin)"), show)
     (folder / "mean_warp.png").write_bytes(mean)
-    pictures = [Picture(as_data_url(mean), f"Mean warp of {series.warps} parts.")]
-    spread = _field(series, "Spread of the warp over the parts", series.spread, "standard deviation", signed=False)
-    pictures.append(
-        Picture(
-            as_data_url(spread), "Standard deviation of the warp over the parts, what the fits are unsure of included."
-        )
+    pictures = [Picture(as_data_url(mean), say("Mean warp of {n} parts.").format(n=series.warps))]
+    spread = _field(
+        series, say("Spread of the warp over the parts"), series.spread, say("standard deviation"), show, signed=False
     )
-    pictures += [_shape(series, k) for k in range(len(series.shapes.shares))]
-    pictures += _chart_pictures(series)
+    words = say("Standard deviation of the warp over the parts, what the fits are unsure of included.")
+    pictures.append(Picture(as_data_url(spread), words))
+    pictures += [_shape(series, k, show) for k in range(len(series.shapes.shares))]
+    pictures += _chart_pictures(series, show)
     findings = [plain_text(str(one)) for one in series.findings[:MOST_FINDINGS]]
     if len(series.findings) > MOST_FINDINGS:
-        findings.append(f"and {len(series.findings) - MOST_FINDINGS} more, see series.json")
-    show, span = display_for(series.part.units), f"{series.created[0]} to {series.created[-1]}"
+        findings.append(say("and {n} more in series.json").format(n=len(series.findings) - MOST_FINDINGS))
+    facts = say("{n} jobs, {m} verified · {first} to {last} · every length in {unit}")
     sheet = Sheet(
         name=plain_text(series.part.name),
-        title="series of jobs",
-        facts=f"{len(series.jobs)} jobs, {series.verified} verified · {span} · small lengths in {show.small}",
-        sentence=_alike_line(series),
-        answers=series_answers(series)[1:],
+        title=say("series of jobs"),
+        facts=facts.format(
+            n=len(series.jobs), m=series.verified, first=series.created[0], last=series.created[-1], unit=show.unit
+        ),
+        sentence=_alike_line(series, show),
+        answers=series_answers(series, show)[1:],
         findings=findings,
         pictures=pictures,
         tables=[_offsets(series, show), _capabilities(series, show)],
     )
-    (folder / "series.html").write_text(page_text(sheet), encoding="utf-8", newline="\n")
+    (folder / "series.html").write_text(page_text(sheet, show), encoding="utf-8", newline="\n")
 
 
-def _field(series: Series, title: str, values: Array, words: str, *, signed: bool) -> bytes:
+def _field(series: Series, title: str, values: Array, words: str, show: Display, *, signed: bool = True) -> bytes:
     from floorfit.verify.parts import inside_nodes
 
     shown = np.where(inside_nodes(series.part, series.x, series.y).reshape(values.shape), values, np.nan)
-    return png_of(field_figure(series.part, title, series.x, series.y, shown, words, is_signed=signed))
+    named = f"{plain_text(series.part.name)[:60]}: {title} ({len(series.jobs)})"
+    return png_of(field_figure(series.part, named, series.x, series.y, shown, words, show, is_signed=signed))
 
 
-def _shape(series: Series, k: int) -> Picture:
-    share = 100 * float(series.shapes.shares[k])
-    words = f"Shape {k + 1} of the differences from the mean, one standard deviation: {share:.0f} % of them."
+def _shape(series: Series, k: int, show: Display) -> Picture:
+    say, share = show.words, f"{100 * float(series.shapes.shares[k]):.0f}"
+    title = say("Shape {k}: {share} % of the differences").format(k=k + 1, share=share)
+    words = say("Shape {k} of the differences from the mean, one standard deviation: {share} % of them.")
     values = series.shapes.shapes[k].reshape(series.mean.shape)
-    return Picture(
-        as_data_url(
-            _field(series, f"Shape {k + 1}: {share:.0f} % of the differences", values, "difference", signed=True)
-        ),
-        words,
-    )
+    png = _field(series, title, values, say("difference"), show)
+    return Picture(as_data_url(png), words.format(k=k + 1, share=share))
 
 
-def _chart_pictures(series: Series) -> list[Picture]:
-    unit, out = series.part.units, []
-    verified = series.bias_chart
+def _chart_pictures(series: Series, show: Display) -> list[Picture]:
+    say, verified, out = show.words, series.bias_chart, []
     if len(verified.values) > 1:
-        png = png_of(chart_figure(verified, [], "Common bias of finished webs, job by job", unit))
-        out.append(
-            Picture(as_data_url(png), "Common bias of finished webs. Dashed: control limits. Cross: outside them.")
-        )
+        png = png_of(chart_figure(verified, [], say("Common bias of finished webs, job by job"), show))
+        words = say("Common bias of finished webs. Dashed: control limits. Cross: outside them.")
+        out.append(Picture(as_data_url(png), words))
     ranked = sorted((one for one in series.pockets if len(one.chart.values) > 1), key=lambda one: -_signals(one))
     for one in ranked[:MOST_CHARTS]:
-        labels = [series.names[job] for job in one.jobs]
-        png = png_of(chart_figure(one.chart, labels, f"Offset of {plain_text(one.pocket)[:40]}", unit))
-        words = f"Offset of {plain_text(one.pocket)}: single values and moving ranges. Dashed: limits. Cross: outside."
-        out.append(Picture(as_data_url(png), words))
+        labels, name = [series.names[job] for job in one.jobs], plain_text(one.pocket)
+        png = png_of(chart_figure(one.chart, labels, say("Offset of {pocket}").format(pocket=name[:40]), show))
+        words = say("Offset of {pocket}: single values and moving ranges. Dashed: limits. Cross: outside.")
+        out.append(Picture(as_data_url(png), words.format(pocket=name)))
     return out
 
 
@@ -260,52 +264,40 @@ def _signals(one: PocketSeries) -> int:
 
 
 def _offsets(series: Series, show: Display) -> Table:
-    head = [
-        "pocket",
-        "jobs",
-        *(f"{name}, {show.small}" for name in ("mean", "lower limit", "upper limit", "drift a job")),
-        "drift seen",
-        "signals",
-    ]
+    say = show.words
+    head = [say("pocket"), say("jobs"), say("mean"), say("lower limit"), say("upper limit"), say("drift a job"),
+            say("drift seen"), say("signals")]  # fmt: skip
     rows = []
     for one in series.pockets:
-        small = [_small(show, value) for value in (one.chart.mean, one.chart.lower, one.chart.upper, one.drift.slope)]
-        seen = "yes" if one.drift.is_seen else "no"
+        values = [one.chart.mean, one.chart.lower, one.chart.upper, one.drift.slope]
+        small = [show.length(value, sign=True, more=1) for value in values]
+        seen = say("yes") if one.drift.is_seen else say("no")
         rows.append(Row([plain_text(one.pocket), str(len(one.jobs)), *small, seen, str(_signals(one))]))
-    note = "Control limits: mean ± 2.66 times the mean moving range (ISO 7870-2). Every value is in charts.csv."
-    return Table("Offsets over time", head, rows, note)
+    note = say("Control limits: mean ± 2.66 times the mean moving range (ISO 7870-2). Every value is in charts.csv.")
+    return Table(say("Offsets over time"), head, rows, note)
 
 
 def _capabilities(series: Series, show: Display) -> Table:
-    head = [
-        "pocket",
-        "verified jobs",
-        f"mean, {show.small}",
-        f"sd, {show.small}",
-        "Cp",
-        "95 % limits",
-        "Cpk",
-        "95 % limits",
-    ]
+    say = show.words
+    limits = say("95 % limits")
+    head = [say("pocket"), say("verified jobs"), say("mean"), "sd", "Cp", limits, "Cpk", limits]
     rows = []
     for one in series.pockets:
         found = one.capability
-        numbers = [_small(show, found.mean), _small(show, found.sd)]
+        numbers = [show.length(value, sign=True, more=1) for value in (found.mean, found.sd)]
         pairs = [(found.cp, found.cp_limits), (found.cpk, found.cpk_limits)]
         cells = [
-            cell for value, limits in pairs for cell in (_index(value), f"{_index(limits[0])} to {_index(limits[1])}")
+            cell
+            for value, (low, high) in pairs
+            for cell in (_index(value, show), f"{_index(low, show)} {say('to')} {_index(high, show)}")
         ]
         rows.append(Row([plain_text(one.pocket), str(found.count), *numbers, *cells]))
-    note = (
+    note = say(
         "Of the mean deviation of the finished web, one value for each verified job (ISO 22514-2; limits of Cpk after "
         "Bissell 1990)."
     )
-    return Table("Capability of finished webs", head, rows, note)
+    return Table(say("Capability of finished webs"), head, rows, note)
 
 
-def _small(show: Display, value: float) -> str:
-    return show.small_length(value, sign=True, more=1) if np.isfinite(value) else MISSING
-
-
-def _index(value: float) -> str:
-    return fixed(value, 2) if np.isfinite(value) else MISSING
+def _index(value: float, show: Display) -> str:
+    return show.plain(value, 2) if np.isfinite(value) else MISSING

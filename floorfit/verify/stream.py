@@ -18,6 +18,7 @@ from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
 from floorfit.readings.repeats import estimate_repeatability, group_places
 from floorfit.record import RECORD_FORMAT
+from floorfit.sealed import changed_files
 from floorfit.surface.axis import Axis
 from floorfit.surface.local_shapes import Table
 from floorfit.verify.written import VERIFICATION_FORMAT
@@ -150,7 +151,10 @@ class Shelf:
 def read_job(file: Path, shelf: Shelf) -> JobSummary | Finding:
     """Read what is needed of a record; a finding where it is broken."""
     try:
-        document = json.loads(_without_map(file.read_text(encoding="utf-8")))
+        text = file.read_text(encoding="utf-8")
+        if changed := changed_files(file, text):
+            return changed[0]
+        document = json.loads(_without_map(text))
         if document["format"] != RECORD_FORMAT:
             return _broken(file, f"is of the format {document['format']!r}, {RECORD_FORMAT} was expected")
         return _summary(file, document, shelf)

@@ -14,6 +14,7 @@ from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
 from floorfit.record import Record
 from floorfit.verify.bias import common_bias, group_means, no_bias, pockets_apart
+from floorfit.verify.doubts import LIMIT_BIAS_MM, looks_roughed, refuse_unfit, why_withheld
 from floorfit.verify.mixed import Grouped, fit_grouped, noise_inflation
 from floorfit.verify.movement import LIMIT_MM, find_movement
 from floorfit.verify.predicted import Prediction
@@ -35,6 +36,8 @@ def verify_job(
     readings: Readings,
     *,
     movement_limit_mm: float = LIMIT_MM,
+    bias_limit_mm: float = LIMIT_BIAS_MM,
+    digest: str | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Verification:
     """Verify finished webs.
@@ -49,6 +52,10 @@ def verify_job(
         Of finished webs; some pockets may be missing.
     movement_limit_mm : float, mm
         Size of a smooth field beyond the common bias from which the answer is "measure again".
+    bias_limit_mm : float, mm
+        Largest bias that is offered where the job states no uncertainty of the machine.
+    digest : str, optional
+        SHA-256 of the readings' file: the job's own is refused.
     progress : callable, optional
         Called with a few words before each step.
 
@@ -59,23 +66,41 @@ def verify_job(
     Raises
     ------
     InputError
-        If the record's part does not hold together, or ``part`` has other pockets.
+        If the readings are those that the job was made from, or of another part, serial or side, if the record's part
+        does not hold together, ``part`` has other pockets, or a limit is not above zero.
 
     Notes
     -----
     A reading on a finished web gives its deviation from the local nominal, along Z. Less the predicted deviation
     ``dz − w`` it is split into a bias that all pockets share, each pocket's own, and a smooth field over the plate.
     """
-    check_ranges("verify", [("movement_limit_mm", movement_limit_mm, ABOVE_ZERO)])
+    limits = [("movement_limit_mm", movement_limit_mm, ABOVE_ZERO), ("bias_limit_mm", bias_limit_mm, ABOVE_ZERO)]
+    check_ranges("verify", limits)
     tell = progress or (lambda words: None)
     prediction = _prediction(record, part)
+    doubts = refuse_unfit(prediction, readings, digest)
     tell("placing the readings")
     taken = set_lonely_aside(take(prediction, readings), prediction, readings.thickness)
     points = np.column_stack([readings.x, readings.y])
     bias, movement, steps = _split(prediction, taken, points, movement_limit_mm)
     tell("fitting what was not predicted")
     floors = _floors(prediction, taken, points, steps)
-    return _verification(prediction, readings, taken, floors, bias, movement)
+    rough = looks_roughed(prediction, taken, readings.x, readings.y)
+    withheld = why_withheld(prediction, bias, movement, floors, rough, bias_limit_mm)
+    doubts += _rough_findings(prediction, readings.source, rough)
+    found = _verification(prediction, readings, taken, floors, bias, movement)
+    return replace(found, findings=(*doubts, *found.findings), withheld=withheld)
+
+
+def _rough_findings(prediction: Prediction, source: str, rough: Array) -> list[Finding]:
+    names = [pocket.id for pocket, share in zip(prediction.part.pockets, rough, strict=True) if share > 0.5]
+    if not names:
+        return []
+    text = (
+        f"{len(names)} pockets ({', '.join(names[:4])}) read like the web before finishing: not cut yet, or the wrong "
+        "file. Read them when they are finished."
+    )
+    return [Finding("looks-roughed", source, "", text, "warning")]
 
 
 def _level(prediction: Prediction) -> float:
@@ -134,7 +159,7 @@ def _split(prediction: Prediction, taken: Taken, points: Array, limit: float) ->
     gap, u = taken.deviation[chosen] - taken.predicted[chosen], taken.u[chosen]
     movement, moved, field = find_movement(points[chosen], gap, group, u, limit)
     plain = fit_grouped(np.ones((len(gap), 1)), gap, group, u * np.sqrt(noise_inflation(gap, group, u)))
-    bias = common_bias(gap - field, group, u, moved or plain)
+    bias = common_bias(gap - field, group, u, moved or plain, prediction.shared_u(common))
     shared = _shared_steps(common, moved or plain, steps, bias.value)
     return bias, movement, {**steps, **shared}
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from floorfit.plain_text import plain_cell
 from floorfit.units import MM_PER_UNIT
 from floorfit.verify.proved import FloorProof, Verification
 
@@ -107,8 +108,8 @@ def write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) 
     """Write a table, UTF-8, LF."""
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(header)
-        writer.writerows(rows)
+        writer.writerow(map(plain_cell, header))
+        writer.writerows(map(plain_cell, row) for row in rows)
 
 
 def length(value_mm: float, unit: str) -> str:

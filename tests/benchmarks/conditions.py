@@ -140,7 +140,9 @@ def by_floorfit(condition: Condition, seed: int, plate: Plate, taken: Taken) -> 
     import floorfit
 
     start = time.process_time()
-    result = floorfit.correct(plate.part, taken.readings, floorfit.Settings(z_u=Z_NOISE))
+    # Floors that were cut true on the warped plate did not move since: their Z is as programmed, exactly.
+    stated = {} if condition.measured_z else {"floor_z": "as-programmed", "moved_u": 0.0}
+    result = floorfit.correct(plate.part, taken.readings, floorfit.Settings(z_u=Z_NOISE, **stated))
     seconds = time.process_time() - start
     fit = result.fit
     assert fit is not None

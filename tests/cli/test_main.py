@@ -72,7 +72,24 @@ def test_version(capsys: pytest.CaptureFixture[str]) -> None:
 def test_wrong_call_is_exit_2(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit, match="2"):
         main(words)
-    assert capsys.readouterr().out == ""
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert printed.err.count("\n") == 1 and "--help`" in printed.err  # one line, and where the options are listed
+
+
+def test_nearest_option_is_named(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.argv", ["floorfit", "correct"])
+    with pytest.raises(SystemExit, match="2"):
+        main(["correct", "a", "b", "-o", "c", "--levle", "0.9"])
+    assert "Did you mean --level?" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh"])
+def test_completion_knows_every_command(shell: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit, match="0"):
+        main(["--print-completion", shell])
+    printed = capsys.readouterr().out
+    assert all(name in printed for name in COMMANDS) and "--no-pictures" in printed
 
 
 @pytest.mark.parametrize(
@@ -104,15 +121,19 @@ def test_main_job_as_its_help_shows_it(tmp_path: Path) -> None:
     sample = "sample_parts/bay_frame"
     done = run("correct", f"{sample}/part.json", f"{sample}/readings.csv", "-o", str(folder), NO_COLOR="1")
     assert done.returncode in (0, 1), done.stderr
-    assert done.stdout == ""  # data goes to the folder
-    assert "\x1b[" not in done.stderr
+    assert "\x1b[" not in done.stdout + done.stderr
     assert "Traceback" not in done.stderr
-    last = done.stderr.strip().splitlines()[-1]
+    last = done.stdout.strip().splitlines()[-1]
     assert re.match(r"\d+ of 18 pockets corrected", last)
-    assert (done.returncode == 0) == last.endswith("all predicted to conform.")
-    table = [line for line in done.stderr.splitlines() if "P01" in line and "shift" in line]
+    assert (done.returncode == 0) == ("all predicted to conform" in last)
+    table = [line for line in done.stdout.splitlines() if "P01" in line and "shift" in line]
     assert table
+    readme = (ROOT / "README.md").read_text("utf-8").split("```")
+    block = next(part for part in readme if part.startswith("\npocket action"))
+    printed = [line.rstrip() for line in done.stdout.splitlines()]
+    assert all(line in printed for line in block.strip().splitlines() if line != "…")  # what the command prints
     assert all(len(line) <= 80 for line in table)
+    assert f"floorfit apply {folder} PROGRAM" in done.stderr  # the next command, filled in
 
 
 def test_fault_of_our_own_is_a_message_and_debug_shows_the_rest(

@@ -17,7 +17,7 @@ def job(tmp_path: Path) -> Path:
 def test_pictures_and_page_come_from_the_record_alone(job: Path, tmp_path: Path, capsys) -> None:
     assert main(["report", str(job), "-o", str(tmp_path / "out")]) == 0
     names = sorted(path.name for path in (tmp_path / "out").iterdir())
-    assert names == ["deviation_map.pdf", "deviation_map.png", "report.html"]
+    assert names == ["deviation_map.pdf", "deviation_map.png", "report.html", "sign_off.pdf"]
     captured = capsys.readouterr()
     assert captured.out == "" and "report.html" in captured.err
 
@@ -31,7 +31,6 @@ def test_mesh_states_its_factor(job: Path, tmp_path: Path, capsys) -> None:
 @pytest.mark.parametrize(
     "arguments, words",
     [
-        ([], "Give -o FOLDER"),
         (["--mesh", "u.stl"], ".glb or .ply"),
         (["--mesh", "u.glb", "--exaggeration", "-2"], "above zero"),
         (["-o", "out", "--exaggeration", "2"], "goes with --mesh"),
@@ -65,3 +64,12 @@ def test_record_of_another_version_is_refused(job: Path, tmp_path: Path, capsys)
 def test_job_without_a_record_is_refused(tmp_path: Path, capsys) -> None:
     assert main(["report", str(tmp_path), "-o", str(tmp_path / "out")]) == 2
     assert "record.json" in capsys.readouterr().err
+
+
+def test_without_a_folder_pictures_go_into_the_job(job: Path, capsys) -> None:
+    assert main(["report", str(job), "--language", "de", "--show", "mm"]) == 0
+    names = {path.name for path in job.iterdir()}
+    assert names == {"record.json", "deviation_map.pdf", "deviation_map.png", "report.html", "sign_off.pdf"}
+    assert "durchweg" not in capsys.readouterr().err and 'lang="de"' in (job / "report.html").read_text("utf-8")
+    assert main(["report", str(job)]) == 2 and "--replace" in capsys.readouterr().err
+    assert main(["report", str(job), "--replace"]) == 0

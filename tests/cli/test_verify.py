@@ -34,10 +34,10 @@ def test_all_read_and_conform(job: Path, tmp_path: Path, capsys) -> None:
     readings = write_readings(tmp_path / "finished.csv", finished_readings(small_record(), bias=0.01))
     assert main(["verify", str(job), str(readings), "-o", str(tmp_path / "proof")]) == 0
     captured = capsys.readouterr()
-    assert captured.out == "" and "9 of 9 pockets verified to conform" in captured.err
-    assert "correct --bias 0.0" in captured.err
+    assert "9 of 9 pockets verified to conform" in captured.out
+    assert "correct --bias 0.0" in captured.out
     names = {path.name for path in (tmp_path / "proof").iterdir()}
-    assert names == {"verdicts.csv", "verify.csv", "verify.html", "verify.json", "verify.png"}
+    assert names == {"verdicts.csv", "verify.csv", "verify.html", "verify.json", "verify.png", "verify.pdf"}
     with (tmp_path / "proof" / "verdicts.csv").open() as file:
         rows = list(csv.DictReader(file))
     assert [row["pocket"] for row in rows] == [f"P{k}" for k in range(1, 10)]
@@ -49,7 +49,7 @@ def test_all_read_and_conform(job: Path, tmp_path: Path, capsys) -> None:
 def test_part_finished_plate_exits_one(job: Path, tmp_path: Path, capsys) -> None:
     readings = write_readings(tmp_path / "f.csv", finished_readings(small_record(), pockets=[0, 1]))
     assert main(["verify", str(job), str(readings), "-o", str(tmp_path / "proof")]) == 1
-    assert "7 not read" in capsys.readouterr().err
+    assert "7 not read" in capsys.readouterr().out
 
 
 def test_readings_in_inches_give_the_same(job: Path, tmp_path: Path) -> None:

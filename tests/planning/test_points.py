@@ -186,7 +186,7 @@ def test_uncertainty_promised_is_the_one_reported() -> None:
     places = plan(part, count=3 * len(pockets)).points
     # A fifth of the bow, so that a shift does for every floor.
     values = 0.2 * warp(*places.T) + rng.normal(0, 0.01, len(places))
-    settings = Settings(reading_u=0.01)
+    settings = Settings(reading_u=0.01, floor_z="as-programmed", moved_u=0.0)
     before = correct(part, _read(part, places, values), settings)
     used = before.used
     known = known_readings(

@@ -7,13 +7,15 @@ import pytest
 
 from floorfit.errors import InputError
 from floorfit.readings.cells import Faults, column_of_numbers, shown
-from floorfit.readings.columns import FIELDS, read_header
+from floorfit.readings.columns import READINGS, read_header
 
 
 def _column(cells: list[str], field: str = "thickness", head: str = "x_mm,y_mm,thickness_mm") -> list[float]:
     faults = Faults("r.csv")
     lines = np.arange(2, len(cells) + 2)
-    values = column_of_numbers(cells, FIELDS[field], read_header(head, 1, "r.csv", "mm"), lines, f"{field}_mm", faults)
+    values = column_of_numbers(
+        cells, READINGS.fields[field], read_header(head, 1, "r.csv", READINGS), lines, f"{field}_mm", faults
+    )
     faults.raise_if_any()
     return [float(value) for value in values]
 

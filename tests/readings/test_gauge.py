@@ -34,7 +34,7 @@ def test_two_points_give_gain_and_zero() -> None:
 
 def test_one_point_leaves_an_error_at_the_thin_end_within_its_stated_zero() -> None:
     # By hand: 1.010·(5/5.030) − 1 = +0.003976 mm at 1 mm.
-    gauge = calibrate(blocks_from_arrays([5.0], [5.030]))
+    gauge = calibrate(blocks_from_arrays([5.0], [5.030]), reading_u_mm=0.0)
     left = float(gauge.thickness(1.010)) - 1.0
     assert left == pytest.approx(0.003976, abs=1e-6)
     assert left < 2.0 * float(gauge.common_u(1.010))
@@ -117,7 +117,7 @@ def test_velocity_of_another_alloy_reads_thin() -> None:
 
 def test_common_uncertainty_agrees_with_an_independent_package() -> None:
     true, read, u_block, sd = [1.0, 5.0], [1.010, 5.030], 0.002, 0.01 / np.sqrt(12.0)
-    gauge = calibrate(blocks_from_arrays(true, read, u=[u_block, u_block]))
+    gauge = calibrate(blocks_from_arrays(true, read, u=[u_block, u_block]), reading_u_mm=sd)
     b = [ufloat(t, u_block) for t in true]
     r = [ufloat(x, sd) for x in read]
     x = 2.034

@@ -1,15 +1,11 @@
 import numpy as np
 import pytest
+from colorspacious import cspace_convert
 
-from floorfit.report.colours import DIVERGING, SEQUENTIAL, colour_map, hex_scale, rgb
+from floorfit.report.colours import AMOUNT, HATCHES, WEB, colour_map, rgb, standing
 
 # sRGB to linear light and luminance: IEC 61966-2-1; lightness L*: CIE 15, 8.2.1.
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
-
-# Red-green colour blindness, full: Machado, Oliveira and Fernandes 2009, table 1 (from memory), on linear light.
-DEUTERANOPIA = np.array(
-    [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]
-)
 
 
 def linear(colours: np.ndarray) -> np.ndarray:
@@ -21,44 +17,78 @@ def lightness(colours: np.ndarray) -> np.ndarray:
     return 116 * np.cbrt(linear(colours) @ LUMINANCE) - 16
 
 
-@pytest.mark.parametrize("anchors", [DIVERGING, SEQUENTIAL])
-def test_lightness_rises_all_the_way(anchors: tuple) -> None:
+@pytest.mark.parametrize("anchors", [WEB, AMOUNT])
+def test_lightness_goes_one_way(anchors: tuple) -> None:
     steps = np.diff(lightness(rgb(anchors, np.linspace(0, 1, 33))))
-    assert (steps > 0).all()
+    assert (steps > 0).all() or (steps < 0).all()
+
+
+EYES = ["protanomaly", "deuteranomaly", "tritanomaly", "grey"]
+
+
+def seen(colours: np.ndarray, eyes: str) -> np.ndarray:
+    """Colours as CAM02-UCS coordinates of what such eyes see.
+
+    Full dichromacy after Machado, Oliveira and Fernandes 2009, as the general-purpose library colorspacious has it.
+    """
+    if eyes == "grey":
+        grey = np.clip(lightness(colours), 0, 100)
+        return np.column_stack([grey, 0 * grey, 0 * grey])
+    space = {"name": "sRGB1+CVD", "cvd_type": eyes, "severity": 100}
+    light = np.clip(cspace_convert(colours / 255.0, space, "sRGB1"), 0, 1)
+    return cspace_convert(light, "sRGB1", "CAM02-UCS")
+
+
+@pytest.mark.parametrize("eyes", EYES)
+@pytest.mark.parametrize("anchors", [WEB, AMOUNT])
+def test_neighbours_of_seven_classes_differ_to_every_eye(anchors: tuple, eyes: str) -> None:
+    places = seen(rgb(anchors, np.linspace(0, 1, 7)), eyes)
+    # A difference of 2.3 is just noticeable (Mahy, Van Eycken and Oosterlinck 1994); 1.3 times that is asked for.
+    assert np.linalg.norm(np.diff(places, axis=0), axis=1).min() > 3.0
+
+
+@pytest.mark.parametrize("eyes", EYES[:3])
+def test_thin_and_thick_are_never_confused(eyes: str) -> None:
+    thick, thin = seen(rgb(WEB, [0.15, 0.85]), eyes)
+    assert np.linalg.norm(thick - thin) > 30
+
+
+def test_amount_has_one_hue() -> None:
+    hues = cspace_convert(rgb(AMOUNT, np.linspace(0.2, 1, 9)) / 255.0, "sRGB1", "JCh")[:, 2]
+    assert np.ptp(hues) < 25  # degrees of a circle of 360; seven families of hue lie some 50 apart
+
+
+def test_standing_of_floors_has_a_hatch_of_its_own() -> None:
+    pairs = [("hold", "undecided"), ("shift", "undecided"), ("tilt", "nonconform")]
+    assert len({HATCHES[standing(*pair)] for pair in pairs}) == 3
+    assert standing("follow", "conform") == ""
 
 
 def test_lightness_spans_enough_for_grey_paper() -> None:
     # Forty units of L* are some twenty steps that an eye tells apart on paper (common practice, no source).
-    ends = lightness(rgb(DIVERGING, [0.0, 1.0]))
+    ends = lightness(rgb(WEB, [0.0, 1.0]))
     assert ends[1] - ends[0] > 40
 
 
 def test_middle_is_neutral() -> None:
-    middle = rgb(DIVERGING, 0.5).astype(int)
+    middle = rgb(WEB, 0.5).astype(int)
     assert np.ptp(middle) <= 8  # 3 % of full scale: grey to the eye (common practice, no source)
-
-
-def test_ends_differ_for_red_green_blind_eyes() -> None:
-    low, high = linear(rgb(DIVERGING, [0.0, 1.0])) @ DEUTERANOPIA.T
-    assert low[2] > low[0] and high[0] > high[2]  # blue stays blue, yellow stays yellow
 
 
 def test_black_text_is_readable_on_every_colour() -> None:
     # WCAG 2.2, 1.4.3 and 1.4.11: contrast of 3 at least for large text and drawings; labels carry a light box too.
-    share = linear(rgb(DIVERGING, np.linspace(0, 1, 33))) @ LUMINANCE
+    share = linear(rgb(WEB, np.linspace(0, 1, 33))) @ LUMINANCE
     ink = linear(np.array([26.0, 26.0, 26.0])) @ LUMINANCE
     assert ((share + 0.05) / (ink + 0.05)).min() > 2.5
 
 
 def test_empty_is_white_and_ends_hold() -> None:
-    colours = rgb(DIVERGING, [np.nan, -5.0, 9.0])
+    colours = rgb(WEB, [np.nan, -5.0, 9.0])
     assert colours[0].tolist() == [255, 255, 255]
-    assert colours[1].tolist() == list(DIVERGING[0])
-    assert colours[2].tolist() == list(DIVERGING[-1])
+    assert colours[1].tolist() == list(WEB[0])
+    assert colours[2].tolist() == list(WEB[-1])
 
 
-def test_map_and_page_use_the_same_anchors() -> None:
-    from matplotlib.colors import to_rgb
-
-    for place, name in hex_scale(DIVERGING):
-        assert to_rgb(name) == pytest.approx(colour_map(DIVERGING, "t")(place)[:3], abs=1 / 128)  # 256 steps
+def test_colour_map_has_the_same_anchors() -> None:
+    places = np.linspace(0, 1, len(WEB))
+    assert np.array(colour_map(WEB, "t")(places))[:, :3] == pytest.approx(np.array(WEB) / 255, abs=1 / 128)  # 256 steps

@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
-from floorfit.report.format import MISSING, display_for, fixed, round_together
+from floorfit.report.format import MISSING, Writing, display_for, fixed, round_together
+from floorfit.report.language import language
 
 values = st.floats(-1e6, 1e6, allow_nan=False)
 uncertainties = st.floats(1e-6, 1e6, allow_nan=False)
@@ -64,22 +65,31 @@ def test_zero_has_no_sign() -> None:
 def test_inch_is_exact() -> None:
     # One inch is 25.4 mm exactly (NIST SP 811, appendix B.8).
     show = display_for("in")
-    assert show.web(25.4) == "1.0000"
-    assert show.small_length(0.0254, sign=True) == "+1.00"
-    assert show.small_per_mm == pytest.approx(1000 / 25.4, rel=1e-15)  # one rounding of a quotient
+    assert show.length(25.4) == "1.0000"
+    assert show.length(0.0254, sign=True) == "+0.0010"
+    assert show.per_mm == pytest.approx(1 / 25.4, rel=1e-15)  # one rounding of a quotient
 
 
-def test_millimetre_part_uses_micrometres() -> None:
+def test_millimetres_throughout() -> None:
     show = display_for("mm")
-    assert (show.web(2.0004), show.small_length(-0.0123), show.place(12.34)) == ("2.000", "-12", "12.3")
+    assert (show.length(2.0004), show.length(-0.0123), show.place(12.34)) == ("2.000", "-0.012", "12.3")
 
 
 def test_unknown_is_a_dash() -> None:
     show = display_for("mm")
-    assert {show.web(None), show.small_length(None), show.place(None)} == {MISSING}
-    assert show.small_pair(None, None) == (MISSING, MISSING)
+    assert {show.length(None), show.length(None), show.place(None)} == {MISSING}
+    assert show.pair(None, None) == (MISSING, MISSING)
 
 
 def test_pair_carries_a_sign() -> None:
-    assert display_for("mm").small_pair(0.1234, 0.0121) == ("+123", "12")
-    assert display_for("mm").small_pair(-0.0004, 0.121) == ("0", "120")
+    assert display_for("mm").pair(0.1234, 0.0121) == ("+0.123", "0.012")
+    assert display_for("mm").pair(-0.0004, 0.121) == ("0.00", "0.12")
+
+
+def test_one_switch_changes_unit_and_decimal_sign() -> None:
+    # One inch is 25.4 mm exactly (NIST SP 811, appendix B.8); German writes a decimal comma (DIN 1333).
+    assert display_for("mm", Writing(unit="in")).length(25.4) == "1.0000"
+    assert display_for("in", Writing(unit="mm")).length(25.4) == "25.400"
+    assert display_for("mm", Writing(language=language("de"))).length(1.5, sign=True) == "+1,500"
+    assert display_for("mm", Writing(language=language("de"), decimal=".")).length(1.5) == "1.500"
+    assert display_for("mm", Writing(decimal=",")).place(1234.56) == "1234,6"

@@ -8,11 +8,18 @@ import record_factory
 from drawn_text import overlaps, texts, with_gid
 from PIL import Image
 
-from floorfit.report.map import DPI, map_figure, write_pdf, write_png
+from floorfit.report import map as sheets
+from floorfit.report.map import DPI, write_maps
+from floorfit.report.marks import reading_marks
+from floorfit.report.plan_view import plan_of
 
 MAKERS = [record_factory.frame, record_factory.inch_part, record_factory.long_part, record_factory.tall_part,
           record_factory.odd_names, record_factory.no_surface]  # fmt: skip
-NUMBER = re.compile(r"^[+-]?\d+(\.\d+)?")
+NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
+
+
+def map_figure(record):
+    return sheets.map_figure(record, plan_of(record))
 
 
 @pytest.mark.parametrize("make", MAKERS)
@@ -34,7 +41,7 @@ def test_text_is_large_enough_to_read() -> None:
     assert min(text.get_fontsize() for text, _ in texts(map_figure(record_factory.long_part()))) >= 6.0
 
 
-@pytest.mark.parametrize("make, scale", [(record_factory.frame, 1000), (record_factory.inch_part, 1000 / 25.4)])
+@pytest.mark.parametrize("make, scale", [(record_factory.frame, 1), (record_factory.inch_part, 1 / 25.4)])
 def test_offsets_on_the_map_are_those_of_the_record(make, scale) -> None:
     record = make()
     figure = map_figure(record)
@@ -46,7 +53,10 @@ def test_offsets_on_the_map_are_those_of_the_record(make, scale) -> None:
         if decision.offset_mm is None:
             assert text == "hold"
             continue
-        number = NUMBER.match(text).group()
+        assert text.startswith(decision.action)  # the action is named before any number
+        if decision.action == "follow":
+            continue
+        number = NUMBER.search(text).group()
         digits = len(number.partition(".")[2])
         # Half of the last digit printed, and the rounding of one product.
         assert abs(float(number) - decision.offset_mm * scale) <= 0.5 * 10**-digits * (1 + 1e-9)
@@ -59,7 +69,7 @@ def test_verdicts_are_marked() -> None:
     marks = {"conform": "", "undecided": "?", "nonconform": "!"}
     for decision in record.decisions:
         if decision.action != "hold":
-            assert shown[decision.pocket].lstrip("+-0123456789. ") == marks[decision.verdict]
+            assert shown[decision.pocket].lstrip("shiftolw+-0123456789. ") == marks[decision.verdict]
 
 
 def test_every_pocket_of_the_long_part_is_named() -> None:
@@ -82,7 +92,7 @@ def test_plate_is_drawn_to_scale(make) -> None:
 def test_contour_values_belong_to_the_warp() -> None:
     record = record_factory.frame()
     values = [float(text) for text in with_gid(map_figure(record), "contour")]
-    warp = 1000 * np.array(record.map.warp_mm, dtype=float)
+    warp = np.array(record.map.warp_mm, dtype=float)
     assert values and min(values) >= warp.min() and max(values) <= warp.max()
     assert 0 in values
 
@@ -98,7 +108,7 @@ def test_title_block_says_what_was_left_out() -> None:
         record.created,
         "readings",
         f"{len(record.readings.used)} given",
-        "µm",
+        "mm",
         "1 of 18 pockets",
     ):
         assert words in said
@@ -119,8 +129,7 @@ def test_files_are_the_same_twice_and_the_pdf_has_three_pages(tmp_path: Path) ->
     written = []
     for name in ("a", "b"):
         (tmp_path / name).mkdir()
-        write_png(record, tmp_path / name)
-        write_pdf(record, tmp_path / name)
+        write_maps(record, plan_of(record), tmp_path / name)
         files = sorted(path.name for path in (tmp_path / name).iterdir())
         assert files == ["deviation_map.pdf", "deviation_map.png"]
         written.append([(tmp_path / name / file).read_bytes() for file in files])
@@ -138,7 +147,8 @@ def test_drawing_leaves_no_global_state() -> None:
 
     code = (
         "import sys; sys.path.insert(0, 'tests'); import record_factory, floorfit.report.map as m;"
-        "m.map_figure(record_factory.inch_part()); print('matplotlib.pyplot' in sys.modules)"
+        "from floorfit.report.plan_view import plan_of; r = record_factory.inch_part();"
+        "m.map_figure(r, plan_of(r)); print('matplotlib.pyplot' in sys.modules)"
     )
     root = Path(record_factory.__file__).parents[1]
     run = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True)
@@ -163,3 +173,31 @@ def test_part_of_one_round_pocket_far_from_the_origin() -> None:
     part = {**record.part, "outline": outline, "pockets": [{**record.part["pockets"][0], "boundary": ring}]}
     one = record.model_copy(update={"part": part, "decisions": record.decisions[:1], "map": None})
     assert with_gid(map_figure(one), "pocket") == ["P01"]
+
+
+def test_tilt_shows_its_slope_and_follow_its_range() -> None:
+    record = record_factory.frame()
+    said = with_gid(map_figure(record), "more")
+    # Slope of the third floor, per hundred: 100 times the hypotenuse of its two slopes.
+    assert any(text == f"{100 * float(np.hypot(1.25e-4, -3.1e-5)):.3f}/100" for text in said)
+    assert "+0.010…+0.050" in said  # least and greatest of the grid of the fifth floor
+
+
+def test_a_million_readings_leave_the_map_readable() -> None:
+    record = record_factory.frame()
+    rng = np.random.default_rng(1)
+    n = 200_000
+    used = (rng.random(n) > 0.03).tolist()
+    many = {**record.readings.model_dump(), "x_mm": (1200 * rng.random(n)).tolist(),
+            "y_mm": (500 * rng.random(n)).tolist(), "used": used}  # fmt: skip
+    plan = plan_of(record)
+    marks = reading_marks(type(record.readings).model_construct(**many), plan)
+    assert marks.counts.sum() == sum(used)  # every reading is in one square
+    assert len(marks.used) < 5_000 and len(marks.aside) < 5_000
+
+
+def test_up_to_five_thousand_readings_each_has_its_mark() -> None:
+    record = record_factory.frame()
+    marks = reading_marks(record.readings, plan_of(record))
+    assert not marks.is_dense
+    assert len(marks.used) + len(marks.aside) == len(record.readings.used)

@@ -9,7 +9,7 @@ import record_factory
 import trimesh
 
 from floorfit.errors import InputError
-from floorfit.report.colours import DIVERGING, rgb
+from floorfit.report.colours import WEB, rgb
 from floorfit.report.mesh_export import round_exaggeration, underside_mesh, write_mesh
 
 
@@ -49,7 +49,7 @@ def test_colours_are_those_of_the_map() -> None:
     record = record_factory.frame()
     mesh = underside_mesh(record, 10)
     warp = np.array(record.map.warp_mm).ravel()
-    assert np.array_equal(mesh.visual.vertex_colors[:, :3], rgb(DIVERGING, (warp / np.abs(warp).max() + 1) / 2))
+    assert np.array_equal(mesh.visual.vertex_colors[:, :3], rgb(WEB, (warp / np.abs(warp).max() + 1) / 2))
 
 
 def test_glb_keeps_the_factor_and_is_in_metres_with_y_up(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import record_factory
 from drawn_text import overlaps, texts, with_gid
+from matplotlib.text import Text
 
 from floorfit.report.pages import number_key, uncertainty_figure, web_figure
 from floorfit.report.plan_view import plan_of
@@ -19,13 +20,23 @@ def test_no_text_covers_another(make, draw) -> None:
     assert overlaps(draw(record, plan_of(record))) == []
 
 
+def labels(figure) -> list[tuple[str, list[str]]]:
+    """Names with the numbers written under each, in the order of drawing."""
+    found: list[tuple[str, list[str]]] = []
+    for text in figure.findobj(Text):
+        if text.get_gid() == "pocket":
+            found.append((text.get_text(), []))
+        elif text.get_gid() == "number":
+            found[-1][1].append(text.get_text())
+    return [(name, [n for n in numbers if n != "hold"]) for name, numbers in found]
+
+
 @pytest.mark.parametrize("make, scale", [(record_factory.frame, 1.0), (record_factory.inch_part, 1 / 25.4)])
 def test_webs_are_those_of_the_record(make, scale) -> None:
     record = make()
     by_id = {decision.pocket: decision for decision in record.decisions}
     seen = 0
-    for text in with_gid(web_figure(record, plan_of(record)), "pocket"):
-        name, *numbers = text.split("\n")
+    for name, numbers in labels(web_figure(record, plan_of(record))):
         decision = by_id[name]
         ends = [(decision.web_before_min_mm, decision.web_before_max_mm)]
         ends.append((decision.web_after_min_mm, decision.web_after_max_mm))
@@ -46,9 +57,9 @@ def test_uncertainties_are_those_of_the_record() -> None:
     record = record_factory.frame()
     figure = uncertainty_figure(record, plan_of(record))
     numbers = [float(number) for number in with_gid(figure, "number")]
-    expected = [1000 * d.offset_u_mm for d in record.decisions if d.offset_u_mm is not None]
-    # Two significant digits of values between 10 and 99: half of one.
-    assert sorted(numbers) == pytest.approx(sorted(expected), abs=0.5)
+    expected = [d.offset_u_mm for d in record.decisions if d.offset_u_mm is not None]
+    # Two significant digits of values between 0.010 and 0.099: half of the second.
+    assert sorted(numbers) == pytest.approx(sorted(expected), abs=0.0005)
 
 
 def test_suggested_places_are_marked() -> None:
@@ -63,7 +74,7 @@ def test_suggested_places_are_marked() -> None:
 def test_contours_lie_within_the_uncertainty() -> None:
     record = record_factory.frame()
     values = [float(text) for text in with_gid(uncertainty_figure(record, plan_of(record)), "contour")]
-    expanded = 2000 * np.array(record.map.warp_u_mm, dtype=float)
+    expanded = 2 * np.array(record.map.warp_u_mm, dtype=float)
     assert values and min(values) >= expanded.min() and max(values) <= expanded.max()
 
 
@@ -74,6 +85,7 @@ def test_sheets_without_a_surface_say_so() -> None:
 
 
 def test_key_names_few_numbers_and_explains_many() -> None:
-    floors = plan_of(record_factory.frame()).floors
-    assert [re.split(" = ", line) for line in number_key(floors[:2])] == [["#1", "P01"], ["#2", "P02"]]
-    assert len(number_key(floors)) == 1
+    plan = plan_of(record_factory.frame())
+    floors, show = plan.floors, plan.display
+    assert [re.split(" = ", line) for line in number_key(floors[:2], show)] == [["#1", "P01"], ["#2", "P02"]]
+    assert len(number_key(floors, show)) == 1

@@ -6,7 +6,7 @@ import record_factory
 import shapely
 
 from floorfit.record import WebMap
-from floorfit.report.plan_view import layer, plain_text, plan_of, shortened, web_position, web_scale
+from floorfit.report.plan_view import layer, plain_text, plan_of, shortened, thinness, web_scale
 
 
 @pytest.mark.parametrize("make", [record_factory.frame, record_factory.long_part, record_factory.odd_names])
@@ -37,15 +37,15 @@ def one_floor(before: float, low: float | None, high: float | None):
 
 
 def place_of(record) -> float:
-    return float(web_position(record, layer(record.map.web_before_mm))[0, 0])
+    return float(thinness(record, layer(record.map.web_before_mm))[0, 0])
 
 
-@pytest.mark.parametrize("web, place", [(1.9, -1), (2.0, 0), (2.1, 1)])
-def test_web_position_is_one_at_the_limits(web, place) -> None:
+@pytest.mark.parametrize("web, place", [(1.9, 1), (2.0, 0), (2.1, -1)])
+def test_thinness_is_one_at_the_limits(web, place) -> None:
     assert place_of(one_floor(web, 1.9, 2.1)) == pytest.approx(place, abs=1e-12)  # rounding of a quotient
 
 
-@pytest.mark.parametrize("low, high, place", [(1.9, None, -1.0), (None, 2.1, 1.0)])
+@pytest.mark.parametrize("low, high, place", [(1.9, None, 1.0), (None, 2.1, -1.0)])
 def test_one_sided_web_is_one_at_its_limit(low, high, place) -> None:
     assert place_of(one_floor(low or high, low, high)) == pytest.approx(place, abs=1e-9)  # differences near 0.1
 
@@ -59,7 +59,7 @@ def test_web_without_limits_is_in_the_middle() -> None:
 def test_place_and_margin_say_the_same_on_sloped_floors_too(make) -> None:
     record = make()
     assert any(any(pocket["slope"]) for pocket in record.part["pockets"])
-    place = web_position(record, layer(record.map.web_after_mm))
+    place = thinness(record, layer(record.map.web_after_mm))
     # The margin is measured from the nearer of two limits 0.2 mm apart: margin = 0.1 (1 - |place|).
     assert np.allclose(0.1 * (1 - np.abs(place)), layer(record.map.margin_mm), rtol=0, atol=1e-12, equal_nan=True)
 

@@ -12,12 +12,12 @@ from floorfit.report.plot_data import plot_data, script_json
 def test_layers_equal_the_record_to_their_digits(make, per_mm) -> None:
     record = make()
     data = plot_data(record, plan_of(record))
-    pairs = {"warp": ("warp_mm", 1000), "uncertainty": ("warp_u_mm", 2000), "margin": ("margin_mm", 1000),
+    pairs = {"warp": ("warp_mm", 1), "uncertainty": ("warp_u_mm", 2), "margin": ("margin_mm", 1),
              "before": ("web_before_mm", 1), "after": ("web_after_mm", 1)}  # fmt: skip
     for name, (field, factor) in pairs.items():
         truth = np.array(getattr(record.map, field), dtype=float) * factor * per_mm
         shown = np.array(data["layers"][name], dtype=float)
-        digits = data["webDecimals"] if factor == 1 else data["smallDecimals"]
+        digits = data["decimals"] + 1
         assert np.array_equal(np.isnan(truth), np.isnan(shown))
         assert np.nanmax(np.abs(truth - shown)) <= 0.5 * 10**-digits * (1 + 1e-9)  # half of the last digit
 

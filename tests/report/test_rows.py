@@ -39,7 +39,7 @@ def test_many_readings_of_a_pocket_are_cut_and_counted() -> None:
     n = len(readings.used)
     crowded = record.model_copy(update={"readings": readings.model_copy(update={"floor": ["P01"] * n})})
     plan = plan_of(crowded)
-    first = next(d for d in details(crowded, plan, pocket_rows(crowded, plan), 0.2) if d.row.id == "P01")
+    first = next(d for d in details(crowded, plan, pocket_rows(crowded, plan)) if d.row.id == "P01")
     assert len(first.readings) == MOST_LISTED and first.unlisted == n - MOST_LISTED
     shown = {line["line"] for line in first.readings}
     assert {line for line, used in zip(readings.line, readings.used, strict=True) if not used} <= shown
@@ -50,3 +50,12 @@ def test_settings_become_dotted_names() -> None:
     assert list(flat(document)) == [
         ("a.b", "1.5"), ("a.c", "1, 2"), ("d", "–"), ("e", "20 values, in record.json"), ("f", "yes"), ("g", "–"),
     ]  # fmt: skip
+
+
+def test_held_come_first_then_doubtful_then_by_margin() -> None:
+    record = record_factory.long_part()
+    order = [record.decisions[row.index] for row in pocket_rows(record, plan_of(record))]
+    ranks = [0 if d.action == "hold" else 1 if d.verdict != "conform" else 2 for d in order]
+    assert ranks == sorted(ranks) and ranks[0] == 0
+    margins = [d.margin_mm for d in order if d.verdict == "conform"]
+    assert margins == sorted(margins)

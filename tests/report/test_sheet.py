@@ -7,7 +7,7 @@ from floorfit.report.sheet import PAPER, SIGN_WORDS, blank_sheet, left_out
 
 def test_left_out_counts_every_reading_set_aside() -> None:
     record = record_factory.long_part()
-    lines = left_out(record)
+    lines = left_out(record, plan_of(record).display)
     counts = [int(line.split()[0]) for line in lines if "set aside" in line]
     assert sum(counts) == record.readings.used.count(False)
     assert lines[-1].startswith("1 of 120 pockets held")
@@ -16,13 +16,15 @@ def test_left_out_counts_every_reading_set_aside() -> None:
 def test_nothing_left_out_is_said_too() -> None:
     record = record_factory.frame()
     readings = record.readings.model_copy(update={"used": [True] * len(record.readings.used)})
-    assert left_out(record.model_copy(update={"readings": readings}))[0] == "no reading set aside"
+    assert (
+        left_out(record.model_copy(update={"readings": readings}), plan_of(record).display)[0] == "no reading set aside"
+    )
 
 
 def test_no_pocket_held_is_said_in_words() -> None:
     record = record_factory.frame()
     summary = record.summary.model_copy(update={"held": 0})
-    assert left_out(record.model_copy(update={"summary": summary}))[-1] == "no pocket held"
+    assert left_out(record.model_copy(update={"summary": summary}), plan_of(record).display)[-1] == "no pocket held"
 
 
 def test_sheet_is_a3_and_carries_the_sign_in_words() -> None:

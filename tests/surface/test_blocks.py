@@ -7,7 +7,7 @@ import pytest
 from scipy.linalg import cholesky_banded
 
 from floorfit.errors import NumericalError
-from floorfit.surface.blocks import Factor, factorise, outer, product
+from floorfit.surface.blocks import Factor, as_sparse, factorise, outer, product
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.spline import plane_coefficients
 
@@ -158,6 +158,7 @@ def test_product_and_outer_are_the_dense_ones() -> None:
     vectors = RNG.normal(size=(2, *grid.shape))
     expected = (vectors.reshape(2, -1) @ _dense(band)).reshape(vectors.shape)
     assert np.allclose(product(band, vectors), expected, atol=1e-10 * abs(expected).max())
+    assert np.allclose(as_sparse(band).toarray(), _dense(band), rtol=1e-12, atol=0)  # both halves, but for rounding
     kept = _dense(np.ones_like(band)) > 0
     flat = vectors[0].ravel()
     assert np.allclose(_dense(outer(vectors[0]))[kept], np.outer(flat, flat)[kept])

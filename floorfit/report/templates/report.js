@@ -1,53 +1,26 @@
 "use strict";
 (() => {
   const data = JSON.parse(document.getElementById("data").textContent);
-  const plot = document.getElementById("plot");
-  const tip = document.getElementById("tip");
-  const readout = document.getElementById("readout");
-  const back = document.getElementById("back");
-  const INK = "#1a1a1a";
-  const SMALL = data.unit === "in" ? " × 0.001 in" : " " + data.small;
-  const WORDS = {
-    warp: `Warp of the underside, ${data.small}. Plus: the plate stands high, the web gets thin. The thick line is zero.`,
-    before: `Web if finished at the nominal floor Z, ${data.unit}. Colour: place between the limits, -1 lower, +1 upper. Thick line: at a limit.`,
-    after: `Web with the offsets, ${data.unit}. Colour: place between the limits, -1 lower, +1 upper. Thick line: at a limit.`,
-    uncertainty: `Expanded uncertainty of the warp (k = 2), ${data.small}.`,
-    margin: `Margin to the nearer limit with the offsets, ${data.small}. Below zero: outside. The thick line is zero.`,
-  };
-  let layer = "warp";
-  let chosen = -1;
-  let pointer = null;
+  const plot = document.getElementById("plot"), tiles = document.getElementById("tiles");
+  const art = document.getElementById("art"), tip = document.getElementById("tip");
+  const readout = document.getElementById("readout"), back = document.getElementById("back");
+  const say = data.words, [X0, Y0, X1, Y1] = data.bounds;
+  const along = X1 - X0 >= Y1 - Y0 ? 0 : 1, AXIS = [46, 20], FONT = 12, LINE = 14;
+  let layer = "warp", size = 1, chosen = -1, pointer = null, shown = [];
 
-  // Names reach the drawing library as text; it reads markup in texts, so its signs are turned into entities.
-  const inert = (text) => text.replace(/&/g, "&amp;").replace(/</g, "&lt;").replace(/>/g, "&gt;")
-    .replace(/\$/g, "&#36;");
+  const esc = (text) => text.replace(/[&<>"]/g, (c) => `&#${c.charCodeAt(0)};`);
   const short = (text, n) => (text.length > n ? text.slice(0, n - 1) + "…" : text);
-  const signed = (value, digits) => (value > 0 ? "+" : "") + value.toFixed(digits);
+  const number = (value, digits, plus) =>
+    ((plus && value > 0 ? "+" : "") + value.toFixed(digits)).replace(/^-(0[.]?0*)$/, "$1").replace(".", data.decimal);
+  const span = (ring, axis) => [Math.min(...ring.map((p) => p[axis])), Math.max(...ring.map((p) => p[axis]))];
+  const boxes = data.floors.map((f) => [span(f.ring, 0), span(f.ring, 1)]);
+  const path = (ring) => "M" + ring.map((p) => p.join(" ")).join("L") + "Z";
 
-  function closed(rings) {
-    const x = [], y = [];
-    for (const ring of rings) {
-      for (const p of [...ring, ring[0]]) { x.push(p[0]); y.push(p[1]); }
-      x.push(null); y.push(null);
-    }
-    return { x, y };
-  }
-
-  const line = (rings, width, dash) => ({
-    ...closed(rings), type: "scatter", mode: "lines", hoverinfo: "skip", showlegend: false,
-    line: { color: INK, width, dash: dash || "solid" },
-  });
-
-  function shownLayer() {
-    if (layer === "before" || layer === "after") return placed(data.layers[layer]);
-    return data.layers[layer];
-  }
-
-  // Where a web lies between the limits of its floor: -1 lower, +1 upper.
+  // Where a web lies between the limits of its floor: -1 upper (thick), +1 lower (thin).
   const placed = (webs) => webs && webs.map((row, j) => row.map((web, i) => {
     if (web === null) return null;
     const [middle, half, sx, sy, cx, cy] = data.scales[data.pocket[j][i]];
-    return half === null ? 0 : (web - sx * (data.x[i] - cx) - sy * (data.y[j] - cy) - middle) / half;
+    return half === null ? 0 : (middle - web + sx * (data.x[i] - cx) + sy * (data.y[j] - cy)) / half;
   }));
 
   function extent(z) {
@@ -56,207 +29,258 @@
     return low > high ? [0, 1] : [low, high];
   }
 
-  function field() {
-    const z = shownLayer();
-    if (!z) return [];
-    const [low, high] = extent(z);
-    const plain = layer === "uncertainty";
-    const top = layer === "before" || layer === "after" ? 1.5 : Math.max(Math.abs(low), Math.abs(high), 1e-9);
-    const common = { x: data.x, y: data.y, z, hoverinfo: "none", showlegend: false };
-    const title = layer === "before" || layer === "after" ? "place in<br>tolerance" : data.small;
-    const heat = {
-      ...common, type: "heatmap", zsmooth: layer === "warp" || plain ? "fast" : false,
-      colorscale: plain ? data.sequential : data.diverging, zmin: plain ? low : -top, zmax: plain ? high : top,
-      colorbar: { title: { text: title }, thickness: 14, len: 0.95, tickfont: { size: 12 } },
-    };
-    const contour = (start, end, size, width, dash) => ({
-      ...common, type: "contour", hoverinfo: "skip", showscale: false, autocontour: false,
-      line: { color: INK, width, dash },
-      contours: { coloring: "none", start, end, size },
-    });
-    if (plain) return [heat];
-    if (layer === "before" || layer === "after") return [heat, contour(-1, 1, 2, 2.4, "solid")];
-    const zero = contour(0, 0, 1, 2.4, "solid");
-    if (layer !== "warp") return [heat, zero];
-    const step = roundStep(high - low), last = step * Math.floor(high / step), first = step * Math.ceil(low / step);
-    return [heat, ...(last > 0 ? [contour(Math.max(first, step), last, step, 0.6, "solid")] : []),
-      ...(first < 0 ? [contour(first, Math.min(last, -step), step, 0.6, "dash")] : []), zero];
+  // Values, colours, ends of the scale, and whether dark stands for little (margin).
+  function scale() {
+    const isWeb = layer === "before" || layer === "after";
+    const z = isWeb ? placed(data.layers[layer]) : data.layers[layer];
+    if (!z) return null;
+    if (isWeb) return { z, anchors: data.web, low: -2, high: 2 };
+    const [low, high] = extent(z), top = Math.max(Math.abs(low), Math.abs(high), 1e-9);
+    if (layer === "warp") return { z, anchors: data.web, low: -top, high: top };
+    return layer === "margin" ? { z, anchors: data.amount, low: high, high: low } : { z, anchors: data.amount, low, high };
   }
 
-  function roundStep(range) {
-    const raw = Math.max(range, 1e-9) / 12, power = Math.pow(10, Math.floor(Math.log10(raw)));
+  function colour(anchors, share) {
+    const at = Math.min(Math.max(share, 0), 1) * (anchors.length - 1), k = Math.min(Math.floor(at), anchors.length - 2);
+    return anchors[k].map((c, i) => Math.round(c + (anchors[k + 1][i] - c) * (at - k)));
+  }
+
+  // The layer as a picture of one pixel a node; empty nodes at an edge take a neighbour's colour, the clip cuts them.
+  function picture({ z, anchors, low, high }) {
+    const canvas = document.createElement("canvas"), rows = z.length, columns = z[0].length;
+    canvas.width = columns; canvas.height = rows;
+    const context = canvas.getContext("2d"), image = context.createImageData(columns, rows);
+    const near = (j, i) => {
+      for (let r = 0; r < 3; r++) for (let b = -r; b <= r; b++) for (let a = -r; a <= r; a++) {
+        const v = z[j + b] && z[j + b][i + a];
+        if (v !== null && v !== undefined) return v;
+      }
+      return null;
+    };
+    for (let j = 0; j < rows; j++) for (let i = 0; i < columns; i++) {
+      const v = near(j, i);
+      if (v !== null) image.data.set([...colour(anchors, (v - low) / (high - low || 1)), 255], 4 * (j * columns + i));
+    }
+    context.putImageData(image, 0, 0);
+    return canvas.toDataURL();
+  }
+
+  function field() {
+    const now = scale();
+    if (!now) return "";
+    const dx = (data.x.at(-1) - data.x[0]) / (data.x.length - 1 || 1), dy = (data.y.at(-1) - data.y[0]) / (data.y.length - 1 || 1);
+    const clip = layer === "warp" || layer === "uncertainty" ? "part-clip" : "floors-clip";
+    return `<g clip-path="url(#${clip})"><image href="${picture(now)}" x="${data.x[0] - dx / 2}" y="${data.y[0] - dy / 2}" ` +
+      `width="${dx * data.x.length}" height="${dy * data.y.length}" preserveAspectRatio="none"/></g>`;
+  }
+
+  // All that is drawn in the part's own unit, once; every tile shows a piece of it.
+  function drawArt() {
+    const rings = data.floors.map((f) => path(f.ring)), lines = data.lines[layer] || {};
+    document.getElementById("clips").innerHTML = `<clipPath id="part-clip"><path d="${path(data.outline)}"/></clipPath>` +
+      `<clipPath id="floors-clip"><path d="${rings.join("")}"/></clipPath>`;
+    const thin = (d, more) => (d ? `<path class="line" d="${d}" ${more}/>` : "");
+    const dot = (p, width, fill) => `<path class="line" d="M${p[0]} ${p[1]}h0" stroke="${fill}" stroke-width="${width}" stroke-linecap="round"/>`;
+    const dots = data.used.flatMap((p, k) => { const w = data.sizes.length ? 3 + 7 * data.sizes[k] : 5; return [dot(p, w + 1.5, "#1a1a1a"), dot(p, w - 1, "#fff")]; });
+    art.innerHTML = field() + thin(lines.plus, 'stroke-width=".7"') + thin(lines.minus, 'stroke-width=".7" stroke-dasharray="5 3"') +
+      thin(lines.zero, 'stroke-width="2.4"') + `<path class="line" d="${path(data.outline)}" stroke-width="1.8"/>` +
+      data.floors.map((f, k) => `<path class="line${k === chosen ? " chosen-floor" : ""}" d="${rings[k]}" stroke-width="${k === chosen ? 4 : 1.1}"` +
+        `${f.standing ? ` style="fill:url(#${f.standing})"` : ""}/>` + f.islands.map((ring) => `<path class="line" d="${path(ring)}" style="fill:#fff"/>`).join("")).join("") +
+      dots.join("") + `<path class="line aside-marks" d=""/><path class="line spots" d=""/>`;
+  }
+
+  const context = document.createElement("canvas").getContext("2d");
+  const wide = (text, bold) => { context.font = `${bold ? "bold " : ""}${FONT}px "Liberation Sans", Arial, sans-serif`; return context.measureText(text).width; };
+  function linesOf(f) {
+    const more = f.more.includes("…") ? f.more.replace("…", "…\n").split("\n") : f.more ? [f.more] : [];
+    return [[short(f.id, 24), false], ...f.said.map((text) => [text, true]), ...more.map((text) => [text, false])];
+  }
+  const needs = data.floors.map((f) => {
+    const lines = linesOf(f);
+    return { lines, w: Math.max(...lines.map(([text, bold]) => wide(text, bold))) + (f.angle === null ? 8 : 24), h: lines.length * LINE + 6 };
+  });
+
+  // Pixels for a unit: every label fits its floor, the part not smaller than the room and not more than 30 times it.
+  function pixels(room) {
+    const [width, height] = [X1 - X0, Y1 - Y0];
+    const whole = Math.min(room / width, (along ? 700 : 520) / height);
+    const want = needs.map((n, k) => Math.max(n.w / (boxes[k][0][1] - boxes[k][0][0]), n.h / (boxes[k][1][1] - boxes[k][1][0])));
+    const most = along ? Math.min(30 * whole, room / width) : 30 * whole;
+    return Math.min(Math.max(whole, ...want), Math.max(most, whole)) * size;
+  }
+
+  // Cut where the fewest floors are cut, near equal lengths.
+  function cuts(low, high, n) {
+    const found = [low];
+    for (let k = 1; k < n; k++) {
+      const step = (high - low) / n;
+      let best = null;
+      for (let t = -60; t <= 60; t++) {
+        const at = low + k * step + 0.2 * step * t / 60;
+        const crossed = boxes.filter((b) => b[along][0] < at && at < b[along][1]).length;
+        if (!best || crossed < best[0] || (crossed === best[0] && Math.abs(t) < best[2])) best = [crossed, at, Math.abs(t)];
+      }
+      found.push(best[1]);
+    }
+    return [...found, high];
+  }
+
+  function layOut(width) {
+    const room = Math.max(200, width - AXIS[0] - 4), pad = 0.01 * Math.max(X1 - X0, Y1 - Y0);
+    let scale = pixels(room);
+    const low = (along ? Y0 : X0) - pad, high = (along ? Y1 : X1) + pad, long = high - low;
+    const most = along ? Math.max(640, (Y1 - Y0) * scale / Math.max(1, Math.floor(width / ((X1 - X0) * scale + AXIS[0] + 20)))) : room;
+    const n = Math.max(1, Math.ceil(long * scale / most - 1e-6)), ends = cuts(low, high, n);
+    const longest = Math.max(...ends.slice(1).map((e, k) => e - ends[k]));
+    scale = Math.min(scale, most / longest);
+    shown = ends.slice(1).map((end, k) => along ? { x: [X0 - pad, X1 + pad], y: [ends[k], end], scale } : { x: [ends[k], end], y: [Y0 - pad, Y1 + pad], scale });
+    for (const id of ["held", "undecided", "nonconform"]) {
+      document.getElementById(id).setAttribute("patternTransform", `scale(${1 / scale})${id === "held" ? " rotate(45)" : ""}`);
+    }
+    const arm = 4 / scale, cross = ([x, y]) => `M${x - arm} ${y - arm}L${x + arm} ${y + arm}M${x - arm} ${y + arm}L${x + arm} ${y - arm}`;
+    const r = 5 / scale, spot = ([x, y]) => `M${x} ${y - r}L${x + r} ${y}L${x} ${y + r}L${x - r} ${y}Z`;
+    art.querySelector(".aside-marks").setAttribute("d", data.aside.map(cross).join(""));
+    art.querySelector(".spots").setAttribute("d", data.floors.filter((f) => f.suggestion).map((f) => spot(f.suggestion)).join(""));
+    tiles.innerHTML = shown.map(tile).join("");
+    tiles.dataset.tiles = n;
+  }
+
+  const holds = (t, [x, y]) => t.x[0] <= x && x < t.x[1] && t.y[0] <= y && y < t.y[1];
+
+  function tile(t, k) {
+    const w = (t.x[1] - t.x[0]) * t.scale, h = (t.y[1] - t.y[0]) * t.scale, W = w + AXIS[0], H = h + AXIS[1];
+    return `<svg class="tile" data-tile="${k}" width="${W.toFixed(0)}" height="${H.toFixed(0)}" viewBox="0 0 ${W.toFixed(1)} ${H.toFixed(1)}" aria-hidden="true">` +
+      `<svg x="${AXIS[0]}" y="0" width="${w.toFixed(1)}" height="${h.toFixed(1)}"><use href="#art" transform="translate(${-t.x[0] * t.scale} ${t.y[1] * t.scale}) scale(${t.scale} ${-t.scale})"/>` +
+      `<circle class="pointer" r="6" cx="-99" cy="-99"/></svg>${ticks(t, w, h)}${labels(t, w, h)}</svg>`;
+  }
+
+  function roundStep(raw) {
+    const power = Math.pow(10, Math.floor(Math.log10(Math.max(raw, 1e-9))));
     return power * [1, 2, 5, 10].find((m) => m * power >= raw * (1 - 1e-9));
   }
 
-  function plotHeight() {
-    const [x0, y0, x1, y1] = data.bounds;
-    return Math.max(340, Math.min(620, ((plot.clientWidth || 900) - 150) * (y1 - y0) / (x1 - x0) + 70));
-  }
-
-  // Pixels in one unit when the whole part is shown.
-  function wholeScale() {
-    const [x0, y0, x1, y1] = data.bounds;
-    return Math.min(((plot.clientWidth || 900) - 160) / (1.05 * (x1 - x0)), (plotHeight() - 60) / (1.05 * (y1 - y0)));
-  }
-
-  function marks() {
-    const [x0, y0, x1, y1] = data.bounds;
-    const perReading = (x1 - x0) * (y1 - y0) * wholeScale() ** 2 / (data.readings.length || 1);
-    const crowded = chosen < 0 && perReading < 900;
-    const size = (n) => (crowded ? n * 0.6 : n);
-    const used = data.readings.filter((r) => r[2]), aside = data.readings.filter((r) => !r[2]);
-    const spots = data.floors.filter((f) => f.suggestion).map((f) => f.suggestion);
-    const points = (list, marker) => ({
-      x: list.map((r) => r[0]), y: list.map((r) => r[1]), type: "scatter", mode: "markers", hoverinfo: "skip",
-      showlegend: false, marker,
-    });
-    return [
-      points(used, { symbol: "circle", size: size(5), color: "#fff", line: { color: INK, width: 1 } }),
-      points(aside, { symbol: "x-thin", size: size(8), color: "#a3123a", line: { color: "#a3123a", width: 2 } }),
-      points(spots, { symbol: "diamond", size: size(8), color: "#fff", line: { color: INK, width: 1.6 } }),
-    ];
-  }
-
-  function traces() {
-    const rings = (list) => list.flatMap((f) => [f.ring, ...f.islands]);
-    const held = data.floors.filter((f) => f.held), rest = data.floors.filter((f) => !f.held);
-    const pick = chosen < 0 ? [] : [line([data.floors[chosen].ring], 4)];
-    return [...field(), line([data.outline], 1.6), line(rings(rest), 1), line(rings(held), 2.2, "dash"), ...pick,
-      ...marks()];
-  }
-
-  // A name is shown only where its floor is wide enough for it on the screen.
-  function names() {
-    const axes = plot._fullLayout;
-    let perX = wholeScale(), perY = perX;
-    if (axes) {
-      const x = axes.xaxis, y = axes.yaxis;
-      perX = x._length / Math.abs(x.range[1] - x.range[0]);
-      perY = y._length / Math.abs(y.range[1] - y.range[0]);
-    }
-    return data.floors.flatMap((f) => {
-      const xs = f.ring.map((p) => p[0]), ys = f.ring.map((p) => p[1]);
-      const room = (Math.max(...xs) - Math.min(...xs)) * perX, height = (Math.max(...ys) - Math.min(...ys)) * perY;
-      const letters = Math.floor((room - 8) / 7.5);
-      if (letters < Math.min(3, f.id.length) || height < 16) return [];
-      const first = inert(short(f.id, letters));
-      const offset = f.held ? "hold" : f.offset;
-      const both = height > 40 && offset.length <= letters;
-      return [{ x: f.label[0], y: f.label[1], text: both ? first + "<br><b>" + inert(offset) + "</b>" : first,
-        showarrow: false, font: { size: 12, color: INK }, bgcolor: "rgba(255,255,255,0.72)", borderpad: 1 }];
-    });
-  }
-
-  function layout() {
-    const [x0, y0, x1, y1] = data.bounds;
-    const height = plotHeight();
-    const pad = 0.02 * Math.max(x1 - x0, y1 - y0);
-    return {
-      height, margin: { l: 60, r: 10, t: 12, b: 40 }, hovermode: false, dragmode: "zoom",
-      paper_bgcolor: "#fff", plot_bgcolor: "#fff", font: { family: "Liberation Sans, Arial, sans-serif", color: INK },
-      xaxis: { range: [x0 - pad, x1 + pad], title: { text: `X, ${data.unit}`, standoff: 4 }, zeroline: false,
-        showgrid: false },
-      yaxis: { range: [y0 - pad, y1 + pad], title: { text: `Y, ${data.unit}`, standoff: 4 }, zeroline: false,
-        showgrid: false, scaleanchor: "x", scaleratio: 1 },
+  function ticks(t, w, h) {
+    const marks = (axis, room) => {
+      const ends = axis ? t.y : t.x, step = roundStep((ends[1] - ends[0]) / Math.max(1, room / 70)), out = [];
+      for (let v = Math.ceil(ends[0] / step) * step; v <= ends[1]; v += step) out.push(v);
+      return out.map((v) => [v, number(v, step < 1 ? 1 : 0)]);
     };
+    const x = marks(0, w).filter(([v]) => (v - t.x[0]) * t.scale < w - 18).map(([v, text]) => `<text class="tick" x="${AXIS[0] + (v - t.x[0]) * t.scale}" y="${h + 14}" text-anchor="middle">${text}</text>`);
+    const y = marks(1, h).filter(([v]) => (t.y[1] - v) * t.scale > 8).map(([v, text]) => `<text class="tick" x="${AXIS[0] - 4}" y="${(t.y[1] - v) * t.scale + 4}" text-anchor="end">${text}</text>`);
+    return x.join("") + y.join("");
   }
 
-  const near = (list, value) => {
-    let best = 0;
-    list.forEach((v, k) => { if (Math.abs(v - value) < Math.abs(list[best] - value)) best = k; });
-    return best;
-  };
+  // Name, action and number of every floor of a tile; beside its floor with a leader where it does not fit into it.
+  function labels(t, w, h) {
+    const taken = [];
+    const free = (box) => box[0] >= AXIS[0] && box[1] >= 0 && box[2] <= AXIS[0] + w && box[3] <= h &&
+      !taken.some((o) => box[0] < o[2] && o[0] < box[2] && box[1] < o[3] && o[1] < box[3]);
+    return data.floors.map((f, k) => {
+      if (!holds(t, f.label)) return "";
+      const n = needs[k], cx = AXIS[0] + (f.label[0] - t.x[0]) * t.scale, cy = (t.y[1] - f.label[1]) * t.scale;
+      for (let r = 0; r < 160; r += 8) for (let a = 0; a < (r ? 12 : 1); a++) {
+        const x = cx + r * Math.cos(a * Math.PI / 6), y = cy + r * Math.sin(a * Math.PI / 6);
+        const box = [x - n.w / 2, y - n.h / 2, x + n.w / 2, y + n.h / 2];
+        if (!free(box)) continue;
+        taken.push(box);
+        const leader = r > 24 ? `<path class="leader" d="M${cx} ${cy}L${x} ${y}"/>` : "";
+        return leader + label(f, k, n, x, y);
+      }
+      return "";
+    }).join("");
+  }
+
+  function label(f, k, n, x, y) {
+    const top = y - n.h / 2 + 3 + FONT - 1;
+    const rows = n.lines.map(([text, bold], j) => `<tspan x="${(x + (f.angle !== null && j === n.lines.length - 1 ? 8 : 0)).toFixed(1)}" y="${(top + j * LINE).toFixed(1)}"${bold ? ' font-weight="bold"' : ""}>${esc(text)}</tspan>`);
+    let arrow = "";
+    if (f.angle !== null) {
+      const ax = x - wide(f.more, false) / 2 - 2, ay = top + (n.lines.length - 1) * LINE - 4, turn = -f.angle * 180 / Math.PI;
+      arrow = `<path class="arrow" d="M-7 0H4M0 -3.5L7 0L0 3.5Z" transform="translate(${ax.toFixed(1)} ${ay.toFixed(1)}) rotate(${turn.toFixed(1)})"/>`;
+    }
+    return `<g class="label" data-pocket="${k}"><rect x="${(x - n.w / 2).toFixed(1)}" y="${(y - n.h / 2).toFixed(1)}" width="${n.w.toFixed(1)}" height="${n.h}"/>` +
+      `<text text-anchor="middle" font-size="${FONT}">${rows.join("")}</text>${arrow}</g>`;
+  }
+
+  function legend() {
+    const now = scale(), bar = document.getElementById("legend");
+    bar.hidden = !now;
+    if (!now) return;
+    const stops = now.anchors.map((c) => `rgb(${c.join(",")})`).join(",");
+    const signed = layer === "warp" || layer === "margin", ends = [now.low, now.high].map((v) => number(v, data.decimals, signed));
+    const text = { warp: [`${ends[0]} ${say.thick}`, "0", `${ends[1]} ${say.thin}`], before: [`${say.thick} (${say.upper})`, say.nominal, `${say.thin} (${say.lower})`] };
+    const words = text[layer === "after" ? "before" : layer] || [ends[0], "", ends[1]];
+    bar.innerHTML = `<span class="ramp" style="background:linear-gradient(90deg,${stops})"></span>` + words.map((w) => `<span>${esc(w)}</span>`).join("");
+  }
+
+  function draw() {
+    drawArt();
+    layOut(plot.clientWidth);
+    legend();
+    const words = data.layers[layer] ? say[layer] : say.none;
+    const lines = layer === "warp" && data.step ? " " + say.every.replace("{step}", String(Number(data.step.toPrecision(2))).replace(".", data.decimal)) : "";
+    document.getElementById("layer-words").textContent = (words + lines).replaceAll("{unit}", data.unit);
+  }
+
+  const near = (list, value) => list.reduce((best, v, k) => (Math.abs(v - value) < Math.abs(list[best] - value) ? k : best), 0);
 
   function valuesAt(j, i) {
-    const get = (name) => data.layers[name][j][i];
-    const small = (name, plus) => {
-      const v = get(name);
-      return v === null ? "–" : (plus ? signed(v, data.smallDecimals) : v.toFixed(data.smallDecimals)) + SMALL;
-    };
-    const web = (name) => (get(name) === null ? "–" : get(name).toFixed(data.webDecimals) + " " + data.unit);
-    const k = data.pocket[j][i];
-    const lines = [k < 0 ? "no pocket" : data.floors[k].id];
-    lines.push(`X ${data.x[i].toFixed(data.placeDecimals)}, Y ${data.y[j].toFixed(data.placeDecimals)} ${data.unit}`);
-    lines.push(`warp ${small("warp", true)}`, `uncertainty (k = 2) ${small("uncertainty", false)}`);
-    if (k >= 0) {
-      lines.push(`web before ${web("before")}`, `web after ${web("after")}`, `margin ${small("margin", true)}`);
-    }
+    const get = (name, plus) => { const v = data.layers[name][j][i]; return v === null ? "–" : `${number(v, data.decimals + 1, plus)} ${data.unit}`; };
+    const k = data.pocket[j][i], place = (v) => number(v, data.placeDecimals);
+    const lines = k < 0 ? [say.outside] : [data.floors[k].id, data.floors[k].text];
+    lines.push(`X ${place(data.x[i])}, Y ${place(data.y[j])} ${data.unit}`, `${say.warpAt} ${get("warp", true)}`, `${say.uAt} ${get("uncertainty")}`);
+    if (k >= 0) lines.push(`${say.beforeAt} ${get("before")}`, `${say.afterAt} ${get("after")}`, `${say.marginAt} ${get("margin", true)}`);
     return lines;
   }
 
-  function show(j, i, at) {
+  function readingsAt(x, y) {
+    const reach = 6 / (shown[0] ? shown[0].scale : 1);
+    return data.readings.filter((r) => Math.hypot(r[0] - x, r[1] - y) <= reach).slice(0, 3)
+      .map((r) => `${say.line} ${r[3]}: ${r[2] ? say.used : say.aside}, ${say.residual} ${r[4]} ${data.unit}`);
+  }
+
+  function show(j, i, at, place) {
     pointer = [j, i];
     const lines = valuesAt(j, i);
     readout.textContent = lines.join(" · ");
     plot.dataset.row = j; plot.dataset.column = i;
+    const here = [data.x[i], data.y[j]];
+    shown.forEach((t, k) => {
+      const dot = tiles.querySelector(`[data-tile="${k}"] .pointer`), inside = !at && holds(t, here);
+      dot.setAttribute("cx", inside ? (here[0] - t.x[0]) * t.scale : -99);
+      dot.setAttribute("cy", inside ? (t.y[1] - here[1]) * t.scale : -99);
+    });
     tip.hidden = !at;
     if (!at) return;
-    tip.textContent = [short(lines[0], 60), ...lines.slice(1), ...readingAt(data.x[i], data.y[j])].join("\n");
-    tip.style.left = Math.min(at.clientX + 16, window.innerWidth - tip.offsetWidth - 8) + "px";
-    tip.style.top = Math.min(at.clientY + 16, window.innerHeight - tip.offsetHeight - 8) + "px";
+    tip.textContent = [short(lines[0], 60), ...lines.slice(1), ...readingsAt(...place)].join("\n");
+    tip.style.left = Math.max(4, Math.min(at.clientX + 16, window.innerWidth - tip.offsetWidth - 8)) + "px";
+    tip.style.top = Math.max(4, Math.min(at.clientY + 16, window.innerHeight - tip.offsetHeight - 8)) + "px";
   }
 
-  function readingAt(x, y) {
-    const reach = 1.5 * Math.abs((data.x[data.x.length - 1] - data.x[0]) / Math.max(1, data.x.length - 1));
-    const found = data.readings.filter((r) => Math.hypot(r[0] - x, r[1] - y) <= reach);
-    return found.slice(0, 3).map((r) => `reading, line ${r[3]}: ${r[2] ? "used" : "set aside"}, residual ${r[4]}`);
+  // The place on the part under the pointer, or null beside the drawing.
+  function placeUnder(event) {
+    const svg = event.target.closest(".tile");
+    if (!svg || !data.x.length) return null;
+    const t = shown[Number(svg.dataset.tile)], box = svg.getBoundingClientRect(), shrink = svg.viewBox.baseVal.width / box.width;
+    const x = t.x[0] + ((event.clientX - box.left) * shrink - AXIS[0]) / t.scale, y = t.y[1] - (event.clientY - box.top) * shrink / t.scale;
+    return holds(t, [x, y]) ? [x, y] : null;
   }
 
-  function lines() {
-    if (layer !== "warp") return "";
-    const step = roundStep(extent(data.layers.warp).reduce((low, high) => high - low));
-    const words = data.unit === "in" ? `${Number((step / 1000).toPrecision(1))} in` : `${Number(step.toPrecision(1))} µm`;
-    return ` Thin lines: every ${words}, dashed below zero.`;
-  }
-
-  let busy = false;
-  async function draw(keep) {
-    const now = plot._fullLayout;
-    const view = layout();
-    if (keep && now) {
-      view.xaxis.range = [...now.xaxis.range];
-      view.yaxis.range = [...now.yaxis.range];
-    }
-    view.annotations = names();
-    await Plotly.react(plot, traces(), view, { displayModeBar: false, responsive: true, doubleClick: false });
-    if (now) await relabel();
-    document.getElementById("layer-words").textContent = data.layers[layer] ? WORDS[layer] + lines()
-      : "No surface could be fitted: only outlines and readings are shown.";
-  }
-
-  async function relabel() {
-    if (busy) return;
-    busy = true;
-    await Plotly.relayout(plot, { annotations: names() });
-    busy = false;
-  }
-
-  function zoom(factor) {
-    const { xaxis, yaxis } = plot._fullLayout;
-    const scaled = (range) => {
-      const middle = (range[0] + range[1]) / 2, half = (range[1] - range[0]) / 2 * factor;
-      return [middle - half, middle + half];
-    };
-    return Plotly.relayout(plot, { "xaxis.range": scaled(xaxis.range), "yaxis.range": scaled(yaxis.range) });
-  }
-
-  function whole() { chosen = -1; mark(); back.hidden = true; return draw(false); }
-
-  async function goTo(k) {
+  function choose(k) {
     chosen = k;
-    mark();
+    document.querySelectorAll("tr.chosen").forEach((row) => row.classList.remove("chosen"));
+    document.getElementById("row-" + k)?.classList.add("chosen");
+    art.querySelectorAll(".chosen-floor").forEach((ring) => { ring.classList.remove("chosen-floor"); ring.setAttribute("stroke-width", 1.1); });
+    draw();
+  }
+
+  function goTo(k) {
+    choose(k);
     back.hidden = false;
-    await draw(true);
-    const xs = data.floors[k].ring.map((p) => p[0]), ys = data.floors[k].ring.map((p) => p[1]);
-    const pad = 0.3 * Math.max(Math.max(...xs) - Math.min(...xs), Math.max(...ys) - Math.min(...ys));
-    await Plotly.relayout(plot, {
-      "xaxis.range": [Math.min(...xs) - pad, Math.max(...xs) + pad],
-      "yaxis.range": [Math.min(...ys) - pad, Math.max(...ys) + pad],
-    });
-    document.getElementById("map").scrollIntoView();
+    const f = data.floors[k], t = shown.findIndex((one) => holds(one, f.label));
+    tiles.querySelector(`[data-tile="${t}"]`)?.scrollIntoView({ block: "center" });
     back.focus({ preventScroll: true });
     plot.dataset.pocket = k;
-    const f = data.floors[k];
     if (data.x.length) show(near(data.y, f.label[1]), near(data.x, f.label[0]), null);
     const details = document.getElementById("pocket-" + k);
     if (details) details.open = true;
@@ -264,48 +288,50 @@
 
   function goBack() {
     const row = document.getElementById("row-" + chosen);
-    if (!row) return;
-    row.scrollIntoView({ block: "center" });
-    row.querySelector(".go").focus({ preventScroll: true });
-  }
-
-  function mark() {
-    document.querySelectorAll("tr.chosen").forEach((row) => row.classList.remove("chosen"));
-    const row = document.getElementById("row-" + chosen);
-    if (row) row.classList.add("chosen");
+    row?.scrollIntoView({ block: "center" });
+    row?.querySelector(".go").focus({ preventScroll: true });
   }
 
   function sortBy(key, head) {
     const falling = head.getAttribute("aria-sort") === "ascending";
     const body = document.querySelector("#pocket-table tbody");
     const value = (row) => (row.dataset[key] === "" ? -Infinity : Number(row.dataset[key]));
-    const order = (a, b) => { const u = value(a), v = value(b); return u === v ? 0 : u < v ? -1 : 1; };
-    const rows = [...body.rows].sort((a, b) => (falling ? order(b, a) : order(a, b)));
-    body.append(...rows);
+    const order = (a, b) => value(a) - value(b) || 0;
+    body.append(...[...body.rows].sort((a, b) => (falling ? order(b, a) : order(a, b))));
     document.querySelectorAll("#pocket-table th[aria-sort]").forEach((th) => th.setAttribute("aria-sort", "none"));
     head.setAttribute("aria-sort", falling ? "descending" : "ascending");
   }
+
+  function resize(factor) { size = factor ? Math.min(Math.max(size * factor, 0.05), 8) : 1; draw(); }
 
   function keys(event) {
     const step = { ArrowLeft: [0, -1], ArrowRight: [0, 1], ArrowUp: [1, 0], ArrowDown: [-1, 0] }[event.key];
     if (step && data.x.length) {
       const [j, i] = pointer || [Math.floor(data.y.length / 2), Math.floor(data.x.length / 2)];
       show(Math.min(Math.max(j + step[0], 0), data.y.length - 1), Math.min(Math.max(i + step[1], 0), data.x.length - 1), null);
-    } else if (event.key === "+") zoom(0.7);
-    else if (event.key === "-") zoom(1.4);
-    else if (event.key === "Home") whole();
+    } else if (event.key === "+") resize(1.4);
+    else if (event.key === "-") resize(1 / 1.4);
+    else if (event.key === "Home") resize(0);
+    else if (event.key === "Enter" && pointer && data.pocket[pointer[0]][pointer[1]] >= 0) goTo(data.pocket[pointer[0]][pointer[1]]);
     else return;
     event.preventDefault();
   }
 
   function listen() {
     document.querySelectorAll("input[name=layer]").forEach((input) =>
-      input.addEventListener("change", () => { layer = input.value; draw(true); }));
-    document.getElementById("zoom-in").addEventListener("click", () => zoom(0.7));
-    document.getElementById("zoom-out").addEventListener("click", () => zoom(1.4));
-    document.getElementById("whole").addEventListener("click", whole);
+      input.addEventListener("change", () => { layer = input.value; draw(); }));
+    document.getElementById("zoom-in").addEventListener("click", () => resize(1.4));
+    document.getElementById("zoom-out").addEventListener("click", () => resize(1 / 1.4));
+    document.getElementById("fit").addEventListener("click", () => resize(0));
     back.addEventListener("click", goBack);
     plot.addEventListener("keydown", keys);
+    const follow = (event) => {
+      const place = placeUnder(event);
+      if (place) show(near(data.y, place[1]), near(data.x, place[0]), event, place); else tip.hidden = true;
+    };
+    tiles.addEventListener("mousemove", follow);
+    tiles.addEventListener("click", follow);
+    tiles.addEventListener("mouseleave", () => { tip.hidden = true; });
     document.querySelector("#pocket-table tbody").addEventListener("click", (event) => {
       const row = event.target.closest("tr");
       if (row) goTo(Number(row.dataset.pocket));
@@ -316,32 +342,13 @@
       event.preventDefault();
       goTo(Number(link.dataset.pocket));
     }));
-    let opened = [];
-    window.addEventListener("beforeprint", () => {
-      opened = [...document.querySelectorAll("details:not([open])")];
-      opened.forEach((item) => { item.open = true; });
-    });
-    window.addEventListener("afterprint", () => opened.forEach((item) => { item.open = false; }));
-  }
-
-  // The node of the map under the pointer, or null beside the drawing.
-  function nodeUnder(event) {
-    const { xaxis, yaxis } = plot._fullLayout, box = plot.getBoundingClientRect();
-    const px = event.clientX - box.left - xaxis._offset, py = event.clientY - box.top - yaxis._offset;
-    if (!data.x.length || px < 0 || py < 0 || px > xaxis._length || py > yaxis._length) return null;
-    return [near(data.y, yaxis.p2c(py)), near(data.x, xaxis.p2c(px))];
-  }
-
-  function follow() {
-    plot.addEventListener("mousemove", (event) => {
-      const node = nodeUnder(event);
-      if (node) show(...node, event); else tip.hidden = true;
-    });
-    plot.addEventListener("mouseleave", () => { tip.hidden = true; });
-    plot.on("plotly_relayout", (change) => { if (!("annotations" in change)) relabel(); });
-    plot.on("plotly_doubleclick", () => { whole(); return false; });
+    let width = plot.clientWidth;
+    window.addEventListener("resize", () => { if (plot.clientWidth !== width) { width = plot.clientWidth; draw(); } });
+    window.addEventListener("beforeprint", () => layOut(1050));
+    window.addEventListener("afterprint", draw);
   }
 
   listen();
-  draw(false).then(() => { follow(); document.documentElement.dataset.ready = "yes"; });
+  draw();
+  document.documentElement.dataset.ready = "yes";
 })();

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.record import Record, WebMap
+from floorfit.record import WebMap
 from floorfit.report.bands import Band
-from floorfit.report.colours import Anchors, colour_map
+from floorfit.report.colours import HATCHES, Anchors, colour_map, standing
 from floorfit.report.labels import Placer, text_size
+from floorfit.report.marks import Marks
 from floorfit.report.plan_view import Floor, Plan
-from floorfit.report.sheet import INK, mark_scale, panel
+from floorfit.report.sheet import ASIDE, INK, mark_scale, panel
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,8 +22,8 @@ if TYPE_CHECKING:
     from matplotlib.patches import PathPatch
 
 __all__ = [
-    "View", "contour_lines", "draw_floors", "draw_outlines", "draw_outside", "draw_plates", "draw_readings",
-    "draw_suggestions", "draw_warp_like", "levels_for", "open_band",
+    "View", "contour_lines", "decimals_of", "draw_floors", "draw_outlines", "draw_outside", "draw_plates",
+    "draw_readings", "draw_suggestions", "draw_warp_like", "levels_for", "open_band",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -30,8 +31,8 @@ Array = NDArray[np.float64]
 #: Contour labels, points.
 CONTOUR_POINTS = 6.5
 
-#: Readings drawn as single marks; more than this many become small dots.
-_MANY = 4000
+#: Diameter of the mark of a reading; of the square with most of them where a mark stands for several. Points.
+SINGLE, FULLEST = 2.6, 7.0
 
 
 @dataclass(frozen=True)
@@ -63,15 +64,15 @@ def open_band(figure: Figure, band: Band, plan: Plan, scale: float) -> View:
     """Add axes for a band: equal scale, coordinates in the part's unit, broken ends marked."""
     left, bottom, width, height = band.box
     axes = panel(figure, band.box)
-    per_mm = plan.display.per_mm
+    per_mm, sign = plan.display.per_mm, plan.display.decimal
     x0, y0, x1, y1 = (value * per_mm for value in band.bounds)
     axes.set_xlim(x0, x1)
     axes.set_ylim(y0, y1)
     axes.set_autoscale_on(False)
     axes.xaxis.set_visible(False)
     axes.yaxis.set_visible(False)
-    mark_scale(figure, band.box, (x0, x1), "below", most=max(3, int(width / 35)), points=7)
-    mark_scale(figure, band.box, (y0, y1), "left", most=max(2, int(height / 22)), points=7)
+    mark_scale(figure, band.box, (x0, x1), "below", most=max(3, int(width / 35)), points=7, decimal=sign)
+    mark_scale(figure, band.box, (y0, y1), "left", most=max(2, int(height / 22)), points=7, decimal=sign)
     for spine in axes.spines.values():
         spine.set(visible=False)
     _mark_breaks(axes, band)
@@ -79,27 +80,32 @@ def open_band(figure: Figure, band: Band, plan: Plan, scale: float) -> View:
 
 
 def levels_for(layer: Array, per_mm: float, *, lines: int = 12) -> tuple[float, Array]:
-    """Return a round contour step and the levels that a layer spans.
+    """Return a round contour step and the levels that a layer spans, in the part's unit.
 
     Parameters
     ----------
     layer : (r, c) ndarray, mm
         NaN where empty.
     per_mm : float
-        Small units in a millimetre.
+        Units in a millimetre.
     lines : int
         About how many levels.
 
     Returns
     -------
     (float, (k,) ndarray)
-        Step and levels in small units; the step is 1, 2 or 5 times a power of ten.
+        Step and levels in the unit; the step is 1, 2 or 5 times a power of ten.
     """
     low, high = float(np.nanmin(layer)) * per_mm, float(np.nanmax(layer)) * per_mm
     raw = max(high - low, 1e-9) / lines
     power = 10.0 ** np.floor(np.log10(raw))
     step = float(next(m * power for m in (1, 2, 5, 10) if m * power >= raw * (1 - 1e-9)))
     return step, np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step + 0.0  # no negative zero
+
+
+def decimals_of(step: float) -> int:
+    """Return the decimals that multiples of a round step need."""
+    return max(0, -int(np.floor(np.log10(step) + 1e-9)))
 
 
 def draw_warp_like(view: View, grid: WebMap, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:
@@ -116,29 +122,34 @@ def draw_floors(view: View, grid: WebMap, layer: Array, anchors: Anchors, limits
     _image(view, np.array(grid.x_mm), np.array(grid.y_mm), _filled(layer), anchors, limits, clip)
 
 
-def draw_outlines(view: View, *, hatch_held: bool) -> None:
-    """Draw the part's outline, the floors and their islands; held floors are hatched where asked."""
+def draw_outlines(view: View) -> None:
+    """Draw the part's outline, the floors and their islands; hatches say held, undecided, not conforming."""
     shown = [floor for floor in view.plan.floors if _overlaps(floor, view.band)]
-    held = [floor for floor in shown if hatch_held and floor.decision.action == "hold"]
     common = {"edgecolor": INK, "linewidth": 0.8}
     _rings(view, [view.plan.outline], fill=False, zorder=5, edgecolor=INK, linewidth=1.2)
     _rings(view, [floor.boundary for floor in shown], fill=False, zorder=5, **common)
-    _rings(view, [floor.boundary for floor in held], fill=False, zorder=5, hatch="////", **common)
+    for name, hatch in HATCHES.items():
+        rings = [f.boundary for f in shown if standing(f.decision.action, f.decision.verdict) == name]
+        _rings(view, rings, fill=False, zorder=5, hatch=hatch, **common)
     _rings(view, [ring for floor in shown for ring in floor.islands], facecolor="white", zorder=5.5, **common)
 
 
-def draw_readings(view: View, record: Record) -> None:
-    """Draw readings used as small open circles and those set aside as crosses."""
-    readings = record.readings
-    place = view.units(np.array([readings.x_mm, readings.y_mm], dtype=float).reshape(2, -1))
-    used = np.array(readings.used, dtype=bool)
-    many = len(used) > _MANY
-    circles, crosses = (
-        view.axes.plot(*place[:, rows], marker=marker, linestyle="none", zorder=order, rasterized=many)[0]
-        for rows, marker, order in ((used, "o", 6), (~used, "x", 7))
-    )
-    circles.set(markersize=1.2 if many else 2.6, markerfacecolor="white", markeredgecolor=INK, markeredgewidth=0.5)
-    crosses.set(markersize=5.5, markeredgecolor="#a3123a", markeredgewidth=1.4)
+def draw_readings(view: View, marks: Marks) -> None:
+    """Draw readings used as open circles, larger where one stands for more, and those set aside as crosses."""
+    x0, y0, x1, y1 = view.band.bounds
+    inside = (marks.used >= (x0, y0)).all(axis=1) & (marks.used <= (x1, y1)).all(axis=1)
+    places = view.units(marks.used[inside])
+    if marks.is_dense:
+        size = (FULLEST**2) * marks.shares[inside]
+        view.axes.scatter(
+            places[:, 0], places[:, 1], s=size, facecolors="white", edgecolors=INK, linewidths=0.4, zorder=6
+        )
+    else:
+        view.axes.plot(*places.T, marker="o", linestyle="none", zorder=6, markersize=SINGLE, markerfacecolor="white",
+                       markeredgecolor=INK, markeredgewidth=0.5)  # fmt: skip
+    small = 3.0 if marks.is_dense else 5.5
+    view.axes.plot(*view.units(marks.aside).T, marker="x", linestyle="none", zorder=7, markersize=small,
+                   markeredgecolor=ASIDE, markeredgewidth=1.4)  # fmt: skip
 
 
 def draw_suggestions(view: View) -> None:
@@ -150,7 +161,7 @@ def draw_suggestions(view: View) -> None:
 
 
 def draw_outside(view: View, grid: WebMap, place: Array) -> None:
-    """Hatch where a web lies beyond its limits, and draw the limit as a line; places as `web_position` gives."""
+    """Hatch where a web lies beyond its limits, and draw the limit as a line; places as `thinness` gives."""
     beyond = np.abs(np.where(np.isnan(place), 0.0, place))
     if beyond.max() <= 1 or min(place.shape) < 2:
         return
@@ -174,17 +185,17 @@ def draw_plates(figure: Figure, view: View) -> None:
 
 
 def contour_lines(view: View, grid: WebMap, layer: Array, levels: Array, *, sign: bool, decimals: int = 0) -> None:
-    """Draw contour lines of a layer in small units: zero thick, minus dashed, values where there is room."""
+    """Draw contour lines of a layer in the part's unit: zero thick, minus dashed, values where there is room."""
     if len(levels) == 0 or min(layer.shape) < 2:
         return
     x, y = (view.units(np.array(values)) for values in (grid.x_mm, grid.y_mm))
-    small = layer * view.plan.display.small_per_mm
+    lengths = layer * view.plan.display.per_mm
     widths = [1.8 if level == 0 and sign else 0.6 for level in levels]
     styles = ["--" if level < 0 else "-" for level in levels]
-    drawn = view.axes.contour(x, y, np.ma.masked_invalid(small), levels=levels, colors=INK, linewidths=widths,
+    drawn = view.axes.contour(x, y, np.ma.masked_invalid(lengths), levels=levels, colors=INK, linewidths=widths,
                               linestyles=styles, zorder=4)  # fmt: skip
     for level, lines in zip(drawn.levels, drawn.allsegs, strict=True):
-        text = f"{level:+.{decimals}f}" if sign and level else f"{level:.{decimals}f}"
+        text = view.plan.display.plain(float(level), decimals, sign=sign)
         for line in lines:
             _write_along(view, line / view.plan.display.per_mm, text)
 

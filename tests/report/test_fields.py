@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from floorfit.report.bands import lay_bands
-from floorfit.report.layers import draw_readings, levels_for, open_band
+from floorfit.report.fields import draw_readings, levels_for, open_band
+from floorfit.report.marks import reading_marks
 from floorfit.report.plan_view import plan_of
 from floorfit.report.sheet import AREA, blank_sheet
 
@@ -53,7 +54,7 @@ def test_each_place_lies_in_one_band() -> None:
 def test_used_and_set_aside_differ_by_shape_and_colour() -> None:
     record = record_factory.frame()
     view = view_of(record)[0]
-    draw_readings(view, record)
+    draw_readings(view, reading_marks(record.readings, view.plan))
     used, aside = view.axes.lines[-2:]
     assert len(used.get_xdata()) == record.readings.used.count(True)
     assert len(aside.get_xdata()) == record.readings.used.count(False)

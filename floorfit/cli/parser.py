@@ -1,0 +1,49 @@
+"""The parser of arguments: a wrong call is answered in one line that names what helps."""
+
+from __future__ import annotations
+
+import argparse
+import difflib
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+__all__ = ["OneLineParser", "PrintCompletion"]
+
+
+class OneLineParser(argparse.ArgumentParser):
+    """Refuses in one line: what is wrong, the nearest option, and where all of them are listed."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print one line and leave with 2."""
+        self.exit(2, f"{self.prog}: {message.rstrip('.')}.{self._nearest(message)} See `{self.prog} --help`.\n")
+
+    def _nearest(self, message: str) -> str:
+        """Return the option most like one that is not known."""
+        _, found, rest = message.partition("unrecognized arguments: ")
+        known = self._known_options()
+        near = difflib.get_close_matches(rest.split()[0].split("=")[0], known, 1) if found else []
+        return f" Did you mean {near[0]}?" if near else ""
+
+    def _known_options(self) -> list[str]:
+        """Return the options of this parser and of the command that was called."""
+        called = [action.choices for action in self._actions if isinstance(action, argparse._SubParsersAction)]
+        parsers = [self, *(one for choices in called for name, one in choices.items() if name in sys.argv)]
+        return [name for one in parsers for name in one._option_string_actions]
+
+
+class PrintCompletion(argparse.Action):
+    """Print the completion script of a shell and leave; the package that makes it is loaded only here."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: str | Sequence[object] | None,
+        option_string: str | None = None,
+    ) -> None:
+        """Print it."""
+        import shtab
+
+        print(shtab.complete(parser, shell=str(values)))
+        parser.exit(0)

@@ -1,0 +1,225 @@
+"""Which plate, read by whom, with what, in which state: short facts that travel with the readings.
+
+A fact is a key and a text. Keys are few and fixed, so that two files can be compared; texts are the shop's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
+
+from floorfit.errors import Finding, InputError
+
+__all__ = [
+    "KEYS",
+    "SAME_PIECE",
+    "gauge_overdue",
+    "identity_of",
+    "missing_facts",
+    "other_piece",
+    "refuse_other_clamping",
+    "refuse_other_piece",
+]
+
+#: The facts that are kept, in the order in which they are shown.
+KEYS = (
+    "part_number", "revision", "serial", "side", "clamping", "operator", "gauge", "gauge_due", "read_at",
+)  # fmt: skip
+#: Facts that must agree for two files to be of one piece of metal, seen from one side.
+SAME_PIECE = ("part_number", "revision", "serial", "side")
+#: Facts of which a file has one; the others may change from row to row.
+_ONE_EACH = (*SAME_PIECE, "clamping")
+#: Longest text of a fact, characters.
+LONGEST = 256
+
+
+def identity_of(
+    comments: Iterable[tuple[int, str]], columns: Mapping[str, Sequence[str]], source: str
+) -> dict[str, str]:
+    """Gather the facts that a readings file states.
+
+    Parameters
+    ----------
+    comments : iterable of (int, str)
+        Line number and text of each comment line; ``# serial: 0012`` states a fact, other comments are passed over.
+    columns : mapping of str to sequence of str
+        Columns of text. One that is called as a fact states it; blank cells state nothing. Where operator, gauge or
+        time change from row to row, all are kept, joined by ``"; "`` (of times the first and the last).
+    source : str
+        File name for messages.
+
+    Returns
+    -------
+    dict of str to str
+        In the order of `KEYS`.
+
+    Raises
+    ------
+    InputError
+        If a fact is stated twice and not alike, or is longer than 256 characters.
+    """
+    stated: dict[str, list[tuple[str, str]]] = {}
+    for line, text in comments:
+        key, colon, value = text.lstrip("# \t").partition(":")
+        if colon and _key(key) in KEYS and value.strip():
+            stated.setdefault(_key(key), []).append((f"line {line}", value.strip()))
+    for name, cells in columns.items():
+        if _key(name) in KEYS:
+            found = dict.fromkeys(cell.strip() for cell in cells if cell.strip())
+            stated.setdefault(_key(name), []).extend((f"column {name}", value) for value in found)
+    faults = [fault for key, values in stated.items() for fault in _faults(key, values, source)]
+    if faults:
+        raise InputError(faults)
+    return {key: _joined(key, [value for _, value in stated[key]]) for key in KEYS if key in stated}
+
+
+def _key(text: str) -> str:
+    return text.strip().lower().replace(" ", "_").replace("-", "_")
+
+
+def _faults(key: str, values: Sequence[tuple[str, str]], source: str) -> list[Finding]:
+    long = [place for place, value in values if len(value) > LONGEST]
+    if long:
+        text = f"the {key} is longer than {LONGEST} characters. Shorten it."
+        return [Finding("long-fact", source, long[0], text)]
+    different = {_folded(value): (place, value) for place, value in values}
+    if key not in _ONE_EACH or len(different) < 2:
+        return []
+    (_, first), (place, second) = list(different.values())[:2]
+    text = f'the {key} is "{first[:60]}" and also "{second[:60]}". Give a file for each.'
+    return [Finding("two-identities", source, place, text)]
+
+
+def _joined(key: str, values: Sequence[str]) -> str:
+    unique = list(dict.fromkeys(values))
+    if key in _ONE_EACH or len(unique) == 1:
+        return unique[0]
+    if key == "read_at":
+        return f"{min(unique)}; {max(unique)}"
+    return "; ".join(unique)[:LONGEST]
+
+
+def _folded(text: str) -> str:
+    return " ".join(text.split()).casefold()
+
+
+def missing_facts(identity: Mapping[str, str], required: Iterable[str], source: str) -> list[Finding]:
+    """Errors for the facts that a shop requires and a file does not state.
+
+    Parameters
+    ----------
+    identity : mapping of str to str
+    required : iterable of str
+        Keys; one that floorfit does not know is an error as well.
+    source : str
+        File name for messages.
+    """
+    out = []
+    for key in required:
+        if key not in KEYS:
+            text = f'"{key[:60]}" is no fact that can be required; these can: {", ".join(KEYS)}.'
+            out.append(Finding("unknown-fact", "--require", "", text))
+        elif not identity.get(key, "").strip():
+            text = f'no {key} is stated, and it is required. Add a line "# {key}: …", a column {key}, or --fact.'
+            out.append(Finding("missing-fact", source, "", text))
+    return out
+
+
+def other_piece(first: Mapping[str, str], second: Mapping[str, str]) -> list[str]:
+    """Keys of `SAME_PIECE` that both state and that differ; case and spaces do not count."""
+    return [key for key in SAME_PIECE if key in first and key in second and _folded(first[key]) != _folded(second[key])]
+
+
+def refuse_other_piece(job: Mapping[str, str], other: Mapping[str, str], source: str) -> list[Finding]:
+    """Refuse what belongs to another piece than a job; return warnings where that cannot be told.
+
+    Parameters
+    ----------
+    job : mapping of str to str
+        Facts of the job, from its record.
+    other : mapping of str to str
+        Facts of a programme, of readings, of another job.
+    source : str
+        Name of the other for messages.
+
+    Returns
+    -------
+    list of Finding
+        A warning for each of part number, serial and side that the job states and the other does not.
+
+    Raises
+    ------
+    InputError
+        If part number, revision, serial or side differ, each named.
+    """
+    faults = [
+        Finding(
+            "other-piece",
+            source,
+            "",
+            f'{key} "{other[key][:60]}" came, the job is of "{job[key][:60]}". Give what belongs to the job.',
+        )
+        for key in other_piece(job, other)
+    ]
+    if faults:
+        raise InputError(faults)
+    silent = [key for key in ("part_number", "serial", "side") if key in job and key not in other]
+    return [
+        Finding(
+            "piece-not-stated", source, "", f'states no {key}; the job is of "{job[key][:60]}". Check it.', "warning"
+        )
+        for key in silent
+    ]
+
+
+def refuse_other_clamping(job: Mapping[str, str], other: Mapping[str, str], source: str) -> None:
+    """Refuse to cut in another clamping than the one in which the webs were read.
+
+    Parameters
+    ----------
+    job, other : mapping of str to str
+        Facts of the job, and of what is to be cut.
+    source : str
+        Name of the other for messages.
+
+    Raises
+    ------
+    InputError
+        If both state a clamping and they differ: the plate lets go of stress whenever it is unclamped.
+    """
+    if "clamping" in job and "clamping" in other and _folded(job["clamping"]) != _folded(other["clamping"]):
+        text = (
+            f'the clamping is "{other["clamping"][:60]}", the webs were read in "{job["clamping"][:60]}": the plate '
+            "may have moved since. Read the webs again as it is clamped now, and run `correct` anew."
+        )
+        raise InputError([Finding("other-clamping", source, "", text)])
+
+
+def gauge_overdue(identity: Mapping[str, str], source: str) -> list[Finding]:
+    """Warn where readings were taken after the gauge's calibration was due, or where that cannot be told.
+
+    Parameters
+    ----------
+    identity : mapping of str to str
+        ``gauge_due`` and ``read_at`` as ISO 8601 dates (a time may follow).
+    source : str
+        File name for messages.
+    """
+    if "gauge_due" not in identity:
+        return []
+    days = [[_day(part) for part in identity.get(key, "").split(";")] for key in ("gauge_due", "read_at")]
+    if None in days[0] or None in days[1]:
+        text = "cannot be told: state gauge_due and read_at as dates, year first, as in 2031-05-17."
+        return [Finding("gauge-due", source, "", f"whether the gauge was in calibration {text}", "warning")]
+    due, last = min(day for day in days[0] if day), max(day for day in days[1] if day)
+    if last <= due:
+        return []
+    text = f"the gauge's calibration was due on {due}, readings were taken on {last}. Calibrate it and read again."
+    return [Finding("gauge-overdue", source, "", text, "warning")]
+
+
+def _day(text: str) -> date | None:
+    try:
+        return date.fromisoformat(text.strip()[:10])
+    except ValueError:
+        return None

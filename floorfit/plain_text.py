@@ -1,0 +1,62 @@
+"""Words from outside (names, labels, remarks) made harmless where they go: a terminal, or a spreadsheet."""
+
+from __future__ import annotations
+
+import unicodedata
+
+__all__ = ["cell_text", "plain_cell", "printable"]
+
+#: A spreadsheet takes a cell that begins so for a formula (CWE-1236; OWASP, "CSV Injection").
+_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_MARK = "'"
+
+
+def printable(text: str) -> str:
+    r"""Show what a terminal would obey instead of printing, as ``\x1b``; line ends stay.
+
+    Parameters
+    ----------
+    text : str
+        Control characters (Unicode class Cc) and marks that turn the order of letters round (Cf) are replaced.
+
+    Returns
+    -------
+    str
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(_shown(one) if unicodedata.category(one) in ("Cc", "Cf", "Cs") else one for one in text)
+
+
+def _shown(one: str) -> str:
+    return one if one == "\n" else one.encode("unicode_escape").decode("ascii")
+
+
+def plain_cell(text: str) -> str:
+    """Put an apostrophe before text that a spreadsheet would run; a number stays a number.
+
+    Parameters
+    ----------
+    text : str
+        A cell of a table.
+
+    Returns
+    -------
+    str
+        `cell_text` gives the text back.
+    """
+    return _MARK + text if text.lstrip(_MARK).startswith(_STARTS) and not _is_number(text) else text
+
+
+def cell_text(cell: str) -> str:
+    """Return the text of a cell that `plain_cell` made."""
+    bare = cell.removeprefix(_MARK)
+    return bare if bare.lstrip(_MARK).startswith(_STARTS) else cell
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text.replace(",", ".", 1))
+    except ValueError:
+        return False
+    return True

@@ -1,0 +1,136 @@
+"""The causes of shared error that can be tried on the readings at hand, and the words for what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.part.model import Part
+from floorfit.readings.observations import Readings
+from floorfit.readings.outliers import sequence
+from floorfit.readings.systematic import Column, Systematic
+
+__all__ = ["columns_to_try", "words_of"]
+
+Array = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+#: Fewest readings of a pocket, or of a row of pockets, that are tried for an error of their own.
+FEWEST = 3
+#: Webs that differ by less than this share say nothing of the velocity.
+LEAST_SPREAD = 0.02
+
+
+def columns_to_try(part: Part, readings: Readings, floor: Rows, is_tried: NDArray[np.bool_]) -> list[Column]:
+    """Columns of what each cause adds to the warp; n rows, 0 where not tried.
+
+    Parameters
+    ----------
+    part : Part
+    readings : Readings
+        n rows.
+    floor : (n,) ndarray of int
+        −1 for none.
+    is_tried : (n,) ndarray of bool
+        Rows whose floor is known and that the fit looked at.
+    """
+    out = [*_velocity(part, floor, is_tried), *_path(readings, is_tried), *_temperature(readings, is_tried)]
+    for index, pocket in enumerate(part.pockets):
+        here = is_tried & (floor == index)
+        if here.sum() >= FEWEST and (is_tried & ~here).sum() >= FEWEST:
+            out.append(Column("pocket", pocket.id, here.astype(float)))
+    for name, members in _rows_of_pockets(part):
+        here = is_tried & np.isin(floor, members)
+        if here.sum() >= FEWEST and (is_tried & ~here).sum() >= FEWEST:
+            out.append(Column("row", name, here.astype(float)))
+    return out
+
+
+def _velocity(part: Part, floor: Rows, is_tried: NDArray[np.bool_]) -> list[Column]:
+    """A velocity set too high by a share reads every web too thick by that share, and the warp too low."""
+    rough = np.array([one.web + one.finish_stock for one in part.pockets] + [0.0])[floor]
+    if is_tried.sum() < FEWEST or np.ptp(rough[is_tried]) < LEAST_SPREAD * rough[is_tried].mean():
+        return []
+    return [Column("velocity", "thickness", np.where(is_tried, -rough, 0.0), "1")]
+
+
+def _path(readings: Readings, is_tried: NDArray[np.bool_]) -> list[Column]:
+    when, by = sequence(readings)
+    span = float(np.ptp(when[is_tried])) if is_tried.any() else 0.0
+    if is_tried.sum() < 8 or span == 0.0:
+        return []
+    return [Column("drift", by, np.where(is_tried, (when - when[is_tried].min()) / span, 0.0))]
+
+
+def _temperature(readings: Readings, is_tried: NDArray[np.bool_]) -> list[Column]:
+    warm = readings.temperature
+    if is_tried.sum() < 8 or not np.isfinite(warm[is_tried]).all() or np.ptp(warm[is_tried]) < 1.0:
+        return []
+    return [Column("temperature", "temperature_c", np.where(is_tried, warm - warm[is_tried].mean(), 0.0), "mm/°C")]
+
+
+def _rows_of_pockets(part: Part) -> list[tuple[str, Rows]]:
+    """Rows and columns of pockets: floors whose middles lie within half a floor of each other across."""
+    boxes = np.array([pocket.polygon.bounds for pocket in part.pockets])
+    out = []
+    for low, high, words in ((1, 3, "row"), (0, 2, "column")):
+        groups = _levels((boxes[:, low] + boxes[:, high]) / 2, boxes[:, high] - boxes[:, low])
+        names = [part.pockets[int(members[0])].id for members in groups]
+        several = [(members, name) for members, name in zip(groups, names, strict=True) if len(members) > 1]
+        if len(groups) > 1:
+            out += [(f"{words} of {name}", members) for members, name in several]
+    return out
+
+
+def _levels(middle: Array, size: Array) -> list[Rows]:
+    order = np.argsort(middle, kind="stable")
+    groups: list[list[int]] = []
+    for k in order.tolist():
+        if groups and middle[k] - middle[groups[-1][0]] <= size[groups[-1][0]] / 2:
+            groups[-1].append(k)
+        else:
+            groups.append([k])
+    return [np.sort(np.array(group, np.intp)) for group in groups]
+
+
+def words_of(found: Systematic) -> str:
+    """What was found, its size, and what would settle it; numbers with k = 2.
+
+    Parameters
+    ----------
+    found : Systematic
+    """
+    about = f"up to {found.size:.3f} mm between readings"
+    if found.kind == "velocity":
+        percent, u = 100 * found.effect, 200 * found.u
+        way = "too high" if percent > 0 else "too low"
+        return (
+            f"residuals go with the webs' thickness: the sound velocity is set {abs(percent):.1f} ± {u:.1f} % {way} "
+            f"({about}, and more that all share). Read a step block, and give `correct --gauge`."
+        )
+    if found.kind == "drift":
+        # A reading too thick says a warp too low: w = z − t − underside.
+        way = "thinner" if found.effect > 0 else "thicker"
+        return (
+            f"the readings drift over the {found.name}: at the end the gauge reads {abs(found.effect):.3f} ± "
+            f"{2 * found.u:.3f} mm {way} than at the start. Read a step block, and the first places again."
+        )
+    if found.kind == "temperature":
+        return (
+            f"the readings go with the temperature: {1000 * found.effect:+.1f} ± {2000 * found.u:.1f} µm of warp a "
+            f"degree ({about}). Read a step block at the part's temperature, and give `correct --gauge`."
+        )
+    way = "thin" if found.effect > 0 else "thick"
+    what = f"pocket {found.name}" if found.kind == "pocket" else f"the {found.name}"
+    cause = "couplant, label, or the floor's Z" if found.kind == "pocket" else "the floors' Z, or the gauge set anew"
+    return (
+        f"the readings of {what} are {abs(found.effect):.3f} ± {2 * found.u:.3f} mm too {way} together, or their Z is "
+        f"off: {cause}. Read a step block, then two places there again, with their Z."
+    )
+
+
+def sizes_over(found: Sequence[Systematic], limit_mm: float) -> list[Systematic]:
+    """Those that make a difference above a limit, mm."""
+    return [one for one in found if one.size > limit_mm]

@@ -1,0 +1,126 @@
+"""The Z of the roughed floor at each reading: measured, estimated from those that were, stated, or not known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding, InputError
+from floorfit.part.assign import assign_floors
+from floorfit.part.model import Part
+from floorfit.readings.observations import Readings
+from floorfit.readings.rough_warp import fit_rough_warp
+from floorfit.readings.warp import nominal_levels
+
+__all__ = ["UNKNOWN_Z", "FloorZ", "settle_floor_z"]
+
+#: Measured Z from which the others are estimated: the least for a spread.
+FEWEST = 6
+#: Why a floor is held whose Z nobody knows, and what frees it.
+UNKNOWN_Z = (
+    "no Z of the roughed floors was measured; measure it where the web is read (column z_mm), or "
+    "state --floor-z as-programmed with --moved-u, the standard uncertainty of the plate's movement since roughing"
+)
+
+
+@dataclass(frozen=True)
+class FloorZ:
+    """Readings to compute with, and what is not known of their floors' Z.
+
+    Parameters
+    ----------
+    readings : Readings
+        Where Z was estimated it is filled in, and its spread is in ``u``.
+    common_u : float, mm
+        Standard uncertainty of Z that all readings share: the plate's movement where Z was stated.
+    is_known : bool
+        False where neither measured nor stated: every floor is held.
+    findings : tuple of Finding
+    """
+
+    readings: Readings
+    common_u: float
+    is_known: bool
+    findings: tuple[Finding, ...] = ()
+
+
+def settle_floor_z(part: Part, readings: Readings, floor_z: str, moved_u: float | None, u_mm: float) -> FloorZ:
+    """Settle what is known of the roughed floors' Z.
+
+    Parameters
+    ----------
+    part : Part
+    readings : Readings
+        In the part frame.
+    floor_z : {"measured", "as-programmed"}
+        What is stated of rows without a measured Z.
+    moved_u : float or None, mm
+        Standard uncertainty of the plate's movement since roughing; goes with ``"as-programmed"``.
+    u_mm : float, mm
+        Standard uncertainty of a thickness whose row states none.
+
+    Returns
+    -------
+    FloorZ
+
+    Raises
+    ------
+    InputError
+        If ``floor_z`` is neither, or one of the two statements comes without the other.
+
+    Notes
+    -----
+    Where some rows have a Z and some have not, measured less programmed Z is smoothed over the part (a robust
+    polynomial and the median of the nearest), and the spread of the measured about it is what the estimated ones carry.
+    """
+    _check(floor_z, moved_u)
+    floor = np.asarray(assign_floors(part, readings.x, readings.y), np.intp)
+    wanted = (floor >= 0) & (np.isfinite(readings.thickness) | np.isfinite(readings.tof))
+    measured, missing = wanted & np.isfinite(readings.z), wanted & ~np.isfinite(readings.z)
+    if not missing.any():
+        return FloorZ(readings, 0.0, True)
+    if measured.sum() >= FEWEST:
+        return _estimated(part, readings, floor, measured, missing, u_mm)
+    if floor_z == "as-programmed" and moved_u is not None:
+        return FloorZ(readings, moved_u, True)
+    return FloorZ(readings, 0.0, False)
+
+
+def _check(floor_z: str, moved_u: float | None) -> None:
+    if floor_z not in ("measured", "as-programmed"):
+        raise InputError(f"--floor-z: {floor_z!r} came, measured or as-programmed was expected.")
+    if floor_z == "as-programmed" and moved_u is None:
+        raise InputError(
+            "--floor-z as-programmed needs --moved-u: the standard uncertainty, mm, of the plate's movement since "
+            "roughing. There is no default: a plate that was unclamped may move by a millimetre."
+        )
+    if floor_z == "measured" and moved_u is not None:
+        raise InputError("--moved-u goes with --floor-z as-programmed. Give both, or neither.")
+
+
+def _estimated(
+    part: Part,
+    readings: Readings,
+    floor: NDArray[np.intp],
+    measured: NDArray[np.bool_],
+    missing: NDArray[np.bool_],
+    u_mm: float,
+) -> FloorZ:
+    rough, _ = nominal_levels(part, readings.x, readings.y, floor)
+    moved = fit_rough_warp(readings.x[measured], readings.y[measured], (readings.z - rough)[measured])
+    about = moved.local(readings.x[measured], readings.y[measured])
+    spread = max(float(np.std((readings.z - rough)[measured] - about)), moved.scale)
+    z, u = readings.z.copy(), np.where(np.isfinite(readings.u), readings.u, u_mm)
+    z[missing] = rough[missing] + moved.local(readings.x[missing], readings.y[missing])
+    u[missing] = np.hypot(u[missing], spread)
+    for array in (z, u):
+        array.flags.writeable = False
+    text = (
+        f"{int(missing.sum())} of {int((missing | measured).sum())} readings have no Z of the floor: it was estimated "
+        f"from the others, with their spread of {spread:.3f} mm. Measure it at every reading."
+    )
+    return FloorZ(
+        replace(readings, z=z, u=u), 0.0, True, (Finding("z-estimated", readings.source, "", text, "warning"),)
+    )

@@ -1,0 +1,196 @@
+"""Labels of readings brought to the ids of the part: by a map, by spelling, by where the readings lie.
+
+A label that is no id is read without regard to case and leading zeros (``a1``, ``A01``), where that is unique. Where
+labels and places still disagree for most readings, but each label stands for one floor and the floors' places agree,
+the labels follow another numbering, and the places are used. Whatever is done is said.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding, InputError
+from floorfit.part.assign import assign_floors
+from floorfit.part.model import Part
+from floorfit.readings.columns import Layout
+from floorfit.readings.observations import Readings
+from floorfit.readings.table_file import read_table
+
+__all__ = ["match_labels", "read_ids"]
+
+#: Share of the labelled readings whose label and place must disagree before the places are asked, and the share of
+#: them that one floor for each label must bring right (our choice, no source).
+DISAGREE, AGREE = 0.5, 0.8
+
+
+def read_ids(path: str | os.PathLike[str]) -> dict[str, str]:
+    """Read a map of ids: CSV with the columns ``label`` and ``pocket``.
+
+    Parameters
+    ----------
+    path : path
+
+    Returns
+    -------
+    dict of str to str
+        Label as in the readings, id as in the part.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, lacks a column, or gives a label twice.
+    """
+    sheet = read_table(path, Layout({}, (), example="label,pocket"))
+    texts = {name.strip().lower(): cells for name, cells in sheet.texts.items()}
+    name = Path(path).name
+    missing = [column for column in ("label", "pocket") if column not in texts]
+    if missing:
+        text = f"the column {missing[0]} is missing, label and pocket were expected. Add it."
+        raise InputError([Finding("missing-column", name, "line 1", text)])
+    out: dict[str, str] = {}
+    for line, label, pocket in zip(sheet.line, texts["label"], texts["pocket"], strict=True):
+        if label.strip() in out:
+            text = f'the label "{label.strip()[:60]}" is there twice. Keep one.'
+            raise InputError([Finding("doubled-label", name, f"line {int(line)}", text)])
+        out[label.strip()] = pocket.strip()
+    return out
+
+
+def match_labels(part: Part, readings: Readings, table: Mapping[str, str] | None = None) -> Matched:
+    """Bring the labels of readings to the ids of the part.
+
+    Parameters
+    ----------
+    part : Part
+    readings : Readings
+        In the part frame.
+    table : mapping of str to str, optional
+        From `read_ids`; it comes before all else.
+
+    Returns
+    -------
+    readings : Readings
+        With ids in place of labels that were understood; the others as they came.
+    findings : tuple of Finding
+        A warning for each thing that was done.
+
+    Raises
+    ------
+    InputError
+        If the map names a pocket that the part does not have.
+    """
+    ids = {pocket.id.strip(): pocket.id for pocket in part.pockets}
+    labels = {label: label.strip() for label in np.unique(readings.pocket).tolist()}
+    findings: list[Finding] = []
+    if table:
+        _check_table(table, ids)
+        labels = {label: table.get(stripped, stripped) for label, stripped in labels.items()}
+    spelt = _by_spelling(labels, ids)
+    if spelt:
+        shown = ", ".join(f'"{label}" as {ids[found]}' for label, found in list(spelt.items())[:3])
+        text = f"{len(spelt)} labels were read without regard to case and leading zeros: {shown}."
+        findings.append(Finding("labels-respelt", readings.source, "column pocket", text, "warning"))
+        labels = {label: spelt.get(label, found) for label, found in labels.items()}
+    by_place, words = _by_place(part, readings, labels, ids)
+    findings += words
+    labels = {label: by_place.get(label, found) for label, found in labels.items()}
+    if all(label == found for label, found in labels.items()):
+        return readings, tuple(findings)
+    names, inverse = np.unique(readings.pocket, return_inverse=True)
+    renamed = np.array([labels[str(name)] for name in names], dtype=np.str_)[inverse.reshape(-1)]
+    renamed.flags.writeable = False
+    return replace(readings, pocket=renamed), tuple(findings)
+
+
+#: What `match_labels` gives.
+Matched = tuple[Readings, tuple[Finding, ...]]
+
+
+def _check_table(table: Mapping[str, str], ids: Mapping[str, str]) -> None:
+    unknown = [pocket for pocket in table.values() if pocket not in ids]
+    if unknown:
+        text = f'the part has no pocket "{unknown[0][:60]}". Correct the map; the part has {", ".join(list(ids)[:6])}.'
+        raise InputError([Finding("unknown-pocket", "--map", "", text)])
+
+
+def plain(label: str) -> str:
+    """A label without case, blanks and leading zeros of its numbers."""
+    return re.sub(r"(?<![0-9])0+(?=[0-9])", "", re.sub(r"\s+", "", label)).casefold()
+
+
+def _by_spelling(labels: Mapping[str, str], ids: Mapping[str, str]) -> dict[str, str]:
+    """Ids of the labels that are none but are spelt like exactly one."""
+    spellings: dict[str, list[str]] = {}
+    for name in ids:
+        spellings.setdefault(plain(name), []).append(name)
+    out = {}
+    for label, found in labels.items():
+        like = spellings.get(plain(found), [])
+        if found and found not in ids and len(like) == 1:
+            out[label] = like[0]
+    return out
+
+
+def _by_place(
+    part: Part, readings: Readings, labels: Mapping[str, str], ids: Mapping[str, str]
+) -> tuple[dict[str, str], list[Finding]]:
+    """Ids by place where the labels follow another numbering, and what to say of it."""
+    order = {name: index for index, name in enumerate(ids)}
+    names, inverse = np.unique(readings.pocket, return_inverse=True)
+    said = np.array([order.get(labels[str(name)], -1) for name in names], np.intp)[inverse.reshape(-1)]
+    floor = np.asarray(assign_floors(part, readings.x, readings.y), np.intp)
+    is_labelled = np.array([bool(labels[str(name)]) for name in names])[inverse.reshape(-1)]
+    count = int(is_labelled.sum())
+    if count < 3 or (said != floor)[is_labelled].mean() < DISAGREE:
+        return {}, []
+    home = _one_floor_each(inverse.reshape(-1), floor, is_labelled)
+    agree = sum(int(((floor == k) & (inverse.reshape(-1) == label)).sum()) for label, k in home.items())
+    if agree < AGREE * count:
+        return {}, []
+    turn = _turned(part, readings, said, is_labelled)
+    if turn:
+        text = (
+            f"most labels name other floors than the places lie on, and they agree when the plate is {turn}: it may "
+            "lie the other way round. Nothing was changed; check the set-up, give --datums, or --map if it is so."
+        )
+        return {}, [Finding("turned", readings.source, "", text, "warning")]
+    text = (
+        f"{int((said != floor)[is_labelled].sum())} of {count} labels follow another numbering than the part; each "
+        "label stands for one floor, so the places were used. Check one pocket, or give --map."
+    )
+    found = [Finding("labels-by-place", readings.source, "column pocket", text, "warning")]
+    return {str(names[label]): list(ids)[k] for label, k in home.items()}, found
+
+
+def _one_floor_each(label: NDArray[np.intp], floor: NDArray[np.intp], is_labelled: NDArray[np.bool_]) -> dict[int, int]:
+    """The floor on which most readings of each label lie, where no other label claims it as well."""
+    home = {}
+    for one in np.unique(label[is_labelled]).tolist():
+        floors, counts = np.unique(floor[(label == one) & (floor >= 0)], return_counts=True)
+        if len(floors):
+            home[one] = int(floors[counts.argmax()])
+    claims = list(home.values())
+    return {one: k for one, k in home.items() if claims.count(k) == 1}
+
+
+def _turned(part: Part, readings: Readings, said: NDArray[np.intp], is_labelled: NDArray[np.bool_]) -> str:
+    """How the plate would have to lie for the labels to be right; ``""`` where no way brings them right."""
+    x0, y0, x1, y1 = part.bounds
+    ways = {
+        "turned half round": (x0 + x1 - readings.x, y0 + y1 - readings.y),
+        "turned over along X": (readings.x, y0 + y1 - readings.y),
+        "turned over along Y": (x0 + x1 - readings.x, readings.y),
+    }
+    rows = is_labelled & (said >= 0)
+    for words, (x, y) in ways.items():
+        floor = np.asarray(assign_floors(part, x, y), np.intp)
+        if rows.any() and (floor == said)[rows].mean() >= AGREE:
+            return words
+    return ""

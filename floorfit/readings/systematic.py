@@ -1,0 +1,202 @@
+"""Errors that readings share: wrong velocity, drift, a step in the path, a pocket or a row of pockets off.
+
+Each cause has a column c of what it adds to the readings. It is estimated jointly with the surface: with P the matrix
+that takes the surface's freedom out of the readings (precision of the residuals),
+
+    β = cᵀP y / cᵀP c,    u(β) = √(φ / cᵀP c),    twice the gain in log likelihood = (β / u(β))²
+
+(G. Wahba, Spline Models for Observational Data, 1990, ch. 9: partial splines). What the surface can follow is left to
+it, so that an error that no test can see has a large u(β): it is said how large it could be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Column", "Sharers", "Systematic", "find_systematic"]
+
+Array = NDArray[np.float64]
+Rows = NDArray[np.intp]
+#: Smooths values of the places as the fit smoothed the warp: (m,) to (m,), mm.
+Smooth = Callable[[Array], Array]
+
+#: Chance of a false alarm of each kind; five kinds together stay under 5 % (Bonferroni).
+ALPHA = 0.006
+#: Most causes that are told apart in one job.
+MOST = 4
+#: Groups of a kind (pockets, rows of pockets) that are tried exactly: those that stand out most.
+TRIED = 6
+
+
+@dataclass(frozen=True)
+class Column:
+    """What a cause adds to the warp that each reading says.
+
+    Parameters
+    ----------
+    kind : str
+        ``"velocity"``, ``"drift"``, ``"temperature"``, ``"pocket"``, ``"row"``.
+    name : str
+        Which pocket, row, or column of time.
+    values : (n,) ndarray
+        Added to the warp of each row for an effect of 1 (per unit of ``unit``).
+    unit : str
+        Of the effect: ``"mm"``, ``"mm/°C"``, ``"1"``.
+    """
+
+    kind: str
+    name: str
+    values: Array
+    unit: str = "mm"
+
+
+@dataclass(frozen=True)
+class Systematic:
+    """An error that readings share.
+
+    Parameters
+    ----------
+    kind, name, unit
+        As in `Column`.
+    effect, u : float
+        Estimate and its standard uncertainty, in ``unit``.
+    size : float, mm
+        Largest difference that it makes between readings of the part.
+    chance : float
+        Of such an estimate where there is nothing, the number of causes tried allowed for.
+    """
+
+    kind: str
+    name: str
+    unit: str
+    effect: float
+    u: float
+    size: float
+    chance: float
+
+
+@dataclass(frozen=True)
+class Sharers:
+    """The readings that a search looks at, n rows on m places.
+
+    Parameters
+    ----------
+    place : (n,) ndarray of int
+        Place of each row, 0 to m − 1.
+    weight : (n,) ndarray, 1/mm²
+        Robust weight over squared uncertainty; rows that share a place weigh as the fit weighed the place.
+    residual : (n,) ndarray, mm
+        Warp less fitted warp.
+    square : float
+        ``yᵀP y`` of the warp values: what φ, the variance of the readings over what was stated, is found from.
+    smooth : callable
+        The smoother of the fit.
+    """
+
+    place: Rows
+    weight: Array
+    residual: Array
+    square: float
+    smooth: Smooth
+
+    def free(self, values: Array) -> Array:
+        """``P values``: what the surface cannot follow, weighed."""
+        total = np.bincount(self.place, self.weight)
+        safe = np.maximum(total, 1e-300)
+        mean = np.bincount(self.place, self.weight * values) / safe
+        return np.asarray(self.weight * (values - self.smooth(mean)[self.place]))
+
+
+def find_systematic(data: Sharers, columns: Sequence[Column], least_mm: float = 0.0) -> tuple[Systematic, ...]:
+    """Find the errors that readings share, the likeliest first, each with those before it allowed for.
+
+    Parameters
+    ----------
+    data : Sharers
+    columns : sequence of Column
+        Causes to try; of pockets and rows only the `TRIED` that stand out most are.
+    least_mm : float, mm
+        Smaller ones are not reported: a web's own dish looks like a small error of its pocket.
+
+    Returns
+    -------
+    tuple of Systematic
+        With the smoothing that was chosen without them: a surface that followed an error leaves less to be seen.
+    """
+    model: list[Column] = []
+    found: list[Systematic] = []
+    while len(found) < MOST:
+        best = _likeliest(data, columns, model)
+        if best is None or best[1].chance > ALPHA:
+            break
+        model.append(best[0])
+        found = _joint(data, model, columns)
+    return tuple(one for one in found if one.size >= least_mm)
+
+
+@dataclass(frozen=True)
+class _Tried:
+    column: Column
+    free: Array
+    among: int
+
+
+def _likeliest(data: Sharers, columns: Sequence[Column], model: Sequence[Column]) -> tuple[Column, Systematic] | None:
+    """The cause that is least likely to be chance, beside those that are in the model."""
+    score = data.weight * data.residual
+    before = [_Tried(one, data.free(one.values), 1) for one in model]
+    rest = [one for one in columns if not any(one is other for other in model)]
+    best = None
+    for column, among in _standing_out(rest, data, score):
+        tried = _Tried(column, data.free(column.values), among)
+        found = _estimate([*before, tried], len(before), score, data)
+        if best is None or found.chance < best[1].chance:
+            best = (column, found)
+    return best
+
+
+def _joint(data: Sharers, model: Sequence[Column], columns: Sequence[Column]) -> list[Systematic]:
+    score = data.weight * data.residual
+    counts = [sum(other.kind == one.kind for other in columns) for one in model]
+    tried = [_Tried(one, data.free(one.values), count) for one, count in zip(model, counts, strict=True)]
+    return [_estimate(tried, k, score, data) for k in range(len(tried))]
+
+
+def _standing_out(columns: Sequence[Column], data: Sharers, score: Array) -> Iterator[tuple[Column, int]]:
+    """Columns worth an exact look, and how many of their kind there are."""
+    for kind in dict.fromkeys(one.kind for one in columns):
+        ones = [one for one in columns if one.kind == kind]
+        kept = np.arange(len(ones))
+        if len(ones) > TRIED:
+            rough = [
+                abs(float(one.values @ score)) / np.sqrt(float(data.weight @ one.values**2) + 1e-300) for one in ones
+            ]
+            kept = np.sort(np.argsort(rough)[-TRIED:])
+        for k in kept.tolist():
+            yield ones[k], len(ones)
+
+
+def _estimate(tried: Sequence[_Tried], at: int, score: Array, data: Sharers) -> Systematic:
+    """Estimate one effect with the others in the model."""
+    from scipy.special import erfc
+
+    values = np.stack([one.column.values for one in tried])
+    gram = values @ np.stack([one.free for one in tried]).T
+    column = tried[at].column
+    scale = np.sqrt(np.maximum(np.diag(gram), 1e-300))
+    # What the surface or the other causes can follow, to one part in a million, says nothing.
+    if np.linalg.matrix_rank(gram / np.outer(scale, scale), 1e-6) < len(tried) or gram[at, at] <= 1e-9:
+        return Systematic(column.kind, column.name, column.unit, 0.0, float("inf"), 0.0, 1.0)
+    inverse, right = np.linalg.inv(gram), values @ score
+    effect = float((inverse @ right)[at])
+    # φ with the model's effects taken out; never below 1, as in the fit.
+    left = data.square - float(right @ inverse @ right)
+    inflation = max(1.0, left / max(1, len(score) - 3 - len(tried)))
+    u = float(np.sqrt(inflation * inverse[at, at]))
+    chance = min(1.0, tried[at].among * float(erfc(abs(effect) / u / np.sqrt(2.0))))
+    size = abs(effect) * float(np.ptp(column.values))
+    return Systematic(column.kind, column.name, column.unit, effect, u, size, chance)

@@ -1,0 +1,102 @@
+"""What is done to a floor, in words and numbers that cannot be misread: the same on map, page, sheets and terminal.
+
+A bare number belongs to a shift alone. A tilt says how steep it is and which way the floor rises, a follow between
+which offsets it goes, and a held floor has no number.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from floorfit.record import Decision
+from floorfit.report.format import Display
+from floorfit.report.language import marked
+
+__all__ = ["ACTIONS", "ARROWS", "VERDICTS", "Label", "compass", "follow_range", "label_of", "steepness", "urgency"]
+
+#: Words of the actions.
+ACTIONS = {
+    "shift": marked("shift"), "tilt": marked("tilt"), "follow": marked("follow"), "hold": marked("hold: do not cut"),
+}  # fmt: skip
+
+#: Words of the verdicts.
+VERDICTS = {
+    "conform": marked("conforms"), "undecided": marked("undecided"), "nonconform": marked("does not conform"),
+}  # fmt: skip
+
+#: Arrows for lines of text, counter-clockwise from +X.
+ARROWS = "→↗↑↖←↙↓↘"
+
+
+@dataclass(frozen=True)
+class Label:
+    """What a label says of a floor.
+
+    Parameters
+    ----------
+    action : str
+        The word.
+    number : str
+        Offset of a shift, or of a tilt at the centroid, with a mark for a doubtful verdict.
+    more : str
+        Slope of a tilt or range of a follow; empty for the others.
+    angle : float or None, rad
+        Way in which a tilted floor rises, counter-clockwise from +X.
+    """
+
+    action: str
+    number: str = ""
+    more: str = ""
+    angle: float | None = None
+
+    @property
+    def text(self) -> str:
+        """All of it in one line, an arrow for the way in which a tilted floor rises."""
+        arrow = "" if self.angle is None else compass(self.angle)
+        return " ".join(part for part in (self.action, self.number, arrow, self.more) if part)
+
+
+def urgency(decision: Decision) -> tuple[int, float]:
+    """Return the place of a floor in every list: held first, then those not sure to conform, then by margin."""
+    rank = 0 if decision.action == "hold" else 1 if decision.verdict != "conform" else 2
+    return rank, float("inf") if decision.margin_mm is None else decision.margin_mm
+
+
+def label_of(decision: Decision, display: Display) -> Label:
+    """Return what a label says of a floor.
+
+    Parameters
+    ----------
+    decision : Decision
+    display : Display
+    """
+    say, offset = display.words, display.length(decision.offset_mm, sign=True)
+    mark = {"undecided": " ?", "nonconform": " !"}.get(decision.verdict, "")
+    if decision.action == "hold":
+        return Label(say("hold"))
+    if decision.action == "tilt":
+        slope, angle = steepness(decision)
+        return Label(say("tilt"), offset + mark, f"{display.plain(100 * slope, 3)}/100", angle)
+    if decision.action == "follow" and decision.follow is not None:
+        low, high = follow_range(decision)
+        return Label(say("follow") + mark, "", f"{display.length(low, sign=True)}…{display.length(high, sign=True)}")
+    return Label(say(decision.action), offset + mark)
+
+
+def steepness(decision: Decision) -> tuple[float, float]:
+    """Return the slope that is added to a floor, and the way in which it rises, rad from +X."""
+    return float(np.hypot(decision.slope_x, decision.slope_y)), float(np.arctan2(decision.slope_y, decision.slope_x))
+
+
+def compass(angle: float) -> str:
+    """Return the arrow nearest to an angle, rad counter-clockwise from +X."""
+    return ARROWS[round(angle / (np.pi / 4)) % 8]
+
+
+def follow_range(decision: Decision) -> tuple[float, float]:
+    """Return the least and the greatest offset of a floor that follows the surface, mm, on its grid."""
+    assert decision.follow is not None
+    offsets = np.asarray(decision.follow.offset_mm, float)
+    return float(offsets.min()), float(offsets.max())

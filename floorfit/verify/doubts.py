@@ -1,0 +1,163 @@
+"""Readings that are not those of finished webs, and biases that must not be carried to other pockets."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from floorfit.errors import Finding, InputError
+from floorfit.identity import gauge_overdue, refuse_other_piece
+from floorfit.readings.observations import Readings
+from floorfit.verify.predicted import Prediction
+from floorfit.verify.proved import Bias, FloorProof, Movement
+from floorfit.verify.taken import Taken
+
+__all__ = ["LIMIT_BIAS_MM", "looks_roughed", "refuse_unfit", "why_withheld"]
+
+Array = NDArray[np.float64]
+
+#: Largest bias that is offered or taken where no machine uncertainty is stated, mm: more is a fault of tool length or
+#: datum, to be mended and not carried along (our choice, no source).
+LIMIT_BIAS_MM = 0.06
+#: A bias beyond this many of the machine's stated standard uncertainties is not of the machine as stated.
+BEYOND = 3.0
+#: Share of the readings that must be those of the job (same place, same thickness) for the file to be the job's own.
+SAME_SHARE = 0.5
+#: Places and thicknesses that agree to this are the same, mm: files carry a micrometre.
+SAME_MM = 0.0006
+#: A pass that takes less leaves a web that may read as it did, mm.
+LEAST_CUT_MM = 0.01
+
+
+def refuse_unfit(prediction: Prediction, readings: Readings, digest: str | None = None) -> list[Finding]:
+    """Refuse the job's own readings and those of another piece.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    readings : Readings
+        Said to be of finished webs.
+    digest : str, optional
+        SHA-256 of their file.
+
+    Returns
+    -------
+    list of Finding
+        Warnings: what of the piece or the gauge cannot be told.
+
+    Raises
+    ------
+    InputError
+        If the file is the one that the job was made from, at least half of its readings are the job's, or it names
+        another part, serial or side.
+    """
+    record = prediction.record
+    own = record.inputs.get("readings")
+    is_own_file = digest is not None and own is not None and own.sha256 == digest
+    if is_own_file or _share_of_job(prediction, readings) >= SAME_SHARE:
+        text = "are the readings that the job was made from: webs before finishing. Give readings of the finished webs."
+        raise InputError([Finding("own-readings", readings.source, "", text)])
+    return [
+        *refuse_other_piece(record.identity, readings.identity, readings.source),
+        *gauge_overdue(readings.identity, readings.source),
+    ]
+
+
+def _share_of_job(prediction: Prediction, readings: Readings) -> float:
+    """Share of the readings that the job has, same place and thickness, where the finishing pass takes metal.
+
+    Where it takes none, a finished web is the roughed one and reads the same.
+    """
+    from scipy.spatial import cKDTree
+
+    before = prediction.record.readings
+    job = np.array([before.x_mm, before.y_mm, [np.nan if t is None else t for t in before.thickness_mm]], float).T
+    given = np.column_stack([readings.x, readings.y, readings.thickness])
+    given = given[np.isfinite(given).all(axis=1)]
+    kept = np.flatnonzero(np.isfinite(job).all(axis=1) & _is_cut(prediction, job))
+    if len(kept) == 0 or len(given) == 0:
+        return 0.0
+    distance, _ = cKDTree(job[kept]).query(given, p=np.inf, distance_upper_bound=SAME_MM)
+    return float(np.isfinite(distance).mean())
+
+
+def _is_cut(prediction: Prediction, job: Array) -> NDArray[np.bool_]:
+    """Whether the finishing pass takes metal at the places of the job's readings; not on held floors."""
+    out = np.zeros(len(job), bool)
+    floors = np.array(prediction.record.readings.floor)
+    for index, pocket in enumerate(prediction.part.pockets):
+        rows = floors == pocket.id
+        if prediction.webs is None or not rows.any() or prediction.is_held(index):
+            continue
+        x, y = job[rows, 0], job[rows, 1]
+        out[rows] = prediction.webs.left(pocket, x, y) - prediction.deviation(index, x, y) > LEAST_CUT_MM
+    return out
+
+
+def looks_roughed(prediction: Prediction, taken: Taken, x: ArrayLike, y: ArrayLike) -> Array:
+    """Share of each floor's readings that lie nearer to the web before finishing than to the one predicted.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    taken : Taken
+    x, y : (n,) array_like, mm
+
+    Returns
+    -------
+    (pockets,) ndarray
+        NaN where there is no reading, or where the two are too near to each other to tell.
+    """
+    xs, ys = np.asarray(x, float), np.asarray(y, float)
+    out = np.full(len(prediction.part.pockets), np.nan)
+    if prediction.webs is None or not prediction.webs.is_left_known:
+        return out
+    for index, pocket in enumerate(prediction.part.pockets):
+        rows = taken.is_used & (taken.floor == index)
+        if prediction.is_held(index) or not rows.any():
+            continue
+        left = prediction.webs.left(pocket, xs[rows], ys[rows])
+        apart = np.abs(left - taken.predicted[rows])
+        if np.median(apart) > 4 * np.median(taken.u[rows]):
+            is_rough = np.abs(taken.deviation[rows] - left) < np.abs(taken.deviation[rows] - taken.predicted[rows])
+            out[index] = float(is_rough.mean())
+    return out
+
+
+def why_withheld(
+    prediction: Prediction,
+    bias: Bias,
+    movement: Movement,
+    floors: tuple[FloorProof, ...],
+    rough: Array,
+    limit_mm: float,
+) -> str:
+    """Why no bias is offered for the pockets that remain; ``""`` where it is.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    bias : Bias
+    movement : Movement
+    floors : tuple of FloorProof
+    rough : (pockets,) ndarray
+        From `looks_roughed`.
+    limit_mm : float, mm
+        Largest bias where the job states no uncertainty of the machine.
+    """
+    if not np.isfinite(bias.value):
+        return "no finished pocket could be compared"
+    if (rough > 0.5).any():
+        return "readings look like the web before finishing"
+    if movement.state in ("measure-again", "unclear"):
+        return "the plate may have moved"
+    failed = [floor.pocket for floor in floors if floor.verdict == "nonconform" and not floor.is_apart]
+    if failed:
+        return f"{len(failed)} floors do not conform; find out why first"
+    machine = float(prediction.record.settings.get("machine_u", 0.0))
+    most = BEYOND * machine if machine > 0 else limit_mm
+    total = abs(prediction.bias + bias.value)
+    if total > most:
+        what = f"{BEYOND:g} times the machine's stated uncertainty" if machine > 0 else "the limit"
+        return f"{total:.3f} mm is beyond {what} ({most:.3f} mm): check tool length, datum and gauge"
+    return ""

@@ -1,0 +1,146 @@
+"""What killed runs leave beside an output is cleared by a later run; nobody else's folder ever is."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from floorfit.cli.left_behind import HELD, clear_left_behind, temporary_folder
+from floorfit.cli.output import whole_folder
+
+#: A run that is half way: its folder is made, nothing is in place.
+HALF_WAY = """
+import sys, time
+from floorfit.cli.output import whole_folder
+with whole_folder(sys.argv[1], replace=True) as folder:
+    (folder / "half.txt").write_text("half")
+    print("half way", flush=True)
+    time.sleep(60)
+"""
+
+
+def _killed(target: Path) -> None:
+    """Leave behind what a run killed by SIGKILL leaves (POSIX: it can be neither caught nor ignored)."""
+    with subprocess.Popen([sys.executable, "-c", HALF_WAY, str(target)], stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "half way\n"
+        process.send_signal(signal.SIGKILL)
+
+
+def _names(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir())
+
+
+def _of_the_dead(folder: Path) -> Path:
+    """The same folder under the number of a process that has ended."""
+    ended = subprocess.Popen([sys.executable, "-c", ""])
+    ended.wait()
+    return folder.rename(folder.with_name(folder.name.replace(f"-{os.getpid()}-", f"-{ended.pid}-")))
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+def test_later_run_clears_what_a_killed_one_left(tmp_path: Path) -> None:
+    _killed(tmp_path / "job")
+    assert len(_names(tmp_path)) == 1
+    assert not (tmp_path / "job").exists()
+    with whole_folder(tmp_path / "another", replace=False):
+        pass
+    assert _names(tmp_path) == ["another"]
+
+
+def test_a_run_that_lives_is_left_alone(tmp_path: Path) -> None:
+    folder = temporary_folder(tmp_path / "job")
+    clear_left_behind(tmp_path)
+    assert _names(tmp_path) == [folder.name]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda name: name.replace(".floorfit-", ".other-"),
+        lambda name: name.replace("floorfit-", "floorfit-0"),  # a host of another name
+        lambda name: name.lstrip("."),
+        lambda name: name + ".bak",
+        lambda name: ".job.floorfit-notes",
+    ],
+)
+def test_a_strangers_folder_is_left_alone(tmp_path: Path, change) -> None:
+    folder = _of_the_dead(temporary_folder(tmp_path / "job"))
+    stranger = folder.rename(folder.with_name(change(folder.name)))
+    clear_left_behind(tmp_path)
+    assert _names(tmp_path) == [stranger.name]
+
+
+def test_a_link_of_such_a_name_is_not_followed(tmp_path: Path) -> None:
+    (tmp_path / "own").mkdir()
+    (tmp_path / "own" / "work.txt").write_text("mine")
+    folder = _of_the_dead(temporary_folder(tmp_path / "job"))
+    folder.rmdir()
+    folder.symlink_to(tmp_path / "own", target_is_directory=True)
+    clear_left_behind(tmp_path)
+    assert (tmp_path / "own" / "work.txt").read_text() == "mine"
+    assert folder.is_symlink()
+
+
+def test_an_old_result_that_lost_its_place_is_put_back(tmp_path: Path) -> None:
+    folder = temporary_folder(tmp_path / "job", is_old=True)
+    (folder / HELD).mkdir()
+    (folder / HELD / "offsets.csv").write_text("old")
+    _of_the_dead(folder)
+    clear_left_behind(tmp_path)
+    assert _names(tmp_path) == ["job"]
+    assert (tmp_path / "job" / "offsets.csv").read_text() == "old"
+
+
+def test_an_old_result_gives_way_where_the_new_one_came(tmp_path: Path) -> None:
+    folder = temporary_folder(tmp_path / "job", is_old=True)
+    (folder / HELD).mkdir()
+    (tmp_path / "job").mkdir()
+    (tmp_path / "job" / "offsets.csv").write_text("new")
+    _of_the_dead(folder)
+    clear_left_behind(tmp_path)
+    assert (tmp_path / "job" / "offsets.csv").read_text() == "new"
+    assert _names(tmp_path) == ["job"]
+
+
+@pytest.mark.parametrize("step", [0, 1])
+def test_stop_between_the_two_renames_keeps_the_old_result(tmp_path: Path, monkeypatch, step: int) -> None:
+    (tmp_path / "job").mkdir()
+    (tmp_path / "job" / "offsets.csv").write_text("old")
+    renamed, real = [], os.rename
+
+    def stopping(a, b) -> None:
+        if len(renamed) == step:
+            renamed.append(a)
+            raise KeyboardInterrupt
+        renamed.append(a)
+        real(a, b)
+
+    monkeypatch.setattr(os, "rename", stopping)
+    with pytest.raises(KeyboardInterrupt), whole_folder(tmp_path / "job", replace=True):
+        pass
+    assert _names(tmp_path) == ["job"]
+    assert (tmp_path / "job" / "offsets.csv").read_text() == "old"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+@pytest.mark.parametrize("number", ["SIGTERM", "SIGINT", "SIGHUP"])
+def test_told_to_stop_ends_clean_with_one_line_and_exit_2(tmp_path: Path, number: str) -> None:
+    root = Path(__file__).resolve().parent.parent.parent / "sample_parts" / "bay_frame"
+    call = [sys.executable, "-m", "floorfit", "correct", root / "part.json", root / "readings.csv", "-o", "job"]
+    with subprocess.Popen(call, cwd=tmp_path, stderr=subprocess.PIPE, text=True) as process:
+        end = time.monotonic() + 60
+        while not _names(tmp_path) and time.monotonic() < end:
+            time.sleep(0.01)
+        process.send_signal(getattr(signal, number))
+        _, said = process.communicate(timeout=60)
+    assert process.returncode == 2
+    assert said.splitlines()[-1] == "floorfit: stopped; nothing was written."
+    assert "Traceback" not in said
+    assert _names(tmp_path) == []

@@ -1,0 +1,56 @@
+"""Signals that ask for an end, inside one process."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+
+import pytest
+
+from floorfit.cli.stop import stoppable
+
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+
+
+def test_first_signal_stops_and_a_second_does_not_disturb_the_cleaning_up() -> None:
+    cleaned = False
+    with pytest.raises(KeyboardInterrupt), stoppable():
+        try:
+            signal.raise_signal(signal.SIGTERM)
+        finally:
+            signal.raise_signal(signal.SIGTERM)
+            signal.raise_signal(signal.SIGINT)
+            cleaned = True
+    assert cleaned
+
+
+def test_handlers_are_as_before_afterwards() -> None:
+    before = signal.getsignal(signal.SIGTERM)
+    with pytest.raises(KeyboardInterrupt), stoppable():
+        signal.raise_signal(signal.SIGTERM)
+    assert signal.getsignal(signal.SIGTERM) is before
+
+
+def test_what_was_ignored_stays_ignored() -> None:
+    # `nohup` starts a command with SIGHUP ignored (POSIX, nohup utility).
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        with stoppable():
+            signal.raise_signal(signal.SIGHUP)
+    finally:
+        signal.signal(signal.SIGHUP, before)
+
+
+def test_other_threads_change_nothing() -> None:
+    seen = []
+
+    def inside() -> None:
+        with stoppable():
+            seen.append(signal.getsignal(signal.SIGTERM))
+
+    before = signal.getsignal(signal.SIGTERM)
+    thread = threading.Thread(target=inside)
+    thread.start()
+    thread.join()
+    assert seen == [before]

@@ -1,0 +1,84 @@
+"""Which plate, by whom, in which state: stated once, kept, compared, never guessed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from floorfit.errors import InputError
+from floorfit.identity import gauge_overdue, identity_of, missing_facts, refuse_other_clamping, refuse_other_piece
+from floorfit.readings import read_readings
+
+HEAD = "x_mm,y_mm,thickness_mm"
+
+
+def _read(folder: Path, text: str) -> dict[str, str]:
+    path = folder / "readings.csv"
+    path.write_text(text, encoding="utf-8")
+    return dict(read_readings(path).identity)
+
+
+def test_lines_and_columns_state_facts(tmp_path: Path):
+    text = (
+        f"# Serial: 0012\n# Gauge-due: 2031-05-17\n{HEAD},operator,side\n1,2,2.5,ann,top\n# clamping: B\n3,4,2.5,bob,\n"
+    )
+    assert _read(tmp_path, text) == {
+        "serial": "0012", "side": "top", "clamping": "B", "operator": "ann; bob", "gauge_due": "2031-05-17",
+    }  # fmt: skip
+
+
+def test_files_of_today_state_nothing_and_still_read(tmp_path: Path):
+    assert _read(tmp_path, f"# Invented readings: none of it is true.\n{HEAD}\n1,2,2.5\n") == {}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [f"# serial: 12\n# serial: 13\n{HEAD}\n1,2,2.5\n", f"# serial: 12\n{HEAD},serial\n1,2,2.5,13\n",
+     f"{HEAD},serial\n1,2,2.5,12\n1,2,2.5,13\n"],
+)  # fmt: skip
+def test_two_plates_in_one_file_are_refused(tmp_path: Path, text: str):
+    with pytest.raises(InputError, match=r'the serial is "12" and also "13"\. Give a file for each'):
+        _read(tmp_path, text)
+
+
+def test_a_fact_too_long_is_refused():
+    with pytest.raises(InputError, match="line 3: the serial is longer than 256"):
+        identity_of([(3, "# serial: " + "x" * 300)], {}, "readings.csv")
+
+
+def test_what_a_shop_requires_is_asked_for_by_name():
+    found = missing_facts({"serial": "1"}, ("serial", "operator", "shoe_size"), "readings.csv")
+    assert [one.code for one in found] == ["missing-fact", "unknown-fact"]
+    assert '"# operator: …"' in found[0].text
+
+
+@pytest.mark.parametrize("key", ["part_number", "revision", "serial", "side"])
+def test_another_piece_is_refused(key: str):
+    with pytest.raises(InputError, match=f'{key} "B 2" came, the job is of "a 1"'):
+        refuse_other_piece({key: "a 1"}, {key: "B 2"}, "finish.nc")
+    assert refuse_other_piece({key: "a 1"}, {key: " A  1"}, "finish.nc") == []
+
+
+def test_what_cannot_be_told_is_said():
+    found = refuse_other_piece({"serial": "12", "side": "top"}, {"side": "top"}, "finish.nc")
+    assert [(one.code, one.severity) for one in found] == [("piece-not-stated", "warning")]
+    assert refuse_other_piece({}, {"serial": "12"}, "finish.nc") == []
+
+
+def test_a_plate_clamped_anew_is_not_cut_by_old_readings():
+    with pytest.raises(InputError, match='clamping is "2", the webs were read in "1"'):
+        refuse_other_clamping({"clamping": "1"}, {"clamping": "2"}, "finish.nc")
+    refuse_other_clamping({"clamping": "1"}, {"clamping": "1"}, "finish.nc")
+    refuse_other_clamping({}, {"clamping": "2"}, "finish.nc")
+
+
+@pytest.mark.parametrize(
+    ("due", "read", "code"),
+    [("2031-05-17", "2031-05-17T08:30", ""), ("2031-05-17", "2031-05-18", "gauge-overdue"),
+     ("2031-05-17", "2031-05-01; 2031-06-01", "gauge-overdue"), ("17.5.2031", "2031-05-01", "gauge-due"),
+     ("2031-05-17", "", "gauge-due")],
+)  # fmt: skip
+def test_calibration_that_ran_out(due: str, read: str, code: str):
+    found = gauge_overdue({"gauge_due": due, "read_at": read}, "readings.csv")
+    assert [one.code for one in found] == ([code] if code else [])
