@@ -258,7 +258,7 @@ def _decided(
 ) -> Result:
     from floorfit.decision import decide
     from floorfit.decision.budget import with_budgets
-    from floorfit.decision.decide import hold_each
+    from floorfit.decision.decide import hold_each, hold_some
     from floorfit.decision.decision import Reason
     from floorfit.decision.neighbours import neighbour_steps
     from floorfit.readings.floor_z import UNKNOWN_Z
@@ -278,6 +278,7 @@ def _decided(
         seed=settings.seed,
     )
     decisions = with_budgets(part, fit, webs, decisions, _noise(screened, used, settings, taken))
+    decisions = hold_some(decisions, _lost(places, used, fit))
     if not taken.is_z_known:
         decisions = hold_each(part, decisions, Reason("floor-z-unknown", UNKNOWN_Z))
     systematic = _systematic(part, readings, screened, places, fit, used, settings)
@@ -301,6 +302,14 @@ def _decided(
         taken.frame,
         systematic,
     )
+
+
+def _lost(places: _Places, used: Used, fit: Fit) -> dict[int, str]:
+    """Floors of which the fit set so many readings aside that they are held."""
+    from floorfit.readings.lost import lost_floors
+
+    u = places.u * np.sqrt(fit.inflation) * fit.scale
+    return lost_floors(used.floor[places.rows], fit.weights < 0.5, fit.loo.residual, u)
 
 
 def _systematic(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
@@ -20,7 +20,7 @@ from floorfit.part.model import Part, Pocket
 from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs, left_after, margin
 
-__all__ = ["decide", "hold_all", "hold_each", "verdict_of"]
+__all__ = ["decide", "hold_all", "hold_each", "hold_some", "verdict_of"]
 
 Array = NDArray[np.float64]
 
@@ -113,6 +113,40 @@ def hold_all(part: Part, given: Sequence[int], words: str) -> tuple[Decision, ..
     return tuple(
         _blank(pocket, Reason("too-few-readings" if count else "no-readings", words))
         for pocket, count in zip(part.pockets, given, strict=True)
+    )
+
+
+def hold_some(decisions: Sequence[Decision], words: Mapping[int, str]) -> tuple[Decision, ...]:
+    """Hold floors that were decided on readings too few to believe.
+
+    Parameters
+    ----------
+    decisions : sequence of Decision
+        In the part's order; those that are held already keep their reason.
+    words : mapping of int to str
+        Why, for each floor to hold.
+    """
+    return tuple(
+        _held(one, Reason("too-few-readings", words[k])) if k in words and one.action != "hold" else one
+        for k, one in enumerate(decisions)
+    )
+
+
+def _held(decision: Decision, reason: Reason) -> Decision:
+    """The same floor, not cut: what is known of it stays, what a cut would leave does not."""
+    return replace(
+        decision,
+        action="hold",
+        offset_mm=None,
+        slope_x=0.0,
+        slope_y=0.0,
+        follow=None,
+        web_after_min_mm=None,
+        web_after_max_mm=None,
+        web_after_interval_mm=(None, None),
+        verdict="undecided",
+        reason=reason,
+        notes=(),
     )
 
 

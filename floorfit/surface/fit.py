@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -14,8 +13,8 @@ from floorfit.errors import NumericalError
 from floorfit.surface.blocks import as_sparse, product
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes
-from floorfit.surface.posterior import Posterior, joint_posterior
-from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, assemble, solve
+from floorfit.surface.posterior import Posterior, joint_posterior, mixture
+from floorfit.surface.reml import Equations, Prior, Solution, assemble
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
 from floorfit.surface.spline import Surface, plane_coefficients
 
@@ -350,7 +349,7 @@ def _solved(
         grid = make_grid(box, cell)
         equations = assemble(grid, xy, flat, search.weights / u**2, float(search.weights.sum()), shapes)
         try:
-            nodes = _nodes(equations, search)
+            nodes = mixture(equations, search.priors)
             if cell >= coarsest or _keeps_planes(equations, nodes[0][0], box):
                 return equations, nodes
         except NumericalError:
@@ -399,24 +398,6 @@ def _fine_cell(box: Box, count: int, u: Array, smallest: float | None, prior: Pr
     length = float(np.sqrt(np.sqrt(prior.smoothing * np.mean(u**2) * area / count)))
     least = max(float(np.sqrt(area / count)) / (4 * PER_SPACING), _cell_of(box, 10 * MAX_CELLS))
     return min(choose_cell(box, count, smallest, fine=True), max(0.6 * length, least))
-
-
-def _nodes(equations: Equations, search: Robust) -> list[tuple[Solution, float]]:
-    """Solutions whose mixture allows for the spread of λ and of the shape, with their shares; the best first.
-
-    Three-point Gauss–Hermite in log λ at the best shape, and the mode at each other shape that is not unlikely.
-    """
-    (best, spread, share), *others = search.priors
-    if spread == 0.0:
-        return [(solve(equations, best), 1.0)]
-    root = np.sqrt(3.0) * spread
-    nodes = [(best, share * 2 / 3)]
-    nodes += [(replace(best, smoothing=float(best.smoothing * np.exp(step))), share / 6) for step in (-root, root)]
-    nodes += [(prior, part) for prior, _, part in others]
-    total = sum(part for _, part in nodes)
-    with ThreadPoolExecutor(WORKERS) as pool:
-        solutions = list(pool.map(lambda node: solve(equations, node[0]), nodes))
-    return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
 
 
 def _enclosing(bounds: Box, xy: Array) -> Box:

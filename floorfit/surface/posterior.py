@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,9 +13,9 @@ from floorfit.surface.blocks import outer, outer_sum
 from floorfit.surface.border import Border
 from floorfit.surface.grid import CHUNK, Band, Grid
 from floorfit.surface.local_shapes import LocalShapes
-from floorfit.surface.reml import WORKERS, Solution
+from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
 
-__all__ = ["Covariance", "Posterior", "joint_posterior"]
+__all__ = ["Covariance", "Posterior", "joint_posterior", "mixture"]
 
 Array = NDArray[np.float64]
 
@@ -141,6 +142,24 @@ class Posterior:
         if self.covariance.shapes is not None:
             total += self.covariance.shapes.design(points) @ self.amounts
         return np.ascontiguousarray(total.T)
+
+
+def mixture(equations: Equations, priors: Sequence[tuple[Prior, float, float]]) -> list[tuple[Solution, float]]:
+    """Solutions whose mixture allows for the spread of λ and of the shape, with their shares; the best first.
+
+    Three-point Gauss–Hermite in log λ at the best shape, and the mode at each other shape that is not unlikely.
+    """
+    (best, spread, share), *others = priors
+    if spread == 0.0:
+        return [(solve(equations, best), 1.0)]
+    root = np.sqrt(3.0) * spread
+    nodes = [(best, share * 2 / 3)]
+    nodes += [(replace(best, smoothing=float(best.smoothing * np.exp(step))), share / 6) for step in (-root, root)]
+    nodes += [(prior, part) for prior, _, part in others]
+    total = sum(part for _, part in nodes)
+    with ThreadPoolExecutor(WORKERS) as pool:
+        solutions = list(pool.map(lambda node: solve(equations, node[0]), nodes))
+    return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
 
 
 def joint_posterior(

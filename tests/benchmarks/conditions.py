@@ -184,10 +184,10 @@ def _verdict(plate: Plate, decision) -> _Verdict | None:  # type: ignore[no-unty
     lower, upper = pocket.tolerance.lower, pocket.tolerance.upper
     below = -np.inf if lower is None else lower - low
     above = -np.inf if upper is None else high - upper
-    ends = np.array(decision.web_after_interval) - pocket.web
-    half = float((decision.web_after_max + decision.web_after_min) / 2 - pocket.web)
+    ends = np.array(decision.web_after_interval_mm) - pocket.web
+    half = float((decision.web_after_max_mm + decision.web_after_min_mm) / 2 - pocket.web)
     return _Verdict(
-        bool(abs(half - (low + high) / 2) <= decision.offset_u * 1.959964 / 2),
+        bool(abs(half - (low + high) / 2) <= decision.offset_u_mm * 1.959964 / 2),
         bool(ends[0] <= low and high <= ends[1]),
         decision.verdict == "conform",
         float(decision.conformance_probability),
