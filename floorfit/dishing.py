@@ -20,7 +20,7 @@ from floorfit.surface.local_shapes import LocalShapes, Table, independent
 if TYPE_CHECKING:
     from shapely import Polygon
 
-__all__ = ["POWERS", "poisson_table", "web_dishes"]
+__all__ = ["POWERS", "poisson_tables", "web_dishes"]
 
 Array = NDArray[np.float64]
 
@@ -45,7 +45,7 @@ BOSS = 100.0
 
 
 def web_dishes(part: Part) -> tuple[LocalShapes, ...]:
-    """One dish for each web of a part: for each floor, or for floors that meet without a rib between them.
+    """One dish for each floor of a part; floors that meet without a rib between them bend one web together.
 
     Parameters
     ----------
@@ -54,25 +54,40 @@ def web_dishes(part: Part) -> tuple[LocalShapes, ...]:
     Returns
     -------
     tuple of LocalShapes, one for each of `POWERS`
-        Named after the pockets, in the part's order; their amounts are the heights at the highest place, mm.
+        Named after the pockets, web by web; their amounts are heights at the highest place, mm. The stress of each
+        floor of a web bends the whole of it: with equal amounts the floors of a web add up to the dish of one.
     """
+    webs = _webs(part)
+    known: dict[bytes, list[Array]] = {}
+    solved = [_solved(part, web, known) for web in webs]
+    sizes = np.repeat(_sizes(part, webs), [len(web) for web in webs])
+    names = [part.pockets[k].id for web in webs for k in web]
+    return tuple(
+        independent(names, [table for tables in solved for table in _raised(tables, power)], sizes, COMMON)
+        for power in POWERS
+    )
+
+
+def _sizes(part: Part, webs: list[list[int]]) -> Array:
+    """How far each web is expected to go beside the others."""
     import shapely
 
-    webs = _webs(part)
-    known: dict[bytes, Array] = {}
-    outlines = [_outline(part, web) for web in webs]
-    tables = [_table(outline, known) for outline in outlines]
-    spans = np.array([float(shapely.maximum_inscribed_circle(outline).length) for outline, _ in outlines])
+    spans = np.array([float(shapely.maximum_inscribed_circle(_outline(part, web)[0]).length) for web in webs])
     thick = np.array([np.mean([part.pockets[k].web + part.pockets[k].finish_stock for k in web]) for web in webs])
     sizes = (spans / np.median(spans)) ** 2 * (np.median(thick) / thick)
-    names = ["+".join(part.pockets[k].id for k in web) for web in webs]
-    sizes = np.clip(sizes, LEAST_SIZE, MOST_SIZE)
-    families = ([replace(table, values=table.values**power) for table in tables] for power in POWERS)
-    return tuple(independent(names, family, sizes, COMMON) for family in families)
+    return np.asarray(np.clip(sizes, LEAST_SIZE, MOST_SIZE))
 
 
-def poisson_table(outline: Polygon, bosses: Sequence[Polygon] = ()) -> Table:
-    """Poisson solution over one web: 0 at its walls, 1 at the highest place.
+def _raised(tables: Sequence[Table], power: float) -> list[Table]:
+    """Shares q of a Poisson solution p as shares of pᵖᵒʷᵉʳ: ``q p^(power − 1)``."""
+    if len(tables) == 1:
+        return [replace(tables[0], values=tables[0].values ** power)]
+    whole = np.sum([table.values for table in tables], axis=0)
+    return [replace(table, values=table.values * whole ** (power - 1)) for table in tables]
+
+
+def poisson_tables(outline: Polygon, bosses: Sequence[Polygon] = (), loaded: Sequence[Polygon] = ()) -> list[Table]:
+    """Poisson solution over one web as a share for each of its floors: 0 at its walls, 1 at the highest place together.
 
     ``−∇·(k ∇p) = 1`` with p = 0 on the walls and a large k in bosses, by differences on a lattice.
 
@@ -81,6 +96,8 @@ def poisson_table(outline: Polygon, bosses: Sequence[Polygon] = ()) -> Table:
     outline : Polygon, mm
         Of the web, without holes.
     bosses : sequence of Polygon, mm
+    loaded : sequence of Polygon, mm
+        Floors of the web, where it has several: the right side is 1 on each in turn.
     """
     import shapely
 
@@ -94,16 +111,21 @@ def poisson_table(outline: Polygon, bosses: Sequence[Polygon] = ()) -> Table:
     stiff = np.ones(inside.shape)
     for boss in bosses:
         stiff[shapely.contains_xy(boss, *places)] = BOSS
-    heights = _poisson(inside, stiff, xs[1] - xs[0], ys[1] - ys[0])
-    return Table((x0, y0), (x1, y1), heights / max(float(heights.max()), 1e-300))
+    # A node on the line between two floors belongs to the nearer one, the first where that is both.
+    nodes = shapely.points(np.stack(places, axis=-1))
+    nearest = np.argmin([shapely.distance(floor, nodes) for floor in loaded or (outline,)], axis=0)
+    loads = [np.where(inside, nearest == k, False).astype(float) for k in range(max(len(loaded), 1))]
+    heights = _poisson(inside, stiff, xs[1] - xs[0], ys[1] - ys[0], loads)
+    highest = max(float(np.sum(heights, axis=0).max()), 1e-300)
+    return [Table((x0, y0), (x1, y1), one / highest) for one in heights]
 
 
-def _poisson(inside: NDArray[np.bool_], stiff: Array, hx: float, hy: float) -> Array:
+def _poisson(inside: NDArray[np.bool_], stiff: Array, hx: float, hy: float, loads: Sequence[Array]) -> list[Array]:
     """Solve on a lattice, banded along its shorter side; a link is as stiff as the mean of its ends."""
     from scipy.linalg import solveh_banded
 
     if inside.shape[0] < inside.shape[1]:
-        return _poisson(inside.T, stiff.T, hy, hx).T
+        return [one.T for one in _poisson(inside.T, stiff.T, hy, hx, [load.T for load in loads])]
     along = (stiff[:-1] + stiff[1:]) / 2 / hx**2
     across = (stiff[:, :-1] + stiff[:, 1:]) / 2 / hy**2
     own = np.zeros(stiff.shape)
@@ -115,7 +137,9 @@ def _poisson(inside: NDArray[np.bool_], stiff: Array, hx: float, hy: float) -> A
     next_to = np.pad(across, ((0, 0), (0, 1))).ravel()
     band[1, :-1] = np.where(flat[:-1] & flat[1:], -next_to[:-1], 0.0)
     band[width, :-width] = np.where(flat[:-width] & flat[width:], -along.ravel(), 0.0)
-    return np.maximum(solveh_banded(band, flat.astype(float), lower=True), 0.0).reshape(inside.shape)
+    right = np.stack([load.ravel() for load in loads], axis=1)
+    found = np.maximum(solveh_banded(band, right, lower=True), 0.0)
+    return [found[:, k].reshape(inside.shape) for k in range(len(loads))]
 
 
 def _webs(part: Part) -> list[list[int]]:
@@ -145,13 +169,14 @@ def _outline(part: Part, web: list[int]) -> tuple[Polygon, list[Polygon]]:
     return shapely.Polygon(shapely.get_exterior_ring(whole)), bosses
 
 
-def _table(outlined: tuple[Polygon, list[Polygon]], known: dict[bytes, Array]) -> Table:
-    """Table of a web; webs of one form share one solution."""
+def _solved(part: Part, web: list[int], known: dict[bytes, list[Array]]) -> list[Table]:
+    """Tables of a web, one for each of its floors; webs of one form share one solution."""
     import shapely
 
-    outline, bosses = outlined
+    outline, bosses = _outline(part, web)
+    floors = [shapely.Polygon(part.pockets[k].boundary) for k in web] if len(web) > 1 else []
     x0, y0, x1, y1 = outline.bounds
-    form = np.round(shapely.get_coordinates([outline, *bosses]) - (x0, y0), 3).tobytes()
+    form = np.round(shapely.get_coordinates([outline, *bosses, *floors]) - (x0, y0), 3).tobytes()
     if form not in known:
-        known[form] = poisson_table(outline, bosses).values
-    return Table((x0, y0), (x1, y1), known[form])
+        known[form] = [table.values for table in poisson_tables(outline, bosses, floors)]
+    return [Table((x0, y0), (x1, y1), values) for values in known[form]]

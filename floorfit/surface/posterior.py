@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.surface.blocks import outer, outer_sum
 from floorfit.surface.border import Border
 from floorfit.surface.grid import CHUNK, Band, Grid
-from floorfit.surface.local_shapes import LocalShapes
+from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
 
 __all__ = ["Covariance", "Posterior", "joint_posterior", "mixture"]
@@ -33,6 +33,8 @@ class Covariance:
     cross : (K, nl, ns) ndarray
         Between amounts and coefficients, mm².
     amounts : (K, K) ndarray, mm²
+    misfit : Misfit or None
+        What the shapes' forms leave out.
     """
 
     grid: Grid
@@ -40,6 +42,7 @@ class Covariance:
     shapes: LocalShapes | None
     cross: Array
     amounts: Array
+    misfit: Misfit | None = None
 
     @classmethod
     def of(
@@ -75,6 +78,8 @@ class Covariance:
         assert self.shapes is not None
         design = self.shapes.design(points)
         extra = _quadratic(design, self.amounts)
+        if self.misfit is not None:
+            extra += self.misfit.variance_at(points)
         columns = design.tocsc()
         for k in range(self.shapes.count):
             held = slice(columns.indptr[k], columns.indptr[k + 1])
@@ -112,12 +117,15 @@ class Posterior:
         Joint samples of the coefficients, minus the fitted ones.
     amounts : (K, count) ndarray, mm
         The same of the shapes' amounts; no rows without shapes.
+    missed : (3 K, count) ndarray, mm
+        Of the misfit's.
     """
 
     grid: Grid
     covariance: Covariance
     deviations: Array
     amounts: Array
+    missed: Array
 
     @property
     def count(self) -> int:
@@ -141,6 +149,8 @@ class Posterior:
         total = design @ patch
         if self.covariance.shapes is not None:
             total += self.covariance.shapes.design(points) @ self.amounts
+        if self.covariance.misfit is not None:
+            total += self.covariance.misfit.shapes.design(points) @ self.missed
         return np.ascontiguousarray(total.T)
 
 
@@ -193,7 +203,12 @@ def joint_posterior(
     covariance = Covariance.of(grid, inverse, centre.border, shapes, own).scaled(centre.inflation)
     for shift, (_, share) in zip(shifts, nodes, strict=True):
         covariance = covariance.spread(*shift, share)
-    return Posterior(grid, covariance, deviations, amounts)
+    if shapes is None:
+        return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
+    misfit = Misfit.of(shapes, centre.amounts)
+    missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
+    covariance = replace(covariance, misfit=misfit)
+    return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)
 
 
 def _drawn(solution: Solution, count: int, generator: np.random.Generator) -> tuple[Array, Array]:

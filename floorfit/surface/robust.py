@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.surface.grid import Band, Grid
-from floorfit.surface.local_shapes import LocalShapes
+from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, solve
 from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_start
@@ -54,7 +54,8 @@ class LooResiduals:
     residual : (n,) ndarray, mm
         Value minus the fit made without that reading, ``e / (1 − h)``.
     deviation : (n,) ndarray, mm
-        Its standard deviation if the reading is good and the noise is as stated (φ = 1).
+        Its standard deviation if the reading is good and the noise is as stated (φ = 1), what a shape's form leaves out
+        in it.
     leverage : (n,) ndarray
         h, 0 to 1; 0 for a reading of weight zero.
     """
@@ -124,7 +125,8 @@ def leave_one_out(
     leverage = np.clip(weights * variance / u**2, 0.0, 1.0 - 1e-9)
     fitted = Surface(grid, solution.coefficients, shapes, solution.amounts).at(*points.T)
     residual = (values - fitted) / (1 - leverage)
-    deviation = np.sqrt(u**2 + variance / (1 - leverage))
+    missed = 0.0 if shapes is None else Misfit.of(shapes, solution.amounts).variance_at(points)
+    deviation = np.sqrt(u**2 + variance / (1 - leverage) + missed)
     return LooResiduals(residual, deviation, leverage)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from floorfit.surface.local_shapes import LocalShapes, Table, independent
+from floorfit.surface.local_shapes import LocalShapes, Misfit, Table, independent
 
 RNG = np.random.default_rng(5)
 RAMP = Table((10.0, 20.0), (30.0, 80.0), np.add.outer(np.linspace(1, 2, 5), np.linspace(0, 3, 7)))
@@ -46,3 +46,20 @@ def test_common_amount_is_shared() -> None:
 
 def test_no_places() -> None:
     assert independent(["a"], [RAMP], np.ones(1), 1.0).design(np.empty((0, 2))).shape == (0, 1)
+
+
+def test_misfit_is_a_share_of_the_amount_and_nothing_at_the_wall() -> None:
+    x = np.linspace(0.0, 1.0, 41)
+    table = Table((0.0, 0.0), (100.0, 100.0), np.outer(4 * x * (1 - x), 4 * x * (1 - x)))
+    shapes = independent(["A"], [table], np.ones(1), 0.0)
+    misfit = Misfit.of(shapes, np.array([-0.1]))
+    assert misfit.variance_at([[0.0, 50.0], [100.0, 30.0]]) == pytest.approx(0.0, abs=1e-18)
+    assert misfit.variance_at([[50.0, 50.0]]) == pytest.approx(0.0, abs=1e-18)  # the amount itself is fitted
+    # Integral over the web of (2 (2s − 1) v)² twice and of (4 v (1 − v))², v = 16 s (1 − s) t (1 − t), by dense sums.
+    s, t = np.meshgrid(x, x, indexing="ij")
+    v = table.values
+    forms = ((4 * s - 2) * v) ** 2 + ((4 * t - 2) * v) ** 2 + (4 * v * (1 - v)) ** 2
+    found = misfit.variance_at(100 * np.column_stack([s.ravel(), t.ravel()])).mean()
+    assert found == pytest.approx(0.008**2 * forms.mean(), rel=1e-9)
+    # About a twentieth of the amount over a floor.
+    assert 0.003 < np.sqrt(found) < 0.007
