@@ -180,6 +180,7 @@ def _fitted(
     part: Part, readings: Readings, screened: Screened, settings: Settings, expected: Expected | None
 ) -> tuple[_Places, Fit]:
     from floorfit.dishing import web_dishes
+    from floorfit.readings.outliers import sequence
     from floorfit.readings.repeats import combine
     from floorfit.surface import fit_surface
 
@@ -204,6 +205,7 @@ def _fitted(
         smallest_mm=smallest,
         seed=settings.seed,
         shapes=web_dishes(part),
+        order=sequence(readings)[0][places.rows],
     )
     return places, fit if mean is None else replace(fit, surface=mean.added_to(fit.surface))
 
@@ -386,6 +388,8 @@ def _bias_u(settings: Settings) -> float:
 
 
 def _fit_findings(readings: Readings, fit: Fit, agreed: Agreement | None) -> tuple[Finding, ...]:
+    from floorfit.surface.slow import TOLD_GAIN
+
     out = [] if agreed is None else [Finding("expected", readings.source, "", agreed.words, "warning")]
     if fit.inflation > 2.0:
         times = float(np.sqrt(fit.inflation))
@@ -394,6 +398,12 @@ def _fit_findings(readings: Readings, fit: Fit, agreed: Agreement | None) -> tup
             "uncertainty. Check gauge and couplant, or state --reading-u."
         )
         out.append(Finding("scatter", readings.source, "", text, "warning"))
+    if fit.slow is not None and fit.slow.gain > TOLD_GAIN and np.isfinite(fit.slow.length):
+        text = (
+            f"the readings change slowly along their order, by {fit.slow.size:.3f} mm (standard deviation) over some "
+            f"{fit.slow.length:.0f} readings; it is allowed for. Read a step block now and then, and first places anew."
+        )
+        out.append(Finding("slow-change", readings.source, "", text, "warning"))
     return tuple(out)
 
 

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import NumericalError
-from floorfit.surface.fit import Box, Fit, fit_surface
+from floorfit.surface.fit import Fit, fit_surface
+from floorfit.surface.given import Box
 from floorfit.surface.grid import make_grid
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.posterior import Covariance
@@ -137,7 +138,9 @@ class Belief:
             part = slice(start, start + AT_ONCE)
             functionals, means = np.asarray(sums[part] @ splines), np.asarray(sums[part] @ shaped)
             base[part], gains, extra = self._covariance(functionals, means)
-            variance[part] = self.inflation * ((functionals * gains).sum(axis=1) + (means * extra).sum(axis=1))
+            variance[part] = self.inflation * (
+                (functionals * gains).sum(axis=1) + (means * extra[:, : means.shape[1]]).sum(axis=1)
+            )
         return base, variance
 
     def _covariance(self, functionals: Array, means: Array) -> tuple[Array, Array, Array]:
@@ -145,7 +148,9 @@ class Belief:
         shape = self._solution.equations.grid.shape
         gains, extra = self._solution.gains(functionals.reshape(-1, *shape), means, self._amounts)
         flat = gains.reshape(len(functionals), -1)
-        found = self.inflation * np.asarray(self._splines @ flat.T + self._shaped @ extra.T).T
+        found = (
+            self.inflation * np.asarray(self._splines @ flat.T + self._shaped @ extra[:, : self._shaped.shape[1]].T).T
+        )
         return found, flat, extra
 
     def settle(self) -> NDArray[np.floating]:

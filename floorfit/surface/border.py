@@ -27,7 +27,7 @@ from floorfit.surface.local_shapes import LocalShapes
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["Border", "Columns", "Spectrum", "make_columns"]
+__all__ = ["Border", "Columns", "Slow", "Spectrum", "make_columns", "with_slow"]
 
 Array = NDArray[np.float64]
 
@@ -36,6 +36,31 @@ Array = NDArray[np.float64]
 #: webs of some 100 mm stand out by 0.02 to 0.1 mm where they dish at all (common practice, no source).
 TAUS = np.geomspace(0.001, 0.3, 24)
 TYPICAL_MM = 0.03
+
+
+@dataclass(frozen=True)
+class Slow:
+    """An error that changes slowly from reading to reading: linear between J knots.
+
+    Parameters
+    ----------
+    design : (n, J) sparse
+        What each reading has of each knot.
+    covariance : (J, J) ndarray, mm²
+        Of the knots.
+    size : float, mm
+        Standard deviation of the error.
+    length : float
+        Readings over which it is correlated; infinite for a straight drift.
+    gain : float
+        Twice the log likelihood that the fit gained by it.
+    """
+
+    design: csr_array
+    covariance: Array
+    size: float
+    length: float
+    gain: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -52,12 +77,20 @@ class Columns:
         ΦᵀWy.
     root : (K, K) ndarray
         U with U Uᵀ = P, the covariance of the amounts for τ = 1.
+    slow : Slow or None
+        An error of the readings, in the order they were taken: its J knots come after the K shapes in the others.
     """
 
     right: Array
     gram: Array
     values: Array
     root: Array
+    slow: Slow | None = None
+
+    @property
+    def shapes(self) -> int:
+        """Number of shapes, K; the rest are knots of the slow error."""
+        return len(self.root)
 
 
 def make_columns(
@@ -90,6 +123,20 @@ def make_columns(
     return Columns(right, gram, own, np.asarray(np.linalg.cholesky(shapes.covariance), float))
 
 
+def with_slow(
+    columns: Columns, grid: Grid, slow: Slow, points: Array, values: Array, weights: Array, design: csr_array
+) -> Columns:
+    """Add a slow error to what readings add up to; ``design`` (n, K) is that of the shapes."""
+    from scipy.sparse import hstack
+
+    both = hstack([design, slow.design]).tocsr()
+    knots = slow.design.tocoo()
+    rows, places = knots.row.astype(np.intp), knots.col.astype(np.intp)
+    right = grid.right_sides(points, rows, places, knots.data * weights[rows], knots.shape[1])
+    gram = (both.T @ (both * weights[:, None])).toarray()
+    return Columns(np.concatenate([columns.right, right]), gram, both.T @ (weights * values), columns.root, slow)
+
+
 @dataclass(frozen=True)
 class Spectrum:
     """What the readings say of the amounts at one smoothing, in the basis where that is diagonal.
@@ -102,24 +149,46 @@ class Spectrum:
         Λ >= 0.
     score : (K,) ndarray
         b in that basis.
+    link : (J, K) ndarray
+        By how much the knots of a slow error give way to each amount.
+    knots : (J, J) ndarray, mm²
+        Covariance of the knots where the amounts are known.
+    slow_score : (J,) ndarray
+        b of the knots.
+    slow_log_determinant : float
+        Log |I + Σ M| of the knots.
     """
 
     basis: Array
     information: Array
     score: Array
+    link: Array
+    knots: Array
+    slow_score: Array
+    slow_log_determinant: float = 0.0
 
     @classmethod
     def of(cls, factor: Factor, columns: Columns, right: Array) -> tuple[Spectrum, float]:
         """Reduce the border at one smoothing; ``right`` is r = BᵀWy, and the second number rᵀA⁻¹r."""
         pulled, own, square = factor.inner(columns.right, right)
+        seen, score, k = columns.gram - pulled, columns.values - own, columns.shapes
+        knots, link, determinant = np.empty((0, 0)), np.empty((0, k)), 0.0
+        if columns.slow is not None:
+            prior = columns.slow.covariance
+            knots = np.linalg.inv(seen[k:, k:] + np.linalg.inv(prior))
+            link = -knots @ seen[k:, :k]
+            determinant = float(np.linalg.slogdet(prior)[1] - np.linalg.slogdet(knots)[1])
+        own_score = score[:k] + link.T @ score[k:]
         root = columns.root
-        information, turn = np.linalg.eigh(root.T @ (columns.gram - pulled) @ root)
+        information, turn = np.linalg.eigh(root.T @ (seen[:k, :k] + seen[:k, k:] @ link) @ root)
         basis = root @ turn
-        return cls(basis, np.maximum(information, 0.0), basis.T @ (columns.values - own)), square
+        square += float(score[k:] @ knots @ score[k:])
+        found = cls(basis, np.maximum(information, 0.0), basis.T @ own_score, link, knots, score[k:], determinant)
+        return found, square
 
     def log_determinants(self, rho: Array) -> Array:
         """Log |I + ρ M P| for each ρ."""
-        return np.asarray(np.log1p(rho[:, None] * self.information).sum(axis=1))
+        return np.asarray(np.log1p(rho[:, None] * self.information).sum(axis=1)) + self.slow_log_determinant
 
     def explained(self, rho: Array) -> Array:
         """By how much the shapes lower the penalised sum of squares, for each ρ."""
@@ -153,7 +222,7 @@ class Border:
 
     @cached_property
     def reached(self) -> Array:
-        """V = A⁻¹G, (K, nl, ns): how the spline gives way to each shape."""
+        """V = A⁻¹G, (K + J, nl, ns): how the spline gives way to each shape and knot."""
         return self.factor.solve_many(self.columns.right)
 
     @property
@@ -163,9 +232,15 @@ class Border:
 
     @property
     def gain(self) -> Array:
-        """C: what a score b makes of the amounts, ρ/(1 + ρΛ) averaged over the ladder, (K, K)."""
+        """C: what a score b makes of amounts and knots, ρ/(1 + ρΛ) averaged over the ladder, (K + J, K + J)."""
         s = self.spectrum
-        return np.asarray((s.basis * (self.shares @ self._shrunk)) @ s.basis.T)
+        return self._with_knots((s.basis * (self.shares @ self._shrunk)) @ s.basis.T)
+
+    def _with_knots(self, amounts: Array) -> Array:
+        """Covariance of amounts and knots from that of the amounts."""
+        link = self.spectrum.link
+        cross = link @ amounts
+        return np.block([[amounts, cross.T], [cross, self.spectrum.knots + cross @ link.T]])
 
     @property
     def amounts(self) -> Array:
@@ -174,30 +249,39 @@ class Border:
         return np.asarray(s.basis @ ((self.shares @ self._shrunk) * s.score))
 
     @property
+    def slow_error(self) -> Array:
+        """Expected knots of the slow error, mm; empty without one."""
+        return np.asarray(self.spectrum.knots @ self.spectrum.slow_score + self.spectrum.link @ self.amounts)
+
+    @property
     def covariance(self) -> Array:
-        """Covariance of the amounts over φ: that at each τ, and what their means differ by."""
+        """Covariance of amounts and knots over φ: that at each τ, and what their means differ by."""
         s, mean = self.spectrum, self.shares @ self._shrunk
         spread = (self._shrunk - mean) * s.score * np.sqrt(self.shares[:, None] / self.inflations[:, None])
         within = (s.basis * mean) @ s.basis.T
         between = s.basis @ (spread.T @ spread) @ s.basis.T
-        return np.asarray(within + between)
+        return self._with_knots(within + between)
 
     def draw(self, count: int, generator: np.random.Generator) -> tuple[Array, Array]:
-        """Joint samples of the amounts less the expected ones (K, count), mm, and φ of each sample (count,)."""
+        """Joint samples of amounts and knots less the expected ones (K + J, count), mm, and φ of each (count,)."""
         rungs = generator.choice(len(self.rho), count, p=self.shares)
         shrunk, phi = self._shrunk[rungs], self.inflations[rungs]
         noise = np.sqrt(phi[:, None] * shrunk) * generator.standard_normal(shrunk.shape)
         s = self.spectrum
-        return s.basis @ (shrunk * s.score + noise).T - self.amounts[:, None], phi
+        amounts = s.basis @ (shrunk * s.score + noise).T - self.amounts[:, None]
+        if not len(s.knots):
+            return amounts, phi
+        free = np.linalg.cholesky(s.knots) @ generator.standard_normal((len(s.knots), count))
+        return np.concatenate([amounts, s.link @ amounts + np.sqrt(phi) * free]), phi
 
     def solve(self, alone: Array, values: Array) -> tuple[Array, Array]:
-        """Coefficients and amounts for other values of the same places.
+        """Coefficients and amounts (with knots) for other values of the same places.
 
         Parameters
         ----------
         alone : (nl, ns) ndarray
             A⁻¹BᵀWy, the spline without shapes.
-        values : (K,) ndarray
+        values : (K + J,) ndarray
             ΦᵀWy.
         """
         amounts = self.gain @ (values - np.einsum("kij,ij->k", self.columns.right, alone))

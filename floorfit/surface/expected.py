@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
-from floorfit.surface.fit import check_places
+from floorfit.surface.given import check_places
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.reml import Solution, assemble
 from floorfit.surface.robust import robust_weights

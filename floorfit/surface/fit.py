@@ -11,6 +11,8 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.errors import NumericalError
 from floorfit.surface.blocks import as_sparse, product
+from floorfit.surface.border import Slow
+from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.posterior import Posterior, joint_posterior, mixture
@@ -21,9 +23,6 @@ from floorfit.surface.spline import Surface, plane_coefficients
 __all__ = ["Fit", "choose_cell", "fit_surface"]
 
 Array = NDArray[np.float64]
-#: The part's rectangle: x_min, y_min, x_max, y_max, mm.
-Box = tuple[float, float, float, float]
-
 #: Cells of the grid inside the part: never fewer, never more. The first keeps the spline's own stiffness out of the
 #: answer on small parts; the second bounds time and memory (about 12,000 unknowns).
 MIN_CELLS, MAX_CELLS = 2_500, 8_000
@@ -80,6 +79,8 @@ class Fit:
         τ, about how far the shapes beside the spline go; 0 without shapes.
     solution : Solution
         At the best smoothing, for further solves.
+    slow : Slow or None
+        Error that readings share with those taken about the same time.
     """
 
     surface: Surface
@@ -97,9 +98,10 @@ class Fit:
     cell: tuple[float, float]
     shape_size: float
     solution: Solution
+    slow: Slow | None = None
 
-    def variance_split(self, places: Sequence[Array]) -> tuple[Array, Array]:
-        """Split the variance of mean warps into what the readings' noise and what the surface between them adds.
+    def variance_split(self, places: Sequence[Array]) -> tuple[Array, Array, Array]:
+        """Split the variance of mean warps: the readings' noise, the surface between them, a slow error of theirs.
 
         Parameters
         ----------
@@ -108,14 +110,14 @@ class Fit:
 
         Returns
         -------
-        noise, between : (len(places),) ndarray, mm²
+        noise, between, slow : (len(places),) ndarray, mm²
             ``φ vᵀ N v`` and ``φ λ vᵀ S v`` with ``v = (N + λ S)⁻¹ a`` for the functional a, N and S bordered by the
             shapes. Their sum is φ aᵀ v, so that only the first is summed; the cost does not grow with the readings.
         """
         from scipy.sparse import csr_array
 
         grid, shapes, solution = self.surface.grid, self.surface.shapes, self.solution
-        normal, noise, total = as_sparse(solution.equations.normal), np.zeros(len(places)), np.zeros(len(places))
+        normal, (noise, total, slow) = as_sparse(solution.equations.normal), np.zeros((3, len(places)))
         for first in range(0, len(places), AT_ONCE):
             some = places[first : first + AT_ONCE]
             points, counts = np.concatenate(some), np.array([len(where) for where in some])
@@ -131,8 +133,17 @@ class Fit:
             rows = slice(first, first + AT_ONCE)
             flat = np.ascontiguousarray(gains.reshape(len(gains), -1).T)
             noise[rows] = np.einsum("ip,ip->p", flat, normal @ flat) + self._noise_of_amounts(gains, extra)
-            total[rows] = np.einsum("pij,pij->p", functionals, gains) + (means * extra).sum(axis=1)
-        return self.inflation * noise, self.inflation * np.maximum(total - noise, 0.0)
+            total[rows] = np.einsum("pij,pij->p", functionals, gains)
+            total[rows] += (means * extra[:, : means.shape[1]]).sum(axis=1)
+            slow[rows] = self._of_slow(extra)
+        return self.inflation * noise, self.inflation * np.maximum(total - noise - slow, 0.0), self.inflation * slow
+
+    def _of_slow(self, extra: Array) -> Array:
+        """What the slow error adds: ``eᵀ Σ⁻¹ e`` of the gains e of its knots."""
+        if self.slow is None:
+            return np.zeros(len(extra))
+        knots = extra[:, -len(self.slow.covariance) :]
+        return np.asarray((knots * np.linalg.solve(self.slow.covariance, knots.T).T).sum(axis=1))
 
     def _noise_of_amounts(self, gains: Array, extra: Array) -> Array:
         """What the readings' noise adds through the amounts of the shapes, for each functional."""
@@ -154,13 +165,16 @@ class Fit:
             Places and standard uncertainties of the readings that were fitted; what was read there besides.
         """
         grid, border, shapes = self.surface.grid, self.solution.border, self.surface.shapes
-        plane = _plane(points, values, u)
-        weighed = self.weights / u**2 * (values - _heights(plane, points))
+        plane = plane_of(points, values, u)
+        weighed = self.weights / u**2 * (values - heights(plane, points))
         amounts = np.empty(0)
         with threadpool_limits(limits=1, user_api="blas"):
             coefficients = self.solution.factor.solve(grid.right_side(points, weighed))
             if border is not None and shapes is not None:
-                coefficients, amounts = border.solve(coefficients, shapes.design(points).T @ weighed)
+                slow = np.empty(0) if self.slow is None else self.slow.design.T @ weighed
+                seen = np.append(shapes.design(points).T @ weighed, slow)
+                coefficients, both = border.solve(coefficients, seen)
+                amounts = both[: shapes.count]
         return Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts)
 
 
@@ -179,6 +193,7 @@ def fit_surface(
     samples: int = SAMPLES,
     seed: int = 1,
     shapes: Sequence[LocalShapes] = (),
+    order: ArrayLike | None = None,
 ) -> Fit:
     """Fit the smoothing thin-plate spline.
 
@@ -210,6 +225,8 @@ def fit_surface(
     shapes : sequence of LocalShapes
         What stands beside the spline: the dish of each web. Its size comes from the readings, and of several families
         the likeliest is taken; the search begins with the first.
+    order : (n,) array_like, optional
+        Time or number of each reading: an error that changes slowly along them is looked for, where there are shapes.
 
     Returns
     -------
@@ -227,13 +244,14 @@ def fit_surface(
     Minimises ``Σ (w_i − w(x_i, y_i))² / u_i² + λ ∬ (w_xx² + 2 w_xy² + w_yy²)`` (Duchon 1977; Wahba 1990) on bicubic
     B-splines. Time grows with the grid and, slowly, with n; memory with the grid.
     """
-    xy, w, sigma = _checked(points, values, u)
+    xy, w, sigma = checked(points, values, u)
     check_places(xy)
     import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
 
     with threadpool_limits(limits=1, user_api="blas"):
         prior = None if smoothing is None else Prior(smoothing, reach_mm, tension_mm)
-        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, shapes)
+        taken = None if order is None else np.asarray(order, float)
+        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, shapes, taken)
 
 
 def choose_cell(bounds: Box, count: int, smallest_mm: float | None = None, *, fine: bool = False) -> float:
@@ -257,38 +275,6 @@ def choose_cell(bounds: Box, count: int, smallest_mm: float | None = None, *, fi
     return float(np.clip(wanted, np.sqrt(area / most), np.sqrt(area / MIN_CELLS)))
 
 
-def check_places(points: Array) -> None:
-    """Raise `NumericalError` unless the places span a plane.
-
-    Parameters
-    ----------
-    points : (n, 2) ndarray, mm
-    """
-    distinct = len(np.unique(points, axis=0)) if len(points) < 1_000 else 3
-    if distinct < 3:
-        raise NumericalError(
-            f"{distinct} different places of readings: three that are not in one line are the least for a plane. "
-            "Take more readings, spread over the part."
-        )
-    spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
-    if spread[1] <= 1e-3 * max(spread[0], 1e-30) or spread[0] == 0:
-        raise NumericalError(
-            "all readings lie in one line or in one place: they say nothing of the plate beside it. "
-            "Take readings off that line."
-        )
-
-
-def _checked(points: ArrayLike, values: ArrayLike, u: ArrayLike) -> tuple[Array, Array, Array]:
-    xy = np.asarray(points, float)
-    w = np.asarray(values, float)
-    sigma = np.broadcast_to(np.asarray(u, float), w.shape)
-    if xy.ndim != 2 or xy.shape != (len(w), 2) or w.ndim != 1:
-        raise ValueError(f"points {xy.shape} and values {w.shape} do not match: (n, 2) and (n,) are needed.")
-    if not (np.isfinite(xy).all() and np.isfinite(w).all() and np.isfinite(sigma).all() and (sigma > 0).all()):
-        raise ValueError("points, values and u must be finite, and u above zero.")
-    return xy, w, sigma
-
-
 def _fit(
     xy: Array,
     w: Array,
@@ -301,11 +287,12 @@ def _fit(
     samples: int,
     seed: int,
     families: Sequence[LocalShapes],
+    order: Array | None,
 ) -> Fit:
-    box = _enclosing(bounds, xy)
-    plane = _plane(xy, w, u)
-    flat = w - _heights(plane, xy)
-    search = _searched(box, xy, flat, u, prior, robust, families)
+    box = enclosing(bounds, xy)
+    plane = plane_of(xy, w, u)
+    flat = w - heights(plane, xy)
+    search = _searched(box, xy, flat, u, prior, robust, families, order)
     shapes = search.shapes
     if cell is None:
         # What is fine about a plate is in its shapes: the spline beside them needs cells for its own parameters only.
@@ -334,6 +321,7 @@ def _fit(
         cell=_cell_size(grid),
         shape_size=0.0 if centre.border is None else centre.border.tau,
         solution=centre,
+        slow=search.slow,
     )
 
 
@@ -347,7 +335,9 @@ def _solved(
     coarsest = _cell_of(box, COARSE_CELLS)
     while True:
         grid = make_grid(box, cell)
-        equations = assemble(grid, xy, flat, search.weights / u**2, float(search.weights.sum()), shapes)
+        equations = assemble(
+            grid, xy, flat, search.weights / u**2, float(search.weights.sum()), shapes, slow=search.slow
+        )
         try:
             nodes = mixture(equations, search.priors)
             if cell >= coarsest or _keeps_planes(equations, nodes[0][0], box):
@@ -372,7 +362,14 @@ def _keeps_planes(equations: Equations, solution: Solution, box: Box) -> bool:
 
 
 def _searched(
-    box: Box, xy: Array, flat: Array, u: Array, prior: Prior | None, robust: bool, shapes: Sequence[LocalShapes]
+    box: Box,
+    xy: Array,
+    flat: Array,
+    u: Array,
+    prior: Prior | None,
+    robust: bool,
+    shapes: Sequence[LocalShapes],
+    order: Array | None,
 ) -> Robust:
     """Weights, smoothing and reach on a coarse grid; on a finer one where the surface bends within its cells.
 
@@ -381,7 +378,9 @@ def _searched(
     cells, search = COARSE_CELLS, None
     while True:
         grid = make_grid(box, _cell_of(box, cells))
-        search = robust_weights(grid, xy, flat, u, prior=prior, robust=robust, before=search, shapes=shapes)
+        search = robust_weights(
+            grid, xy, flat, u, prior=prior, robust=robust, before=search, shapes=shapes, order=order
+        )
         wanted = PER_PARAMETER * search.parameters
         if prior is not None or wanted <= cells or cells >= MOST_SEARCHED:
             return search
@@ -400,31 +399,9 @@ def _fine_cell(box: Box, count: int, u: Array, smallest: float | None, prior: Pr
     return min(choose_cell(box, count, smallest, fine=True), max(0.6 * length, least))
 
 
-def _enclosing(bounds: Box, xy: Array) -> Box:
-    low, high = xy.min(axis=0), xy.max(axis=0)
-    return (
-        float(min(bounds[0], low[0])),
-        float(min(bounds[1], low[1])),
-        float(max(bounds[2], high[0])),
-        float(max(bounds[3], high[1])),
-    )
-
-
 def _cell_of(box: Box, cells: float) -> float:
     """Width of that many cells over a rectangle, mm."""
     return float(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / cells))
-
-
-def _plane(xy: Array, w: Array, u: Array) -> Array:
-    """Plane of weighted least squares: intercept at the origin, slopes; taken out to keep digits."""
-    centre = xy.mean(axis=0)
-    design = np.column_stack([np.ones(len(w)), xy - centre]) / u[:, None]
-    found = np.linalg.lstsq(design, w / u, rcond=None)[0]
-    return np.array([found[0] - found[1:] @ centre, found[1], found[2]])
-
-
-def _heights(plane: Array, xy: Array) -> Array:
-    return np.asarray(plane[0] + xy @ plane[1:])
 
 
 def _cell_size(grid: Grid) -> tuple[float, float]:

@@ -21,8 +21,8 @@ __all__ = ["LocalShapes", "Misfit", "Table", "independent"]
 Array = NDArray[np.float64]
 
 #: Standard deviation of what a form leaves out, in units of the shape's own amount, for each of three further forms;
-#: over a floor together some 5 %. A clamped rectangle differs by 1 to 3 % from the forms that are tried, uneven stress
-#: and ribs that give make more of it (invented plates of the tuning seeds, tests/benchmarks/conditions.py).
+#: over a floor together some 5 to 7 %. A clamped rectangle differs by 1 to 3 % from the forms that are tried; uneven
+#: stress and ribs that give make more of it (invented plates of the tuning seeds, tests/benchmarks/conditions.py).
 MISFIT_SHARE = 0.08
 
 

@@ -52,7 +52,8 @@ class Covariance:
         if border is None or shapes is None:
             return cls(grid, inverse, None, np.empty((0, *grid.shape)), amounts)
         cross = -np.tensordot(amounts, border.reached, 1)
-        return cls(grid, inverse - outer_sum(cross, border.reached), shapes, cross, amounts)
+        band, k = inverse - outer_sum(cross, border.reached), shapes.count
+        return cls(grid, band, shapes, cross[:k], amounts[:k, :k])
 
     def scaled(self, factor: float) -> Covariance:
         """Times a factor."""
@@ -218,7 +219,8 @@ def _drawn(solution: Solution, count: int, generator: np.random.Generator) -> tu
     if border is None:
         return np.sqrt(solution.inflation) * spread, np.empty((0, count))
     amounts, phi = border.draw(count, generator)
-    return np.sqrt(phi) * spread - np.tensordot(border.reached, amounts, (0, 0)), amounts
+    moved = np.tensordot(border.reached, amounts, (0, 0))
+    return np.sqrt(phi) * spread - moved, amounts[: border.columns.shapes]
 
 
 def _shared_out(total: int, shares: list[float]) -> list[int]:

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.surface.blocks import Factor, factorise
-from floorfit.surface.border import TAUS, TYPICAL_MM, Border, Columns, Spectrum, make_columns
+from floorfit.surface.border import TAUS, TYPICAL_MM, Border, Columns, Slow, Spectrum, make_columns, with_slow
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.spline import plane_coefficients
@@ -140,7 +140,7 @@ class Solution:
     @property
     def amounts(self) -> Array:
         """Of the shapes, (K,), mm; empty without shapes."""
-        return self._both[1]
+        return self._both[1][: 0 if self.border is None else self.border.columns.shapes]
 
     @cached_property
     def _both(self) -> tuple[Array, Array]:
@@ -163,12 +163,14 @@ class Solution:
 
         Returns
         -------
-        (p, nl, ns), (p, K) ndarray
+        (p, nl, ns), (p, K + J) ndarray
+            With the knots of a slow error last, where there is one.
         """
         gains = self.factor.solve_many(functionals)
         if self.border is None:
             return gains, np.empty((len(functionals), 0))
-        left = shaped - np.einsum("kij,pij->pk", self.border.reached, functionals)
+        left = -np.einsum("kij,pij->pk", self.border.reached, functionals)
+        left[:, : shaped.shape[1]] += shaped
         extra = left @ (self.border.gain if amounts is None else amounts)
         gains -= np.tensordot(extra, self.border.reached, 1)
         return gains, extra
@@ -187,6 +189,7 @@ def assemble(
     count: float,
     shapes: LocalShapes | None = None,
     design: csr_array | None = None,
+    slow: Slow | None = None,
 ) -> Equations:
     """Add up the readings on a grid.
 
@@ -204,14 +207,22 @@ def assemble(
         What is fitted beside the spline.
     design : (n, K) sparse, optional
         Of the shapes at the points, where it is known.
+    slow : Slow, optional
+        An error of the readings in the order they were taken, where there are shapes.
     """
+    columns = None
+    if shapes is not None:
+        design = shapes.design(points) if design is None and slow is not None else design
+        columns = make_columns(grid, shapes, points, values, weights, design)
+        if slow is not None and design is not None:
+            columns = with_slow(columns, grid, slow, points, values, weights, design)
     return Equations(
         grid,
         grid.normal(points, weights),
         grid.right_side(points, weights * values),
         float(weights @ values**2),
         count,
-        None if shapes is None else make_columns(grid, shapes, points, values, weights, design),
+        columns,
     )
 
 

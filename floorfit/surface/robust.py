@@ -15,11 +15,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.surface.border import Slow
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, solve
 from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_start
+from floorfit.surface.slow import LEAST_GAIN, slow_errors
 from floorfit.surface.spline import Surface
 from floorfit.units import MAD_TO_SD
 
@@ -82,6 +84,8 @@ class Robust:
         Effective number of parameters on the grid of the search.
     shapes : LocalShapes or None
         What is fitted beside the spline.
+    slow : Slow or None
+        Error that readings share with those taken about the same time.
     """
 
     weights: Array
@@ -89,6 +93,7 @@ class Robust:
     scale: float
     parameters: float
     shapes: LocalShapes | None = None
+    slow: Slow | None = None
 
 
 def taper(scaled: Array) -> Array:
@@ -119,15 +124,30 @@ def leave_one_out(
     values, u, weights : (n,) ndarray
         Values without their plane, standard uncertainties, robust weights.
     """
-    grid, border = solution.equations.grid, solution.border
-    gain = np.empty((0, 0)) if border is None else border.gain
-    variance = Covariance.of(grid, inverse, border, shapes, gain).at(points)
+    variance, slow = _of_readings(solution, inverse, shapes, points)
     leverage = np.clip(weights * variance / u**2, 0.0, 1.0 - 1e-9)
-    fitted = Surface(grid, solution.coefficients, shapes, solution.amounts).at(*points.T)
+    fitted = slow + Surface(solution.equations.grid, solution.coefficients, shapes, solution.amounts).at(*points.T)
     residual = (values - fitted) / (1 - leverage)
     missed = 0.0 if shapes is None else Misfit.of(shapes, solution.amounts).variance_at(points)
     deviation = np.sqrt(u**2 + variance / (1 - leverage) + missed)
     return LooResiduals(residual, deviation, leverage)
+
+
+def _of_readings(
+    solution: Solution, inverse: Band, shapes: LocalShapes | None, points: Array
+) -> tuple[Array, Array | float]:
+    """Variance at φ = 1 of what the fit makes of each reading, and its slow error."""
+    from scipy.sparse import hstack
+
+    grid, border = solution.equations.grid, solution.border
+    gain = np.empty((0, 0)) if border is None else border.gain
+    if border is None or shapes is None or border.columns.slow is None:
+        return Covariance.of(grid, inverse, border, shapes, gain).at(points), 0.0
+    knots = border.columns.slow.design
+    reached = border.reached.reshape(len(gain), -1)
+    seen = hstack([shapes.design(points), knots]).toarray() - grid.matrix(points) @ reached.T
+    own = np.asarray(((seen @ gain) * seen).sum(axis=1))
+    return grid.quadratic_at(inverse, points) + own, np.asarray(knots @ border.slow_error)
 
 
 def robust_weights(
@@ -140,6 +160,7 @@ def robust_weights(
     robust: bool = True,
     before: Robust | None = None,
     shapes: Sequence[LocalShapes] = (),
+    order: Array | None = None,
 ) -> Robust:
     """Find weights, smoothing and reach on a coarse grid.
 
@@ -158,6 +179,8 @@ def robust_weights(
         Result on a coarser grid, to begin with.
     shapes : sequence of LocalShapes
         What is fitted beside the spline: the likeliest of them.
+    order : (n,) ndarray, optional
+        Time or number of each reading, to look for an error that changes slowly.
 
     Returns
     -------
@@ -191,7 +214,25 @@ def robust_weights(
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
         every = _Data(grid, points, values, u, data.shapes)
         priors = _priors(every, weights, best) if prior is None else priors
-    return Robust(weights, priors, scale, parameters, data.shapes)
+    slow = None
+    if prior is None and data.shapes is not None and order is not None:
+        slow, priors = _slow(data, weights, priors, order)
+    return Robust(weights, priors, scale, parameters, data.shapes, slow)
+
+
+def _slow(
+    data: _Data, weights: Array, priors: tuple[tuple[Prior, float, float], ...], order: Array
+) -> tuple[Slow | None, tuple[tuple[Prior, float, float], ...]]:
+    """The likeliest slow error with its priors, or none: where the surface found without one is as likely."""
+    best = priors[0][0]
+    tried = [(solve(data.equations(weights, one), best).criterion, one) for one in slow_errors(order)]
+    if not tried:
+        return None, priors
+    cost, slow = min(tried, key=lambda found: found[0])
+    gain = solve(data.equations(weights), best).criterion - cost
+    if gain < LEAST_GAIN:
+        return None, priors
+    return replace(slow, gain=gain), _priors(data, weights, best, slow)
 
 
 @dataclass(frozen=True)
@@ -202,9 +243,9 @@ class _Data:
     u: Array
     shapes: LocalShapes | None = None
 
-    def equations(self, weights: Array) -> Equations:
-        total = float(weights.sum())
-        return assemble(self.grid, self.points, self.values, weights / self.u**2, total, self.shapes, self.design)
+    def equations(self, weights: Array, slow: Slow | None = None) -> Equations:
+        total, weighed = float(weights.sum()), weights / self.u**2
+        return assemble(self.grid, self.points, self.values, weighed, total, self.shapes, self.design, slow)
 
     @cached_property
     def design(self) -> csr_array | None:
@@ -305,8 +346,10 @@ def _tapered(loo: LooResiduals, weights: Array) -> tuple[Array, float]:
     return taper(scaled / scale), scale
 
 
-def _priors(data: _Data, weights: Array, start: Prior) -> tuple[tuple[Prior, float, float], ...]:
-    found = best_prior(data.equations(weights), start)
+def _priors(
+    data: _Data, weights: Array, start: Prior, slow: Slow | None = None
+) -> tuple[tuple[Prior, float, float], ...]:
+    found = best_prior(data.equations(weights, slow), start)
     likely = np.exp(-0.5 * np.array([evidence - found[0][2] for _, _, evidence in found]))
     shares = likely / likely.sum()
     return tuple((one[0].prior, one[1], float(share)) for one, share in zip(found, shares, strict=True))

@@ -107,7 +107,7 @@ def test_samples_spread_as_stated(dished: tuple[Array, Array, Fit]) -> None:
 def test_variance_split_adds_up(dished: tuple[Array, Array, Fit]) -> None:
     _, _, fit = dished
     places = [np.array([[100.0, 90.0]]), np.array([[300.0, 290.0], [210.0, 200.0]])]
-    noise, between = fit.variance_split(places)
+    noise, between, _ = fit.variance_split(places)
     assert (noise > 0).all()
     assert (between >= 0).all()
     # Without the spread of λ and of τ it can only be less than the whole.

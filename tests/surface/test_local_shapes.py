@@ -61,5 +61,5 @@ def test_misfit_is_a_share_of_the_amount_and_nothing_at_the_wall() -> None:
     forms = ((4 * s - 2) * v) ** 2 + ((4 * t - 2) * v) ** 2 + (4 * v * (1 - v)) ** 2
     found = misfit.variance_at(100 * np.column_stack([s.ravel(), t.ravel()])).mean()
     assert found == pytest.approx(0.008**2 * forms.mean(), rel=1e-9)
-    # About a twentieth of the amount over a floor.
-    assert 0.003 < np.sqrt(found) < 0.007
+    # Some 5 to 7 % of the amount over a floor.
+    assert 0.003 < np.sqrt(found) < 0.008
