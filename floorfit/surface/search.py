@@ -42,8 +42,10 @@ LADDER = range(-24, 16, 8)
 #: Weight that pins the planes where an energy's determinant is taken.
 PIN = 1e-2
 
-#: Vertices that are tried at most, and a step in log λ below which no interval moves by a percent.
-STEPS, SETTLED = 6, 0.05
+#: Vertices that are tried at most, and a step in log λ after which the next vertex is the last.
+STEPS, SETTLED = 6, 0.1
+#: Width of three points, in log λ, over which the criterion is a parabola to that.
+NEAR = 2.0
 
 #: Where a search for the smoothing begins, and one for smoothing and reach.
 START = Prior(float(np.exp(PRIOR_LOG_MEAN)), 100.0)
@@ -84,10 +86,13 @@ def best_smoothing(
     here = _bracket(criterion, float(np.log(start.smoothing)), step)
     curvature = 0.0
     for _ in range(STEPS):
-        vertex, curvature = _vertex(tried, here)
-        if abs(vertex - here) < SETTLED:
+        vertex, curvature, width = _vertex(tried, here)
+        if abs(vertex - here) < SETTLED and width <= NEAR:
+            criterion(vertex)
+            here = vertex
             break
-        here = min((vertex, here), key=criterion)
+        near = (here - NEAR / 2, here + NEAR / 2) if abs(vertex - here) < SETTLED else (vertex,)
+        here = min((here, *near), key=criterion)
     spread = np.sqrt(2 / curvature) if curvature > 0 else 1.5
     return tried[here], float(np.clip(spread, 0.1, 1.5))
 
@@ -205,16 +210,16 @@ def _bracket(criterion: Callable[[float], float], centre: float, step: float) ->
     return here
 
 
-def _vertex(tried: Mapping[float, Solution], here: float) -> tuple[float, float]:
-    """Vertex and second derivative of the parabola through the least that was tried and its neighbours."""
+def _vertex(tried: Mapping[float, Solution], here: float) -> tuple[float, float, float]:
+    """Vertex, second derivative and width of the parabola through the least that was tried and its neighbours."""
     order = sorted(tried)
     k = order.index(here)
     if not 0 < k < len(order) - 1:
-        return here, 0.0
+        return here, 0.0, 0.0
     low, high = order[k - 1], order[k + 1]
     a, b, c = (tried[x].criterion for x in (low, here, high))
     left, right = (b - a) / (here - low), (c - b) / (high - here)
     curvature = 2 * (right - left) / (high - low)
     if curvature <= 0:
-        return here, 0.0
-    return float(np.clip((low + here) / 2 - left / curvature, low, high)), float(curvature)
+        return here, 0.0, 0.0
+    return float(np.clip((low + here) / 2 - left / curvature, low, high)), float(curvature), high - low
