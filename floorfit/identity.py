@@ -127,7 +127,8 @@ def missing_facts(identity: Mapping[str, str], required: Iterable[str], source: 
 
 def other_piece(first: Mapping[str, str], second: Mapping[str, str]) -> list[str]:
     """Keys of `SAME_PIECE` that both state and that differ; case and spaces do not count."""
-    return [key for key in SAME_PIECE if key in first and key in second and _folded(first[key]) != _folded(second[key])]
+    both = [key for key in SAME_PIECE if first.get(key) and second.get(key)]
+    return [key for key in both if _folded(first[key]) != _folded(second[key])]
 
 
 def refuse_other_piece(job: Mapping[str, str], other: Mapping[str, str], source: str) -> list[Finding]:
@@ -190,7 +191,8 @@ def refuse_other_clamping(job: Mapping[str, str], other: Mapping[str, str], sour
     if "clamping" in job and "clamping" in other and _folded(job["clamping"]) != _folded(other["clamping"]):
         text = (
             f'the clamping is "{other["clamping"][:60]}", the webs were read in "{job["clamping"][:60]}": the plate '
-            "may have moved since. Read the webs again as it is clamped now, and run `correct` anew."
+            "may have moved since. Read the webs again as it is clamped now, and run `correct` anew; or show by "
+            "--datums (four points or more, measured in both clampings) that it kept its shape."
         )
         raise InputError([Finding("other-clamping", source, "", text)])
 

@@ -8,7 +8,7 @@ gives the same bytes.
 part's frame, with the axis for the part in mm and without it for the part in inches.
 
 ``finish_tilted.nc``, for the first part, goes round the walls with the tool tilted: X, Y, Z are then the tip in the
-part's frame (``--tip-control``).
+part's frame (``--tip-control``; G43.4 in many dialects). Comments give the cutters: ``--tool-comment "(T{T} D={D}"``.
 """
 
 from __future__ import annotations
@@ -36,15 +36,17 @@ TILT_DEG = 3.0
 class Program:
     """Blocks in the part's unit, with words left out where they repeat."""
 
-    def __init__(self, part: Part) -> None:
+    def __init__(self, part: Part, tilt: float | None = None) -> None:
         self.unit = MM_PER_UNIT[part.units]
         self.decimals = 3 if part.units == "mm" else 4
         self.clear = max(pocket.floor_z for pocket in part.pockets) + CLEAR_MM
         self.last: dict[str, str] = {}
         name = "".join(char if char.isascii() and char not in "()" else " " for char in part.name)
         self.lines = ["%", "O1001", f"(FINISH FLOORS OF {name.upper()} - INVENTED, NOT FOR CUTTING)"]
-        self.lines += ["G21" if part.units == "mm" else "G20", "G90 G17 G40 G94", "T1 M6", "S12000 M3", "G54"]
-        self.lines.append(f"G0 G43 H1 Z{self.number(self.clear)}")
+        self.lines += ["G21" if part.units == "mm" else "G20", "G90 G17 G40 G94 G54"]
+        self.tools: dict[float, int] = {}
+        self.loaded = 0
+        self.length = "G43" if tilt is None else "G43.4"
 
     def number(self, mm: float) -> str:
         """A length with the decimals of the unit."""
@@ -62,9 +64,19 @@ class Program:
         if set(new) - {"G", "F"}:
             self.lines.append(" ".join(letter + text for letter, text in new.items()))
 
+    def tool(self, radius: float) -> None:
+        """Load the tool of a radius, where it is not in the spindle."""
+        number = self.tools.setdefault(radius, len(self.tools) + 1)
+        if number != self.loaded:
+            self.lines += [f"T{number} M6 (T{number} D={2 * radius:.3f} CR=0.000 MM)", "S12000 M3"]
+            self.lines.append(f"G0 {self.length} H{number} Z{self.number(self.clear)}")
+            self.last |= {"G": "0", "Z": self.number(self.clear)}
+            self.loaded = number
+
     def heading(self, pocket: Pocket, radius: float) -> None:
         """Name the floor that follows."""
-        self.lines.append(f"(POCKET {pocket.id.upper()} - TOOL RADIUS {self.number(radius)})")
+        self.lines.append(f"(POCKET {pocket.id.upper()})")
+        self.tool(radius)
 
     def text(self) -> str:
         """The whole programme."""
@@ -188,7 +200,7 @@ def finish(program: Program | LocationProgram, pocket: Pocket, tilt: float | Non
 
 def write_program(part: Part, path: Path, tilt: float | None = None) -> None:
     """Write the finishing programme of a part; as cutter-location data where the file's name ends in ``.cl``."""
-    program = LocationProgram(part) if path.suffix == ".cl" else Program(part)
+    program = LocationProgram(part) if path.suffix == ".cl" else Program(part, tilt)
     for pocket in part.pockets:
         finish(program, pocket, tilt)
     path.write_text(program.text(), encoding="ascii", newline="\n")

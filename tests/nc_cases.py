@@ -9,7 +9,9 @@ from nc_reference import paired
 from shapely import Point
 
 from floorfit.decision.decision import Correction, FollowGrid
+from floorfit.nc.cutter import Cutter
 from floorfit.nc.programme import apply_offsets
+from floorfit.nc.tools import Tools
 from floorfit.part.model import Part, Pocket, Tolerance
 
 
@@ -61,24 +63,31 @@ def corrections(*given: tuple[str, Correction], part: Part = PART, **named: obje
     return out
 
 
+#: A small flat cutter, so that the tip tells nearly all.
+RADIUS = 1.0
+TOOLS = Tools(every=Cutter(RADIUS))
+_RING = [(RADIUS * math.cos(a), RADIUS * math.sin(a)) for a in np.linspace(0, 2 * math.pi, 24)] + [(0.0, 0.0)]
+
+
 def apply(text: str, given: dict[str, Correction], part: Part = PART, **options) -> str:
     """Correct a programme and return its text below the header."""
+    options.setdefault("tools", TOOLS)
     done = apply_offsets(part, given, text.encode("latin-1"), **options)
     return "".join(line.decode("latin-1") for line in done.data.splitlines(keepends=True) if b"FLOORFIT:" not in line)
 
 
 #: Half a unit of the last decimal (0.001 mm, 0.0001 in = 0.00254 mm) for both of two roundings.
 ROUNDING = 0.0026
-#: Length of a blend plus the growth of the polygons, twice over, mm.
-NEAR_EDGE = 1.3
+#: Length of a blend plus the growth of the polygons, twice over, and the cutter, mm.
+NEAR_EDGE = 1.3 + RADIUS
 
 
 def check_heights(before: str, after: str, given: dict[str, Correction], part: Part = PART, tolerance=0.005) -> None:
     """Assert the invariants along every motion: Z as asked on floors, unchanged elsewhere, never too low.
 
-    A point counts as on a floor when it is in the polygon and within 0.02 mm of the nominal floor, and as off it from
-    0.05 mm; points between, or within the blend of an edge, are held to the bounds only. Nowhere may Z be lower than
-    both the programme and the corrected floor.
+    A point counts as on a floor when it is in the polygon and within 0.02 mm of the nominal floor. Points in the band
+    that moves with the floor, or under its clearance, or within the blend of an edge, are held to the bounds only.
+    Nowhere may Z be lower than both the programme and the corrected floor.
     """
     for pair in paired(before, after):
         if any(math.isnan(v) for v in (*pair.old.end[:3],)):
@@ -89,12 +98,19 @@ def check_heights(before: str, after: str, given: dict[str, Correction], part: P
             _check_point(pair, float(share), given, part, tolerance)
 
 
+def _near(floor, x, y, z, given) -> bool:
+    """Whether a height is in the band (0.4 of the stock) over a floor, or under the clearance of a raised one."""
+    over = z - float(floor.nominal_z(x, y))
+    return -0.05 <= over <= 0.4 * floor.finish_stock + 0.5 + max(0.0, float(given[floor.id].at(x, y)))
+
+
 def _check_point(pair, share, given, part, tolerance) -> None:
     x, y, z = pair.old.at(share) if share < 1 else pair.old.end[:3]
     added = pair.new[-1].end[2] - z if share == 1 else pair.added(share)
     spot = Point(x, y)
     edge = min(floor.polygon.boundary.distance(spot) for floor in part.pockets)
     over = [floor for floor in part.pockets if floor.polygon.buffer(0.1).covers(spot)]
+    reached = any(floor.polygon.buffer(0.1 + RADIUS).covers(spot) for floor in part.pockets)
     flat = abs(pair.old.start[2] - pair.old.end[2]) < 0.05
     floor = next((f for f in over if abs(float(f.nominal_z(x, y)) - z) < 0.02), None)
     where = f"{pair.old.kind} at {x:.3f} {y:.3f} {z:.3f}: added {added:.4f}"
@@ -102,12 +118,20 @@ def _check_point(pair, share, given, part, tolerance) -> None:
         wanted = float(given[floor.id].at(x, y))
         assert added >= min(wanted, 0.0) - tolerance - ROUNDING, where
         if edge > NEAR_EDGE:
-            assert abs(added - wanted) <= tolerance + ROUNDING, (where, wanted)
-    elif edge > NEAR_EDGE and flat and share == 1 and not any(abs(float(f.nominal_z(x, y)) - z) <= 0.05 for f in over):
+            # A flat end stands on the highest place under it.
+            most = max(float(given[floor.id].at(x + dx, y + dy)) for dx, dy in _RING)
+            assert wanted - tolerance - ROUNDING <= added <= most + tolerance + ROUNDING, (where, wanted, most)
+    elif (
+        pair.old.kind != "rapid"
+        and edge > NEAR_EDGE
+        and flat
+        and share == 1
+        and not any(_near(f, x, y, z, given) for f in over)
+    ):
         assert abs(added) < 1e-6, where
-    if not over:
+    if not reached:
         assert added > -ROUNDING, where
-    elif pair.old.kind != "rapid":
+    elif over and pair.old.kind != "rapid":
         low = max(float(f.nominal_z(x, y)) + float(given[f.id].at(x, y)) for f in over)
         assert z + added >= min(z, low) - tolerance - ROUNDING, where
     if pair.old.kind == "rapid":

@@ -151,7 +151,10 @@ def bend(draw, writer: Writer, name: str, *, full: bool) -> None:
     radius = draw(st.floats(1.0, 14.0))
     cx, cy = x + radius * math.cos(angle), y + radius * math.sin(angle)
     inside = x0 + 1 < cx - radius and cx + radius < x1 - 1 and y0 + 1 < cy - radius and cy + radius < y1 - 1
-    if not inside and not draw(st.booleans()):
+    # Over the outer edge of the part, never through the metal between the floors.
+    clear_x = cx + radius < x1 - 1 if x0 == 0 else cx - radius > x0 + 1
+    clear_y = cy + radius < y1 - 1 if y0 == 0 else cy - radius > y0 + 1
+    if not inside and not (clear_x and clear_y and draw(st.booleans())):
         return
     code = draw(st.sampled_from(["G2", "G3"]))
     turn = 2 * math.pi if full else draw(st.floats(0.3, 5.5))

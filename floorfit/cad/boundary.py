@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from floorfit.cad.drawing import largest_polygon, region_polygon
+from floorfit.cad.facet_heights import Heights
 from floorfit.cad.mesh import Mesh, component_labels
 from floorfit.cad.regions import Regions
 
@@ -88,21 +89,25 @@ def rim_table(mesh: Mesh, regions: Regions) -> tuple[Ints, Ints, Ints, Ints]:
     return label[inner][order], inner[order], outer[order], directed[order]
 
 
-def rims_of(mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, Ints], wanted: Ints) -> dict[int, Rim]:
-    """Rim of each wanted region."""
+def rims_of(
+    mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, Ints], wanted: Ints, is_shaped: Bools
+) -> dict[int, Rim]:
+    """Rim of each wanted region; rises are over the region's plane, of a shaped one over the facet inside."""
     region, inner, outer, edges = table
     starts = np.searchsorted(region, np.arange(len(regions.normals) + 1))
     out = {}
     for number in wanted:
         rows = slice(starts[number], starts[number + 1])
-        out[int(number)] = _rim(mesh, regions, int(number), inner[rows], outer[rows], edges[rows])
+        inside = inner[rows]
+        normals = mesh.normals[inside] if is_shaped[number] else np.tile(regions.normals[number], (len(inside), 1))
+        out[int(number)] = _rim(mesh, normals, inside, outer[rows], edges[rows])
     return out
 
 
-def _rim(mesh: Mesh, regions: Regions, number: int, inner: Ints, outer: Ints, edges: Ints) -> Rim:
+def _rim(mesh: Mesh, normals: Floats, inner: Ints, outer: Ints, edges: Ints) -> Rim:
     ends = mesh.vertices[edges]
     lengths = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
-    rise = _rise(mesh, regions.normals[number], outer, edges, ends, lengths)
+    rise = _rise(mesh, normals, outer, edges, ends, lengths)
     used, index = np.unique(edges, return_inverse=True)
     loop = component_labels(len(used), index.reshape(-1, 2))
     first = loop[np.lexsort((mesh.vertices[used, 1], mesh.vertices[used, 0]))[0]] if len(used) else 0
@@ -110,15 +115,16 @@ def _rim(mesh: Mesh, regions: Regions, number: int, inner: Ints, outer: Ints, ed
     return Rim(edges, lengths, inner, outer, rise, np.asarray(on_outline))
 
 
-def _rise(mesh: Mesh, normal: Floats, outer: Ints, edges: Ints, ends: Floats, lengths: Floats) -> Floats:
-    """Angle of the facet beyond each edge over the plane, −π to π; −π/2 beyond an open edge."""
+def _rise(mesh: Mesh, normals: Floats, outer: Ints, edges: Ints, ends: Floats, lengths: Floats) -> Floats:
+    """Angle of the facet beyond each edge over the plane inside, −π to π; −π/2 beyond an open edge."""
     rise = np.full(len(outer), -np.pi / 2)
     known = outer >= 0
     facets, start = outer[known], ends[known, 0]
     far = mesh.vertices[mesh.faces[facets].sum(axis=1) - edges[known].sum(axis=1)] - start
     along = (ends[known, 1] - start) / np.maximum(lengths[known], 1e-300)[:, None]
+    normal = normals[known]
     across = np.cross(along, normal)
-    rise[known] = np.arctan2(far @ normal, np.einsum("ij,ij->i", far, across))
+    rise[known] = np.arctan2(np.einsum("ij,ij->i", far, normal), np.einsum("ij,ij->i", far, across))
     return rise
 
 
@@ -157,7 +163,14 @@ def _large_groups(count: int, links: Ints, widths: Floats) -> Bools:
 
 
 def fillet_radius(
-    mesh: Mesh, regions: Regions, members: list[Ints], number: int, rim: Rim, is_plane: Bools
+    mesh: Mesh,
+    regions: Regions,
+    members: list[Ints],
+    number: int,
+    rim: Rim,
+    is_plane: Bools,
+    *,
+    is_shaped: bool = False,
 ) -> tuple[float, Bools]:
     """Radius of the fillet that runs round a floor, mm (0 where there is none), and which edges it lies along.
 
@@ -165,18 +178,32 @@ def fillet_radius(
     -----
     The first strip of a fillet of radius r spans an angle θ from the floor. It is tilted by θ/2 and ends
     r (1 − cos θ) = 2 r sin²(θ/2) above the floor: r = height / (2 sin²(tilt)), whatever the chord tolerance was.
+    Along a curved floor the height is not one; there the strip's own width 2 r sin(θ/2) is taken: r = width /
+    (2 sin(tilt)).
     """
     beyond = np.where(rim.outer >= 0, regions.label[rim.outer], -1)
     foreign = (beyond >= 0) & is_plane[beyond]
     chosen = (rim.rise > 1e-4) & (rim.rise < _FILLET_TILT) & (rim.outer >= 0) & ~foreign & (rim.lengths > 0.0)
     if not chosen.any():
         return 0.0, chosen
-    plane = (regions.points[number], regions.normals[number])
-    ends = _strip_ends(mesh, rim.outer[chosen], beyond[chosen], members, plane)
-    radius = ends / (2.0 * np.sin(rim.rise[chosen]) ** 2)
+    if is_shaped:
+        radius = _chord_widths(mesh, rim.outer[chosen], rim.edges[chosen]) / (2.0 * np.sin(rim.rise[chosen]))
+    else:
+        plane = (regions.points[number], regions.normals[number])
+        ends = _strip_ends(mesh, rim.outer[chosen], beyond[chosen], members, plane)
+        radius = ends / (2.0 * np.sin(rim.rise[chosen]) ** 2)
     order = np.argsort(radius)
     weight = np.cumsum(rim.lengths[chosen][order])
     return float(radius[order][np.searchsorted(weight, weight[-1] / 2.0)]), chosen
+
+
+def _chord_widths(mesh: Mesh, facets: Ints, edges: Ints) -> Floats:
+    """Distance of each facet's far corner from its edge, mm."""
+    start = mesh.vertices[edges[:, 0]]
+    along = mesh.vertices[edges[:, 1]] - start
+    far = mesh.vertices[mesh.faces[facets].sum(axis=1) - edges.sum(axis=1)] - start
+    size = np.linalg.norm(np.cross(along, far), axis=1)
+    return np.asarray(size / np.maximum(np.linalg.norm(along, axis=1), 1e-300))
 
 
 def _strip_ends(mesh: Mesh, facets: Ints, label: Ints, members: list[Ints], plane: tuple[Floats, Floats]) -> Floats:
@@ -225,7 +252,7 @@ def fillet_groups(mesh: Mesh, regions: Regions, is_plane: Bools) -> tuple[Ints, 
 
 
 def wall_polygon(
-    mesh: Mesh, foot: shapely.Polygon, plane: tuple[Floats, Floats], height: float, flat: Ints, leaning: Ints
+    mesh: Mesh, foot: shapely.Polygon, face: Heights, height: float, flat: Ints, leaning: Ints
 ) -> shapely.Polygon:
     """Outline at the wall: the floor together with the fillet's facets up to ``height`` over the floor.
 
@@ -234,15 +261,15 @@ def wall_polygon(
     mesh : Mesh
     foot : Polygon
         The flat floor.
-    plane : (point, normal)
-        The floor's plane.
+    face : Heights
+        The floor's heights.
     height : float, mm
         Height of the fillet over the floor: its radius.
     flat, leaning : ndarray of int
         Facets of the floor, and of the groups that touch it.
     """
-    point, normal = plane
-    over = (mesh.vertices[mesh.faces[leaning]] - point) @ normal
+    corners = mesh.vertices[mesh.faces[leaning]]
+    over = corners[:, :, 2] - face.at(corners[:, :, :2].reshape(-1, 2)).reshape(-1, 3)
     mine = leaning[(over.max(axis=1) <= 1.02 * height + 1e-3) & (over.min(axis=1) >= -1e-2)]
     if len(mine) == 0:
         return foot

@@ -10,12 +10,16 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from floorfit.cad.boundary import Arc, arcs_of, fillet_groups, fillet_radius, wall_polygon
-from floorfit.cad.drawing import tidy_polygon
+from floorfit.cad.candidates_found import Candidate
+from floorfit.cad.drawing import largest_polygon, tidy_polygon
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import Floor
+from floorfit.cad.facet_heights import Facets, grid_patch, plane_patches
 from floorfit.cad.mesh import Mesh
-from floorfit.cad.recognise import Candidate, Recognition
+from floorfit.cad.recognise import Recognition
+from floorfit.cad.recorded_web import RecordedWeb, record_web
 from floorfit.part.model import Pocket, Ring, Tolerance
+from floorfit.part.shape import Patch, heights
 
 __all__ = ["DEFAULT_TOLERANCE", "Rounding", "corner_radius", "describe_floors", "pocket_of", "ring_of", "with_id"]
 
@@ -26,6 +30,8 @@ Fillets = tuple[Ints, list[Ints]]
 
 #: ISO 2768-1:1989, table 1, class m, for lengths over 0.5 up to 6 mm, which most webs are.
 DEFAULT_TOLERANCE = Tolerance(-0.1, 0.1)
+#: A curved floor of up to this many planes is written as these planes, else as a grid.
+_FEW_PLANES = 24
 #: An edge is asked what lies beyond it at this distance, mm: less than any rib is thick.
 _BEYOND = 0.25
 
@@ -80,7 +86,9 @@ def _describe(
     settings: ExtractSettings,
     rounding: Rounding,
 ) -> Floor:
-    radius, along = fillet_radius(mesh, found.regions, found.members, floor.region, floor.rim, found.is_plane)
+    radius, along = fillet_radius(
+        mesh, found.regions, found.members, floor.region, floor.rim, found.is_plane, is_shaped=floor.is_shaped
+    )
     foot = rounding.plan(floor.polygon)
     wall, arcs = foot, list(floor.arcs)
     if radius > 0.0:
@@ -89,7 +97,9 @@ def _describe(
         wall = rounding.plan(wall)
     shares = _shares(mesh, floor, found.floors, tree, along, radius)
     chosen = wall if settings.boundary == "wall" else foot
-    z, under, low, high = _heights(floor, chosen, rounding)
+    web = record_web(floor.web, floor.polygon, floor.face, found.tolerance, floor.sag)
+    patches = _floor_patches(floor, chosen)
+    z, under, low, high = _heights(floor, web, patches, chosen, rounding)
     return Floor(
         "",
         ring_of(foot.exterior),
@@ -108,7 +118,23 @@ def _describe(
         corner_radius(arcs),
         *shares,
         max((arc.sagitta for arc in floor.arcs), default=0.0),
+        patches,
+        web.patches,
+        web.is_parallel,
+        floor.sag,
+        web.edge,
     )
+
+
+def _floor_patches(floor: Candidate, chosen: Polygon) -> tuple[Patch, ...]:
+    """Heights of a curved floor: its planes where these are few, else a grid; empty for a plane."""
+    if not isinstance(floor.face, Facets):
+        return ()
+    pieces = floor.face.pieces
+    if len(pieces) <= _FEW_PLANES:
+        shapes = shapely.intersection(pieces, floor.polygon)
+        return tuple(plane_patches(shapes, floor.face.points, floor.face.normals))
+    return (grid_patch(floor.face, chosen, (), floor.sag),)
 
 
 def ring_of(ring: shapely.LinearRing) -> Ring:
@@ -116,11 +142,21 @@ def ring_of(ring: shapely.LinearRing) -> Ring:
     return tuple((float(x), float(y)) for x, y in list(ring.coords)[:-1])
 
 
-def _heights(floor: Candidate, chosen: Polygon, rounding: Rounding) -> tuple[float, float, float, float]:
-    """Floor Z at the outline's centroid, underside Z, and the web's range over the flat floor."""
+def _heights(
+    floor: Candidate, web: RecordedWeb, patches: tuple[Patch, ...], chosen: Polygon, rounding: Rounding
+) -> tuple[float, float, float, float]:
+    """Floor Z and underside Z at the outline's centroid, and the web's range over the flat floor."""
     centre = Polygon(chosen.exterior).centroid
-    z = rounding.z(floor.z_at(centre.x, centre.y))
-    under = rounding.z((floor.web.underside_low + floor.web.underside_high) / 2.0)
+    at = np.array([centre.x]), np.array([centre.y])
+    z = rounding.z(float(heights(patches, *at)[0]) if patches else floor.z_at(centre.x, centre.y))
+    if web.is_parallel:
+        return z, z - rounding.z(web.constant), web.thinnest, web.thickest
+    if web.patches:
+        under = float(heights(web.patches, *at)[0])
+        return z, rounding.z(under), web.thinnest, web.thickest
+    under = rounding.z(web.level)
+    if patches:
+        return z, under, web.thinnest, web.thickest
     xy = np.asarray(floor.polygon.exterior.coords)
     plane = floor.point[2] + (xy[:, :2] - floor.point[:2]) @ np.array(floor.slope)
     return z, under, float(plane.min() - under), float(plane.max() - under)
@@ -138,7 +174,23 @@ def _wall(mesh: Mesh, floor: Candidate, fillets: Fillets, along: NDArray[np.bool
     touching = np.unique(group[floor.rim.outer[along]])
     facets = [members[number] for number in touching if number >= 0]
     leaning = np.concatenate(facets) if facets else np.zeros(0, np.int64)
-    return wall_polygon(mesh, floor.polygon, (floor.point, floor.normal), radius, floor.facets, leaning)
+    wall = wall_polygon(mesh, floor.polygon, floor.face, radius, floor.facets, leaning)
+    if floor.cuts.is_empty:
+        return wall
+    longer = [_longer(line, 2.0 * radius) for line in shapely.get_parts(shapely.line_merge(floor.cuts))]
+    slit = shapely.union_all(shapely.buffer(np.array(longer, object), 1e-6, cap_style="square"))
+    inside = floor.polygon.representative_point()
+    return largest_polygon(
+        shapely.union_all([part for part in shapely.get_parts(wall.difference(slit)) if part.contains(inside)])
+    )
+
+
+def _longer(line: shapely.LineString, by: float) -> shapely.LineString:
+    """A cut carried on at both ends, through the fillets beside it."""
+    xy = shapely.get_coordinates(line)
+    a, b = xy[0] - xy[1], xy[-1] - xy[-2]
+    first, last = xy[0] + by * a / np.hypot(*a), xy[-1] + by * b / np.hypot(*b)
+    return shapely.LineString(np.vstack([first, xy, last]))
 
 
 def _shares(
@@ -192,8 +244,11 @@ def pocket_of(floor: Floor, settings: ExtractSettings) -> Pocket:
         tolerance=settings.tolerance or DEFAULT_TOLERANCE,
         underside_z=floor.underside_z,
         finish_stock=settings.finish_stock or 0.0,
-        slope=floor.slope,
+        slope=(0.0, 0.0) if floor.floor else floor.slope,
         corner_radius=floor.corner_radius,
+        floor=floor.floor,
+        underside=floor.underside,
+        is_parallel=floor.is_parallel,
     )
 
 

@@ -7,8 +7,13 @@ from math import atan, degrees, hypot
 
 from floorfit.errors import Finding
 from floorfit.part.model import Part, Ring
+from floorfit.part.shape import Patch
 
-__all__ = ["Extraction", "Floor", "RejectedFace"]
+__all__ = ["DOUBTFUL", "Extraction", "Floor", "RejectedFace"]
+
+
+#: Codes of faces that may be floors after all. The others are something else by rule, or left out by choice.
+DOUBTFUL = ("too-steep", "no-metal", "covered", "curved", "unsound")
 
 
 @dataclass(frozen=True)
@@ -41,6 +46,16 @@ class Floor:
         Shares of the outline along walls, fillets, steps to another floor, and nothing.
     arc_error : float
         Largest distance of a chord of the outline from its arc.
+    floor, underside : tuple of Patch
+        Heights of a floor that is curved, of an underside that is not level; else empty.
+    is_parallel : bool
+        Whether the underside is not level and the web constant.
+    floor_error : float
+        How far the chords of a curved floor may be from the true floor.
+    edge : float
+        Width of the strip along the outline where fillets and walls of the other side make the web thicker.
+    shadow : float, mm²
+        Plan area that walls leaning over the floor hide from above.
     """
 
     id: str
@@ -63,6 +78,12 @@ class Floor:
     step_share: float
     open_share: float
     arc_error: float
+    floor: tuple[Patch, ...] = ()
+    underside: tuple[Patch, ...] = ()
+    is_parallel: bool = False
+    floor_error: float = 0.0
+    edge: float = 0.0
+    shadow: float = 0.0
 
     @property
     def is_open(self) -> bool:
@@ -73,6 +94,14 @@ class Floor:
     def slope_deg(self) -> float:
         """Angle of the floor against level, degrees."""
         return degrees(atan(hypot(*self.slope)))
+
+    @property
+    def kind(self) -> str:
+        """``"plane"``, or what is not: ``"curved"``, ``"constant web"``, ``"underside varies"``."""
+        words = ["curved"] if self.floor else []
+        words += ["constant web"] if self.is_parallel else []
+        words += ["underside varies"] if self.underside else []
+        return ", ".join(words) or "plane"
 
     @property
     def edge_words(self) -> str:
@@ -97,12 +126,17 @@ class RejectedFace:
     area : float, mm²
         Plan area.
     code : str
-        Stable short code: ``no-wall``, ``web-varies``, ``too-steep``, ``too-small``, ``too-thick``, ``curved``,
-        ``bore``, ``no-metal``, ``covered``, ``not-selected``, ``unsound`` (a part file would refuse it).
+        Stable short code: ``no-wall``, ``too-steep``, ``too-small``, ``too-thick``, ``curved``, ``bore``,
+        ``spotface``, ``groove``, ``lug-gap``, ``no-metal``, ``covered``, ``not-selected``, ``dropped``, ``unsound``
+        (a part file would refuse it).
     reason : str
         One sentence with the figures.
     outline : Ring
-        Its outline in plan; empty for a curved face.
+        Its outline in plan.
+    holes : tuple of Ring
+        What stands or is missing inside it.
+    is_walled : bool
+        Whether walls stand along more than half of its outline: it may be a floor, and is to be looked at.
     """
 
     place: tuple[float, float, float]
@@ -110,6 +144,8 @@ class RejectedFace:
     code: str
     reason: str
     outline: Ring = ()
+    holes: tuple[Ring, ...] = ()
+    is_walled: bool = False
 
 
 @dataclass(frozen=True)
@@ -134,3 +170,9 @@ class Extraction:
     rejected: tuple[RejectedFace, ...]
     findings: tuple[Finding, ...]
     triangles: int = 0
+
+    @property
+    def open_questions(self) -> int:
+        """Number of walled faces that were left out without being something else, and of kinks: to be looked at."""
+        left = sum(face.is_walled and face.code in DOUBTFUL for face in self.rejected)
+        return left + sum(finding.code == "kink" for finding in self.findings)

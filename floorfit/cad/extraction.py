@@ -104,6 +104,7 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     step("outline", 0.95)
     outline = ring_of(rounding.plan(part_outline(mesh)).exterior)
     notes = [*raw.findings, *findings, *_arc_note(floors, raw.source, settings)]
+    notes += [*_coarse_note(floors, raw.source, settings), *_kink_notes(floors, found.kinks, raw.source)]
     unit: Unit = "in" if raw.unit == "in" else "mm"
     return _finish(floors, outline, unit, found.rejected, notes, settings, raw.source, len(mesh.faces))
 
@@ -116,6 +117,36 @@ def _arc_note(floors: list[Floor], source: str, settings: ExtractSettings) -> li
         f"arcs are chords up to {worst:.3g} mm off, {settings.chord_tolerance:g} mm was asked. Export the model finer."
     )
     return [Finding("coarse-arcs", source, "", text, "warning")]
+
+
+def _coarse_note(floors: list[Floor], source: str, settings: ExtractSettings) -> list[Finding]:
+    """A warning where the facets of curved floors are far from the true floors."""
+    worst = max(floors, key=lambda floor: floor.floor_error, default=None)
+    if worst is None or worst.floor_error <= 1.1 * settings.chord_tolerance:
+        return []
+    text = (
+        f"curved floors are facets up to about {worst.floor_error:.2g} mm off, {settings.chord_tolerance:g} mm was "
+        "asked: nominal heights and webs are off by as much. Export the model finer."
+    )
+    return [Finding("coarse-floor", source, "", text, "warning")]
+
+
+def _kink_notes(floors: list[Floor], kinks: list[tuple[int, int, float]], source: str) -> list[Finding]:
+    """A warning for each two floors that may be one curved floor in a coarse mesh."""
+    out = []
+    for a, b, turn in kinks:
+        places = " and ".join(f"({_middle(floors[k])})" for k in (a, b))
+        text = (
+            f"the floors at {places} meet in one smooth kink of {turn:.2g}°: two planes, or one curved floor in a mesh "
+            "too coarse to tell. Look at the drawing; merge them with --edit, or export the model finer."
+        )
+        out.append(Finding("kink", source, "", text, "warning"))
+    return out
+
+
+def _middle(floor: Floor) -> str:
+    xy = np.array(floor.foot).mean(axis=0)
+    return f"{xy[0]:.5g}, {xy[1]:.5g}"
 
 
 def _finish(

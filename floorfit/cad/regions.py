@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from floorfit.cad.mesh import Mesh, component_labels
 
-__all__ = ["Regions", "planar_regions", "plane_tolerance"]
+__all__ = ["Regions", "planar_regions", "plane_tolerance", "planes_of"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -81,11 +81,11 @@ def planar_regions(mesh: Mesh, mask: Bools, tolerance: float) -> Regions:
     joined = _coplanar_pairs(mesh, good, tolerance)
     label = _compact(component_labels(len(good), joined), good)
     label, curved = _split_bent(mesh, label, joined, tolerance)
-    normals, points, _ = _planes(mesh, label)
+    normals, points, _ = planes_of(mesh, label)
     leaning = mask | (mesh.heights < 10.0 * mesh.noise)
     label = _draw_in_slivers(mesh, label, sliver & leaning, normals, points, tolerance)
     label, curved = _merge_across(mesh, label, curved, sliver, normals, points, tolerance)
-    normals, points, areas = _planes(mesh, label)
+    normals, points, areas = planes_of(mesh, label)
     return Regions(label, normals, points, areas, curved)
 
 
@@ -126,7 +126,7 @@ def _far_corner(mesh: Mesh, facets: Ints, edges: Ints) -> Floats:
     return np.asarray(mesh.vertices[index])
 
 
-def _planes(mesh: Mesh, label: Ints) -> tuple[Floats, Floats, Floats]:
+def planes_of(mesh: Mesh, label: Ints) -> tuple[Floats, Floats, Floats]:
     """Normal, centroid and plan area of each region."""
     inside = label >= 0
     number, count = label[inside], int(label.max(initial=-1)) + 1
@@ -152,7 +152,7 @@ def _offsets(mesh: Mesh, facets: Ints, normal: Floats, point: Floats) -> Floats:
 
 def _split_bent(mesh: Mesh, label: Ints, joined: Ints, tolerance: float) -> tuple[Ints, Bools]:
     """Split regions whose corners leave their plane: chains of nearly coplanar facets along a curved surface."""
-    normals, points, _ = _planes(mesh, label)
+    normals, points, _ = planes_of(mesh, label)
     count = len(normals)
     inside = np.flatnonzero(label >= 0)
     away = _offsets(mesh, inside, normals[label[inside]], points[label[inside]])

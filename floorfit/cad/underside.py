@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from floorfit.cad.drawing import region_polygon, triangles_in_plan
+from floorfit.cad.facet_heights import Heights, z_of_planes
 from floorfit.cad.mesh import Mesh, component_labels
 from floorfit.cad.regions import planar_regions
 
@@ -23,6 +24,8 @@ Ints = NDArray[np.int64]
 _FEW = 4
 #: Shapes narrower than twice this are float noise, mm.
 _THIN = 1e-3
+#: Z of the normal of a roof: it looks down flatter than 60 degrees. Steeper is a wall that leans over.
+_ROOF = -0.5
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,15 @@ class Web:
     covered : float
         Share of the floor with metal below.
     roofed : float
-        Share of the floor with a face that looks down above it.
+        Share of the floor with a roof above it: a face that looks down flatter than 60 degrees.
+    shapes : (k,) ndarray of Polygon
+        What is seen of the underside, in plan.
+    points, normals : (k, 3) ndarray
+        Plane of each shape.
+    sheets : (k,) ndarray of int
+        Number of the connected patch of faces that each belongs to.
+    thinnest, thickest : (k,) ndarray
+        Least and greatest web over each shape.
     """
 
     minimum: float
@@ -47,10 +58,22 @@ class Web:
     underside_high: float
     covered: float
     roofed: float
+    shapes: NDArray[np.object_]
+    points: Floats
+    normals: Floats
+    sheets: Ints
+    thinnest: Floats
+    thickest: Floats
+
+
+def _no_web(roofed: float) -> Web:
+    nothing = np.zeros((0, 3))
+    none = np.zeros(0)
+    return Web(*(np.nan,) * 4, 0.0, roofed, np.zeros(0, object), nothing, nothing, np.zeros(0, np.int64), none, none)
 
 
 #: Stands for the web of a face that is no floor for other reasons and was not looked under.
-NO_WEB = Web(np.nan, np.nan, np.nan, np.nan, 0.0, 0.0)
+NO_WEB = _no_web(0.0)
 
 
 @dataclass(frozen=True)
@@ -73,15 +96,15 @@ class Underside:
     sheets: Ints
     tree: shapely.STRtree
 
-    def web_under(self, floor: Polygon, point: Floats, normal: Floats, slack: float) -> Web:
+    def web_under(self, floor: Polygon, face: Heights, slack: float) -> Web:
         """Web under a floor by cutting its outline with every face below it.
 
         Parameters
         ----------
         floor : Polygon
             Outline with holes, plan, mm.
-        point, normal : (3,) ndarray
-            The floor's plane.
+        face : Heights
+            The floor's heights.
         slack : float, mm
             A strip this wide along the floor's edge is left out: chords of one arc on both sides differ by as much.
         """
@@ -90,16 +113,29 @@ class Underside:
         shapes, owner = self._under(floor)
         keep = _is_wide(shapes)
         shapes, owner = shapes[keep], owner[keep]
-        low, high, under_low, under_high = self._ranges(shapes, owner, point, normal)
+        low, high, under_low, under_high = self._ranges(shapes, owner, face)
         above = high < -_THIN
-        roofed = min(1.0, float(shapely.area(shapes[above]).sum()) / max(floor.area, 1e-12))
+        roofs = shapes[above & (self.normals[owner, 2] < _ROOF)]
+        roofed = min(1.0, float(shapely.area(roofs).sum()) / max(floor.area, 1e-12))
         below = np.flatnonzero(~above)
-        nearest, covered = _nearest(floor, shapes[below], low[below], self.sheets[owner[below]])
+        nearest, seen, covered = _nearest(floor, shapes[below], low[below], self.sheets[owner[below]])
         rows = below[nearest]
         if len(rows) == 0:
-            return Web(np.nan, np.nan, np.nan, np.nan, 0.0, roofed)
+            return _no_web(roofed)
         thin, thick = float(low[rows].min()), float(high[rows].max())
-        return Web(thin, thick, float(under_low[rows].min()), float(under_high[rows].max()), covered, roofed)
+        mine = owner[rows]
+        levels = (float(under_low[rows].min()), float(under_high[rows].max()))
+        planes = self.points[mine], self.normals[mine]
+        return Web(thin, thick, *levels, covered, roofed, seen, *planes, self.sheets[mine], low[rows], high[rows])
+
+    def roofs_over(self, floor: Polygon, face: Heights) -> tuple[Any, Any]:
+        """Where roofs lie above a floor, and where any face that looks down does, a leaning wall too."""
+        shapes, owner = self._under(floor)
+        keep = _is_wide(shapes)
+        shapes, owner = shapes[keep], owner[keep]
+        above = self._ranges(shapes, owner, face)[1] < -_THIN
+        flat = above & (self.normals[owner, 2] < _ROOF)
+        return shapely.union_all(shapes[flat]), shapely.union_all(shapes[above])
 
     def _under(self, floor: Polygon) -> tuple[NDArray[np.object_], Ints]:
         """Parts of the floor over each piece, as single polygons, with the piece each came from."""
@@ -111,13 +147,13 @@ class Underside:
         whole, part = shapely.get_parts(self.pieces[inside], return_index=True)
         return np.concatenate([cut[area], whole]), np.concatenate([edge[number[area]], inside[part]])
 
-    def _ranges(self, shapes: NDArray[np.object_], owner: Ints, point: Floats, normal: Floats) -> tuple[Floats, ...]:
+    def _ranges(self, shapes: NDArray[np.object_], owner: Ints, face: Heights) -> tuple[Floats, ...]:
         """Least and greatest web and underside Z over the corners of each shape (they are linear in between)."""
         if len(shapes) == 0:
             return (np.zeros(0),) * 4
         xy, number = shapely.get_coordinates(shapes, return_index=True)
-        under = _plane_z(xy, self.points[owner[number]], self.normals[owner[number]])
-        web = _plane_z(xy, point[None, :], normal[None, :]) - under
+        under = z_of_planes(xy, self.points[owner[number]], self.normals[owner[number]])
+        web = face.at(xy) - under
         starts = np.searchsorted(number, np.arange(len(shapes)))
         return (
             np.minimum.reduceat(web, starts),
@@ -127,11 +163,6 @@ class Underside:
         )
 
 
-def _plane_z(xy: Floats, point: Floats, normal: Floats) -> Floats:
-    away = xy - point[:, :2]
-    return np.asarray(point[:, 2] - (away * normal[:, :2]).sum(axis=1) / normal[:, 2])
-
-
 def _is_wide(shapes: NDArray[np.object_]) -> NDArray[np.bool_]:
     """Whether a shape is more than float noise; many small triangles of a fine mesh are judged by area alone."""
     if len(shapes) > 2000:
@@ -139,8 +170,10 @@ def _is_wide(shapes: NDArray[np.object_]) -> NDArray[np.bool_]:
     return np.asarray(~shapely.is_empty(shapely.buffer(shapes, -_THIN, quad_segs=2)), np.bool_)
 
 
-def _nearest(floor: Polygon, shapes: NDArray[np.object_], webs: Floats, sheets: Ints) -> tuple[Ints, float]:
-    """Shapes that are met first going down, and the share of the floor that they cover.
+def _nearest(
+    floor: Polygon, shapes: NDArray[np.object_], webs: Floats, sheets: Ints
+) -> tuple[Ints, NDArray[np.object_], float]:
+    """Shapes that are met first going down, what is seen of each, and the share of the floor that they cover.
 
     Notes
     -----
@@ -149,18 +182,19 @@ def _nearest(floor: Polygon, shapes: NDArray[np.object_], webs: Floats, sheets: 
     """
     areas = shapely.area(shapes)
     if areas.sum() <= floor.area * (1.0 + 1e-6) + 1e-3:
-        return np.arange(len(shapes)), float(areas.sum()) / floor.area
+        return np.arange(len(shapes)), shapes, float(areas.sum()) / floor.area
     hidden: Any = shapely.Polygon()
-    seen, total = [np.zeros(0, np.int64)], 0.0
+    seen, shown, total = [np.zeros(0, np.int64)], [np.zeros(0, object)], 0.0
     for rows in _from_above(webs, sheets, areas):
         parts = _outside(shapes[rows], hidden)
         wide = _is_wide(parts)
         seen.append(rows[wide])
+        shown.append(parts[wide])
         total += float(shapely.area(parts[wide]).sum())
         hidden = shapely.union(hidden, _joined(shapes[rows], areas[rows]))
         if floor.area - hidden.area < _THIN * floor.length:
             break
-    return np.concatenate(seen), total / floor.area
+    return np.concatenate(seen), np.concatenate(shown), total / floor.area
 
 
 def _from_above(webs: Floats, sheets: Ints, areas: Floats) -> list[Ints]:

@@ -14,11 +14,13 @@ from floorfit.plain_text import printable
 if TYPE_CHECKING:
     from floorfit.decision.decision import Correction
     from floorfit.nc.corrected import Corrected
+    from floorfit.nc.shifts import Origin
+    from floorfit.nc.tools import Tools
     from floorfit.part.model import Part
     from floorfit.record import Record
 
 _EPILOG = """examples:
-  floorfit apply job finish.nc -o corrected.nc
+  floorfit apply job finish.nc -o corrected.nc --tool 1=20 --tool 2=16,0.5
   floorfit apply job five_axis.nc -o corrected.nc --tip-control
   floorfit apply job finish.cl -o corrected.cl
   floorfit apply job --lines template.txt -o offsets.txt
@@ -26,10 +28,13 @@ _EPILOG = """examples:
 A template is rendered once for each pocket and may use number, id, action, held, offset_mm, offset_in, slope_x,
 slope_y, first and last:
   #{{ 500 + number }}={{ "%.4f" | format(offset_mm) }} ({{ id }})
-  G10 L2 P{{ number }} Z{{ "%.4f" | format(offset_mm) }}
+The number of a variable is the shop's own choice: look up which are free. A line that sets a work offset (G10) moves
+everything that is cut under it, so that no example of one is given here; only G10 L2 or L20 with P1 to P9 is written.
 
-A motion is on a floor when its end lies in the floor's polygon (grown by 0.1 mm) and its Z is within 0.05 mm, or 0.4
-of the finishing stock where that is less, of the programmed floor. Everything else is left as it is.
+Motion from 0.05 mm below a floor to 0.4 of its finishing stock above it moves with the floor. Higher motion is lifted
+where the corrected floor would come too near. The cutter counts: give its diameter, and its corner radius if it has
+one, with --tool or --tools; where it matters and is not known, apply refuses and says so. Beside the programme stand
+a picture in plan (.png) and a table of what the cutter leaves on each floor (.csv).
 
 exit codes: 0 every pocket was corrected and is predicted to conform; 1 a pocket is held, has no motion in the
 programme, or is not predicted to conform; 2 refused, nothing written
@@ -47,7 +52,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("job", metavar="JOB", type=Path, help="job folder written by `floorfit correct`")
     parser.add_argument("program", metavar="PROGRAM", type=Path, nargs="?", help="the finishing programme")
-    parser.add_argument("-o", "--output", required=True, type=Path, help="file to write; a picture goes beside it")
+    parser.add_argument(
+        "-o", "--output", required=True, type=Path, help="file to write; a picture and a table go beside it"
+    )
     parser.add_argument("--replace", action="store_true", help="overwrite existing files")
     parser.add_argument("--lines", metavar="TEMPLATE", type=Path, help="write a line for each pocket instead")
     parser.add_argument(
@@ -56,6 +63,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--fact", action="append", default=[], type=_fact, metavar="KEY=TEXT",
         help="what the programme is for, as in --fact serial=0012: refused where the job is of another",
+    )  # fmt: skip
+    parser.add_argument(
+        "--datums", metavar="DATUMS", type=Path,
+        help="points measured where the webs were read (x_mm …) and as clamped now (measured_x_mm …): another clamping "
+        "is taken where they keep their shape",
     )  # fmt: skip
     _add_statements(parser)
     parser.set_defaults(run=run)
@@ -82,6 +94,32 @@ def _add_statements(parser: argparse.ArgumentParser) -> None:
         "--keep", metavar="WORD", action="append", default=[], help="cutter-location data: a word that moves nothing"
     )
     group.add_argument("--work-offset", metavar="G5x", help="the work offset whose zero is the part's")
+    group.add_argument(
+        "--origin",
+        metavar="X,Y,Z[,ANGLE]",
+        help="the programme's zero on the part, in the part file's unit, and its X axis in degrees",
+    )
+    _add_cutters(parser)
+
+
+def _add_cutters(parser: argparse.ArgumentParser) -> None:
+    """Add the ways to say which cutter is in the spindle."""
+    group = parser.add_argument_group("cutters, in mm")
+    group.add_argument(
+        "--tool",
+        metavar="T=D[,R]",
+        action="append",
+        default=[],
+        help="diameter and corner radius of a tool; without T= of every tool",
+    )
+    group.add_argument("--tools", metavar="CSV", type=Path, help="table with tool, diameter_mm (or _in), corner_mm")
+    group.add_argument(
+        "--tool-comment", metavar="TEXT", help="how comments give them, with {T}, {D} and {R}: '(T{T} D={D} CR={R})'"
+    )
+    group.add_argument(
+        "--band", metavar="MM", type=float, help="height that moves with a floor (default: 0.4 of stock)"
+    )
+    group.add_argument("--clearance", metavar="MM", type=float, help="least height of other motion over raised floors")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -89,9 +127,9 @@ def run(args: argparse.Namespace) -> int:
     if (args.program is None) == (args.lines is None):
         raise InputError("apply: give either PROGRAM or --lines TEMPLATE. See `floorfit apply --help`.")
     refuse_existing(args.output, replace=args.replace)
-    picture = args.output.with_name(args.output.name + ".png")
     if args.lines is None:
-        refuse_existing(picture, replace=args.replace)
+        for ending in (".png", ".csv"):
+            refuse_existing(_beside(args.output, ending), replace=args.replace)
         _refuse_same(args.program, args.output)
     record, part, corrections = _job(args.job)
     _refuse_other(args, record)
@@ -100,9 +138,13 @@ def run(args: argparse.Namespace) -> int:
         _write_lines(args, part, corrections)
         return 0 if conforming else 1
     corrected = _corrected(args, record, part, corrections)
-    _write(args, corrected, picture, record.job)
+    _write(args, corrected, record, part)
     _tell(corrected)
     return 0 if conforming and corrected.is_complete else 1
+
+
+def _beside(output: Path, ending: str) -> Path:
+    return output.with_name(output.name + ending)
 
 
 def _fact(text: str) -> tuple[str, str]:
@@ -114,10 +156,17 @@ def _fact(text: str) -> tuple[str, str]:
 def _refuse_other(args: argparse.Namespace, record: Record) -> None:
     """Refuse a programme that is stated to be for another part, serial or side than the job's."""
     from floorfit.identity import refuse_other_clamping, refuse_other_piece
+    from floorfit.readings.datum import read_datums, same_shape
 
-    source = (args.program or args.lines).name
-    refuse_other_clamping(record.identity, dict(args.fact), source)
-    for finding in refuse_other_piece(record.identity, dict(args.fact), source):
+    source, facts = (args.program or args.lines).name, dict(args.fact)
+    if args.datums is None:
+        refuse_other_clamping(record.identity, facts, source)
+    else:
+        move = same_shape(read_datums(args.datums))
+        say(f"the plate kept its shape: {1000 * move.rms:.0f} µm rms at {len(move.names)} points after a rigid move.")
+    if "clamping" in record.identity and "clamping" not in facts:
+        say(f'warning: {source} states no clamping; the webs were read in "{record.identity["clamping"]}".')
+    for finding in refuse_other_piece(record.identity, facts, source):
         say(f"{finding.severity}: {finding}")
 
 
@@ -174,6 +223,11 @@ def _corrected(args: argparse.Namespace, record: Record, part: Part, corrections
             units=args.units,
             distance=args.distance,
             work_offset=args.work_offset,
+            tools=_tools(args),
+            origin=_origin(args.origin, part.units),
+            band_mm=args.band,
+            clearance_mm=args.clearance,
+            identity=_identity(record, part),
             job=record.job,
             created=_today(),
             source=args.program.name,
@@ -189,6 +243,7 @@ def _corrected_locations(
 
     _refuse_word_address(args)
     frame = frame_of(args.frame, MM_PER_UNIT[part.units]) if args.frame else None
+    tools = _tools(args)
     with progress_bar() as bar:
         task = bar.add_task("reading", total=1)
 
@@ -204,6 +259,9 @@ def _corrected_locations(
             units=args.units,
             frame=frame,
             keep=args.keep,
+            cutters={str(number): cutter for number, cutter in tools.by_number.items()},
+            every=tools.every,
+            identity=_identity(record, part),
             job=record.job,
             created=_today(),
             source=args.program.name,
@@ -213,14 +271,39 @@ def _corrected_locations(
 
 def _refuse_word_address(args: argparse.Namespace) -> None:
     """Statements about a word-address programme say nothing of cutter-location data."""
-    given = [name for name in ("tip_control", "distance", "work_offset") if getattr(args, name)]
+    names = ("tip_control", "distance", "work_offset", "origin", "tool_comment", "band", "clearance")
+    given = [name for name in names if getattr(args, name)]
     if given:
-        names = ", ".join("--" + name.replace("_", "-") for name in given)
-        raise InputError(f"{names}: for word-address programmes, and this is cutter-location data. Leave it out.")
+        told = ", ".join("--" + name.replace("_", "-") for name in given)
+        raise InputError(f"{told}: for word-address programmes, and this is cutter-location data. Leave it out.")
     if args.held == "skip":
         raise InputError(
             "--held skip: cutter-location data has no block delete. Take the floor out, or say --held cut."
         )
+
+
+def _identity(record: Record, part: Part) -> dict[str, str]:
+    """What the header says of the piece, as far as the job has it."""
+    from floorfit.identity import SAME_PIECE
+
+    return {"part": part.name, **{key: record.identity[key] for key in SAME_PIECE if key in record.identity}}
+
+
+def _tools(args: argparse.Namespace) -> Tools:
+    from floorfit.nc.tools import joined, read_tool_comments, read_tool_table, tool_of
+
+    table = read_tool_table(args.tools) if args.tools else {}
+    comments = {}
+    if args.tool_comment:
+        text = args.program.read_bytes().decode("latin-1") if args.program.exists() else ""
+        comments = read_tool_comments(text.splitlines(), args.tool_comment, args.program.name)
+    return joined([tool_of(text) for text in args.tool], table, comments)
+
+
+def _origin(text: str | None, unit: str) -> Origin | None:
+    from floorfit.nc.shifts import Origin
+
+    return None if text is None else Origin.of(text, unit)
 
 
 def _today() -> str:
@@ -233,11 +316,21 @@ def _today() -> str:
     return moment.date().isoformat()
 
 
-def _write(args: argparse.Namespace, corrected: Corrected, picture: Path, job: str) -> None:
-    from floorfit.report.section import write_section
+def _write(args: argparse.Namespace, corrected: Corrected, record: Record, part: Part) -> None:
+    from floorfit.nc.left_table import left_table
+    from floorfit.report.motion_plan import write_plan_picture
 
-    with whole_file(picture, replace=args.replace) as png, whole_file(args.output, replace=args.replace) as temporary:
-        write_section(corrected.traces, f"{args.program.name}, job {job}", png)
+    decisions = {decision.pocket: decision for decision in record.decisions}
+    table = left_table(corrected, decisions, part.units)
+    with (
+        whole_file(_beside(args.output, ".png"), replace=args.replace) as png,
+        whole_file(_beside(args.output, ".csv"), replace=args.replace) as rows,
+        whole_file(args.output, replace=args.replace) as temporary,
+    ):
+        if corrected.plan is not None:
+            title = f"{args.program.name}, job {record.job}"
+            write_plan_picture(part, corrected.plan, corrected.floors, title, png)
+        rows.write_text(table, encoding="utf-8", newline="")
         temporary.write_bytes(corrected.data)
         if temporary.read_bytes() != corrected.data:
             raise InputError(f"{args.output}: reads back differently from what was proved. Check the disk.")

@@ -132,7 +132,7 @@ def _ids(text: str) -> tuple[str, ...]:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Extract, write PART and its picture, show the table; return 0."""
+    """Extract, write PART and its picture, show the table; return 1 where a walled face was left out."""
     from floorfit.cli.output import progress_bar, refuse_existing
 
     part_path = Path(args.output)
@@ -153,7 +153,7 @@ def run(args: argparse.Namespace) -> int:
         )
     _write(extraction, part_path, picture_path, args.replace)
     _show(extraction, part_path, picture_path)
-    return 0
+    return 1 if extraction.open_questions else 0
 
 
 def _check_names(model: Path, part_path: Path, picture_path: Path) -> None:
@@ -210,9 +210,13 @@ def _show(extraction: Extraction, part_path: Path, picture_path: Path) -> None:
     console.print(_floor_table(extraction))
     if extraction.rejected:
         console.print(_rejected_table(extraction))
+    for line in _shape_lines(extraction):
+        say(line)
     for finding in extraction.findings:
         say(f"warning: {finding}")
     count = len(extraction.floors)
+    if extraction.open_questions:
+        say(f"{extraction.open_questions} places need a decision: walled faces that were left out, or kinks (exit 1).")
     say(f"{part_path}: {count} floor{'s' if count != 1 else ''}. Look at {picture_path} before the part is used.")
 
 
@@ -234,9 +238,33 @@ def _floor_table(extraction: Extraction) -> Any:
         cells = [f"{value / scale:.{places}f}" for value in lengths]
         radii = [f"{value / scale:.2f}" if value else "–" for value in (floor.corner_radius, floor.fillet_radius)]
         table.add_row(
-            floor.id, *cells, f"{floor.slope_deg:.2f}", _area(floor.area / scale**2), *radii, floor.edge_words
+            floor.id,
+            *cells,
+            f"{floor.slope_deg:.2f}",
+            _area(floor.area / scale**2),
+            *radii,
+            floor.edge_words,
         )
     return table
+
+
+def _shape_lines(extraction: Extraction) -> list[str]:
+    """What is not a plane over a level underside, a line each."""
+    from floorfit.units import MM_PER_UNIT
+
+    unit = extraction.part.units
+    scale, places = MM_PER_UNIT[unit], 3 if unit == "mm" else 4
+    out = []
+    for floor in extraction.floors:
+        low, high = (f"{value / scale:.{places}f}" for value in (floor.web_min, floor.web_max))
+        if floor.kind != "plane":
+            out.append(f"{floor.id}: {floor.kind}, web {low} to {high} {unit}.")
+        if floor.edge > 0.0:
+            edge = f"{floor.edge / scale:.{places - 1}f} {unit}"
+            out.append(
+                f"{floor.id}: within {edge} of its outline the web is thicker: the other side's walls or fillets."
+            )
+    return out
 
 
 def _area(value: float) -> str:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 __all__ = [
+    "CALLS",
     "CANCEL_TRANSFORM",
     "CYCLES",
     "FLOW_G",
     "FLOW_M",
     "GROUP",
+    "PROBES",
     "SETS_FRAME",
     "TRANSFORM",
     "code_of",
@@ -49,12 +51,16 @@ GROUP: dict[int, str] = {
 }
 
 #: Codes that turn, scale, mirror or tilt the frame, or give X and Y another meaning (dialect).
-TRANSFORM = frozenset({70, 160, 510, 511, 680, 681, 682, 683, 684, 1120, 71, 1070})
+TRANSFORM = frozenset({160, 510, 511, 680, 681, 682, 683, 684, 1120, 71, 1070})
 #: What switches them off again (dialect).
-CANCEL_TRANSFORM = frozenset({80, 150, 500, 501, 690, 691, 1130})
+CANCEL_TRANSFORM = frozenset({150, 500, 501, 690, 691, 1130})
+#: Probing and tool setting moves that act in their block only (dialect).
+PROBES = frozenset({310, 311, 360, 370})
 #: Group 0 codes that move the programme's zero.
 SETS_FRAME = frozenset({520, 920, 921, 922, 923})
 #: M codes that call, return or jump (dialect; RS274/NGC v3 has none).
 FLOW_M = frozenset({96, 97, 98, 99, 198})
+#: M codes that call another programme and come back (dialect).
+CALLS = frozenset({98, 198})
 #: G codes that call a macro (dialect).
 FLOW_G = frozenset({650, 660, 661})

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding
+from floorfit.nc.swept_floors import SweptFloor
 
-__all__ = ["Corrected", "Held", "PocketChange", "SectionTrace", "Walls"]
+__all__ = ["Corrected", "Held", "PlanTrace", "PocketChange", "Walls"]
 
 #: What to do with motion over held floors.
 Held = Literal["cut", "skip", "refuse"]
@@ -51,23 +52,20 @@ class PocketChange:
 
 
 @dataclass(frozen=True)
-class SectionTrace:
-    """Z along the path over one floor, before and after, for a picture.
+class PlanTrace:
+    """Motion near the floors in plan, for a picture.
 
     Parameters
     ----------
-    pocket : str
-        Its id.
-    path : (n,) ndarray, mm
-        Way along the passes.
-    before, after : (n,) ndarray, mm
-        Z.
+    start, end : (n, 2) ndarray, mm
+        Straight motions in the part's frame; arcs come as chords.
+    status : (n,) ndarray of int
+        0 untouched, 1 moved with a floor, 2 lifted clear of one.
     """
 
-    pocket: str
-    path: NDArray[np.float64]
-    before: NDArray[np.float64]
-    after: NDArray[np.float64]
+    start: NDArray[np.float64]
+    end: NDArray[np.float64]
+    status: NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -92,8 +90,10 @@ class Corrected:
         Motions compared by the proof.
     header_lines : int
         Lines of the header.
-    traces : tuple of SectionTrace
-        For the picture; floors with motion only.
+    floors : tuple of SweptFloor
+        What the two sweeps say, for the floors that a known cutter comes near.
+    plan : PlanTrace or None
+        For the picture.
     """
 
     data: bytes
@@ -104,10 +104,10 @@ class Corrected:
     changed_blocks: int
     motions: int
     header_lines: int
-    traces: tuple[SectionTrace, ...] = ()
+    floors: tuple[SweptFloor, ...] = ()
+    plan: PlanTrace | None = None
 
     @property
     def is_complete(self) -> bool:
-        """Whether every floor was corrected, and nothing was found that a person must look at."""
-        done = all(change.motions and change.action != "hold" for change in self.pockets)
-        return done and not any(finding.code == "between" for finding in self.findings)
+        """Whether every floor was corrected."""
+        return all(change.motions and change.action != "hold" for change in self.pockets)

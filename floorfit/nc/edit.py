@@ -58,7 +58,8 @@ class Piece:
     Parameters
     ----------
     end : dict of str to float
-        New values by letter, for the words that the motion changes (X, Y, Z, A, B, C).
+        New values by letter, for the words that the motion changes (X, Y, Z, A, B, C), the tool vector (I, J, K) and
+        the feed (F) where they belong to the piece.
     centre : (float, float) or None
         I and J for this piece, as the arc distance mode wants them; None on a line or where R is used.
     """
@@ -131,10 +132,14 @@ def divide(text: str, pieces: list[Piece], style: PieceStyle) -> list[str]:
 
 #: Digits after the point of a rotary word: 0.0001 degree moves a point 1 m away by 2 µm.
 _ROTARY_DECIMALS = 4
+#: Digits of a component of a tool vector: a millionth turns the tool by 0.2 seconds of arc.
+_VECTOR_DECIMALS = 6
 
 
 def _decimals(letter: str, style: PieceStyle) -> int:
-    return _ROTARY_DECIMALS if letter in "ABC" else style.decimals
+    if letter in "IJK":
+        return _VECTOR_DECIMALS
+    return _ROTARY_DECIMALS if letter in "ABCF" else style.decimals
 
 
 def _first(
@@ -164,7 +169,7 @@ def _piece_words(piece: Piece, raw: dict[str, str], style: PieceStyle, *, last: 
     out = []
     for letter, value in piece.end.items():
         own = raw.get(letter, "")
-        keep = style.is_absolute and last and own and letter != "Z"
+        keep = style.is_absolute and last and own and letter not in "ZF"
         number = re.sub(r"\s", "", own) if keep else in_style(value, own, _decimals(letter, style))
         out.append(letter + number)
     if piece.centre is not None:

@@ -6,6 +6,7 @@ The template is rendered in jinja2's sandbox, so it can format numbers and canno
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -128,7 +129,19 @@ def _line(compiled: Any, context: dict[str, Any], source: str) -> str:
         raise _bad_template(source, error) from error
     if any(len(line) > _LONGEST for line in text.splitlines()):
         raise _bad_template(source, ValueError(f"a line is longer than {_LONGEST} characters"))
+    _check_offsets(text, source)
     return text + "\n"
+
+
+def _check_offsets(text: str, source: str) -> None:
+    """Refuse a work offset that RS274/NGC has not got: P1 to P9 are G54 to G59.3 (NISTIR 6556, 3.5.5)."""
+    for block in text.upper().replace(" ", "").splitlines():
+        number = re.search(r"P([-+]?[\d.]+)", block)
+        if re.search(r"G10(?![\d.])", block) and re.search(r"L(?:2|20)(?![\d.])", block):
+            value = float(number[1]) if number else 0.0
+            if value not in range(1, 10):
+                told = f"P{number[1]}" if number else "no P"
+                raise _bad_template(source, ValueError(f"G10 with {told}: there are P1 to P9 (G54 to G59.3)"))
 
 
 def _bad_template(source: str, error: Exception) -> InputError:

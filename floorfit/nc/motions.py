@@ -61,12 +61,29 @@ class Modal(NamedTuple):
 class Columns:
     """The rows while they are read: one compact array for each column."""
 
-    __slots__ = ("a", "b", "c", "cx", "cy", "feed", "kind", "line", "low", "modal", "turns", "x", "y", "z")
+    __slots__ = (
+        "a",
+        "b",
+        "c",
+        "cx",
+        "cy",
+        "feed",
+        "high",
+        "kind",
+        "line",
+        "low",
+        "modal",
+        "turns",
+        "vector",
+        "x",
+        "y",
+        "z",
+    )
 
     def __init__(self) -> None:
         """Start without rows."""
         self.line, self.modal = array("l"), array("l")
-        self.kind, self.turns = array("b"), array("i")
+        self.kind, self.turns, self.vector, self.high = array("b"), array("i"), array("i"), array("b")
         self.x, self.y, self.z = array("d"), array("d"), array("d")
         self.a, self.b, self.c = array("d"), array("d"), array("d")
         self.cx, self.cy, self.low, self.feed = array("d"), array("d"), array("d"), array("d")
@@ -96,6 +113,10 @@ class Motions:
         Lowest Z of a cycle; NaN for the rest.
     feed : (n,) ndarray
         F in force, as written.
+    vector : (n, 3) ndarray
+        Tool vector at the end, where the programme states one (G43.5 I J K); (0, 0, 1) elsewhere.
+    is_high : (n,) ndarray of bool
+        Whether Z is not known but a reference point or the machine's Z zero, above everything.
     modals : tuple of Modal
         The states that occur.
     why : dict of int to (int, str)
@@ -113,6 +134,8 @@ class Motions:
     centre: NDArray[np.float64]
     low: NDArray[np.float64]
     feed: NDArray[np.float64]
+    vector: NDArray[np.float64]
+    is_high: NDArray[np.bool_]
     modals: tuple[Modal, ...]
     why: dict[int, tuple[int, str]] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
@@ -122,6 +145,7 @@ class Motions:
         cls,
         rows: Columns,
         modals: tuple[Modal, ...],
+        vectors: tuple[tuple[float, float, float], ...],
         why: dict[int, tuple[int, str]],
         findings: tuple[Finding, ...],
     ) -> Motions:
@@ -133,7 +157,9 @@ class Motions:
         abc = np.column_stack([np.array(column) for column in (rows.a, rows.b, rows.c)])
         centre = np.column_stack([np.array(rows.cx), np.array(rows.cy)])
         low, feed = np.array(rows.low), np.array(rows.feed)
-        return cls(line, kind, modal, turns, xyz, abc, centre, low, feed, modals, why, findings)
+        vector = np.array(vectors)[np.array(rows.vector, dtype=int)]
+        high = np.array(rows.high, dtype=bool)
+        return cls(line, kind, modal, turns, xyz, abc, centre, low, feed, vector, high, modals, why, findings)
 
     def __len__(self) -> int:
         """Return the number of rows."""

@@ -12,20 +12,24 @@ import shapely
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding
-from floorfit.nc.floor_index import Floor, Matches, PlanIndex
+from floorfit.nc.floor_bands import MARGIN_MM, Floor
 from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, OTHER_ARC, RAPID, UNKNOWN, Motions
-from floorfit.nc.shifts import Plan
+from floorfit.nc.rule import Gains
+from floorfit.nc.tip_path import TipPath
 
-__all__ = ["check_plan", "check_programme"]
+__all__ = ["Findings", "check_plan", "check_programme"]
 
 #: Findings of one kind that are written out; the rest are counted.
 _SHOWN = 5
+#: Length offsets (G43, G43.1, G43.2, G44) under which rotary words do move the tip.
+_PLAIN_LENGTH = (430, 431, 432, 440)
 
 
-class _Findings:
+class Findings:
     """Collects findings, a few of each kind in words and the rest as a number."""
 
     def __init__(self, source: str, motions: Motions) -> None:
+        """Start with none."""
         self.source, self.motions = source, motions
         self.found: list[Finding] = []
 
@@ -45,23 +49,24 @@ class _Findings:
 
 def check_programme(
     motions: Motions,
+    path: TipPath,
     floors: Sequence[Floor],
-    found: Matches,
+    gains: Gains,
     *,
     source: str,
     tip_control: bool,
     work_offset: str | None,
 ) -> list[Finding]:
-    """Return what makes the programme unfit before any offset is planned.
+    """Return what makes the programme unfit, whatever is planned.
 
     Parameters
     ----------
-    motions : Motions
-        The programme.
+    motions, path : Motions, TipPath
+        The programme, and its tip in the part's frame.
     floors : sequence of Floor
         The floors that matter.
-    found : Matches
-        What belongs to which floor.
+    gains : Gains
+        What the rule found.
     source : str
         Name of the programme.
     tip_control : bool
@@ -69,37 +74,30 @@ def check_programme(
     work_offset : str or None
         The work offset whose zero is the part's, if stated.
     """
-    out = _Findings(source, motions)
+    out = Findings(source, motions)
     if not floors:
         return []
     out.found += [finding for finding in motions.findings if finding.severity == "error"]
-    touched = touched_rows(found, floors)
-    _check_unknown(out, floors)
+    rows = [gains.rows_on(floor.index) for floor in floors] + [np.array(sorted(gains.guarded), dtype=int)]
+    touched = np.unique(np.concatenate(rows))
+    cutting = touched[np.isin(motions.kind[touched], CUTTING)]
+    _check_unknown(out, path, floors)
     _check_unknown_motions(out, floors)
-    _check_cycles(out, floors)
+    _check_cycles(out, path, floors)
     _check_frames(out)
-    _check_state(out, touched, tip_control=tip_control)
+    _check_lean(out, cutting, tip_control=tip_control)
     if work_offset is None:
         _check_work_offsets(out, touched)
     return out.found
 
 
-def touched_rows(found: Matches, floors: Sequence[Floor]) -> NDArray[np.intp]:
-    """Return the rows that end on, or run along, one of the floors."""
-    wanted = np.array([floor.index for floor in floors])
-    mask = np.isin(found.node, wanted) | np.isin(found.whole, wanted)
-    for row, touched in found.partial.items():
-        mask[row] |= bool(set(touched) & set(wanted.tolist()))
-    return np.flatnonzero(mask)
-
-
-def _check_unknown(out: _Findings, floors: Sequence[Floor]) -> None:
+def _check_unknown(out: Findings, path: TipPath, floors: Sequence[Floor]) -> None:
     """Cutting motion whose place depends on the run, where it could be on a floor."""
     motions = out.motions
-    cutting = np.isin(motions.kind, CUTTING)
-    lost = np.isnan(motions.xyz).any(axis=1) | np.isnan(motions.start[:, :2]).any(axis=1)
+    cutting = np.isin(motions.kind, CUTTING) & ~motions.is_high
+    lost = np.isnan(path.end).any(axis=1) | np.isnan(path.start[:, :2]).any(axis=1)
     for row in np.flatnonzero(cutting & lost).tolist():
-        if any(_could_touch(motions, row, floor) for floor in floors):
+        if any(_could_touch(path.start[row], path.end[row], floor) for floor in floors):
             place, reason = motions.why.get(row) or motions.why.get(row - 1, (-1, "the position is not known"))
             seen = f" (line {place + 1})" if place >= 0 else ""
             out.add(
@@ -111,24 +109,35 @@ def _check_unknown(out: _Findings, floors: Sequence[Floor]) -> None:
             return
 
 
-def _could_touch(motions: Motions, row: int, floor: Floor) -> bool:
-    """Whether a row with unknown coordinates could run on a floor."""
-    start, end = motions.start[row], motions.xyz[row]
+def _could_touch(start: NDArray[np.float64], end: NDArray[np.float64], floor: Floor) -> bool:
+    """Whether a motion with unknown coordinates could run on a floor."""
     z = end[2]
     if z == z and not floor.z_range[0] - floor.window <= z <= floor.top:
         return False
     ends = [point for point in (start[:2], end[:2]) if not np.isnan(point).any()]
     if np.isnan(end[:2]).any():
         return True
+    polygon = floor.pocket.polygon.buffer(MARGIN_MM)
     if len(ends) == 1:
-        return bool(start[2] == start[2] and start[2] <= floor.top) or (z != z and bool(floor.over(end[None, :2])[0]))
-    return bool(shapely.intersects(floor.region, shapely.linestrings(np.array(ends))))
+        over = bool(shapely.intersects_xy(polygon, *end[:2]))
+        return bool(start[2] == start[2] and start[2] <= floor.top) or (z != z and over)
+    return bool(shapely.intersects(polygon, shapely.linestrings(np.array(ends))))
 
 
-def _check_unknown_motions(out: _Findings, floors: Sequence[Floor]) -> None:
+def _check_unknown_motions(out: Findings, floors: Sequence[Floor]) -> None:
     motions = out.motions
     top = max(floor.top for floor in floors)
-    for row in np.flatnonzero(motions.kind == UNKNOWN).tolist():
+    rows = np.flatnonzero(motions.kind == UNKNOWN)
+    turned = np.array([bool(motions.modals[motions.modal[row]].transform) for row in rows.tolist()], dtype=bool)
+    held = any(floor.is_held for floor in floors)
+    if turned.any() and not held:
+        text = (
+            "motion in a turned, scaled, mirrored or tilted frame is left as it is, and is not counted for any floor. "
+            "If a floor is cut there, post that floor without it."
+        )
+        out.rows("turned-frame", rows[turned][:1].tolist(), text, "warning")
+        rows = rows[~turned]
+    for row in rows.tolist():
         z0, z1, low = motions.start[row, 2], motions.xyz[row, 2], motions.low[row]
         if z1 > top and not z0 <= top and not low <= top:
             continue
@@ -143,210 +152,164 @@ def _check_unknown_motions(out: _Findings, floors: Sequence[Floor]) -> None:
             return
 
 
-def _check_cycles(out: _Findings, floors: Sequence[Floor]) -> None:
+def _check_cycles(out: Findings, path: TipPath, floors: Sequence[Floor]) -> None:
     motions = out.motions
     rows = []
     for row in np.flatnonzero(motions.kind == CYCLE).tolist():
-        path = np.array([motions.start[row, :2], motions.xyz[row, :2]])
-        absolute = motions.modals[motions.modal[row]].absolute
-        path = path[1:] if absolute else path
-        low = motions.low[row]
-        if any(not low > floor.top and _path_over(floor, path) for floor in floors):
+        x, y = path.end[row, :2]
+        if any(not motions.low[row] > floor.top and _is_over(floor, x, y) for floor in floors):
             rows.append(row)
-    out.rows(
-        "cycle",
-        rows,
-        "a canned cycle over a floor whose Z is to change: whether its R and Z follow the floor is not "
-        "for a machine to guess. Drill before, in another programme, or write the cycle out.",
-    )
+    text = "a canned cycle in a floor whose Z changes is left as programmed. Look at its R and its depth."
+    out.rows("cycle", rows, text, "warning")
 
 
-def _path_over(floor: Floor, path: NDArray[np.float64]) -> bool:
-    if np.isnan(path).any():
-        return True
-    if len(path) == 1:
-        return bool(floor.over(path)[0])
-    return bool(shapely.intersects(floor.region, shapely.linestrings(path)))
+def _is_over(floor: Floor, x: float, y: float) -> bool:
+    return bool(np.isnan(x) or np.isnan(y) or shapely.intersects_xy(floor.pocket.polygon, x, y))
 
 
-def _check_frames(out: _Findings) -> None:
+def _check_frames(out: Findings) -> None:
     """A zero moved (G92, G52, G10) after cutting began makes later Z numbers mean another surface."""
     motions = out.motions
     cuts = np.flatnonzero(np.isin(motions.kind, CUTTING))
     frames = motions.field("frame")[cuts]
     moved = cuts[frames != frames[0]] if len(cuts) else cuts
     if len(moved):
-        line = int(motions.line[moved[0]])
-        out.add(
-            "zero-moved",
-            line,
-            "cuts in another zero than the first cut: G92, G52 or G10 stands between. "
-            "Split the programme there, or set the zero once, before the first cut.",
-        )
+        text = "cuts in another zero than the first cut: G92, G52 or G10 stands between. "
+        more = "Split the programme there, or set the zero once, before the first cut."
+        out.add("zero-moved", int(motions.line[moved[0]]), text + more)
 
 
-def _check_work_offsets(out: _Findings, touched: NDArray[np.intp]) -> None:
+def _check_work_offsets(out: Findings, touched: NDArray[np.intp]) -> None:
+    """The work offset whose zero is the part's is known where all cuts have one; it must be stated otherwise."""
     motions = out.motions
-    names = motions.field("work_offset")[touched].astype(str)
-    names, first = np.unique(names, return_index=True)
-    if len(names) > 1:
+    cuts = np.flatnonzero(np.isin(motions.kind, CUTTING))
+    names, first = np.unique(motions.field("work_offset")[cuts].astype(str), return_index=True)
+    if len(names) > 1 and len(touched):
         places = ", ".join(
-            f"{name or 'none'} in line {motions.line[touched[row]] + 1}" for name, row in zip(names, first, strict=True)
+            f"{name or 'none'} from line {motions.line[cuts[at]] + 1}" for name, at in zip(names, first, strict=True)
         )
-        out.add(
-            "work-offset",
-            int(motions.line[touched[first.max()]]),
-            f"floors are cut under several work offsets "
-            f"({places}). Say which is the part's zero, for example --work-offset {names[0] or names[-1]}.",
+        text = (
+            f"the programme cuts under several work offsets ({places}), and a surface of one may have the numbers of a "
+            f"floor of another. Say which is the part's zero, for example --work-offset {names[0] or names[-1]}."
         )
+        out.add("work-offset", int(motions.line[touched[0]]), text)
 
 
-def _check_state(out: _Findings, touched: NDArray[np.intp], *, tip_control: bool) -> None:
+def _check_lean(out: Findings, cutting: NDArray[np.intp], *, tip_control: bool) -> None:
     motions = out.motions
-    cutting = touched[np.isin(motions.kind[touched], CUTTING)]
+    abc, before = motions.abc[cutting], motions.start_abc[cutting]
+    turned = (~(np.abs(abc) <= 1e-6) | ~(np.abs(before) <= 1e-6)).any(axis=1)
+    leaning = ~(motions.vector[cutting, 2] > 1 - 1e-9)
     if not tip_control:
-        rotary = (np.abs(motions.abc[cutting]) > 1e-6) | (np.abs(motions.start_abc[cutting]) > 1e-6)
-        rotary |= np.isnan(motions.abc[cutting]) | np.isnan(motions.start_abc[cutting])
-        out.rows(
-            "rotary",
-            cutting[rotary.any(axis=1)],
-            "a rotary word (A, B or C) is not zero over a floor. Where X, Y "
-            "and Z are the tool tip in the part's frame, say so with --tip-control.",
+        text = (
+            "a rotary word (A, B, C) or a tool vector (I, J, K) leans the tool over a floor. Where X, Y "
+            "and Z are the tool tip in the part's frame, say so with --tip-control."
         )
-    level = np.isin(touched, np.flatnonzero(motions.length > 0))
-    rows = touched[level & (touched > 0)]
-    compensation = motions.field("compensation")
-    change = rows[(compensation[rows] != compensation[rows - 1]) & np.isin(rows - 1, touched)]
-    out.rows(
-        "compensation",
-        change,
-        "G40, G41 or G42 changes on a floor: where the tool runs depends on the control. Switch it above the floor.",
+        out.rows("rotary", cutting[turned | leaning].tolist(), text)
+        return
+    length = np.array([modal.length[0] for modal in motions.modals] or [0])[motions.modal[cutting]]
+    plain = turned & np.isin(length, _PLAIN_LENGTH)
+    text = (
+        "--tip-control is stated, and a plain length offset (G43) is in force: under it a rotary word moves the tip. "
+        "Post the programme with tip control (G43.4, G43.5), or without rotary words over the floors."
     )
+    out.rows("tip-control", cutting[plain].tolist(), text)
 
 
 def check_plan(
-    motions: Motions, floors: Sequence[Floor], found: Matches, plan: Plan, *, source: str, tolerance_mm: float
+    motions: Motions, path: TipPath, floors: Sequence[Floor], gains: Gains, *, source: str, tolerance_mm: float
 ) -> list[Finding]:
-    """Return what the planned offsets cannot be written into, and what a person should see.
+    """Return what the planned gains cannot be written into, and what a person should see.
 
     Parameters
     ----------
-    motions, floors, found : see `check_programme`
-        The programme and the floors that matter.
-    plan : Plan
-        Planned offsets.
+    motions, path, floors : see `check_programme`
+        The programme and the floors that change.
+    gains : Gains
+        What is planned.
     source : str
         Name of the programme.
     tolerance_mm : float
         Of the offset along a motion.
     """
-    out = _Findings(source, motions)
-    _check_rapids(out, found, plan)
-    _check_arcs(out, plan)
-    _check_divided(out, plan, tolerance_mm)
-    _check_left_behind(out, plan)
-    _check_between(out, floors, found)
+    out = Findings(source, motions)
+    _check_half(out, floors, gains)
+    _check_rapids(out, gains)
+    _check_arcs(out, gains)
+    _check_divided(out, gains, tolerance_mm)
+    _check_left_behind(out, gains)
+    _check_below(out, path, floors)
     return out.found
 
 
-def _check_rapids(out: _Findings, found: Matches, plan: Plan) -> None:
-    motions, start, end = out.motions, plan.start(), plan.node
-    rapid = motions.kind == RAPID
-    divided = np.isin(np.arange(len(motions)), list(plan.breaks))
-    low = rapid & ((end < 0) | (found.level & ((start < 0) | (start != end))) | divided)
-    out.rows(
-        "rapid",
-        np.flatnonzero(low),
-        "a rapid (G0) to, over or off a floor at the floor's own Z would have to "
-        "follow the floor. Use G1 there, or end the rapid above the floor.",
-    )
+def _check_half(out: Findings, floors: Sequence[Floor], gains: Gains) -> None:
+    names = {floor.index: floor for floor in floors}
+    for index in sorted({index for _, index in gains.half if index in names}):
+        floor = names[index]
+        text = (
+            f"pocket {floor.pocket.id}: a pass is on the floor (from {floor.window:g} mm under it to {floor.band:g} mm "
+            "over it) for a part of its way only, so that the floor would be moved in part. Is the floor's Z or slope "
+            "another one, or the programme's zero?"
+        )
+        out.rows("half", [row for row, at in gains.half if at == index], text)
 
 
-def _check_arcs(out: _Findings, plan: Plan) -> None:
-    motions, start, end = out.motions, plan.start(), plan.node
+def _check_rapids(out: Findings, gains: Gains) -> None:
+    rapid = out.motions.kind == RAPID
+    low = set(np.flatnonzero(rapid & (gains.node < 0)).tolist()) | set(gains.steep_rapids)
+    text = "a rapid (G0) to, over or off a floor at the floor's own Z would have to follow the floor. "
+    out.rows("rapid", sorted(low), text + "Use G1 there, or end the rapid above the floor.")
+
+
+def _check_arcs(out: Findings, gains: Gains) -> None:
+    motions, start, end = out.motions, gains.start(), gains.node
     other = motions.kind == OTHER_ARC
     absolute = motions.field("arc_absolute").astype(bool) if len(motions) else np.zeros(0, dtype=bool)
-    divided = np.isin(np.arange(len(motions)), list(plan.breaks))
+    divided = np.isin(np.arange(len(motions)), list(gains.breaks))
     bad = other & ((np.abs(start - end) > 1e-9) | (absolute & ((start != 0) | (end != 0))) | divided)
-    out.rows(
-        "arc-plane",
-        np.flatnonzero(bad),
-        "an arc in G18 or G19 reaches a floor and cannot be shifted whole. "
-        "Write it as short lines, or end it above the floor.",
-    )
+    text = "an arc in G18 or G19 reaches a floor and cannot be shifted whole. "
+    out.rows("arc-plane", np.flatnonzero(bad), text + "Write it as short lines, or end it above the floor.")
 
 
-def _check_divided(out: _Findings, plan: Plan, tolerance_mm: float) -> None:
+def _check_divided(out: Findings, gains: Gains, tolerance_mm: float) -> None:
     motions = out.motions
-    rows: dict[str, list[int]] = {"compensation": [], "feed": [], "path": []}
-    for row in sorted(plan.breaks):
+    rows: dict[str, list[int]] = {"compensation": [], "path": []}
+    for row in sorted(gains.breaks):
         modal = motions.modals[motions.modal[row]]
         if modal.compensation != 400:
             rows["compensation"].append(row)
-        elif modal.feed_mode != 940:
-            rows["feed"].append(row)
         elif modal.path_mode[0] == 640 and modal.path_mode[1] > tolerance_mm:
             rows["path"].append(row)
     texts = {
         "compensation": "the block must be divided, and G41 or G42 is in force: more blocks change the path",
-        "feed": "the block must be divided, and the feed is not per minute (G93 or G95)",
         "path": f"the block must be divided, and G64 P is wider than the tolerance of {tolerance_mm:g} mm",
     }
     for code, text in texts.items():
         out.rows(f"divide-{code}", rows[code], f"{text}. Post the programme without that over the floors.")
 
 
-def _check_left_behind(out: _Findings, plan: Plan) -> None:
+def _check_left_behind(out: Findings, gains: Gains) -> None:
     """Calls, cycles and new zeros while the tool stands on a corrected floor would carry its offset along."""
-    motions, start = out.motions, plan.start()
+    motions, start = out.motions, gains.start()
     frame = motions.field("frame")
     moved = np.append([False], frame[1:] != frame[:-1]) if len(frame) else np.zeros(0, dtype=bool)
     kind = motions.kind
-    rows = np.flatnonzero(
-        (start != 0) & ((kind == FLOW) | (kind == CYCLE) | (kind == UNKNOWN) | ((kind == JUMP) & moved))
-    )
-    out.rows("on-floor", rows, "a call, a cycle or a new zero while the tool is on a corrected floor. Retract first.")
+    left = (kind == FLOW) | (kind == CYCLE) | (kind == UNKNOWN) | ((kind == JUMP) & moved)
+    text = "a call, a cycle or a new zero while the tool is on a corrected floor. Retract first."
+    out.rows("on-floor", np.flatnonzero((start != 0) & left), text)
 
 
-def _shallow(motions: Motions, floor: Floor, found: Matches) -> list[int]:
-    """Cuts down to a raised floor from below its corrected height, or off it to there, wherever that is in plan."""
-    on = np.flatnonzero(found.node == floor.index) if floor.is_active else np.zeros(0, dtype=int)
-    dz = floor.dz(motions.xyz[on, :2])
-    out: list[int] = []
-    for rows, ends in ((on, motions.start), (on + 1, motions.xyz)):
-        some = rows < len(motions)
-        points = ends[rows[some]]
-        with np.errstate(invalid="ignore"):
-            height = points[:, 2] - floor.pocket.nominal_z(points[:, 0], points[:, 1])
-            found_rows = rows[some][(height > floor.window) & (height < dz[some])]
-        out += found_rows[np.isin(motions.kind[found_rows], CUTTING)].tolist()
-    return out
-
-
-def _check_between(out: _Findings, floors: Sequence[Floor], found: Matches) -> None:
-    """Warn of cuts that stay between the programmed floor and a raised one, or below the floor."""
+def _check_below(out: Findings, path: TipPath, floors: Sequence[Floor]) -> None:
+    """Warn of cuts that end below a programmed floor: they are left as they are."""
     motions = out.motions
-    top = max((floor.top for floor in floors), default=-np.inf)
-    cutting = np.isin(motions.kind, CUTTING) & (found.node < 0) & (motions.xyz[:, 2] <= top)
-    points = np.where(cutting[:, None], motions.xyz[:, :2], np.nan)
-    index = PlanIndex(points, points)
+    top = max((floor.z_range[1] for floor in floors), default=-np.inf)
+    with np.errstate(invalid="ignore"):
+        cuts = np.flatnonzero(np.isin(motions.kind, CUTTING) & path.is_usable & (path.end[:, 2] < top))
+    x, y, z = path.end[cuts].T
     for floor in floors:
-        rows = index.touching(floor.region.bounds)
-        rows = rows[motions.xyz[rows, 2] <= floor.top]
-        rows = rows[floor.over(motions.xyz[rows, :2])]
-        height = motions.xyz[rows, 2] - floor.pocket.nominal_z(motions.xyz[rows, 0], motions.xyz[rows, 1])
-        dz = floor.dz(motions.xyz[rows, :2])
-        name = f"pocket {floor.pocket.id}"
-        out.rows(
-            "between",
-            sorted({*rows[(height > floor.window) & (height < dz)].tolist(), *_shallow(motions, floor, found)}),
-            f"{name}: cuts above the programmed floor but "
-            "below the corrected one, and is left as programmed. Look at it.",
-            "warning",
-        )
-        out.rows(
-            "below",
-            rows[height < -floor.window],
-            f"{name}: cuts below the programmed floor, and is left as programmed. Look at it.",
-            "warning",
-        )
+        x0, y0, x1, y1 = floor.pocket.polygon.bounds
+        some = np.flatnonzero((x >= x0) & (x <= x1) & (y >= y0) & (y <= y1))
+        some = some[z[some] < floor.pocket.nominal_z(x[some], y[some]) - floor.window - 1e-6]
+        some = some[shapely.intersects_xy(floor.pocket.polygon, x[some], y[some])]
+        text = f"pocket {floor.pocket.id}: cuts below the programmed floor, and is left as programmed. Look at it."
+        out.rows("below", cuts[some], text, "warning")

@@ -1,338 +1,431 @@
-"""Read the corrected programme again from scratch and compare it, motion by motion, with the original.
+"""Hear the corrected programme again with the second reader, compare it with the original, and sweep both.
 
-The pairing of blocks comes from the writer; everything else is computed anew from the two texts: kinds, X, Y, rotary
-axes, feed, tool and modes must be the same, Z must differ by what was decided, and nothing may be lower than both the
-programme and the corrected floor.
+Which line came from which is the writer's word; everything else is found anew from the two texts. Every block must be
+as it was but for its Z, or be pieces of the motion it was; every motion must end where it did in plan, and as high as
+planned; the first reader and the second must see the same places. Then the cutter is swept along both programmes, floor
+by floor. Blocks behind ``/`` are heard twice: as run, and as left out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from floorfit.decision.decision import Correction
 from floorfit.errors import Finding
-from floorfit.nc.floor_index import MARGIN_MM, Floor, PlanIndex
-from floorfit.nc.motions import CUTTING, FLOW, JUMP, OTHER_ARC, RAPID, Motions
-from floorfit.nc.shifts import BLEND_MM
+from floorfit.nc.second import FEED, OTHER, RAPID, TURN, HeardProgramme, hear_programme
+from floorfit.nc.second_words import bare
+from floorfit.nc.swept_floors import TOO_DEEP_MM, Cuts, SweptFloor, lowered_elsewhere, sweep_floors
+from floorfit.part.model import Pocket
 
-__all__ = ["Pairing", "prove"]
+__all__ = ["Claim", "Proved", "prove_programme"]
 
-#: Half a unit of the last decimal written, mm, with room for two roundings (0.0001 in is 0.00254 mm).
-_ROUNDING_MM = 0.00255
-#: Greatest distance of a dividing point from the original path, mm: two coordinates rounded to 0.001 mm or 0.0001 in.
-_OFF_PATH_MM = 0.003
-#: Points this near to a floor's edge are on it, mm: float64 places no edge more surely at these lengths.
-_EDGE_MM = 1e-6
+#: How far in plan a dividing point may lie from the old way, mm: rounding to 0.001 mm or 0.0001 in, twice.
+_PLAN_MM = 0.006
+#: Places that no block changes are the same up to sums of increments, mm.
+_SAME_MM = 1e-6
+#: How far a height may be from the one planned, mm: rounding to 0.0001 in, twice.
+_ROUNDING_MM = 0.0027
+#: Radius and angle of the pieces of an arc: rounding of its ends and its centre, mm and radians.
+_ARC_MM, _ARC_RAD = 0.02, 2e-3
+#: A tip this near to a programmed floor is on it, mm.
+_ON_FLOOR_MM = 0.05
+_Z_WORD = re.compile(r"(?<![,A-Z])Z(?:[-+]?[\d.]+|[-+]?#+\d+|[-+]?\[.*?\](?![\]]))")
+_PIECE_WORDS = re.compile(r"(?<![,A-Z])[XYZABCIJKRF][-+]?[\d.]+")
+_COMMENT = re.compile(r"\(.*\)|;.*")
 
 
 @dataclass(frozen=True)
-class Pairing:
-    """Which row of the original each row of the result belongs to.
+class Claim:
+    """What the rewriter says it did.
 
     Parameters
     ----------
-    row : (m,) ndarray of int
-        Row of the original.
-    last : (m,) ndarray of bool
-        Whether it is the last piece of that row.
-    """
-
-    row: NDArray[np.intp]
-    last: NDArray[np.bool_]
-
-
-def pair(before: Motions, after: Motions, origin: NDArray[np.intp]) -> Pairing | str:
-    """Pair the rows, or say why they cannot be paired.
-
-    Parameters
-    ----------
-    before, after : Motions
-        Original and result.
     origin : (k,) ndarray of int
         Line of the original that each line of the result came from; -1 for the header.
+    line : (n,) ndarray of int
+        Lines of the original with a motion.
+    place : (n, 3) ndarray, mm
+        Where the first reader says that motion ends, in the programme's frame.
+    added : (n,) ndarray, mm
+        What the rule added there.
+    inner : mapping of int to sequence of (float, float)
+        By line: what was added at shares of a divided motion.
     """
-    counts = np.bincount(origin[origin >= 0], minlength=int(before.line.max(initial=0)) + 1)
-    pieces = counts[before.line]
-    movable = ~np.isin(before.kind, (JUMP, FLOW))
-    repeat = np.where(movable, np.maximum(pieces, 1), 1)
-    row = np.repeat(np.arange(len(before)), repeat)
-    if len(row) != len(after):
-        return f"the result has {len(after)} motions and {len(row)} were expected"
-    if not np.array_equal(origin[after.line], before.line[row]):
-        return "the motions do not come in the order of the original"
-    last = np.append(row[1:] != row[:-1], True)
-    return Pairing(row, last)
+
+    origin: NDArray[np.intp]
+    line: NDArray[np.intp]
+    place: NDArray[np.float64]
+    added: NDArray[np.float64]
+    inner: Mapping[int, Sequence[tuple[float, float]]]
 
 
-def prove(
-    before: Motions,
-    after: Motions,
-    origin: NDArray[np.intp],
-    floors: Sequence[Floor],
-    usable: NDArray[np.bool_],
-    *,
-    source: str,
-    tolerance_mm: float,
-) -> tuple[list[Finding], NDArray[np.float64]]:
-    """Compare the result with the original.
+@dataclass(frozen=True)
+class Proved:
+    """What the proof found.
 
     Parameters
     ----------
-    before, after : Motions
-        Original and result, each read from its text.
-    origin : (k,) ndarray of int
-        See `pair`.
-    floors : sequence of Floor
-        The floors whose offsets were applied.
-    usable : (n,) ndarray of bool
-        Rows of the original whose frame is the part's.
+    findings : tuple of Finding
+        Empty when it holds.
+    floors : tuple of SweptFloor
+        A row for each floor that was swept.
+    """
+
+    findings: tuple[Finding, ...]
+    floors: tuple[SweptFloor, ...]
+
+
+@dataclass
+class _Proof:
+    before: Sequence[str]
+    after: Sequence[str]
+    claim: Claim
+    source: str
+    findings: list[Finding] = field(default_factory=list)
+
+    def fail(self, line: int, text: str, count: int = 1) -> None:
+        place = f"line {line + 1}" if line >= 0 else ""
+        more = f" ({count} motions)" if count > 1 else ""
+        self.findings.append(Finding("proof", self.source, place, f"proof failed: {text}{more}. Nothing was written."))
+
+    # -- the text ----------------------------------------------------------------------------------------------------
+
+    def same_words(self) -> None:
+        """Every block is the same but for Z; a divided one starts as it did and goes on with words of motion only."""
+        origin = self.claim.origin
+        rows = np.flatnonzero(origin >= 0)
+        came = origin[rows]
+        wanted = [number for number, line in enumerate(self.before) if line]
+        if np.any(np.diff(came) < 0) or np.unique(came).tolist() != wanted:
+            self.fail(-1, "the lines do not come in the order of the original")
+            return
+        ends = np.append(np.flatnonzero(np.diff(came)), len(came) - 1)
+        first = 0
+        for last in ends.tolist():
+            number = int(came[first])
+            block = [self.after[row] for row in rows[first : last + 1].tolist()]
+            if block != [self.before[number]] and not _is_block(self.before[number], block):
+                self.fail(number, "a block does not come out as it was")
+                return
+            first = last + 1
+
+    # -- the motion --------------------------------------------------------------------------------------------------
+
+    def same_motion(self, old: HeardProgramme, new: HeardProgramme) -> NDArray[np.intp] | None:
+        """Give every motion of the result its motion of the original; None where that cannot be done."""
+        came = self.claim.origin[new.line]
+        row = np.searchsorted(old.line, came)
+        fits = (
+            (row < len(old.line)) & (old.line[np.minimum(row, len(old.line) - 1)] == came) if len(old.line) else row > 0
+        )
+        if len(row) == 0 or not fits.all() or np.any(np.diff(row) < 0):
+            if len(row) or len(old.line):
+                self.fail(-1, "the motions do not come in the order of the original")
+            return None
+        if np.any(np.diff(row) > 1) or row[0] != 0 or row[-1] != len(old.line) - 1:
+            self.fail(-1, f"{len(old.line)} motions went in, and not all of them came out")
+            return None
+        last = np.append(row[1:] != row[:-1], True)
+        pieces = np.bincount(row)[row]
+        self._check(old, row, old.kind[row] != new.kind, "another kind of motion")
+        time = np.bincount(row, 1 / new.feed, len(old.line))[row] * old.feed[row]
+        self._check(old, row, _differs(old.feed[row], new.feed) & ~(np.abs(time - 1) < 0.01), "another feed")
+        self._check(old, row, _differs(old.tool[row], new.tool), "another tool")
+        self._check(old, row, old.side[row] != new.side, "another side of the path")
+        away = np.abs(old.tip[row] - new.tip)
+        slack = np.where(pieces > 1, _PLAN_MM, _SAME_MM)
+        self._check(old, row, last & (np.nan_to_num(away[:, :2]).max(axis=1) > slack), "another place in plan")
+        lost = np.isnan(old.tip[row]) != np.isnan(new.tip)
+        self._check(old, row, last & lost.any(axis=1), "a place that is known in one programme only")
+        turned = last & (np.abs(old.rotary[row] - new.rotary).max(axis=1) > 1e-3)
+        lean = np.linalg.norm(np.cross(old.axis[row], new.axis), axis=1)
+        self._check(old, row, turned | last & (lean > 2e-5), "another direction of the tool")
+        self._inner(old, new, row, last)
+        self._arcs(old, new, row)
+        return row
+
+    def _check(self, old: HeardProgramme, row: NDArray[np.intp], bad: NDArray[np.bool_], text: str) -> None:
+        rows = np.flatnonzero(bad)
+        if len(rows):
+            self.fail(int(old.line[row[rows[0]]]), text, len(rows))
+
+    def _inner(self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], last: NDArray[np.bool_]) -> None:
+        """Dividing points stand on the old way, and the tool leans there as it did."""
+        some = np.flatnonzero(~last)
+        rows = row[some]
+        start, end, point = old.start[rows], old.tip[rows], new.tip[some]
+        way = (end - start)[:, :2]
+        size = np.maximum((way**2).sum(axis=1), 1e-18)
+        share = ((point - start)[:, :2] * way).sum(axis=1) / size
+        off = np.hypot(*((point - start)[:, :2] - share[:, None] * way).T)
+        arc = old.kind[rows] == TURN
+        centre = old.centre[rows]
+        radius = np.hypot(*(start[:, :2] - centre).T)
+        off[arc] = np.abs(np.hypot(*(point[:, :2] - centre).T) - radius)[arc]
+        back = ~arc & ((share < -1e-6) | (share > 1 + 1e-6))
+        bad = np.zeros(len(row), dtype=bool)
+        bad[some] = ~(off <= np.where(arc, _ARC_MM, _PLAN_MM)) | back
+        self._check(old, row, bad, "a dividing point off the way")
+        between = old.axis0[rows] + share[:, None] * (old.axis[rows] - old.axis0[rows])
+        between /= np.maximum(np.linalg.norm(between, axis=1), 1e-9)[:, None]
+        turn = np.linalg.norm(old.axis[rows] - old.axis0[rows], axis=1)
+        lean = np.linalg.norm(np.cross(between, new.axis[some]), axis=1)
+        bad[:] = False
+        bad[some] = ~arc & (lean > 1e-4 + 0.02 * turn)
+        self._check(old, row, bad, "a direction of the tool between that is not on the way")
+
+    def _arcs(self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp]) -> None:
+        """The pieces of an arc have its centre, its sense, and together its angle."""
+        arc = old.kind[row] == TURN
+        if not arc.any():
+            return
+        whole = np.bincount(row)[row] == 1
+        off = np.hypot(*(old.centre[row] - new.centre).T)
+        self._check(
+            old, row, arc & ~(off <= np.where(whole, _SAME_MM, _ARC_MM)) & ~np.isnan(old.centre[row, 0]), "another arc"
+        )
+        turn = np.bincount(row, new.turn, len(old.line))
+        bad = np.abs(turn - old.turn)[row] > np.where(whole, 1e-6, _ARC_RAD)
+        bad |= np.sign(new.turn) != np.sign(old.turn[row])
+        self._check(old, row, arc & bad, "another angle of an arc")
+
+    # -- heights -----------------------------------------------------------------------------------------------------
+
+    def same_places(self, old: HeardProgramme) -> NDArray[np.intp]:
+        """Both readers see the same places; return the row of the claim for each motion heard, or -1."""
+        claim = self.claim
+        at = np.searchsorted(claim.line, old.line)
+        at = np.where((at < len(claim.line)) & (claim.line[np.minimum(at, len(claim.line) - 1)] == old.line), at, -1)
+        rows = np.flatnonzero(at >= 0)
+        away = np.abs(claim.place[at[rows]] - old.tip[rows])
+        moved = claim.added[at[rows]] != 0
+        bad = (away > _SAME_MM).any(axis=1) | (moved & np.isnan(away).any(axis=1))
+        if bad.any():
+            line = int(old.line[rows[np.flatnonzero(bad)[0]]])
+            self.fail(line, "two readers see the tool at different places", int(bad.sum()))
+        optional = np.array([self.before[line].lstrip().startswith("/") for line in claim.line.tolist()], dtype=bool)
+        missing = np.flatnonzero(~np.isin(claim.line, old.line) & (claim.added != 0) & ~optional)
+        if len(missing):
+            self.fail(int(claim.line[missing[0]]), "a motion that only one reader sees")
+        return np.asarray(at)
+
+    def as_planned(
+        self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], at: NDArray[np.intp]
+    ) -> NDArray[np.float64]:
+        """Every motion ends as high as planned; return what was added at the end of each motion of the original."""
+        last = np.flatnonzero(np.append(row[1:] != row[:-1], True))
+        added = new.tip[last, 2] - old.tip[:, 2]
+        planned = np.where(at >= 0, self.claim.added[at], 0.0)
+        bad = np.abs(np.nan_to_num(added - planned)) > _ROUNDING_MM
+        self._check(old, np.arange(len(bad)), bad, "another height than planned")
+        self._on_profile(old, new, row, planned)
+        return np.asarray(added)
+
+    def _on_profile(
+        self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], planned: NDArray[np.float64]
+    ) -> None:
+        """Dividing points stand as high as planned there, or at a place beside as near as the rounding of X and Y."""
+        inner = np.flatnonzero(np.append(row[1:] == row[:-1], False))
+        if not len(inner):
+            return
+        rows = row[inner]
+        share, length = _shares(old, rows, new.tip[inner, :2])
+        at, gain = self._profiles(old, np.unique(rows), planned)
+        rise = old.tip[rows, 2] - old.start[rows, 2]
+        off = []
+        for aside in (0.0, -1.0, 1.0):
+            there = np.clip(share + aside * _PLAN_MM / length, 0.0, 1.0)
+            off.append(new.tip[inner, 2] - old.start[rows, 2] - there * rise - np.interp(2 * rows + there, at, gain))
+        slack = _ROUNDING_MM + np.maximum(np.abs(off[1] - off[0]), np.abs(off[2] - off[0]))
+        wrong = np.zeros(len(row), dtype=bool)
+        wrong[inner] = ~(np.abs(off[0]) <= slack)
+        self._check(old, row, wrong, "another height within a motion than planned")
+
+    def _profiles(
+        self, old: HeardProgramme, rows: NDArray[np.intp], planned: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """What is planned along the divided motions, in one row: twice the motion plus the share, and the gain."""
+        follows = (rows > 0) & (old.tip[rows - 1] == old.start[rows]).all(axis=1)
+        first = np.where(follows, planned[rows - 1], 0.0)
+        at: list[float] = []
+        gains: list[float] = []
+        for row, gain in zip(rows.tolist(), first.tolist(), strict=True):
+            inner = self.claim.inner.get(int(old.line[row]), ())
+            at += [2.0 * row, *(2.0 * row + share for share, _ in inner), 2.0 * row + 1]
+            gains += [gain, *(one for _, one in inner), float(planned[row])]
+        return np.array(at), np.array(gains)
+
+    def without_cutter(
+        self,
+        old: HeardProgramme,
+        added: NDArray[np.float64],
+        floors: Sequence[tuple[Pocket, Correction]],
+        frame: tuple[NDArray[np.float64], NDArray[np.float64]],
+        rows: NDArray[np.bool_],
+    ) -> None:
+        """Where the cutter is not known, the tip alone: on a floor it goes no lower than the floor's offset."""
+        tip = old.tip @ frame[0].T + frame[1]
+        some = np.flatnonzero(rows & np.isin(old.kind, (FEED, TURN)) & ~np.isnan(tip).any(axis=1))
+        for pocket, correction in floors:
+            over = np.abs(tip[some, 2] - pocket.floor_at(*tip[some, :2].T)) <= _ON_FLOOR_MM
+            on = some[over]
+            on = on[shapely.contains_xy(pocket.polygon, *tip[on, :2].T)]
+            bad = on[added[on] < correction.at(*tip[on, :2].T) - TOO_DEEP_MM]
+            if len(bad) and correction.action != "hold":
+                self.fail(int(old.line[bad[0]]), f"too deep on the floor of pocket {pocket.id}", len(bad))
+
+
+def _shares(
+    old: HeardProgramme, rows: NDArray[np.intp], points: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Shares of the ways of motions at which points stand, and the lengths of the ways."""
+    start, way = old.start[rows, :2], (old.tip - old.start)[rows, :2]
+    length = np.maximum(np.hypot(*way.T), 1e-3)
+    share = ((points - start) * way).sum(axis=1) / length**2
+    arc = np.flatnonzero(old.kind[rows] == TURN)
+    a, b = (start - old.centre[rows])[arc], (points - old.centre[rows])[arc]
+    turn = old.turn[rows[arc]]
+    angle = np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(axis=1))
+    share[arc] = (np.mod(np.sign(turn) * angle + 1e-5, 2 * np.pi) - 1e-5) / np.abs(turn)
+    length[arc] = np.hypot(*a.T) * np.abs(turn)
+    return share, length
+
+
+def _is_block(old: str, new: Sequence[str]) -> bool:
+    """Whether blocks are an old one with another Z, or its pieces."""
+    if _COMMENT.findall(old.rstrip("\r\n")) != _COMMENT.findall("".join(new[:1]).rstrip("\r\n")):
+        return False
+    pattern = _Z_WORD if len(new) == 1 else _PIECE_WORDS
+    first, was = bare(new[0]).strip("\n"), bare(old).strip("\n")
+    same = pattern.sub("", first) == pattern.sub("", was) and len(_Z_WORD.findall(first)) <= 1
+    rest = [re.sub(r"^/\d?", "", bare(one).strip("\n")) for one in new[1:]]
+    return same and not any(_PIECE_WORDS.sub("", one) for one in rest)
+
+
+def _differs(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:
+    return np.asarray((a != b) & ~(np.isnan(a) & np.isnan(b)))
+
+
+def _cuts(
+    heard: HeardProgramme,
+    frame: tuple[NDArray[np.float64], NDArray[np.float64]],
+    sizes: Mapping[float, tuple[float, float]],
+    usable: NDArray[np.bool_],
+) -> Cuts:
+    """Motions that may cut, in the part's frame, arcs as chords of 2 degrees; moved aside by G41 and G42."""
+    turn, way = frame
+    size = np.zeros((len(heard.line), 2))
+    for number in np.unique(heard.tool).tolist():
+        size[heard.tool == number] = sizes.get(number, (0.0, 0.0))
+    known = ~np.isnan(heard.start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1) & (size[:, 0] > 0) & usable
+    parts = []
+    rows = np.flatnonzero(known & np.isin(heard.kind, (FEED, RAPID, OTHER)))
+    along = (heard.tip - heard.start)[rows, :2]
+    left = np.column_stack([-along[:, 1], along[:, 0]]) / np.maximum(np.hypot(*along.T), 1e-12)[:, None]
+    aside = np.column_stack([left * (heard.side * size[:, 0])[rows, None], np.zeros(len(rows))])
+    parts.append(
+        Cuts(heard.start[rows] + aside, heard.tip[rows] + aside, heard.axis0[rows], heard.axis[rows], size[rows])
+    )
+    parts.append(_chords(heard, np.flatnonzero(known & (heard.kind == TURN) & ~np.isnan(heard.centre[:, 0])), size))
+    one = Cuts.joined(parts)
+    return Cuts(one.start @ turn.T + way, one.end @ turn.T + way, one.axis0 @ turn.T, one.axis1 @ turn.T, one.size)
+
+
+def _chords(heard: HeardProgramme, rows: NDArray[np.intp], size: NDArray[np.float64]) -> Cuts:
+    count = np.maximum(np.ceil(np.degrees(np.abs(heard.turn[rows])) / 2), 1).astype(int)
+    row = np.repeat(rows, count)
+    index = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    shares = np.stack([index, index + 1]) / np.repeat(count, count)
+    spoke = heard.start[row, :2] - heard.centre[row]
+    first = np.arctan2(spoke[:, 1], spoke[:, 0])
+    out = []
+    for share in shares:
+        angle = first + share * heard.turn[row]
+        radius = np.hypot(*spoke.T) - np.sign(heard.turn[row]) * heard.side[row] * size[row, 0]
+        xy = heard.centre[row] + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+        z = heard.start[row, 2] + share * (heard.tip[row, 2] - heard.start[row, 2])
+        axis = heard.axis0[row] + share[:, None] * (heard.axis[row] - heard.axis0[row])
+        out.append((np.column_stack([xy, z]), axis))
+    return Cuts(out[0][0], out[1][0], out[0][1], out[1][1], size[row])
+
+
+def prove_programme(
+    before: Sequence[str],
+    after: Sequence[str],
+    claim: Claim,
+    floors: Sequence[tuple[Pocket, Correction]],
+    sizes: Mapping[float, tuple[float, float]],
+    *,
+    frame: tuple[NDArray[np.float64], NDArray[np.float64]],
+    unit_mm: float | None,
+    absolute: bool | None,
+    skipped: NDArray[np.intp],
+    source: str,
+) -> Proved:
+    """Compare a corrected programme with the original.
+
+    Parameters
+    ----------
+    before, after : sequence of str
+        Lines of both.
+    claim : Claim
+        What the rewriter says.
+    floors : sequence of (Pocket, Correction)
+        The floors to sweep, with what is added to them.
+    sizes : mapping of float to (float, float), mm
+        Radius and corner radius by the number of the tool; tools that are not known are left out.
+    frame : (3, 3) and (3,) ndarray
+        Where the programme's frame is in the part's: ``turn @ point + way``, mm.
+    unit_mm, absolute : float, bool or None
+        In force before the programme says so.
+    skipped : (k,) ndarray of int
+        Lines whose motion is in another frame and is not swept.
     source : str
         Name of the programme.
-    tolerance_mm : float
-        Of the offset.
-
-    Returns
-    -------
-    findings : list of Finding
-        Empty when the proof holds.
-    offset : (n,) ndarray, mm
-        What the result adds to Z at the end of each row of the original; NaN where Z is not known.
     """
-    pairing = pair(before, after, origin)
-    if isinstance(pairing, str):
-        return [Finding("proof", source, "", f"proof failed: {pairing}. Nothing was written.")], np.zeros(len(before))
-    return _Proof(before, after, pairing, floors, usable, source, tolerance_mm).run()
+    proof = _Proof(before, after, claim, source)
+    proof.same_words()
+    swept: list[SweptFloor] = []
+    optional = any(line.lstrip().startswith("/") for line in before)
+    for runs in (True, False) if optional else (True,):
+        if proof.findings:
+            break
+        old = hear_programme(before, unit_mm=unit_mm, absolute=absolute, optional=runs)
+        new = hear_programme(after, unit_mm=unit_mm, absolute=absolute, optional=runs)
+        swept = _hear_and_sweep(proof, old, new, floors, (sizes, frame, skipped)) or swept
+    return Proved(tuple(proof.findings), tuple(swept))
 
 
-class _Proof:
-    def __init__(
-        self,
-        before: Motions,
-        after: Motions,
-        pairing: Pairing,
-        floors: Sequence[Floor],
-        usable: NDArray[np.bool_],
-        source: str,
-        tolerance_mm: float,
-    ) -> None:
-        self.before, self.after, self.row, self.last = before, after, pairing.row, pairing.last
-        self.floors, self.usable, self.source = floors, usable, source
-        self.slack = tolerance_mm + _ROUNDING_MM
-        self.findings: list[Finding] = []
-        self.share, self.away = self._shares()
-
-    def run(self) -> tuple[list[Finding], NDArray[np.float64]]:
-        self._same_state()
-        self._same_plan()
-        points = self._original_points()
-        added = self.after.xyz[:, 2] - points[:, 2]
-        self._right_height(points, added)
-        self._rolls(added)
-        self._between_points()
-        self._rapids(points)
-        return self.findings, added[self.last]
-
-    def _bad(self, mask: NDArray[np.bool_], text: str) -> None:
-        rows = np.flatnonzero(mask)
-        if len(rows):
-            place = f"line {self.before.line[self.row[rows[0]]] + 1}"
-            text = f"proof failed: {text} ({len(rows)} motions). Nothing was written."
-            self.findings.append(Finding("proof", self.source, place, text))
-
-    def _same_state(self) -> None:
-        before, after, row = self.before, self.after, self.row
-        number = {modal: index for index, modal in enumerate(before.modals)}
-        same = np.array([number.get(modal, -1) for modal in after.modals] or [0])
-        self._bad(same[after.modal] != before.modal[row], "a mode, the tool or a work offset differs")
-        self._bad(before.kind[row] != after.kind, "another kind of motion")
-        feed0, feed1 = before.feed[row], after.feed
-        self._bad((feed0 != feed1) & ~(np.isnan(feed0) & np.isnan(feed1)), "another feed")
-
-    def _same_plan(self) -> None:
-        before, after, row = self.before, self.after, self.row
-        end0, end1 = before.xyz[row, :2], after.xyz[:, :2]
-        same = (np.abs(end0 - end1) < 1e-6) | (np.isnan(end0) & np.isnan(end1))
-        self._bad(self.last & ~same.all(axis=1), "another X or Y")
-        turn = before.start_abc[row] + self.share[:, None] * (before.abc[row] - before.start_abc[row])
-        turned = np.abs(turn - after.abc) < np.where(self.last, 1e-6, 0.01)[:, None]
-        turned |= np.isnan(turn) & np.isnan(after.abc)
-        self._bad(np.asarray(~turned.all(axis=1)), "another rotary position")
-        self._bad(self.away > _OFF_PATH_MM, "a dividing point off the path")
-        first = np.append(True, self.last[:-1])
-        back = np.append(False, self.share[1:] <= self.share[:-1]) & ~first
-        self._bad(np.asarray(back), "a divided motion that runs backwards")
-        arcs = before.is_arc[row] & after.is_arc
-        self._bad(self._bulge() > 2 * _OFF_PATH_MM, "another arc")
-        self._bad(arcs & (np.sign(before.sweep[row]) != np.sign(after.sweep)), "an arc the other way round")
-
-    def _bulge(self) -> NDArray[np.float64]:
-        """How far the middle of each arc of the result lies from the original path; 0 where there is no arc."""
-        before, after = self.before, self.after
-        away = np.zeros(len(self.row))
-        some = np.flatnonzero(before.is_arc[self.row] & after.is_arc)
-        first = np.where(np.append(True, self.last[:-1]), 0.0, np.append(0.0, self.share[:-1]))
-        middle = 0.5 * (first + self.share)
-        old = before.points(self.row[some], middle[some, None])[:, 0, :2]
-        away[some] = np.hypot(*(after.points(some, np.full(1, 0.5))[:, 0, :2] - old).T)
-        return away
-
-    def _shares(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Share of the original path at the end of each row of the result, and the distance from it."""
-        before, row = self.before, self.row
-        share, away = np.ones(len(row)), np.zeros(len(row))
-        inner = np.flatnonzero(~self.last)
-        if not len(inner):
-            return share, away
-        some = row[inner]
-        point = self.after.xyz[inner, :2]
-        start, end = before.start[some, :2], before.xyz[some, :2]
-        along, length = end - start, np.maximum(before.length[some], 1e-12)
-        straight = ((point - start) * along).sum(axis=1) / length**2
-        radial = point - before.centre[some]
-        first = start - before.centre[some]
-        angle = np.arctan2(radial[:, 1], radial[:, 0]) - np.arctan2(first[:, 1], first[:, 0])
-        sweep = before.sweep[some]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            round_ = np.mod(angle * np.sign(sweep), 2 * np.pi) / np.abs(sweep)
-        share[inner] = np.where(before.is_arc[some], round_, straight)
-        on_path = np.concatenate([before.points(some[i : i + 1], share[inner][i : i + 1])[0] for i in range(len(some))])
-        away[inner] = np.hypot(*(on_path[:, :2] - point).T)
-        return share, away
-
-    def _original_points(self) -> NDArray[np.float64]:
-        before, row = self.before, self.row
-        points = before.xyz[row].copy()
-        for place in np.flatnonzero(~self.last).tolist():
-            points[place] = before.points(row[place : place + 1], self.share[place : place + 1])[0, 0]
-        return points
-
-    def _wanted(
-        self, points: NDArray[np.float64], usable: NDArray[np.bool_], level: NDArray[np.intp] | None = None
-    ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-        """Offset that the decisions ask for at points of the original, and where a floor is.
-
-        With ``level``, the row of the original that each point lies on, a floor counts only for rows level with it.
-        """
-        wanted, on = np.zeros(len(points)), np.zeros(len(points), dtype=bool)
-        index = PlanIndex(points[:, :2], points[:, :2])
-        for floor in self.floors:
-            rows = index.touching(floor.region.bounds)
-            with np.errstate(invalid="ignore"):
-                rows = rows[usable[rows] & floor.near(points[rows])]
-                if level is not None:
-                    source = level[rows]
-                    rows = rows[floor.near(self.before.start[source]) & floor.near(self.before.xyz[source])]
-            rows = rows[floor.over(points[rows, :2])]
-            dz = floor.dz(points[rows, :2])
-            wanted[rows] = np.where(on[rows], np.maximum(wanted[rows], dz), dz)
-            on[rows] = True
-        return wanted, on
-
-    def _near_edge(self, points: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """Whether points lie within the blend of an edge of a floor, in plan or at the limit of its window."""
-        near = np.zeros(len(points), dtype=bool)
-        spots = shapely.points(points[:, :2])
-        for floor in self.floors:
-            near |= shapely.dwithin(floor.region.boundary, spots, BLEND_MM + 2 * MARGIN_MM)
-            height = np.abs(points[:, 2] - floor.pocket.nominal_z(points[:, 0], points[:, 1]))
-            near |= floor.over(points[:, :2]) & (height > 0.6 * floor.window) & (height < 1.4 * floor.window)
-        return near
-
-    def _edge_allows(self, points: NDArray[np.float64], added: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """Whether points lie exactly on a floor's edge, so that the floor's offset and none are both right."""
-        least, near = np.zeros(len(points)), np.zeros(len(points), dtype=bool)
-        spots = shapely.points(points[:, :2])
-        for floor in self.floors if len(points) else ():
-            at = shapely.dwithin(floor.region.boundary, spots, _EDGE_MM) & floor.near(points)
-            least[at] = np.minimum(least[at], floor.dz(points[at, :2]))
-            near |= at
-        return near & (added >= least - self.slack)
-
-    def _right_height(self, points: NDArray[np.float64], added: NDArray[np.float64]) -> None:
-        before, row = self.before, self.row
-        path = ~np.isin(before.kind[row], (JUMP, FLOW)) & ~np.isnan(points).any(axis=1)
-        wanted, on = self._wanted(points, self.usable[row])
-        arcs = self._arc_partners()
-        off = np.where(on | ~self.last, self.slack, 1e-6)
-        low = path & (added < wanted - off) & ~arcs
-        slanted = ~self.last & ~on
-        deep = np.flatnonzero(low & ~slanted)
-        self._mark(deep[~self._edge_allows(points[deep], added[deep])], "lower than decided")
-        self._bad(path & slanted & (added < -self.slack), "lower than programmed")
-        high = np.flatnonzero(path & (added > wanted + off) & ~arcs)
-        high = high[~self._near_edge(points[high])]
-        self._mark(high, "higher than decided")
-        unknown = np.isnan(before.xyz[row, 2]) != np.isnan(self.after.xyz[:, 2])
-        self._bad(unknown, "a Z that is known in only one of the two")
-        blind = np.isnan(before.xyz[row, :2]).any(axis=1) & ~np.isnan(added) & (np.abs(added) > 1e-6)
-        blind &= before.kind[row] != JUMP
-        self._bad(blind, "another Z at an unknown place")
-
-    def _arc_partners(self) -> NDArray[np.bool_]:
-        """Ends of arcs in G18 or G19, which are shifted whole."""
-        other = self.before.kind == OTHER_ARC
-        ends = other | np.append(other[1:], False)
-        return np.asarray(ends[self.row])
-
-    def _rolls(self, added: NDArray[np.float64]) -> None:
-        """An arc in G18 or G19 is shifted whole, and by no more than the floors under its two ends ask for."""
-        rolls = np.flatnonzero(self.before.kind[self.row] == OTHER_ARC)
-        start = np.append(0.0, added[:-1])[rolls]
-        least, most = np.zeros(len(rolls)), np.zeros(len(rolls))
-        for floor in self.floors:
-            for ends in (self.before.start, self.before.xyz):
-                xy = ends[self.row[rolls], :2]
-                dz = np.where(floor.over(xy), floor.dz(xy), 0.0)
-                least, most = np.minimum(least, dz), np.maximum(most, dz)
-        end = added[rolls]
-        bad = (np.abs(end - start) > _ROUNDING_MM) | (end < least - self.slack) | (end > most + self.slack)
-        self._mark(rolls[bad], "an arc in G18 or G19 that is not shifted whole")
-
-    def _between_points(self) -> None:
-        """Along level motion the offset is within the slack of the one wanted, not only at the ends.
-
-        Along motion down to a floor or off it the offset grows from nothing to the one wanted: it is never lower than
-        both.
-        """
-        before, after, row = self.before, self.after, self.row
-        first = np.append(True, self.last[:-1])
-        share0 = np.where(first, 0.0, np.append(0.0, self.share[:-1]))
-        cutting = np.isin(before.kind[row], (*CUTTING, RAPID)) & (before.kind[row] != OTHER_ARC)
-        known = cutting & ~np.isnan(before.start[row]).any(axis=1) & ~np.isnan(before.xyz[row]).any(axis=1)
-        top = max((floor.top for floor in self.floors), default=-np.inf)
-        known &= (before.start[row, 2] <= top) & (before.xyz[row, 2] <= top)
-        rows = np.flatnonzero(known)
-        for part in np.array_split(rows, len(rows) // 250_000 + 1):
-            for where in (0.25, 0.5, 0.75):
-                self._between(part, share0[part], where, after)
-
-    def _between(self, rows: NDArray[np.intp], share0: NDArray[np.float64], where: float, after: Motions) -> None:
-        if not len(rows):
-            return
-        source = self.row[rows]
-        share = share0 + where * (self.share[rows] - share0)
-        points = self.before.points(source, share[:, None])[:, 0, :]
-        z = after.start[rows, 2] + where * (after.xyz[rows, 2] - after.start[rows, 2])
-        added = z - points[:, 2]
-        wanted, on = self._wanted(points, self.usable[source])
-        self._mark(rows[on & (added < np.minimum(wanted, 0.0) - self.slack)], "lower than both between two points")
-        wanted, level = self._wanted(points, self.usable[source], source)
-        low = np.flatnonzero(level & (added < wanted - self.slack))
-        low = low[~self._edge_allows(points[low], added[low])]
-        self._mark(rows[low], "lower than decided between two points")
-        lift = np.flatnonzero(level & (added > wanted + self.slack))
-        self._mark(rows[lift[~self._near_edge(points[lift])]], "higher than decided between two points")
-
-    def _mark(self, rows: NDArray[np.intp], text: str) -> None:
-        mask = np.zeros(len(self.row), dtype=bool)
-        mask[rows] = True
-        self._bad(mask, text)
-
-    def _rapids(self, points: NDArray[np.float64]) -> None:
-        rapid = self.before.kind[self.row] == RAPID
-        with np.errstate(invalid="ignore"):
-            self._bad(rapid & (self.after.xyz[:, 2] < points[:, 2] - 1e-9), "a rapid lower than programmed")
+def _hear_and_sweep(
+    proof: _Proof,
+    old: HeardProgramme,
+    new: HeardProgramme,
+    floors: Sequence[tuple[Pocket, Correction]],
+    how: tuple[Mapping[float, tuple[float, float]], tuple[NDArray[np.float64], NDArray[np.float64]], NDArray[np.intp]],
+) -> list[SweptFloor]:
+    sizes, frame, skipped = how
+    row = proof.same_motion(old, new)
+    if row is None or not len(old.line):
+        return []
+    added = proof.as_planned(old, new, row, proof.same_places(old))
+    if proof.findings:
+        return []
+    usable = ~np.isin(old.line, skipped)
+    swept = sweep_floors(_cuts(old, frame, sizes, usable), _cuts(new, frame, sizes, usable[row]), floors)
+    for one in swept:
+        if one.deep_mm > TOO_DEEP_MM:
+            x, y = one.where
+            proof.fail(-1, f"pocket {one.pocket} would be {one.deep_mm:.3f} mm too deep at ({x:.1f}, {y:.1f})")
+    radius = np.array([sizes.get(number, (0.0, 0.0))[0] for number in old.tool.tolist()])
+    proof.without_cutter(old, added, floors, frame, usable & (radius == 0))
+    xy = (old.tip @ frame[0].T + frame[1])[:, :2]
+    low = lowered_elsewhere(np.nan_to_num(added), xy, radius + 0.1, [pocket for pocket, _ in floors])
+    if len(low):
+        proof.fail(int(old.line[low[0]]), "lower than it was, and over no floor that goes down", len(low))
+    return swept

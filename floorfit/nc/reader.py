@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from floorfit.nc.arcs import arc_fault, radius_centre
-from floorfit.nc.batch import plain_runs, run_batch
 from floorfit.nc.codes import (
+    CALLS,
     CANCEL_TRANSFORM,
     CYCLES,
     FLOW_G,
     FLOW_M,
     GROUP,
+    PROBES,
     SETS_FRAME,
     TRANSFORM,
     code_of,
@@ -61,32 +62,11 @@ def read_motions(
         Errors are in its findings; nothing is raised.
     """
     reader = Reader(source, units, distance)
-    done, texts = 0, list(lines)
-    for first, last in plain_runs(texts):
-        _one_by_one(reader, texts, done, first, tick)
-        _run_of_plain(reader, texts, first, last, tick)
-        done = last
-    _one_by_one(reader, texts, done, len(texts), tick)
-    return reader.motions()
-
-
-def _run_of_plain(reader: Reader, lines: list[str], first: int, last: int, tick: Callable[[int], None] | None) -> None:
-    """Take a run at once; where that fails, a few blocks one by one, then try again, each time with more of them."""
-    step = 32
-    while first < last:
-        if not reader.ended and reader.run_plain(first, lines[first:last]):
-            return
-        _one_by_one(reader, lines, first, min(first + step, last), tick)
-        first, step = first + step, step * 8
-
-
-def _one_by_one(reader: Reader, lines: list[str], first: int, last: int, tick: Callable[[int], None] | None) -> None:
-    for number in range(first, last):
-        reader.feed(number, lines[number])
+    for number, text in enumerate(lines):
+        reader.feed(number, text)
         if tick is not None and number % 5000 == 0:
             tick(number)
-    if tick is not None:
-        tick(last)
+    return reader.motions()
 
 
 class Reader(Machine):
@@ -104,11 +84,6 @@ class Reader(Machine):
                 self._fast(number, single)
                 return
         self._slow(number, text)
-
-    def run_plain(self, first: int, lines: list[str]) -> bool:
-        """Run a run of plain blocks at once; False, and nothing done, where they must be run one by one."""
-        self.close_deleted(first)
-        return run_batch(self, first, lines)
 
     def _fast(self, number: int, single: dict[str, str]) -> None:
         single.pop("N", None)
@@ -151,7 +126,7 @@ class Reader(Machine):
             self._block(number, values, codes, misc)
 
     def _block(self, number: int, values: dict[str, float], codes: list[float], misc: list[float]) -> None:
-        numbers = [code_of(value) for value in codes]
+        numbers = sorted((code_of(value) for value in codes), key=(800).__ne__)
         fault = self._group_fault(numbers)
         if fault:
             self.bad(number, fault)
@@ -163,12 +138,17 @@ class Reader(Machine):
                 special = special if special in (*SETS_FRAME, 280, 300, NO_MOTION) else code
             elif group is not None:
                 self.set_mode(group, code, values)
-            elif code in FLOW_G or code < 0:
-                self.flow_seen = True
-                self.barrier(number, f"{name_of(code)} calls or depends on the run", FLOW)
-            elif code in TRANSFORM or code in CANCEL_TRANSFORM:
-                self.set_transform(number, name_of(code) if code in TRANSFORM else "")
+            elif code in FLOW_G:
+                self.called(number, name_of(code))
                 special = NO_MOTION
+            elif code < 0:
+                self.flow_seen = True
+                self.barrier(number, f"{name_of(code)} depends on the run", FLOW)
+            elif code in TRANSFORM or code in CANCEL_TRANSFORM:
+                self._transform(number, code, values)
+                special = NO_MOTION
+            elif code in PROBES:
+                special = code
             else:
                 unknown.append(code)
                 self.warn_unknown(number, code)
@@ -176,10 +156,20 @@ class Reader(Machine):
         self._act(number, values, tuple(unknown), special)
         self._stop(number, misc)
 
+    def _transform(self, number: int, code: int, values: dict[str, float]) -> None:
+        """Begin or end a turned frame; axis words beside its code may move the tool, and nobody here knows where."""
+        self.set_transform(number, name_of(code) if code in TRANSFORM else "")
+        axes = [axis for axis in AXES if axis in values]
+        if axes:
+            self.jump(number, axes, (number, f"{name_of(code)} stands in a block with axis words"))
+
     def _group_fault(self, numbers: list[int]) -> str:
+        """Two words of one modal group; G80 beside another motion word only ends a cycle, as in common use."""
         seen: dict[str, int] = {}
         for code in numbers:
             group = GROUP.get(code, "")
+            if code == 800 and any(other != 800 and GROUP.get(other) == "motion" for other in numbers):
+                continue
             if group and group != "once" and group in seen:
                 return f"{name_of(seen[group])} and {name_of(code)} are of one modal group ({group})"
             seen[group] = code
@@ -187,7 +177,9 @@ class Reader(Machine):
 
     def _stop(self, number: int, misc: list[float]) -> None:
         flow = [value for value in misc if value != value or round(value) in FLOW_M]
-        if flow:
+        if flow and round(flow[0] if flow[0] == flow[0] else 0) in CALLS:
+            self.called(number, f"M{flow[0]:g}")
+        elif flow:
             self.flow_seen = True
             self.barrier(number, f"M{flow[0]:g} calls, returns or jumps", FLOW)
         if (2.0 in misc or 30.0 in misc) and self.saved is None:
@@ -203,10 +195,13 @@ class Reader(Machine):
             self._frame(number, values, special)
         elif special in (280, 300):
             self._reference(number, values, special)
+        elif special in PROBES:
+            self.jump(number, LINEAR, (number, f"{name_of(special)} probed"))
         elif unknown and any(letter in values for letter in "XYZABCUVWIJKR"):
             self._unknown(number, values, name_of(unknown[0]))
         elif special == 530:
             axes = [axis for axis in AXES if axis in values]
+            self.is_high = (self.is_high and "Z" not in values) or values.get("Z", -1.0) >= 0
             self.jump(number, axes, (number, "G53 moved it in machine coordinates"))
         else:
             self._move(number, values)
@@ -230,6 +225,7 @@ class Reader(Machine):
     def _reference(self, number: int, values: dict[str, float], code: int) -> None:
         axes = [axis for axis in AXES if axis in values]
         named = axes if any(axis in LINEAR for axis in axes) else [*axes, *LINEAR]
+        self.is_high = self.is_high or "Z" in named
         self.jump(number, [*dict.fromkeys([*named, *LINEAR])], (number, f"{name_of(code)} went to a reference point"))
 
     def _unknown(self, number: int, values: dict[str, float], name: str) -> None:
@@ -254,10 +250,16 @@ class Reader(Machine):
                 position[index] = value if state.absolute else position[index] + value
                 if value != value:
                     self.why[axis] = (number, f"the {axis} word is a parameter or an expression")
+                    self.is_high = self.is_high and axis != "Z"
+        if "Z" in values:
+            self.is_high = False
         if "W" in values or "U" in values or "V" in values:
             self.set_transform(number, "a U, V or W word")
             state, moved = self.state, True
         arc = motion in (20, 30) and ("I" in values or "J" in values or "K" in values or "R" in values)
+        if state.length[0] == 435 and not arc and ("I" in values or "J" in values or "K" in values):
+            self._lean(values)
+            moved = True
         if not moved and not arc:
             return
         if self.unsure or state.transform:
@@ -273,6 +275,13 @@ class Reader(Machine):
             self.bad(number, "an axis word, and no motion mode is in force")
         else:
             self.jump(number, LINEAR, (number, f"{name_of(motion)} probed"))
+
+    def _lean(self, values: dict[str, float]) -> None:
+        """Take the tool vector of a block under G43.5 (dialect): I, J and K are its direction, one left out is 0."""
+        parts = tuple(values.get(letter, 0.0) for letter in "IJK")
+        size = sum(part * part for part in parts) ** 0.5
+        unit = (parts[0] / size, parts[1] / size, parts[2] / size) if size > 0 else (NAN, NAN, NAN)
+        self.vector = self.vectors.setdefault(unit, len(self.vectors))
 
     def _doubtful(self, number: int, values: dict[str, float], reason: tuple[int, str]) -> None:
         if "units" in self.unsure or "distance" in self.unsure or self.state.transform not in ("", "G68"):

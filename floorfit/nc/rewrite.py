@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -12,14 +13,18 @@ from floorfit.errors import Finding
 from floorfit.nc.edit import Piece, PieceStyle, divide, find_z, insert_word, replace_number
 from floorfit.nc.motions import FLOW, JUMP, Modal, Motions
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
-from floorfit.nc.shifts import Plan
-from floorfit.nc.words import read_block
+from floorfit.nc.rule import Gains
+from floorfit.nc.words import constant, read_block
 
 __all__ = ["Written", "write_plan"]
 
 #: Greatest turn of a piece written by its radius, radians. Over half a turn R would have to be negative, and near it
 #: the rounding of the ends moves the middle without bound; at 120 degrees by 0.87 of it (sagitta of a chord).
 _MOST_BY_RADIUS = 2 * np.pi / 3
+#: A number as such, without parameter or expression.
+_PLAIN = re.compile(r"[-+]?[\d.]+")
+#: A corner that the control rounds or cuts (dialect).
+_CORNER = re.compile(r",[ \t]*[RrCc]")
 #: What may be left of an offset, mm, where it ends.
 _NOTHING_LEFT_MM = 1e-9
 
@@ -46,7 +51,7 @@ class Written:
 def write_plan(
     lines: list[str],
     motions: Motions,
-    plan: Plan,
+    plan: Gains,
     source: str,
     *,
     fine: NDArray[np.bool_],
@@ -60,8 +65,8 @@ def write_plan(
         The programme.
     motions : Motions
         What it does.
-    plan : Plan
-        Offsets at every end point and inside the motions to be divided.
+    plan : Gains
+        What every end point gains, and the inner places of the motions to be divided.
     source : str
         Name of the programme for findings.
     fine : (n,) ndarray of bool
@@ -73,7 +78,7 @@ def write_plan(
 
 
 class _Writer:
-    def __init__(self, lines: list[str], motions: Motions, plan: Plan, source: str, fine: NDArray[np.bool_]) -> None:
+    def __init__(self, lines: list[str], motions: Motions, plan: Gains, source: str, fine: NDArray[np.bool_]) -> None:
         self.fine = fine
         self.lines, self.motions, self.plan, self.source = lines, motions, plan, source
         self.out = Written({}, np.zeros(len(motions)))
@@ -134,9 +139,19 @@ class _Writer:
             self.out.blocks[number] = [insert_word(text, in_style(value, "", decimals))]
             self.carried = value * unit - base
             return
-        raw = text[span[0] : span[1]]
+        raw = "".join(text[span[0] : span[1]].split())
+        if not _PLAIN.fullmatch(raw):
+            if np.isnan(self.motions.xyz[row, 2]) and end == 0 and (modal.absolute or self.carried == 0):
+                self.carried = 0.0
+                return
+            old, raw = constant(raw), ""
+            if np.isnan(old):
+                raise ValueError(
+                    "Z is a parameter or an expression, and the offset of a floor would have to go into it"
+                )
+        else:
+            old = float(raw)
         decimals = self._enough(row, end, unit, max(decimals_of(raw), default_decimals(unit)))
-        old = float(raw.replace(" ", "").replace("\t", ""))
         decimals = self._to_return(end, modal, decimals)
         change = (end if modal.absolute else end - self.carried) / unit
         value = written(old + change, decimals)
@@ -155,6 +170,8 @@ class _Writer:
 
     def _divide(self, row: int, number: int, modal: Modal, end: float) -> None:
         text, unit = self.lines[number], modal.unit_mm
+        if _CORNER.search(text) or (row and _CORNER.search(self.lines[self.line_of[row - 1]])):
+            raise ValueError("the motion would have to be divided, and a corner of it is rounded or cut (,R or ,C)")
         words = {word.letter: text[word.number : word.end] for word in read_block(text).words}
         z = self.motions.xyz[row, 2] / unit
         decimals = max(
@@ -201,6 +218,9 @@ class _Writer:
             ends = {**piece.end, **(final if piece is pieces[-1] else {})}
             end = {}
             for letter in piece.end:
+                if letter not in start:
+                    end[letter] = piece.end[letter]
+                    continue
                 places = decimals if letter in "XYZ" else 4
                 way = written(ends[letter] - start[letter], places)
                 end[letter] = written(way - done[letter], places)
@@ -226,14 +246,27 @@ class _Writer:
         moving = [index for index in (0, 1) if arc or motions.start[row, index] != motions.xyz[row, index]]
         before = motions.start[row, :2] / unit
         pieces = []
+        last_share = 0.0
         for share, point in zip(shares.tolist(), (points / unit).tolist(), strict=True):
             end = {"XY"[index]: written(point[index], decimals) for index in moving}
             end["Z"] = written(point[2], decimals)
             end.update({"ABC"[index]: float(first[index] + share * (last[index] - first[index])) for index in turning})
-            centre = None
+            end.update(self._extra_words(row, modal, share, last_share))
+            last_share, centre = share, None
             if arc and centred:
                 i, j = motions.centre[row] / unit - (0.0 if modal.arc_absolute else before)
                 centre = (float(i), float(j))
             pieces.append(Piece(end, centre))
             before = np.array([end.get("X", before[0]), end.get("Y", before[1])])
         return pieces
+
+    def _extra_words(self, row: int, modal: Modal, share: float, before: float) -> dict[str, float]:
+        """Tool vector and inverse-time feed of a piece (RS274/NGC: F is 1 over the minutes that the block takes)."""
+        out: dict[str, float] = {}
+        vectors = self.motions.vector
+        if row and modal.length[0] == 435 and (vectors[row] != vectors[row - 1]).any():
+            vector = vectors[row - 1] + share * (vectors[row] - vectors[row - 1])
+            out.update(zip("IJK", (vector / np.linalg.norm(vector)).tolist(), strict=True))
+        if modal.feed_mode == 930:
+            out["F"] = float(self.motions.feed[row] / (share - before))
+        return out

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.nc.floor_bands import EPS_MM, Floor
+from floorfit.nc.floor_bands import EPS_MM, WINDOW_MM, Floor
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.wanted import Asked, ask
 from floorfit.nc.zones import Zones, zones_for
@@ -65,6 +65,8 @@ class Gains:
         Motions that are on one or more floors for a part of their way only.
     guarded : dict of int to set of int
         Motions that cut held floors, and those floors.
+    guard_end, guard_whole : (n,) ndarray of int
+        Held floor that is cut at the end, and along all, of each motion, or -1.
     half : list of (int, int)
         Passes that are on a floor for a part of their way and too high or too low for it elsewhere: motion, floor.
     steep_rapids : list of int
@@ -78,8 +80,16 @@ class Gains:
     whole: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
     touched: dict[int, set[int]] = field(default_factory=dict)
     guarded: dict[int, set[int]] = field(default_factory=dict)
+    guard_end: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
+    guard_whole: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
     half: list[tuple[int, int]] = field(default_factory=list)
     steep_rapids: list[int] = field(default_factory=list)
+
+    def rows_on(self, index: int) -> NDArray[np.intp]:
+        """Motions that are on a floor for some of their way, or end there."""
+        mask = (self.floor == index) | (self.whole == index)
+        mask[[row for row, floors in self.touched.items() if index in floors]] = True
+        return np.flatnonzero(mask)
 
     def start(self) -> NDArray[np.float64]:
         """Gain at the start of each motion, mm."""
@@ -131,7 +141,14 @@ class _Planner:
 
     def run(self) -> Gains:
         count = len(self.path)
-        self.out = Gains(np.zeros(count), {}, np.zeros(count, int), np.full(count, -1), np.full(count, -1))
+        self.out = Gains(
+            np.zeros(count),
+            status=np.zeros(count, int),
+            floor=np.full(count, -1),
+            whole=np.full(count, -1),
+            guard_end=np.full(count, -1),
+            guard_whole=np.full(count, -1),
+        )
         bent = self._sampled()
         self._raise_rapids()
         jumps = [jump for row in bent if self.is_level[row] for jump in self._jumps(row)]
@@ -179,12 +196,16 @@ class _Planner:
             for zone in planes.values():
                 floor = zone.floor
                 clear = max(floor.band, self.clearance or 0.0, 0.5) if zone.most > 0 else floor.band
-                inside = mine.copy()
+                inside, heights = mine.copy(), []
                 for at, contact in ((start, zone.contact(first_axis)), (end, zone.contact(axis))):
                     over = at[:, 2] - floor.pocket.nominal_z(at[:, 0], at[:, 1])
                     inside &= over >= -floor.window - EPS_MM
                     inside &= over - contact <= max(zone.most, 0.0) + clear + EPS_MM
-                level[rows] |= inside
+                    heights.append(over - contact)
+                # A ramp from above the band to the floor, or off it, is no pass.
+                ramp = np.abs(end[:, 2] - start[:, 2]) > floor.window
+                ramp &= (np.minimum(*heights) <= floor.window + EPS_MM) & (np.maximum(*heights) > floor.band + EPS_MM)
+                level[rows] |= inside & ~ramp
         return level
 
     # -- what is asked along them ------------------------------------------------------------------------------------
@@ -229,6 +250,10 @@ class _Planner:
         for place in np.flatnonzero((low != high) & self.is_level[rows]).tolist():
             mine = asked.floor[first[place] : (first[place + 1] if place + 1 < len(first) else None)]
             self.out.touched[int(rows[place])] = set(mine[mine >= 0].tolist())
+        last = np.append(first[1:], len(of)) - 1
+        least, most = np.minimum.reduceat(asked.guarded, first), np.maximum.reduceat(asked.guarded, first)
+        self.out.guard_end[rows] = asked.guarded[last]
+        self.out.guard_whole[rows] = np.where(least == most, least, -1)
         for place in np.flatnonzero(asked.guarded >= 0).tolist():
             self.out.guarded.setdefault(int(rows[of[place]]), set()).add(int(asked.guarded[place]))
         self._half(rows, first, of, asked)
@@ -245,7 +270,9 @@ class _Planner:
         shallow = rise <= _PASS_SLOPE * np.maximum(path.length[rows], 1e-9)
         # A ramp comes from above the stock; a pass that does not fit has both of its ends in it.
         here = (asked.floor >= 0) | (asked.near >= 0)
-        shallow &= here[first] & here[np.append(first[1:], len(of)) - 1]
+        last = np.append(first[1:], len(of)) - 1
+        shallow &= here[first] & here[last]
+        shallow &= (rise <= WINDOW_MM) | ((asked.floor[first] >= 0) == (asked.floor[last] >= 0))
         for place in np.flatnonzero(both & shallow & ~path.is_rapid[rows]).tolist():
             part = slice(first[place], first[place + 1] if place + 1 < len(first) else None)
             common = set(asked.floor[part].tolist()) & set(asked.near[part].tolist()) - {-1}

@@ -13,9 +13,10 @@ import numpy as np
 import shapely
 
 from floorfit.errors import Finding
-from floorfit.nc.floor_index import Floor, Matches
+from floorfit.nc.floor_bands import MARGIN_MM, Floor
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, CUTTING, LINE, Motions
 from floorfit.nc.numbers import decimals_for, in_style
+from floorfit.nc.rule import Gains
 from floorfit.nc.words import read_block
 
 __all__ = ["Skipped", "skip_held"]
@@ -37,7 +38,7 @@ class Skipped:
     findings: tuple[Finding, ...]
 
 
-def skip_held(lines: list[str], motions: Motions, floors: Sequence[Floor], found: Matches, source: str) -> Skipped:
+def skip_held(lines: list[str], motions: Motions, floors: Sequence[Floor], found: Gains, source: str) -> Skipped:
     """Remove every visit to a held floor.
 
     Parameters
@@ -48,8 +49,8 @@ def skip_held(lines: list[str], motions: Motions, floors: Sequence[Floor], found
         What it does.
     floors : sequence of Floor
         The held floors.
-    found : Matches
-        What belongs to which floor.
+    found : Gains
+        What the rule found of the held floors.
     source : str
         Name of the programme.
     """
@@ -69,20 +70,23 @@ def skip_held(lines: list[str], motions: Motions, floors: Sequence[Floor], found
     return Skipped(out, tuple(findings))
 
 
-def _visits(motions: Motions, floor: Floor, found: Matches) -> list[tuple[int, int]]:
+def _visits(motions: Motions, floor: Floor, found: Gains) -> list[tuple[int, int]]:
     """Runs of rows that end on the floor, first and last."""
-    on = (found.node == floor.index) & np.isin(motions.kind, CUTTING)
-    on[[row for row, touched in found.partial.items() if floor.index in touched]] = True
+    cutting = np.isin(motions.kind, CUTTING)
+    end = found.guard_end == floor.index
+    on = end & cutting
+    rows = [row for row, floors in found.guarded.items() if floor.index in floors and cutting[row]]
+    on[[row for row in rows if not end[row] and not (row and end[row - 1])]] = True
     edges = np.flatnonzero(np.diff(np.concatenate([[0], on.astype(np.int8), [0]])))
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _fault(lines: list[str], motions: Motions, floor: Floor, found: Matches, first: int, last: int) -> str:
+def _fault(lines: list[str], motions: Motions, floor: Floor, found: Gains, first: int, last: int) -> str:
     inside = range(first + 1, last + 1)
     modals = {motions.modals[motions.modal[row]]._replace(motion=0) for row in range(first, last + 1)}
-    if any(row in found.partial for row in range(first, last + 1)) or found.whole[first] >= 0:
+    if found.guard_whole[first] >= 0 or (first and found.floor[first - 1] >= 0):
         return "it comes from, or goes on to, another floor"
-    if not all(found.whole[row] == floor.index for row in inside):
+    if not all(found.guard_whole[row] == floor.index for row in inside):
         return "not all of it stays on the floor"
     if len(modals) > 1 or any(not modal.absolute or modal.compensation != 400 for modal in modals):
         return "a mode changes there, or it is incremental or radius compensated"
@@ -106,7 +110,11 @@ def _way_fault(motions: Motions, floor: Floor, first: int, last: int) -> str:
     if height < float(floor.pocket.rough_z(*start[:2])) or height < float(floor.pocket.rough_z(*end[:2])):
         return "the tool comes from below the roughed floor"
     way = shapely.linestrings([start[:2], end[:2]])
-    return "" if shapely.covers(floor.region, way) else "the straight way across is not all over the pocket"
+    return (
+        ""
+        if shapely.covers(floor.pocket.polygon.buffer(MARGIN_MM), way)
+        else "the straight way across is not all over the pocket"
+    )
 
 
 def _word_fault(lines: list[str], motions: Motions, first: int, last: int) -> str:

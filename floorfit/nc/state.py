@@ -7,9 +7,9 @@ from collections.abc import Iterable
 
 from floorfit.errors import Finding
 from floorfit.nc.codes import CYCLES, name_of
-from floorfit.nc.motions import JUMP, Columns, Modal, Motions
+from floorfit.nc.motions import FLOW, JUMP, Columns, Modal, Motions
 
-__all__ = ["AXES", "LINEAR", "NAN", "Machine"]
+__all__ = ["AXES", "LINEAR", "NAN", "UNSTATED", "Machine", "known"]
 
 NAN = math.nan
 AXES = "XYZABC"
@@ -19,6 +19,8 @@ _NEEDED = ("motion", "units", "distance", "radius compensation", "work offset", 
 _AFTER_FLOW = ("motion", "units", "distance", "plane", "radius compensation", "work offset")
 #: Two positions are one, mm or degrees: sums of increments that come back differ by less (float64).
 _SAME_PLACE = 1e-9
+#: Stands for a number that a parameter gives (T#1, S#102).
+UNSTATED = -2.0
 #: Field of `Modal` that holds each group.
 _FIELD = {
     "motion": "motion",
@@ -35,6 +37,11 @@ _FIELD = {
     "transform": "transform",
     "frame": "frame",
 }
+
+
+def known(value: float) -> float:
+    """Return a number that equals itself: `UNSTATED` for one that only the control knows."""
+    return value if value == value else UNSTATED
 
 
 class Machine:
@@ -66,13 +73,16 @@ class Machine:
         self.deleted_line = 0
         self.ended, self.percents, self.labels, self.frame_set = False, 0, 0, False
         self.flow_seen = False
+        self.is_high = False
+        self.vector = 0
+        self.vectors: dict[tuple[float, float, float], int] = {(0.0, 0.0, 1.0): 0}
         self._modal_index = 0
         self._indexed: Modal | None = None
 
     def motions(self) -> Motions:
         """Return what was read."""
         modals = tuple(self.modals)
-        return Motions.of(self.rows, modals, self.reasons, tuple(self.findings))
+        return Motions.of(self.rows, modals, tuple(self.vectors), self.reasons, tuple(self.findings))
 
     def modal_index(self, state: Modal) -> int:
         """Return the number under which a modal state is kept."""
@@ -110,7 +120,23 @@ class Machine:
         """Forget the position and the state: from here the programme must state them again."""
         self.unsure.update(dict.fromkeys(_AFTER_FLOW, (number, text)))
         self.cycle = {}
+        self.is_high = False
         self.jump(number, [*LINEAR], (number, text), kind)
+
+    def called(self, number: int, name: str) -> None:
+        """A call came back: the place is not known; units, distance and zero are taken to be as before (said).
+
+        Within a subprogramme of this very file nothing is known of who calls it, so a label forgets them.
+        """
+        text = (
+            f"{name} calls another programme: units, distance mode and work offset are taken to be the same after it."
+        )
+        self.findings.append(Finding("call", self.source, f"line {number + 1}", text, "warning"))
+        self.unsure["motion"] = (number, f"{name} called another programme")
+        self.cycle = {}
+        self.flow_seen = True
+        self.is_high = False
+        self.jump(number, [*LINEAR], (number, f"{name} called another programme"), FLOW)
 
     def jump(self, number: int, axes: Iterable[str], reason: tuple[int, str], kind: int = JUMP) -> None:
         """Make axes unknown, with the line and the reason."""
@@ -131,9 +157,10 @@ class Machine:
         elif group == "work offset":
             value = name_of(code) + (f" P{values.get('P', NAN):g}" if code == 541 else "")
         elif group == "length offset":
-            value = (code, values.get("H", self.state.length[1]))
+            value = (code, known(values.get("H", self.state.length[1])))
+            self.vector = 0
         elif group == "path mode":
-            value = (code, values.get("P", 0.0) * self.state.unit_mm)
+            value = (code, known(values.get("P", 0.0) * self.state.unit_mm))
         before = getattr(self.state, _FIELD[group])
         self.unsure.pop(group, None)
         if value == before and group != "motion":
@@ -165,9 +192,9 @@ class Machine:
         if "F" in values:
             self.feed_word = values["F"]
         if "T" in values:
-            self.state = self.state._replace(selected=values["T"])
+            self.state = self.state._replace(selected=known(values["T"]))
         if "S" in values:
-            self.state = self.state._replace(spindle=values["S"])
+            self.state = self.state._replace(spindle=known(values["S"]))
         if 6.0 in misc:
             self.state = self.state._replace(tool=self.state.selected)
 
@@ -193,6 +220,8 @@ class Machine:
             self.reasons[len(rows.line)] = reason or self.why.get(axis, (number, "its position is not known"))
         rows.line.append(number)
         rows.kind.append(kind)
+        rows.vector.append(self.vector)
+        rows.high.append(self.is_high and z != z)
         rows.modal.append(self._modal_index)
         rows.turns.append(0)
         rows.x.append(x)

@@ -1,88 +1,99 @@
-"""Per floor: how much motion, how much change, and the traces for the picture."""
+"""What is told of a corrected file: the change of each floor, what the cutter leaves, and the picture's lines."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.nc.corrected import PocketChange, SectionTrace
-from floorfit.nc.floor_index import Floor, Matches
-from floorfit.nc.motions import CUTTING, Motions
+from floorfit.errors import Finding
+from floorfit.nc.corrected import PlanTrace, PocketChange
+from floorfit.nc.floor_bands import Floor
+from floorfit.nc.rule import Gains
+from floorfit.nc.swept_floors import TOO_DEEP_MM, SweptFloor
+from floorfit.nc.tip_path import TipPath
 
-__all__ = ["changes_of", "traces_of"]
+__all__ = ["changes_of", "plan_trace", "what_is_left"]
 
-#: Points of one trace; more are thinned evenly.
-_TRACE_POINTS = 600
-
-
-def _rows(motions: Motions, floor: Floor, found: Matches) -> NDArray[np.intp]:
-    mask = (found.node == floor.index) | (found.whole == floor.index)
-    for row, touched in found.partial.items():
-        mask[row] |= floor.index in touched
-    return np.flatnonzero(mask & np.isin(motions.kind, CUTTING))
+#: Greatest number of lines in the picture; of more, every second, third … is drawn.
+_MOST_LINES = 30_000
+#: Height over the highest floor up to which motion is drawn, mm, and angle of one chord of an arc, radians.
+_DRAWN_MM, _CHORD_RAD = 20.0, 0.2
 
 
 def changes_of(
-    motions: Motions,
     floors: Sequence[Floor],
-    found: Matches,
+    rows_on: Callable[[Floor], NDArray[np.intp]],
+    *,
+    floor_of: NDArray[np.intp],
     added: NDArray[np.float64],
-    blocks: Collection[int],
+    changed: NDArray[np.bool_],
+    upright: NDArray[np.float64],
 ) -> tuple[PocketChange, ...]:
     """Return what happened to each floor.
 
     Parameters
     ----------
-    motions, floors, found : Motions, sequence of Floor, Matches
-        The programme and what belongs to which floor.
+    floors : sequence of Floor
+        The floors.
+    rows_on : callable
+        Cutting motions that are on a floor for some of their way.
+    floor_of : (n,) ndarray of int
+        Floor that each motion ends on, or -1.
     added : (n,) ndarray, mm
-        Change of Z at the end of each row, from the proof.
-    blocks : collection of int
-        Lines that are written differently.
+        Change of Z at the end of each motion.
+    changed : (n,) ndarray of bool
+        Motions that are written differently.
+    upright : (n,) ndarray
+        Z of the axis at the end of each motion.
     """
-    changed = np.isin(motions.line, np.array(list(blocks), dtype=int))
-    return tuple(_change(motions, floor, _rows(motions, floor, found), found, added, changed) for floor in floors)
-
-
-def _change(
-    motions: Motions,
-    floor: Floor,
-    rows: NDArray[np.intp],
-    found: Matches,
-    added: NDArray[np.float64],
-    changed: NDArray[np.bool_],
-) -> PocketChange:
-    on = added[rows[found.node[rows] == floor.index]]
-    least, greatest = (float(on.min()), float(on.max())) if len(on) else (np.nan, np.nan)
-    tilt = _tilt(motions, rows)
-    most = max(abs(least), abs(greatest)) if len(on) else 0.0
-    sideways = most * float(np.tan(np.radians(min(tilt, 89.9))))
-    action = floor.correction.action
-    return PocketChange(floor.pocket.id, action, len(rows), int(changed[rows].sum()), least, greatest, tilt, sideways)
-
-
-def _tilt(motions: Motions, rows: NDArray[np.intp]) -> float:
-    """Greatest angle between tool and Z, degrees, for one of A and B beside C, or for A and B together."""
-    if not len(rows):
-        return 0.0
-    a, b = np.radians(np.nan_to_num(motions.abc[rows, 0])), np.radians(np.nan_to_num(motions.abc[rows, 1]))
-    return float(np.degrees(np.arccos(np.clip(np.cos(a) * np.cos(b), -1, 1))).max())
-
-
-def traces_of(
-    motions: Motions, floors: Sequence[Floor], found: Matches, added: NDArray[np.float64]
-) -> tuple[SectionTrace, ...]:
-    """Return Z along the passes over each floor that has motion, before and after."""
     out = []
     for floor in floors:
-        rows = _rows(motions, floor, found)
-        rows = rows[~np.isnan(motions.xyz[rows]).any(axis=1)]
-        if not len(rows):
-            continue
-        path = np.cumsum(np.nan_to_num(motions.length[rows]))
-        keep = np.unique(np.linspace(0, len(rows) - 1, min(len(rows), _TRACE_POINTS)).astype(int))
-        z = motions.xyz[rows[keep], 2]
-        out.append(SectionTrace(floor.pocket.id, path[keep], z, z + added[rows[keep]]))
+        rows = rows_on(floor)
+        on = added[rows[floor_of[rows] == floor.index]]
+        least, greatest = (float(on.min()), float(on.max())) if len(on) else (np.nan, np.nan)
+        tilt = float(np.degrees(np.arccos(np.clip(upright[rows], -1, 1))).max(initial=0.0))
+        aside = max(abs(least), abs(greatest)) * np.tan(np.radians(min(tilt, 89.9))) if len(on) else 0.0
+        done = int(changed[rows].sum())
+        action = floor.correction.action
+        out.append(PocketChange(floor.pocket.id, action, len(rows), done, least, greatest, tilt, float(aside)))
     return tuple(out)
+
+
+def what_is_left(swept: Sequence[SweptFloor], source: str) -> list[Finding]:
+    """A warning for each floor on which the cutter leaves metal that is not wanted."""
+    out = []
+    for one in swept:
+        if one.high_mm > TOO_DEEP_MM:
+            x, y = one.where_high
+            text = (
+                f"pocket {one.pocket}: up to {one.high_mm:.3f} mm is left above what is wanted, most near ({x:.1f}, "
+                f"{y:.1f}), on {one.high_area_mm2:.0f} mm²: the cutter cannot follow at an edge, a seam or a slope."
+            )
+            out.append(Finding("left-high", source, "", text, "warning"))
+    return out
+
+
+def plan_trace(path: TipPath, gains: Gains, floors: Sequence[Floor]) -> PlanTrace:
+    """Motion near the floors in plan, in the part's frame.
+
+    Parameters
+    ----------
+    path, gains : TipPath, Gains
+        The programme, and what was asked of it.
+    floors : sequence of Floor
+        All floors.
+    """
+    top = max((floor.top for floor in floors), default=0.0) + _DRAWN_MM
+    known = ~np.isnan(path.start).any(axis=1) & ~np.isnan(path.end).any(axis=1) & path.is_usable
+    with np.errstate(invalid="ignore"):
+        low = np.minimum(path.start[:, 2], path.end[:, 2]) <= top
+    rows = np.flatnonzero(known & (low | (gains.status > 0)))
+    rows = rows[:: max(1, -(-len(rows) // _MOST_LINES))]
+    count = np.clip(np.ceil(np.abs(path.sweep[rows]) / _CHORD_RAD), 1, 64).astype(int)
+    row = np.repeat(rows, count)
+    index = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    share = index / np.repeat(count, count)
+    step = 1 / np.repeat(count, count)
+    return PlanTrace(path.points(row, share)[:, :2], path.points(row, share + step)[:, :2], gains.status[row])

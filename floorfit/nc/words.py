@@ -8,6 +8,7 @@ A block that cannot be read completely raises `BadBlock`: nothing is skipped.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 
 __all__ = ["FAST_BLOCK", "FAST_WORD", "BadBlock", "Block", "Word", "read_block"]
@@ -28,6 +29,7 @@ _O_FLOW = re.compile(
 _MACRO = re.compile(
     r"[ \t]*/?[ \t]*(?:N\d+[ \t]*)?(IF|WHILE|GOTO|END|THEN|DO|SETVN|POPEN|BPRNT|DPRNT)(?=[ \t\[\d])", re.I
 )
+_CORNER = re.compile(r",[ \t]*[RrCc]")
 _FUNCTION = re.compile(
     r"[-+]?[ \t]*(?:abs|acos|asin|atan|cos|exists|exp|fix|fup|ln|round|sin|sqrt|tan)(?=[ \t]*\[)", re.I
 )
@@ -39,14 +41,14 @@ class BadBlock(ValueError):  # noqa: N818 - what is wrong is the block, and the 
 
 @dataclass(frozen=True)
 class Word:
-    """One word: ``text[start:end]`` is the letter, ``text[number:end]`` its number.
+    """One word: ``text[start:number]`` is the letter, ``text[number:end]`` its number.
 
     Parameters
     ----------
     letter : str
-        Upper case.
+        Upper case; ``",R"`` and ``",C"`` for a corner rounded or cut (dialect).
     value : float
-        The number; NaN where it is a parameter or an expression.
+        The number, or the value of an expression of numbers; NaN where it depends on a parameter or a function.
     start, number, end : int
         Places in the line.
     """
@@ -141,6 +143,10 @@ def _words(text: str, at: int) -> tuple[tuple[Word, ...], bool]:
             at = _comment_end(text, at)
         elif char == "#":
             at, assigns = _assignment_end(text, at), True
+        elif char == "," and _CORNER.match(text, at):
+            word = _word(text, at + 1)
+            words.append(Word("," + word.letter, word.value, at, word.number, word.end))
+            at = word.end
         elif char.isascii() and char.isalpha():
             word = _word(text, at)
             words.append(word)
@@ -160,11 +166,15 @@ def _checked(words: list[Word]) -> tuple[Word, ...]:
 
 
 def _comment_end(text: str, at: int) -> int:
+    """End of a comment; one that holds another ends where both are closed, or else at the first bracket."""
     close = text.find(")", at)
     if close < 0:
         raise BadBlock(f"column {at + 1}: the comment is not closed")
-    if "(" in text[at + 1 : close]:
-        raise BadBlock(f"column {at + 1}: a comment stands inside a comment")
+    depth = 0
+    for index in range(at, len(text)):
+        depth += {"(": 1, ")": -1}.get(text[index], 0)
+        if depth == 0:
+            return index + 1
     return close + 1
 
 
@@ -189,7 +199,8 @@ def _real(text: str, at: int) -> tuple[int, float]:
     function = _FUNCTION.match(text, at)
     bracket = re.compile(r"[-+]?[ \t]*#*[ \t]*\[").match(text, function.end() if function else at)
     if bracket:
-        return _bracket_end(text, bracket.end() - 1), float("nan")
+        end = _bracket_end(text, bracket.end() - 1)
+        return end, constant(text[at:end])
     return at, float("nan")
 
 
@@ -211,3 +222,45 @@ def _assignment_end(text: str, at: int) -> int:
     if end == name.end():
         raise BadBlock(f"column {name.end() + 1}: no value after '='")
     return end
+
+
+_TOKEN = re.compile(r"[ \t]*(\d+\.?\d*|\.\d+|[-+*/\[\]])")
+_APPLY: dict[str, Callable[[float, float], float]] = {
+    "+": lambda a, b: a + b,
+    "-": lambda a, b: a - b,
+    "*": lambda a, b: a * b,
+    "/": lambda a, b: a / b if b else float("nan"),
+}
+
+
+def constant(text: str) -> float:
+    """Value of an expression of numbers, ``+ - * /`` and brackets (NISTIR 6556, 3.3.2.3); NaN for any other."""
+    tokens = _TOKEN.findall(text)
+    if "".join(tokens) != re.sub(r"[ \t]", "", text):
+        return float("nan")
+    value = _sum(tokens)
+    return value if not tokens else float("nan")
+
+
+def _sum(tokens: list[str]) -> float:
+    value = _product(tokens)
+    while tokens and tokens[0] in "+-":
+        value = _APPLY[tokens.pop(0)](value, _product(tokens))
+    return value
+
+
+def _product(tokens: list[str]) -> float:
+    value = _factor(tokens)
+    while tokens and tokens[0] in "*/":
+        value = _APPLY[tokens.pop(0)](value, _factor(tokens))
+    return value
+
+
+def _factor(tokens: list[str]) -> float:
+    token = tokens.pop(0) if tokens else ""
+    if token in ("+", "-"):
+        return _factor(tokens) * (-1.0 if token == "-" else 1.0)
+    if token == "[":
+        value = _sum(tokens)
+        return value if tokens and tokens.pop(0) == "]" else float("nan")
+    return float(token) if token and token not in "*/]" else float("nan")

@@ -22,8 +22,10 @@ from floorfit.part.document import Fault, Path
 from floorfit.part.model import Pocket, Tolerance
 from floorfit.part.shape import HeightGrid, Patch
 
-__all__ = ["patches_from", "patches_to", "shape_faults", "tolerances_from", "tolerances_to"]
+__all__ = ["STEEPEST_BELOW", "patches_from", "patches_to", "shape_faults", "tolerances_from", "tolerances_to"]
 
+#: Steepest underside: edges are broken by 45° and more there, and nothing is cut to it.
+STEEPEST_BELOW = 20.0
 #: What a height in a list must have one of.
 _KINDS = ("level", "plane", "grid")
 
@@ -109,7 +111,8 @@ def shape_faults(raw: Mapping[str, Any], path: Path, name: str, scale: float) ->
     faults = [*_given_twice(raw, path, name)]
     for key in ("floor", "underside"):
         for i, entry in enumerate(raw.get(key, [])):
-            faults += _height_faults(entry, (*path, key, i), f"{key} {i} of pocket {name}", scale)
+            steepest = STEEPEST if key == "floor" else STEEPEST_BELOW
+            faults += _height_faults(entry, (*path, key, i), f"{key} {i} of pocket {name}", scale, steepest)
     for i, entry in enumerate(raw.get("tolerances", [])):
         place: Path = (*path, "tolerances", i)
         faults += _region_faults(entry["region"], place, f"tolerance {i} of pocket {name}", scale)
@@ -132,20 +135,21 @@ def _given_twice(raw: Mapping[str, Any], path: Path, name: str) -> list[Fault]:
     return faults
 
 
-def _height_faults(entry: Mapping[str, Any], path: Path, what: str, scale: float) -> list[Fault]:
+def _height_faults(entry: Mapping[str, Any], path: Path, what: str, scale: float, steepest: float) -> list[Fault]:
     given = [key for key in _KINDS if key in entry]
     if len(given) != 1:
         came = " and ".join(given) or "none"
         return [Fault("one-of", path, f"{what}: one of level, plane and grid was expected, {came} came. Correct it.")]
     faults = _region_faults(entry["region"], path, what, scale) if "region" in entry else []
     if given == ["grid"]:
-        faults += _grid_faults(entry["grid"], (*path, "grid"), what, scale)
-    if given == ["plane"] and float(np.hypot(*entry["plane"]["slope"])) > STEEPEST:
-        faults.append(Fault("too-steep", (*path, "plane"), f"{what} is steeper than 45°. Give ratios, not degrees."))
+        faults += _grid_faults(entry["grid"], (*path, "grid"), what, scale, steepest)
+    if given == ["plane"] and float(np.hypot(*entry["plane"]["slope"])) > steepest:
+        text = f"{what} is steeper than {np.degrees(np.arctan(steepest)):.0f}°. Give ratios, not degrees."
+        faults.append(Fault("too-steep", (*path, "plane"), text))
     return faults
 
 
-def _grid_faults(grid: Mapping[str, Any], path: Path, what: str, scale: float) -> list[Fault]:
+def _grid_faults(grid: Mapping[str, Any], path: Path, what: str, scale: float, steepest: float) -> list[Fault]:
     width = {len(row) for row in grid["z"]}
     if len(width) != 1:
         text = f"{what}: rows of {min(width)} to {max(width)} heights came, rows of one length were expected. Add some."
@@ -155,8 +159,9 @@ def _grid_faults(grid: Mapping[str, Any], path: Path, what: str, scale: float) -
     table = np.array(grid["z"], float) * scale
     steps = np.array(grid["step"], float) * scale
     steep = max(np.abs(np.diff(table, axis=1)).max() / steps[0], np.abs(np.diff(table, axis=0)).max() / steps[1])
-    if np.abs(table).max() > LARGEST_MM or steep > STEEPEST:
-        text = f"{what}: the grid has a height over a kilometre or a slope over 45°. Check the numbers and the units."
+    if np.abs(table).max() > LARGEST_MM or steep > steepest:
+        slope = f"a slope over {np.degrees(np.arctan(steepest)):.0f}°"
+        text = f"{what}: the grid has a height over a kilometre or {slope}. Check the numbers and the units."
         return [Fault("absurd", path, text)]
     return []
 

@@ -18,7 +18,7 @@ from floorfit.readings.columns import Field, Layout
 from floorfit.readings.observations import Readings
 from floorfit.readings.table_file import read_table
 
-__all__ = ["Datums", "Frame", "fit_frame", "read_datums", "readings_to_part"]
+__all__ = ["Datums", "Frame", "fit_frame", "read_datums", "readings_to_part", "same_shape"]
 
 Array = NDArray[np.float64]
 
@@ -26,6 +26,10 @@ Array = NDArray[np.float64]
 EXPANSION_PER_K = 23.5e-6
 #: Largest distance of a datum from its nominal place after the fit, mm, unless set (common practice, no source).
 LIMIT_MM = 0.5
+#: Largest change of shape between two clampings, mm: a fifth of a web's tenth (our choice, no source).
+SHAPE_LIMIT_MM = 0.020
+#: Fewest points that show a change of shape.
+FOR_SHAPE = 4
 #: Largest tilt of the measured frame, degrees: the webs are read along Z, and 1° changes a reading by 0.015 %,
 #: but a plate clamped at a larger angle was measured in another set-up (common practice, no source).
 LARGEST_TILT_DEG = 5.0
@@ -197,6 +201,42 @@ def fit_frame(
         array.flags.writeable = False
     frame = Frame(rotation, origin, growth, residuals, float(np.sqrt((distance**2).mean())), tilt, datums.names)
     _check_fit(datums, frame, a, b, limit_mm)
+    return frame
+
+
+def same_shape(datums: Datums, limit_mm: float = SHAPE_LIMIT_MM) -> Frame:
+    """Check that a part has kept its shape between two clampings: only a rigid move lies between.
+
+    Parameters
+    ----------
+    datums : Datums
+        Points as measured in the first clamping (nominal) and in the second; at least four, since three fit always.
+    limit_mm : float, mm
+        Largest distance left at a point after the rigid move is taken out.
+
+    Returns
+    -------
+    Frame
+        The rigid move.
+
+    Raises
+    ------
+    InputError
+        If there are too few points, or the part bent or twisted between the clampings.
+    """
+    if len(datums.nominal) < FOR_SHAPE:
+        text = f"{len(datums.nominal)} points came, {FOR_SHAPE} or more were expected: three fit whatever the shape."
+        raise _refusal(datums, "too-few-datums", text + " Measure more, spread over the part.")
+    frame = fit_frame(datums)
+    distance = np.linalg.norm(frame.residuals, axis=1)
+    worst = int(np.argmax(distance))
+    if distance[worst] > limit_mm:
+        text = (
+            f"{datums.names[worst]} is {distance[worst]:.3f} mm off after a rigid move, {limit_mm:g} mm is the limit: "
+            "the plate took another shape in this clamping. Read the webs again as it is clamped now, and run "
+            "`correct` anew."
+        )
+        raise _refusal(datums, "other-shape", text)
     return frame
 
 

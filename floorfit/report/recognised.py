@@ -22,8 +22,8 @@ __all__ = ["picture_figure", "write_picture"]
 _DPI = 150
 #: Longest side of the sheet, inches.
 _LONG_SIDE = 15.0
-#: Faces with these codes are shaded: they may be floors that the user has to enter by hand.
-_DOUBTFUL = ("web-varies", "too-steep", "too-thick", "too-small", "no-metal", "covered", "curved", "unsound")
+#: Faces with these codes are drawn with a thin line only: nothing about them looks like a floor.
+_PLAIN = ("no-wall",)
 
 
 def write_picture(extraction: Extraction, path: str | Path) -> None:
@@ -63,8 +63,7 @@ def _draw(axes: Axes, extraction: Extraction, scale: float) -> None:
     outline = np.array([*part.outline, part.outline[0]]) / unit_mm
     axes.plot(outline[:, 0], outline[:, 1], color="black", linewidth=1.2)
     for face in extraction.rejected:
-        if face.code in _DOUBTFUL:
-            _doubtful(axes, face, unit_mm)
+        _left_out(axes, face, unit_mm)
     places = 3 if part.units == "mm" else 4
     for floor in extraction.floors:
         _floor(axes, floor, unit_mm, scale, places)
@@ -78,11 +77,10 @@ def _title(extraction: Extraction) -> str:
     part = extraction.part
     name = "".join(c if c.isprintable() else " " for c in part.name)
     name = name if len(name) <= 80 else name[:79] + "…"
-    doubtful = sum(face.code in _DOUBTFUL for face in extraction.rejected)
     dashed = "; dashed: outline at the wall" if any(f.fillet_radius for f in extraction.floors) else ""
     return (
         f"{name}\n{len(extraction.floors)} floors, id over web thickness ({part.units}); "
-        f"hatched: {doubtful} faces not taken{dashed}"
+        f"{len(extraction.rejected)} faces not taken: hatched where walled, dotted without walls{dashed}"
     )
 
 
@@ -110,18 +108,20 @@ def _label_place(floor: Floor) -> tuple[float, float, float]:
     return float(x), float(y), float(circle.length)
 
 
-def _doubtful(axes: Axes, face: RejectedFace, unit_mm: float) -> None:
+def _left_out(axes: Axes, face: RejectedFace, unit_mm: float) -> None:
+    """A face that was not taken: its rings, and the code of the reason."""
     from matplotlib.patches import PathPatch
 
+    plain = face.code in _PLAIN
     if face.outline:
-        patch = PathPatch(
-            _path([face.outline], unit_mm), facecolor="none", edgecolor="#8a5a00", hatch="////", linewidth=0.6
-        )
-        axes.add_patch(patch)
-    box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
-    axes.text(
-        face.place[0] / unit_mm, face.place[1] / unit_mm, face.code, ha="center", va="center", fontsize=7, bbox=box
-    )
+        path = _path([face.outline, *face.holes], unit_mm)
+        line = {"edgecolor": "#808080", "linewidth": 0.4, "linestyle": ":", "zorder": 0.5}
+        hatched = {"edgecolor": "#8a5a00", "linewidth": 0.6, "hatch": "////"}
+        axes.add_patch(PathPatch(path, facecolor="none", **(line if plain else hatched)))
+    x, y = face.place[0] / unit_mm, face.place[1] / unit_mm
+    box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.7 if plain else 1.0}
+    colour = "#606060" if plain else "black"
+    axes.text(x, y, face.code, ha="center", va="center", fontsize=5 if plain else 7, color=colour, bbox=box)
 
 
 def _path(rings: list[Ring], unit_mm: float) -> Outline:

@@ -69,7 +69,8 @@ def common_bias(values: Array, group: Rows, u: Array, fit: Grouped | None = None
 
     Notes
     -----
-    With one pocket the spread between pockets cannot be seen, and the uncertainty is that of this pocket only.
+    With one pocket the spread between pockets cannot be seen, and the uncertainty is that of this pocket only. Degrees
+    of freedom count pockets, also where their spread is found to be 0: a few pockets often say so by chance.
     """
     inflated = u * np.sqrt(noise_inflation(values, group, u))
     found = fit or fit_grouped(np.ones((len(values), 1)), values, group, inflated)
@@ -79,7 +80,7 @@ def common_bias(values: Array, group: Rows, u: Array, fit: Grouped | None = None
     return Bias(
         value=float(found.beta[0]),
         u=float(np.hypot(np.sqrt(found.covariance[0, 0]), shared_u)),
-        factor=student_factor(found.dof),
+        factor=student_factor(min(found.dof, groups - len(found.beta))),
         between=found.between,
         between_limits=_between_limits(means, means_u),
         within=within,

@@ -33,8 +33,7 @@ class Grouped:
     effects, effects_u : (groups,) ndarray
         Best linear predictions of the groups' own effects, and their standard uncertainty at known β.
     dof : int
-        Degrees of freedom for Student's t: groups less p, at least 1. Also where τ is found to be 0: a few groups often
-        say so by chance.
+        Degrees of freedom for Student's t: groups less p, or readings less p where τ is found to be 0; at least 1.
     """
 
     beta: Array
@@ -81,7 +80,7 @@ def fit_grouped(design: Array, values: Array, group: Rows, u: Array) -> Grouped:
         between=between,
         effects=shrink * residual,
         effects_u=np.sqrt(shrink),
-        dof=max(1, len(own) - design.shape[1]),
+        dof=max(1, (len(own) if between > 0 else len(values)) - design.shape[1]),
     )
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding, InputError
+from floorfit.identity import other_piece
 from floorfit.part.model import Part
 from floorfit.readings.repeats import Repeatability
 from floorfit.verify.capability import Capability, capability
@@ -21,6 +22,10 @@ from floorfit.verify.stream import FinishedJob, JobSummary, Nodes, Shelf, find_f
 __all__ = ["PocketSeries", "Series", "inside_nodes", "read_series"]
 
 Array = NDArray[np.float64]
+
+
+#: Facts in which all jobs of a series agree.
+OF_A_SERIES = ("part_number", "revision", "side")
 
 
 @dataclass(frozen=True)
@@ -172,17 +177,37 @@ def _read_all(
 
 def _of_one_part(summaries: list[JobSummary]) -> tuple[str, list[JobSummary], list[Finding]]:
     key = Counter(one.part for one in summaries).most_common(1)[0][0]
-    kept = sorted((one for one in summaries if one.part == key), key=lambda one: (one.created, one.name))
+    same = [one for one in summaries if one.part == key]
+    usual = {fact: _most_common(one.identity.get(fact, "") for one in same) for fact in OF_A_SERIES}
     words = "is of another part than most of the series; it was left out. Make a series of its own for it."
-    return key, kept, [Finding("other-part", one.name, "", words) for one in summaries if one.part != key]
+    out = [Finding("other-part", one.name, "", words) for one in summaries if one.part != key]
+    kept = []
+    for one in sorted(same, key=lambda job: (job.created, job.name)):
+        if differ := other_piece(usual, one.identity):
+            came = ", ".join(f'{fact} "{one.identity[fact][:60]}"' for fact in differ)
+            text = f"states {came}, most of the series do not; it was left out. Make a series of its own for it."
+            out.append(Finding("other-piece", one.name, "", text))
+        else:
+            kept.append(one)
+    return key, kept, out
+
+
+def _most_common(texts: Iterable[str]) -> str:
+    """The text that most state, blanks aside."""
+    return next((text for text, _ in Counter(text for text in texts if text).most_common(1)), "")
 
 
 def _doubled(kept: list[JobSummary]) -> list[Finding]:
-    doubled = len(kept) - len({one.job for one in kept})
-    if not doubled:
-        return []
-    words = f"{doubled} jobs have the inputs and settings of another: they count twice. Take the copies away."
-    return [Finding("same-job", "series", "", words, "warning")]
+    """Warn of copies of a job, and of plates that stand in the series twice."""
+    out = []
+    if doubled := len(kept) - len({one.job for one in kept}):
+        words = f"{doubled} jobs have the inputs and settings of another: they count twice. Take the copies away."
+        out.append(Finding("same-job", "series", "", words, "warning"))
+    plates = Counter(serial for one in kept if (serial := one.identity.get("serial", "")))
+    if twice := [serial for serial, count in plates.items() if count > 1]:
+        words = f"{len(twice)} plates are there more than once ({', '.join(twice[:4])}): each job counts as a plate."
+        out.append(Finding("same-plate", "series", "", words, "warning"))
+    return out
 
 
 def _missing(path: Path) -> Finding:

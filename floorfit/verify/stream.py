@@ -81,6 +81,8 @@ class JobSummary:
         Readings used.
     squares, dof : float, int
         Of repeats about their places' means, mm².
+    identity : dict of str to str
+        Facts of the plate, by the keys of `floorfit.identity`.
     """
 
     name: str
@@ -92,6 +94,7 @@ class JobSummary:
     readings: int
     squares: float
     dof: int
+    identity: dict[str, str]
 
 
 @dataclass(frozen=True)
@@ -191,9 +194,10 @@ def _summary(file: Path, document: dict[str, Any], shelf: Shelf) -> JobSummary:
         part=key,
         offsets=np.array([_number(one["offset_mm"]) for one in decisions]),
         warp=_warp(document["surface"], nodes),
-        readings=sum(map(bool, document["readings"]["used"])),
+        readings=int(document["summary"]["readings_used"]),
         squares=squares,
         dof=dof,
+        identity={key: str(text) for key, text in document.get("identity", {}).items()},
     )
 
 

@@ -46,13 +46,17 @@ def slot(width, straight):
     return width * straight + np.pi / 4 * width**2
 
 
+def level_floors(extraction):
+    return [floor for floor in extraction.floors if not floor.underside]
+
+
 def test_frame_has_its_slots(frame):
     """Eight slots 9/8 in wide, two 1 in, two 7/8 in, all 3 in between the centres; four bent ones; no other floor.
 
     The sizes are the radii and centres of the arcs in the STEP file. Chords within 0.05 mm of an arc of 11 mm or
     more lose under 0.35 % of a circle, which is under 0.1 % of a slot.
     """
-    areas = sorted(floor.area for floor in frame.floors)
+    areas = sorted(floor.area for floor in level_floors(frame))
     straight = sorted(slot(width * INCH, 3 * INCH) for width in [9 / 8] * 8 + [1] * 2 + [7 / 8] * 2)
     assert len(areas) == 16
     assert areas[:12] == pytest.approx(straight, rel=1e-3)
@@ -61,7 +65,7 @@ def test_frame_has_its_slots(frame):
 
 def test_frame_heights(frame):
     """Floors 11/16 in deep in a plate of 1 1/2 in: the Y of the STEP file's planes."""
-    for floor in frame.floors:
+    for floor in level_floors(frame):
         assert floor.floor_z == pytest.approx(-11 / 16 * INCH, abs=1e-3)
         assert floor.web == pytest.approx((24 - 11) / 16 * INCH, abs=2e-3)
         assert floor.edge_words == "wall 100 %"
@@ -73,28 +77,33 @@ def test_frame_outlines_are_those_of_a_section(model, frame):
     solid = trimesh.Trimesh(raw.vertices, raw.faces)
     section = solid.section(plane_origin=(0.0, 0.25 * INCH, 0.0), plane_normal=(0.0, 1.0, 0.0))
     rings = [shapely.Polygon(line[:, [0, 2]]) for line in section.discrete]
-    for floor in frame.floors:
+    for floor in level_floors(frame):
         shape = shapely.Polygon(floor.foot)
         near = min(rings, key=lambda ring: ring.centroid.distance(shape.centroid))
         assert near.symmetric_difference(shape).area < 1e-3 * shape.area  # the target for areas
 
 
-def test_frame_pads_with_a_tab_behind_are_left_to_the_user(frame):
+def test_frame_pads_with_a_tab_behind_have_regions(frame):
     """Behind the two wide recesses the plate carries tabs that reach to Y 11 1/2 in (the model's depth)."""
-    left = [face for face in frame.rejected if face.code == "web-varies"]
-    assert len(left) == 2
-    for face in left:
-        assert f"from Z {-11.5 * INCH:.4g} to {-1.5 * INCH:.4g}" in face.reason
+    pads = [floor for floor in frame.floors if floor.underside]
+    assert len(pads) == 2
+    for floor in pads:
+        assert floor.web_min == pytest.approx((24 - 11) / 16 * INCH, abs=2e-3)
+        assert floor.web_max == pytest.approx((11.5 - 11 / 16) * INCH, abs=2e-3)
 
 
-def test_frame_from_another_side_is_refused(model):
-    with pytest.raises(InputError, match=r"no pocket floor was found\. Looked at: face at .* Try --side bottom"):
-        extract_pockets(model("slotted_frame.step"), chord_tolerance=0.1)
+def test_frame_from_another_side_has_the_recesses_of_its_tabs(model):
+    """Recesses in the ends of the two tabs; the model is drawn in sixteenths of an inch."""
+    floors = extract_pockets(model("slotted_frame.step"), chord_tolerance=0.1).floors
+    assert len(floors) == 2
+    for floor in floors:
+        assert floor.web == pytest.approx(INCH, abs=2e-3)
+        assert floor.floor_z * 16 / INCH == pytest.approx(round(floor.floor_z * 16 / INCH), abs=1e-3)
 
 
 def test_bearing_block_counterbore(model):
     """Script of the model: 10 thick, counterbore 7 deep of radius 11 round an axle of radius 4."""
-    with pytest.raises(InputError, match="round, Ø 22: a bore; --bore-max is 30 mm"):
+    with pytest.raises(InputError, match="round, Ø 22, with a hole in its middle: a bore; --bore-max is 30 mm"):
         extract_pockets(model("bearing_block.step"))
     (floor,) = extract_pockets(model("bearing_block.step"), bore_max=12.0).floors
     assert (floor.floor_z, floor.web) == pytest.approx((3.0, 3.0), abs=1e-3)
@@ -137,7 +146,7 @@ def test_small_part_in_the_right_and_the_wrong_unit(model):
         extract_pockets(path, units="mm")
     with pytest.raises(InputError, match="the numbers carry no unit"):
         extract_pockets(path)
-    with pytest.raises(InputError, match=r"round, Ø 38\.\d*: a bore; --bore-max is 40 mm"):
+    with pytest.raises(InputError, match=r"round, Ø 38\.\d*, with a hole in its middle: a bore; --bore-max is 40 mm"):
         extract_pockets(path, units="in", bore_max=40.0)
 
 
@@ -148,7 +157,9 @@ def test_counterbore_of_the_small_part(model):
     low, high = mesh.bounds[:, 2]
     heights = np.array([mesh.triangles[facet][0, 0, 2] for facet in mesh.facets])
     (row,) = np.flatnonzero(level & (heights > low + 1e-3) & (heights < high - 1e-3) & (mesh.facets_area > 0.5))
-    (floor,) = extract_pockets(model("small_part.stl"), units="in").floors
+    with pytest.raises(InputError, match=r"25\.4 deep over 50\.8 of metal: a spotface"):
+        extract_pockets(model("small_part.stl"), units="in")
+    (floor,) = extract_pockets(model("small_part.stl"), units="in", bore_max=0.0).floors
     assert floor.area == pytest.approx(mesh.facets_area[row] * INCH**2, rel=1e-4)  # six digits in the file
     assert floor.floor_z == pytest.approx(heights[row] * INCH, abs=1e-3)
     assert floor.web == pytest.approx((heights[row] - low) * INCH, abs=2e-3)

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+import shapely
 from cad_plates import box, filleted_pocket, mesh_of, round_pocket, sloped_pocket
 from manifold3d import Manifold
 
@@ -80,35 +81,78 @@ def test_island_that_touches_the_wall_at_an_edge():
     assert floor.area == pytest.approx(160 * 160 - 800)
 
 
-def test_countersink_from_below_makes_the_web_vary():
-    extraction = extract(bare() - box(220, 20, 2, 380, 180, 41) - cylinder(9, -0.01, 1.5, 300, 100, top=4))
-    assert len(extraction.floors) == 1
-    assert codes_at(extraction, 2.0) == ["web-varies"]
+def webs_at(pocket, places):
+    x, y = np.array(places, float).T
+    return pocket.nominal_web(x, y)
 
 
-def test_underside_pocket_under_a_part_of_a_floor_is_named():
+def test_countersink_from_below_is_recorded():
+    solid = bare() - box(220, 20, 2, 380, 180, 41) - cylinder(9, -0.01, 1.5, 300, 100, top=4)
+    pocket = extract(solid).part.pockets[1]
+    # A cone of 1.51 mm over 9 to 4 mm of radius; 0.004 mm: the cone is a polygon of 64 sides, flat by 0.0012 r.
+    radii = np.array([0.0, 2.0, 5.0, 7.0, 8.5, 12.0, 60.0])
+    below = np.interp(radii, [4.0, 9.0], [1.5, -0.01]).clip(0.0)
+    assert webs_at(pocket, [(300 + r, 100) for r in radii]) == pytest.approx(2.0 - below, abs=4e-3)
+
+
+def test_recess_under_a_part_of_a_floor_is_a_region():
     extraction = extract(bare() - box(220, 20, 4, 380, 180, 41) - box(240, 40, -1, 300, 100, 1.5))
-    (face,) = [face for face in extraction.rejected if face.code == "web-varies"]
-    assert "the underside runs from Z 0 to 1.5" in face.reason
-    assert "web 2.5 to 4 mm" in face.reason
+    pocket = extraction.part.pockets[1]
+    inside = [(x, y) for x in (240.1, 270, 299.9) for y in (40.1, 70, 99.9)]
+    outside = [(239.9, 70), (300.1, 70), (270, 39.9), (270, 100.1), (221, 21), (379, 179)]
+    assert webs_at(pocket, inside) == pytest.approx(2.5, abs=1e-5)
+    assert webs_at(pocket, outside) == pytest.approx(4.0, abs=1e-5)
+    assert (extraction.floors[1].web_min, extraction.floors[1].web_max) == pytest.approx((2.5, 4.0), abs=1e-4)
 
 
-def test_rib_on_the_underside_between_two_pockets_makes_the_web_vary():
+def test_rib_on_the_underside_between_two_pockets_is_a_region():
     """A sampling grid could step over a rib of 1 mm; cutting outlines cannot."""
     solid = (
         bare() - box(220, 20, 12, 380, 180, 41) - box(220, 20, -1, 299.5, 180, 10) - box(300.5, 20, -1, 380, 180, 10)
     )
-    assert codes_at(extract(solid), 12.0) == ["web-varies"]
+    pocket = extract(solid).part.pockets[1]
+    assert webs_at(pocket, [(299.4, 100), (300.0, 30), (300.0, 170), (300.6, 100)]) == pytest.approx([2, 12, 12, 2])
 
 
-def test_parallel_slopes_above_and_below_are_left_to_the_user():
-    """The web is constant, but the part file knows one underside Z for a pocket only."""
+def test_parallel_slopes_above_and_below_are_a_constant_web():
     over = sloped_pocket(220, 20, 380, 180, 6.0, (0.01, 0.0), 41)
     under = sloped_pocket(220, 20, 380, 180, 3.0, (0.01, 0.0), 41)
     below = box(220, 20, -1, 380, 180, 41) - under
-    assert [face.code for face in extract(bare() - over - below).rejected if face.area == pytest.approx(160 * 160)] == [
-        "web-varies"
-    ]
+    pocket = extract(bare() - over - below).part.pockets[1]
+    assert pocket.is_parallel
+    assert pocket.slope == pytest.approx((0.01, 0.0), abs=1e-9)
+    assert webs_at(pocket, [(221, 21), (300, 100), (379, 179)]) == pytest.approx(3.0, abs=1e-5)
+
+
+def test_tapered_underside_is_a_plane():
+    under = box(220, 20, -1, 380, 180, 41) - sloped_pocket(220, 20, 380, 180, 2.0, (0.01, 0.005), 41)
+    pocket = extract(bare() - box(220, 20, 5, 380, 180, 41) - under).part.pockets[1]
+    assert not pocket.is_parallel
+    places = [(221, 21), (300, 100), (379, 179)]
+    truth = [3.0 - 0.01 * (x - 300) - 0.005 * (y - 100) for x, y in places]
+    assert webs_at(pocket, places) == pytest.approx(truth, abs=1e-5)
+
+
+def test_edge_broken_round_a_hole_below_is_recorded():
+    """A deburr of 0.4 mm by 45 degrees round a hole of 20 mm: the web loses height towards the hole."""
+    hole = cylinder(10, -1, 41, 300, 100) + cylinder(10.41, -0.01, 0.4, 300, 100, top=10)
+    pocket = extract(bare() - box(220, 20, 2, 380, 180, 41) - hole).part.pockets[1]
+    # Radius 10.2 along a corner of the polygon of 64: 0.2 of the 0.4 mm are gone there.
+    assert webs_at(pocket, [(310.2, 100), (310.6, 100)]) == pytest.approx([1.8, 2.0], abs=5e-3)
+
+
+@pytest.mark.parametrize("fillets", [(3.0, 5.0), (4.0, 4.5), (5.0, 3.0)])
+@pytest.mark.parametrize("apart", [0.0, 0.5])
+def test_two_sided_frame_has_the_web_of_its_flat_part(fillets, apart):
+    """Fillets and flanges of the other side only thicken the web along the edge; the web is that of the flat."""
+    over = filleted_pocket(220, 20, 380, 180, 8, fillets[0], 12, 41, CHORD)
+    under = filleted_pocket(220 + apart, 20, 380 + apart, 180, 8, fillets[1], 0, 11, CHORD)
+    extraction = extract(bare() - over - under.mirror((0, 0, 1)).translate((0, 0, 10)))
+    pocket, floor = extraction.part.pockets[1], extraction.floors[1]
+    assert pocket.is_plain
+    assert (pocket.floor_z, pocket.underside_z) == pytest.approx((12.0, 10.0), abs=1e-4)
+    # Foot against foot: what the lower fillet reaches further in, and the shift.
+    assert floor.edge == pytest.approx(max(fillets[1] - fillets[0] + apart, 0.0), abs=0.1)
 
 
 def test_too_steep_is_named_and_the_limit_can_be_moved():
@@ -118,18 +162,93 @@ def test_too_steep_is_named_and_the_limit_can_be_moved():
     assert len(extract(solid, max_slope_deg=8.5).floors) == 2
 
 
-def test_curved_floor_is_named():
+def test_curved_floor_is_one_floor():
     barrel = Manifold.cylinder(160, 2000, 2000, 4000).rotate((90, 0, 0)).translate((300, 180, 2003))
-    extraction = extract(bare() - (box(220, 20, 1, 380, 180, 41) ^ barrel))
-    assert len(extraction.floors) == 1
-    assert sum(face.area for face in extraction.rejected if face.code == "curved") == pytest.approx(160 * 160, rel=1e-3)
+    pocket = extract(bare() - (box(220, 20, 1, 380, 180, 41) ^ barrel)).part.pockets[1]
+    x = np.linspace(222, 378, 40)
+    truth = 2003.0 - np.sqrt(2000.0**2 - (x - 300.0) ** 2)
+    # 4000 chords round: a sagitta of 0.0006 mm; 0.002 mm is the grid's own allowance.
+    assert pocket.floor_at(x, np.full(40, 77.0)) == pytest.approx(truth, abs=3e-3)
+    assert pocket.polygon.area == pytest.approx(160 * 160, rel=1e-3)
 
 
-def test_covered_floor_is_named():
-    extraction = extract(bare() - box(220, 20, 10, 380, 180, 20))
-    assert codes_at(extraction, 10.0) == ["covered"]
+def test_hollow_has_no_floor():
+    assert codes_at(extract(bare() - box(220, 20, 10, 380, 180, 20)), 10.0) == ["covered"]
+
+
+def test_undercut_is_left_out_and_the_floor_beside_it_taken():
     extraction = extract(bare() - box(220, 20, 2, 380, 180, 41) - box(210, 20, 2, 225, 180, 8))
-    assert codes_at(extraction, 2.0) == ["covered"]
+    assert shapely.Polygon(extraction.part.pockets[1].boundary).bounds == pytest.approx((220, 20, 380, 180), abs=1e-3)
+
+
+@pytest.mark.parametrize("angle", [0.2, 1.0, 3.0, 10.0])
+def test_closed_walls_keep_the_foot(angle):
+    """Walls that lean over the floor hide a strip of it from above; the floor is what meets the walls."""
+    lean = 38.0 * np.tan(np.radians(angle))
+    ring = [(220, 20), (380, 20), (380, 180), (220, 180)]
+    top = [(220 + lean, 20), (380 - lean, 20), (380 - lean, 180), (220 + lean, 180)]
+    points = [(x, y, 2.0) for x, y in ring] + [(x, y, 41.0) for x, y in top]
+    pocket = extract(bare() - Manifold.hull_points(np.array(points, float))).part.pockets[1]
+    assert shapely.Polygon(pocket.boundary).bounds == pytest.approx((220, 20, 380, 180), abs=1e-3)
+    assert pocket.web == pytest.approx(2.0, abs=1e-4)
+
+
+@pytest.mark.parametrize("turn", [0.0, 33.0])
+@pytest.mark.parametrize("width", [4.0, 12.0, 25.0])
+@pytest.mark.parametrize("high", [12.0, 41.0])
+def test_notch_through_a_rib_does_not_join_two_bays(width, turn, high):
+    bays = box(220, 20, 2, 298.5, 180, 41) + box(301.5, 20, 2, 380, 180, 41)
+    solid = bare() - bays - box(297, 100 - width / 2, 2, 303, 100 + width / 2, high)
+    pockets = extract(solid.rotate((0, 0, turn)))
+    areas = sorted(pocket.polygon.area for pocket in pockets.part.pockets)
+    # Each bay has its own 78.5 x 160 mm; under the rib there is a roof, and beside it half of the notch's 3 mm.
+    assert areas[:2] == pytest.approx([78.5 * 160 + (0.0 if high < 41 else 1.5 * width)] * 2, abs=0.5)
+    assert len(areas) == 3
+
+
+def test_channel_and_island_do_not_cut_a_floor():
+    """A wide passage, a long one, and the way round a boss belong to the floor."""
+    bays = box(220, 20, 2, 290, 180, 41) + box(330, 20, 2, 380, 180, 41)
+    assert len(extract(bare() - bays - box(289, 90, 2, 331, 110, 41)).floors) == 2
+    wide = box(220, 20, 2, 298.5, 180, 41) + box(301.5, 20, 2, 380, 180, 41) + box(297, 50, 2, 303, 150, 41)
+    assert len(extract(bare() - wide).floors) == 2
+    boss = box(220, 20, 2, 380, 180, 41) - box(232, 32, 1, 368, 168, 30)
+    assert len(extract(bare() - boss).floors) == 2
+
+
+def test_bay_open_on_two_sides_is_a_floor():
+    floors = extract(box(0, 0, 0, 200, 100, 40) - box(-1, 20, 2, 201, 60, 41)).floors
+    assert len(floors) == 1
+    assert floors[0].wall_share == pytest.approx(400 / 480, abs=1e-9)
+    square = extract(box(0, 0, 0, 100, 140, 40) - box(-1, 20, 2, 101, 120, 41)).floors
+    assert square[0].wall_share == pytest.approx(0.5, abs=1e-9)
+
+
+def test_gap_between_lugs_is_no_floor():
+    """Two lugs 35 mm high and 20 mm apart, on a foot 5 mm higher than what is round it."""
+    lugs = box(220, 60, 20, 300, 140, 60) - box(219, 90, 25, 301, 110, 61)
+    cut = extract(bare() - box(200, -1, 20, 401, 201, 41) + lugs)
+    assert [floor.floor_z for floor in cut.floors] == pytest.approx([2.0], abs=1e-3)
+    assert [face.code for face in cut.rejected if "gap" in face.code] == ["lug-gap"]
+
+
+@pytest.mark.parametrize(("radius", "web", "taken"), [(12.0, 2.0, True), (8.0, 1.5, True), (12.0, 12.0, False)])
+def test_small_round_pocket_is_one_where_its_web_is_thin(radius, web, taken):
+    solid = bare() - Manifold.cylinder(41 - web, radius, radius, 128).translate((300, 100, web))
+    assert len(extract(solid).floors) == (2 if taken else 1)
+
+
+@pytest.mark.parametrize("diameter", [38.0, 48.0, 60.0])
+def test_spotface_is_no_floor(diameter):
+    face = Manifold.cylinder(3, diameter / 2, diameter / 2, 128).translate((300, 100, 38))
+    (one,) = [f for f in extract(bare() - face - cylinder(8, -1, 41, 300, 100)).rejected if f.code == "spotface"]
+    assert "2 deep over 38 of metal" in one.reason
+
+
+def test_groove_for_a_seal_is_no_floor():
+    ring = Manifold.cylinder(4, 40, 40, 128) - Manifold.cylinder(4, 34, 34, 128)
+    (one,) = [f for f in extract(bare() - ring.translate((300, 100, 37))).rejected if f.code == "groove"]
+    assert "3 deep over 37 of metal" in one.reason
 
 
 def test_too_small_and_too_thick_are_named():

@@ -11,6 +11,7 @@ from cad_plates import box, filleted_pocket, mesh_of
 from shapely import Point, Polygon
 
 from floorfit.cad.extract_settings import ExtractSettings
+from floorfit.cad.facet_heights import Plane
 from floorfit.cad.health import sound_mesh
 from floorfit.cad.reading import RawModel
 from floorfit.cad.underside import read_underside
@@ -29,7 +30,7 @@ def test_range_of_the_web_holds_every_ray(solid):
     underside = read_underside(mesh, 1e-3)
     for x0, y0, x1, y1 in [(20, 20, 180, 120), (45, 45, 60, 60), (122, 22, 160, 118), (36, 36, 50, 50)]:
         floor = trimesh.path.polygons.Polygon([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
-        web = underside.web_under(floor, np.array([0.0, 0.0, 12.0]), np.array([0.0, 0.0, 1.0]), 1e-3)
+        web = underside.web_under(floor, Plane(np.array([0.0, 0.0, 12.0]), np.array([0.0, 0.0, 1.0])), 1e-3)
         grid = np.array([(x, y) for x in np.linspace(x0, x1, 33)[1:-1] for y in np.linspace(y0, y1, 33)[1:-1]])
         origins = np.column_stack([grid + 0.0137, np.full(len(grid), 12.0 - 1e-6)])
         hits, ray, _ = solid.ray.intersects_location(origins, np.tile([0.0, 0.0, -1.0], (len(grid), 1)))
@@ -49,9 +50,9 @@ def test_cover_and_roof(solid):
     underside = read_underside(mesh, 1e-3)
     level = np.array([0.0, 0.0, 1.0])
     half_out = Point(0, 70).buffer(10, quad_segs=64)
-    web = underside.web_under(half_out, np.array([0.0, 0.0, 12.0]), level, 1e-3)
+    web = underside.web_under(half_out, Plane(np.array([0.0, 0.0, 12.0]), level), 1e-3)
     assert web.covered == pytest.approx(0.5, abs=1e-3)
-    buried = underside.web_under(Point(80, 70).buffer(10), np.array([0.0, 0.0, 4.0]), level, 1e-3)
+    buried = underside.web_under(Point(80, 70).buffer(10), Plane(np.array([0.0, 0.0, 4.0]), level), 1e-3)
     assert (buried.covered, buried.roofed) == pytest.approx((0.0, 1.0), abs=1e-3)
 
 
@@ -84,7 +85,7 @@ ROOM = Polygon([(20, 20), (580, 20), (580, 380), (20, 380)])
 def test_what_lies_behind_a_sheet_is_not_seen():
     """Closed form: the upper slab's underside is 15 + 1.5 sin cos, whatever the lower slab does."""
     _, underside = two_sheets(60)
-    web = underside.web_under(ROOM, *LEVEL, 1e-3)
+    web = underside.web_under(ROOM, Plane(*LEVEL), 1e-3)
     assert web.covered == pytest.approx(1.0, abs=1e-6)
     # Ripples of 31 and 23 mm in facets of 10 and 7 mm: vertices come within 2 % of the crests.
     assert (web.underside_low, web.underside_high) == pytest.approx((13.5, 16.5), abs=0.05)
@@ -96,6 +97,6 @@ def test_cost_under_a_floor_grows_with_the_facets_and_not_with_their_pairs():
     for count in (50, 100):
         _, underside = two_sheets(count)
         start = time.process_time()
-        underside.web_under(ROOM, *LEVEL, 1e-3)
+        underside.web_under(ROOM, Plane(*LEVEL), 1e-3)
         taken.append(time.process_time() - start)
     assert taken[1] < 8.0 * taken[0]

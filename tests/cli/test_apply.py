@@ -35,7 +35,9 @@ def job(tmp_path):
 
 
 def call(folder, *more: str) -> int:
-    return main(["apply", str(folder / "job"), str(folder / "finish.nc"), "-o", str(folder / "out.nc"), *more])
+    return main(
+        ["apply", str(folder / "job"), str(folder / "finish.nc"), "-o", str(folder / "out.nc"), "--tool", "1", *more]
+    )
 
 
 def test_a_held_floor_is_refused_and_nothing_is_written(job, capsys):
@@ -44,12 +46,35 @@ def test_a_held_floor_is_refused_and_nothing_is_written(job, capsys):
     assert sorted(path.name for path in job.iterdir()) == ["finish.nc", "job"]
 
 
+def test_the_header_says_which_piece(tmp_path):
+    """As far as the job has it: part number, serial and side."""
+    record = record_factory.frame().model_copy(update={"identity": {"serial": "0012", "side": "top", "operator": "x"}})
+    part = write_job(tmp_path / "job", record)
+    (tmp_path / "finish.nc").write_text(program_for(part), encoding="ascii")
+    call(tmp_path, "--held", "cut")
+    head = [line for line in (tmp_path / "out.nc").read_text().splitlines() if "FLOORFIT" in line]
+    for words in (f"part {part.name}"[:20], "serial 0012", "side top"):
+        assert any(words in line for line in head), words
+    assert not any("operator" in line for line in head)
+
+
+def test_a_tool_that_matters_and_is_not_known_is_refused_by_name(job, capsys):
+    args = ["apply", str(job / "job"), str(job / "finish.nc"), "-o", str(job / "out.nc"), "--held", "cut"]
+    assert main(args) == 2
+    told = capsys.readouterr().err
+    assert "cutter of the tool is not known" in told
+    assert "--tool 16,0.5" in told
+
+
 def test_the_header_stands_behind_percent_and_number(job, capsys):
     assert call(job, "--held", "cut") == 1
     lines = (job / "out.nc").read_text().splitlines()
     assert lines[:2] == ["%", "O7"]
     assert lines[2].startswith("(FLOORFIT: job ")
     assert (job / "out.nc.png").read_bytes().startswith(b"\x89PNG")
+    rows = (job / "out.nc.csv").read_text().splitlines()
+    assert rows[0].startswith("pocket,action,motions,blocks_changed,least_dz_")
+    assert len(rows) == 1 + len(record_factory.frame().decisions)
     assert "Simulate" in capsys.readouterr().err
 
 

@@ -30,13 +30,20 @@ def test_part_picture_and_tables(model, tmp_path, capsys):
     )
     assert code == 0
     part = read_part(out)
-    assert [pocket.id for pocket in part.pockets] == ["P01", "P02"]
+    assert [pocket.id for pocket in part.pockets] == ["P01", "P02", "P03"]
     assert (part.pockets[0].tolerance.lower, part.pockets[0].tolerance.upper) == (-0.05, 0.1)
     assert part.pockets[0].finish_stock == 0.5
     assert part.name == "frame"
     captured = capsys.readouterr()
     assert captured.out == ""
-    for words in ("P01", "2.000", "were not taken", "web-varies", "frame.png before the part is used"):
+    for words in (
+        "P01",
+        "2.000",
+        "were not taken",
+        "no-wall",
+        "P03: underside varies, web 3.000 to 4.000 mm.",
+        "frame.png before the part is used",
+    ):
         assert words in captured.err
     assert "warning" not in captured.err
     # PNG signature and the header's width and height (PNG specification, sections 5.2 and 11.2.2).

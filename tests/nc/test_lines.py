@@ -55,3 +55,16 @@ def test_held_pockets_left_out_or_zero():
     given = corrections(A=hold("A"), B=0.1)
     assert len(render_lines(PART, given, "{{ id }}", held="skip").splitlines()) == 3
     assert render_lines(PART, given, "{{ offset_mm }}", held="cut").splitlines()[0] == "0.0"
+
+
+@pytest.mark.parametrize(
+    "line", ["G10 L2 P10 Z1", "g10 l2 p{{ number + 9 }} z1", "G10 L20 P0 Z1", "G10 L2 Z1", "G10L2P1.5Z1"]
+)
+def test_a_work_offset_that_the_standard_has_not_got_is_refused(line):
+    """NISTIR 6556, 3.5.5: P is an integer from 1 to 9, for G54 to G59.3."""
+    with pytest.raises(InputError, match="P1 to P9"):
+        render_lines(PART, corrections(A=0.1), line)
+
+
+def test_work_offsets_that_exist_are_written():
+    assert render_lines(PART, corrections(A=0.1), "G10 L20 P9 Z1").count("P9") == len(PART.pockets)

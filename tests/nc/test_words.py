@@ -45,9 +45,15 @@ def test_programme_numbers_are_labels():
     assert read_block(":10\n").label == "O10"
 
 
-@pytest.mark.parametrize("text", ["Z#5", "Z[1+[2*3]]", "Z#<depth>", "Z-[#1]", "Z[ATAN[1]/[2]]", "Zsin[30]", "Z##2"])
+@pytest.mark.parametrize("text", ["Z#5", "Z#<depth>", "Z-[#1]", "Z[ATAN[1]/[2]]", "Zsin[30]", "Z##2"])
 def test_parameters_and_expressions_have_no_value_here(text):
     assert values(text)["Z"] != values(text)["Z"]
+
+
+@pytest.mark.parametrize(("text", "value"), [("Z[1+[2*3]]", 7.0), ("Z[3.-1.]", 2.0), ("Z-[1/4]", -0.25)])
+def test_an_expression_of_numbers_has_its_value(text, value):
+    """NISTIR 6556, 3.3.2.3: times before plus, brackets first."""
+    assert values(text)["Z"] == value
 
 
 def test_setting_a_parameter_is_no_word():
@@ -63,7 +69,6 @@ def test_setting_a_parameter_is_no_word():
         ("X", "no number"),
         ("X1.2.3", "cannot be read"),
         ("(open", "not closed"),
-        ("(a (b))", "inside a comment"),
         ("X=1", "no number"),
         ("X1 $", "cannot be read"),
         ("X[1", "not closed"),

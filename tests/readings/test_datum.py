@@ -9,7 +9,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from floorfit.errors import InputError
-from floorfit.readings.datum import Datums, Frame, fit_frame, read_datums, readings_to_part
+from floorfit.readings.datum import Datums, Frame, fit_frame, read_datums, readings_to_part, same_shape
 from floorfit.readings.observations import readings_from_arrays
 
 POINTS = np.array([[0, 0, 0], [1200, 0, 3], [1200, 500, 0], [0, 500, 12], [600, 250, 2.0]], float)
@@ -132,3 +132,32 @@ def test_datums_file_without_a_column_is_refused(tmp_path: Path) -> None:
     path.write_text("name,x_mm,y_mm,z_mm,measured_x_mm,measured_y_mm\nA,0,0,0,1,2\n", encoding="utf-8")
     with pytest.raises(InputError, match=r"datums\.csv, line 1: the column measured_z_mm .* is missing"):
         read_datums(path)
+
+
+CORNERS = np.array([[0, 0, 0], [1000, 0, 0], [1000, 400, 0], [0, 400, 0], [500, 200, 5]], float)
+
+
+def test_a_rigid_move_between_clampings_keeps_the_shape():
+    """A rigid move has no strain (definition); scipy's rotation is the reference."""
+    from scipy.spatial.transform import Rotation
+
+    moved = Rotation.from_euler("xyz", [0.02, -0.01, 0.3], degrees=True).apply(CORNERS) + np.array([3.0, -2.0, 0.4])
+    move = same_shape(Datums(CORNERS, moved, tuple("abcde")))
+    assert move.rms < 1e-9
+
+
+@pytest.mark.parametrize("corner", range(4))
+def test_a_twist_between_clampings_is_refused(corner: int):
+    """One corner of a rectangle lifted by h leaves ± h/4 at all four after the best plane (closed form)."""
+    twisted = CORNERS[:4].copy()
+    twisted[corner, 2] += 0.12
+    with pytest.raises(InputError, match="another shape") as caught:
+        same_shape(Datums(CORNERS[:4], twisted, tuple("abcd")))
+    assert "0.030 mm off" in str(caught.value)
+    twisted[corner, 2] -= 0.06
+    assert same_shape(Datums(CORNERS[:4], twisted, tuple("abcd"))).rms == pytest.approx(0.015, abs=1e-4)
+
+
+def test_three_points_show_no_change_of_shape():
+    with pytest.raises(InputError, match="three fit whatever the shape"):
+        same_shape(Datums(CORNERS[:3], CORNERS[:3], tuple("abc")))

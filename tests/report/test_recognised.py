@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from cad_plates import box, mesh_of, round_pocket
+from cad_plates import box, mesh_of, round_pocket, sloped_pocket
 
 from floorfit.cad import extract_pockets
 from floorfit.report.recognised import picture_figure
@@ -13,8 +13,7 @@ from floorfit.report.recognised import picture_figure
 @pytest.fixture(scope="module")
 def texts_and_patches():
     solid = box(0, 0, 0, 400, 160, 30) - (round_pocket(20, 20, 180, 140, 8, 2, 31, 0.01) - box(80, 60, 0, 100, 80, 9))
-    solid -= box(200, 20, 4, 380, 140, 31) - box(0, 0, 0, 1, 1, 1)
-    solid -= box(220, 40, -1, 260, 100, 1)
+    solid -= sloped_pocket(200, 20, 380, 140, 15.0, (0.12, 0.0), 31)  # 6.8 degrees
     extraction = extract_pockets(mesh_of(solid), units="mm", name="name with $math_{1}$ in it")
     figure = picture_figure(extraction)
     figure.canvas.draw()
@@ -25,7 +24,7 @@ def test_each_floor_has_its_id_and_web(texts_and_patches):
     extraction, axes = texts_and_patches
     texts = [text.get_text() for text in axes.texts]
     assert "P01\n2.000" in texts
-    assert "web-varies" in texts
+    assert "too-steep" in texts
     assert axes.get_title(loc="left").startswith("name with $math_{1}$ in it\n1 floors")
     assert len(extraction.floors) == 1
 

@@ -10,6 +10,7 @@ from nc_reference import run
 
 from floorfit.decision.decision import Correction
 from floorfit.nc.programme import apply_offsets
+from floorfit.nc.tools import Tools, read_tool_comments
 from floorfit.part.part_file import read_part
 
 FOLDER = Path(__file__).resolve().parents[2] / "sample_parts"
@@ -36,7 +37,8 @@ def test_every_floor_is_cut_and_gets_its_offset(path):
     """A second reader finds the lowest Z of the part raised by the offset that all floors got, 0.1 mm."""
     part = read_part(path.with_name("part.json"))
     given = {pocket.id: Correction("shift", pocket.centroid, 0.1) for pocket in part.pockets}
-    done = apply_offsets(part, given, path, tip_control="tilted" in path.name)
+    tools = Tools(read_tool_comments(path.read_text().splitlines(), "(T{T} D={D}", path.name))
+    done = apply_offsets(part, given, path, tip_control="tilted" in path.name, tools=tools)
     assert all(change.motions for change in done.pockets)
     assert done.is_complete
     before = min(move.end[2] for move in run(path.read_text()))

@@ -102,6 +102,17 @@ def test_broken_and_foreign_jobs_are_named_and_left_out(jobs: Path) -> None:
     assert all(name in text for name in ("j03", "j04", "j05", "j06", "nowhere"))
 
 
+def test_another_side_is_left_out_and_a_plate_twice_is_said(tmp_path: Path) -> None:
+    facts = [{"side": "top", "serial": "1"}, {"side": "Top ", "serial": "2"}, {"side": "bottom"}, {"serial": "2"}]
+    for k, identity in enumerate(facts):
+        write(tmp_path / f"j{k}", bent(small_record(), k, 1.0, 0.0).model_copy(update={"identity": identity}))
+    series = read_series([tmp_path])
+    assert series.names == ("j0", "j1", "j3") and not series.is_whole
+    assert {(finding.code, finding.source) for finding in series.findings} == {
+        ("other-piece", "j2"), ("same-plate", "series"),
+    }  # fmt: skip
+
+
 def test_no_job_at_all_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no job folder here"):
         read_series([tmp_path])

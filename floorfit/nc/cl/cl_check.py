@@ -55,7 +55,7 @@ def check_locations(
     near = _near(found, way, matter)
     cutting = np.isin(found.kind, CUTTING)
     text = "no cutter is stated for this tool, or one that is neither flat, ball nor flat with rounded corners, and it "
-    text += "comes near a floor. Write CUTTER/diameter,corner radius behind LOADTL."
+    text += "comes near a floor. Write CUTTER/diameter,corner radius behind LOADTL, or say --tool."
     out += _rows(found, source, "no-cutter", np.flatnonzero(near & ~way.known & cutting), text)
     lost = np.isnan(found.start).any(axis=1) & ~np.isnan(found.tip).any(axis=1)
     text = "a cut that ends near a floor, and where it starts is not known. Write a point above the floor before it."

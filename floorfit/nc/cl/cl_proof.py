@@ -11,50 +11,22 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
 
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding
 from floorfit.nc.cl.cl_second import ARC, FEED, PLACE, RAPID, Heard
-from floorfit.nc.cl.cl_sweep import FloorGrid, Samples, sample, swept_heights
+from floorfit.nc.swept_floors import TOO_DEEP_MM, Cuts, SweptFloor, lowered_elsewhere, sweep_floors
 from floorfit.part.model import Pocket
 
-__all__ = ["ProvedLocations", "SweptFloor", "prove_locations"]
+__all__ = ["ProvedLocations", "prove_locations"]
 
-#: No place of a floor may be lower than what is wanted by more, mm: two roundings of 0.0001 in, the offset's tolerance
-#: and the places between samples.
-TOO_DEEP_MM = 0.02
 #: How far in plan a point may lie from where it was, mm: rounding to 0.001 mm or 0.0001 in, twice.
 _PLAN_MM = 0.006
 #: How far an axis may be from the old one, as a sine: rounding to six decimals.
 _AXIS = 5e-6
 #: How far a height may be from the one planned, mm: rounding to 0.0001 in, twice.
 _ROUNDING_MM = 0.0026
-
-
-@dataclass(frozen=True)
-class SweptFloor:
-    """What the two sweeps say about one floor.
-
-    Parameters
-    ----------
-    pocket : str
-        Its id.
-    deep_mm : float
-        Greatest depth below what is wanted; 0 where nowhere.
-    high_mm, high_area_mm2 : float
-        Greatest height left over what is wanted, and the area with more than 0.02 mm.
-    where : (float, float)
-        Place of the greatest depth, mm.
-    """
-
-    pocket: str
-    deep_mm: float
-    high_mm: float
-    high_area_mm2: float
-    where: tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -119,7 +91,6 @@ class _LocationProof:
         self.before, self.after, self.sizes, self.source = before, after, sizes, source
         self.origin, (self.node, self.breaks) = origin, planned
         self.findings: list[Finding] = []
-        self.cache: dict[int, tuple[NDArray[np.float64], ...]] = {}
 
     def run(self, floors: Sequence[tuple[Pocket, Correction]]) -> ProvedLocations:
         nothing = np.zeros(len(self.before.kind))
@@ -130,10 +101,12 @@ class _LocationProof:
         self._same_axes()
         self._as_planned()
         self._same_circles()
-        proofs = [] if self.findings else [self._floor(pocket, correction) for pocket, correction in floors]
+        proofs = [] if self.findings else self._swept(floors)
         added = self.after.tip[self.last, 2] - self.before.tip[:, 2]
-        self._outside(added, [pocket for pocket, _ in floors])
-        return ProvedLocations(tuple(self.findings), added, tuple(one for one in proofs if one is not None))
+        bad = lowered_elsewhere(added, self.before.tip[:, :2], self.sizes[:, 0], [pocket for pocket, _ in floors])
+        if len(bad):
+            self._fail(int(bad[0]), "lower than it was, and over no floor that goes down", len(bad))
+        return ProvedLocations(tuple(self.findings), added, tuple(proofs))
 
     def _fail(self, row: int, text: str, count: int = 1) -> None:
         place = f"line {self.before.line[row] + 1}" if row >= 0 else ""
@@ -263,88 +236,29 @@ class _LocationProof:
 
     # -- heights -----------------------------------------------------------------------------------------------------
 
-    def _moves(self, heard: Heard, sizes: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
-        """Motions that may cut, circles as chords: start, end, axis at both, sizes."""
-        start = np.concatenate([np.full((1, 3), np.nan), heard.tip[:-1]])
-        axis0 = np.concatenate([heard.axis[:1], heard.axis[:-1]])
-        usable = np.isin(heard.kind, (FEED, RAPID)) & ~np.isnan(start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1)
-        rows = np.flatnonzero(usable & (sizes[:, 0] > 0))
-        parts = [(start[rows], heard.tip[rows], axis0[rows], heard.axis[rows], sizes[rows])]
-        for row in heard.circle:
-            if sizes[row, 0] > 0:
-                points, axes = _chords(start[row], heard.tip[row], heard.circle[row], axis0[row], heard.axis[row])
-                parts.append((points[:-1], points[1:], axes[:-1], axes[1:], np.tile(sizes[row], (len(points) - 1, 1))))
-        return tuple(np.concatenate(column) for column in zip(*parts, strict=True))
+    def _swept(self, floors: Sequence[tuple[Pocket, Correction]]) -> list[SweptFloor]:
+        cuts = [_cuts(heard, sizes) for heard, sizes in ((self.before, self.sizes), (self.after, self.sizes[self.row]))]
+        out = sweep_floors(cuts[0], cuts[1], floors)
+        for one in out:
+            if one.deep_mm > TOO_DEEP_MM:
+                x, y = one.where
+                self._fail(-1, f"pocket {one.pocket} would be {one.deep_mm:.3f} mm too deep at ({x:.1f}, {y:.1f})")
+        return out
 
-    def _near(self, heard: Heard, sizes: NDArray[np.float64], pocket: Pocket, step: float) -> Samples | None:
-        key = id(heard)
-        if key not in self.cache:
-            self.cache[key] = self._moves(heard, sizes)
-        start, end, axis0, axis1, size = self.cache[key]
-        x0, y0, x1, y1 = pocket.polygon.bounds
-        reach = float(size[:, 0].max(initial=0.0))
-        low, high = np.minimum(start, end), np.maximum(start, end)
-        over = (high[:, 0] >= x0 - reach) & (low[:, 0] <= x1 + reach)
-        over &= (high[:, 1] >= y0 - reach) & (low[:, 1] <= y1 + reach)
-        top = float(np.max(pocket.nominal_z([x0, x1, x0, x1], [y0, y0, y1, y1]))) + 1.0
-        rows = np.flatnonzero(over & (low[:, 2] <= top + reach))
-        if not len(rows):
-            return None
-        found = sample(start[rows], end[rows], (axis0[rows], axis1[rows]), size[rows], step)
-        return found.below(top).lowest(0.4 * step)
 
-    def _floor(self, pocket: Pocket, correction: Correction) -> SweptFloor | None:
-        sizes = self.sizes
-        radii = sizes[sizes[:, 0] > 0, 0]
-        if not len(radii):
-            return None
-        grid = FloorGrid.over(Polygon(pocket.polygon), float(np.median(radii)))
-        # The two files are not sampled at the same places: on a slope no further apart than 0.004 mm of height.
-        step = min(0.8 * grid.cell, 0.004 / max(float(np.hypot(*pocket.slope)), 1e-9))
-        pair = [
-            self._near(heard, some, pocket, step)
-            for heard, some in ((self.before, sizes), (self.after, sizes[self.row]))
-        ]
-        if pair[0] is None or pair[1] is None:
-            return None
-        old, new = (swept_heights(one, grid) for one in pair if one is not None)
-        return self._compare(pocket, correction, grid, old, new)
-
-    def _compare(
-        self,
-        pocket: Pocket,
-        correction: Correction,
-        grid: FloorGrid,
-        old: NDArray[np.float64],
-        new: NDArray[np.float64],
-    ) -> SweptFloor:
-        x, y = np.meshgrid(grid.x, grid.y, indexing="ij")
-        nominal, dz = pocket.nominal_z(x, y), correction.at(x, y)
-        cut = grid.inside & (old <= nominal + 0.5 * max(pocket.finish_stock, 0.2))
-        wanted = np.where(cut, np.minimum(nominal, old) + dz, np.minimum(nominal + dz, old))
-        deep = np.where(grid.inside & np.isfinite(new), wanted - np.where(np.isfinite(new), new, 0.0), -np.inf)
-        seen = cut & np.isfinite(new)
-        high = np.where(seen, np.where(seen, new, 0.0) - (np.where(seen, old, 0.0) + dz), -np.inf)
-        worst = int(np.argmax(deep))
-        where = (float(x.flat[worst]), float(y.flat[worst]))
-        depth, area = float(deep.flat[worst]), float((high > TOO_DEEP_MM).sum() * grid.cell**2)
-        if depth > TOO_DEEP_MM:
-            text = f"pocket {pocket.id} would be {depth:.3f} mm too deep at ({where[0]:.1f}, {where[1]:.1f})"
-            self._fail(-1, text)
-        return SweptFloor(pocket.id, max(depth, 0.0), max(float(high.max(initial=0.0)), 0.0), area, where)
-
-    def _outside(self, added: NDArray[np.float64], pockets: Sequence[Pocket]) -> None:
-        """Nothing is lowered away from the floors that are swept: further from them than the cutter's radius."""
-        rows = np.flatnonzero(added < -_PLAN_MM)
-        if not len(rows):
-            return
-        reach = self.sizes[rows, 0] + 0.2
-        away = np.full(len(rows), np.inf)
-        for pocket in pockets:
-            away = np.minimum(away, shapely.distance(pocket.polygon, shapely.points(self.before.tip[rows, :2])))
-        bad = rows[away > reach]
-        if len(bad):
-            self._fail(int(bad[0]), "lower than it was, and over no floor that goes down", len(bad))
+def _cuts(heard: Heard, sizes: NDArray[np.float64]) -> Cuts:
+    """Motions that may cut, circles as chords."""
+    start = np.concatenate([np.full((1, 3), np.nan), heard.tip[:-1]])
+    axis0 = np.concatenate([heard.axis[:1], heard.axis[:-1]])
+    usable = np.isin(heard.kind, (FEED, RAPID)) & ~np.isnan(start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1)
+    rows = np.flatnonzero(usable & (sizes[:, 0] > 0))
+    parts = [Cuts(start[rows], heard.tip[rows], axis0[rows], heard.axis[rows], sizes[rows])]
+    for row in heard.circle:
+        if sizes[row, 0] > 0:
+            points, axes = _chords(start[row], heard.tip[row], heard.circle[row], axis0[row], heard.axis[row])
+            size = np.tile(sizes[row], (len(points) - 1, 1))
+            parts.append(Cuts(points[:-1], points[1:], axes[:-1], axes[1:], size))
+    return Cuts.joined(parts)
 
 
 def _off_circle(point: NDArray[np.float64], circle: tuple[float, ...]) -> float:

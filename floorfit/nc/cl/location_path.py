@@ -88,7 +88,7 @@ def cutter_of(numbers: tuple[float, ...]) -> Cutter:
     return Cutter(d / 2, min(r, d / 2))
 
 
-def location_path(found: Locations, stated: dict[str, Cutter]) -> LocationPath:
+def location_path(found: Locations, stated: dict[str, Cutter], every: Cutter | None = None) -> LocationPath:
     """Make the path of a file.
 
     Parameters
@@ -97,8 +97,10 @@ def location_path(found: Locations, stated: dict[str, Cutter]) -> LocationPath:
         The file.
     stated : dict of str to Cutter
         Cutters that the user states, by number of the tool; they count where the file states none that can be used.
+    every : Cutter or None
+        The cutter of every other tool.
     """
-    cutters, of_setting, known = _cutters(found, stated)
+    cutters, of_setting, known = _cutters(found, stated, every)
     row, first, last = _pieces(found)
     start, start_axis = _places(found, row, first)
     end, axis = _places(found, row, last)
@@ -126,7 +128,9 @@ def location_path(found: Locations, stated: dict[str, Cutter]) -> LocationPath:
     return LocationPath(path, row, first, last, known[found.setting] if len(found) else np.zeros(0, dtype=bool))
 
 
-def _cutters(found: Locations, stated: dict[str, Cutter]) -> tuple[list[Cutter], NDArray[np.intp], NDArray[np.bool_]]:
+def _cutters(
+    found: Locations, stated: dict[str, Cutter], every: Cutter | None
+) -> tuple[list[Cutter], NDArray[np.intp], NDArray[np.bool_]]:
     """The cutters that occur, which of them each setting has, and whether it is known."""
     cutters: list[Cutter] = []
     index, known = [], []
@@ -137,7 +141,7 @@ def _cutters(found: Locations, stated: dict[str, Cutter]) -> tuple[list[Cutter],
                 cutter = cutter_of(setting.cutter)
             except ValueError:
                 cutter = None
-        cutter = cutter or stated.get(setting.tool)
+        cutter = cutter or stated.get(setting.tool, every)
         known.append(cutter is not None)
         one = cutter or NEEDLE
         if one not in cutters:

@@ -1,0 +1,218 @@
+"""Faces with everything that decides whether they are floors: outline, heights, edges, web; cut at ribs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from floorfit.cad.boundary import Arc, Rim, arcs_of
+from floorfit.cad.cuts import LEAST_ROOF, cut_at_necks, without_roofs
+from floorfit.cad.drawing import largest_polygon, region_polygon, tidy_polygon, triangles_in_plan
+from floorfit.cad.facet_heights import Facets, Heights, Plane
+from floorfit.cad.mesh import Mesh
+from floorfit.cad.smooth import Smooth
+from floorfit.cad.underside import NO_WEB, Underside, Web
+
+__all__ = ["Candidate", "Smoothed", "candidates_of"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: A face with less of its outline walled than this is not cut and not looked under.
+_LEAST_WALLED = 0.3
+#: A curved face of up to this many planes is written as these planes, else as a grid.
+_FEW_PLANES = 24
+#: Parts of a floor under a roof that are smaller than this are dropped, mm².
+_LEAST_PART = 25.0
+
+
+@dataclass(frozen=True)
+class Smoothed:
+    """What all faces of one mesh share.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    plane_label : (m,) ndarray of int
+        Plane of every facet, before the planes of curved faces were joined.
+    smooth : Smooth
+    members : list of ndarray of int
+        Facets of each region.
+    underside : Underside
+    """
+
+    mesh: Mesh
+    plane_label: Ints
+    smooth: Smooth
+    members: list[Ints]
+    underside: Underside
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A smooth face with everything that decides whether it is a floor.
+
+    Parameters
+    ----------
+    region : int
+        Number in the regions.
+    facets : ndarray of int
+        Its facets.
+    polygon : Polygon
+        Flat face in plan, mm.
+    point, normal : (3,) ndarray
+        Its plane; the mean plane of a curved face.
+    face : Heights
+        Its heights.
+    is_shaped : bool
+        Whether it is curved.
+    sag : float, mm
+        How far the chords of a curved face may lie from the true face.
+    rim : Rim
+    walled : float
+        Share of the outline that rises.
+    arcs : tuple of Arc
+        Arcs of its outline.
+    web : Web
+    cuts : geometry
+        Where it was cut from its neighbours; empty for a whole face.
+    roofed : geometry
+        What a roof covers of the face it was cut from.
+    """
+
+    region: int
+    facets: Ints
+    polygon: Polygon
+    point: Floats
+    normal: Floats
+    face: Heights
+    is_shaped: bool
+    sag: float
+    rim: Rim
+    walled: float
+    arcs: tuple[Arc, ...]
+    web: Web
+    cuts: Any
+    roofed: Any
+
+    @cached_property
+    def area(self) -> float:
+        """Plan area, mm²."""
+        return float(self.polygon.area)
+
+    @property
+    def slope(self) -> tuple[float, float]:
+        """dZ/dX and dZ/dY of its plane."""
+        return (0.0 - float(self.normal[0] / self.normal[2]), 0.0 - float(self.normal[1] / self.normal[2]))
+
+    def z_at(self, x: float, y: float) -> float:
+        """Z of the face, mm."""
+        if self.is_shaped:
+            return float(self.face.at(np.array([[x, y]]))[0])
+        return float(self.point[2] + self.slope[0] * (x - self.point[0]) + self.slope[1] * (y - self.point[1]))
+
+
+def candidates_of(known: Smoothed, number: int, rim: Rim) -> list[Candidate]:
+    """The face of a region, or the parts that it is cut into by ribs over it and through it."""
+    whole = _whole(known, number, rim)
+    if whole.walled <= _LEAST_WALLED:
+        return [whole]
+    whole = _with_web(known, whole)
+    roofed, parts = _parts(known, whole)
+    if len(parts) == 1 and parts[0] is whole.polygon:
+        return [replace(whole, roofed=roofed)]
+    cuts = shapely.union_all([shapely.difference(part.exterior, whole.polygon.exterior) for part in parts])
+    return [_with_web(known, _part(known, whole, part, cuts, roofed)) for part in parts]
+
+
+def _whole(known: Smoothed, number: int, rim: Rim) -> Candidate:
+    mesh, smooth, facets = known.mesh, known.smooth, known.members[number]
+    polygon = tidy_polygon(largest_polygon(region_polygon(mesh, facets)), max(1e-5, 0.6 * mesh.noise))
+    point, normal = _plane(smooth.regions.points[number], smooth.regions.normals[number], polygon)
+    is_shaped = bool(smooth.is_shaped[number])
+    face = _facets(known, facets) if is_shaped else Plane(point, normal)
+    arcs = tuple(arcs_of(np.asarray(polygon.exterior.coords)[:-1]))
+    walled = rim.share(rim.rise > 1e-4)
+    sag = float(smooth.sag[number])
+    nothing = shapely.Polygon()
+    return Candidate(
+        number, facets, polygon, point, normal, face, is_shaped, sag, rim, walled, arcs, NO_WEB, nothing, nothing
+    )
+
+
+def _plane(point: Floats, normal: Floats, polygon: Polygon) -> tuple[Floats, Floats]:
+    """The region's plane; level where it rises by less than a micrometre over its whole size."""
+    normal = normal.copy()
+    x0, y0, x1, y1 = polygon.bounds
+    # An axis along which the floor rises by less than a tenth of a micrometre is level; so is a floor under 1 µm.
+    normal[:2][np.abs(normal[:2]) * (x1 - x0, y1 - y0) < 1e-4] = 0.0
+    rise = np.hypot(x1 - x0, y1 - y0) * np.hypot(normal[0], normal[1])
+    return point, np.array([0.0, 0.0, 1.0]) if rise < 1e-3 else normal
+
+
+def _facets(known: Smoothed, facets: Ints) -> Facets:
+    """Heights of a curved face: of its planes where these are few, else of its single facets."""
+    mesh, label = known.mesh, known.plane_label[facets]
+    planes = np.unique(label[label >= 0])
+    if (
+        0 < len(planes) <= _FEW_PLANES
+        and mesh.plan_areas[facets[label < 0]].sum() < 1e-3 * mesh.plan_areas[facets].sum()
+    ):
+        groups = [facets[label == plane] for plane in planes]
+        pieces = [region_polygon(mesh, group) for group in groups]
+        normals = np.array([mesh.vectors[group].sum(axis=0) for group in groups])
+        normals /= np.linalg.norm(normals, axis=1)[:, None]
+        weights = [np.linalg.norm(mesh.vectors[group], axis=1) for group in groups]
+        middles = [
+            np.average(mesh.corners[g].mean(axis=1), axis=0, weights=w) for g, w in zip(groups, weights, strict=True)
+        ]
+        return Facets(np.array(pieces, object), np.array(middles), normals)
+    good = facets[mesh.heights[facets] > max(100.0 * mesh.noise, 1e-4)]
+    return Facets(triangles_in_plan(mesh, good), mesh.corners[good].mean(axis=1), mesh.normals[good])
+
+
+def _with_web(known: Smoothed, face: Candidate) -> Candidate:
+    error = max((arc.sagitta for arc in face.arcs), default=0.0)
+    return replace(face, web=known.underside.web_under(face.polygon, face.face, max(0.05, 3.0 * error)))
+
+
+def _parts(known: Smoothed, whole: Candidate) -> tuple[Any, list[Polygon]]:
+    """What a roof covers, and the outlines that are left of a face without it, cut at necks."""
+    polygon, roofed = whole.polygon, shapely.Polygon()
+    parts = [polygon]
+    if whole.web.roofed * whole.area > LEAST_ROOF:
+        flat, above = known.underside.roofs_over(polygon, whole.face)
+        parts = without_roofs(polygon, flat, above, _LEAST_PART)
+        roofed = flat
+        if not parts:
+            return roofed, [polygon]
+    out = []
+    for part in parts:
+        out += cut_at_necks(part, _risen(known.mesh, whole.rim))
+    return roofed, out
+
+
+def _risen(mesh: Mesh, rim: Rim) -> Any:
+    """Edges along which metal rises."""
+    ends = mesh.vertices[rim.edges[rim.rise > 1e-4]][:, :, :2]
+    return shapely.multilinestrings(ends) if len(ends) else shapely.MultiLineString()
+
+
+def _part(known: Smoothed, whole: Candidate, part: Polygon, cuts: Any, roofed: Any) -> Candidate:
+    """A part of a face: its own outline, and of the rim what lies along it."""
+    rim = whole.rim
+    middle = shapely.points(known.mesh.vertices[rim.edges].mean(axis=1)[:, :2])
+    on_outline = shapely.dwithin(part.exterior, middle, 1e-2)
+    mine = on_outline | shapely.dwithin(part.boundary, middle, 1e-2)
+    kept = Rim(rim.edges[mine], rim.lengths[mine], rim.inner[mine], rim.outer[mine], rim.rise[mine], on_outline[mine])
+    risen = float(kept.lengths[kept.on_outline & (kept.rise > 1e-4)].sum())
+    arcs = tuple(arcs_of(np.asarray(part.exterior.coords)[:-1]))
+    walled = min(1.0, risen / part.exterior.length)
+    return replace(whole, polygon=part, rim=kept, walled=walled, arcs=arcs, cuts=cuts, roofed=roofed)

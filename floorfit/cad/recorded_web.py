@@ -1,0 +1,172 @@
+"""The underside of one floor, in the words of the part file: a level, a constant web, or heights by region."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from floorfit.cad.drawing import polygon_parts
+from floorfit.cad.facet_heights import Facets, Heights, grid_patch, plane_patch, plane_patches, rings_of, z_of_planes
+from floorfit.cad.underside import Web
+from floorfit.part.shape import Patch
+from floorfit.part.shaped import STEEPEST_BELOW
+
+__all__ = ["RecordedWeb", "record_web"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+#: Along the outline the web may be thicker within this distance, mm: fillets and flanges of the other side stand
+#: there, and a reading as near as this to a wall is not trusted anyway. A set choice.
+EDGE_MM = 6.0
+#: On small floors the strip is narrower: this times area over perimeter, a sixth of the mean width.
+_EDGE_SHARE = 1.0 / 3.0
+#: More plane pieces than this in one place are written as a grid.
+_MOST_PLANES = 200
+
+
+@dataclass(frozen=True)
+class RecordedWeb:
+    """The underside of one floor.
+
+    Parameters
+    ----------
+    level : float, mm
+        Z of a level underside; NaN for any other.
+    patches : tuple of Patch
+        Heights of an underside that is not level; empty for a level one and for a constant web.
+    is_parallel : bool
+        Whether the web is constant.
+    constant : float, mm
+        The constant web.
+    edge : float, mm
+        Width of the strip along the outline where the other side's fillets and walls make the web thicker; 0 for none.
+    thinnest, thickest : float, mm
+        Web over the floor without that strip.
+    """
+
+    level: float
+    patches: tuple[Patch, ...]
+    is_parallel: bool
+    constant: float
+    edge: float
+    thinnest: float
+    thickest: float
+
+
+def record_web(web: Web, floor: Polygon, face: Heights, tolerance: float, sag: float) -> RecordedWeb:
+    """Say what the underside of a floor is.
+
+    Parameters
+    ----------
+    web : Web
+        What was found below.
+    floor : Polygon
+    face : Heights
+        The floor's heights.
+    tolerance : float, mm
+        Flatness of one plane.
+    sag : float, mm
+        How far the floor's facets may be from the true floor; 0 for a plane.
+    """
+    if web.underside_high - web.underside_low <= 2.0 * tolerance:
+        level = (web.underside_low + web.underside_high) / 2.0
+        return RecordedWeb(level, (), False, np.nan, 0.0, web.minimum, web.maximum)
+    base, over = _base(web, tolerance)
+    edge_only, edge = _along_edge(web, floor, base, over, tolerance)
+    kept = ~edge_only
+    thin, thick = float(web.thinnest[kept].min()), float(web.thickest[kept].max())
+    if thick - thin <= 2.0 * (tolerance + sag):
+        constant = (thin + thick) / 2.0
+        level = _level_of(web, base, kept, tolerance)
+        is_parallel = bool(np.isnan(level))
+        return RecordedWeb(level, (), is_parallel, constant if is_parallel else np.nan, edge, thin, thick)
+    level = _level_of(web, base, kept, tolerance)
+    patches = () if np.isfinite(level) else tuple(_patches(web, base, kept, floor))
+    return RecordedWeb(level, patches, False, np.nan, edge, thin, thick)
+
+
+def _base(web: Web, tolerance: float) -> tuple[Bools, Floats]:
+    """Shapes in the plane of the largest one, and how far each rises over that plane at most."""
+    largest = int(shapely.area(web.shapes).argmax())
+    xy, number = shapely.get_coordinates(web.shapes, return_index=True)
+    own = z_of_planes(xy, web.points[number], web.normals[number])
+    over = own - z_of_planes(xy, web.points[None, largest], web.normals[None, largest])
+    starts = np.searchsorted(number, np.arange(len(web.shapes)))
+    high, low = np.maximum.reduceat(over, starts), np.minimum.reduceat(over, starts)
+    return np.maximum(high, -low) <= 2.0 * tolerance, np.asarray(high)
+
+
+def _along_edge(web: Web, floor: Polygon, base: Bools, over: Floats, tolerance: float) -> tuple[Bools, float]:
+    """Shapes that only make the web thicker within `EDGE_MM` of the outline, and how far in they reach."""
+    none = np.zeros(len(base), np.bool_)
+    if shapely.area(web.shapes[base]).sum() < 0.5 * floor.area:
+        return none, 0.0
+    deeper = ~base & (over <= 2.0 * tolerance)
+    core = floor.buffer(-min(EDGE_MM, _EDGE_SHARE * floor.area / floor.length), join_style="mitre")
+    parts = polygon_parts(shapely.union_all(web.shapes[deeper]).buffer(2e-3, join_style="mitre"))
+    strips = [part for part in parts if not part.intersects(core)]
+    if not strips:
+        return none, 0.0
+    strip = shapely.union_all(strips)
+    shapely.prepare(strip)
+    mine = none.copy()
+    mine[deeper] = shapely.covers(strip, web.shapes[deeper])
+    rim = shapely.boundary(floor)
+    reach = float(shapely.distance(shapely.points(shapely.get_coordinates(web.shapes[mine])), rim).max(initial=0.0))
+    return mine, reach
+
+
+def _level_of(web: Web, base: Bools, kept: Bools, tolerance: float) -> float:
+    """Z of the underside where all that counts is one level; else NaN."""
+    if not base[kept].all():
+        return float("nan")
+    xy, number = shapely.get_coordinates(web.shapes[kept], return_index=True)
+    z = z_of_planes(xy, web.points[kept][number], web.normals[kept][number])
+    if z.max() - z.min() > 2.0 * tolerance:
+        return float("nan")
+    # The largest shape alone: the foot of a fine fillet below is in its plane within the tolerance only.
+    flat = z[number == shapely.area(web.shapes[kept]).argmax()]
+    return float((flat.min() + flat.max()) / 2.0)
+
+
+def _patches(web: Web, base: Bools, kept: Bools, floor: Polygon) -> list[Patch]:
+    """The base everywhere, and over it what differs: planes, or a grid where there are many."""
+    first = int(shapely.area(web.shapes).argmax())
+    steep = np.hypot(web.normals[:, 0], web.normals[:, 1]) > STEEPEST_BELOW * np.abs(web.normals[:, 2])
+    rest = kept & ~base & ~steep
+    is_main = shapely.area(web.shapes[base]).sum() >= 0.05 * floor.area or rest.sum() <= _MOST_PLANES
+    if not is_main:
+        rest = kept & ~steep
+    out = [plane_patch((), web.points[first], web.normals[first])]
+    for group in _groups(web.shapes, np.flatnonzero(rest)):
+        shapes, points, normals = web.shapes[group], web.points[group], web.normals[group]
+        if len(group) <= _MOST_PLANES:
+            out += plane_patches(shapes, points, normals)
+        else:
+            out += _grids(shapes, points, normals)
+    return out
+
+
+def _groups(shapes: NDArray[np.object_], rows: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+    """Rows whose shapes hang together."""
+    from floorfit.cad.mesh import component_labels
+
+    if len(rows) == 0:
+        return []
+    near = shapely.STRtree(shapes[rows]).query(shapes[rows], predicate="dwithin", distance=1e-3).T
+    label = component_labels(len(rows), near)
+    return [rows[label == number] for number in range(label.max() + 1)]
+
+
+def _grids(shapes: NDArray[np.object_], points: Floats, normals: Floats) -> list[Patch]:
+    whole: Any = shapely.union_all(shapes).buffer(1e-3, join_style="mitre")
+    parts = [part for shape in shapes for part in polygon_parts(shape)]
+    count = [len(polygon_parts(shape)) for shape in shapes]
+    face = Facets(np.array(parts, object), np.repeat(points, count, axis=0), np.repeat(normals, count, axis=0))
+    return [grid_patch(face, Polygon(ring), ring) for ring in rings_of(whole)]

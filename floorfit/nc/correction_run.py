@@ -1,0 +1,134 @@
+"""What the correction of a word-address programme and of cutter-location data have in common."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.decision.decision import Correction
+from floorfit.errors import Finding, InputError
+from floorfit.nc.corrected import Held
+from floorfit.nc.floor_bands import Floor, floors_of
+from floorfit.nc.header import has_header
+from floorfit.part.model import Part
+
+__all__ = ["CorrectionRun", "check_corrections", "check_tolerance", "floors_for", "read_lines"]
+
+#: Greatest number of findings in one refusal.
+_MOST_FINDINGS = 25
+
+
+def check_tolerance(tolerance_mm: float) -> None:
+    """Raise where the tolerance is finer than files are written.
+
+    Raises
+    ------
+    InputError
+        If it is less than 0.001 mm.
+    """
+    if not tolerance_mm >= 0.001:
+        raise InputError(f"tolerance {tolerance_mm:g} mm: expected 0.001 mm or more. Files are rounded to that.")
+
+
+def check_corrections(part: Part, corrections: Mapping[str, Correction]) -> None:
+    """Raise where corrections are not those of the part.
+
+    Raises
+    ------
+    InputError
+        With the pockets that are missing or unknown.
+    """
+    missing = [pocket.id for pocket in part.pockets if pocket.id not in corrections]
+    unknown = sorted(set(corrections) - {pocket.id for pocket in part.pockets})
+    if missing or unknown:
+        text = f"the corrections are not those of this part (missing: {missing}, not in the part: {unknown})."
+        raise InputError(f"{text} Use the job made for it.")
+
+
+def floors_for(
+    part: Part, corrections: Mapping[str, Correction], held: Held, band_mm: float | None = None
+) -> tuple[Floor, ...]:
+    """Floors of a part as they are to be cut: a held one that is cut as programmed has an offset of 0."""
+    out = []
+    for floor in floors_of(part, corrections, band_mm):
+        as_programmed = floor.is_held and held == "cut"
+        correction = replace(floor.correction, action="shift", offset=0.0) if as_programmed else floor.correction
+        out.append(replace(floor, correction=correction))
+    return tuple(out)
+
+
+def read_lines(program: bytes | str | Path, name: str) -> tuple[bytes, list[str]]:
+    """Bytes of a file, and its lines decoded byte for byte.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, is no text, or was corrected before.
+    """
+    try:
+        data = program if isinstance(program, bytes) else Path(program).read_bytes()
+    except OSError as error:
+        text = f"cannot be read ({error.strerror}). Check the path."
+        raise InputError([Finding("unreadable", str(program), "", text)]) from error
+    if b"\x00" in data.strip(b"\x00"):
+        text = "is not a text file of one byte per character. Save it as plain text."
+        raise InputError([Finding("not-text", name, "", text)])
+    # Not str.splitlines: a form feed, or the byte 0x85, ends no line.
+    lines = [line.decode("latin-1") for line in data.splitlines(keepends=True)]
+    if has_header(lines):
+        text = "was corrected before. Applying offsets twice would cut wrong: start from the original file."
+        raise InputError([Finding("corrected-before", name, "", text)])
+    return data, lines
+
+
+class CorrectionRun:
+    """One file on its way through the steps."""
+
+    def __init__(self, part: Part, floors: tuple[Floor, ...], program: bytes | str | Path, source: str) -> None:
+        """Read the file."""
+        self.part, self.floors, self.source = part, floors, source
+        data, lines = read_lines(program, source)
+        self.digest = hashlib.sha256(data).hexdigest()
+        self.bom = lines[0][:3] if lines and lines[0].startswith("\xef\xbb\xbf") else ""
+        self.lines = [lines[0][len(self.bom) :], *lines[1:]] if self.bom else lines
+        self.warnings: list[Finding] = []
+
+    def stop_on(self, findings: Sequence[Finding]) -> None:
+        """Keep the warnings; raise where there is an error."""
+        errors = [finding for finding in findings if finding.severity == "error"]
+        if errors:
+            raise InputError(errors[:_MOST_FINDINGS])
+        self.warnings += [finding for finding in findings if finding not in self.warnings]
+
+    def fine(
+        self, unit_mm: NDArray[np.float64], floor_of: NDArray[np.intp], line: NDArray[np.int64], what: str
+    ) -> NDArray[np.bool_]:
+        """Rows on floors whose offset would be lost in the decimals in use; say so once for each floor."""
+        step = np.where(unit_mm == 1.0, 0.001, 0.0001 * unit_mm)
+        most = np.array([max(map(abs, floor.dz_range)) if floor.is_active else 0.0 for floor in self.floors] + [0.0])
+        out = np.asarray((most[floor_of] > 0) & (most[floor_of] < 0.5 * step))
+        for index in np.unique(floor_of[out]).tolist():
+            row = int(np.flatnonzero(out & (floor_of == index))[0])
+            text = f"pocket {self.floors[index].pocket.id}: its offset is below the last decimal in use; {what}."
+            self.warnings.append(Finding("decimals", self.source, f"line {line[row] + 1}", text, "warning"))
+        return out
+
+    def assemble(
+        self, blocks: Mapping[int, list[str]], head: list[str], place: int
+    ) -> tuple[list[str], NDArray[np.intp]]:
+        """Lines of the new file, and the line of the old one that each came from; -1 for the header."""
+        out: list[str] = []
+        origin: list[int] = []
+        for number, line in enumerate(self.lines):
+            if number == place:
+                out += head
+                origin += [-1] * len(head)
+            new = blocks.get(number, [line] if line else [])
+            out += new
+            origin += [number] * len(new)
+        return out, np.array(origin, dtype=int)

@@ -1,0 +1,265 @@
+"""Whether a programme is this part's, in this frame: its passes must fit the floors and their walls.
+
+Passes at a floor's height that belong together (one box round them in plan) should stand in the floor by the cutter's
+radius. Where they stand in it as far to one side as they go over the wall on the other, the programme is shifted, and
+the boxes vote on the shift. Passes that run across metal which is no floor are another part's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from floorfit.errors import Finding
+from floorfit.nc.floor_bands import EPS_MM, MARGIN_MM, Floor
+from floorfit.nc.tip_path import TipPath
+
+__all__ = ["check_fit"]
+
+#: How far over a wall a cutter may reach before it counts, mm: stock left on walls, rounding. Own choice, no source.
+_OVER_WALL_MM = 0.3
+#: Metal between floors narrower than this is a seam or a step, mm.
+_SEAM_MM = 0.4
+#: Share of the passes at floor height that may run over walls before it is another part's programme. Own choice.
+_MOST_OVER = 0.1
+#: Boxes vote for one shift where they agree to this, mm; smaller shifts are none.
+_AGREE_MM = 1.0
+#: Largest cutter that a box and its floor may differ by, mm.
+_WIDEST_MM = 80.0
+#: Distance of the places tried along a pass, mm, and greatest number of them for one height.
+_STEP_MM, _MOST_PLACES = 2.0, 200_000
+
+
+@dataclass(frozen=True)
+class _Boxes:
+    """Passes at one height that belong together: centres and sizes, (n, 2), mm."""
+
+    centre: NDArray[np.float64]
+    size: NDArray[np.float64]
+    radius: float
+
+    def fits(self, floors: Sequence[Floor]) -> Iterator[tuple[int, NDArray[np.float64]]]:
+        """Boxes that have the size of a floor less one cutter, with the way from the box to that floor."""
+        for floor in floors:
+            x0, y0, x1, y1 = floor.pocket.polygon.bounds
+            room = np.array([x1 - x0, y1 - y0]) - self.size
+            wide = np.abs(room[:, 0] - room[:, 1]) <= _AGREE_MM
+            wide &= (room > -0.5).all(axis=1) & (room < _WIDEST_MM).all(axis=1)
+            if self.radius:
+                wide &= (np.abs(room - 2 * self.radius) <= _AGREE_MM).all(axis=1)
+            middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
+            for index in np.flatnonzero(wide).tolist():
+                yield index, middle - self.centre[index]
+
+
+def check_fit(
+    path: TipPath,
+    cutting: NDArray[np.bool_],
+    line: NDArray[np.int64],
+    floors: Sequence[Floor],
+    outline: Sequence[tuple[float, float]],
+    source: str,
+) -> list[Finding]:
+    """Return what says that the programme is not this part's, or stands elsewhere.
+
+    Parameters
+    ----------
+    path : TipPath
+        The tip, in the part's frame.
+    cutting : (n,) ndarray of bool
+        Motions that cut.
+    line : (n,) ndarray of int
+        Their lines.
+    floors : sequence of Floor
+        All floors.
+    outline : (k, 2) sequence, mm
+        Outline of the part.
+    source : str
+        Name of the programme.
+    """
+    known = ~np.isnan(path.start).any(axis=1) & ~np.isnan(path.end).any(axis=1)
+    rows = np.flatnonzero(cutting & path.is_usable & known)
+    if not any(_on(path, rows, floor).any() for floor in floors):
+        text = "no cutting motion lies on any floor of this part. Is it this part's finishing programme, in its frame?"
+        return [Finding("other-part", source, "", text + _hint(path, rows, floors))]
+    shift, votes, boxes, over = _seen(path, rows, floors, outline)
+    far = float(np.hypot(*shift)) > _AGREE_MM
+    if far and 2 * votes >= boxes and (len(over.rows) or votes >= 3):
+        text = (
+            f"the passes fit the floors only when they are moved by X {shift[0]:.3f} and Y {shift[1]:.3f} mm "
+            f"({votes} of {boxes} floors). Is the programme's zero the part's? "
+            f"If it is not, say --origin {shift[0]:.3f},{shift[1]:.3f},0."
+        )
+        return [Finding("shifted", source, "", text)]
+    if not len(over.rows):
+        return []
+    place = f"line {line[over.rows[0]] + 1}"
+    text = f"passes at the height of a floor run over metal that is no floor, {over.length:.0f} of {over.total:.0f} mm."
+    if over.length > _MOST_OVER * over.total:
+        return [
+            Finding("other-part", source, place, f"{text} Is it this part's programme, in its frame, and its tool?")
+        ]
+    return [Finding("across", source, place, f"{text} They are left as programmed there. Look at them.", "warning")]
+
+
+def _on(path: TipPath, rows: NDArray[np.intp], floor: Floor) -> NDArray[np.bool_]:
+    """Motions that go over a floor and end below what roughing left there; an arc by its chord."""
+    start, end = path.start[rows], path.end[rows]
+    radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter[rows]]
+    over = end[:, 2] - floor.pocket.floor_at(end[:, 0], end[:, 1])
+    lean = radius * np.hypot(path.axis[rows, 0], path.axis[rows, 1])
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    x0, y0, x1, y1 = floor.pocket.polygon.bounds
+    near = (over >= -floor.window - lean - EPS_MM) & (over - lean <= floor.guard + EPS_MM)
+    near &= (low[:, 0] <= x1) & (high[:, 0] >= x0) & (low[:, 1] <= y1) & (high[:, 1] >= y0)
+    some = np.flatnonzero(near)
+    polygon = floor.pocket.polygon.buffer(MARGIN_MM)
+    shapely.prepare(polygon)
+    out = np.zeros(len(rows), dtype=bool)
+    if len(some):
+        lines = shapely.linestrings(np.stack([start[some, :2], end[some, :2]], axis=1))
+        out[some] = shapely.intersects(polygon, lines)
+    return out
+
+
+@dataclass(frozen=True)
+class _Over:
+    """Motions over metal that is no floor, their length there and the length of all passes, mm."""
+
+    rows: NDArray[np.intp]
+    length: float
+    total: float
+
+
+def _seen(
+    path: TipPath, rows: NDArray[np.intp], floors: Sequence[Floor], outline: Sequence[tuple[float, float]]
+) -> tuple[NDArray[np.float64], int, int, _Over]:
+    """The shift with most votes, its votes, the boxes that voted, and what runs over walls."""
+    ways: list[tuple[int, NDArray[np.float64]]] = []
+    over = [np.zeros(0, dtype=int)]
+    length = total = 0.0
+    count = 0
+    for level in sorted({floor.pocket.floor_z for floor in floors if not any(floor.pocket.slope)}):
+        mine = [floor for floor in floors if floor.pocket.floor_z == level and not any(floor.pocket.slope)]
+        runs = _runs(path, rows, level, mine[0].window)
+        on = np.zeros(len(path), dtype=bool)
+        for floor in mine:
+            on[rows[_on(path, rows, floor)]] = True
+        runs = [run for run in runs if on[run].any()]
+        if not runs:
+            continue
+        boxes = _boxes(path, runs)
+        ways += [(count + index, way) for index, way in boxes.fits(mine)]
+        count += len(boxes.centre)
+        some, there, way_length = _over_walls(path, np.concatenate(runs), level, floors, outline)
+        over.append(some)
+        length, total = length + there, total + way_length
+    shift, votes = _vote(ways)
+    return shift, votes, count, _Over(np.concatenate(over), length, total)
+
+
+def _runs(path: TipPath, rows: NDArray[np.intp], level: float, window: float) -> list[NDArray[np.intp]]:
+    """Motions at one height, in runs of motions that follow each other."""
+    near = (np.abs(path.start[rows, 2] - level) <= window + EPS_MM) & (
+        np.abs(path.end[rows, 2] - level) <= window + EPS_MM
+    )
+    at = rows[near]
+    return [run for run in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1) if len(run)]
+
+
+def _boxes(path: TipPath, runs: Sequence[NDArray[np.intp]]) -> _Boxes:
+    """Boxes round the runs, those joined that touch when grown by the cutter's radius."""
+    radius = float(path.cutters[path.cutter[runs[0][0]]].radius)
+    grow = max(radius - 0.5, 1.0)
+    corners = []
+    for run in runs:
+        both = np.concatenate([path.start[run, :2], path.end[run, :2]])
+        corners.append(shapely.box(*(both.min(axis=0) - grow), *(both.max(axis=0) + grow)))
+    together = shapely.union_all(corners)
+    parts = shapely.get_parts(together)
+    bounds = shapely.bounds(parts)
+    low, high = bounds[:, :2] + grow, bounds[:, 2:] - grow
+    return _Boxes((low + high) / 2, high - low, radius)
+
+
+def _vote(ways: Sequence[tuple[int, NDArray[np.float64]]]) -> tuple[NDArray[np.float64], int]:
+    """The way that most boxes agree on, the shortest of equals, and how many they are."""
+    best, votes = np.zeros(2), 0
+    if not ways:
+        return best, votes
+    box, way = np.array([index for index, _ in ways]), np.array([one for _, one in ways])
+    for one in way[np.argsort(np.hypot(*way[:, :2].T))]:
+        agree = (np.abs(way - one) <= _AGREE_MM).all(axis=1)
+        count = len(np.unique(box[agree]))
+        if count > votes:
+            best, votes = np.median(way[agree], axis=0), count
+    return best, votes
+
+
+def _over_walls(
+    path: TipPath,
+    rows: NDArray[np.intp],
+    level: float,
+    floors: Sequence[Floor],
+    outline: Sequence[tuple[float, float]],
+) -> tuple[NDArray[np.intp], float, float]:
+    """Motions whose cutter reaches over metal that is no floor, the length of that, and of all, mm."""
+    open_at = [floor.pocket.polygon for floor in floors if floor.z_range[0] <= level + floor.window]
+    air = shapely.union_all([polygon.buffer(_SEAM_MM / 2, join_style="mitre") for polygon in open_at])
+    metal = Polygon(outline).difference(air).buffer(-_SEAM_MM / 2).buffer(_SEAM_MM / 2)
+    length = np.nan_to_num(path.length[rows])
+    count = np.maximum(np.ceil(length / max(_STEP_MM, length.sum() / _MOST_PLACES)), 1).astype(int)
+    of = np.repeat(np.arange(len(rows)), count)
+    share = (np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count) + 0.5) / count[of]
+    places = path.axis_places(rows[of], share)
+    over = np.zeros(len(of), dtype=bool)
+    for index, cutter in enumerate(path.cutters):
+        mine = path.cutter[rows[of]] == index
+        over[mine] = _covers(metal, cutter.flat - _OVER_WALL_MM, places[mine, :2])
+    there = float((length / count)[of][over].sum())
+    return np.unique(rows[of[over]]), there, float(length.sum())
+
+
+def _covers(metal: BaseGeometry, grow: float, xy: NDArray[np.float64]) -> NDArray[np.bool_]:
+    zone = metal.buffer(grow)
+    shapely.prepare(zone)
+    return np.asarray(shapely.contains_xy(zone, xy[:, 0], xy[:, 1]))
+
+
+def _hint(path: TipPath, rows: NDArray[np.intp], floors: Sequence[Floor]) -> str:
+    """Where the programme's zero seems to be, from the passes and the floors; empty where nothing fits."""
+    flat = [floor for floor in floors if not any(floor.pocket.slope)]
+    level_of = np.round(path.end[rows, 2], 3)
+    levels, length = np.unique(level_of), np.nan_to_num(path.length[rows])
+    levels = levels[np.argsort([-length[level_of == level].sum() for level in levels])][:20]
+    ways: dict[int, list[tuple[int, NDArray[np.float64]]]] = {}
+    count = 0
+    for level in levels.tolist():
+        runs = _runs(path, rows, level, 0.002)
+        if not runs:
+            continue
+        boxes = _boxes(path, runs)
+        for quarter in range(4):
+            c, s = round(np.cos(quarter * np.pi / 2)), round(np.sin(quarter * np.pi / 2))
+            size = boxes.size[:, ::-1] if quarter % 2 else boxes.size
+            turned = _Boxes(boxes.centre @ np.array([[c, s], [-s, c]]), size, boxes.radius)
+            for floor in flat:
+                dz = floor.pocket.floor_z - level
+                found = turned.fits([floor])
+                ways.setdefault(quarter, []).extend((count + index, np.append(way, dz)) for index, way in found)
+        count += len(boxes.centre)
+    best = max(((_vote(some), quarter) for quarter, some in ways.items()), key=lambda one: one[0][1], default=None)
+    if best is None or best[0][1] < 1:
+        return ""
+    (way, votes), quarter = best
+    angle = f",{90 * quarter}" if quarter else ""
+    return (
+        f" {votes} of its passes would fit floors with --origin {way[0]:.3f},{way[1]:.3f},{way[2]:.3f}{angle}: "
+        "check that on the drawing before you say so."
+    )

@@ -1,0 +1,327 @@
+"""A second reader of word-address programmes, for the proof alone: it shares no code with the first.
+
+It works the other way round. The first runs block by block as a machine would; this one takes the whole text as a table
+of words and finds every mode and every place by columns: the last word of a group at or before a line counts there.
+What it cannot know is NaN. Rules: NISTIR 6556, 3.3 (the line), 3.4 (modal groups), 3.5 (G codes).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.nc.second_words import PlainLines, WordTable
+
+__all__ = ["FEED", "OTHER", "RAPID", "TURN", "HeardProgramme", "hear_programme"]
+
+#: Kinds of motion: feed along a line, rapid, arc in the XY plane, anything else.
+FEED, RAPID, TURN, OTHER = range(4)
+
+_MOTION = (0, 10, 20, 30, 800, *range(382, 386), 730, 740, 760, *range(810, 900, 10))
+_CYCLE = (730, 740, 760, *range(810, 900, 10))
+_ZERO = (*range(540, 600, 10), 541, 591, 592, 593)
+_LENGTH = (430, 431, 432, 434, 435, 440, 490)
+_FRAME_ON, _FRAME_OFF = (160, 510, 511, 680, 681, 682, 683, 684, 1120, 71, 1070), (150, 500, 501, 690, 691, 1130)
+_PROBE = (310, 311, 360, 370, *range(382, 386))
+_PASSIVE = (40, 281, 301)
+_KNOWN = (
+    *(170, 180, 190, 900, 910, 901, 911, 930, 940, 950, 200, 210, 700, 710, 400, 410, 420, 411, 421, 980, 990),
+    *(610, 611, 640, 90, 100, 280, 300, 520, 530, 920, 921, 922, 923, 650, 660, 661),
+    *(*_MOTION, *_ZERO, *_LENGTH, *_FRAME_ON, *_FRAME_OFF, *_PROBE, *_PASSIVE),
+)
+
+
+@dataclass(frozen=True)
+class HeardProgramme:
+    """A programme as this reader understands it: a row for each motion; mm, in the programme's own frame.
+
+    Parameters
+    ----------
+    line : (n,) ndarray of int
+        Index of its line.
+    kind : (n,) ndarray of int
+        FEED, RAPID, TURN or OTHER.
+    start, tip : (n, 3) ndarray
+        Where it starts and ends; NaN where that is not known.
+    axis0, axis : (n, 3) ndarray
+        Axis at both ends.
+    rotary : (n, 3) ndarray, degrees
+        A, B and C at its end.
+    centre : (n, 2) ndarray
+        Centre of an arc; NaN elsewhere.
+    turn : (n,) ndarray, radians
+        Angle of an arc, positive anticlockwise.
+    feed, tool : (n,) ndarray
+        F in force, and the number of the tool in the spindle (-1: none).
+    side : (n,) ndarray
+        1 where the cutter runs left of the path by its radius (G41), -1 right of it (G42), 0 on it.
+    """
+
+    line: NDArray[np.intp]
+    kind: NDArray[np.intp]
+    start: NDArray[np.float64]
+    tip: NDArray[np.float64]
+    axis0: NDArray[np.float64]
+    axis: NDArray[np.float64]
+    rotary: NDArray[np.float64]
+    centre: NDArray[np.float64]
+    turn: NDArray[np.float64]
+    feed: NDArray[np.float64]
+    tool: NDArray[np.float64]
+    side: NDArray[np.float64]
+
+
+def hear_programme(
+    lines: Sequence[str], *, unit_mm: float | None = None, absolute: bool | None = None, optional: bool = True
+) -> HeardProgramme:
+    """Read a programme.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        Its lines.
+    unit_mm : float or None
+        Millimetres in the unit before G20 or G21.
+    absolute : bool or None
+        Whether G90 is in force before the programme says so.
+    optional : bool
+        Whether the blocks behind ``/`` run.
+    """
+    table = WordTable.of(PlainLines.of(lines, optional=optional))
+    return _Hearing(table, unit_mm or 1.0, absolute is not False).run()
+
+
+class _Hearing:
+    def __init__(self, table: WordTable, unit_mm: float, absolute: bool) -> None:
+        self.table, self.count = table, table.count
+        self.g_line, self.g = table.codes("G")
+        motion = np.isin(self.g, _MOTION)
+        with_other = np.isin(self.g_line, self.g_line[motion & (self.g != 800)])
+        # G80 beside another motion word only ends a cycle.
+        keep = ~((self.g == 800) & with_other)
+        self.g_line, self.g = self.g_line[keep], self.g[keep]
+        self.motion = self.in_force(_MOTION, -1)
+        units = self.in_force((200, 210, 700, 710), -1)
+        self.unit = np.where(units < 0, unit_mm, np.where(np.isin(units, (200, 700)), 25.4, 1.0))
+        self.absolute = self.in_force((900, 910), 900 if absolute else 910) == 900
+        self.length = self.in_force(_LENGTH, 490)
+        self.special()
+
+    def in_force(self, codes: Sequence[int], before: int) -> NDArray[np.int64]:
+        """The last of some G codes at or before each line."""
+        mine = np.isin(self.g, codes)
+        return self.last(self.g_line[mine], self.g[mine], before).astype(np.int64)
+
+    def last(self, line: NDArray[np.intp], value: NDArray[np.generic], before: float) -> NDArray[np.generic]:
+        """The last of some values at or before each line."""
+        at = np.full(self.count, -1)
+        at[line] = np.arange(len(line))
+        at = np.maximum.accumulate(at) if self.count else at
+        return np.where(at >= 0, value[at] if len(value) else before, before)
+
+    def has(self, codes: Sequence[int]) -> NDArray[np.bool_]:
+        """Lines with one of some G codes."""
+        out = np.zeros(self.count, dtype=bool)
+        out[self.g_line[np.isin(self.g, codes)]] = True
+        return out
+
+    def special(self) -> None:
+        """Lines whose axis words are no motion, and lines at which places are lost."""
+        table = self.table
+        g10 = self.has((100,)) & np.isin(table.value("L", 0.0), (2.0, 20.0))
+        frames = self.has((920, 921, 922, 923, 520)) & ~self._harmless_frame()
+        transform = self.in_force((*_FRAME_ON, *_FRAME_OFF), 0)
+        transform = np.where(np.isin(transform, _FRAME_OFF), 0, transform)
+        wide = np.logical_or.accumulate(table.has("U") | table.has("V") | table.has("W")) if self.count else g10
+        self.turned = (transform != 0) | wide
+        turned = np.where(wide, -1, transform)
+        changed = np.append([turned[0] != 0], turned[1:] != turned[:-1]) if self.count else g10
+        calls = self.has((650, 660, 661)) | self.m_words((96, 97, 98, 99, 198)) | table.barrier
+        unknown = np.zeros(self.count, dtype=bool)
+        unknown[self.g_line[~np.isin(self.g, _KNOWN)]] = True
+        self.unknown = unknown
+        zero = self._changes(self.in_force(_ZERO, 0), 0)
+        probe = self.has(_PROBE) | np.isin(self.motion, tuple(range(382, 386)))
+        self.machine = self.has((530,)) | self.has((280, 300))
+        self.lost = g10 | frames | changed | calls | zero | self.has((280, 300)) | probe
+        self.length_changes = self._changes(self.length, 490) | self._changes(self._lengths(), 0.0)
+        passive = self.has((*_PASSIVE, 100, 920, 921, 922, 923, 520, *_FRAME_ON, *_FRAME_OFF, 650, 660, 661))
+        self.no_motion = passive | self.machine | calls | probe
+        self.frame_words = self.has((920,))
+
+    def _lengths(self) -> NDArray[np.generic]:
+        """H of the length offset in force: only a block with G43 takes one."""
+        at = np.flatnonzero(self.has(_LENGTH) & self.table.has("H"))
+        return self.last(at, np.nan_to_num(self.table.value("H", 0.0)[at], nan=-2.0), 0.0)
+
+    def _changes(self, values: NDArray[np.generic], first: float) -> NDArray[np.bool_]:
+        before = np.append([first], values[:-1]) if self.count else values
+        return np.asarray(values != before)
+
+    def _harmless_frame(self) -> NDArray[np.bool_]:
+        """G52 with zeros, G92.1 and G92.2, where no zero was moved before."""
+        table = self.table
+        axes = np.stack([np.nan_to_num(table.value(axis, 0.0), nan=1.0) for axis in "XYZABC"])
+        moved = self.has((920,)) | (self.has((520,)) & (axes != 0).any(axis=0))
+        before = np.append([False], np.logical_or.accumulate(moved)[:-1]) if self.count else moved
+        return np.asarray(~before & ~moved)
+
+    def m_words(self, codes: Sequence[int]) -> NDArray[np.bool_]:
+        line, value = self.table.words("M")
+        out = np.zeros(self.count, dtype=bool)
+        out[line[np.isin(value, codes) | np.isnan(value)]] = True
+        return out
+
+    # -- places ------------------------------------------------------------------------------------------------------
+
+    def place(self, axis: str) -> NDArray[np.float64]:
+        """One coordinate at the end of every line."""
+        table, linear = self.table, axis in "XYZ"
+        has, value = table.has(axis), table.value(axis, np.nan)
+        value = value * (self.unit if linear else 1.0)
+        lost = self.lost & linear
+        if axis == "Z":
+            lost = lost | self.length_changes
+            has, value = self._cycle_z(has, value)
+        repeats = np.where(np.isin(self.motion, _CYCLE), table.value("L", 1.0), 1.0)
+        # Words of a line that is no motion of ours leave the axis where nobody here knows.
+        gone = has & (self.machine | (self.unknown & ~self.no_motion) | self.has(_PROBE))
+        if linear:
+            gone |= self.unknown & ~self.no_motion & ~self.any_axis & self.any_other
+        ignored = self.no_motion & ~self.machine & ~self.has(_PROBE)
+        acts = has & ~ignored & ~gone
+        sets = acts & self.absolute | self.frame_words & has | lost | gone
+        to = np.where(acts & self.absolute | self.frame_words & has, value, np.nan)
+        steps = np.where(acts & ~sets, value * repeats, 0.0)
+        broken = np.isnan(steps)
+        return _walk(
+            sets | broken, np.where(broken, np.nan, to), np.where(broken, 0.0, steps), np.nan if linear else 0.0
+        )
+
+    def _cycle_z(
+        self, has: NDArray[np.bool_], value: NDArray[np.float64]
+    ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+        """Z of a cycle is its depth: it ends where it began (G98), or at its R (G99)."""
+        table = self.table
+        cycle = np.isin(self.motion, _CYCLE)
+        runs = cycle & (has | table.has("X") | table.has("Y") | table.has("R"))
+        to_r = runs & (self.in_force((980, 990), 980) == 990)
+        level = np.where(self.absolute, table.filled("R", np.nan), np.nan) * self.unit
+        return np.where(cycle, to_r, has), np.where(to_r, level, value)
+
+    def run(self) -> HeardProgramme:
+        table = self.table
+        axes = np.stack([table.has(axis) for axis in "XYZABC"])
+        self.any_axis = axes[:3].any(axis=0)
+        self.any_other = np.any([table.has(letter) for letter in "ABCUVWIJKR"], axis=0)
+        arc_words = np.any([table.has(letter) for letter in "IJKR"], axis=0)
+        is_arc = np.isin(self.motion, (20, 30))
+        vectors = (self.length == 435) & ~is_arc & np.any([table.has(letter) for letter in "IJK"], axis=0)
+        moves = (axes.any(axis=0) | (is_arc & arc_words) | vectors) & ~self.no_motion
+        moves &= np.isin(self.motion, (0, 10, 20, 30)) | self.unknown
+        places = np.column_stack([self.place(axis) for axis in "XYZABC"])
+        before = np.concatenate([[[np.nan] * 3 + [0.0] * 3], places[:-1]]) if self.count else places
+        # A place lost at a line is lost before the line's own words.
+        for index in range(3):
+            before[self.lost | (self.length_changes if index == 2 else False), index] = np.nan
+        vector = self._vectors(vectors)
+        rows = np.flatnonzero(moves)
+        kind = np.select([self.motion == 0, self.motion == 10, is_arc], [RAPID, FEED, TURN], OTHER)
+        kind = np.where(self.unknown | self.turned, OTHER, kind)
+        kind = np.where((kind == TURN) & (self.in_force((170, 180, 190), 170) != 170), OTHER, kind)[rows]
+        centre, turn = self._arcs(rows, before, places, kind)
+        start_vector = np.concatenate([[[0.0, 0.0, 1.0]], vector[:-1]]) if self.count else vector
+        side = np.select(
+            [np.isin(self.in_force((400, 410, 420, 411, 421), 400), some) for some in ((410, 411), (420, 421))],
+            [1.0, -1.0],
+            0.0,
+        )
+        return HeardProgramme(
+            table.line[rows],
+            kind,
+            before[rows, :3],
+            places[rows, :3],
+            _axis(start_vector[rows], before[rows, 3:]),
+            _axis(vector[rows], places[rows, 3:]),
+            places[rows, 3:],
+            centre,
+            turn,
+            table.filled("F", np.nan)[rows],
+            self._tools()[rows],
+            side[rows],
+        )
+
+    def _vectors(self, here: NDArray[np.bool_]) -> NDArray[np.float64]:
+        """Tool vector at every line (G43.5 I J K), upright before and after."""
+        parts = np.column_stack([np.where(here, self.table.value(letter, 0.0), 0.0) for letter in "IJK"])
+        size = np.linalg.norm(parts, axis=1)[:, None]
+        parts = np.divide(parts, size, out=np.full(parts.shape, np.nan), where=size > 0)
+        resets = self._changes(self.length, 490) & ~here
+        parts[resets] = (0.0, 0.0, 1.0)
+        at = np.flatnonzero(here | resets)
+        return np.column_stack([self.last(at, parts[at, index], index == 2) for index in range(3)]).astype(float)
+
+    def _tools(self) -> NDArray[np.float64]:
+        selected = self.table.filled("T", -1.0)
+        changes = np.flatnonzero(self.m_words((6,)))
+        tool = self.last(changes, selected[changes], -1.0).astype(float)
+        return np.asarray(np.where(tool == -1.0, selected, tool))
+
+    def _arcs(
+        self, rows: NDArray[np.intp], before: NDArray[np.float64], places: NDArray[np.float64], kind: NDArray[np.intp]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        table, count = self.table, len(rows)
+        centre, turn = np.full((count, 2), np.nan), np.zeros(count)
+        mine = np.flatnonzero(kind == TURN)
+        lines = rows[mine]
+        first, last, unit = before[lines, :2], places[lines, :2], self.unit[lines]
+        by_place = (self.in_force((901, 911), 911) == 901)[lines]
+        offset = np.column_stack([table.value(letter, np.nan)[lines] * unit for letter in "IJ"])
+        relative = first + np.nan_to_num(offset)
+        to = np.where(by_place[:, None], offset, relative)
+        radius = table.value("R", np.nan)[lines] * unit
+        sign = np.where(self.motion[lines] == 30, 1.0, -1.0)
+        by_radius = table.has("R")[lines]
+        to[by_radius] = _centre_by_radius(first, last, radius, sign)[by_radius]
+        centre[mine] = to
+        a, b = first - to, last - to
+        angle = np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(axis=1))
+        angle = np.mod(sign * angle, 2 * np.pi)
+        closed = (np.hypot(*(first - last).T) < 1e-9) | (angle < 1e-12) | (angle > 2 * np.pi - 1e-9)
+        more = np.where(by_radius, 0.0, np.maximum(np.nan_to_num(table.value("P", 1.0)[lines], nan=1.0) - 1.0, 0.0))
+        turn[mine] = sign * (np.where(closed, 2 * np.pi, angle) + 2 * np.pi * np.floor(more))
+        return centre, turn
+
+
+def _walk(
+    sets: NDArray[np.bool_], to: NDArray[np.float64], steps: NDArray[np.float64], first: float
+) -> NDArray[np.float64]:
+    """Coordinate after every line: the last one set, and all steps since."""
+    if not len(sets):
+        return to
+    at = np.where(sets, np.arange(len(sets)), -1)
+    at = np.maximum.accumulate(at)
+    way = np.cumsum(steps)
+    return np.asarray(np.where(at >= 0, to[at] + way - way[at], first + way))
+
+
+def _centre_by_radius(
+    first: NDArray[np.float64], last: NDArray[np.float64], radius: NDArray[np.float64], sign: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Centre left of the chord for an anticlockwise arc of up to half a turn; on the other side for each change."""
+    middle, chord = 0.5 * (first + last), last - first
+    size = np.hypot(*chord.T)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        height = np.sqrt(np.maximum(radius**2 - 0.25 * size**2, 0.0)) * sign * np.sign(radius) / size
+    return np.asarray(middle + height[:, None] * np.column_stack([-chord[:, 1], chord[:, 0]]))
+
+
+def _axis(vector: NDArray[np.float64], rotary: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Axis of the tool: the vector stated, or Z turned about X by A and about Y by B."""
+    a, b = np.radians(np.nan_to_num(rotary[:, :2])).T
+    turned = np.column_stack([np.sin(b) * np.cos(a), -np.sin(a), np.cos(a) * np.cos(b)])
+    out = np.where(((a != 0) | (b != 0))[:, None], turned, vector)
+    return np.where(np.isnan(out), (0.0, 0.0, 1.0), out)

@@ -1,0 +1,253 @@
+"""The words of a programme as one table, for the second reader: it shares no code with the first.
+
+Comments, blanks and line numbers are taken out of the whole text at once; the plain lines, nearly all, are turned into
+numbers together, and only the odd ones (parameters, expressions) one by one.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["PlainLines", "WordTable", "bare"]
+
+_NESTED = re.compile(r"\((?:[^()\n]|\((?:[^()\n]|\([^()\n]*\))*\))*\)")
+_LEFT_OPEN = re.compile(r"\([^)\n]*\)|;[^\n]*")
+_GONE = str.maketrans("", "", " \t\r\x00\x1a")
+_NUMBERED = re.compile(r"(/\d?|)N\d+", re.IGNORECASE)
+_FLOW = re.compile(
+    r"/?(?:N\d+)?(?:IF|WHILE|GOTO|END\d|THEN|DO\d|SETVN|POPEN|BPRNT|DPRNT"
+    r"|O(?:\d+|<[^>]*>|\[.*?\]|#\d+)(?:SUB|ENDSUB|CALL|IF|ELSE|ENDIF|WHILE|ENDWHILE|DO|REPEAT|ENDREPEAT|RETURN|BREAK|CONTINUE))"
+)
+_LABEL = re.compile(r"/?(?:N\d+)?[O:]\d+")
+_is_plain = re.compile(r"(?:[A-Z][-+]?(?:\d+\.?\d*|\.\d+))*").fullmatch
+_SPACES = str.maketrans(dict.fromkeys("ABCDEFGHIJKLMNOPQRSTUVWXYZ", " "))
+_NAMED = re.compile(r"(,[RC]|[A-Z])([-+]?(?:\d+\.?\d*|\.\d+)(?![\[#]))?")
+_CHUNK = 50_000
+
+
+def bare(text: str) -> str:
+    """Text without comments and blanks, in upper case."""
+    if "(" in text or ";" in text:
+        text = _LEFT_OPEN.sub("", _NESTED.sub("", text))
+    return text.translate(_GONE).upper()
+
+
+@dataclass(frozen=True)
+class PlainLines:
+    """Lines without comments, blanks and numbers, up to the programme's end.
+
+    Parameters
+    ----------
+    text : list of str
+        The lines that run, empty ones left out.
+    line : (n,) ndarray of int
+        Their places in the file.
+    barrier : (n,) ndarray of bool
+        Lines behind which anything may have happened.
+    """
+
+    text: list[str]
+    line: NDArray[np.intp]
+    barrier: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, lines: Sequence[str], *, optional: bool) -> PlainLines:
+        """Prepare the lines; those behind ``/`` run or do not."""
+        raw = bare("\n".join(line.rstrip("\r\n") for line in lines)).split("\n")
+        text: list[str] = []
+        place: list[int] = []
+        barrier: list[int] = []
+        percents, flows, labels = 0, False, 0
+        for number, one in enumerate(raw):
+            if not one:
+                continue
+            first = one[0]
+            if first == "%":
+                percents += 1
+                if percents > 1:
+                    break
+                continue
+            if first == "/" and not optional:
+                continue
+            if first in "/NO:IWGTESPBD" and (first in "/NO:" or not one[1:2].isdigit()):
+                if _FLOW.match(one):
+                    barrier.append(len(text))
+                    text.append("")
+                    place.append(number)
+                    flows = True
+                    continue
+                label = _LABEL.match(one)
+                if label:
+                    labels += 1
+                    if labels > 1 or text:
+                        barrier.append(len(text))
+                        text.append("")
+                        place.append(number)
+                    one = one[label.end() :]
+                one = _NUMBERED.sub(r"\1", one, count=1) if first in "/N" else one
+                one = re.sub(r"^/\d?", "", one)
+            text.append(one)
+            place.append(number)
+            if "M" in one:
+                flows = flows or bool(re.search(r"M(?:0?9[6789]|198)(?!\d)|G6[56](?!\d)", one))
+                if not flows and re.search(r"M(?:0?2|30)(?![\d.])", one) and first != "/":
+                    break
+            elif "G6" in one:
+                flows = flows or bool(re.search(r"G6[56](?!\d)", one))
+        stops = np.zeros(len(text), dtype=bool)
+        stops[barrier] = True
+        return cls(text, np.array(place, dtype=int), stops)
+
+
+@dataclass(frozen=True)
+class WordTable:
+    """All words: a row for each line that runs, a column for each letter.
+
+    Parameters
+    ----------
+    count : int
+        Lines.
+    line : (count,) ndarray of int
+        Their places in the file.
+    barrier : (count,) ndarray of bool
+        As in `PlainLines`.
+    by_letter : dict of str to (rows, values)
+        Where each letter stands, and its numbers; NaN for what only the control knows.
+    """
+
+    count: int
+    line: NDArray[np.intp]
+    barrier: NDArray[np.bool_]
+    by_letter: dict[str, tuple[NDArray[np.intp], NDArray[np.float64]]]
+    _columns: dict[str, NDArray[np.float64]] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, plain: PlainLines) -> WordTable:
+        """Turn lines into the table."""
+        parts = [_words(plain.text[first : first + _CHUNK], first) for first in range(0, len(plain.text), _CHUNK)]
+        if not parts:
+            return cls(0, plain.line, plain.barrier, {})
+        row, letter, value = (np.concatenate(column) for column in zip(*parts, strict=True))
+        out = {}
+        for code in np.unique(letter).tolist():
+            mine = letter == code
+            out[chr(code)] = (row[mine], value[mine])
+        return cls(len(plain.text), plain.line, plain.barrier, out)
+
+    def words(self, letter: str) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+        """Rows and numbers of a letter."""
+        return self.by_letter.get(letter, (np.zeros(0, dtype=int), np.zeros(0)))
+
+    def codes(self, letter: str) -> tuple[NDArray[np.intp], NDArray[np.int64]]:
+        """As `words`, ten times the number as an integer; -1 where it is not known."""
+        row, value = self.words(letter)
+        return row, np.rint(np.where(np.isnan(value), -0.1, value) * 10).astype(np.int64)
+
+    def has(self, letter: str) -> NDArray[np.bool_]:
+        """Lines with a letter."""
+        out = np.zeros(self.count, dtype=bool)
+        out[self.words(letter)[0]] = True
+        return out
+
+    def value(self, letter: str, other: float) -> NDArray[np.float64]:
+        """Number of a letter for each line, ``other`` where the line has none."""
+        out = np.full(self.count, other)
+        row, value = self.words(letter)
+        out[row] = value
+        return out
+
+    def filled(self, letter: str, before: float) -> NDArray[np.float64]:
+        """The last number of a letter at or before each line."""
+        row, value = self.words(letter)
+        at = np.full(self.count, -1)
+        at[row] = np.arange(len(row))
+        at = np.maximum.accumulate(at) if self.count else at
+        return np.where(at >= 0, value[at] if len(value) else before, before)
+
+
+def _words(text: list[str], first: int) -> tuple[NDArray[np.intp], NDArray[np.int64], NDArray[np.float64]]:
+    """Rows, letters (as numbers) and values of a run of lines."""
+    odd = [index for index, one in enumerate(text) if not _is_plain(one)]
+    kept = text[:]
+    for index in odd:
+        kept[index] = ""
+    whole = "\n".join(kept)
+    code = np.frombuffer(whole.encode("latin-1"), dtype=np.uint8)
+    at = np.flatnonzero((code >= 65) & (code <= 90))
+    row = np.cumsum(code == 10)[at] if len(at) else at
+    value = np.array(whole.translate(_SPACES).split(), dtype=float)
+    letter = code[at].astype(np.int64)
+    more = [(index, ord(name[-1]), number) for index in odd for name, number in _odd_words(text[index])]
+    if more:
+        rows, names, numbers = zip(*more, strict=True)
+        row, letter = np.append(row, rows), np.append(letter, names)
+        value = np.append(value, numbers)
+        order = np.argsort(row, kind="stable")
+        row, letter, value = row[order], letter[order], value[order]
+    return row.astype(int) + first, letter, value
+
+
+def _odd_words(text: str) -> list[tuple[str, float]]:
+    """Words of a line with parameters or expressions; ``,R`` and ``,C`` are not among them."""
+    out, at = [], 0
+    while at < len(text):
+        if text[at] == "#":
+            at = _value_end(text, text.index("=", at) + 1) if "=" in text[at:] else len(text)
+            continue
+        found = _NAMED.match(text, at)
+        if not found:
+            at += 1
+            continue
+        at = found.end()
+        number = float(found[2]) if found[2] else np.nan
+        if not found[2]:
+            end = _value_end(text, at)
+            number, at = _worth(text[at:end]), end
+        if not found[1].startswith(","):
+            out.append((found[1], number))
+    return out
+
+
+def _value_end(text: str, at: int) -> int:
+    """End of a number, a parameter, an expression or a function with its argument."""
+    found = re.compile(r"[-+]?(?:#+(?:\d+|<[^>]*>)|\d+\.?\d*|\.\d+|[A-Z]{2,6}(?=\[))?").match(text, at)
+    at = found.end() if found else at
+    at += len(text[at:]) - len(text[at:].lstrip("#-+")) if text[at : at + 2] in ("#[", "-[", "+[") else 0
+    while text[at : at + 1] == "[" or text[at : at + 2] == "/[":
+        at += text[at] == "/"
+        depth = 0
+        for index in range(at, len(text)):
+            depth += (text[index] == "[") - (text[index] == "]")
+            if depth == 0:
+                break
+        at = index + 1
+    return at
+
+
+def _worth(text: str) -> float:
+    """Value of an expression of numbers, ``+ - * /`` and brackets; NaN for any other."""
+    try:
+        return _of(
+            ast.parse(re.sub(r"(?<![\d.])0+(?=\d)", "", text.replace("[", "(").replace("]", ")")), mode="eval").body
+        )
+    except (SyntaxError, ValueError, ZeroDivisionError):
+        return float("nan")
+
+
+def _of(node: ast.expr) -> float:
+    if isinstance(node, ast.Constant) and isinstance(node.value, (int, float)):
+        return float(node.value)
+    if isinstance(node, ast.UnaryOp) and isinstance(node.op, (ast.UAdd, ast.USub)):
+        return -_of(node.operand) if isinstance(node.op, ast.USub) else _of(node.operand)
+    if isinstance(node, ast.BinOp) and isinstance(node.op, (ast.Add, ast.Sub, ast.Mult, ast.Div)):
+        a, b = _of(node.left), _of(node.right)
+        if isinstance(node.op, ast.Div):
+            return a / b
+        return a * b if isinstance(node.op, ast.Mult) else a - b if isinstance(node.op, ast.Sub) else a + b
+    raise ValueError(ast.dump(node))

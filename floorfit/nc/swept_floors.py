@@ -1,0 +1,159 @@
+"""Two programmes swept over every floor, and what the second leaves there beside what is wanted.
+
+For the proofs of both kinds of file; it shares no code with the rule, the readers or the writers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from floorfit.decision.decision import Correction
+from floorfit.nc.sweep import FloorGrid, Samples, sample, swept_heights
+from floorfit.part.model import Pocket
+
+__all__ = ["TOO_DEEP_MM", "Cuts", "SweptFloor", "lowered_elsewhere", "sweep_floors"]
+
+#: No place of a floor may be lower than what is wanted by more, mm: two roundings of 0.0001 in, the offset's tolerance
+#: and the places between samples.
+TOO_DEEP_MM = 0.02
+
+
+@dataclass(frozen=True)
+class Cuts:
+    """Straight motions that may cut; arcs come as chords.
+
+    Parameters
+    ----------
+    start, end : (m, 3) ndarray, mm
+        Places of the tip.
+    axis0, axis1 : (m, 3) ndarray
+        Axes there, unit vectors.
+    size : (m, 2) ndarray, mm
+        Radius and corner radius of the cutter.
+    """
+
+    start: NDArray[np.float64]
+    end: NDArray[np.float64]
+    axis0: NDArray[np.float64]
+    axis1: NDArray[np.float64]
+    size: NDArray[np.float64]
+
+    @classmethod
+    def joined(cls, parts: Sequence[Cuts]) -> Cuts:
+        """All motions of several."""
+        return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in cls.__dataclass_fields__))
+
+    def near(self, pocket: Pocket, step: float) -> Samples | None:
+        """Places of the cutter that may touch a floor; None where there are none."""
+        x0, y0, x1, y1 = pocket.polygon.bounds
+        reach = float(self.size[:, 0].max(initial=0.0))
+        low, high = np.minimum(self.start, self.end), np.maximum(self.start, self.end)
+        over = (high[:, 0] >= x0 - reach) & (low[:, 0] <= x1 + reach)
+        over &= (high[:, 1] >= y0 - reach) & (low[:, 1] <= y1 + reach)
+        top = float(np.max(pocket.floor_at([x0, x1, x0, x1], [y0, y0, y1, y1]))) + 1.0
+        rows = np.flatnonzero(over & (low[:, 2] <= top + reach))
+        if not len(rows):
+            return None
+        axes = (self.axis0[rows], self.axis1[rows])
+        return sample(self.start[rows], self.end[rows], axes, self.size[rows], step).below(top).lowest(0.4 * step)
+
+
+@dataclass(frozen=True)
+class SweptFloor:
+    """What the two sweeps say about one floor.
+
+    Parameters
+    ----------
+    pocket : str
+        Its id.
+    deep_mm : float
+        Greatest depth below what is wanted; 0 where nowhere.
+    high_mm, high_area_mm2 : float
+        Greatest height left over what is wanted, and the area with more than `TOO_DEEP_MM`.
+    where, where_high : (float, float)
+        Places of the greatest depth, and of the greatest height, mm.
+    """
+
+    pocket: str
+    deep_mm: float
+    high_mm: float
+    high_area_mm2: float
+    where: tuple[float, float]
+    where_high: tuple[float, float]
+
+
+def sweep_floors(before: Cuts, after: Cuts, floors: Sequence[tuple[Pocket, Correction]]) -> list[SweptFloor]:
+    """Sweep both files over each floor and compare; floors that no cutter comes near have no row.
+
+    Parameters
+    ----------
+    before, after : Cuts
+        Original and result.
+    floors : sequence of (Pocket, Correction)
+        The floors, with what is added to them.
+    """
+    if not len(before.size) or not len(after.size):
+        return []
+    radius = float(np.median(before.size[:, 0]))
+    out = [_floor(before, after, pocket, correction, radius) for pocket, correction in floors]
+    return [one for one in out if one is not None]
+
+
+def _floor(before: Cuts, after: Cuts, pocket: Pocket, correction: Correction, radius: float) -> SweptFloor | None:
+    grid = FloorGrid.over(Polygon(pocket.polygon), radius)
+    # The two files are not sampled at the same places: on a slope no further apart than 0.004 mm of height.
+    step = min(0.8 * grid.cell, 0.004 / max(float(np.hypot(*pocket.slope)), 1e-9))
+    old, new = before.near(pocket, step), after.near(pocket, step)
+    if old is None or new is None:
+        return None
+    return _compare(pocket, correction, grid, swept_heights(old, grid), swept_heights(new, grid))
+
+
+def _compare(
+    pocket: Pocket, correction: Correction, grid: FloorGrid, old: NDArray[np.float64], new: NDArray[np.float64]
+) -> SweptFloor:
+    x, y = np.meshgrid(grid.x, grid.y, indexing="ij")
+    nominal, dz = pocket.floor_at(x, y), correction.at(x, y)
+    cut = grid.inside & (old <= nominal + 0.5 * max(pocket.finish_stock, 0.2))
+    wanted = np.where(cut, np.minimum(nominal, old) + dz, np.minimum(nominal + dz, old))
+    if correction.action == "hold":
+        wanted = old
+    there = grid.inside & np.isfinite(new)
+    deep = np.where(there, wanted - np.where(there, new, 0.0), -np.inf)
+    seen = cut & np.isfinite(new)
+    high = np.where(seen, np.where(seen, new, 0.0) - (np.where(seen, old, 0.0) + dz), -np.inf)
+    worst, most = int(np.argmax(deep)), int(np.argmax(high))
+    area = float((high > TOO_DEEP_MM).sum() * (grid.x[1] - grid.x[0]) * (grid.y[1] - grid.y[0]))
+    places = [(float(x.flat[one]), float(y.flat[one])) for one in (worst, most)]
+    return SweptFloor(
+        pocket.id, max(float(deep.flat[worst]), 0.0), max(float(high.flat[most]), 0.0), area, places[0], places[1]
+    )
+
+
+def lowered_elsewhere(
+    added: NDArray[np.float64], xy: NDArray[np.float64], radius: NDArray[np.float64], pockets: Sequence[Pocket]
+) -> NDArray[np.intp]:
+    """Motions that end lower than before further from all of some floors than the cutter's radius.
+
+    Parameters
+    ----------
+    added : (n,) ndarray, mm
+        Z added at the end of each motion.
+    xy : (n, 2) ndarray, mm
+        Those ends in plan.
+    radius : (n,) ndarray, mm
+        Radius of the cutter.
+    pockets : sequence of Pocket
+        The floors.
+    """
+    rows = np.flatnonzero(added < -0.006)
+    away = np.full(len(rows), np.inf)
+    for pocket in pockets:
+        away = np.minimum(away, shapely.distance(pocket.polygon, shapely.points(xy[rows])))
+    return np.asarray(rows[away > radius[rows] + 0.2])

@@ -1,0 +1,181 @@
+"""Which cutter is in the spindle: stated on the command line, in a small table, or by a comment the user describes."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding, InputError
+from floorfit.nc.cutter import NEEDLE, Cutter
+from floorfit.nc.motions import Motions
+from floorfit.units import MM_PER_INCH
+
+__all__ = ["Tools", "joined", "read_tool_comments", "read_tool_table", "tool_of"]
+
+#: Largest cutter believed, mm: a greater one is more often a wrong unit. Own choice, no source.
+_LARGEST_MM = 400.0
+
+
+@dataclass(frozen=True)
+class Tools:
+    """The cutters that are known.
+
+    Parameters
+    ----------
+    by_number : mapping of int to Cutter
+        By the number of the T word.
+    every : Cutter or None
+        The cutter of every tool that has no entry.
+    """
+
+    by_number: Mapping[int, Cutter] = field(default_factory=dict)
+    every: Cutter | None = None
+
+    def get(self, number: float) -> Cutter | None:
+        """Return the cutter of a T number, or None where nothing is known; the only one where there is no T word."""
+        if number < 0 and len(self.by_number) == 1 and self.every is None and number == -1.0:
+            return next(iter(self.by_number.values()))
+        return self.by_number.get(int(number), self.every)
+
+    def of(self, motions: Motions) -> tuple[NDArray[np.intp], list[Cutter]]:
+        """Return the cutter of each row as an index, and the cutters; `NEEDLE`, the last, stands for one not known."""
+        numbers = self.numbers(motions)
+        cutters: list[Cutter] = []
+        index = np.zeros(len(numbers), int)
+        for number in np.unique(numbers).tolist():
+            cutter = self.get(number) or NEEDLE
+            cutters += [] if cutter in cutters else [cutter]
+            index[numbers == number] = cutters.index(cutter)
+        return index, cutters or [NEEDLE]
+
+    @staticmethod
+    def numbers(motions: Motions) -> NDArray[np.float64]:
+        """T number in the spindle for each row: of the last M6, or of the T word where there is no M6; -1: none."""
+        if not len(motions):
+            return np.zeros(0)
+        tool = motions.field("tool").astype(float)
+        return np.where(tool == -1.0, motions.field("selected").astype(float), tool)
+
+
+def tool_of(text: str) -> tuple[int | None, Cutter]:
+    """Read ``[T=]DIAMETER[,CORNER]``, lengths in mm.
+
+    Returns
+    -------
+    number : int or None
+        The T number; None where the cutter stands for every tool.
+    cutter : Cutter
+
+    Raises
+    ------
+    InputError
+        If it is not of that form, or no cutter has that shape.
+    """
+    match = re.fullmatch(r"\s*(?:[Tt]?(\d+)\s*=)?\s*([\d.]+)\s*(?:,\s*([\d.]+)\s*)?", text)
+    try:
+        if match:
+            number = None if match[1] is None else int(match[1])
+            return number, _cutter(float(match[2]), float(match[3] or 0.0))
+    except ValueError as error:
+        raise InputError(f"--tool {text}: {error}.") from error
+    raise InputError(f"--tool {text}: expected T=DIAMETER or T=DIAMETER,CORNER in mm, for example 1=16,0.5.")
+
+
+def _cutter(diameter: float, corner: float) -> Cutter:
+    if not 0 < diameter <= _LARGEST_MM:
+        raise ValueError(f"a diameter of {diameter:g} mm; expected more than 0 and at most {_LARGEST_MM:g}")
+    if not 0 <= corner <= diameter / 2 + 1e-9:
+        raise ValueError(f"a corner radius of {corner:g} mm; expected 0 to half the diameter ({diameter / 2:g})")
+    return Cutter(diameter / 2, min(corner, diameter / 2))
+
+
+def read_tool_table(path: Path) -> dict[int, Cutter]:
+    """Read a tool table: CSV with ``tool``, ``diameter_mm`` and, if there, ``corner_mm`` (or ``_in``).
+
+    Raises
+    ------
+    InputError
+        With the line and the column, if it cannot be read.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            [Finding("unreadable", str(path), "", f"cannot be read as UTF-8 text ({error}). Check the path.")]
+        ) from error
+    lines = [(number, line) for number, line in enumerate(text.splitlines(), start=1) if _has_data(line)]
+    reader = csv.DictReader([line for _, line in lines])
+    unit = MM_PER_INCH if "diameter_in" in (reader.fieldnames or ()) else 1.0
+    name = "in" if unit != 1.0 else "mm"
+    if not {"tool", f"diameter_{name}"} <= set(reader.fieldnames or ()):
+        text = f"has the columns {reader.fieldnames}. Expected tool, diameter_mm (or _in) and, if known, corner_mm."
+        raise InputError([Finding("tool-table", path.name, "line 1", text)])
+    out: dict[int, Cutter] = {}
+    for (number, _), row in zip(lines[1:], reader, strict=True):
+        try:
+            tool = int(str(row["tool"]).strip().lstrip("Tt"))
+            if tool in out:
+                raise ValueError(f"tool {tool} stands there twice")
+            corner = float(row.get(f"corner_{name}") or 0.0)
+            out[tool] = _cutter(float(row[f"diameter_{name}"] or "") * unit, corner * unit)
+        except (ValueError, TypeError) as error:
+            text = f"{error}. Expected a tool number, a diameter and a corner radius."
+            raise InputError([Finding("tool-table", path.name, f"line {number}", text)]) from error
+    return out
+
+
+def _has_data(line: str) -> bool:
+    return bool(line.strip()) and not line.lstrip().startswith("#")
+
+
+def read_tool_comments(lines: Iterable[str], pattern: str, source: str) -> dict[int, Cutter]:
+    """Take tools from a programme's comments.
+
+    Parameters
+    ----------
+    lines : iterable of str
+        The programme.
+    pattern : str
+        A comment as the programme writes it, with {T}, {D} and, if there, {R} where the tool's number, diameter and
+        corner radius stand: ``(T{T} D={D} CR={R})``. Lengths in mm; blanks count as any number of blanks.
+    source : str
+        Name of the programme.
+
+    Raises
+    ------
+    InputError
+        If the pattern lacks {T} or {D}, or a comment gives a shape that no cutter has.
+    """
+    if "{T}" not in pattern or "{D}" not in pattern:
+        raise InputError(f"--tool-comment {pattern}: expected {{T}} and {{D}} where number and diameter stand.")
+    text = r"\s*".join(re.escape(part) for part in pattern.split())
+    for mark, name in ((r"\{T\}", "T"), (r"\{D\}", "D"), (r"\{R\}", "R")):
+        text = text.replace(mark, rf"(?P<{name}>[\d.]+)", 1)
+    out: dict[int, Cutter] = {}
+    for number, line in enumerate(lines, start=1):
+        match = re.search(text, line)
+        if match:
+            parts = match.groupdict()
+            try:
+                out[int(float(parts["T"]))] = _cutter(float(parts["D"]), float(parts.get("R") or 0.0))
+            except ValueError as error:
+                raise InputError([Finding("tool-comment", source, f"line {number}", f"{error}.")]) from error
+    return out
+
+
+def joined(tools: Sequence[tuple[int | None, Cutter]], *tables: Mapping[int, Cutter]) -> Tools:
+    """Return the tools of all sources; what is said one by one goes before tables."""
+    out = Tools()
+    for table in reversed(tables):
+        out = replace(out, by_number={**out.by_number, **table})
+    for number, cutter in tools:
+        out = (
+            replace(out, every=cutter) if number is None else replace(out, by_number={**out.by_number, number: cutter})
+        )
+    return out
