@@ -65,6 +65,10 @@ class Covariance:
         own = self.amounts + share * np.outer(amounts, amounts)
         return Covariance(self.grid, self.band + share * outer(coefficients), self.shapes, cross, own)
 
+    def expected_size(self, amounts: Array) -> Array:
+        """Root mean square of the amounts about zero, (K,), mm."""
+        return np.asarray(np.sqrt(amounts**2 + np.maximum(np.diag(self.amounts), 0.0)))
+
     def at(self, points: Array) -> Array:
         """Variance of the warp at places (n, 2), mm²."""
         variance = self.grid.quadratic_at(self.band, points)
@@ -206,7 +210,7 @@ def joint_posterior(
         covariance = covariance.spread(*shift, share)
     if shapes is None:
         return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
-    misfit = Misfit.of(shapes, centre.amounts)
+    misfit = Misfit.of(shapes, covariance.expected_size(centre.amounts))
     missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
     covariance = replace(covariance, misfit=misfit)
     return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)
