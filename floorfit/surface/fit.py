@@ -14,7 +14,7 @@ from floorfit.surface.blocks import as_sparse, product
 from floorfit.surface.border import Slow
 from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
 from floorfit.surface.grid import Grid, make_grid
-from floorfit.surface.local_shapes import LocalShapes
+from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.posterior import Posterior, joint_posterior, mixture
 from floorfit.surface.reml import Equations, Prior, Solution, assemble
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
@@ -303,7 +303,8 @@ def _fit(
     grid, centre = equations.grid, nodes[0][0]
     coefficients = centre.coefficients + plane_coefficients(grid, plane)
     inverse = centre.factor.inverse_band()
-    loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights)
+    missed = 0.0 if shapes is None else Misfit.of(shapes, centre.amounts).variance_at(xy)
+    loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights, missed)
     surface = Surface(grid, coefficients, shapes, centre.amounts)
     return Fit(
         surface=surface,

@@ -157,7 +157,13 @@ class Misfit:
 
     def variance_at(self, points: ArrayLike) -> Array:
         """Variance at places (n, 2), mm²."""
-        return np.asarray(self.shapes.design(points).power(2) @ self.deviation**2)
+        return np.asarray(self.squares_at(points).sum(axis=1)).ravel()
+
+    def squares_at(self, points: ArrayLike) -> csr_array:
+        """What each form adds to the variance at places (n, 2), mm², shape (n, 3 K), sparse."""
+        design = self.shapes.design(points)
+        design.data = (design.data * self.deviation[design.indices]) ** 2
+        return design
 
 
 def _leaning(table: Table) -> list[Table]:

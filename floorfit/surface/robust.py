@@ -21,7 +21,7 @@ from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, solve
 from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_start
-from floorfit.surface.slow import LEAST_GAIN, slow_errors
+from floorfit.surface.slow import DRIFT_MM, LEAST_GAIN, SIZES_MM, WORTH_A_LOOK, slow_errors
 from floorfit.surface.spline import Surface
 from floorfit.units import MAD_TO_SD
 
@@ -110,6 +110,7 @@ def leave_one_out(
     values: Array,
     u: Array,
     weights: Array,
+    missed: Array | float = 0.0,
 ) -> LooResiduals:
     """Leave-one-out residuals from the fit with all readings and the exact posterior variances.
 
@@ -123,12 +124,13 @@ def leave_one_out(
     points : (n, 2) ndarray, mm
     values, u, weights : (n,) ndarray
         Values without their plane, standard uncertainties, robust weights.
+    missed : (n,) ndarray, mm², optional
+        Variance of what the forms of the shapes leave out.
     """
     variance, slow = _of_readings(solution, inverse, shapes, points)
     leverage = np.clip(weights * variance / u**2, 0.0, 1.0 - 1e-9)
     fitted = slow + Surface(solution.equations.grid, solution.coefficients, shapes, solution.amounts).at(*points.T)
     residual = (values - fitted) / (1 - leverage)
-    missed = 0.0 if shapes is None else Misfit.of(shapes, solution.amounts).variance_at(points)
     deviation = np.sqrt(u**2 + variance / (1 - leverage) + missed)
     return LooResiduals(residual, deviation, leverage)
 
@@ -225,14 +227,20 @@ def _slow(
 ) -> tuple[Slow | None, tuple[tuple[Prior, float, float], ...]]:
     """The likeliest slow error with its priors, or none: where the surface found without one is as likely."""
     best = priors[0][0]
-    tried = [(solve(data.equations(weights, one), best).criterion, one) for one in slow_errors(order)]
-    if not tried:
+    without = solve(data.equations(weights), best).criterion
+
+    def tried(ones: list[Slow]) -> list[Slow]:
+        costs = [solve(data.equations(weights, one), best).criterion for one in ones]
+        return [replace(one, gain=without - cost) for one, cost in zip(ones, costs, strict=True)]
+
+    every = slow_errors(order)
+    first = tried([one for one in every if one.size in (SIZES_MM[1], DRIFT_MM)])
+    likely = max(first, key=lambda one: one.gain, default=None)
+    if likely is None or likely.gain < WORTH_A_LOOK:
         return None, priors
-    cost, slow = min(tried, key=lambda found: found[0])
-    gain = solve(data.equations(weights), best).criterion - cost
-    if gain < LEAST_GAIN:
-        return None, priors
-    return replace(slow, gain=gain), _priors(data, weights, best, slow)
+    rest = tried([one for one in every if one.size not in (SIZES_MM[1], DRIFT_MM)])
+    slow = max(first + rest, key=lambda one: one.gain)
+    return (None, priors) if slow.gain < LEAST_GAIN else (slow, _priors(data, weights, best, slow))
 
 
 @dataclass(frozen=True)
@@ -253,8 +261,17 @@ class _Data:
         return None if self.shapes is None or len(self.points) > SAMPLE else self.shapes.design(self.points)
 
     def loo(self, weights: Array, solution: Solution) -> LooResiduals:
-        inverse = solution.factor.inverse_band()
-        return leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights)
+        inverse, missed = solution.factor.inverse_band(), self.missed(solution)
+        return leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights, missed)
+
+    def missed(self, solution: Solution) -> Array | float:
+        """Variance of what the forms of the shapes leave out at the readings, mm²."""
+        return 0.0 if self.shapes is None else np.asarray(self._squares @ np.repeat(solution.amounts**2, 3))
+
+    @cached_property
+    def _squares(self) -> csr_array:
+        assert self.shapes is not None
+        return Misfit.of(self.shapes, np.ones(self.shapes.count)).squares_at(self.points)
 
 
 def _taken_back(data: _Data, weights: Array, prior: Prior) -> Array:
@@ -365,7 +382,8 @@ def _rest(data: _Data, weights: Array, prior: Prior, scale: float, points: Array
     """Weights of all readings, from a fit to a share of them."""
     solution = solve(data.equations(weights), prior)
     inverse = solution.factor.inverse_band()
-    loo = leave_one_out(solution, inverse, data.shapes, points, values, u, np.zeros(len(values)))
+    missed = 0.0 if data.shapes is None else Misfit.of(data.shapes, solution.amounts).variance_at(points)
+    loo = leave_one_out(solution, inverse, data.shapes, points, values, u, np.zeros(len(values)), missed)
     return taper(loo.residual / (loo.deviation * scale))
 
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from floorfit.surface.border import Slow
 
-__all__ = ["LEAST_GAIN", "TOLD_GAIN", "slow_errors"]
+__all__ = ["DRIFT_MM", "LEAST_GAIN", "SIZES_MM", "TOLD_GAIN", "WORTH_A_LOOK", "slow_errors"]
 
 Array = NDArray[np.float64]
 
@@ -27,6 +27,8 @@ FEWEST, MOST, MOST_KNOTS = 40, 5_000, 60
 #: Twice the log likelihood that one must gain to be allowed for, and to be told. By chance one in some twenty gains the
 #: first, one in a thousand the second (chi-square of one degree of freedom, halved for a variance at its bound).
 LEAST_GAIN, TOLD_GAIN = 3.0, 9.0
+#: Gain of one of middling size from which the other sizes are tried.
+WORTH_A_LOOK = 0.5
 
 
 def slow_errors(order: Array) -> list[Slow]:
