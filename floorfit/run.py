@@ -311,7 +311,7 @@ def _lost(places: _Places, used: Used, fit: Fit) -> dict[int, str]:
     from floorfit.readings.lost import lost_floors
 
     u = places.u * np.sqrt(fit.inflation) * fit.scale
-    return lost_floors(used.floor[places.rows], fit.weights < 0.5, fit.loo.residual, u)
+    return lost_floors(used.floor[places.rows], places.points, fit.weights < 0.5, fit.loo.residual, u)
 
 
 def _systematic(

@@ -157,7 +157,7 @@ class Misfit:
 
     def variance_at(self, points: ArrayLike) -> Array:
         """Variance at places (n, 2), mm²."""
-        return np.asarray(self.squares_at(points).sum(axis=1)).ravel()
+        return np.asarray(self.squares_at(points).sum(axis=1), dtype=np.float64).ravel()
 
     def squares_at(self, points: ArrayLike) -> csr_array:
         """What each form adds to the variance at places (n, 2), mm², shape (n, 3 K), sparse."""
