@@ -28,7 +28,7 @@ class Finding:
     text : str
         What came, what was expected, and what to do: one or two plain sentences.
     severity : str
-        ``"error"`` or ``"warning"``.
+        ``"error"``, ``"warning"`` or ``"note"``.
     """
 
     code: str

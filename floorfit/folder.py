@@ -3,38 +3,76 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
-import numpy as np
-
+from floorfit.offsets_table import length_cell, number_cell, offset_header, offset_row
 from floorfit.plain_text import plain_cell
-from floorfit.record import Decision, ReadingsRecord, Record
+from floorfit.record import Decision, ReadingsRecord, Record, make_record
 from floorfit.record_readings import MOST_IN_RECORD
 from floorfit.report.format import Writing
 from floorfit.report.write import write_report
 from floorfit.run import Result
 from floorfit.sealed import write_sealed
-from floorfit.units import MM_PER_UNIT
+from floorfit.whole import whole_folder
 
-__all__ = ["OFFSET_COLUMNS", "write_job"]
-
-#: Columns of offsets.csv with a length, and what the record calls them; the unit is put in the name.
-LENGTHS = (
-    "offset_u", "web_before_min", "web_before_max", "web_after_min", "web_after_max", "web_lower_limit",
-    "web_upper_limit",
-)  # fmt: skip
-
-OFFSET_COLUMNS = (
-    "pocket", "action", "offset", "slope_x", "slope_y", *LENGTHS, "conformance_probability", "verdict", "reason",
-    "readings_used",
-)  # fmt: skip
+__all__ = ["input_bytes", "write", "write_job"]
 
 #: Ends of the names of columns that hold numbers with decimals.
 NUMBERS = ("_mm", "_in", "_c", "_us", "slope_x", "slope_y", "probability")
 
-#: Decimals in a table, by unit: a tenth of a micrometre.
-DECIMALS = {"mm": 4, "in": 6}
+
+def write(
+    result: Result,
+    folder: str | Path,
+    *,
+    inputs: Mapping[str, str | Path] | None = None,
+    record: Record | None = None,
+    replace: bool = False,
+    writing: Writing | None = None,
+    pictures: bool = True,
+    progress: Callable[[str], None] | None = None,
+) -> Record:
+    """Write a run as a job folder, whole or not at all.
+
+    Parameters
+    ----------
+    result : Result
+        From `floorfit.correct`.
+    folder : path
+        Job folder to make.
+    inputs : mapping of str to path, optional
+        Files that went in, by role (``"part"``, ``"readings"``, ``"gauge"``, …): the record keeps their digests.
+    record : Record, optional
+        That of the result, where it is made already.
+    replace : bool
+        Whether an existing folder may be replaced.
+    writing : Writing, optional
+        Unit, language and decimal sign of pages and tables.
+    pictures : bool
+        Whether maps, page and sheet are made now; `floorfit.report` makes them later.
+    progress : callable, optional
+        Called with a few words before each step.
+
+    Returns
+    -------
+    Record
+        What was written as ``record.json``.
+
+    Raises
+    ------
+    OutputError
+        If the folder exists and ``replace`` is false, or its parent cannot be written.
+    """
+    with whole_folder(folder, replace=replace) as temporary:
+        made = record or make_record(result, None if inputs is None else input_bytes(inputs))
+        write_job(result, made, temporary, writing=writing, pictures=pictures, progress=progress)
+    return made
+
+
+def input_bytes(inputs: Mapping[str, str | Path]) -> dict[str, tuple[str, bytes]]:
+    """Return name and bytes of each file, by role."""
+    return {role: (Path(path).name, Path(path).read_bytes()) for role, path in inputs.items()}
 
 
 def write_job(
@@ -65,8 +103,8 @@ def write_job(
     tell = progress or (lambda words: None)
     unit, comma = result.part.units, writing is not None and writing.decimal == ","
     tell("writing the tables")
-    rows = (_offset_row(one, unit) for one in record.decisions)
-    _write_csv(folder / "offsets.csv", _offset_header(unit), rows, comma=comma)
+    rows = (offset_row(one, unit) for one in record.decisions)
+    _write_csv(folder / "offsets.csv", offset_header(unit), rows, comma=comma)
     _write_readings(folder / "readings.csv", result, comma=comma)
     follows = [one for one in record.decisions if one.follow is not None]
     if follows:
@@ -85,26 +123,12 @@ def _kept(record: Record) -> Record:
     return record.model_copy(update={"readings": none})
 
 
-def _offset_header(unit: str) -> list[str]:
-    return [f"{name}_{unit}" if name in LENGTHS or name == "offset" else name for name in OFFSET_COLUMNS]
-
-
-def _offset_row(one: Decision, unit: str) -> list[str]:
-    lengths = [_length(getattr(one, f"{name}_mm"), unit) for name in LENGTHS]
-    chance = "" if one.conformance_probability is None else f"{one.conformance_probability:.4f}"
-    slopes = [_plain(one.slope_x, 8), _plain(one.slope_y, 8)]
-    return [
-        one.pocket, one.action, _length(one.offset_mm, unit), *slopes, *lengths, chance, one.verdict, str(one.reason),
-        str(one.readings_used),
-    ]  # fmt: skip
-
-
 def _follow_rows(follows: Sequence[Decision]) -> Iterable[list[str]]:
     for one in follows:
         assert one.follow is not None
         for x, column in zip(one.follow.x_mm, one.follow.offset_mm, strict=True):
             for y, offset in zip(one.follow.y_mm, column, strict=True):
-                yield [one.pocket, *(_length(value, "mm", extra=2) for value in (x, y, offset))]
+                yield [one.pocket, *(length_cell(value, "mm", extra=2) for value in (x, y, offset))]
 
 
 def _write_readings(path: Path, result: Result, *, comma: bool) -> None:
@@ -119,12 +143,12 @@ def _write_readings(path: Path, result: Result, *, comma: bool) -> None:
         for k in range(len(table)):
             floor = str(table.pocket[k]) or (ids[used.floor[k]] if used.floor[k] >= 0 else "")
             lengths = [
-                _length(float(a[k]), unit, extra=2) for a in (table.x, table.y, table.thickness, table.z, table.u)
+                length_cell(float(a[k]), unit, extra=2) for a in (table.x, table.y, table.thickness, table.z, table.u)
             ]
-            others = [_plain(float(table.temperature[k]), 4), _plain(float(table.tof[k]), 6)]
+            others = [number_cell(float(table.temperature[k]), 4), number_cell(float(table.tof[k]), 6)]
             carried = [str(table.extra[name][k]) for name in extra]
             judged = ["yes" if used.is_used[k] else "no", used.reason[k]]
-            numbers = [_plain(float(used.warp[k]), 5), _plain(float(used.residual[k]), 5)]
+            numbers = [number_cell(float(used.warp[k]), 5), number_cell(float(used.residual[k]), 5)]
             yield [str(table.line[k]), floor, *lengths, *others, *carried, *judged, *numbers]
 
     _write_csv(path, header, rows(), comma=comma)
@@ -142,15 +166,3 @@ def _write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]],
 
 def _with_comma(row: Sequence[str], numbers: Sequence[bool]) -> list[str]:
     return [cell.replace(".", ",") if is_number else cell for cell, is_number in zip(row, numbers, strict=True)]
-
-
-def _length(value_mm: float | None, unit: str, *, extra: int = 0) -> str:
-    return "" if value_mm is None else _plain(value_mm / MM_PER_UNIT[unit], DECIMALS[unit] + extra)
-
-
-def _plain(value: float, decimals: int) -> str:
-    """Fixed decimals without a negative zero; empty where not finite."""
-    if not np.isfinite(value):
-        return ""
-    text = f"{value:.{decimals}f}"
-    return text[1:] if float(text) == 0 and text.startswith("-") else text

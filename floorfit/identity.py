@@ -126,7 +126,18 @@ def missing_facts(identity: Mapping[str, str], required: Iterable[str], source: 
 
 
 def other_piece(first: Mapping[str, str], second: Mapping[str, str]) -> list[str]:
-    """Keys of `SAME_PIECE` that both state and that differ; case and spaces do not count."""
+    """Keys of `SAME_PIECE` that both state and that differ; case and spaces do not count.
+
+    Parameters
+    ----------
+    first, second : mapping of str to str
+        Facts by key.
+
+    Examples
+    --------
+    >>> other_piece({"serial": "0012", "side": "A"}, {"serial": "0013", "side": "a"})
+    ['serial']
+    """
     both = [key for key in SAME_PIECE if first.get(key) and second.get(key)]
     return [key for key in both if _folded(first[key]) != _folded(second[key])]
 

@@ -22,6 +22,11 @@ def printable(text: str) -> str:
     Returns
     -------
     str
+
+    Examples
+    --------
+    >>> printable("P01\x1b[2J")
+    'P01\\x1b[2J'
     """
     if text.isascii() and text.isprintable():
         return text
@@ -44,12 +49,23 @@ def plain_cell(text: str) -> str:
     -------
     str
         `cell_text` gives the text back.
+
+    Examples
+    --------
+    >>> plain_cell("=2+3"), plain_cell("-2.5"), plain_cell("P01")
+    ("'=2+3", '-2.5', 'P01')
     """
     return _MARK + text if text.lstrip(_MARK).startswith(_STARTS) and not _is_number(text) else text
 
 
 def cell_text(cell: str) -> str:
-    """Return the text of a cell that `plain_cell` made."""
+    """Return the text of a cell that `plain_cell` made.
+
+    Examples
+    --------
+    >>> cell_text(plain_cell("=2+3"))
+    '=2+3'
+    """
     bare = cell.removeprefix(_MARK)
     return bare if bare.lstrip(_MARK).startswith(_STARTS) else cell
 

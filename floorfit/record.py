@@ -24,7 +24,7 @@ from floorfit.decision.decision import Decision, Number, known
 from floorfit.decision.neighbours import NeighbourStep
 from floorfit.decision.web_map import WebMap
 from floorfit.errors import Finding, InputError
-from floorfit.part.part_file import part_to_document
+from floorfit.part.part_file import part_schema, part_to_document
 from floorfit.readings.gauge_file import gauge_to_document
 from floorfit.record_readings import columns_of
 from floorfit.sealed import changed_files
@@ -48,7 +48,9 @@ __all__ = [
     "closing_sentence",
     "make_record",
     "read_record",
+    "record_of",
     "record_schema",
+    "schema",
 ]
 
 RECORD_FORMAT: Literal["floorfit-record/1"] = "floorfit-record/1"
@@ -177,6 +179,10 @@ class Record(_Model):
     identity: dict[str, str] = {}
     systematic: list[SystematicRecord] = []
     seal: dict[str, str] | None = None  # stays the last entry: see floorfit.sealed
+
+    def __repr__(self) -> str:
+        """Return the job and how it came out: the whole is in its fields."""
+        return f"Record of job {self.job}: {self.summary.sentence}"
 
     def pieces(self) -> Iterator[str]:
         """Yield the record as JSON, an entry at a time: a large one need not stand in memory twice."""
@@ -386,6 +392,44 @@ def _numbers(values: ArrayLike) -> list[float | None]:
 def record_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of ``record.json``."""
     return Record.model_json_schema()
+
+
+def schema(which: str) -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a file.
+
+    Parameters
+    ----------
+    which : {"part", "part-2", "record"}
+        The part file in its first or second format, or a job's record.
+
+    Raises
+    ------
+    InputError
+        If there is no such file.
+
+    Examples
+    --------
+    >>> schema("part")["properties"]["format"]["const"]
+    'floorfit-part/1'
+    """
+    if which == "record":
+        return record_schema()
+    if which not in ("part", "part-2"):
+        raise InputError(f"schema: {which!r} came, part, part-2 or record was expected. Name one of them.")
+    return part_schema(2 if which == "part-2" else 1)
+
+
+def record_of(job: Record | Result | str | Path) -> Record:
+    """Return the record of a job, whatever it is given as.
+
+    Parameters
+    ----------
+    job : Record, Result or path
+        A record, a run that is not written, a job folder, or a ``record.json``.
+    """
+    if isinstance(job, Record):
+        return job
+    return read_record(job) if isinstance(job, str | Path) else make_record(job)
 
 
 def read_record(path: str | Path) -> Record:

@@ -15,6 +15,11 @@ from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+    from matplotlib.axes import Axes
+
     from floorfit.decision import Decision
     from floorfit.decision.neighbours import NeighbourStep
     from floorfit.decision.web_map import WebMap
@@ -176,7 +181,7 @@ class Used:
     u: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Result:
     """A whole run.
 
@@ -242,3 +247,84 @@ class Result:
             and all(one.size <= self.settings.systematic for one in self.systematic)
             and (level is None or self.part_probability >= level)
         )
+
+    def table(self) -> Any:
+        """Return the table of ``offsets.csv``: its columns, and the numbers that it holds.
+
+        Returns
+        -------
+        pandas.DataFrame or dict of str to list
+            A frame where pandas is installed; an empty cell is None in the columns without it.
+        """
+        from importlib import import_module
+        from importlib.util import find_spec
+
+        from floorfit.offsets_table import offset_columns
+
+        columns = offset_columns(self.decisions, self.part.units)
+        return columns if find_spec("pandas") is None else import_module("pandas").DataFrame(columns)
+
+    def plot(self, axes: Axes | None = None) -> Axes:
+        """Draw the warp of the underside with floors, readings and what each pocket gets.
+
+        Parameters
+        ----------
+        axes : matplotlib.axes.Axes, optional
+            To draw on; those of a new figure where left out.
+
+        Returns
+        -------
+        matplotlib.axes.Axes
+            Coordinates in the part's unit.
+        """
+        from floorfit.record import make_record
+        from floorfit.report.warp_plot import draw_warp
+
+        return draw_warp(make_record(self), axes)
+
+    def save(
+        self,
+        folder: str | Path,
+        *,
+        inputs: Mapping[str, str | Path] | None = None,
+        replace: bool = False,
+        pictures: bool = True,
+    ) -> None:
+        """Write the job folder: `floorfit.write` on this result.
+
+        Parameters
+        ----------
+        folder : path
+            Job folder to make.
+        inputs : mapping of str to path, optional
+            Files that went in, by role, for the record.
+        replace : bool
+            Whether an existing folder may be replaced.
+        pictures : bool
+            Whether maps, page and sheet are made now.
+
+        Raises
+        ------
+        OutputError
+            If the folder exists and ``replace`` is false, or its parent cannot be written.
+        """
+        from floorfit.folder import write
+
+        write(self, folder, inputs=inputs, replace=replace, pictures=pictures)
+
+    def __repr__(self) -> str:
+        """Return the closing line and the pockets that want attention first, within a screen."""
+        from floorfit.report.listing import as_text
+
+        return as_text(self.part.name, *self._listed())
+
+    def _repr_html_(self) -> str:
+        """Return the closing line and the table of pockets, for a notebook."""
+        from floorfit.report.listing import as_html
+
+        return as_html(self.part.name, *self._listed())
+
+    def _listed(self) -> tuple[str, Sequence[Decision], str]:
+        from floorfit.record import closing_sentence
+
+        return closing_sentence(self), self.decisions, self.part.units

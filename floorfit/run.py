@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.errors import Finding, NumericalError
+from floorfit.errors import Finding, InputError, NumericalError
 from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
 from floorfit.result import Result, Settings, Used
@@ -80,6 +80,7 @@ def correct(
     """
     from floorfit.readings.screening import screen
 
+    _check_tolerances(part)
     chosen = settings or Settings()
     tell = progress or (lambda words: None)
     tell("screening the readings")
@@ -102,6 +103,17 @@ def correct(
     used = _used(part, readings, screened, places, fit)
     tell("deciding the floors")
     return _decided(part, taken, chosen, screened, places, fit, used, given)
+
+
+def _check_tolerances(part: Part) -> None:
+    """Refuse tolerances by region: one pair of limits holds over a floor here, and a wrong pair would be scrap."""
+    names = [pocket.id for pocket in part.pockets if pocket.tolerances]
+    if names:
+        text = (
+            f"{', '.join(names[:6])}: tolerances by region are read, but an offset is decided for one tolerance a "
+            "floor. Split the floor where the tolerance changes, or give the tightest as web_tolerance."
+        )
+        raise InputError([Finding("region-tolerances", part.source or part.name, "tolerances", text)])
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ import small_part
 
 from floorfit.cli import main
 from floorfit.errors import InputError
+from floorfit.report import page
 
 #: The contract's columns, with the part's unit in the names of lengths.
 COLUMNS = (
@@ -175,7 +176,7 @@ def test_failure_half_way_leaves_nothing(tmp_path: Path, monkeypatch: pytest.Mon
     def fail(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("floorfit.report.page.write_page", fail)
+    monkeypatch.setattr(page, "write_page", fail)
     assert main(_write(tmp_path, rows=slice(0, 2))) == 2
     assert sorted(path.name for path in tmp_path.iterdir()) == ["part.json", "readings.csv"]
 
@@ -190,7 +191,7 @@ def test_failure_half_way_keeps_the_old_job(tmp_path: Path, monkeypatch: pytest.
     def fail(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("floorfit.report.page.write_page", fail)
+    monkeypatch.setattr(page, "write_page", fail)
     assert main([*call, "--replace"]) == 2
     assert (tmp_path / "job" / "offsets.csv").read_bytes() == before
     assert sorted(path.name for path in tmp_path.iterdir()) == ["job", "part.json", "readings.csv"]
@@ -249,7 +250,7 @@ def test_stopped_at_the_pictures_says_what_is_kept(
     def stop(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("floorfit.report.page.write_page", stop)
+    monkeypatch.setattr(page, "write_page", stop)
     assert main(_write(tmp_path)) == 2
     printed = capsys.readouterr()
     assert "4 of 4 pockets corrected" in printed.out  # the answer was there before

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 import small_part
 
-from floorfit.folder import OFFSET_COLUMNS, write_job
+from floorfit.folder import write_job
+from floorfit.offsets_table import OFFSET_COLUMNS
 from floorfit.part import read_part
 from floorfit.readings import Readings, read_readings, readings_from_arrays
 from floorfit.record import closing_sentence, make_record

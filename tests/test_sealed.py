@@ -14,7 +14,7 @@ from floorfit.cli import main
 from floorfit.errors import InputError
 from floorfit.record import Record, read_record
 from floorfit.sealed import write_sealed
-from floorfit.verify.parts import read_series
+from floorfit.verify.parts import series as series_of
 
 pytestmark = pytest.mark.xdist_group("sealed")
 
@@ -64,7 +64,7 @@ def test_edit_is_refused_with_the_file_and_the_remedy(job: Path, name: str) -> N
     with pytest.raises(InputError, match=rf"{file}: was changed after .*run `correct` again"):
         read_record(job)
     with pytest.raises(InputError, match=f"{file}: was changed"):  # no other job is left to read
-        read_series([job])
+        series_of([job])
 
 
 @pytest.mark.parametrize("command", ["apply", "report", "verify"])
@@ -80,7 +80,7 @@ def test_commands_refuse_a_changed_job(job: Path, command: str, tmp_path: Path, 
 def test_series_names_a_changed_job_and_leaves_it_out(job: Path, made: Path, tmp_path: Path) -> None:
     whole = shutil.copytree(made, tmp_path / "whole")
     (job / "offsets.csv").write_text("pocket\n")
-    series = read_series([whole, job])
+    series = series_of([whole, job])
     assert len(series.jobs) == 1 and not series.is_whole
     assert "was changed" in " ".join(str(one) for one in series.findings)
 

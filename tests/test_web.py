@@ -134,7 +134,7 @@ def test_a_plate_cut_exactly_as_decided_shows_no_bias(has_z: bool) -> None:
         offset = decision.correction.at(x[rows], y[rows])
         thickness[rows] = 2.0 + np.minimum(offset - w, left)
     assert (np.abs([one.correction.offset for one in result.decisions]) > 0.12).any()
-    found = floorfit.verify_job(make_record(result), None, floorfit.readings_from_arrays(x, y, thickness))
+    found = floorfit.verify(make_record(result), floorfit.readings_from_arrays(x, y, thickness))
     assert abs(found.bias.value) < 0.001
 
 

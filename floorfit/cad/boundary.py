@@ -62,7 +62,15 @@ class Rim:
     on_outline: Bools
 
     def share(self, chosen: Bools, *, outline_only: bool = True) -> float:
-        """Share of the rim's length that is chosen."""
+        """Share of the rim's length that is chosen.
+
+        Parameters
+        ----------
+        chosen : (e,) ndarray of bool
+            Edges of the rim.
+        outline_only : bool
+            Whether only the outer loop counts.
+        """
         among = self.on_outline if outline_only else np.ones(len(self.lengths), np.bool_)
         total = float(self.lengths[among].sum())
         return float(self.lengths[among & chosen].sum()) / total if total > 0.0 else 0.0
@@ -70,6 +78,11 @@ class Rim:
 
 def rim_table(mesh: Mesh, regions: Regions) -> tuple[Ints, Ints, Ints, Ints]:
     """Every directed edge between a region and something else, sorted by region.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    regions : Regions
 
     Returns
     -------
@@ -92,7 +105,19 @@ def rim_table(mesh: Mesh, regions: Regions) -> tuple[Ints, Ints, Ints, Ints]:
 def rims_of(
     mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, Ints], wanted: Ints, is_shaped: Bools
 ) -> dict[int, Rim]:
-    """Rim of each wanted region; rises are over the region's plane, of a shaped one over the facet inside."""
+    """Rim of each wanted region; rises are over the region's plane, of a shaped one over the facet inside.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    regions : Regions
+    table : tuple of ndarray of int
+        From `rim_table`.
+    wanted : (k,) ndarray of int
+        Numbers of regions.
+    is_shaped : (n,) ndarray of bool
+        Whether each region is a curved one.
+    """
     region, inner, outer, edges = table
     starts = np.searchsorted(region, np.arange(len(regions.normals) + 1))
     out = {}
@@ -134,6 +159,15 @@ def curved_members(mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, 
     Strips of a curved surface come in rows: each turns the same way by a small angle from a neighbour of about
     its own width. Three strips under 10 mm, or six of any width, make a curved surface.
 
+    Parameters
+    ----------
+    mesh : Mesh
+    regions : Regions
+    table : tuple of ndarray of int
+        From `rim_table`.
+    widths : (n,) ndarray, mm
+        Width of each region.
+
     Returns
     -------
     (r,) ndarray of bool
@@ -173,6 +207,21 @@ def fillet_radius(
     is_shaped: bool = False,
 ) -> tuple[float, Bools]:
     """Radius of the fillet that runs round a floor, mm (0 where there is none), and which edges it lies along.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    regions : Regions
+    members : list of ndarray of int
+        Regions of each fillet.
+    number : int
+        Of the floor's region.
+    rim : Rim
+        Of that region.
+    is_plane : (n,) ndarray of bool
+        Whether each region is a face of its own.
+    is_shaped : bool
+        Whether the floor is curved.
 
     Notes
     -----
@@ -226,6 +275,13 @@ def _strip_ends(mesh: Mesh, facets: Ints, label: Ints, members: list[Ints], plan
 
 def fillet_groups(mesh: Mesh, regions: Regions, is_plane: Bools) -> tuple[Ints, list[Ints]]:
     """Smoothly connected facets that lean, neither level planes nor upright walls.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    regions : Regions
+    is_plane : (n,) ndarray of bool
+        Whether each region is a face of its own.
 
     Returns
     -------

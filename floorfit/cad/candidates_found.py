@@ -19,7 +19,7 @@ from floorfit.cad.mesh import Mesh
 from floorfit.cad.smooth import Smooth
 from floorfit.cad.underside import NO_WEB, Underside, Web
 
-__all__ = ["Candidate", "Smoothed", "candidates_of"]
+__all__ = ["Candidate", "Smoothed", "candidates_of", "part_of", "with_web"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -113,23 +113,37 @@ class Candidate:
         return (0.0 - float(self.normal[0] / self.normal[2]), 0.0 - float(self.normal[1] / self.normal[2]))
 
     def z_at(self, x: float, y: float) -> float:
-        """Z of the face, mm."""
+        """Z of the face, mm.
+
+        Parameters
+        ----------
+        x, y : float, mm
+        """
         if self.is_shaped:
             return float(self.face.at(np.array([[x, y]]))[0])
         return float(self.point[2] + self.slope[0] * (x - self.point[0]) + self.slope[1] * (y - self.point[1]))
 
 
 def candidates_of(known: Smoothed, number: int, rim: Rim) -> list[Candidate]:
-    """The face of a region, or the parts that it is cut into by ribs over it and through it."""
+    """The face of a region, or the parts that it is cut into by ribs over it and through it.
+
+    Parameters
+    ----------
+    known : Smoothed
+    number : int
+        Of the region.
+    rim : Rim
+        Of that region.
+    """
     whole = _whole(known, number, rim)
     if whole.walled <= _LEAST_WALLED:
         return [whole]
-    whole = _with_web(known, whole)
+    whole = with_web(known, whole)
     roofed, parts = _parts(known, whole)
     if len(parts) == 1 and parts[0] is whole.polygon:
         return [replace(whole, roofed=roofed)]
     cuts = shapely.union_all([shapely.difference(part.exterior, whole.polygon.exterior) for part in parts])
-    return [_with_web(known, _part(known, whole, part, cuts, roofed)) for part in parts]
+    return [part_of(known, whole, part, cuts, roofed) for part in parts]
 
 
 def _whole(known: Smoothed, number: int, rim: Rim) -> Candidate:
@@ -178,7 +192,8 @@ def _facets(known: Smoothed, facets: Ints) -> Facets:
     return Facets(triangles_in_plan(mesh, good), mesh.corners[good].mean(axis=1), mesh.normals[good])
 
 
-def _with_web(known: Smoothed, face: Candidate) -> Candidate:
+def with_web(known: Smoothed, face: Candidate) -> Candidate:
+    """The same face with what lies below it."""
     error = max((arc.sagitta for arc in face.arcs), default=0.0)
     return replace(face, web=known.underside.web_under(face.polygon, face.face, max(0.05, 3.0 * error)))
 
@@ -205,7 +220,7 @@ def _risen(mesh: Mesh, rim: Rim) -> Any:
     return shapely.multilinestrings(ends) if len(ends) else shapely.MultiLineString()
 
 
-def _part(known: Smoothed, whole: Candidate, part: Polygon, cuts: Any, roofed: Any) -> Candidate:
+def part_of(known: Smoothed, whole: Candidate, part: Polygon, cuts: Any, roofed: Any) -> Candidate:
     """A part of a face: its own outline, and of the rim what lies along it."""
     rim = whole.rim
     middle = shapely.points(known.mesh.vertices[rim.edges].mean(axis=1)[:, :2])
@@ -215,4 +230,4 @@ def _part(known: Smoothed, whole: Candidate, part: Polygon, cuts: Any, roofed: A
     risen = float(kept.lengths[kept.on_outline & (kept.rise > 1e-4)].sum())
     arcs = tuple(arcs_of(np.asarray(part.exterior.coords)[:-1]))
     walled = min(1.0, risen / part.exterior.length)
-    return replace(whole, polygon=part, rim=kept, walled=walled, arcs=arcs, cuts=cuts, roofed=roofed)
+    return with_web(known, replace(whole, polygon=part, rim=kept, walled=walled, arcs=arcs, cuts=cuts, roofed=roofed))

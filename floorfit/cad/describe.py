@@ -72,7 +72,7 @@ def describe_floors(mesh: Mesh, found: Recognition, settings: ExtractSettings, r
     settings : ExtractSettings
     rounding : Rounding
     """
-    group, members = fillet_groups(mesh, found.regions, found.is_plane)
+    group, members = fillet_groups(mesh, found.known.smooth.regions, found.is_plane)
     tree = shapely.STRtree([floor.polygon for floor in found.floors])
     return [_describe(mesh, found, floor, (group, members), tree, settings, rounding) for floor in found.floors]
 
@@ -87,7 +87,13 @@ def _describe(
     rounding: Rounding,
 ) -> Floor:
     radius, along = fillet_radius(
-        mesh, found.regions, found.members, floor.region, floor.rim, found.is_plane, is_shaped=floor.is_shaped
+        mesh,
+        found.known.smooth.regions,
+        found.known.members,
+        floor.region,
+        floor.rim,
+        found.is_plane,
+        is_shaped=floor.is_shaped,
     )
     foot = rounding.plan(floor.polygon)
     wall, arcs = foot, list(floor.arcs)
@@ -233,7 +239,13 @@ def _hole_kind(mesh: Mesh, floor: Candidate, hole: shapely.LinearRing, tree: sha
 
 
 def pocket_of(floor: Floor, settings: ExtractSettings) -> Pocket:
-    """The pocket of the part file for a described floor."""
+    """The pocket of the part file for a described floor.
+
+    Parameters
+    ----------
+    floor : Floor
+    settings : ExtractSettings
+    """
     at_wall = settings.boundary == "wall"
     return Pocket(
         id=floor.id,
@@ -253,5 +265,11 @@ def pocket_of(floor: Floor, settings: ExtractSettings) -> Pocket:
 
 
 def with_id(floor: Floor, name: str) -> Floor:
-    """The same floor under its id."""
+    """The same floor under its id.
+
+    Parameters
+    ----------
+    floor : Floor
+    name : str
+    """
     return replace(floor, id=name)

@@ -91,7 +91,14 @@ def _windings(points: Floats, ends: Floats) -> Ints:
 
 
 def outline_edges(faces: Ints, count: int) -> Ints:
-    """Directed edges of the facets that have no partner running the other way, (e, 2)."""
+    """Directed edges of the facets that have no partner running the other way, (e, 2).
+
+    Parameters
+    ----------
+    faces : (m, 3) ndarray of int
+    count : int
+        Vertices of the mesh.
+    """
     start = faces.reshape(-1)
     end = faces[:, [1, 2, 0]].reshape(-1)
     forward = start * np.int64(count) + end
@@ -100,7 +107,13 @@ def outline_edges(faces: Ints, count: int) -> Ints:
 
 
 def triangles_in_plan(mesh: Mesh, facets: Ints) -> NDArray[np.object_]:
-    """Facets as shapely polygons in plan."""
+    """Facets as shapely polygons in plan.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    facets : (k,) ndarray of int
+    """
     corners = mesh.vertices[mesh.faces[facets]][:, :, :2]
     return np.asarray(shapely.polygons(np.concatenate([corners, corners[:, :1]], axis=1)))
 

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from math import hypot, isfinite
 from typing import Literal
 
+from numpy import cross
+
+from floorfit.cad.edits import Edit
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Tolerance
 
@@ -57,6 +60,14 @@ class ExtractSettings:
         Metal that roughing leaves on the floors; None writes 0 and says so.
     name : str
         Name of the part; empty takes the file's name.
+    origin : (float, float, float) or None
+        Point of the model, in its own unit, that becomes the part's zero; None keeps the model's.
+    x_axis : (float, float, float) or None
+        Direction in the model that becomes +X of the part, as far as it is square to ``up``; None turns the least.
+    edits : tuple of Edit
+        Changes to what was recognised, see `floorfit.cad.edits`.
+    ids : tuple of (str, place)
+        Ids from a list, see `floorfit.cad.edits.read_id_list`; empty numbers the floors.
     """
 
     units: ModelUnit | None = None
@@ -77,6 +88,10 @@ class ExtractSettings:
     tolerance: Tolerance | None = None
     finish_stock: float | None = None
     name: str = ""
+    origin: tuple[float, float, float] | None = None
+    x_axis: tuple[float, float, float] | None = None
+    edits: tuple[Edit, ...] = ()
+    ids: tuple[tuple[str, tuple[float, ...]], ...] = ()
 
 
 def check_settings(settings: ExtractSettings) -> None:
@@ -134,7 +149,9 @@ def _check_lengths(settings: ExtractSettings) -> list[Finding]:
 
 
 def _check_up(settings: ExtractSettings) -> list[Finding]:
-    up = settings.up
+    up, axis = settings.up, settings.x_axis
+    if axis is not None and hypot(*cross(up, axis)) < 1e-6 * hypot(*up) * hypot(*axis):
+        return [_finding("x_axis", f"{axis!r} came, a direction that is not along up was expected. Correct it.")]
     if len(up) != 3 or not all(isfinite(value) for value in up) or hypot(*up) < 1e-9:
         return [_finding("up", f"{up!r} came, three numbers of a direction were expected, as in 0,0,1. Correct it.")]
     return []

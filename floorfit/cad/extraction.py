@@ -14,13 +14,20 @@ from floorfit.cad.extracted import Extraction, Floor, RejectedFace
 from floorfit.cad.orientation import check_size, rotation_to_part
 from floorfit.cad.reading import DRAWING_SUFFIXES, RawModel, read_model
 from floorfit.errors import Finding, InputError
-from floorfit.part.model import Part
-from floorfit.units import Unit
+from floorfit.part.model import Part, Pocket
+from floorfit.units import MM_PER_UNIT, Unit
 
 if TYPE_CHECKING:
+    from floorfit.cad.candidates_found import Candidate
+    from floorfit.cad.mesh import Mesh
     from floorfit.cad.recognise import Step
 
 __all__ = ["extract_pockets"]
+
+#: Directions that are tried where no floor looks up.
+_AXES = ((0.0, 0.0, -1.0), (0.0, 1.0, 0.0), (0.0, -1.0, 0.0), (1.0, 0.0, 0.0), (-1.0, 0.0, 0.0))
+#: Other directions are tried for models of up to this many triangles: a few seconds.
+_MOST_TURNED = 100_000
 
 
 def _quiet(_name: str, _share: float) -> None:
@@ -59,10 +66,11 @@ def extract_pockets(
     --------
     >>> import trimesh
     >>> block = trimesh.creation.box((100, 60, 20))
-    >>> extract_pockets(block, units="mm")
-    Traceback (most recent call last):
-    ...
-    floorfit.errors.InputError: model: no pocket floor was found...
+    >>> try:
+    ...     extract_pockets(block, units="mm")
+    ... except ValueError as error:
+    ...     print(str(error)[:34])
+    model: no pocket floor was found.
     """
     layers = choices.pop("layers", None)
     settings = replace(settings or ExtractSettings(), **choices)
@@ -83,6 +91,9 @@ def extract_pockets(
 
 def _turned(raw: RawModel, settings: ExtractSettings) -> RawModel:
     check_size(raw.vertices, raw.source, raw.unit, settings)
+    if settings.origin is not None:
+        unit_mm = 25.4 if raw.unit == "in" else 1.0
+        raw = replace(raw, vertices=raw.vertices - np.array(settings.origin) * unit_mm)
     rotation = rotation_to_part(settings)
     if np.array_equal(rotation, np.eye(3)):
         return raw
@@ -91,6 +102,7 @@ def _turned(raw: RawModel, settings: ExtractSettings) -> RawModel:
 
 def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extraction:
     from floorfit.cad.describe import Rounding, describe_floors, ring_of
+    from floorfit.cad.edited import edited_faces
     from floorfit.cad.health import sound_mesh
     from floorfit.cad.outline import part_outline
     from floorfit.cad.recognise import recognise
@@ -99,14 +111,48 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     mesh, findings = sound_mesh(raw, settings)
     rounding = Rounding(25.4, 6, 7) if raw.unit == "in" else Rounding()
     found = recognise(mesh, settings, step)
+    found = edited_faces(found.known, found, settings.edits, rounding.unit_mm)
+    if not found.floors:
+        raise InputError([Finding("no-floor", raw.source, "", _none_here(mesh, found.rejected, settings))])
     step("describing floors", 0.85)
     floors = describe_floors(mesh, found, settings, rounding)
     step("outline", 0.95)
     outline = ring_of(rounding.plan(part_outline(mesh)).exterior)
     notes = [*raw.findings, *findings, *_arc_note(floors, raw.source, settings)]
+    notes += [*_up_note(found.floors, raw.source, settings)]
     notes += [*_coarse_note(floors, raw.source, settings), *_kink_notes(floors, found.kinks, raw.source)]
     unit: Unit = "in" if raw.unit == "in" else "mm"
     return _finish(floors, outline, unit, found.rejected, notes, settings, raw.source, len(mesh.faces))
+
+
+def _none_here(mesh: Mesh, rejected: list[RejectedFace], settings: ExtractSettings) -> str:
+    """What to say where no floor was found, with the directions in which there are some."""
+    from floorfit.cad.mesh import join_mesh
+    from floorfit.cad.recognise import recognise
+
+    text = _nothing_found(rejected, settings)
+    if settings.up != (0.0, 0.0, 1.0) or len(mesh.faces) > _MOST_TURNED:
+        return text
+    found = []
+    for up in _AXES:
+        turned = replace(settings, up=up, side="top", x_axis=None)
+        source = RawModel(mesh.vertices @ rotation_to_part(turned).T, mesh.faces, "", "mm")
+        area = sum(floor.area for floor in recognise(join_mesh(source), turned, _quiet).floors)
+        found.append((area, ",".join(f"{value:g}" for value in up)))
+    area, words = max(found)
+    return f"{text} Floors of {area:.4g} mm² in all look along --up {words}." if area > 0.0 else text
+
+
+def _up_note(faces: list[Candidate], source: str, settings: ExtractSettings) -> list[Finding]:
+    """A warning where ``up`` seems to be rounded: every floor slopes the same way by a little."""
+    from floorfit.cad.orientation import rounded_up
+
+    better = rounded_up(np.array([face.normal for face in faces if not face.is_shaped]).reshape(-1, 3), settings)
+    if better is None:
+        return []
+    words = ",".join(f"{value:.9g}" for value in better)
+    text = f"every floor slopes the same way by a little: --up seems to be rounded. Give --up {words}."
+    return [Finding("rounded-up", source, "", text, "warning")]
 
 
 def _arc_note(floors: list[Floor], source: str, settings: ExtractSettings) -> list[Finding]:
@@ -161,14 +207,18 @@ def _finish(
 ) -> Extraction:
     """Number the floors, choose among them, and make the part."""
     from floorfit.cad.describe import pocket_of
+    from floorfit.cad.edited import edited_pockets
 
     rejected = sorted(rejected, key=lambda face: (face.code == "no-wall", -face.area))
     if not floors:
         raise InputError([Finding("no-floor", source, "", _nothing_found(rejected, settings))])
-    numbered = _numbered(floors)
+    numbered = _named(_numbered(floors), settings, MM_PER_UNIT[unit], source)
     kept, left = _selected(numbered, settings, source)
     name = settings.name or Path(source).stem
-    part = Part(name, outline, tuple(pocket_of(floor, settings) for floor in kept), unit, source)
+    pockets = [pocket_of(floor, settings) for floor in kept]
+    pockets, kept = edited_pockets(pockets, kept, settings.edits, MM_PER_UNIT[unit])
+    _check_unique(pockets, source)
+    part = Part(name, outline, tuple(pockets), unit, source)
     part, kept, unsound = _sound_part(part, kept)
     left += unsound
     notes = [*findings, *_default_notes(settings, source)]
@@ -233,6 +283,41 @@ def _numbered(floors: list[Floor]) -> list[Floor]:
     boxes = [_box(floor) for floor in floors]
     order = reading_order(boxes, [floor.floor_z for floor in floors])
     return [with_id(floors[index], name) for index, name in zip(order, pocket_ids(len(order)), strict=True)]
+
+
+def _named(floors: list[Floor], settings: ExtractSettings, unit_mm: float, source: str) -> list[Floor]:
+    """Ids of a list in place of the numbers: by places, else in reading order."""
+    from floorfit.cad.describe import with_id
+
+    if not settings.ids:
+        return floors
+    names = [name for name, place in settings.ids if not place]
+    if names and len(names) != len(floors):
+        text = f"--ids lists {len(names)} ids, {len(floors)} floors were found. Correct the list, or give places."
+        raise InputError([Finding("id-count", source, "", text)])
+    out = [with_id(floor, name) for floor, name in zip(floors, names, strict=True)] if names else list(floors)
+    for name, place in settings.ids:
+        here = [k for k, floor in enumerate(floors) if place and _covers(floor, place, unit_mm)]
+        if place and not here:
+            text = f"--ids: no floor lies at {place[0]:g} {place[1]:g}, where {name} was expected. Correct the list."
+            raise InputError([Finding("no-floor-there", source, "", text)])
+        for k in here[:1]:
+            out[k] = with_id(floors[k], name)
+    return out
+
+
+def _covers(floor: Floor, place: tuple[float, ...], unit_mm: float) -> bool:
+    from shapely import Point, Polygon
+
+    return bool(Polygon(floor.foot, floor.foot_islands).covers(Point(place[0] * unit_mm, place[1] * unit_mm)))
+
+
+def _check_unique(pockets: list[Pocket], source: str) -> None:
+    names = [pocket.id for pocket in pockets]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        text = f"{', '.join(twice)}: two floors have this id after the list or the edits. Give each its own."
+        raise InputError([Finding("same-id", source, "", text)])
 
 
 def _box(floor: Floor) -> tuple[float, float, float, float]:

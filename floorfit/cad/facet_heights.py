@@ -82,7 +82,15 @@ class Facets:
 
 
 def z_of_planes(xy: Floats, points: Floats, normals: Floats) -> Floats:
-    """Z of one plane for each position, mm."""
+    """Z of one plane for each position, mm.
+
+    Parameters
+    ----------
+    xy : (n, 2) ndarray, mm
+    points : (n, 3) ndarray, mm
+        A place on each plane.
+    normals : (n, 3) ndarray
+    """
     away = xy - points[:, :2]
     return np.asarray(points[:, 2] - (away * normals[:, :2]).sum(axis=1) / normals[:, 2])
 
@@ -111,7 +119,16 @@ def _cut_through(part: Polygon) -> Any:
 
 
 def plane_patches(shapes: NDArray[np.object_], points: Floats, normals: Floats) -> list[Patch]:
-    """Patches of planes, one or more for each shape."""
+    """Patches of planes, one or more for each shape.
+
+    Parameters
+    ----------
+    shapes : (n,) ndarray of shapely geometry
+        In plan, mm.
+    points : (n, 3) ndarray, mm
+        A place on each plane.
+    normals : (n, 3) ndarray
+    """
     out = []
     for shape, point, normal in zip(shapes, points, normals, strict=True):
         out += [plane_patch(ring, point, normal) for ring in rings_of(shape)]
@@ -119,7 +136,15 @@ def plane_patches(shapes: NDArray[np.object_], points: Floats, normals: Floats) 
 
 
 def plane_patch(region: Ring, point: Floats, normal: Floats) -> Patch:
-    """One plane; level where it rises by less than 1e-9."""
+    """One plane; level where it rises by less than 1e-9.
+
+    Parameters
+    ----------
+    region : sequence of (float, float), mm
+    point : (3,) ndarray, mm
+        A place on the plane.
+    normal : (3,) ndarray
+    """
     slope = (-normal[:2] / normal[2] + 0.0).tolist()
     level = max(abs(slope[0]), abs(slope[1])) < 1e-9
     at = (0.0, 0.0, round(float(point[2]), 5)) if level else tuple(np.round(point, 6).tolist())

@@ -42,6 +42,12 @@ def fault_of(mesh: Mesh, face: Candidate, settings: ExtractSettings) -> tuple[st
     - *groove*: runs round an island, up to 10 mm wide, less deep than the metal below it is thick.
     - *lug-gap*: open at both ends, and narrower between its walls than they are high.
     - *no-metal*, *covered*: not all of it has metal below, or all of it lies under a roof.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    face : Candidate
+    settings : ExtractSettings
     """
     small = face.area < settings.min_area
     if not _is_enclosed(mesh, face):
@@ -174,6 +180,11 @@ def _runs_round(face: Candidate) -> bool:
 
 def wall_height(mesh: Mesh, face: Candidate) -> float:
     """How high the walls round a face stand, mm: the median of the metal beside its outline.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    face : Candidate
 
     Notes
     -----

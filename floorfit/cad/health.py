@@ -29,6 +29,11 @@ _BACK_TO_BACK = -0.9999
 def sound_mesh(raw: RawModel, settings: ExtractSettings) -> tuple[Mesh, list[Finding]]:
     """Join a model into one closed, outward mesh, or say why not.
 
+    Parameters
+    ----------
+    raw : RawModel
+    settings : ExtractSettings
+
     Returns
     -------
     mesh : Mesh

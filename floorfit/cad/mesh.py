@@ -174,6 +174,11 @@ def _pair_crowd(rows: slice, start: Ints) -> tuple[Ints, Ints]:
 def component_labels(count: int, pairs: Ints) -> Ints:
     """Number the connected groups of ``count`` things that ``pairs`` join.
 
+    Parameters
+    ----------
+    count : int
+    pairs : (k, 2) ndarray of int
+
     Returns
     -------
     (count,) ndarray of int

@@ -19,7 +19,7 @@ from floorfit.cad.regions import Regions, planar_regions, plane_tolerance
 from floorfit.cad.smooth import join_smooth
 from floorfit.cad.underside import read_underside
 
-__all__ = ["Candidate", "Recognition", "Step", "recognise"]
+__all__ = ["Candidate", "Recognition", "Step", "recognise", "refused_face"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -42,23 +42,25 @@ class Recognition:
 
     Parameters
     ----------
-    regions : Regions
-    members : list of ndarray of int
-        Facets of each region.
+    known : Smoothed
+        Regions, their facets and the underside.
     is_plane : (r,) ndarray of bool
         Regions wide enough to be faces of their own.
     floors : list of Candidate
+    refused : list of Candidate
+        Faces that were not taken.
     rejected : list of RejectedFace
+        The same as they are shown, and faces that bend too tightly to be looked at.
     kinks : list of (int, int, float)
         Floors that meet in one smooth kink, and its angle in degrees: two planes, or one curved floor in a coarse mesh.
     tolerance : float, mm
         Flatness that was worked with.
     """
 
-    regions: Regions
-    members: list[Ints]
+    known: Smoothed
     is_plane: Bools
     floors: list[Candidate]
+    refused: list[Candidate]
     rejected: list[RejectedFace]
     kinks: list[tuple[int, int, float]]
     tolerance: float
@@ -91,7 +93,7 @@ def recognise(mesh: Mesh, settings: ExtractSettings, step: Step) -> Recognition:
     rims = rims_of(mesh, regions, table, named, smooth.is_shaped)
     step("reading undersides", 0.55)
     known = Smoothed(mesh, flat.label, smooth, regions.members(), read_underside(mesh, tolerance))
-    floors, rejected = [], _curved_faces(mesh, regions, is_plane, settings)
+    floors, refused, rejected = [], [], _curved_faces(mesh, regions, is_plane, settings)
     for count, number in enumerate(named):
         step("casting webs", 0.65 + 0.2 * count / len(named))
         for face in candidates_of(known, int(number), rims[int(number)]):
@@ -100,8 +102,9 @@ def recognise(mesh: Mesh, settings: ExtractSettings, step: Step) -> Recognition:
                 floors.append(face)
             elif refusal.code != "silent":
                 rejected.append(refusal)
+                refused.append(face)
     kinks = _kinks(regions, smooth.kinks, floors)
-    return Recognition(regions, known.members, is_plane, floors, rejected, kinks, tolerance)
+    return Recognition(known, is_plane, floors, refused, rejected, kinks, tolerance)
 
 
 def _kinks(regions: Regions, pairs: Ints, floors: list[Candidate]) -> list[tuple[int, int, float]]:
@@ -133,8 +136,11 @@ def _mean_widths(mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, In
 def _refusal(mesh: Mesh, face: Candidate, settings: ExtractSettings) -> RejectedFace | None:
     """Why a face is not a floor; None where it is one."""
     code, reason = fault_of(mesh, face, settings)
-    if not code:
-        return None
+    return refused_face(face, code, reason) if code else None
+
+
+def refused_face(face: Candidate, code: str, reason: str) -> RejectedFace:
+    """A face as it is shown to the user when it was not taken."""
     inside = face.polygon.representative_point()
     place = (inside.x, inside.y, face.z_at(inside.x, inside.y))
     rings = [

@@ -57,7 +57,13 @@ class Regions:
 
 
 def plane_tolerance(mesh: Mesh, asked: float) -> float:
-    """Flatness to work with, mm: what was asked for, or four times the resolution where that is coarser."""
+    """Flatness to work with, mm: what was asked for, or four times the resolution where that is coarser.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    asked : float, mm
+    """
     return max(asked, 4.0 * mesh.noise)
 
 
@@ -127,7 +133,14 @@ def _far_corner(mesh: Mesh, facets: Ints, edges: Ints) -> Floats:
 
 
 def planes_of(mesh: Mesh, label: Ints) -> tuple[Floats, Floats, Floats]:
-    """Normal, centroid and plan area of each region."""
+    """Normal, centroid and plan area of each region.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    label : (m,) ndarray of int
+        Region of each facet.
+    """
     inside = label >= 0
     number, count = label[inside], int(label.max(initial=-1)) + 1
     vectors = mesh.vectors[inside]

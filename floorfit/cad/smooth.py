@@ -121,7 +121,17 @@ def join_smooth(mesh: Mesh, regions: Regions, widths: Floats, narrowest: float) 
 
 
 def borders_of(mesh: Mesh, regions: Regions, widths: Floats, bent: Floats) -> Borders:
-    """Smooth borders between regions."""
+    """Smooth borders between regions.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    regions : Regions
+    widths : (r,) ndarray, mm
+        Width of each region.
+    bent : (r,) ndarray, mm
+        Radius to which each region is bent; infinite where it is flat.
+    """
     label = regions.label
     f, g = mesh.pairs[:, 0], mesh.pairs[:, 1]
     rows = np.flatnonzero((label[f] >= 0) & (label[g] >= 0) & (label[f] != label[g]))

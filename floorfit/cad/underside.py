@@ -129,7 +129,15 @@ class Underside:
         return Web(thin, thick, *levels, covered, roofed, seen, *planes, self.sheets[mine], low[rows], high[rows])
 
     def roofs_over(self, floor: Polygon, face: Heights) -> tuple[Any, Any]:
-        """Where roofs lie above a floor, and where any face that looks down does, a leaning wall too."""
+        """Where roofs lie above a floor, and where any face that looks down does, a leaning wall too.
+
+        Parameters
+        ----------
+        floor : Polygon
+            In plan, mm.
+        face : Heights
+            Of the floor.
+        """
         shapes, owner = self._under(floor)
         keep = _is_wide(shapes)
         shapes, owner = shapes[keep], owner[keep]

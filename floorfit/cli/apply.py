@@ -7,16 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from floorfit.cli.help import HelpFormatter
-from floorfit.cli.output import progress_bar, refuse_existing, say, stderr_console, whole_file
-from floorfit.errors import Finding, InputError
+from floorfit.cli.output import progress_bar, say, stderr_console
+from floorfit.errors import InputError
 from floorfit.plain_text import printable
+from floorfit.whole import refuse_existing, whole_file
 
 if TYPE_CHECKING:
-    from floorfit.decision.decision import Correction
     from floorfit.nc.corrected import Corrected
-    from floorfit.nc.shifts import Origin
     from floorfit.nc.tools import Tools
-    from floorfit.part.model import Part
     from floorfit.record import Record
 
 _EPILOG = """examples:
@@ -123,7 +121,13 @@ def _add_cutters(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Apply and write; return 0 or 1."""
+    """Apply and write; return 0 or 1.
+
+    Raises
+    ------
+    InputError
+        If neither a programme nor a template is given, or both.
+    """
     if (args.program is None) == (args.lines is None):
         raise InputError("apply: give either PROGRAM or --lines TEMPLATE. See `floorfit apply --help`.")
     refuse_existing(args.output, replace=args.replace)
@@ -131,14 +135,15 @@ def run(args: argparse.Namespace) -> int:
         for ending in (".png", ".csv"):
             refuse_existing(_beside(args.output, ending), replace=args.replace)
         _refuse_same(args.program, args.output)
-    record, part, corrections = _job(args.job)
-    _refuse_other(args, record)
+    from floorfit.record import read_record
+
+    record = read_record(args.job)
     conforming = all(decision.action != "hold" and decision.verdict == "conform" for decision in record.decisions)
     if args.lines is not None:
-        _write_lines(args, part, corrections)
+        _write_lines(args, record)
         return 0 if conforming else 1
-    corrected = _corrected(args, record, part, corrections)
-    _write(args, corrected, record, part)
+    corrected = _corrected(args, record)
+    _write(args, corrected, record)
     _tell(corrected)
     return 0 if conforming and corrected.is_complete else 1
 
@@ -153,173 +158,62 @@ def _fact(text: str) -> tuple[str, str]:
     return fact(text)
 
 
-def _refuse_other(args: argparse.Namespace, record: Record) -> None:
-    """Refuse a programme that is stated to be for another part, serial or side than the job's."""
-    from floorfit.identity import refuse_other_clamping, refuse_other_piece
-    from floorfit.readings.datum import read_datums, same_shape
-
-    source, facts = (args.program or args.lines).name, dict(args.fact)
-    if args.datums is None:
-        refuse_other_clamping(record.identity, facts, source)
-    else:
-        move = same_shape(read_datums(args.datums))
-        say(f"the plate kept its shape: {1000 * move.rms:.0f} µm rms at {len(move.names)} points after a rigid move.")
-    if "clamping" in record.identity and "clamping" not in facts:
-        say(f'warning: {source} states no clamping; the webs were read in "{record.identity["clamping"]}".')
-    for finding in refuse_other_piece(record.identity, facts, source):
-        say(f"{finding.severity}: {finding}")
-
-
 def _refuse_same(program: Path, output: Path) -> None:
     if output.exists() and program.exists() and output.samefile(program):
         raise InputError(f"{output}: is the programme itself. Write to another name, so that the original stays.")
 
 
-def _job(path: Path) -> tuple[Record, Part, dict[str, Correction]]:
-    from floorfit.part.part_file import part_from_document
-    from floorfit.record import read_record
+def _write_lines(args: argparse.Namespace, record: Record) -> None:
+    from floorfit.applied import lines_for
 
-    record = read_record(path)
-    part = part_from_document(record.part, f"{path.name}/record.json")
-    return record, part, {decision.pocket: decision.correction for decision in record.decisions}
-
-
-def _write_lines(args: argparse.Namespace, part: Part, corrections: dict[str, Correction]) -> None:
-    from floorfit.nc.lines import render_lines
-
-    try:
-        template = args.lines.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        text = f"cannot be read as UTF-8 text ({error}). Check the path."
-        raise InputError([Finding("unreadable", str(args.lines), "", text)]) from error
-    text = render_lines(part, corrections, template, held=args.held, source=args.lines.name)
+    text, findings = lines_for(record, args.lines, held=args.held, facts=dict(args.fact), datums=args.datums)
     with whole_file(args.output, replace=args.replace) as temporary:
         temporary.write_text(text, encoding="utf-8", newline="")
+    for finding in findings:
+        say(f"{finding.severity}: {finding}")
     say(f"{args.output}: {len(text.splitlines())} lines. Check them against the control's manual before loading.")
 
 
-def _corrected(args: argparse.Namespace, record: Record, part: Part, corrections: dict[str, Correction]) -> Corrected:
-    from floorfit.nc.cl import is_cutter_location
-    from floorfit.nc.programme import apply_offsets
+def _corrected(args: argparse.Namespace, record: Record) -> Corrected:
+    import floorfit
 
-    if is_cutter_location(args.program):
-        return _corrected_locations(args, record, part, corrections)
-    if args.frame or args.keep:
-        raise InputError("--frame and --keep are for cutter-location data, and this is a word-address programme.")
+    names = ("tip_control", "walls", "held", "units", "distance", "work_offset", "origin", "frame", "keep")
+    stated = {name: getattr(args, name) for name in names}
+    stated |= {"tolerance_mm": args.tolerance, "band_mm": args.band, "clearance_mm": args.clearance}
     with progress_bar() as bar:
         task = bar.add_task("reading", total=1)
 
         def progress(stage: str, done: int, total: int) -> None:
             bar.update(task, description=stage, completed=done, total=max(total, 1))
 
-        return apply_offsets(
-            part,
-            corrections,
-            args.program,
-            tip_control=args.tip_control,
-            walls=args.walls,
-            held=args.held,
-            tolerance_mm=args.tolerance,
-            units=args.units,
-            distance=args.distance,
-            work_offset=args.work_offset,
-            tools=_tools(args),
-            origin=_origin(args.origin, part.units),
-            band_mm=args.band,
-            clearance_mm=args.clearance,
-            identity=_identity(record, part),
-            job=record.job,
-            created=_today(),
-            source=args.program.name,
-            progress=progress,
-        )
-
-
-def _corrected_locations(
-    args: argparse.Namespace, record: Record, part: Part, corrections: dict[str, Correction]
-) -> Corrected:
-    from floorfit.nc.cl import apply_to_locations, frame_of
-    from floorfit.units import MM_PER_UNIT
-
-    _refuse_word_address(args)
-    frame = frame_of(args.frame, MM_PER_UNIT[part.units]) if args.frame else None
-    tools = _tools(args)
-    with progress_bar() as bar:
-        task = bar.add_task("reading", total=1)
-
-        def progress(stage: str, done: int, total: int) -> None:
-            bar.update(task, description=stage, completed=done, total=max(total, 1))
-
-        return apply_to_locations(
-            part,
-            corrections,
-            args.program,
-            held=args.held,
-            tolerance_mm=args.tolerance,
-            units=args.units,
-            frame=frame,
-            keep=args.keep,
-            cutters={str(number): cutter for number, cutter in tools.by_number.items()},
-            every=tools.every,
-            identity=_identity(record, part),
-            job=record.job,
-            created=_today(),
-            source=args.program.name,
-            progress=progress,
-        )
-
-
-def _refuse_word_address(args: argparse.Namespace) -> None:
-    """Statements about a word-address programme say nothing of cutter-location data."""
-    names = ("tip_control", "distance", "work_offset", "origin", "tool_comment", "band", "clearance")
-    given = [name for name in names if getattr(args, name)]
-    if given:
-        told = ", ".join("--" + name.replace("_", "-") for name in given)
-        raise InputError(f"{told}: for word-address programmes, and this is cutter-location data. Leave it out.")
-    if args.held == "skip":
-        raise InputError(
-            "--held skip: cutter-location data has no block delete. Take the floor out, or say --held cut."
-        )
-
-
-def _identity(record: Record, part: Part) -> dict[str, str]:
-    """What the header says of the piece, as far as the job has it."""
-    from floorfit.identity import SAME_PIECE
-
-    return {"part": part.name, **{key: record.identity[key] for key in SAME_PIECE if key in record.identity}}
+        return floorfit.apply(
+            record, args.program, facts=dict(args.fact), datums=args.datums, tools=_tools(args), progress=progress,
+            **stated,
+        )  # fmt: skip
 
 
 def _tools(args: argparse.Namespace) -> Tools:
+    from floorfit.nc.cl import is_cutter_location
     from floorfit.nc.tools import joined, read_tool_comments, read_tool_table, tool_of
 
     table = read_tool_table(args.tools) if args.tools else {}
     comments = {}
     if args.tool_comment:
+        if is_cutter_location(args.program):
+            raise InputError(
+                "--tool-comment: for word-address programmes, and this is cutter-location data. Leave it out."
+            )
         text = args.program.read_bytes().decode("latin-1") if args.program.exists() else ""
         comments = read_tool_comments(text.splitlines(), args.tool_comment, args.program.name)
     return joined([tool_of(text) for text in args.tool], table, comments)
 
 
-def _origin(text: str | None, unit: str) -> Origin | None:
-    from floorfit.nc.shifts import Origin
-
-    return None if text is None else Origin.of(text, unit)
-
-
-def _today() -> str:
-    """Return the date (UTC), or that of SOURCE_DATE_EPOCH where it is set, for files that must repeat byte for byte."""
-    import os
-    from datetime import UTC, datetime
-
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    moment = datetime.fromtimestamp(int(epoch), UTC) if epoch.isdigit() else datetime.now(UTC)
-    return moment.date().isoformat()
-
-
-def _write(args: argparse.Namespace, corrected: Corrected, record: Record, part: Part) -> None:
+def _write(args: argparse.Namespace, corrected: Corrected, record: Record) -> None:
+    from floorfit.applied import part_and_corrections
     from floorfit.nc.left_table import left_table
     from floorfit.report.motion_plan import write_plan_picture
 
+    part, _ = part_and_corrections(record)
     decisions = {decision.pocket: decision for decision in record.decisions}
     table = left_table(corrected, decisions, part.units)
     with (
@@ -347,7 +241,7 @@ def _tell(corrected: Corrected) -> None:
         table.add_row(*[Text(printable(cell)) for cell in _cells(change)])
     stderr_console().print(table)
     for finding in corrected.findings:
-        say(str(finding))
+        say(f"warning: {finding}" if finding.severity == "warning" else str(finding))
     for change in corrected.pockets:
         if not change.motions:
             say(f"pocket {change.pocket}: no motion in this programme lies on its floor; nothing was changed for it.")

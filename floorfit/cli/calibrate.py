@@ -55,10 +55,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Calibrate and write the gauge file; return 0."""
-    from floorfit.cli.output import refuse_existing, say, whole_file
+    from floorfit.cli.output import say
     from floorfit.readings.gauge import calibrate
     from floorfit.readings.gauge_file import digest, gauge_lines, write_gauge
     from floorfit.readings.step_blocks import read_blocks
+    from floorfit.whole import refuse_existing, whole_file
 
     output = Path(args.output)
     refuse_existing(output, replace=args.replace)

@@ -10,7 +10,6 @@ from floorfit.cli.writing import add_writing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from floorfit.errors import Finding
     from floorfit.part.model import Part
@@ -122,40 +121,40 @@ def _add_settings(group: argparse._ArgumentGroup) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run the main job; return 0 when every pocket conforms, 1 when one does not."""
     from dataclasses import replace
-    from pathlib import Path
 
-    from floorfit.cli.output import refuse_existing, whole_folder
+    import floorfit
     from floorfit.cli.steps import Course, shown_steps
     from floorfit.cli.writing import writing_of
-    from floorfit.part.part_file import read_part
-    from floorfit.readings.readings_file import read_readings
+    from floorfit.whole import refuse_existing
 
     settings = _settings(args)
-    refuse_existing(Path(args.output), replace=args.replace)
-    part = read_part(args.part)
-    course = Course(_rough_count(args.readings), len(part.pockets))
-    with shown_steps(course) as tell:
-        readings, notes = _identified(args, read_readings(args.readings, part.units))
+    refuse_existing(args.output, replace=args.replace)
+    part = floorfit.read_part(args.part)
+    with shown_steps(Course(_rough_count(args.readings), len(part.pockets))) as tell:
+        readings, notes = _identified(args, floorfit.read_readings(args.readings, part.units))
         gauge, frame = _aids(args)
-        given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
-        given |= {"map": args.map, "shop": args.shop}
-        expected = _expected(args, part, given)
-        inputs = {role: (Path(name).name, Path(name).read_bytes()) for role, name in given.items() if name is not None}
-
-        from floorfit.record import make_record
-        from floorfit.run import correct
-
-        with whole_folder(args.output, replace=args.replace) as folder:
-            result = correct(
-                part, readings, settings, gauge=gauge, frame=frame, expected=expected, ids=_ids(args), progress=tell
-            )
-            result = replace(result, findings=(*notes, *result.findings))
-            tell("making the record")
-            record = make_record(result, inputs)
-            _answer(result, record, writing_of(args))
-            _write(result, record, folder, args, tell)
+        expected = _expected(args, part)
+        inputs = _inputs(args)
+        result = floorfit.correct(
+            part, readings, settings, gauge=gauge, frame=frame, expected=expected, ids=_ids(args), progress=tell
+        )
+        result = replace(result, findings=(*notes, *result.findings))
+        tell("making the record")
+        record = floorfit.make_record(result, inputs)
+        _answer(result, record, writing_of(args))
+        _write(result, record, args, tell)
     _go_on(record, args)
     return 0 if result.conforms else 1
+
+
+def _inputs(args: argparse.Namespace) -> dict[str, tuple[str, bytes]]:
+    """Return name and bytes of every file that goes in, by its role."""
+    from floorfit.folder import input_bytes
+    from floorfit.verify.expect import series_file
+
+    given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
+    given |= {"map": args.map, "shop": args.shop, "expected": args.expect and series_file(args.expect)}
+    return input_bytes({role: path for role, path in given.items() if path is not None})
 
 
 def _rough_count(path: str) -> float:
@@ -178,13 +177,16 @@ def _answer(result: Result, record: Record, writing: Writing) -> None:
     answer(record.summary.sentence)
 
 
-def _write(result: Result, record: Record, folder: Path, args: argparse.Namespace, tell: Callable[[str], None]) -> None:
+def _write(result: Result, record: Record, args: argparse.Namespace, tell: Callable[[str], None]) -> None:
+    import floorfit
     from floorfit.cli.output import say
     from floorfit.cli.writing import writing_of
-    from floorfit.folder import write_job
 
     try:
-        write_job(result, record, folder, writing=writing_of(args), pictures=not args.no_pictures, progress=tell)
+        floorfit.write(
+            result, args.output, record=record, replace=args.replace, writing=writing_of(args),
+            pictures=not args.no_pictures, progress=tell,
+        )  # fmt: skip
     except KeyboardInterrupt:
         say(
             f"The table above stands on the screen only; {args.output} is as it was before. "
@@ -230,14 +232,10 @@ def _ids(args: argparse.Namespace) -> dict[str, str] | None:
     return None if args.map is None else read_ids(args.map)
 
 
-def _expected(args: argparse.Namespace, part: Part, given: dict[str, str | None]) -> Expected | None:
-    """Read the mean warp of earlier parts, and count its file among the inputs."""
-    if args.expect is None:
-        return None
-    from floorfit.verify.expect import read_expected, series_file
+def _expected(args: argparse.Namespace, part: Part) -> Expected | None:
+    import floorfit
 
-    given["expected"] = str(series_file(args.expect))
-    return read_expected(args.expect, part)
+    return None if args.expect is None else floorfit.read_expected(args.expect, part)
 
 
 def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:

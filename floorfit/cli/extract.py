@@ -24,6 +24,16 @@ A picture with the same name and the ending .png is written beside PART. STEP ne
 extra [dxf], 3MF the extra [3mf]. Look at the picture and at the list of faces that were not taken before the part
 is used.
 
+A review: JSON with every face that was looked at, taken or not, is written beside PART as PART_faces.json. An edit
+list says what is to be done otherwise, and holds for the next revision of the model too, because it names places:
+  action,where,value
+  take,300 100,            drop,120 80,           split,200 80,200 0 200 160
+  merge,120 80,260 80      rename,120 80,BAY-1    tolerance,P02,-0.05 0.1
+  stock,all,0.5            web,120 80,2.0
+(one action a line; a place is X Y or X Y Z in the part file's unit, well inside the floor.)
+
+exit codes: 0 done; 1 done, but a face with walls round it was left out, or two floors meet in a kink; 2 refused.
+
 A drawing has an outline for each floor on a layer named FLOOR Z<floor z> WEB<web>, for instance FLOOR Z2.0 WEB2.0,
 with the islands inside it on the same layer, and the part's outline on a layer OUTLINE. Other names go into a table
 (CSV) for --layers with the columns layer, floor_z, web; a row with floor_z and web empty names the outline.
@@ -58,6 +68,8 @@ def _add_frame(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--side", choices=["top", "bottom"], default="top", help="bottom: turn half round about X, pockets from below"
     )
+    group.add_argument("--origin", type=_direction, metavar="X,Y,Z", help="point of the model that becomes the zero")
+    group.add_argument("--x-axis", type=_direction, metavar="X,Y,Z", help="direction in the model that becomes +X")
     group.add_argument("--body", default="", metavar="N|all", help="which body, 1 is the largest, if there are several")
     group.add_argument("--any-size", action="store_true", help="take a part under 20 mm or over 20 m")
     group.add_argument("--repair", action="store_true", help="turn flipped facets, go on with an open mesh; all listed")
@@ -76,6 +88,8 @@ def _add_choice(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--flatness", type=float, default=0.001, metavar="MM", help="facets this near are one plane (0.001)"
     )
+    group.add_argument("--edit", metavar="EDITS", help="CSV: action, where, value: changes after a review")
+    group.add_argument("--ids", metavar="LIST", help="CSV: id in reading order, or id, x, y with a place on each floor")
     group.add_argument("--select", type=_ids, default=(), metavar="IDS", help="floors to keep: P01,P03-P07 (all)")
     group.add_argument(
         "--boundary", choices=["foot", "wall"], default="foot", help="outline where a fillet runs round a floor (foot)"
@@ -133,12 +147,14 @@ def _ids(text: str) -> tuple[str, ...]:
 
 def run(args: argparse.Namespace) -> int:
     """Extract, write PART and its picture, show the table; return 1 where a walled face was left out."""
-    from floorfit.cli.output import progress_bar, refuse_existing
+    from floorfit.cli.output import progress_bar
+    from floorfit.whole import refuse_existing
 
     part_path = Path(args.output)
     picture_path = part_path.with_suffix(".png")
+    faces_path = part_path.with_name(f"{part_path.stem}_faces.json")
     _check_names(Path(args.model), part_path, picture_path)
-    for path in (part_path, picture_path):
+    for path in (part_path, picture_path, faces_path):
         refuse_existing(path, replace=args.replace)
 
     from floorfit.cad import extract_pockets
@@ -151,7 +167,7 @@ def run(args: argparse.Namespace) -> int:
             layers=args.layers,
             **_choices(args),
         )
-    _write(extraction, part_path, picture_path, args.replace)
+    _write(extraction, part_path, picture_path, faces_path, args.replace)
     _show(extraction, part_path, picture_path)
     return 1 if extraction.open_questions else 0
 
@@ -165,12 +181,17 @@ def _check_names(model: Path, part_path: Path, picture_path: Path) -> None:
 
 
 def _choices(args: argparse.Namespace) -> dict[str, Any]:
+    from floorfit.cad.edits import read_edits, read_id_list
     from floorfit.part.model import Tolerance
 
     return {
         "units": args.units,
         "up": args.up or (0.0, 0.0, 1.0),
         "side": args.side,
+        "origin": args.origin,
+        "x_axis": args.x_axis,
+        "edits": read_edits(args.edit) if args.edit else (),
+        "ids": read_id_list(args.ids) if args.ids else (),
         "boundary": args.boundary,
         "max_slope_deg": args.max_slope,
         "min_area": args.min_area,
@@ -189,16 +210,19 @@ def _choices(args: argparse.Namespace) -> dict[str, Any]:
     }
 
 
-def _write(extraction: Extraction, part_path: Path, picture_path: Path, replace: bool) -> None:
-    from floorfit.cli.output import whole_file
+def _write(extraction: Extraction, part_path: Path, picture_path: Path, faces_path: Path, replace: bool) -> None:
     from floorfit.part.part_file import write_part
+    from floorfit.report.faces_file import write_faces
     from floorfit.report.recognised import write_picture
+    from floorfit.whole import whole_file
 
     with (
         whole_file(picture_path, replace=replace) as picture,
         whole_file(part_path, replace=replace) as file,
+        whole_file(faces_path, replace=replace) as faces,
     ):
         write_part(extraction.part, file)
+        write_faces(extraction, faces)
         write_picture(extraction, picture)
 
 

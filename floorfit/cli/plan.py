@@ -62,9 +62,15 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def run(args: argparse.Namespace) -> int:
-    """Plan the readings and write them with their map; return 0."""
-    from floorfit.cli.output import refuse_existing
+    """Plan the readings and write them with their map; return 0.
+
+    Raises
+    ------
+    OutputError
+        If the map would take the place of the points.
+    """
     from floorfit.part.part_file import read_part
+    from floorfit.whole import refuse_existing
 
     output = Path(args.output)
     picture = output.with_suffix(".png")
@@ -114,9 +120,9 @@ def _after(job: str, part: Part) -> tuple[Known, list[str]]:
 
 
 def _write(args: argparse.Namespace, part: Part, plan: Plan, output: Path, picture: Path) -> None:
-    from floorfit.cli.output import whole_file
     from floorfit.planning.points_file import plan_facts, write_curve, write_points
     from floorfit.report.plan_map import write_plan_map
+    from floorfit.whole import whole_file
 
     with whole_file(output, replace=args.replace) as points, whole_file(picture, replace=args.replace) as image:
         write_points(plan, points, part.units)

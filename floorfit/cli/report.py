@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from floorfit.cli.help import HelpFormatter
 from floorfit.cli.writing import add_writing
+
+if TYPE_CHECKING:
+    from floorfit.record import Record
 
 _EPILOG = """examples:
   floorfit report job
@@ -50,15 +54,14 @@ def run(args: argparse.Namespace) -> int:
     OutputError
         If an output exists and ``--replace`` was not given.
     """
-    from floorfit.cli.output import refuse_existing
+    import floorfit
+    from floorfit.whole import refuse_existing
 
     _check(args)
     for target in (args.output, args.mesh):
         if target is not None:
             refuse_existing(Path(target), replace=args.replace)
-    from floorfit.record import read_record
-
-    record = read_record(args.job)
+    record = floorfit.read_record(args.job)
     if args.mesh is not None:
         _mesh(record, args)
     if args.output is not None or args.mesh is None:
@@ -77,46 +80,23 @@ def _check(args: argparse.Namespace) -> None:
         raise InputError("--exaggeration goes with --mesh FILE. Add the file or leave the factor out.")
 
 
-def _mesh(record, args: argparse.Namespace) -> None:  # type: ignore[no-untyped-def]
-    from floorfit.cli.output import say, whole_file
+def _mesh(record: Record, args: argparse.Namespace) -> None:
+    from floorfit.cli.output import say
     from floorfit.report.mesh_export import write_mesh
+    from floorfit.whole import whole_file
 
     with whole_file(args.mesh, replace=args.replace) as file:
         factor = write_mesh(record, file, exaggeration=args.exaggeration)
     say(f"{args.mesh}: underside of job {record.job}, its warp shown {factor:g} times as high as it is.")
 
 
-def _pictures(record, args: argparse.Namespace) -> None:  # type: ignore[no-untyped-def]
-    from floorfit.cli.output import say, whole_folder
+def _pictures(record: Record, args: argparse.Namespace) -> None:
+    import floorfit
+    from floorfit.cli.output import say
     from floorfit.cli.steps import Course, shown_steps
     from floorfit.cli.writing import writing_of
-    from floorfit.report.write import write_report
 
-    course = Course(len(record.readings.used), len(record.decisions))
-    with shown_steps(course) as tell:
-        if args.output is None:
-            names = _into_job(record, args, tell)
-        else:
-            with whole_folder(args.output, replace=args.replace) as folder:
-                write_report(record, folder, writing=writing_of(args), progress=tell)
-                names = sorted(file.name for file in folder.iterdir())
-    say(f"{args.output or args.job}: {', '.join(names)} of job {record.job}.")
-
-
-def _into_job(record, args: argparse.Namespace, tell) -> list[str]:  # type: ignore[no-untyped-def]
-    """Write the pictures into the job's own folder, once all of them are made."""
-    import os
-    import tempfile
-
-    from floorfit.cli.output import refuse_existing
-    from floorfit.cli.writing import writing_of
-    from floorfit.report.write import FILES, write_report
-
-    job = Path(args.job) if Path(args.job).is_dir() else Path(args.job).parent
-    for name in FILES:
-        refuse_existing(job / name, replace=args.replace)
-    with tempfile.TemporaryDirectory(prefix=".pictures.", dir=job) as folder:
-        write_report(record, folder, writing=writing_of(args), progress=tell)
-        for name in FILES:
-            os.replace(Path(folder, name), job / name)
-    return list(FILES)
+    with shown_steps(Course(len(record.readings.used), len(record.decisions))) as tell:
+        made = floorfit.report(args.job, args.output, replace=args.replace, writing=writing_of(args), progress=tell)
+    names = ", ".join(sorted(path.name for path in made))
+    say(f"{args.output or args.job}: {names} of job {record.job}.")

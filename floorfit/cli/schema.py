@@ -28,14 +28,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Print the schema; return 0."""
-    if args.which != "record":
-        from floorfit.part.part_file import part_schema
+    import floorfit
 
-        schema = part_schema(2 if args.which == "part-2" else 1)
-    else:
-        from floorfit.record import record_schema
-
-        schema = record_schema()
-    json.dump(schema, sys.stdout, indent=2, sort_keys=True)
+    json.dump(floorfit.schema(args.which), sys.stdout, indent=2, sort_keys=True)
     sys.stdout.write("\n")
     return 0

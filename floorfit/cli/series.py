@@ -42,9 +42,16 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def run(args: argparse.Namespace) -> int:
-    """Read the series; return 0, or 1 when a job was left out."""
-    from floorfit.cli.output import refuse_existing, say, whole_folder
+    """Read the series; return 0, or 1 when a job was left out.
+
+    Raises
+    ------
+    InputError
+        If there is neither a job nor an accuracy file.
+    """
+    from floorfit.cli.output import say
     from floorfit.errors import InputError
+    from floorfit.whole import refuse_existing, whole_folder
 
     if not args.jobs and not args.accuracy:
         raise InputError("series: give a JOB, or --accuracy FILE. See `floorfit series --help`.")
@@ -69,14 +76,14 @@ def _trend(args: argparse.Namespace, folder: Path) -> None:
 
 
 def _series(args: argparse.Namespace, folder: Path) -> bool:
+    import floorfit
     from floorfit.cli.output import answer, progress_bar, say
-    from floorfit.verify.parts import read_series
-    from floorfit.verify.series_folder import series_answers, write_series
+    from floorfit.verify.series_folder import fill_series, series_answers
 
     with progress_bar() as bar:
         task = bar.add_task("reading jobs", total=None)
-        series = read_series(args.jobs, progress=lambda done, total: bar.update(task, completed=done, total=total))
-    write_series(series, folder, writing_of(args))
+        series = floorfit.series(args.jobs, progress=lambda done, total: bar.update(task, completed=done, total=total))
+    fill_series(series, folder, writing_of(args))
     for finding in series.findings[:20]:
         say(f"{finding.severity}: {finding}")
     if len(series.findings) > 20:

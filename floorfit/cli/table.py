@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
-from floorfit.plain_text import printable
-from floorfit.report.actions import compass, label_of, urgency
-from floorfit.report.format import MISSING, Display
+from floorfit.report.format import Display
+from floorfit.report.listing import headings, listed
 
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from floorfit.record import Decision, Record
+    from floorfit.record import Record
 
 __all__ = ["pocket_table"]
+
+#: Columns of words.
+WORDS = ("pocket", "action", "verdict")
 
 
 def pocket_table(record: Record, display: Display, most: int = 200) -> Table:
@@ -30,27 +32,13 @@ def pocket_table(record: Record, display: Display, most: int = 200) -> Table:
     from rich.markup import escape
     from rich.table import Table
 
-    rows = sorted(record.decisions, key=urgency)
+    rows = listed(record.decisions, display)
     most = max(most, record.summary.held)
     caption = f"and {len(rows) - most} more, see offsets.csv" if len(rows) > most else None
     table = Table(box=None, pad_edge=False, header_style="bold", caption=caption, padding=(0, 1, 0, 0))
-    table.add_column("pocket", max_width=14, overflow="ellipsis", no_wrap=True)
-    table.add_column("action", no_wrap=True)
-    for name in (f"offset {display.unit}", "±(k=2)", "web after", "margin", "P", "n"):
-        table.add_column(name, justify="right", no_wrap=True)
-    table.add_column("verdict", no_wrap=True)
-    for one in rows[:most]:
-        table.add_row(escape(printable(one.pocket)), *_cells(one, display), one.verdict)
+    for name in headings(display):
+        side: Literal["left", "right"] = "left" if name in WORDS else "right"
+        table.add_column(name, justify=side, no_wrap=True, max_width=14 if name == "pocket" else None)
+    for row in rows[:most]:
+        table.add_row(escape(row[0]), *row[1:])
     return table
-
-
-def _cells(one: Decision, display: Display) -> list[str]:
-    said = label_of(one, display)
-    action = said.action if said.angle is None else f"{said.action} {compass(said.angle)}{said.more}"
-    offset = said.more if one.action == "follow" else display.length(one.offset_mm, sign=True)
-    after = f"{display.length(one.web_after_min_mm)}…{display.length(one.web_after_max_mm)}"
-    return [
-        action.removesuffix(" ?").removesuffix(" !"), offset, display.length(one.offset_u_mm),
-        MISSING if one.web_after_min_mm is None else after, display.length(one.margin_mm, sign=True),
-        display.plain(one.conformance_probability, 3), str(one.readings_used),
-    ]  # fmt: skip

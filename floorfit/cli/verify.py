@@ -41,35 +41,20 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Verify; return 0 when every pocket was read and conforms, 1 when not."""
-    import hashlib
     import sys
     from pathlib import Path
 
-    from floorfit.cli.output import answer, refuse_existing, say, whole_folder
-    from floorfit.readings.readings_file import read_readings
-    from floorfit.record import read_record
+    import floorfit
+    from floorfit.cli.output import answer, say
+    from floorfit.verify.afterwards import verification_answers
+    from floorfit.whole import refuse_existing
 
-    refuse_existing(Path(args.output), replace=args.replace)
-    record = read_record(args.job)
-    readings = read_readings(args.readings, record.part.get("units", "mm"))
-    digest = hashlib.sha256(Path(args.readings).read_bytes()).hexdigest()
-
-    from floorfit.report.format import display_for
-    from floorfit.report.headline import identity_shown
-    from floorfit.verify.afterwards import verification_answers, write_verification_page
-    from floorfit.verify.verify_job import verify_job
-    from floorfit.verify.written import write_tables
-
+    refuse_existing(args.output, replace=args.replace)
     tell = (lambda words: say(f"{words} …")) if sys.stderr.isatty() else None
-    with whole_folder(args.output, replace=args.replace) as folder:
-        found = verify_job(
-            record, None, readings, movement_limit_mm=args.moved, bias_limit_mm=args.limit_bias, digest=digest,
-            progress=tell,
-        )  # fmt: skip
-        write_tables(found, folder)
-        writing = writing_of(args)
-        identity = identity_shown(record, display_for(found.part.units, writing))
-        write_verification_page(found, folder, identity=identity, writing=writing)
+    found = floorfit.verify(
+        args.job, args.readings, movement_limit_mm=args.moved, bias_limit_mm=args.limit_bias, progress=tell
+    )
+    floorfit.write_verification(found, args.output, replace=args.replace, writing=writing_of(args))
     for finding in found.findings:
         say(f"{finding.severity}: {finding}")
     for line in (*verification_answers(found), found.sentence):

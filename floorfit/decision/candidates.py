@@ -59,7 +59,14 @@ class Candidate:
 
 
 def minimax_shift(values: Array) -> float:
-    """The constant with the least greatest distance to the values: the middle of their range."""
+    """The constant with the least greatest distance to the values: the middle of their range.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> round(minimax_shift(np.array([0.01, 0.05, 0.02])), 3)
+    0.03
+    """
     return float((values.max() + values.min()) / 2)
 
 
@@ -100,6 +107,18 @@ def target(tolerance: Tolerance, aim: str) -> float:
     """Where the web should lie, as a deviation from nominal, mm.
 
     The middle of a two-sided tolerance. With one limit: the nominal web, or the limit where nominal is outside.
+
+    Parameters
+    ----------
+    tolerance : Tolerance
+    aim : {"middle", "nominal"}
+        Matters where the tolerance has two limits.
+
+    Examples
+    --------
+    >>> from floorfit.part import Tolerance
+    >>> target(Tolerance(-0.25, 0.75), "middle"), target(Tolerance(-0.1, None), "middle")
+    (0.25, 0.0)
     """
     if tolerance.lower is not None and tolerance.upper is not None:
         return (tolerance.lower + tolerance.upper) / 2 if aim == "middle" else 0.0

@@ -167,7 +167,20 @@ def hold_each(part: Part, decisions: Sequence[Decision], reason: Reason) -> tupl
 
 
 def verdict_of(probability: float, level: float) -> Verdict:
-    """``conform`` from the level up, ``nonconform`` from its mirror image down, ``undecided`` between (JCGM 106)."""
+    """``conform`` from the level up, ``nonconform`` from its mirror image down, ``undecided`` between (JCGM 106).
+
+    Parameters
+    ----------
+    probability : float
+        That the whole floor conforms.
+    level : float
+        Between 0.5 and 1.
+
+    Examples
+    --------
+    >>> verdict_of(0.97, 0.95), verdict_of(0.5, 0.95), verdict_of(0.02, 0.95)
+    ('conform', 'undecided', 'nonconform')
+    """
     if probability >= level:
         return "conform"
     return "nonconform" if probability <= 1 - level else "undecided"

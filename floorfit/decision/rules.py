@@ -60,7 +60,17 @@ def hold_reason(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings,
 
 
 def metal_notes(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> list[str]:
-    """What a person should know of the metal, where the floor is cut all the same."""
+    """What a person should know of the metal, where the floor is cut all the same.
+
+    Parameters
+    ----------
+    floor : FloorWarp
+    chosen : Candidate
+        What was decided.
+    settings : DecisionSettings
+    wording : Wording
+        Unit of the lengths in the words.
+    """
     chip = depth_of_cut(chosen.offset, floor.mean, floor.left)
     least = int(np.argmin(chip))
     where = wording.place(floor.points[least])

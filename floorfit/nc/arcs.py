@@ -15,7 +15,16 @@ ARC_ABSOLUTE, ARC_RELATIVE = 0.02, 0.002
 def radius_centre(
     start: tuple[float, float], end: tuple[float, float], radius: float, *, clockwise: bool
 ) -> tuple[float, float]:
-    """Centre of an arc in radius format; a negative radius is more than half a turn (NISTIR 6556, 3.5.3.1)."""
+    """Centre of an arc in radius format; a negative radius is more than half a turn (NISTIR 6556, 3.5.3.1).
+
+    Parameters
+    ----------
+    start, end : (float, float), mm
+        In the plane of the arc.
+    radius : float, mm
+        Below zero for more than half a turn.
+    clockwise : bool
+    """
     dx, dy = end[0] - start[0], end[1] - start[1]
     chord = math.hypot(dx, dy)
     if not chord > 0:
@@ -30,7 +39,13 @@ def radius_centre(
 
 
 def arc_fault(start: tuple[float, float], end: tuple[float, float], centre: tuple[float, float]) -> str:
-    """Return why an arc cannot be followed, or an empty text."""
+    """Return why an arc cannot be followed, or an empty text.
+
+    Parameters
+    ----------
+    start, end, centre : (float, float), mm
+        In the plane of the arc.
+    """
     if any(value != value for value in (*start, *end)):
         return "the arc's start or end is not known"
     if any(value != value for value in centre):

@@ -38,6 +38,12 @@ def check_tolerance(tolerance_mm: float) -> None:
 def check_corrections(part: Part, corrections: Mapping[str, Correction]) -> None:
     """Raise where corrections are not those of the part.
 
+    Parameters
+    ----------
+    part : Part
+    corrections : mapping of str to Correction
+        By pocket.
+
     Raises
     ------
     InputError
@@ -53,7 +59,17 @@ def check_corrections(part: Part, corrections: Mapping[str, Correction]) -> None
 def floors_for(
     part: Part, corrections: Mapping[str, Correction], held: Held, band_mm: float | None = None
 ) -> tuple[Floor, ...]:
-    """Floors of a part as they are to be cut: a held one that is cut as programmed has an offset of 0."""
+    """Floors of a part as they are to be cut: a held one that is cut as programmed has an offset of 0.
+
+    Parameters
+    ----------
+    part : Part
+    corrections : mapping of str to Correction
+        By pocket.
+    held : {"refuse", "skip", "cut"}
+    band_mm : float or None, mm
+        Height above a floor that moves with it.
+    """
     out = []
     for floor in floors_of(part, corrections, band_mm):
         as_programmed = floor.is_held and held == "cut"
@@ -64,6 +80,12 @@ def floors_for(
 
 def read_lines(program: bytes | str | Path, name: str) -> tuple[bytes, list[str]]:
     """Bytes of a file, and its lines decoded byte for byte.
+
+    Parameters
+    ----------
+    program : bytes or path
+    name : str
+        For messages.
 
     Raises
     ------

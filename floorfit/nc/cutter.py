@@ -69,6 +69,13 @@ class Cutter:
         The first is the one that does: ``r a - f u - r n`` with f the radius of the flat, n the normal of the plane and
         u the part of n square to the axis a, of length 1. The others stand round the ring of corner centres, with the
         tip itself.
+
+        Parameters
+        ----------
+        axis : (n, 3) ndarray
+            Unit vectors of the tool's axis.
+        slope : (float, float)
+            dZ/dX and dZ/dY of the plane.
         """
         normal = np.array([-slope[0], -slope[1], 1.0]) / np.sqrt(1.0 + slope[0] ** 2 + slope[1] ** 2)
         square = normal - (axis @ normal)[:, None] * axis

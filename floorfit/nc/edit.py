@@ -31,12 +31,28 @@ def find_z(text: str) -> tuple[int, int] | None:
 
 
 def replace_number(text: str, span: tuple[int, int], number: str) -> str:
-    """Return the block with another number at ``span``."""
+    """Return the block with another number at ``span``.
+
+    Parameters
+    ----------
+    text : str
+        The block.
+    span : (int, int)
+        First character of the number, and the one behind it.
+    number : str
+    """
     return text[: span[0]] + number + text[span[1] :]
 
 
 def insert_word(text: str, number: str) -> str:
-    """Return the block with a Z word after its last axis word, in the block's own case and spacing."""
+    """Return the block with a Z word after its last axis word, in the block's own case and spacing.
+
+    Parameters
+    ----------
+    text : str
+        The block.
+    number : str
+    """
     block = read_block(text)
     axes = [word for word in block.words if word.letter in "XY"] or [
         word for word in block.words if word.letter in "ABCIJKR"

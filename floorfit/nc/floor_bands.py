@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.decision import Correction
+from floorfit.nc.plane_floors import check_plane_floors
 from floorfit.part.model import Part, Pocket
 
 __all__ = ["BAND_SHARE", "EPS_MM", "MARGIN_MM", "WINDOW_MM", "Floor", "floors_of"]
@@ -108,5 +109,15 @@ class Floor:
 
 
 def floors_of(part: Part, corrections: Mapping[str, Correction], band: float | None = None) -> tuple[Floor, ...]:
-    """Return the part's floors with their corrections, in the part's order."""
+    """Return the part's floors with their corrections, in the part's order; refuse curved ones.
+
+    Parameters
+    ----------
+    part : Part
+    corrections : mapping of str to Correction
+        By pocket.
+    band : float or None, mm
+        Height above a floor that moves with it.
+    """
+    check_plane_floors(part)
     return tuple(Floor(index, pocket, corrections[pocket.id], band) for index, pocket in enumerate(part.pockets))

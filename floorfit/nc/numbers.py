@@ -16,7 +16,15 @@ def decimals_of(raw: str) -> int:
 
 
 def decimals_for(value: float, unit_mm: float) -> int:
-    """Return the decimals that write ``value`` exactly: at least the default, at most 6."""
+    """Return the decimals that write ``value`` exactly: at least the default, at most 6.
+
+    Parameters
+    ----------
+    value : float
+        In the programme's unit.
+    unit_mm : float
+        Millimetres in that unit.
+    """
     for decimals in range(default_decimals(unit_mm), 6):
         if abs(round(value, decimals) - value) < 1e-9:
             return decimals
@@ -24,7 +32,15 @@ def decimals_for(value: float, unit_mm: float) -> int:
 
 
 def decimals_to_show(change: float, unit_mm: float, least: int) -> int:
-    """Return the decimals, at least ``least`` and at most 6, in which a change in mm does not round to nothing."""
+    """Return the decimals, at least ``least`` and at most 6, in which a change in mm does not round to nothing.
+
+    Parameters
+    ----------
+    change : float, mm
+    unit_mm : float
+        Millimetres in the programme's unit.
+    least : int
+    """
     decimals = least
     while decimals < 6 and abs(change) < 0.5 * unit_mm * 10.0**-decimals:
         decimals += 1
@@ -55,5 +71,11 @@ def in_style(value: float, raw: str, decimals: int) -> str:
 
 
 def written(value: float, decimals: int) -> float:
-    """Return the value that the text will have."""
+    """Return the value that the text will have.
+
+    Parameters
+    ----------
+    value : float
+    decimals : int
+    """
     return float(f"{value:.{decimals}f}")

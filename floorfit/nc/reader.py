@@ -73,7 +73,14 @@ class Reader(Machine):
     """The interpreter. Feed it lines in order, then take the motions."""
 
     def feed(self, number: int, text: str) -> None:
-        """Run one line."""
+        """Run one line.
+
+        Parameters
+        ----------
+        number : int
+            Of the line.
+        text : str
+        """
         if self.ended or not text:
             return
         if FAST_BLOCK.fullmatch(text):

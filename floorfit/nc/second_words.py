@@ -156,14 +156,28 @@ class WordTable:
         return out
 
     def value(self, letter: str, other: float) -> NDArray[np.float64]:
-        """Number of a letter for each line, ``other`` where the line has none."""
+        """Number of a letter for each line, ``other`` where the line has none.
+
+        Parameters
+        ----------
+        letter : str
+        other : float
+            Where a line has none.
+        """
         out = np.full(self.count, other)
         row, value = self.words(letter)
         out[row] = value
         return out
 
     def filled(self, letter: str, before: float) -> NDArray[np.float64]:
-        """The last number of a letter at or before each line."""
+        """The last number of a letter at or before each line.
+
+        Parameters
+        ----------
+        letter : str
+        before : float
+            Where no line before has one.
+        """
         row, value = self.words(letter)
         at = np.full(self.count, -1)
         at[row] = np.arange(len(row))

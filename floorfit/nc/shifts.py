@@ -35,6 +35,13 @@ class Origin:
     def of(cls, text: str, unit: str) -> Origin:
         """Read ``X,Y,Z[,angle]``, lengths in a unit.
 
+        Parameters
+        ----------
+        text : str
+            Three lengths, and the angle in degrees, between commas.
+        unit : {"mm", "in"}
+            Of the lengths.
+
         Raises
         ------
         InputError

@@ -62,7 +62,14 @@ def changes_of(
 
 
 def what_is_left(swept: Sequence[SweptFloor], source: str) -> list[Finding]:
-    """A warning for each floor on which the cutter leaves metal that is not wanted."""
+    """A warning for each floor on which the cutter leaves metal that is not wanted.
+
+    Parameters
+    ----------
+    swept : sequence of SweptFloor
+    source : str
+        Name of the programme for messages.
+    """
     out = []
     for one in swept:
         if one.high_mm > TOO_DEEP_MM:

@@ -70,7 +70,15 @@ class FloorGrid:
 
     @classmethod
     def over(cls, polygon: Polygon, radius: float) -> FloorGrid:
-        """Grid over a polygon for a cutter of a radius."""
+        """Grid over a polygon for a cutter of a radius.
+
+        Parameters
+        ----------
+        polygon : Polygon
+            In plan, mm.
+        radius : float, mm
+            Of the cutter.
+        """
         x0, y0, x1, y1 = polygon.bounds
         cell = max(radius / _CELLS, max(x1 - x0, y1 - y0) / _MOST_CELLS)
         x, y = (np.linspace(a, b, max(int(np.ceil((b - a) / cell)), 2) + 1) for a, b in ((x0, x1), (y0, y1)))
@@ -102,7 +110,14 @@ def sample(
 
 
 def swept_heights(samples: Samples, grid: FloorGrid) -> NDArray[np.float64]:
-    """Lowest height of the cutter over every place of a grid, (k, l), mm; infinite where it never is."""
+    """Lowest height of the cutter over every place of a grid, (k, l), mm; infinite where it never is.
+
+    Parameters
+    ----------
+    samples : Samples
+        Places of the cutter.
+    grid : FloorGrid
+    """
     hx, hy = float(grid.x[1] - grid.x[0]), float(grid.y[1] - grid.y[0])
     reach = float(samples.radius.max(initial=0.0))
     nx, ny = int(reach / hx) + 2, int(reach / hy) + 2

@@ -50,7 +50,14 @@ class Cuts:
         return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in cls.__dataclass_fields__))
 
     def near(self, pocket: Pocket, step: float) -> Samples | None:
-        """Places of the cutter that may touch a floor; None where there are none."""
+        """Places of the cutter that may touch a floor; None where there are none.
+
+        Parameters
+        ----------
+        pocket : Pocket
+        step : float, mm
+            Between places along the path.
+        """
         x0, y0, x1, y1 = pocket.polygon.bounds
         reach = float(self.size[:, 0].max(initial=0.0))
         low, high = np.minimum(self.start, self.end), np.maximum(self.start, self.end)

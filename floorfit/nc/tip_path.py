@@ -128,7 +128,15 @@ class TipPath:
         return np.asarray(centre + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]))
 
     def axes(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Axes at places on motions, (m, 3): the vector goes evenly from one end to the other."""
+        """Axes at places on motions, (m, 3): the vector goes evenly from one end to the other.
+
+        Parameters
+        ----------
+        rows : (m,) ndarray of int
+            Motions.
+        share : (m,) ndarray
+            Place on each, 0 to 1.
+        """
         if self.first_axis is None:
             return self.axis[rows]
         first, last = self.first_axis[rows], self.axis[rows]
@@ -136,7 +144,15 @@ class TipPath:
         return np.asarray(out / np.linalg.norm(out, axis=1)[:, None])
 
     def axis_places(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
-        """As `points`, moved sideways by ``aside`` where the cutter runs beside the programmed path."""
+        """As `points`, moved sideways by ``aside`` where the cutter runs beside the programmed path.
+
+        Parameters
+        ----------
+        rows : (m,) ndarray of int
+            Motions.
+        share : (m,) ndarray
+            Place on each, 0 to 1.
+        """
         out = self.points(rows, share)
         beside = np.flatnonzero(self.aside[rows])
         if len(beside):

@@ -84,7 +84,15 @@ class Zone:
         return out
 
     def lift(self, xy: NDArray[np.float64], axis: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Lift at places of the axis (n, 2), mm; minus infinity where the end stays above the floor's own edge."""
+        """Lift at places of the axis (n, 2), mm; minus infinity where the end stays above the floor's own edge.
+
+        Parameters
+        ----------
+        xy : (n, 2) ndarray, mm
+            Places of the axis.
+        axis : (n, 3) ndarray
+            Unit vectors.
+        """
         at, away = self._nearest(xy)
         leaning = np.flatnonzero(axis[:, 2] < 1.0 - _UPRIGHT)
         if self._dilated is not None:

@@ -42,5 +42,12 @@ def floor_points(pocket: Pocket, *, inside: int = INSIDE, along: int = ALONG) ->
 
 
 def grid_spacing(pocket: Pocket, inside: int = INSIDE) -> float:
-    """Spacing of an even lattice that puts about ``inside`` points on the floor, mm."""
+    """Spacing of an even lattice that puts about ``inside`` points on the floor, mm.
+
+    Parameters
+    ----------
+    pocket : Pocket
+    inside : int
+        Points wanted on the floor.
+    """
     return float(np.sqrt(pocket.polygon.area / inside))

@@ -145,23 +145,47 @@ class Pocket:
     nominal_z = floor_at
 
     def slope_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
-        """dZ/dX and dZ/dY of the nominal floor at plan positions, (..., 2)."""
+        """dZ/dX and dZ/dY of the nominal floor at plan positions, (..., 2).
+
+        Parameters
+        ----------
+        x, y : (...) array_like, mm
+            Plan positions.
+        """
         x, y = _together(x, y)
         return slopes(self.floor, x, y) if self.floor else np.broadcast_to(np.array(self.slope), (*x.shape, 2))
 
     def normal_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
-        """Unit normal of the nominal floor at plan positions, up out of the metal, (..., 3)."""
+        """Unit normal of the nominal floor at plan positions, up out of the metal, (..., 3).
+
+        Parameters
+        ----------
+        x, y : (...) array_like, mm
+            Plan positions.
+        """
         slope = self.slope_at(x, y)
         length = self.steepness_at(x, y)
         return np.concatenate([-slope, np.ones((*length.shape, 1))], axis=-1) / length[..., None]
 
     def steepness_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
-        """Length along Z over length along the floor's normal at plan positions: 1 / cos of the slope angle."""
+        """Length along Z over length along the floor's normal at plan positions: 1 / cos of the slope angle.
+
+        Parameters
+        ----------
+        x, y : (...) array_like, mm
+            Plan positions.
+        """
         slope = self.slope_at(x, y)
         return np.asarray(np.sqrt(1.0 + slope[..., 0] ** 2 + slope[..., 1] ** 2))
 
     def underside_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
-        """Nominal Z of the face under the web at plan positions, mm."""
+        """Nominal Z of the face under the web at plan positions, mm.
+
+        Parameters
+        ----------
+        x, y : (...) array_like, mm
+            Plan positions.
+        """
         x, y = _together(x, y)
         if self.is_parallel:
             return np.asarray(self.floor_at(x, y) - self._constant_web(x, y))
@@ -174,17 +198,35 @@ class Pocket:
         return np.asarray(self.web * self.steepness_at(x, y) / self.steepness_at(*self.centroid))
 
     def rough_z(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
-        """Z where the roughing programme left the floor: nominal plus ``finish_stock``, mm."""
+        """Z where the roughing programme left the floor: nominal plus ``finish_stock``, mm.
+
+        Parameters
+        ----------
+        x, y : (...) array_like, mm
+            Plan positions.
+        """
         return np.asarray(self.floor_at(x, y) + self.finish_stock)
 
     def nominal_web(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
-        """Nominal web thickness along Z at plan positions, mm."""
+        """Nominal web thickness along Z at plan positions, mm.
+
+        Parameters
+        ----------
+        x, y : (...) array_like, mm
+            Plan positions.
+        """
         if self.is_plain:
             return np.asarray(self.floor_at(x, y) - self.underside_z)
         return np.asarray(self.floor_at(x, y) - self.underside_at(x, y))
 
     def tolerance_at(self, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Lower and upper deviation of the web at plan positions, mm; infinite on an open side."""
+        """Lower and upper deviation of the web at plan positions, mm; infinite on an open side.
+
+        Parameters
+        ----------
+        x, y : (...) array_like, mm
+            Plan positions.
+        """
         import shapely
 
         x, y = _together(x, y)

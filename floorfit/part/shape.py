@@ -54,12 +54,24 @@ class HeightGrid:
         return u - j, v - i, table[i, j], table[i, j + 1], table[i + 1, j], table[i + 1, j + 1]
 
     def at(self, x: Floats, y: Floats) -> Floats:
-        """Height at places, mm."""
+        """Height at places, mm.
+
+        Parameters
+        ----------
+        x, y : (...) ndarray, mm
+            Plan positions.
+        """
         u, v, a, b, c, d = self._cell(x, y)
         return np.asarray((1 - v) * ((1 - u) * a + u * b) + v * ((1 - u) * c + u * d))
 
     def slope_at(self, x: Floats, y: Floats) -> Floats:
-        """dZ/dX and dZ/dY at places, (..., 2)."""
+        """dZ/dX and dZ/dY at places, (..., 2).
+
+        Parameters
+        ----------
+        x, y : (...) ndarray, mm
+            Plan positions.
+        """
         u, v, a, b, c, d = self._cell(x, y)
         along_x = ((1 - v) * (b - a) + v * (d - c)) / self.step[0]
         along_y = ((1 - u) * (c - a) + u * (d - b)) / self.step[1]
@@ -98,14 +110,26 @@ class Patch:
         return polygon
 
     def at(self, x: Floats, y: Floats) -> Floats:
-        """Height at places, also outside the region, mm."""
+        """Height at places, also outside the region, mm.
+
+        Parameters
+        ----------
+        x, y : (...) ndarray, mm
+            Plan positions.
+        """
         if self.grid is not None:
             return self.grid.at(x, y)
         x0, y0, z0 = self.point
         return np.asarray(z0 + self.slope[0] * (x - x0) + self.slope[1] * (y - y0))
 
     def slope_at(self, x: Floats, y: Floats) -> Floats:
-        """dZ/dX and dZ/dY at places, (..., 2)."""
+        """dZ/dX and dZ/dY at places, (..., 2).
+
+        Parameters
+        ----------
+        x, y : (...) ndarray, mm
+            Plan positions.
+        """
         if self.grid is not None:
             return self.grid.slope_at(x, y)
         return np.broadcast_to(np.array(self.slope, float), (*np.shape(x), 2))
@@ -134,7 +158,14 @@ def heights(patches: tuple[Patch, ...], x: Floats, y: Floats) -> Floats:
 
 
 def slopes(patches: tuple[Patch, ...], x: Floats, y: Floats) -> Floats:
-    """dZ/dX and dZ/dY at places, (..., 2); as `heights`."""
+    """dZ/dX and dZ/dY at places, (..., 2); as `heights`.
+
+    Parameters
+    ----------
+    patches : tuple of Patch
+    x, y : (...) ndarray, mm
+        Plan positions.
+    """
     out = np.zeros((*np.shape(x), 2))
     owner = _owners(patches, x, y)
     for number in np.unique(owner):

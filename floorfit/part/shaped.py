@@ -31,7 +31,15 @@ _KINDS = ("level", "plane", "grid")
 
 
 def patches_from(entries: list[Mapping[str, Any]], scale: float) -> tuple[Patch, ...]:
-    """Heights of a document, in mm."""
+    """Heights of a document, in mm.
+
+    Parameters
+    ----------
+    entries : list of mapping
+        As the part file has them.
+    scale : float
+        Millimetres in its unit.
+    """
     return tuple(_patch(entry, scale) for entry in entries)
 
 
@@ -52,7 +60,14 @@ def _pair(values: Any, scale: float) -> tuple[float, float]:
 
 
 def patches_to(patches: tuple[Patch, ...], scale: float) -> list[dict[str, Any]]:
-    """Document of heights, in a unit of ``scale`` mm; `patches_from` is the way back."""
+    """Document of heights, in a unit of ``scale`` mm; `patches_from` is the way back.
+
+    Parameters
+    ----------
+    patches : tuple of Patch
+    scale : float
+        Millimetres in the document's unit.
+    """
     return [_entry(patch, scale) for patch in patches]
 
 
@@ -74,7 +89,15 @@ def _out(values: Any, scale: float) -> Any:
 
 
 def tolerances_from(entries: list[Mapping[str, Any]], scale: float) -> tuple[Any, ...]:
-    """Tolerances by region of a document, in mm."""
+    """Tolerances by region of a document, in mm.
+
+    Parameters
+    ----------
+    entries : list of mapping
+        As the part file has them.
+    scale : float
+        Millimetres in its unit.
+    """
     return tuple((clean_ring(entry["region"], scale), _tolerance(entry["web_tolerance"], scale)) for entry in entries)
 
 
@@ -84,7 +107,14 @@ def _tolerance(limits: Any, scale: float) -> Tolerance:
 
 
 def tolerances_to(pocket: Pocket, scale: float) -> list[dict[str, Any]]:
-    """Document of the tolerances by region."""
+    """Document of the tolerances by region.
+
+    Parameters
+    ----------
+    pocket : Pocket
+    scale : float
+        Millimetres in the document's unit.
+    """
     return [
         {
             "region": _out(region, scale),

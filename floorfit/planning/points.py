@@ -80,7 +80,14 @@ def known_readings(
 
 
 def wants_readings(verdict: str, code: str) -> bool:
-    """Whether more readings can settle a floor: its verdict is undecided, or the code of its reason says too few."""
+    """Whether more readings can settle a floor: its verdict is undecided, or the code of its reason says too few.
+
+    Parameters
+    ----------
+    verdict : {"conform", "undecided", "nonconform"}
+    code : str
+        Of the reason; empty where there is none.
+    """
     return verdict == "undecided" or code in ("no-readings", "too-few-readings", "outside-readings")
 
 

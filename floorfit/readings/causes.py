@@ -132,5 +132,11 @@ def words_of(found: Systematic) -> str:
 
 
 def sizes_over(found: Sequence[Systematic], limit_mm: float) -> list[Systematic]:
-    """Those that make a difference above a limit, mm."""
+    """Those that make a difference above a limit, mm.
+
+    Parameters
+    ----------
+    found : sequence of Systematic
+    limit_mm : float, mm
+    """
     return [one for one in found if one.size > limit_mm]

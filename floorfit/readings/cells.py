@@ -38,7 +38,19 @@ class Faults:
         self.count = 0
 
     def add(self, code: str, line: int, column: str, text: str) -> None:
-        """Note one fault."""
+        """Note one fault.
+
+        Parameters
+        ----------
+        code : str
+            Of the finding.
+        line : int
+            Of the file.
+        column : str
+            Empty where the whole line is meant.
+        text : str
+            What came, what was expected, what to do.
+        """
         self.count += 1
         place = f"line {line}, column {column}" if column else f"line {line}"
         if len(self.findings) < MOST_FAULTS:

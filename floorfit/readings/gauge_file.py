@@ -94,6 +94,13 @@ def gauge_to_document(gauge: Gauge, sha256: str | None = None) -> dict[str, Any]
 def gauge_from_document(document: Any, source: str = "gauge") -> Gauge:
     """Build a gauge from what its file holds.
 
+    Parameters
+    ----------
+    document : object
+        What the JSON file holds.
+    source : str
+        File name for messages.
+
     Raises
     ------
     InputError
@@ -112,7 +119,16 @@ def gauge_from_document(document: Any, source: str = "gauge") -> Gauge:
 
 
 def write_gauge(gauge: Gauge, path: str | os.PathLike[str], sha256: str | None = None) -> None:
-    """Write the gauge file; an existing one is overwritten, so give a temporary path."""
+    """Write the gauge file; an existing one is overwritten, so give a temporary path.
+
+    Parameters
+    ----------
+    gauge : Gauge
+    path : path
+        File to write.
+    sha256 : str, optional
+        Digest of the block readings.
+    """
     import json
 
     text = json.dumps(gauge_to_document(gauge, sha256), indent=2, ensure_ascii=False)

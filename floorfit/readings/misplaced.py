@@ -120,7 +120,7 @@ class _Namer:
         rough, underside = nominal_levels(self.part, x[known], y[known], floor[known])
         z = self.readings.z[self.rows[known]]
         z = np.where(np.isfinite(z), z, rough)
-        thickness = self.read[self.rows[known]] * slope_factors(self.part, floor[known])
+        thickness = self.read[self.rows[known]] * slope_factors(self.part, floor[known], x[known], y[known])
         expected = z - underside - self.rough.local(x[known], y[known])
         out[known] = np.min([np.abs(thickness * factor - expected) for factor in factors], axis=0)
         return out
@@ -162,7 +162,15 @@ class _Namer:
 
 
 def whole_file_findings(part: Part, readings: Readings, places: Places) -> list[Finding]:
-    """Warn where most rows lie off their floors: the whole file may be in another unit, order or frame."""
+    """Warn where most rows lie off their floors: the whole file may be in another unit, order or frame.
+
+    Parameters
+    ----------
+    part : Part
+    readings : Readings
+    places : Places
+        Where each reading lies.
+    """
     n = len(readings)
     bad = ~places.is_consistent
     if n < 3 or bad.mean() < SUSPECT_SHARE:

@@ -109,6 +109,12 @@ def readings_from_arrays(
     ------
     ValueError
         If the lengths differ.
+
+    Examples
+    --------
+    >>> readings = readings_from_arrays([50, 90], [60, 60], [2.42, 2.44], z=[2.5, 2.5])
+    >>> len(readings), readings.unit
+    (2, 'mm')
     """
     xs = _column(x)
     n = len(xs)

@@ -14,7 +14,7 @@ from floorfit.readings.kinds import reason_of
 from floorfit.readings.observations import Readings
 from floorfit.readings.ratios import name_thickness
 from floorfit.readings.sites import UNLABELLED, find_places
-from floorfit.readings.warp import slope_factors, warp_values
+from floorfit.readings.warp import nominal_levels, slope_factors, warp_values
 from floorfit.units import MAD_TO_SD
 
 __all__ = ["Drift", "drift", "name_outliers", "sequence"]
@@ -91,7 +91,7 @@ def name_outliers(
     read = np.asarray(readings.thickness if thickness is None else thickness, float)
     places = find_places(part, readings)
     warp = warp_values(part, readings, places.floor, thickness=read)
-    factor = slope_factors(part, places.floor)[index]
+    factor = slope_factors(part, places.floor, readings.x, readings.y)[index]
     right = read[index] + (warp.w[index] - np.asarray(expected_w, float)) / factor
     scale = max(float(scale_mm), 1e-3)
     names = name_thickness(read[index], right, scale)
@@ -120,13 +120,9 @@ def _swapped(
     """Floor on which X and Y exchanged would explain each row's thickness; −1 where they would not."""
     x, y = readings.y[rows], readings.x[rows]
     floor = np.asarray(assign_floors(part, x, y), np.intp)
-    rough = np.full(len(rows), np.nan)
-    underside = np.full(len(rows), np.nan)
-    for k in np.flatnonzero(floor >= 0):
-        pocket = part.pockets[floor[k]]
-        rough[k], underside[k] = pocket.rough_z(x[k], y[k]), pocket.underside_z
+    rough, underside = nominal_levels(part, x, y, floor)
     z = np.where(np.isfinite(readings.z[rows]), readings.z[rows], rough)
-    w = z - read[rows] * slope_factors(part, floor) - underside
+    w = z - read[rows] * slope_factors(part, floor, x, y) - underside
     is_near = np.zeros(len(rows), bool)
     known = np.flatnonzero(floor >= 0)
     is_near[known] = np.abs(w[known] - warp_at(x[known], y[known])) <= 3.0 * scale

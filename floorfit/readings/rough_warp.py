@@ -67,12 +67,24 @@ class RoughWarp:
         return cKDTree(self.places)
 
     def trend(self, x: ArrayLike, y: ArrayLike) -> Array:
-        """Polynomial at places, mm."""
+        """Polynomial at places, mm.
+
+        Parameters
+        ----------
+        x, y : (n,) array_like, mm
+            Places.
+        """
         points = np.column_stack([np.ravel(x), np.ravel(y)])
         return np.asarray(_terms((points - self.centre) / self.half, self.degree) @ self.coefficients)
 
     def local(self, x: ArrayLike, y: ArrayLike) -> Array:
-        """Polynomial plus the median leftover of the nearest *other* readings, mm."""
+        """Polynomial plus the median leftover of the nearest *other* readings, mm.
+
+        Parameters
+        ----------
+        x, y : (n,) array_like, mm
+            Places.
+        """
         points = np.column_stack([np.ravel(x), np.ravel(y)])
         if len(self.places) < 3 or len(points) == 0:
             return self.trend(x, y)

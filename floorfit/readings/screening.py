@@ -206,7 +206,11 @@ class _Work:
         self.code[doubtful] = ""
         self._name(np.array(doubtful, np.intp), rough, True)
         for row in doubtful:
-            nominal = float(self.warp.z[row] - self.part.pockets[self.places.floor[row]].underside_z)
+            place = slice(row, row + 1)
+            _, under = nominal_levels(
+                self.part, self.readings.x[place], self.readings.y[place], self.places.floor[place]
+            )
+            nominal = float(self.warp.z[row] - under[0])
             text = reason_of("beyond-web", thickness=float(self.read[row]), expected=nominal)
             self.mark(row, "beyond-web", text)
         return rough
@@ -241,9 +245,9 @@ class _Work:
         """Thickness along the normal that a warp would give, mm."""
         from floorfit.readings.warp import slope_factors
 
-        floor = self.places.floor[rows]
-        underside = np.array([pocket.underside_z for pocket in self.part.pockets])[floor]
-        return np.asarray((self.warp.z[rows] - underside - w) / slope_factors(self.part, floor))
+        floor, x, y = self.places.floor[rows], self.readings.x[rows], self.readings.y[rows]
+        _, underside = nominal_levels(self.part, x, y, floor)
+        return np.asarray((self.warp.z[rows] - underside - w) / slope_factors(self.part, floor, x, y))
 
     def misplaced(self, rough: RoughWarp) -> None:
         """Name the rows that do not lie where their label says, or on no floor."""

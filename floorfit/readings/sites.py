@@ -50,7 +50,13 @@ class Places:
 
 
 def find_places(part: Part, readings: Readings) -> Places:
-    """Find the place of every reading; cost is linear in the readings."""
+    """Find the place of every reading; cost is linear in the readings.
+
+    Parameters
+    ----------
+    part : Part
+    readings : Readings
+    """
     floor = np.asarray(assign_floors(part, readings.x, readings.y), np.intp)
     label = _labels(part, readings.pocket)
     wall = np.full(len(readings), np.nan)
@@ -62,7 +68,14 @@ def find_places(part: Part, readings: Readings) -> Places:
 
 
 def rows_by_floor(part: Part, floor: NDArray[np.intp]) -> Iterator[tuple[Pocket, NDArray[np.intp]]]:
-    """Yield each floor that has readings, with its rows in their order."""
+    """Yield each floor that has readings, with its rows in their order.
+
+    Parameters
+    ----------
+    part : Part
+    floor : (n,) ndarray of int
+        Index of the floor of each reading; -1 for none.
+    """
     order = np.argsort(floor, kind="stable")
     starts = np.searchsorted(floor[order], np.arange(len(part.pockets) + 1))
     for index, pocket in enumerate(part.pockets):
@@ -72,7 +85,14 @@ def rows_by_floor(part: Part, floor: NDArray[np.intp]) -> Iterator[tuple[Pocket,
 
 
 def wall_distance(pocket: Pocket, x: Array, y: Array) -> Array:
-    """Distance from places to the nearest edge of the floor, mm."""
+    """Distance from places to the nearest edge of the floor, mm.
+
+    Parameters
+    ----------
+    pocket : Pocket
+    x, y : (n,) ndarray, mm
+        Places.
+    """
     import shapely
 
     return np.asarray(shapely.distance(pocket.polygon.boundary, shapely.points(x, y)))

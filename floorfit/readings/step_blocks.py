@@ -97,6 +97,11 @@ def blocks_from_arrays(
     ------
     ValueError
         If neither or both of ``reading`` and ``tof`` are given, or the lengths differ.
+
+    Examples
+    --------
+    >>> blocks_from_arrays([1.0, 4.0], [1.02, 4.05]).is_tof
+    False
     """
     if (reading is None) == (tof is None):
         raise ValueError("give reading or tof, one of them.")

@@ -66,10 +66,28 @@ def along_z(thickness: ArrayLike, slope: tuple[ArrayLike, ArrayLike]) -> Array:
     return np.asarray(np.asarray(thickness, float) * np.sqrt(1.0 + p * p + q * q))
 
 
-def slope_factors(part: Part, floor: ArrayLike) -> Array:
-    """Factor ``√(1 + p² + q²)`` of each reading's floor; NaN where the index is −1."""
+def slope_factors(part: Part, floor: ArrayLike, x: ArrayLike, y: ArrayLike) -> Array:
+    """Factor ``√(1 + p² + q²)`` of the floor at each reading; NaN where the index is −1.
+
+    Parameters
+    ----------
+    part : Part
+    floor : (n,) array_like of int
+    x, y : (n,) array_like, mm
+        Places of the readings; a curved floor has another slope at each.
+    """
+    index = np.asarray(floor, np.intp)
     table = np.array([along_z(1.0, pocket.slope) for pocket in part.pockets] + [np.nan])
-    return np.asarray(table[np.asarray(floor, np.intp)])
+    out = np.asarray(table[index])
+    for number, rows in _shaped(part, index):
+        out[rows] = part.pockets[number].steepness_at(np.asarray(x, float)[rows], np.asarray(y, float)[rows])
+    return out
+
+
+def _shaped(part: Part, floor: NDArray[np.intp]) -> list[tuple[int, NDArray[np.intp]]]:
+    """Rows on each floor that is not one plane over one level underside."""
+    numbers = [k for k, pocket in enumerate(part.pockets) if not pocket.is_plain]
+    return [(k, rows) for k in numbers if len(rows := np.flatnonzero(floor == k))]
 
 
 def warp_values(
@@ -105,7 +123,7 @@ def warp_values(
     """
     index = np.asarray(floor, np.intp)
     read = readings.thickness if thickness is None else np.asarray(thickness, float)
-    factor = slope_factors(part, index)
+    factor = slope_factors(part, index, readings.x, readings.y)
     rough, underside = nominal_levels(part, readings.x, readings.y, index)
     measured = np.isfinite(readings.z) & (index >= 0)
     z = np.where(measured, readings.z, rough)
@@ -126,7 +144,12 @@ def nominal_levels(part: Part, x: Array, y: Array, floor: NDArray[np.intp]) -> t
         Index of each place's floor; −1 for none.
     """
     cx, cy, z0, p, q, underside = _planes(part.pockets)[floor].T
-    return z0 + p * (x - cx) + q * (y - cy), underside
+    rough = z0 + p * (x - cx) + q * (y - cy)
+    for number, rows in _shaped(part, floor):
+        pocket = part.pockets[number]
+        rough[rows] = pocket.rough_z(x[rows], y[rows])
+        underside[rows] = pocket.underside_at(x[rows], y[rows])
+    return rough, underside
 
 
 def _planes(pockets: tuple[Pocket, ...]) -> Array:

@@ -91,7 +91,13 @@ def steepness(decision: Decision) -> tuple[float, float]:
 
 
 def compass(angle: float) -> str:
-    """Return the arrow nearest to an angle, rad counter-clockwise from +X."""
+    """Return the arrow nearest to an angle, rad counter-clockwise from +X.
+
+    Examples
+    --------
+    >>> compass(0.0), compass(3.14159 / 2)
+    ('→', '↑')
+    """
     return ARROWS[round(angle / (np.pi / 4)) % 8]
 
 

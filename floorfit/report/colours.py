@@ -32,7 +32,18 @@ HATCHES = {"held": "////", "undecided": "...", "nonconform": "xxxx"}
 
 
 def standing(action: str, verdict: str) -> str:
-    """Return which hatch a floor has: a key of `HATCHES`, or ``""`` for a floor that is cut and conforms."""
+    """Return which hatch a floor has: a key of `HATCHES`, or ``""`` for a floor that is cut and conforms.
+
+    Parameters
+    ----------
+    action : {"shift", "tilt", "follow", "hold"}
+    verdict : {"conform", "undecided", "nonconform"}
+
+    Examples
+    --------
+    >>> standing("hold", "undecided"), standing("shift", "conform"), standing("tilt", "nonconform")
+    ('held', '', 'nonconform')
+    """
     return "held" if action == "hold" else "" if verdict == "conform" else verdict
 
 
@@ -60,7 +71,15 @@ def rgb(anchors: Anchors, share: ArrayLike) -> NDArray[np.uint8]:
 
 
 def colour_map(anchors: Anchors, name: str) -> LinearSegmentedColormap:
-    """Return the scale as a matplotlib colour map of 256 steps."""
+    """Return the scale as a matplotlib colour map of 256 steps.
+
+    Parameters
+    ----------
+    anchors : sequence of (r, g, b)
+        Equally spaced, 0 to 255.
+    name : str
+        Of the map.
+    """
     from matplotlib.colors import LinearSegmentedColormap
 
     return LinearSegmentedColormap.from_list(name, [tuple(c / 255 for c in anchor) for anchor in anchors], N=256)

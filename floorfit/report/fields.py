@@ -46,12 +46,24 @@ class View:
     scale: float
 
     def paper(self, x_mm: float, y_mm: float) -> tuple[float, float]:
-        """Return the place on paper, mm, of a place on the part, mm."""
+        """Return the place on paper, mm, of a place on the part, mm.
+
+        Parameters
+        ----------
+        x_mm, y_mm : float, mm
+            Place on the part.
+        """
         left, bottom, _, _ = self.band.box
         return (left + (x_mm - self.band.bounds[0]) * self.scale, bottom + (y_mm - self.band.bounds[1]) * self.scale)
 
     def holds(self, x_mm: float, y_mm: float) -> bool:
-        """Whether a place on the part lies in this band; each place lies in one band only."""
+        """Whether a place on the part lies in this band; each place lies in one band only.
+
+        Parameters
+        ----------
+        x_mm, y_mm : float, mm
+            Place on the part.
+        """
         x0, y0, x1, y1 = self.band.bounds
         return x0 <= x_mm < x1 and y0 <= y_mm < y1
 
@@ -61,7 +73,17 @@ class View:
 
 
 def open_band(figure: Figure, band: Band, plan: Plan, scale: float) -> View:
-    """Add axes for a band: equal scale, coordinates in the part's unit, broken ends marked."""
+    """Add axes for a band: equal scale, coordinates in the part's unit, broken ends marked.
+
+    Parameters
+    ----------
+    figure : Figure
+    band : Band
+        Part of the plate that the axes show.
+    plan : Plan
+    scale : float
+        Paper per part.
+    """
     left, bottom, width, height = band.box
     axes = panel(figure, band.box)
     per_mm, sign = plan.display.per_mm, plan.display.decimal
@@ -109,13 +131,39 @@ def decimals_of(step: float) -> int:
 
 
 def draw_warp_like(view: View, grid: WebMap, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:
-    """Colour a layer that covers the part, clipped to the outline; values and limits in mm."""
+    """Colour a layer that covers the part, clipped to the outline; values and limits in mm.
+
+    Parameters
+    ----------
+    view : View
+    grid : WebMap
+        Its nodes.
+    layer : (r, c) ndarray, mm
+        NaN outside the part.
+    anchors : sequence of (r, g, b)
+        Colour scale.
+    limits : (float, float), mm
+        Values at the ends of the scale.
+    """
     clip = _rings(view, [view.plan.outline], fill=False, linewidth=0)
     _image(view, np.array(grid.x_mm), np.array(grid.y_mm), _filled(layer), anchors, limits, clip)
 
 
 def draw_floors(view: View, grid: WebMap, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:
-    """Colour a layer that covers floors only, clipped to them; values and limits alike in any unit."""
+    """Colour a layer that covers floors only, clipped to them; values and limits alike in any unit.
+
+    Parameters
+    ----------
+    view : View
+    grid : WebMap
+        Its nodes.
+    layer : (r, c) ndarray
+        NaN outside the floors.
+    anchors : sequence of (r, g, b)
+        Colour scale.
+    limits : (float, float)
+        Values at the ends of the scale.
+    """
     if np.isnan(layer).all():
         return
     clip = _rings(view, [floor.boundary for floor in view.plan.floors], fill=False, linewidth=0)
@@ -135,7 +183,13 @@ def draw_outlines(view: View) -> None:
 
 
 def draw_readings(view: View, marks: Marks) -> None:
-    """Draw readings used as open circles, larger where one stands for more, and those set aside as crosses."""
+    """Draw readings used as open circles, larger where one stands for more, and those set aside as crosses.
+
+    Parameters
+    ----------
+    view : View
+    marks : Marks
+    """
     x0, y0, x1, y1 = view.band.bounds
     inside = (marks.used >= (x0, y0)).all(axis=1) & (marks.used <= (x1, y1)).all(axis=1)
     places = view.units(marks.used[inside])
@@ -161,7 +215,16 @@ def draw_suggestions(view: View) -> None:
 
 
 def draw_outside(view: View, grid: WebMap, place: Array) -> None:
-    """Hatch where a web lies beyond its limits, and draw the limit as a line; places as `thinness` gives."""
+    """Hatch where a web lies beyond its limits, and draw the limit as a line; places as `thinness` gives.
+
+    Parameters
+    ----------
+    view : View
+    grid : WebMap
+        Its nodes.
+    place : (r, c) ndarray
+        -1 at the upper limit, +1 at the lower.
+    """
     beyond = np.abs(np.where(np.isnan(place), 0.0, place))
     if beyond.max() <= 1 or min(place.shape) < 2:
         return
@@ -173,7 +236,14 @@ def draw_outside(view: View, grid: WebMap, place: Array) -> None:
 
 
 def draw_plates(figure: Figure, view: View) -> None:
-    """Lighten the ground under every text of a band, in one piece for all of them."""
+    """Lighten the ground under every text of a band, in one piece for all of them.
+
+    Parameters
+    ----------
+    figure : Figure
+    view : View
+        Its texts stand already.
+    """
     from matplotlib.collections import PolyCollection
 
     boxes = np.array(view.placer.taken, dtype=float).reshape(-1, 4) / 25.4
@@ -185,7 +255,20 @@ def draw_plates(figure: Figure, view: View) -> None:
 
 
 def contour_lines(view: View, grid: WebMap, layer: Array, levels: Array, *, sign: bool, decimals: int = 0) -> None:
-    """Draw contour lines of a layer in the part's unit: zero thick, minus dashed, values where there is room."""
+    """Draw contour lines of a layer in the part's unit: zero thick, minus dashed, values where there is room.
+
+    Parameters
+    ----------
+    view : View
+    grid : WebMap
+        Its nodes.
+    layer : (r, c) ndarray, mm
+    levels : (k,) ndarray
+        In the part's unit.
+    sign : bool
+        Whether values above zero get a plus.
+    decimals : int
+    """
     if len(levels) == 0 or min(layer.shape) < 2:
         return
     x, y = (view.units(np.array(values)) for values in (grid.x_mm, grid.y_mm))

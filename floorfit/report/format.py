@@ -42,6 +42,11 @@ def round_together(value: Decimal | float, uncertainty: Decimal | float) -> tupl
     ----------
     JCGM 100:2008, 7.2.6: an uncertainty is quoted to at most two significant digits, the estimate is rounded to be
     consistent with it. Halves go to the even digit (ISO 80000-1:2009, B.3, rule A).
+
+    Examples
+    --------
+    >>> round_together(0.12345, 0.0178)
+    ('0.123', '0.018')
     """
     exact = _decimal(uncertainty)
     if not exact.is_finite() or exact <= 0:
@@ -54,7 +59,20 @@ def round_together(value: Decimal | float, uncertainty: Decimal | float) -> tupl
 
 
 def fixed(value: Decimal | float, decimals: int, *, sign: bool = False) -> str:
-    """Return a number with that many decimals, halves to even; ``sign`` puts a plus before positive ones."""
+    """Return a number with that many decimals, halves to even; ``sign`` puts a plus before positive ones.
+
+    Parameters
+    ----------
+    value : Decimal or float
+    decimals : int
+    sign : bool
+        Whether a plus stands before positive ones.
+
+    Examples
+    --------
+    >>> fixed(0.0645, 3, sign=True), fixed(-0.0001, 3)
+    ('+0.064', '0.000')
+    """
     text = _plain(_at(_decimal(value), -decimals))
     return f"+{text}" if sign and Decimal(text) > 0 else text
 
@@ -115,11 +133,28 @@ class Display:
         return number.replace(".", self.decimal)
 
     def plain(self, value: float | None, decimals: int, *, sign: bool = False) -> str:
-        """Return a number without a unit."""
+        """Return a number without a unit.
+
+        Parameters
+        ----------
+        value : float or None
+        decimals : int
+        sign : bool
+            Whether a plus stands before positive ones.
+        """
         return MISSING if value is None or value != value else self.local(fixed(value, decimals, sign=sign))
 
     def length(self, mm: float | None, *, sign: bool = False, more: int = 0) -> str:
-        """Return a length along Z; ``more`` adds decimals."""
+        """Return a length along Z; ``more`` adds decimals.
+
+        Parameters
+        ----------
+        mm : float or None, mm
+        sign : bool
+            Whether a plus stands before positive ones.
+        more : int
+            Decimals beyond those of the display.
+        """
         if mm is None or mm != mm:
             return MISSING
         return self.local(fixed(_decimal(mm) / self.mm_per_unit, self.decimals + more, sign=sign))
@@ -129,7 +164,18 @@ class Display:
         return MISSING if mm is None else self.local(fixed(_decimal(mm) / self.mm_per_unit, self.place_decimals))
 
     def pair(self, mm: float | None, u_mm: float | None) -> tuple[str, str]:
-        """Return a length and its uncertainty, rounded together (`round_together`)."""
+        """Return a length and its uncertainty, rounded together (`round_together`).
+
+        Parameters
+        ----------
+        mm, u_mm : float or None, mm
+            A length and its uncertainty.
+
+        Examples
+        --------
+        >>> display_for("mm").pair(0.0642, 0.0118)
+        ('+0.064', '0.012')
+        """
         if mm is None or u_mm is None or not u_mm > 0:
             return self.length(mm, sign=True), self.length(u_mm)
         value, uncertainty = round_together(_decimal(mm) / self.mm_per_unit, _decimal(u_mm) / self.mm_per_unit)
@@ -137,7 +183,20 @@ class Display:
 
 
 def display_for(unit: object, writing: Writing | None = None) -> Display:
-    """Return the way a part in ``"mm"`` or ``"in"`` is written, as the shop wants it."""
+    """Return the way a part in ``"mm"`` or ``"in"`` is written, as the shop wants it.
+
+    Parameters
+    ----------
+    unit : {"mm", "in"}
+        Of the part file.
+    writing : Writing, optional
+        What the shop wants instead.
+
+    Examples
+    --------
+    >>> display_for("mm").length(0.0642, sign=True), display_for("in").length(25.4)
+    ('+0.064', '1.0000')
+    """
     wanted = writing or Writing()
     sign = wanted.decimal or wanted.language.decimal
     if (wanted.unit or unit) == "in":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from collections.abc import Mapping
 
 from floorfit.record import Record
 from floorfit.report.format import Display
@@ -19,9 +20,17 @@ IDENTITY = {
 }  # fmt: skip
 
 
-def identity_shown(record: Record, display: Display) -> list[tuple[str, str]]:
-    """Return what is known of the plate as (field, text) pairs; empty where nothing is."""
-    return [(display.words(IDENTITY[key]), plain_text(text)) for key, text in record.identity.items() if text]
+def identity_shown(identity: Mapping[str, str], display: Display) -> list[tuple[str, str]]:
+    """Return what is known of the plate as (field, text) pairs; empty where nothing is.
+
+    Parameters
+    ----------
+    identity : mapping of str to str
+        Facts by the key of `floorfit.identity`.
+    display : Display
+        Language of the fields.
+    """
+    return [(display.words(IDENTITY[key]), plain_text(text)) for key, text in identity.items() if text]
 
 
 def whole_part(record: Record) -> float | None:
@@ -30,7 +39,14 @@ def whole_part(record: Record) -> float | None:
 
 
 def headline(record: Record, display: Display) -> str:
-    """Return how the pockets came out, in one sentence."""
+    """Return how the pockets came out, in one sentence.
+
+    Parameters
+    ----------
+    record : Record
+    display : Display
+        Language of the sentence.
+    """
     say, found = display.words, record.summary
     parts = [say("{n} of {m} pockets corrected").format(n=found.corrected, m=found.pockets)]
     undecided = sum(d.verdict == "undecided" and d.action != "hold" for d in record.decisions)

@@ -23,7 +23,14 @@ Entries = Sequence[tuple[str, str]]
 
 
 def reading_entries(marks: Marks, display: Display) -> list[tuple[str, str]]:
-    """Return what a key says of the marks of readings."""
+    """Return what a key says of the marks of readings.
+
+    Parameters
+    ----------
+    marks : Marks
+    display : Display
+        Language of the words.
+    """
     say = display.words
     if not marks.is_dense:
         return [("used", say("reading used")), ("aside", say("reading set aside"))]
@@ -41,7 +48,17 @@ def floor_entries(display: Display) -> list[tuple[str, str]]:
 
 
 def mark_key(figure: Figure, entries: Entries, names: list[str], display: Display) -> None:
-    """Draw marks with their words, and lines of text under them."""
+    """Draw marks with their words, and lines of text under them.
+
+    Parameters
+    ----------
+    figure : Figure
+    entries : sequence of (str, str)
+        Mark and its words.
+    names : list of str
+        Lines under them.
+    display : Display
+    """
     put(figure, 225, 64, display.words("Key"), 9, bold=True)
     step = min(5.0, 50.0 / max(1, len(entries) + len(names)))
     axes = panel(figure, (224, 11, 14, 52))
@@ -66,7 +83,24 @@ def colour_key(
     zero: bool,
     decimal: str = ".",
 ) -> None:
-    """Draw a colour scale in the last column of the title block; limits in the unit that the title names."""
+    """Draw a colour scale in the last column of the title block; limits in the unit that the title names.
+
+    Parameters
+    ----------
+    figure : Figure
+    anchors : sequence of (r, g, b)
+        Colour scale.
+    limits : (float, float)
+        Values at its ends.
+    title : str
+        What is shown, with its unit.
+    words : (str, str)
+        Of the low and the high end.
+    zero : bool
+        Whether zero is marked.
+    decimal : str
+        Sign before decimals.
+    """
     put(figure, 319, 64, fitted(title, 9, 90, bold=True), 9, bold=True)
     box = (323.0, 38.0, 80.0, 12.0)
     axes = panel(figure, box)

@@ -17,7 +17,15 @@ _MM_PER_POINT = 25.4 / 72
 
 
 def text_size(text: str, points: float, *, bold: bool = False) -> tuple[float, float]:
-    """Width and height of one line in the map's font, mm of paper."""
+    """Width and height of one line in the map's font, mm of paper.
+
+    Parameters
+    ----------
+    text : str
+    points : float
+        Size of the font.
+    bold : bool
+    """
     width, height = _extent(text, bold)
     share = points / 100 * _MM_PER_POINT
     return (width * share, max(height * share, 0.75 * points * _MM_PER_POINT))
@@ -30,7 +38,17 @@ def printable(text: str) -> str:
 
 
 def fitted(text: str, points: float, room: float, *, bold: bool = False) -> str:
-    """Return text on one line, cut with an ellipsis so that it takes no more than ``room`` mm."""
+    """Return text on one line, cut with an ellipsis so that it takes no more than ``room`` mm.
+
+    Parameters
+    ----------
+    text : str
+    points : float
+        Size of the font.
+    room : float, mm
+        Of paper.
+    bold : bool
+    """
     line = printable(text)
     if text_size(line, points, bold=bold)[0] <= room:
         return line
@@ -63,7 +81,15 @@ class Placer:
             self.squares.setdefault(square, []).append(box)
 
     def first_free(self, places: Iterable[tuple[float, float]], size: tuple[float, float]) -> Box | None:
-        """Return and take the first free box of that size centred on one of the places; None if there is none."""
+        """Return and take the first free box of that size centred on one of the places; None if there is none.
+
+        Parameters
+        ----------
+        places : iterable of (float, float), mm
+            Of paper, best first.
+        size : (float, float), mm
+            Width and height.
+        """
         for x, y in places:
             box = box_at((x, y), size)
             if self.is_free(box):
@@ -74,7 +100,17 @@ class Placer:
 
 
 def box_at(centre: tuple[float, float], size: tuple[float, float], gap: float = 0.4) -> Box:
-    """Return the box of that size round a centre, widened by ``gap``, mm."""
+    """Return the box of that size round a centre, widened by ``gap``, mm.
+
+    Parameters
+    ----------
+    centre : (float, float), mm
+        On paper.
+    size : (float, float), mm
+        Width and height.
+    gap : float, mm
+        Added on each side.
+    """
     half_w, half_h = size[0] / 2 + gap, size[1] / 2 + gap
     return (centre[0] - half_w, centre[1] - half_h, centre[0] + half_w, centre[1] + half_h)
 

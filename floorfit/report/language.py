@@ -60,6 +60,11 @@ def language(code: str) -> Language:
     ------
     KeyError
         If there is no such language.
+
+    Examples
+    --------
+    >>> language("de").words("shift"), language("de").decimal
+    ('Versatz', ',')
     """
     decimal = LANGUAGES[code]
     if code == ENGLISH.code:

@@ -80,6 +80,13 @@ def round_exaggeration(record: Record) -> float:
 def underside_mesh(record: Record, exaggeration: float) -> trimesh.Trimesh:
     """Return the underside as a mesh: Z is the warp times the factor, mm; colours as the map's.
 
+    Parameters
+    ----------
+    record : Record
+        A run with a map.
+    exaggeration : float
+        Factor on the warp, above zero.
+
     Raises
     ------
     InputError

@@ -90,7 +90,13 @@ def label_floors(views: Sequence[View], marks: Marks | None, lines: Lines) -> li
 
 
 def map_lines(view: View, floor: Floor) -> list[tuple[Line, ...]]:
-    """Return name, action and its numbers, wide and narrow; ? and ! mark the verdict."""
+    """Return name, action and its numbers, wide and narrow; ? and ! mark the verdict.
+
+    Parameters
+    ----------
+    view : View
+    floor : Floor
+    """
     said = label_of(floor.decision, view.plan.display)
     more = [Line(said.more, "more", False, said.angle)] if said.more else []
     together = Line(f"{said.action} {said.number}".strip(), "number", True)
@@ -116,7 +122,13 @@ def web_lines(after: bool) -> Lines:
 
 
 def uncertainty_lines(view: View, floor: Floor) -> list[tuple[Line, ...]]:
-    """Return id and expanded uncertainty of the offset."""
+    """Return id and expanded uncertainty of the offset.
+
+    Parameters
+    ----------
+    view : View
+    floor : Floor
+    """
     u = floor.decision.offset_u_mm
     return _named(floor, [] if u is None else [Line(view.plan.display.pair(0.0, u)[1], "number", True)])
 

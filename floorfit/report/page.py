@@ -67,7 +67,17 @@ def page_text(record: Record, plan: Plan) -> str:
 
 
 def rendered(template: str, display: Display, **context: Any) -> str:
-    """Return a page of a template in the language of the page; every text in it is escaped."""
+    """Return a page of a template in the language of the page; every text in it is escaped.
+
+    Parameters
+    ----------
+    template : str
+        File name in ``templates``.
+    display : Display
+        Language and decimal sign.
+    **context
+        What the template names.
+    """
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
@@ -85,7 +95,7 @@ def _context(record: Record, plan: Plan) -> dict[str, Any]:
     aside = record.readings.used.count(False)
     return {
         "record": record, "missing": MISSING, "name": plain_text(plan.name), "job": plain_text(record.job),
-        "identity": identity_shown(record, show), "headline": headline(record, show),
+        "identity": identity_shown(record.identity, show), "headline": headline(record, show),
         "held": [row for row in rows if row.action == "hold"], "counts": _counts(record, show),
         "heads": _heads(show), "rows": rows, "details": list(details(record, plan, rows)),
         "aside": set_aside(record, plan), "aside_more": max(0, aside - len(set_aside(record, plan))),

@@ -119,7 +119,14 @@ def uncertainty_figure(record: Record, plan: Plan) -> Figure:
 
 
 def number_key(numbered: Sequence[Floor], display: Display) -> list[str]:
-    """Return what a key says of floors that carry a number in place of their name."""
+    """Return what a key says of floors that carry a number in place of their name.
+
+    Parameters
+    ----------
+    numbered : sequence of Floor
+        Those that carry a number.
+    display : Display
+    """
     if len(numbered) > 3:
         return [display.words("#n: the n-th pocket of the part file (name too long here)")]
     return [fitted(f"#{floor.index + 1} = {floor.id}", 7.5, 86) for floor in numbered]

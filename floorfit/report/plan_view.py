@@ -147,7 +147,15 @@ def web_scale(record: Record) -> Array:
 
 
 def thinness(record: Record, web: Array) -> Array:
-    """Return how thin webs are in their tolerance: -1 at the upper limit, +1 at the lower; NaN where none."""
+    """Return how thin webs are in their tolerance: -1 at the upper limit, +1 at the lower; NaN where none.
+
+    Parameters
+    ----------
+    record : Record
+        A run with a map.
+    web : (r, c) ndarray, mm
+        On the map's nodes.
+    """
     assert record.map is not None
     scale = np.vstack([web_scale(record), np.full(6, np.nan)])[np.array(record.map.pocket)]
     return np.asarray((scale[..., 0] - _level(record.map, web, scale[..., 2:])) / scale[..., 1])
@@ -159,7 +167,14 @@ def plain_text(text: str) -> str:
 
 
 def shortened(text: str, length: int) -> str:
-    """Return text on one line, cut with an ellipsis after ``length`` characters."""
+    """Return text on one line, cut with an ellipsis after ``length`` characters.
+
+    Parameters
+    ----------
+    text : str
+    length : int
+        Characters at most.
+    """
     line = plain_text(text)
     return line if len(line) <= length else line[: length - 1] + "…"
 

@@ -75,13 +75,29 @@ def tagged(pointer: str, value: float | None, text: str, unit: str) -> Markup:
 
 
 def pocket_rows(record: Record, plan: Plan) -> list[Row]:
-    """Return the table of pockets: held first, then those not sure to conform, then by margin."""
+    """Return the table of pockets: held first, then those not sure to conform, then by margin.
+
+    Parameters
+    ----------
+    record : Record
+    plan : Plan
+        The same run as a drawing sees it.
+    """
     order = sorted(range(len(record.decisions)), key=lambda k: (*urgency(record.decisions[k]), k))
     return [_row(k, rank, record.decisions[k], plan.display) for rank, k in enumerate(order)]
 
 
 def details(record: Record, plan: Plan, rows: list[Row]) -> Iterator[Detail]:
-    """Return every pocket in full, in the order of the rows."""
+    """Return every pocket in full, in the order of the rows.
+
+    Parameters
+    ----------
+    record : Record
+    plan : Plan
+        The same run as a drawing sees it.
+    rows : list of Row
+        Of `pocket_rows`.
+    """
     by_floor = readings_of(record)
     for row in rows:
         floor = plan.floors[row.index]
@@ -102,13 +118,28 @@ def readings_of(record: Record) -> dict[str, list[int]]:
 
 
 def set_aside(record: Record, plan: Plan) -> list[dict[str, Any]]:
-    """Return readings that were set aside, with their reason; the first `MOST_ASIDE`."""
+    """Return readings that were set aside, with their reason; the first `MOST_ASIDE`.
+
+    Parameters
+    ----------
+    record : Record
+    plan : Plan
+        The same run as a drawing sees it.
+    """
     rows = [k for k, used in enumerate(record.readings.used) if not used]
     return [_reading(record, plan.display, k) for k in rows[:MOST_ASIDE]]
 
 
 def flat(document: object, prefix: str = "") -> Iterator[tuple[str, str]]:
-    """Return nested settings as (name, text) pairs, names joined by dots; floats in full precision."""
+    """Return nested settings as (name, text) pairs, names joined by dots; floats in full precision.
+
+    Parameters
+    ----------
+    document : object
+        Mappings within mappings.
+    prefix : str
+        Put before every name.
+    """
     if isinstance(document, dict):
         for key, value in document.items():
             yield from flat(value, f"{prefix}.{key}" if prefix else str(key))

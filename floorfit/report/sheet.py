@@ -76,7 +76,14 @@ def blank_sheet(record: Record, plan: Plan, title: str, page: str) -> Figure:
 
 
 def panel(figure: Figure, box: tuple[float, float, float, float]) -> Axes:
-    """Add axes at (left, bottom, width, height) in mm of paper."""
+    """Add axes at (left, bottom, width, height) in mm of paper.
+
+    Parameters
+    ----------
+    figure : Figure
+    box : (float, float, float, float), mm
+        Left, bottom, width, height on paper.
+    """
     left, bottom, width, height = box
     wide, high = paper_of(figure)
     return figure.add_axes((left / wide, bottom / high, width / wide, height / high))
@@ -91,7 +98,19 @@ def paper_of(figure: Figure) -> tuple[float, float]:
 def put(
     figure: Figure, x: float, y: float, text: str, points: float, *, bold: bool = False, align: str = "left"
 ) -> None:
-    """Write one line at (x, y) mm of paper, base line at y; no markup is read from the text."""
+    """Write one line at (x, y) mm of paper, base line at y; no markup is read from the text.
+
+    Parameters
+    ----------
+    figure : Figure
+    x, y : float, mm
+        On paper, of the base line.
+    text : str
+    points : float
+        Size of the font.
+    bold : bool
+    align : {"left", "center", "right"}
+    """
     weight = "bold" if bold else "normal"
     wide, high = paper_of(figure)
     figure.text(
@@ -159,7 +178,14 @@ def _round_values(limits: tuple[float, float], most: int) -> tuple[NDArray[np.fl
 
 
 def left_out(record: Record, display: Display) -> list[str]:
-    """Say in short lines what the drawing and the fit left out: readings by reason, floors held."""
+    """Say in short lines what the drawing and the fit left out: readings by reason, floors held.
+
+    Parameters
+    ----------
+    record : Record
+    display : Display
+        Language of the lines.
+    """
     say = display.words
     pairs = zip(record.readings.used, record.readings.reason, strict=True)
     reasons = Counter(reason.split(":")[0] for used, reason in pairs if not used)
@@ -191,7 +217,7 @@ def _facts(figure: Figure, record: Record, plan: Plan) -> None:
     used = say("{n} given, {m} used").format(n=record.summary.readings, m=record.summary.readings_used)
     facts = [
         (say("part"), plan.name),
-        *identity_shown(record, plan.display)[:3],
+        *identity_shown(record.identity, plan.display)[:3],
         (say("job"), record.job),
         (say("date"), record.created),
         (say("units"), say("{unit} throughout; slopes per 100 {unit}").format(unit=plan.display.unit)),

@@ -60,7 +60,17 @@ def write_sign_off(record: Record, plan: Plan, folder: Path) -> None:
 def identity_lines(
     known: list[tuple[str, str]], facts: list[tuple[str, str]], display: Display
 ) -> list[tuple[str, str]]:
-    """Return facts, what is known of the plate, and the fields that are left to fill in."""
+    """Return facts, what is known of the plate, and the fields that are left to fill in.
+
+    Parameters
+    ----------
+    known : list of (str, str)
+        Facts of the plate, field and text.
+    facts : list of (str, str)
+        Facts of the job.
+    display : Display
+        Language of the fields.
+    """
     named = {name for name, _ in known}
     fields = [*(display.words(IDENTITY[key]) for key in NEEDED), display.words("machine")]
     return [*facts, *known, *((field, "") for field in fields if field not in named)]
@@ -75,7 +85,7 @@ def _sheet(record: Record, plan: Plan) -> SignSheet:
         name=plain_text(plan.name),
         headline=headline(record, show),
         identity=identity_lines(
-            identity_shown(record, show), [(say("job"), record.job), (say("date"), record.created)], show
+            identity_shown(record.identity, show), [(say("job"), record.job), (say("date"), record.created)], show
         ),
         measured=_measured(record, show),
         counts=_counts(record, show),

@@ -108,7 +108,14 @@ class Factor:
         return total[:-1, :-1], total[:-1, -1], float(total[-1, -1])
 
     def draw(self, count: int, generator: np.random.Generator) -> Array:
-        """Draw ``count`` joint samples (nl, ns, count) of a Gaussian with zero mean and precision A."""
+        """Draw ``count`` joint samples (nl, ns, count) of a Gaussian with zero mean and precision A.
+
+        Parameters
+        ----------
+        count : int
+            Samples.
+        generator : numpy.random.Generator
+        """
         ns = self.shape[1]
         x = generator.standard_normal((len(self.diagonal), COLUMNS * ns, count))
         self._backward(x)
@@ -170,7 +177,14 @@ class Factor:
 
 
 def product(band: Band, vectors: Array) -> Array:
-    """Return ``A v`` (count, nl, ns) for many coefficient arrays and a symmetric A given as a band."""
+    """Return ``A v`` (count, nl, ns) for many coefficient arrays and a symmetric A given as a band.
+
+    Parameters
+    ----------
+    band : Band
+        Symmetric.
+    vectors : (count, nl, ns) ndarray
+    """
     nl, ns = vectors.shape[1:]
     out = np.zeros(vectors.shape)
     for d, e, here, there in _couplings(nl, ns):

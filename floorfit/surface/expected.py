@@ -74,7 +74,13 @@ class Expected:
         return np.column_stack(each) if each else np.empty((len(points), 0))
 
     def at(self, x: ArrayLike, y: ArrayLike) -> Array:
-        """Mean warp at plan positions, mm: bicubic between the nodes, straight on beyond them."""
+        """Mean warp at plan positions, mm: bicubic between the nodes, straight on beyond them.
+
+        Parameters
+        ----------
+        x, y : (...) array_like, mm
+            Plan positions.
+        """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         cx, cy = np.clip(xs, self.x[0], self.x[-1]), np.clip(ys, self.y[0], self.y[-1])
         spline = self._spline

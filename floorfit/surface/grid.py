@@ -117,12 +117,25 @@ class Grid:
         """Band of the normal matrix ``Bᵀ diag(weights) B`` of readings at points (n, 2).
 
         Cost: 49 weighted counts of n values; memory is bounded by chunks.
+
+        Parameters
+        ----------
+        points : (n, 2) array_like, mm
+        weights : (n,) ndarray
+            One over variance, 1/mm².
         """
         moments = self._moments(points, weights, 7)
         return self._band_of(moments)
 
     def right_side(self, points: ArrayLike, weighted: Array) -> Array:
-        """Return ``Bᵀ weighted`` (nl, ns) for values already multiplied by their weights."""
+        """Return ``Bᵀ weighted`` (nl, ns) for values already multiplied by their weights.
+
+        Parameters
+        ----------
+        points : (n, 2) array_like, mm
+        weighted : (n,) ndarray
+            Values times their weights.
+        """
         moments = self._moments(points, weighted, 4)
         out = np.zeros(self.shape)
         local = np.einsum("iap,ijpq->ijaq", self.along.polynomials, moments)
@@ -148,7 +161,13 @@ class Grid:
         return out.reshape(count, *self.shape)
 
     def at(self, coefficients: Array, points: ArrayLike) -> Array:
-        """Evaluate the spline at points (n, 2): 16 terms each, in chunks."""
+        """Evaluate the spline at points (n, 2): 16 terms each, in chunks.
+
+        Parameters
+        ----------
+        coefficients : (nl, ns) ndarray, mm
+        points : (n, 2) array_like, mm
+        """
         xy = np.asarray(points, float)
         out = np.empty(len(xy))
         for start in range(0, len(xy), CHUNK):
@@ -189,13 +208,26 @@ class Grid:
         return csr_array((values.ravel(), flat.ravel(), ends), shape=(len(i), self.unknowns))
 
     def on_grid(self, coefficients: Array, xs: ArrayLike, ys: ArrayLike) -> Array:
-        """Evaluate on the rectangle of places xs × ys, shape (len(xs), len(ys)): two small matrix products."""
+        """Evaluate on the rectangle of places xs × ys, shape (len(xs), len(ys)): two small matrix products.
+
+        Parameters
+        ----------
+        coefficients : (nl, ns) ndarray, mm
+        xs, ys : (k,), (l,) array_like, mm
+        """
         first, second = (ys, xs) if self.swapped else (xs, ys)
         values = self.along.matrix(first) @ coefficients @ self.across.matrix(second).T
         return np.asarray(values.T if self.swapped else values)
 
     def quadratic_at(self, band: Band, points: ArrayLike) -> Array:
-        """Return ``b(x)ᵀ C b(x)`` at points (n, 2) for a symmetric C given as a band (variances, leverages)."""
+        """Return ``b(x)ᵀ C b(x)`` at points (n, 2) for a symmetric C given as a band (variances, leverages).
+
+        Parameters
+        ----------
+        band : Band
+            Symmetric.
+        points : (n, 2) array_like, mm
+        """
         table = self._cell_polynomials(band)
         xy = np.asarray(points, float)
         out = np.empty(len(xy))

@@ -138,13 +138,24 @@ class Posterior:
         return int(self.deviations.shape[2])
 
     def std_at(self, x: ArrayLike, y: ArrayLike) -> Array:
-        """Standard uncertainty of the warp at plan positions, mm."""
+        """Standard uncertainty of the warp at plan positions, mm.
+
+        Parameters
+        ----------
+        x, y : (...) array_like, mm
+            Plan positions.
+        """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         flat = self.covariance.at(np.column_stack([xs.ravel(), ys.ravel()]))
         return np.sqrt(np.maximum(flat, 0.0)).reshape(xs.shape)
 
     def std_on_grid(self, xs: ArrayLike, ys: ArrayLike) -> Array:
-        """Standard uncertainty on the rectangle xs × ys, mm, shape (len(xs), len(ys))."""
+        """Standard uncertainty on the rectangle xs × ys, mm, shape (len(xs), len(ys)).
+
+        Parameters
+        ----------
+        xs, ys : (k,), (l,) array_like, mm
+        """
         return self.std_at(np.asarray(xs, float)[:, None], np.asarray(ys, float)[None, :])
 
     def samples_at(self, points: ArrayLike) -> Array:

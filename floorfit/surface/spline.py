@@ -37,7 +37,13 @@ class Surface:
     amounts: Array = field(default_factory=lambda: np.empty(0))
 
     def at(self, x: ArrayLike, y: ArrayLike) -> Array:
-        """Warp at plan positions, mm; any shape, broadcast together. Cost: 16 terms a place."""
+        """Warp at plan positions, mm; any shape, broadcast together. Cost: 16 terms a place.
+
+        Parameters
+        ----------
+        x, y : (...) array_like, mm
+            Plan positions.
+        """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         places = np.column_stack([xs.ravel(), ys.ravel()])
         flat = self.grid.at(self.coefficients, places)
@@ -46,7 +52,12 @@ class Surface:
         return flat.reshape(xs.shape)
 
     def on_grid(self, xs: ArrayLike, ys: ArrayLike) -> Array:
-        """Warp on the rectangle of places xs × ys, mm, shape (len(xs), len(ys)): two small matrix products."""
+        """Warp on the rectangle of places xs × ys, mm, shape (len(xs), len(ys)): two small matrix products.
+
+        Parameters
+        ----------
+        xs, ys : (k,), (l,) array_like, mm
+        """
         smooth = self.grid.on_grid(self.coefficients, xs, ys)
         return smooth if self.shapes is None else smooth + self.shapes.total_on_grid(self.amounts, xs, ys)
 
@@ -64,6 +75,12 @@ def plane_coefficients(grid: Grid, plane: Array) -> Array:
 
     A linear function's B-spline coefficients are its values at the Greville abscissae, the means of three
     neighbouring knots (M. J. Marsden 1970, identity for linear functions).
+
+    Parameters
+    ----------
+    grid : Grid
+    plane : (3,) ndarray
+        mm, and mm per mm.
     """
     along, across = (_greville(axis.knots) for axis in (grid.along, grid.across))
     first, second = (plane[2], plane[1]) if grid.swapped else (plane[1], plane[2])

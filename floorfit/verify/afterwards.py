@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from floorfit.report.format import MISSING, Display, Writing, display_for
+from floorfit.report.headline import identity_shown
 from floorfit.report.language import marked
 from floorfit.report.page import rendered
 from floorfit.report.paper import SIGNATURES
@@ -29,9 +30,6 @@ CAUTIONS = (
     marked("Simulate a corrected programme, and prove it out above the part before it cuts."),
     marked("Licensed people and local practice decide what is released."),
 )
-
-#: Who the plate is: fields and texts.
-Identity = Sequence[tuple[str, str]]
 
 
 @dataclass(frozen=True)
@@ -77,7 +75,13 @@ class Sheet:
 
 
 def page_text(sheet: Sheet, display: Display) -> str:
-    """Return a page as one HTML document in the language of the page; every text in it is escaped."""
+    """Return a page as one HTML document in the language of the page; every text in it is escaped.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    display : Display
+    """
     say = display.words
     words = {
         "signs": [say(line) for line in SIGNS], "cautions": [say(line) for line in CAUTIONS],
@@ -86,15 +90,22 @@ def page_text(sheet: Sheet, display: Display) -> str:
     return rendered("afterwards.html", display, **vars(sheet), **words)
 
 
-def write_verification_page(
-    found: Verification, folder: Path, *, identity: Identity = (), writing: Writing | None = None
-) -> None:
-    """Write ``verify.html``, ``verify.png`` and ``verify.pdf`` into an existing folder."""
+def write_verification_page(found: Verification, folder: Path, *, writing: Writing | None = None) -> None:
+    """Write ``verify.html``, ``verify.png`` and ``verify.pdf`` into an existing folder.
+
+    Parameters
+    ----------
+    found : Verification
+    folder : Path
+    writing : Writing, optional
+        Unit, language and decimal sign.
+    """
     show = display_for(found.part.units, writing)
+    identity = identity_shown(found.identity, show)
     say, answers = show.words, verification_answers(found, show)
     png = png_of(verification_figure(found, show))
     (folder / "verify.png").write_bytes(png)
-    write_release(found, list(identity), answers, show, folder / "verify.pdf")
+    write_release(found, identity, answers, show, folder / "verify.pdf")
     words = say(
         "Each reading of a finished web: measured less predicted. Cross hatch: does not conform. Dots: undecided. "
         "Grey: not read."
@@ -118,7 +129,13 @@ def write_verification_page(
 
 
 def verification_answers(found: Verification, display: Display | None = None) -> list[str]:
-    """Bias, movement and intervals in a sentence each; in the part's units and English where no display is given."""
+    """Bias, movement and intervals in a sentence each; in the part's units and English where no display is given.
+
+    Parameters
+    ----------
+    found : Verification
+    display : Display, optional
+    """
     show = display_for(found.part.units) if display is None else display
     return [_bias_line(found, show), _movement_line(found, show), _interval_line(found, show)]
 

@@ -30,7 +30,16 @@ def student_factor(dof: float) -> float:
 
 
 def group_means(values: Array, group: Rows, u: Array) -> tuple[Array, Array]:
-    """Weighted mean of each group and its standard uncertainty."""
+    """Weighted mean of each group and its standard uncertainty.
+
+    Parameters
+    ----------
+    values : (n,) ndarray, mm
+    group : (n,) ndarray of int
+        From 0, without a gap.
+    u : (n,) ndarray, mm
+        Standard uncertainties.
+    """
     weights = 1 / u**2
     total = np.bincount(group, weights)
     return np.bincount(group, weights * values) / total, 1 / np.sqrt(total)

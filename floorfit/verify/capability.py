@@ -56,6 +56,12 @@ def capability(values: ArrayLike, tolerance: Tolerance) -> Capability:
     ``Cp = (U − L)/6s``, ``Cpk = min((U − x̄)/3s, (x̄ − L)/3s)`` (ISO 22514-2:2017, normal values). Limits of Cp from
     chi-squared with n − 1 degrees of freedom; of Cpk after A. F. Bissell, Appl. Statist. 39, 331, 1990:
     ``Cpk (1 ± z √(1/(9 n Cpk²) + 1/(2(n − 1))))``. Both take the values for independent and normal.
+
+    Examples
+    --------
+    >>> from floorfit.part import Tolerance
+    >>> round(capability([-0.02, 0.0, 0.02], Tolerance(-0.1, 0.1)).cp, 3)
+    1.667
     """
     x = np.asarray(values, float)
     nan = float("nan")
@@ -72,7 +78,14 @@ def capability(values: ArrayLike, tolerance: Tolerance) -> Capability:
 
 
 def cp_limits(cp: float, count: int) -> tuple[float, float]:
-    """95 % limits of Cp: ``Cp √(χ²/ν)``."""
+    """95 % limits of Cp: ``Cp √(χ²/ν)``.
+
+    Parameters
+    ----------
+    cp : float
+    count : int
+        Parts that it comes from.
+    """
     from scipy.special import chdtri
 
     freedom = count - 1
@@ -81,6 +94,13 @@ def cp_limits(cp: float, count: int) -> tuple[float, float]:
 
 
 def cpk_limits(cpk: float, count: int) -> tuple[float, float]:
-    """95 % limits of Cpk after Bissell; written so that Cpk = 0 has them too."""
+    """95 % limits of Cpk after Bissell; written so that Cpk = 0 has them too.
+
+    Parameters
+    ----------
+    cpk : float
+    count : int
+        Parts that it comes from.
+    """
     reach = K95 * float(np.sqrt(1 / (9 * count) + cpk**2 / (2 * (count - 1))))
     return (cpk - reach, cpk + reach)

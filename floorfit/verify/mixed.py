@@ -45,7 +45,16 @@ class Grouped:
 
 
 def noise_inflation(values: Array, group: Rows, u: Array) -> float:
-    """φ: variance of the readings about their groups' means over what was stated; never below 1."""
+    """φ: variance of the readings about their groups' means over what was stated; never below 1.
+
+    Parameters
+    ----------
+    values : (n,) ndarray, mm
+    group : (n,) ndarray of int
+        From 0, without a gap.
+    u : (n,) ndarray, mm
+        Standard uncertainties as stated.
+    """
     weights = 1 / u**2
     total = np.bincount(group, weights)
     mean = np.bincount(group, weights * values) / np.maximum(total, 1e-300)

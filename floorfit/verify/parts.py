@@ -19,7 +19,7 @@ from floorfit.verify.charts import Chart, Trend, control_chart, trend
 from floorfit.verify.shapes import Alike, Shapes, find_shapes, how_alike
 from floorfit.verify.stream import FinishedJob, JobSummary, Nodes, Shelf, find_folders, read_finished, read_job
 
-__all__ = ["PocketSeries", "Series", "inside_nodes", "read_series"]
+__all__ = ["PocketSeries", "Series", "inside_nodes", "series"]
 
 Array = NDArray[np.float64]
 
@@ -119,7 +119,7 @@ class Series:
         return not any(finding.severity == "error" for finding in self.findings)
 
 
-def read_series(jobs: Iterable[str | Path], *, progress: Callable[[int, int], None] | None = None) -> Series:
+def series(jobs: Iterable[str | Path], *, progress: Callable[[int, int], None] | None = None) -> Series:
     """Read jobs of one part, one at a time.
 
     Parameters
@@ -241,7 +241,13 @@ def _series(
 
 
 def inside_nodes(part: Part, x: Array, y: Array) -> NDArray[np.bool_]:
-    """Flag the nodes x × y, flat, that lie on the part."""
+    """Flag the nodes x × y, flat, that lie on the part.
+
+    Parameters
+    ----------
+    part : Part
+    x, y : (k,), (l,) ndarray, mm
+    """
     import shapely
 
     xx, yy = np.meshgrid(x, y, indexing="ij")

@@ -118,13 +118,27 @@ class Prediction:
         return self.record.decisions[index].action == "hold"
 
     def deviation(self, index: int, x: ArrayLike, y: ArrayLike) -> Array:
-        """Predicted deviation on a floor, mm; for a held floor, of one cut at its nominal Z."""
+        """Predicted deviation on a floor, mm; for a held floor, of one cut at its nominal Z.
+
+        Parameters
+        ----------
+        index : int
+            Of the floor.
+        x, y : (n,) array_like, mm
+            Places on it.
+        """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         offset = self.record.decisions[index].correction.at(xs, ys)
         return offset if self.webs is None else self.webs.after(self.part.pockets[index], offset, xs, ys)
 
     def deviation_u(self, x: ArrayLike, y: ArrayLike) -> Array:
-        """Standard uncertainty of the predicted warp, mm, from the record's map."""
+        """Standard uncertainty of the predicted warp, mm, from the record's map.
+
+        Parameters
+        ----------
+        x, y : (n,) array_like, mm
+            Places.
+        """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         if self.record.map is None:
             return np.full(xs.shape, UNKNOWN_U_MM)

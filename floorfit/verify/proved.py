@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -217,6 +218,8 @@ class Verification:
     findings : tuple of Finding
     withheld : str
         Why no bias is offered for the pockets that remain; ``""`` where it is.
+    identity : mapping of str to str
+        Facts of the plate that the job states.
     """
 
     job: str
@@ -235,6 +238,7 @@ class Verification:
     intervals: Intervals
     findings: tuple[Finding, ...] = field(default=())
     withheld: str = ""
+    identity: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def conforms(self) -> bool:

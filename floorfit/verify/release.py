@@ -45,7 +45,16 @@ def by_need(found: Verification) -> list[FloorProof]:
 
 
 def proved_sentence(found: Verification, display: Display, most: int = 6) -> str:
-    """Return how the finished webs came out, in one sentence; floors that do not conform are named."""
+    """Return how the finished webs came out, in one sentence; floors that do not conform are named.
+
+    Parameters
+    ----------
+    found : Verification
+    display : Display
+        Language of the sentence.
+    most : int
+        Floors named at most.
+    """
     conform = sum(floor.verdict == "conform" for floor in found.floors)
     parts = [display.words("{n} of {m} pockets verified to conform").format(n=conform, m=len(found.floors))]
     for verdict in ("nonconform", "undecided", "not-read"):

@@ -19,8 +19,9 @@ from floorfit.verify.expect import SERIES_FORMAT
 from floorfit.verify.parts import PocketSeries, Series
 from floorfit.verify.pictures import as_data_url, chart_figure, field_figure, png_of
 from floorfit.verify.written import finite, length, plain, write_csv
+from floorfit.whole import whole_folder
 
-__all__ = ["series_answers", "write_series"]
+__all__ = ["fill_series", "series_answers", "write_series"]
 
 Array = NDArray[np.float64]
 
@@ -30,7 +31,29 @@ MOST_CHARTS = 6
 MOST_FINDINGS = 200
 
 
-def write_series(series: Series, folder: Path, writing: Writing | None = None) -> None:
+def write_series(series: Series, folder: str | Path, *, replace: bool = False, writing: Writing | None = None) -> None:
+    """Write a series as a folder, whole or not at all.
+
+    Parameters
+    ----------
+    series : Series
+    folder : path
+        Folder to make.
+    replace : bool
+        Whether an existing one may be replaced.
+    writing : Writing, optional
+        Unit, language and decimal sign of the page.
+
+    Raises
+    ------
+    OutputError
+        If the folder exists and ``replace`` is false, or its parent cannot be written.
+    """
+    with whole_folder(folder, replace=replace) as temporary:
+        fill_series(series, temporary, writing)
+
+
+def fill_series(series: Series, folder: Path, writing: Writing | None = None) -> None:
     """Write every file of a series into an existing folder.
 
     Parameters
@@ -67,7 +90,14 @@ def write_series(series: Series, folder: Path, writing: Writing | None = None) -
 
 
 def series_answers(series: Series, display: Display | None = None) -> list[str]:
-    """The two answers, and bias and repeatability, in a sentence each."""
+    """The two answers, and bias and repeatability, in a sentence each.
+
+    Parameters
+    ----------
+    series : Series
+    display : Display, optional
+        Unit of the part and English where left out.
+    """
     show = display_for(series.part.units) if display is None else display
     return [_alike_line(series, show), _enough_line(series, show), _bias_line(series, show), _gauge_line(series, show)]
 

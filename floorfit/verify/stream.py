@@ -118,7 +118,14 @@ class FinishedJob:
 
 
 def find_folders(paths: Iterable[str | Path], depth: int = DEPTH) -> Iterator[Found]:
-    """Yield ``("job", file)`` and ``("verify", file)`` in and under the paths, in order of name."""
+    """Yield ``("job", file)`` and ``("verify", file)`` in and under the paths, in order of name.
+
+    Parameters
+    ----------
+    paths : iterable of path
+    depth : int
+        Levels below them.
+    """
     for path in map(Path, paths):
         if path.is_file():
             yield ("verify" if path.name == "verify.json" else "job", path)
@@ -152,7 +159,15 @@ class Shelf:
 
 
 def read_job(file: Path, shelf: Shelf) -> JobSummary | Finding:
-    """Read what is needed of a record; a finding where it is broken."""
+    """Read what is needed of a record; a finding where it is broken.
+
+    Parameters
+    ----------
+    file : Path
+        A ``record.json``.
+    shelf : Shelf
+        What jobs of one part share.
+    """
     try:
         text = file.read_text(encoding="utf-8")
         if changed := changed_files(file, text):

@@ -97,7 +97,14 @@ def take(prediction: Prediction, readings: Readings) -> Taken:
 
 
 def set_lonely_aside(taken: Taken, prediction: Prediction, thickness: Array) -> Taken:
-    """Set aside the readings that the others of their floor contradict."""
+    """Set aside the readings that the others of their floor contradict.
+
+    Parameters
+    ----------
+    taken : Taken
+    prediction : Prediction
+    thickness : (n,) ndarray, mm
+    """
     used, reason, doubted = taken.is_used.copy(), taken.reason.copy(), taken.is_doubted.copy()
     gap = taken.deviation - taken.predicted
     for index in np.unique(taken.floor[used]):
@@ -120,7 +127,7 @@ def _finished(part: Part) -> Part:
 
 def _deviation(part: Part, readings: Readings, floor: NDArray[np.intp]) -> Array:
     """Thickness along Z less local nominal web, mm; NaN off the floors or without a thickness."""
-    along_z = readings.thickness * slope_factors(part, floor)
+    along_z = readings.thickness * slope_factors(part, floor, readings.x, readings.y)
     out = np.full(len(readings), np.nan)
     for index in np.unique(floor[floor >= 0]):
         rows = floor == index

@@ -104,7 +104,15 @@ def _together(version: str, date: str, plates: list[dict[str, Any]]) -> Accuracy
 
 
 def write_trend(runs: Sequence[AccuracyRun], folder: Path, writing: Writing | None = None) -> None:
-    """Write ``trend.csv``, ``trend.png`` and ``trend.html`` into an existing folder."""
+    """Write ``trend.csv``, ``trend.png`` and ``trend.html`` into an existing folder.
+
+    Parameters
+    ----------
+    runs : sequence of AccuracyRun
+        Oldest first.
+    folder : Path
+    writing : Writing, optional
+    """
     show = display_for("mm", writing)
     say = show.words
     header = list(AccuracyRun.__dataclass_fields__)
@@ -154,7 +162,14 @@ def _table(runs: Sequence[AccuracyRun], show: Display) -> Table:
 
 
 def trend_figure(runs: Sequence[AccuracyRun], show: Display) -> Figure:
-    """Draw error, coverage and false accepts above each other, run by run."""
+    """Draw error, coverage and false accepts above each other, run by run.
+
+    Parameters
+    ----------
+    runs : sequence of AccuracyRun
+        Oldest first.
+    show : Display
+    """
     from matplotlib.figure import Figure
 
     say, order = show.words, np.arange(len(runs))

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +15,8 @@ from floorfit.decision.decide import verdict_of
 from floorfit.errors import ABOVE_ZERO, Finding, InputError, check_ranges
 from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
-from floorfit.record import Record
+from floorfit.readings.readings_file import read_readings
+from floorfit.record import Record, record_of
 from floorfit.verify.bias import common_bias, group_means, no_bias, pockets_apart
 from floorfit.verify.doubts import LIMIT_BIAS_MM, looks_roughed, refuse_unfit, why_withheld
 from floorfit.verify.mixed import Grouped, fit_grouped, noise_inflation
@@ -22,7 +26,10 @@ from floorfit.verify.proved import Bias, FloorProof, Intervals, Movement, Readin
 from floorfit.verify.taken import Taken, set_lonely_aside, take
 from floorfit.verify.webs import Step, chance_at, fit_field, prove_floor, unread
 
-__all__ = ["verify_job"]
+if TYPE_CHECKING:
+    from floorfit.result import Result
+
+__all__ = ["verify"]
 
 Array = NDArray[np.float64]
 
@@ -30,11 +37,11 @@ Array = NDArray[np.float64]
 K95 = 1.959964
 
 
-def verify_job(
-    record: Record,
-    part: Part | None,
-    readings: Readings,
+def verify(
+    job: Record | Result | str | Path,
+    readings: Readings | str | Path,
     *,
+    part: Part | None = None,
     movement_limit_mm: float = LIMIT_MM,
     bias_limit_mm: float = LIMIT_BIAS_MM,
     digest: str | None = None,
@@ -44,18 +51,18 @@ def verify_job(
 
     Parameters
     ----------
-    record : Record
-        Of the job that the webs were cut by.
+    job : Record, Result or path
+        That the webs were cut by: a run, its record, or its job folder.
+    readings : Readings or path
+        Of finished webs, or their file; some pockets may be missing.
     part : Part, optional
-        The nominal part; that of the record when None.
-    readings : Readings
-        Of finished webs; some pockets may be missing.
+        The nominal part; that of the job where left out.
     movement_limit_mm : float, mm
         Size of a smooth field beyond the common bias from which the answer is "measure again".
     bias_limit_mm : float, mm
         Largest bias that is offered where the job states no uncertainty of the machine.
     digest : str, optional
-        SHA-256 of the readings' file: the job's own is refused.
+        SHA-256 of the readings' file: the job's own is refused. Taken from the file where ``readings`` is one.
     progress : callable, optional
         Called with a few words before each step.
 
@@ -77,6 +84,10 @@ def verify_job(
     limits = [("movement_limit_mm", movement_limit_mm, ABOVE_ZERO), ("bias_limit_mm", bias_limit_mm, ABOVE_ZERO)]
     check_ranges("verify", limits)
     tell = progress or (lambda words: None)
+    record = record_of(job)
+    if not isinstance(readings, Readings):
+        digest = hashlib.sha256(Path(readings).read_bytes()).hexdigest()
+        readings = read_readings(readings, record.part.get("units", "mm"))
     prediction = _prediction(record, part)
     doubts = refuse_unfit(prediction, readings, digest)
     tell("placing the readings")
@@ -89,7 +100,7 @@ def verify_job(
     withheld = why_withheld(prediction, bias, movement, floors, rough, bias_limit_mm)
     doubts += _rough_findings(prediction, readings.source, rough)
     found = _verification(prediction, readings, taken, floors, bias, movement)
-    return replace(found, findings=(*doubts, *found.findings), withheld=withheld)
+    return replace(found, findings=(*doubts, *found.findings), withheld=withheld, identity=record.identity)
 
 
 def _rough_findings(prediction: Prediction, source: str, rough: Array) -> list[Finding]:

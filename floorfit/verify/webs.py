@@ -118,7 +118,15 @@ def prove_floor(
 
 
 def unread(prediction: Prediction, taken: Taken, index: int) -> FloorProof:
-    """The answer for a floor without a used reading."""
+    """The answer for a floor without a used reading.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    taken : Taken
+    index : int
+        Of the floor.
+    """
     nan = float("nan")
     given = int((taken.floor == index).sum())
     words = "every reading of this floor was set aside" if given else "no reading of the finished web"
@@ -129,7 +137,25 @@ def unread(prediction: Prediction, taken: Taken, index: int) -> FloorProof:
 
 
 def chance_at(deviation: Array, u: Array, tolerance: Tolerance) -> Array:
-    """Probability that the true deviation lies within the limits, from a normal reading (JCGM 106:2012, 7.4)."""
+    """Probability that the true deviation lies within the limits, from a normal reading (JCGM 106:2012, 7.4).
+
+    Parameters
+    ----------
+    deviation : (n,) ndarray, mm
+        Web less its nominal.
+    u : (n,) ndarray, mm
+        Standard uncertainties.
+    tolerance : Tolerance
+
+    Examples
+    --------
+    A deviation at the limit is inside with probability 1/2:
+
+    >>> import numpy as np
+    >>> from floorfit.part import Tolerance
+    >>> chance_at(np.array([0.1]), np.array([0.005]), Tolerance(-0.1, 0.1)).round(3).tolist()
+    [0.5]
+    """
     from scipy.special import ndtr
 
     high = 1.0 if tolerance.upper is None else ndtr((tolerance.upper - deviation) / u)

@@ -60,7 +60,14 @@ def to_document(found: Verification) -> dict[str, Any]:
 
 
 def write_tables(found: Verification, folder: Path) -> None:
-    """Write ``verify.csv``, ``verdicts.csv`` and ``verify.json`` into an existing folder."""
+    """Write ``verify.csv``, ``verdicts.csv`` and ``verify.json`` into an existing folder.
+
+    Parameters
+    ----------
+    found : Verification
+    folder : Path
+        Exists.
+    """
     unit = found.part.units
     names = ("x", "y", "thickness", "deviation", "predicted_deviation", "difference", "expanded_u")
     header = ["line", "pocket", *(f"{name}_{unit}" for name in names), "inside_interval", "conformance_probability"]
@@ -105,7 +112,14 @@ def _yes_no(floor: FloorProof) -> str:
 
 
 def write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    """Write a table, UTF-8, LF."""
+    """Write a table, UTF-8, LF.
+
+    Parameters
+    ----------
+    path : Path
+    header : sequence of str
+    rows : iterable of sequence of str
+    """
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(map(plain_cell, header))
@@ -113,12 +127,25 @@ def write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) 
 
 
 def length(value_mm: float, unit: str) -> str:
-    """A length in the unit of a file; empty where not known."""
+    """A length in the unit of a file; empty where not known.
+
+    Parameters
+    ----------
+    value_mm : float, mm
+    unit : {"mm", "in"}
+        Of the file.
+    """
     return plain(value_mm / MM_PER_UNIT[unit], DECIMALS[unit])
 
 
 def plain(value: float, decimals: int) -> str:
-    """Fixed decimals without a negative zero; empty where not finite."""
+    """Fixed decimals without a negative zero; empty where not finite.
+
+    Parameters
+    ----------
+    value : float
+    decimals : int
+    """
     if not np.isfinite(value):
         return ""
     text = f"{value:.{decimals}f}"

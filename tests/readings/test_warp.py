@@ -62,4 +62,4 @@ def test_off_the_floors_there_is_no_warp() -> None:
     warp = warp_values(one_pocket(), readings, [0, -1])
     assert np.isfinite(warp.w[0])
     assert np.isnan(warp.w[1])
-    assert np.isnan(slope_factors(one_pocket(), [-1])[0])
+    assert np.isnan(slope_factors(one_pocket(), [-1], [0.0], [0.0])[0])

@@ -146,7 +146,7 @@ def test_drawing_leaves_no_global_state() -> None:
     import sys
 
     code = (
-        "import sys; sys.path.insert(0, 'tests'); import record_factory, floorfit.report.map as m;"
+        "import sys; sys.path.insert(0, 'tests'); import record_factory; from floorfit.report import map as m;"
         "from floorfit.report.plan_view import plan_of; r = record_factory.inch_part();"
         "m.map_figure(r, plan_of(r)); print('matplotlib.pyplot' in sys.modules)"
     )

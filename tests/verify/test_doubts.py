@@ -9,12 +9,12 @@ import pytest
 from finished_webs import finished_readings, rough_readings, small_part, small_record
 
 from floorfit.errors import InputError
-from floorfit.verify import verify_job
+from floorfit.verify import verify
 
 
 def test_the_jobs_own_readings_are_refused():
     with pytest.raises(InputError, match="are the readings that the job was made from"):
-        verify_job(small_record(), None, rough_readings(small_part()))
+        verify(small_record(), rough_readings(small_part()))
 
 
 def test_the_jobs_own_file_is_refused_by_its_digest():
@@ -22,12 +22,12 @@ def test_the_jobs_own_file_is_refused_by_its_digest():
     own = record.inputs["part"].model_copy(update={"sha256": "f" * 64})
     record = record.model_copy(update={"inputs": {**record.inputs, "readings": own}})
     with pytest.raises(InputError, match="webs before finishing"):
-        verify_job(record, None, finished_readings(record), digest="f" * 64)
+        verify(record, finished_readings(record), digest="f" * 64)
 
 
 def test_webs_read_again_before_finishing_offer_no_bias():
     """Other places, same roughed webs: 0.5 mm of stock is still there."""
-    found = verify_job(small_record(), None, rough_readings(small_part(), seed=5))
+    found = verify(small_record(), rough_readings(small_part(), seed=5))
     assert found.offered_bias is None and not found.conforms
     assert "looks-roughed" in {one.code for one in found.findings}
 
@@ -35,7 +35,7 @@ def test_webs_read_again_before_finishing_offer_no_bias():
 def test_a_bias_beyond_three_times_the_machine_is_not_offered():
     settings = {**small_record().settings, "machine_u": 0.004}
     record = small_record().model_copy(update={"settings": settings})
-    found = verify_job(record, None, finished_readings(record, bias=0.03))
+    found = verify(record, finished_readings(record, bias=0.03))
     assert found.offered_bias is None and "3 times the machine" in found.withheld
 
 
@@ -43,6 +43,6 @@ def test_another_plate_is_refused():
     record = small_record().model_copy(update={"identity": {"serial": "12"}})
     readings = finished_readings(record)
     with pytest.raises(InputError, match='serial "13" came, the job is of "12"'):
-        verify_job(record, None, replace(readings, identity={"serial": "13"}))
-    assert "piece-not-stated" in {one.code for one in verify_job(record, None, readings).findings}
-    assert np.isfinite(verify_job(record, None, replace(readings, identity={"serial": "12"})).bias.value)
+        verify(record, replace(readings, identity={"serial": "13"}))
+    assert "piece-not-stated" in {one.code for one in verify(record, readings).findings}
+    assert np.isfinite(verify(record, replace(readings, identity={"serial": "12"})).bias.value)

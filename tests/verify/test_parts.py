@@ -7,10 +7,11 @@ from finished_webs import finished_readings, small_record
 
 from floorfit.errors import InputError
 from floorfit.record import Record
-from floorfit.verify import read_expected, read_series, verify_job
+from floorfit.verify import read_expected, verify
+from floorfit.verify import series as series_of
 from floorfit.verify.bias import student_factor
 from floorfit.verify.expect import expected_from
-from floorfit.verify.series_folder import series_answers, write_series
+from floorfit.verify.series_folder import fill_series, series_answers
 from floorfit.verify.stream import Shelf, read_job
 from floorfit.verify.written import write_tables
 
@@ -42,7 +43,7 @@ def jobs(tmp_path: Path) -> Path:
 
 
 def test_mean_spread_shape_and_drift(jobs: Path) -> None:
-    series = read_series([jobs])
+    series = series_of([jobs])
     assert len(series.jobs) == 12 and series.is_whole and series.warps == 12
     fields = []
     shelf = Shelf()
@@ -60,7 +61,7 @@ def test_mean_spread_shape_and_drift(jobs: Path) -> None:
 def test_order_is_that_of_time_not_of_names(tmp_path: Path) -> None:
     write(tmp_path / "a", bent(small_record(), 40, 1.0, 0.0))
     write(tmp_path / "b", bent(small_record(), 2, 1.0, 0.0))
-    assert read_series([tmp_path]).names == ("b", "a")
+    assert series_of([tmp_path]).names == ("b", "a")
 
 
 def test_mean_warp_is_held_by_its_limits_at_the_stated_rate() -> None:
@@ -75,11 +76,11 @@ def test_mean_warp_is_held_by_its_limits_at_the_stated_rate() -> None:
 def test_verified_jobs_give_bias_chart_and_capability(jobs: Path, tmp_path: Path) -> None:
     for k in range(4):
         record = bent(small_record(), k, 1.0, 0.0)
-        found = verify_job(record, None, finished_readings(small_record(), bias=0.01 + 0.005 * k, seed=20 + k))
+        found = verify(record, finished_readings(small_record(), bias=0.01 + 0.005 * k, seed=20 + k))
         folder = tmp_path / "proofs" / f"p{k}"
         folder.mkdir(parents=True)
         write_tables(found, folder)
-    series = read_series([jobs, tmp_path / "proofs"])
+    series = series_of([jobs, tmp_path / "proofs"])
     assert series.verified == 4
     low, high = series.bias_drift.limits
     assert low <= 0.005 <= high and series.bias_chart.mean == pytest.approx(0.0175, abs=0.004)
@@ -96,7 +97,7 @@ def test_broken_and_foreign_jobs_are_named_and_left_out(jobs: Path) -> None:
     (jobs / "j05" / "record.json").write_text(json.dumps(document))
     document["surface"]["coefficients_mm"] = [[1.0]]
     (jobs / "j06" / "record.json").write_text(json.dumps(document))
-    series = read_series([jobs, jobs / "nowhere"])
+    series = series_of([jobs, jobs / "nowhere"])
     assert len(series.jobs) == 8 and not series.is_whole
     text = " ".join(str(finding) for finding in series.findings)
     assert all(name in text for name in ("j03", "j04", "j05", "j06", "nowhere"))
@@ -106,7 +107,7 @@ def test_another_side_is_left_out_and_a_plate_twice_is_said(tmp_path: Path) -> N
     facts = [{"side": "top", "serial": "1"}, {"side": "Top ", "serial": "2"}, {"side": "bottom"}, {"serial": "2"}]
     for k, identity in enumerate(facts):
         write(tmp_path / f"j{k}", bent(small_record(), k, 1.0, 0.0).model_copy(update={"identity": identity}))
-    series = read_series([tmp_path])
+    series = series_of([tmp_path])
     assert series.names == ("j0", "j1", "j3") and not series.is_whole
     assert {(finding.code, finding.source) for finding in series.findings} == {
         ("other-piece", "j2"), ("same-plate", "series"),
@@ -115,7 +116,7 @@ def test_another_side_is_left_out_and_a_plate_twice_is_said(tmp_path: Path) -> N
 
 def test_no_job_at_all_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no job folder here"):
-        read_series([tmp_path])
+        series_of([tmp_path])
 
 
 def test_map_is_cut_out_before_parsing_and_changes_nothing(tmp_path: Path) -> None:
@@ -128,10 +129,10 @@ def test_map_is_cut_out_before_parsing_and_changes_nothing(tmp_path: Path) -> No
 
 
 def test_written_series_is_read_back_as_expectation(jobs: Path, tmp_path: Path) -> None:
-    series = read_series([jobs])
+    series = series_of([jobs])
     out = tmp_path / "learnt"
     out.mkdir()
-    write_series(series, out)
+    fill_series(series, out)
     names = {path.name for path in out.iterdir()}
     assert names == {"capability.csv", "charts.csv", "mean_warp.csv", "mean_warp.png", "series.html", "series.json"}
     back, direct = read_expected(out, series.part), expected_from(series)
@@ -148,7 +149,7 @@ def test_gauge_repeatability_is_the_pooled_scatter_of_repeats(tmp_path: Path) ->
     for name in ("x_mm", "y_mm"):
         readings[name] = np.repeat(np.array(readings[name])[:18], 3).tolist()
     readings["thickness_mm"], readings["used"] = thickness.ravel().tolist(), [True] * 54
-    found = read_series([write(tmp_path / "one", Record.model_validate(document))])
+    found = series_of([write(tmp_path / "one", Record.model_validate(document))])
     # JCGM 100:2008, 4.2.4: pooled over the places, two degrees of freedom each
     assert found.repeatability.sd == pytest.approx(np.sqrt(thickness.var(axis=1, ddof=1).mean()))
     assert found.repeatability.dof == 36

@@ -8,12 +8,12 @@ from scipy.stats import norm
 from floorfit.errors import InputError
 from floorfit.part.model import Tolerance
 from floorfit.readings.observations import readings_from_arrays
-from floorfit.verify import verify_job
+from floorfit.verify import verify
 from floorfit.verify.webs import chance_at
 
 
 def test_known_bias_is_found_and_webs_conform() -> None:
-    found = verify_job(small_record(), None, finished_readings(small_record(), bias=0.015))
+    found = verify(small_record(), finished_readings(small_record(), bias=0.015))
     low, high = found.bias.limits
     # the fit's own error, common to all pockets, adds to the readings' limits: 0.004 mm is two of its deviations
     assert low - 0.004 <= 0.015 <= high + 0.004
@@ -23,14 +23,14 @@ def test_known_bias_is_found_and_webs_conform() -> None:
 
 
 def test_nothing_wrong_keeps_the_intervals() -> None:
-    found = verify_job(small_record(), None, finished_readings(small_record()))
+    found = verify(small_record(), finished_readings(small_record()))
     low, high = found.intervals.limits
     assert low < 0.95 < high or found.intervals.share >= 0.95
     assert found.intervals.total == int(found.readings.is_used.sum())
 
 
 def test_part_finished_plate_names_what_is_not_read() -> None:
-    found = verify_job(small_record(), None, finished_readings(small_record(), bias=0.02, pockets=[0, 1, 4]))
+    found = verify(small_record(), finished_readings(small_record(), bias=0.02, pockets=[0, 1, 4]))
     assert not found.conforms
     assert [floor.verdict for floor in found.floors].count("not-read") == 6
     assert [found.floors[k].verdict for k in (0, 1, 4)] == ["conform"] * 3
@@ -41,14 +41,14 @@ def test_part_finished_plate_names_what_is_not_read() -> None:
 def test_bias_applied_before_is_part_of_what_is_offered_next() -> None:
     record = small_record(0.03)
     # the job took 0.03 off; if the tool really leaves 0.05, the webs are 0.02 thicker than predicted
-    found = verify_job(record, None, finished_readings(record, bias=0.05))
+    found = verify(record, finished_readings(record, bias=0.05))
     assert found.bias.value == pytest.approx(0.02, abs=0.008)
     assert found.offered_bias == pytest.approx(0.05, abs=0.008)
 
 
 def test_moved_plate_is_measured_again_and_no_bias_is_offered() -> None:
     readings = finished_readings(small_record(), moved=lambda x, y: 0.2 * ((x - 200) / 200) ** 2)
-    found = verify_job(small_record(), None, readings)
+    found = verify(small_record(), readings)
     assert found.movement.state == "measure-again" and found.offered_bias is None
     assert "moved" in {finding.code for finding in found.findings}
     assert {found.floors[k].verdict for k in (0, 2, 3, 5, 6, 8)} != {"conform"}
@@ -58,7 +58,7 @@ def test_web_far_out_is_nonconform_however_it_came() -> None:
     readings = finished_readings(small_record())
     thickness = readings.thickness.copy()
     thickness[12:18] -= 0.25  # the third floor, cut 0.25 too deep
-    found = verify_job(small_record(), None, replace(readings, thickness=thickness))
+    found = verify(small_record(), replace(readings, thickness=thickness))
     assert found.floors[2].verdict == "nonconform" and found.floors[2].is_apart
     assert found.floors[2].bias == pytest.approx(-0.25, abs=0.02)
     assert abs(found.bias.value) < 0.01  # the others are not bent by it
@@ -69,7 +69,7 @@ def test_single_wild_reading_is_set_aside_and_stops_conform() -> None:
     readings = finished_readings(small_record())
     thickness = readings.thickness.copy()
     thickness[3] += 0.4
-    found = verify_job(small_record(), None, replace(readings, thickness=thickness))
+    found = verify(small_record(), replace(readings, thickness=thickness))
     assert found.readings.reason[3].startswith("outlier:") and not found.readings.is_used[3]
     assert found.readings.verdict[3] == "nonconform"
     assert found.floors[0].verdict == "undecided" and found.floors[0].reason.startswith("reading-outside:")
@@ -77,7 +77,7 @@ def test_single_wild_reading_is_set_aside_and_stops_conform() -> None:
 
 def test_blank_rib_and_wall_readings_are_named() -> None:
     readings = readings_from_arrays([50, 135, 11, 70, 90, 60], [50, 50, 50, 60, 30, 80], [np.nan, 2, 2, 2, 2.01, 2])
-    found = verify_job(small_record(), None, readings)
+    found = verify(small_record(), readings)
     codes = [reason.split(":")[0] for reason in found.readings.reason]
     assert codes == ["blank", "off-floor", "near-wall", "", "", ""]
     assert found.readings.verdict[0] == ""
@@ -86,7 +86,7 @@ def test_blank_rib_and_wall_readings_are_named() -> None:
 @pytest.mark.parametrize("count", [0, 1, 2])
 def test_too_few_readings_for_a_surface_still_get_an_answer(count: int) -> None:
     x, y = np.array([50.0, 90.0])[:count], np.array([40.0, 70.0])[:count]
-    found = verify_job(small_record(), None, readings_from_arrays(x, y, np.full(count, 1.5)))
+    found = verify(small_record(), readings_from_arrays(x, y, np.full(count, 1.5)))
     assert found.floors[0].verdict == ("nonconform" if count else "not-read")
     assert np.isfinite(found.bias.value) == bool(count)
 
@@ -102,4 +102,4 @@ def test_probability_at_a_reading() -> None:
 
 def test_other_part_is_refused() -> None:
     with pytest.raises(InputError, match="pockets differ from those of the job"):
-        verify_job(small_record(), small_part(2, 2), finished_readings(small_record()))
+        verify(small_record(), finished_readings(small_record()), part=small_part(2, 2))

@@ -24,7 +24,14 @@ FINE_MM = 0.05
 
 
 def arc_sweep(found: Locations, rows: NDArray[np.intp]) -> NDArray[np.float64]:
-    """Angle of each arc about its axis, radians, above 0 and at most a full turn."""
+    """Angle of each arc about its axis, radians, above 0 and at most a full turn.
+
+    Parameters
+    ----------
+    found : Locations
+    rows : (m,) ndarray of int
+        Rows that are arcs.
+    """
     centre, axis, first, last = _radials(found, rows)
     del centre
     across = np.cross(axis, first)
@@ -34,7 +41,16 @@ def arc_sweep(found: Locations, rows: NDArray[np.intp]) -> NDArray[np.float64]:
 
 
 def arc_points(found: Locations, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Points on arcs, (m, k, 3), mm, at shares (m, k) of their angle; height along the axis and radius go evenly."""
+    """Points on arcs, (m, k, 3), mm, at shares (m, k) of their angle; height along the axis and radius go evenly.
+
+    Parameters
+    ----------
+    found : Locations
+    rows : (m,) ndarray of int
+        Rows that are arcs.
+    share : (m, k) ndarray
+        Of the angle, 0 to 1.
+    """
     centre, axis, first, last = _radials(found, rows)
     sweep = arc_sweep(found, rows)[:, None] * share
     radius0, radius1 = np.linalg.norm(first, axis=1)[:, None], np.linalg.norm(last, axis=1)[:, None]
@@ -62,7 +78,16 @@ def _radials(
 
 
 def settle_circles(found: Locations, source: str, findings: list[Finding]) -> Locations:
-    """Check every arc, and take points along a circle as points; the findings go with the table."""
+    """Check every arc, and take points along a circle as points; the findings go with the table.
+
+    Parameters
+    ----------
+    found : Locations
+    source : str
+        File name for messages.
+    findings : list of Finding
+        Those of before.
+    """
     rows = np.flatnonzero(found.kind == OTHER_ARC)
     if len(rows):
         _, _, first, last = _radials(found, rows)

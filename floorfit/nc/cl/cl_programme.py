@@ -59,6 +59,13 @@ class _LocationOptions:
 def frame_of(text: str, unit_mm: float) -> FileFrame:
     """Frame of 12 numbers between commas, lengths in a unit.
 
+    Parameters
+    ----------
+    text : str
+        12 numbers between commas, row by row.
+    unit_mm : float
+        Millimetres in the unit of the lengths.
+
     Raises
     ------
     InputError

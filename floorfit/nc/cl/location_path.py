@@ -53,7 +53,15 @@ class LocationPath:
     def to_rows(
         self, node: NDArray[np.float64], breaks: dict[int, Profile]
     ) -> tuple[NDArray[np.float64], dict[int, Profile]]:
-        """Gains of the path as gains of the file's rows: at their ends, and at places inside."""
+        """Gains of the path as gains of the file's rows: at their ends, and at places inside.
+
+        Parameters
+        ----------
+        node : (m,) ndarray
+            Gain at each end of the path.
+        breaks : dict of int to Profile
+            Gains inside motions.
+        """
         is_last = np.append(self.row[1:] != self.row[:-1], True) if len(self.row) else np.zeros(0, dtype=bool)
         ends = np.zeros(len(self.known))
         ends[self.row[is_last]] = node[is_last]

@@ -11,13 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from floorfit.cli.left_behind import HELD, clear_left_behind, temporary_folder
-from floorfit.cli.output import whole_folder
+from floorfit.left_behind import HELD, clear_left_behind, temporary_folder
+from floorfit.whole import whole_folder
 
 #: A run that is half way: its folder is made, nothing is in place.
 HALF_WAY = """
 import sys, time
-from floorfit.cli.output import whole_folder
+from floorfit.whole import whole_folder
 with whole_folder(sys.argv[1], replace=True) as folder:
     (folder / "half.txt").write_text("half")
     print("half way", flush=True)

@@ -1,0 +1,209 @@
+"""A job and a finishing programme in, the corrected programme out: ``floorfit apply`` as one call."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from floorfit.decision.decision import Correction
+from floorfit.errors import Finding, InputError
+from floorfit.identity import SAME_PIECE, refuse_other_clamping, refuse_other_piece
+from floorfit.nc.cl import apply_to_locations, frame_of, is_cutter_location
+from floorfit.nc.corrected import Corrected, Held
+from floorfit.nc.lines import render_lines
+from floorfit.nc.programme import apply_offsets
+from floorfit.nc.shifts import Origin
+from floorfit.nc.tools import Tools, joined, tool_of
+from floorfit.part.model import Part
+from floorfit.part.part_file import part_from_document
+from floorfit.readings.datum import Datums, read_datums, same_shape
+from floorfit.record import Record, record_of
+from floorfit.units import MM_PER_UNIT, Unit
+
+if TYPE_CHECKING:
+    from floorfit.result import Result
+
+__all__ = ["apply", "lines_for", "part_and_corrections"]
+
+#: Statements that only one kind of programme knows.
+WORD_ADDRESS_ONLY = ("tip_control", "walls", "distance", "work_offset", "origin", "band_mm", "clearance_mm")
+LOCATIONS_ONLY = ("frame", "keep")
+
+
+def apply(
+    job: Record | Result | str | Path,
+    program: bytes | str | Path,
+    *,
+    facts: Mapping[str, str] | None = None,
+    datums: Datums | str | Path | None = None,
+    tools: Tools | str | Sequence[str] = (),
+    progress: Callable[[str, int, int], None] | None = None,
+    **stated: Any,
+) -> Corrected:
+    """Apply the offsets of a job to a finishing programme or to cutter-location data, told apart by what is in it.
+
+    Parameters
+    ----------
+    job : Record, Result or path
+        A run, its record, or its job folder.
+    program : bytes or path
+        The programme or its file.
+    facts : mapping of str to str, optional
+        What the programme is for, as ``{"serial": "0012"}``: refused where the job is of another.
+    datums : Datums or path, optional
+        Points measured where the webs were read and as the part is clamped now: another clamping is taken where they
+        keep their shape.
+    tools : Tools, str or sequence of str
+        The cutters that are known: ``"1=16,0.5"`` is a tool number, its diameter and its corner radius, mm; without
+        number and ``=`` it stands for every tool.
+    progress : callable, optional
+        Called with stage, lines done and lines in all.
+    **stated
+        What else is known of the programme: see `floorfit.nc.apply_offsets` (``tip_control``, ``walls``, ``held``,
+        ``tolerance_mm``, ``units``, ``distance``, ``work_offset``, ``origin``, ``band_mm``, ``clearance_mm``; lengths
+        in mm) and `floorfit.nc.cl.apply_to_locations` (``held``, ``tolerance_mm``, ``units``, ``frame``, ``keep``).
+        ``origin`` and ``frame`` may be text as in the command, lengths in the part's unit.
+
+    Returns
+    -------
+    Corrected
+        Its ``data`` are the bytes to write.
+
+    Raises
+    ------
+    InputError
+        If it cannot be rewritten safely, is not for this part or plate, the proof fails, or something is stated that
+        this kind of programme does not know.
+    """
+    record = record_of(job)
+    name = str(stated.pop("source", "")) or ("programme" if isinstance(program, bytes) else Path(program).name)
+    doubts = _doubts(record, facts, datums, name)
+    part, corrections = part_and_corrections(record)
+    data = program if isinstance(program, bytes) else Path(program)
+    wanted: dict[str, Any] = {
+        "job": record.job, "created": _today(), "source": name, "progress": progress,
+        "identity": {"part": part.name, **{key: record.identity[key] for key in SAME_PIECE if key in record.identity}},
+    }  # fmt: skip
+    cutters = tools if isinstance(tools, Tools) else joined([tool_of(one) for one in _each(tools)])
+    if is_cutter_location(data):
+        more = _of_locations(stated, cutters, part.units)
+        done = apply_to_locations(part, corrections, data, **wanted, **more)
+    else:
+        done = apply_offsets(part, corrections, data, tools=cutters, **wanted, **_of_word_address(stated, part.units))
+    return replace(done, findings=(*doubts, *done.findings))
+
+
+def lines_for(
+    job: Record | Result | str | Path,
+    template: Path,
+    *,
+    held: Held = "refuse",
+    facts: Mapping[str, str] | None = None,
+    datums: Datums | str | Path | None = None,
+) -> tuple[str, list[Finding]]:
+    """Return a line for each pocket from a template file, for controls that take offsets as variables.
+
+    Parameters
+    ----------
+    job : Record, Result or path
+        A run, its record, or its job folder.
+    template : Path
+        UTF-8 text, see `floorfit.nc.render_lines`.
+    held : {"refuse", "skip", "cut"}
+        What to do with held pockets.
+    facts : mapping of str to str, optional
+        What the lines are for; refused where the job is of another.
+    datums : Datums or path, optional
+        As for `apply`.
+
+    Returns
+    -------
+    (str, list of Finding)
+        The lines, and what a person should know.
+
+    Raises
+    ------
+    InputError
+        If the template cannot be read or is wrong, a pocket's correction does not fit in a line, or the job is of
+        another plate.
+    """
+    record = record_of(job)
+    doubts = _doubts(record, facts, datums, template.name)
+    try:
+        text = template.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        words = f"cannot be read as UTF-8 text ({error}). Check the path."
+        raise InputError([Finding("unreadable", str(template), "", words)]) from error
+    return render_lines(*part_and_corrections(record), text, held=held, source=template.name), doubts
+
+
+def _doubts(
+    record: Record, facts: Mapping[str, str] | None, datums: Datums | str | Path | None, name: str
+) -> list[Finding]:
+    """Refuse what is stated to be for another part, serial, side or clamping than the job's."""
+    known, found = dict(facts or {}), []
+    if datums is None:
+        refuse_other_clamping(record.identity, known, name)
+    else:
+        move = same_shape(datums if isinstance(datums, Datums) else read_datums(datums))
+        words = (
+            f"the plate kept its shape: {1000 * move.rms:.0f} µm rms at {len(move.names)} points after a rigid move."
+        )
+        found.append(Finding("same-shape", "", "", words, "note"))
+    if "clamping" in record.identity and "clamping" not in known:
+        words = f'states no clamping; the webs were read in "{record.identity["clamping"]}".'
+        found.append(Finding("clamping-not-stated", name, "", words, "warning"))
+    return [*found, *refuse_other_piece(record.identity, known, name)]
+
+
+def part_and_corrections(record: Record) -> tuple[Part, dict[str, Correction]]:
+    """Return what a record holds for a programme: the part, and the offset field of every pocket by id."""
+    part = part_from_document(record.part, f"{record.job}/record.json")
+    return part, {decision.pocket: decision.correction for decision in record.decisions}
+
+
+def _of_locations(stated: Mapping[str, Any], tools: Tools, unit: Unit) -> dict[str, Any]:
+    """Return what is stated of cutter-location data; a frame may be its 12 numbers as text."""
+    _refuse_unknown(stated, WORD_ADDRESS_ONLY, "word-address programmes, and this is cutter-location data")
+    if stated.get("held") == "skip":
+        raise InputError(
+            "--held skip: cutter-location data has no block delete. Take the floor out, or say --held cut."
+        )
+    known = {name: value for name, value in stated.items() if name not in WORD_ADDRESS_ONLY}
+    if isinstance(known.get("frame"), str):
+        known["frame"] = frame_of(known["frame"], MM_PER_UNIT[unit]) if known["frame"] else None
+    return {**known, "cutters": {str(number): one for number, one in tools.by_number.items()}, "every": tools.every}
+
+
+def _of_word_address(stated: Mapping[str, Any], unit: Unit) -> dict[str, Any]:
+    """Return what is stated of a word-address programme; an origin may be its three or four numbers as text."""
+    _refuse_unknown(stated, LOCATIONS_ONLY, "cutter-location data, and this is a word-address programme")
+    known = {name: value for name, value in stated.items() if name not in LOCATIONS_ONLY}
+    if isinstance(known.get("origin"), str):
+        known["origin"] = Origin.of(known["origin"], unit)
+    return known
+
+
+def _refuse_unknown(stated: Mapping[str, Any], others: tuple[str, ...], words: str) -> None:
+    given = [_option(name) for name in others if name != "walls" and stated.get(name)]
+    if given:
+        raise InputError(f"{', '.join(given)}: for {words}. Leave it out.")
+
+
+def _each(texts: str | Sequence[str]) -> Sequence[str]:
+    return [texts] if isinstance(texts, str) else texts
+
+
+def _option(name: str) -> str:
+    return "--" + name.removesuffix("_mm").replace("_", "-")
+
+
+def _today() -> str:
+    """Return the date (UTC), or that of SOURCE_DATE_EPOCH where it is set, for files that must repeat byte for byte."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    moment = datetime.fromtimestamp(int(epoch), UTC) if epoch.isdigit() else datetime.now(UTC)
+    return moment.date().isoformat()
