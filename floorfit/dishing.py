@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.model import Part
-from floorfit.surface.local_shapes import LocalShapes, Table, independent
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable, independent
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -78,7 +78,7 @@ def _sizes(part: Part, webs: list[list[int]]) -> Array:
     return np.asarray(np.clip(sizes, LEAST_SIZE, MOST_SIZE))
 
 
-def _raised(tables: Sequence[Table], power: float) -> list[Table]:
+def _raised(tables: Sequence[ShapeTable], power: float) -> list[ShapeTable]:
     """Shares q of a Poisson solution p as shares of pᵖᵒʷᵉʳ: ``q p^(power − 1)``."""
     if len(tables) == 1:
         return [replace(tables[0], values=tables[0].values ** power)]
@@ -86,7 +86,9 @@ def _raised(tables: Sequence[Table], power: float) -> list[Table]:
     return [replace(table, values=table.values * whole ** (power - 1)) for table in tables]
 
 
-def poisson_tables(outline: Polygon, bosses: Sequence[Polygon] = (), loaded: Sequence[Polygon] = ()) -> list[Table]:
+def poisson_tables(
+    outline: Polygon, bosses: Sequence[Polygon] = (), loaded: Sequence[Polygon] = ()
+) -> list[ShapeTable]:
     """Poisson solution over one web as a share for each of its floors: 0 at its walls, 1 at the highest place together.
 
     ``−∇·(k ∇p) = 1`` with p = 0 on the walls and a large k in bosses, by differences on a lattice.
@@ -117,7 +119,7 @@ def poisson_tables(outline: Polygon, bosses: Sequence[Polygon] = (), loaded: Seq
     loads = [np.where(inside, nearest == k, False).astype(float) for k in range(max(len(loaded), 1))]
     heights = _poisson(inside, stiff, xs[1] - xs[0], ys[1] - ys[0], loads)
     highest = max(float(np.sum(heights, axis=0).max()), 1e-300)
-    return [Table((x0, y0), (x1, y1), one / highest) for one in heights]
+    return [ShapeTable((x0, y0), (x1, y1), one / highest) for one in heights]
 
 
 def _poisson(inside: NDArray[np.bool_], stiff: Array, hx: float, hy: float, loads: Sequence[Array]) -> list[Array]:
@@ -169,7 +171,7 @@ def _outline(part: Part, web: list[int]) -> tuple[Polygon, list[Polygon]]:
     return shapely.Polygon(shapely.get_exterior_ring(whole)), bosses
 
 
-def _solved(part: Part, web: list[int], known: dict[bytes, list[Array]]) -> list[Table]:
+def _solved(part: Part, web: list[int], known: dict[bytes, list[Array]]) -> list[ShapeTable]:
     """Tables of a web, one for each of its floors; webs of one form share one solution."""
     import shapely
 
@@ -179,4 +181,4 @@ def _solved(part: Part, web: list[int], known: dict[bytes, list[Array]]) -> list
     form = np.round(shapely.get_coordinates([outline, *bosses, *floors]) - (x0, y0), 3).tobytes()
     if form not in known:
         known[form] = [table.values for table in poisson_tables(outline, bosses, floors)]
-    return [Table((x0, y0), (x1, y1), values) for values in known[form]]
+    return [ShapeTable((x0, y0), (x1, y1), values) for values in known[form]]

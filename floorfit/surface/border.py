@@ -27,7 +27,7 @@ from floorfit.surface.local_shapes import LocalShapes
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["Border", "Columns", "Slow", "Spectrum", "make_columns", "with_slow"]
+__all__ = ["Border", "ShapeColumns", "Slow", "Spectrum", "make_columns", "with_slow"]
 
 Array = NDArray[np.float64]
 
@@ -64,7 +64,7 @@ class Slow:
 
 
 @dataclass(frozen=True)
-class Columns:
+class ShapeColumns:
     """What the readings add up to on the shapes.
 
     Parameters
@@ -95,7 +95,7 @@ class Columns:
 
 def make_columns(
     grid: Grid, shapes: LocalShapes, points: Array, values: Array, weights: Array, design: csr_array | None = None
-) -> Columns:
+) -> ShapeColumns:
     """Add up the readings on the shapes.
 
     Parameters
@@ -120,12 +120,12 @@ def make_columns(
         )
         gram += (one.T @ weighed).toarray()
         own += weighed.T @ values[part]
-    return Columns(right, gram, own, np.asarray(np.linalg.cholesky(shapes.covariance), float))
+    return ShapeColumns(right, gram, own, np.asarray(np.linalg.cholesky(shapes.covariance), float))
 
 
 def with_slow(
-    columns: Columns, grid: Grid, slow: Slow, points: Array, values: Array, weights: Array, design: csr_array
-) -> Columns:
+    columns: ShapeColumns, grid: Grid, slow: Slow, points: Array, values: Array, weights: Array, design: csr_array
+) -> ShapeColumns:
     """Add a slow error to what readings add up to; ``design`` (n, K) is that of the shapes."""
     from scipy.sparse import hstack
 
@@ -134,7 +134,7 @@ def with_slow(
     rows, places = knots.row.astype(np.intp), knots.col.astype(np.intp)
     right = grid.right_sides(points, rows, places, knots.data * weights[rows], knots.shape[1])
     gram = (both.T @ (both * weights[:, None])).toarray()
-    return Columns(np.concatenate([columns.right, right]), gram, both.T @ (weights * values), columns.root, slow)
+    return ShapeColumns(np.concatenate([columns.right, right]), gram, both.T @ (weights * values), columns.root, slow)
 
 
 @dataclass(frozen=True)
@@ -168,7 +168,7 @@ class Spectrum:
     slow_log_determinant: float = 0.0
 
     @classmethod
-    def of(cls, factor: Factor, columns: Columns, right: Array) -> tuple[Spectrum, float]:
+    def of(cls, factor: Factor, columns: ShapeColumns, right: Array) -> tuple[Spectrum, float]:
         """Reduce the border at one smoothing; ``right`` is r = BᵀWy, and the second number rᵀA⁻¹r."""
         pulled, own, square = factor.inner(columns.right, right)
         seen, score, k = columns.gram - pulled, columns.values - own, columns.shapes
@@ -203,7 +203,7 @@ class Border:
     ----------
     factor : Factor
         Of A.
-    columns : Columns
+    columns : ShapeColumns
     spectrum : Spectrum
     rho : (r,) ndarray, mm²
         τ²/φ on the ladder.
@@ -214,7 +214,7 @@ class Border:
     """
 
     factor: Factor
-    columns: Columns
+    columns: ShapeColumns
     spectrum: Spectrum
     rho: Array
     shares: Array

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["LocalShapes", "Misfit", "Table", "independent"]
+__all__ = ["LocalShapes", "Misfit", "ShapeTable", "independent"]
 
 Array = NDArray[np.float64]
 
@@ -27,7 +27,7 @@ MISFIT_SHARE = 0.08
 
 
 @dataclass(frozen=True)
-class Table:
+class ShapeTable:
     """A shape on a rectangular lattice: bilinear between the nodes, nothing outside.
 
     Parameters
@@ -68,14 +68,14 @@ class LocalShapes:
     ----------
     names : tuple of str
         What each stands for.
-    tables : tuple of Table
+    tables : tuple of ShapeTable
     covariance : (K, K) ndarray, mm²
         Of the amounts about zero (an expected amount is taken off the readings before, see
         `floorfit.surface.expected`), positive definite, up to a factor that the likelihood of the readings finds.
     """
 
     names: tuple[str, ...]
-    tables: tuple[Table, ...]
+    tables: tuple[ShapeTable, ...]
     covariance: Array
 
     @property
@@ -166,21 +166,21 @@ class Misfit:
         return design
 
 
-def _leaning(table: Table) -> list[Table]:
+def _leaning(table: ShapeTable) -> list[ShapeTable]:
     """The table times −2…2 along X, along Y, and ``4 v (1 − v)``."""
     v = table.values
     along, across = (np.linspace(-2.0, 2.0, size) for size in v.shape)
     forms = (v * along[:, None], v * across[None, :], 4 * v * np.maximum(1 - v, 0.0))
-    return [Table(table.low, table.high, form) for form in forms]
+    return [ShapeTable(table.low, table.high, form) for form in forms]
 
 
-def independent(names: Sequence[str], tables: Sequence[Table], sizes: Array, common: float) -> LocalShapes:
+def independent(names: Sequence[str], tables: Sequence[ShapeTable], sizes: Array, common: float) -> LocalShapes:
     """Shapes whose amounts are ``s_k (μ + z_k)``, z standard normal and μ normal of standard deviation ``common``.
 
     Parameters
     ----------
     names : sequence of K str
-    tables : sequence of K Table
+    tables : sequence of K ShapeTable
     sizes : (K,) ndarray
         s, how far each is expected to go beside the others.
     common : float

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.surface.blocks import Factor, factorise
-from floorfit.surface.border import TAUS, TYPICAL_MM, Border, Columns, Slow, Spectrum, make_columns, with_slow
+from floorfit.surface.border import TAUS, TYPICAL_MM, Border, ShapeColumns, Slow, Spectrum, make_columns, with_slow
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.spline import plane_coefficients
@@ -71,7 +71,7 @@ class Equations:
         yᵀWy.
     count : float
         Number of readings that count (sum of the robust weights).
-    columns : Columns or None
+    columns : ShapeColumns or None
         What they add up to on the shapes beside the spline.
     """
 
@@ -80,7 +80,7 @@ class Equations:
     right: Array
     square: float
     count: float
-    columns: Columns | None = None
+    columns: ShapeColumns | None = None
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from floorfit.part.part_file import part_from_document
 from floorfit.record import Record, SurfaceRecord, WebMap
 from floorfit.surface.axis import Axis
 from floorfit.surface.grid import Grid
-from floorfit.surface.local_shapes import LocalShapes, Table
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.surface.spline import Surface
 from floorfit.web import Webs
 
@@ -74,7 +74,7 @@ def _shapes(found: SurfaceRecord) -> LocalShapes | None:
         return None
     if any(not 0 <= dish.form < len(found.dish_forms) for dish in found.dishes):
         raise InputError([_MISFIT])
-    tables = [Table(dish.low_mm, dish.high_mm, np.array(found.dish_forms[dish.form])) for dish in found.dishes]
+    tables = [ShapeTable(dish.low_mm, dish.high_mm, np.array(found.dish_forms[dish.form])) for dish in found.dishes]
     return LocalShapes(tuple(dish.web for dish in found.dishes), tuple(tables), np.eye(len(tables)))
 
 

@@ -20,7 +20,7 @@ from floorfit.readings.repeats import estimate_repeatability, group_places
 from floorfit.record import RECORD_FORMAT
 from floorfit.sealed import changed_files
 from floorfit.surface.axis import Axis
-from floorfit.surface.local_shapes import Table
+from floorfit.surface.local_shapes import ShapeTable
 from floorfit.verify.written import VERIFICATION_FORMAT
 
 __all__ = [
@@ -235,7 +235,9 @@ def _dished(surface: dict[str, Any], nodes: Nodes) -> Array:
     out = np.zeros((len(nodes.x), len(nodes.y)))
     for dish in surface.get("dishes", ()):
         form = np.array(surface["dish_forms"][dish["form"]], dtype=float)
-        Table(tuple(dish["low_mm"]), tuple(dish["high_mm"]), form).add_on_grid(out, dish["warp_mm"], nodes.x, nodes.y)
+        ShapeTable(tuple(dish["low_mm"]), tuple(dish["high_mm"]), form).add_on_grid(
+            out, dish["warp_mm"], nodes.x, nodes.y
+        )
     return out
 
 

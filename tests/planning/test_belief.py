@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from floorfit.planning.belief import Belief, unread
-from floorfit.surface.local_shapes import LocalShapes, Table, independent
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable, independent
 from floorfit.surface.reml import Prior, assemble, solve
 
 #: 24 places on a plate of 1200 × 500 mm, gauge 0.02 mm, surface variance by REML with that noise: kriging standard
@@ -24,8 +24,8 @@ BOX = (0.0, 0.0, 1200.0, 500.0)
 PLAIN = Prior(1 / (8 * np.pi * TAU2))
 
 
-def dish(x0: float, y0: float, size: float) -> Table:
-    return Table((x0, y0), (x0 + size, y0 + size), np.array([[0.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 0.0]]))
+def dish(x0: float, y0: float, size: float) -> ShapeTable:
+    return ShapeTable((x0, y0), (x0 + size, y0 + size), np.array([[0.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 0.0]]))
 
 
 #: So small that they add nothing.

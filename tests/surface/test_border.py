@@ -7,7 +7,7 @@ import pytest
 
 from floorfit.surface import Fit, fit_surface
 from floorfit.surface.grid import make_grid
-from floorfit.surface.local_shapes import LocalShapes, Table, independent
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable, independent
 from floorfit.surface.reml import Equations, Prior, assemble, solve
 
 BOUNDS = (0.0, 0.0, 600.0, 400.0)
@@ -15,10 +15,10 @@ RNG = np.random.default_rng(8)
 Array = np.ndarray
 
 
-def bump(x0: float, y0: float) -> Table:
+def bump(x0: float, y0: float) -> ShapeTable:
     """(1 − s²)² (1 − t²)² over 160 × 120 mm: a clamped web's first shape."""
     s, t = (np.linspace(-1, 1, n) for n in (25, 19))
-    return Table((x0, y0), (x0 + 160, y0 + 120), np.outer((1 - s**2) ** 2, (1 - t**2) ** 2))
+    return ShapeTable((x0, y0), (x0 + 160, y0 + 120), np.outer((1 - s**2) ** 2, (1 - t**2) ** 2))
 
 
 CORNERS = [(x, y) for x in (20.0, 220.0, 420.0) for y in (30.0, 230.0)]

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from floorfit.surface.local_shapes import LocalShapes, Misfit, Table, independent
+from floorfit.surface.local_shapes import LocalShapes, Misfit, ShapeTable, independent
 
 RNG = np.random.default_rng(5)
-RAMP = Table((10.0, 20.0), (30.0, 80.0), np.add.outer(np.linspace(1, 2, 5), np.linspace(0, 3, 7)))
+RAMP = ShapeTable((10.0, 20.0), (30.0, 80.0), np.add.outer(np.linspace(1, 2, 5), np.linspace(0, 3, 7)))
 
 
 def test_bilinear_gives_a_plane_back_and_nothing_outside() -> None:
@@ -22,7 +22,7 @@ def test_bilinear_gives_a_plane_back_and_nothing_outside() -> None:
 
 
 def test_rectangle_is_the_one_at_places() -> None:
-    other = Table((0.0, 0.0), (25.0, 50.0), RNG.uniform(0, 1, (4, 3)))
+    other = ShapeTable((0.0, 0.0), (25.0, 50.0), RNG.uniform(0, 1, (4, 3)))
     shapes = independent(["a", "b"], [RAMP, other], np.ones(2), 1.0)
     xs, ys = np.linspace(-5, 40, 13), np.linspace(-5, 90, 17)
     places = np.array(np.meshgrid(xs, ys, indexing="ij")).reshape(2, -1).T
@@ -50,7 +50,7 @@ def test_no_places() -> None:
 
 def test_misfit_is_a_share_of_the_amount_and_nothing_at_the_wall() -> None:
     x = np.linspace(0.0, 1.0, 41)
-    table = Table((0.0, 0.0), (100.0, 100.0), np.outer(4 * x * (1 - x), 4 * x * (1 - x)))
+    table = ShapeTable((0.0, 0.0), (100.0, 100.0), np.outer(4 * x * (1 - x), 4 * x * (1 - x)))
     shapes = independent(["A"], [table], np.ones(1), 0.0)
     misfit = Misfit.of(shapes, np.array([-0.1]))
     assert misfit.variance_at([[0.0, 50.0], [100.0, 30.0]]) == pytest.approx(0.0, abs=1e-18)

@@ -8,7 +8,7 @@ import pytest
 from floorfit.surface import fit_surface
 from floorfit.surface.blocks import product
 from floorfit.surface.grid import make_grid
-from floorfit.surface.local_shapes import LocalShapes, Table, independent
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable, independent
 from floorfit.surface.reml import Prior, assemble, solve
 from floorfit.surface.slow import slow_errors
 
@@ -18,7 +18,7 @@ PRIOR = Prior(3e5)
 
 def bumps() -> LocalShapes:
     bump = np.outer([0.0, 1.0, 0.0], [0.0, 1.0, 0.0])
-    tables = [Table((x, y), (x + 180.0, y + 180.0), bump) for x in (10.0, 210.0, 410.0) for y in (10.0, 210.0)]
+    tables = [ShapeTable((x, y), (x + 180.0, y + 180.0), bump) for x in (10.0, 210.0, 410.0) for y in (10.0, 210.0)]
     return independent([str(k) for k in range(6)], tables, np.ones(6), 1.0)
 
 
