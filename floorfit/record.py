@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 __all__ = [
     "RECORD_FORMAT",
     "Decision",
+    "DishRecord",
     "InputRecord",
     "ReadingsRecord",
     "Record",
@@ -90,8 +91,22 @@ class ReadingsRecord(_Model):
     weight: list[Number]
 
 
+class DishRecord(_Model):
+    """The dish of one web: ``warp_mm`` times a form over a rectangle, bilinear between its nodes, nothing outside.
+
+    ``form`` counts in ``dish_forms``; ``available_mm`` is the height in what roughing left.
+    """
+
+    web: str
+    low_mm: tuple[float, float]
+    high_mm: tuple[float, float]
+    form: int
+    warp_mm: float
+    available_mm: float = 0.0
+
+
 class SurfaceRecord(_Model):
-    """The fitted warp: bicubic B-splines ``sum c[i][j] B_i(x) B_j(y)`` on open knot vectors, mm.
+    """The fitted warp: bicubic B-splines ``sum c[i][j] B_i(x) B_j(y)`` on open knot vectors, plus dishes, mm.
 
     ``available_mm``: on the same knots, web left by roughing less nominal web and finish stock; null where no Z of a
     roughed floor was measured, and the floors lie as programmed.
@@ -101,6 +116,9 @@ class SurfaceRecord(_Model):
     knots_y_mm: list[float]
     coefficients_mm: list[list[float]]
     available_mm: list[list[float]] | None = None
+    dishes: list[DishRecord] = []
+    dish_forms: list[list[list[float]]] = []
+    dish_size_mm: float = 0.0
     smoothing: float
     reach_mm: float = 0.0
     tension_mm: float = 0.0
@@ -297,6 +315,8 @@ def _surface(result: Result) -> SurfaceRecord | None:
         knots_y_mm=y_axis.knots.tolist(),
         coefficients_mm=_coefficients(fit.surface),
         available_mm=None if available is None else _coefficients(available),
+        **_dishes(fit.surface, available),
+        dish_size_mm=fit.shape_size,
         smoothing=fit.smoothing,
         reach_mm=fit.reach,
         tension_mm=fit.tension,
@@ -307,6 +327,32 @@ def _surface(result: Result) -> SurfaceRecord | None:
         readings_used=int(result.used.is_used.sum()),
         notes=[],
     )
+
+
+def _dishes(surface: Surface, available: Surface | None) -> dict[str, Any]:
+    """Dishes and their forms; webs of one form share it."""
+    if surface.shapes is None:
+        return {}
+    forms: dict[bytes, int] = {}
+    shown: list[list[list[float]]] = []
+    dishes = []
+    left = np.zeros(surface.shapes.count) if available is None else available.amounts
+    for name, table, own, over in zip(surface.shapes.names, surface.shapes.tables, surface.amounts, left, strict=True):
+        key = table.values.tobytes()
+        if key not in forms:
+            forms[key] = len(shown)
+            shown.append(table.values.tolist())
+        dishes.append(
+            DishRecord(
+                web=name,
+                low_mm=table.low,
+                high_mm=table.high,
+                form=forms[key],
+                warp_mm=float(own),
+                available_mm=float(over),
+            )
+        )
+    return {"dishes": dishes, "dish_forms": shown}
 
 
 def _coefficients(surface: Surface) -> list[list[float]]:

@@ -191,6 +191,8 @@ class _Places:
 def _fitted(
     part: Part, readings: Readings, screened: Screened, settings: Settings, expected: Expected | None
 ) -> tuple[_Places, Fit]:
+    from floorfit.dishing import web_dishes
+    from floorfit.readings.outliers import sequence
     from floorfit.readings.repeats import combine
     from floorfit.surface import fit_surface
 
@@ -207,7 +209,16 @@ def _fitted(
         places = replace(places, agreed=agreement(places.points, places.warp, places.u, expected, part.bounds))
     mean = None if places.agreed is None else places.agreed.used
     values = places.warp if mean is None else places.warp - mean.at(*places.points.T)
-    fit = fit_surface(places.points, values, places.u, bounds=part.bounds, smallest_mm=smallest, seed=settings.seed)
+    fit = fit_surface(
+        places.points,
+        values,
+        places.u,
+        bounds=part.bounds,
+        smallest_mm=smallest,
+        seed=settings.seed,
+        shapes=web_dishes(part),
+        order=sequence(readings)[0][places.rows],
+    )
     return places, fit if mean is None else replace(fit, surface=mean.added_to(fit.surface))
 
 
@@ -261,7 +272,7 @@ def _decided(
 ) -> Result:
     from floorfit.decision import decide
     from floorfit.decision.budget import with_budgets
-    from floorfit.decision.decide import hold_each
+    from floorfit.decision.decide import hold_each, hold_some
     from floorfit.decision.decision import Reason
     from floorfit.decision.neighbours import neighbour_steps
     from floorfit.readings.floor_z import UNKNOWN_Z
@@ -269,7 +280,6 @@ def _decided(
 
     readings = taken.readings
     counted = np.bincount(used.floor[used.is_used], minlength=len(part.pockets))
-    dish = _dish(part, places, used, fit)
     webs = Webs(fit.surface, _available(part, readings, screened, places, used, fit), settings.bias)
     decisions = decide(
         part,
@@ -279,10 +289,10 @@ def _decided(
         given.tolist(),
         settings.decision,
         common_u=float(np.linalg.norm([settings.machine_u, taken.calibration_u, taken.moved_u, _bias_u(settings)])),
-        dish=dish,
         seed=settings.seed,
     )
     decisions = with_budgets(part, fit, webs, decisions, _noise(screened, used, settings, taken))
+    decisions = hold_some(decisions, _lost(places, used, fit))
     if not taken.is_z_known:
         decisions = hold_each(part, decisions, Reason("floor-z-unknown", UNKNOWN_Z))
     systematic = _systematic(part, readings, screened, places, fit, used, settings)
@@ -306,6 +316,14 @@ def _decided(
         taken.frame,
         systematic,
     )
+
+
+def _lost(places: _Places, used: Used, fit: Fit) -> dict[int, str]:
+    """Floors of which the fit set so many readings aside that they are held."""
+    from floorfit.readings.lost import lost_floors
+
+    u = places.u * np.sqrt(fit.inflation) * fit.scale
+    return lost_floors(used.floor[places.rows], places.points, fit.weights < 0.5, fit.loo.residual, u)
 
 
 def _systematic(
@@ -336,15 +354,6 @@ def _shared_findings(readings: Readings, found: tuple[Systematic, ...]) -> tuple
     from floorfit.readings.causes import words_of
 
     return tuple(Finding(f"shared-{one.kind}", readings.source, "", words_of(one), "warning") for one in found)
-
-
-def _dish(part: Part, places: _Places, used: Used, fit: Fit) -> float:
-    from floorfit.decision.dishing import estimate_dish
-
-    good = fit.weights >= 0.5
-    floor = used.floor[places.rows[good]]
-    u = places.u[good] * np.sqrt(fit.inflation)
-    return estimate_dish(part, floor.tolist(), places.points[good], fit.residuals[good], u)
 
 
 def _available(
@@ -391,6 +400,8 @@ def _bias_u(settings: Settings) -> float:
 
 
 def _fit_findings(readings: Readings, fit: Fit, agreed: Agreement | None) -> tuple[Finding, ...]:
+    from floorfit.surface.slow import TOLD_GAIN
+
     out = [] if agreed is None else [Finding("expected", readings.source, "", agreed.words, "warning")]
     if fit.inflation > 2.0:
         times = float(np.sqrt(fit.inflation))
@@ -399,6 +410,12 @@ def _fit_findings(readings: Readings, fit: Fit, agreed: Agreement | None) -> tup
             "uncertainty. Check gauge and couplant, or state --reading-u."
         )
         out.append(Finding("scatter", readings.source, "", text, "warning"))
+    if fit.slow is not None and fit.slow.gain > TOLD_GAIN and np.isfinite(fit.slow.length):
+        text = (
+            f"the readings change slowly along their order, by {fit.slow.size:.3f} mm (standard deviation) over some "
+            f"{fit.slow.length:.0f} readings; it is allowed for. Read a step block now and then, and first places anew."
+        )
+        out.append(Finding("slow-change", readings.source, "", text, "warning"))
     return tuple(out)
 
 

@@ -9,7 +9,7 @@ Lengths in mm. The signs are those of the package: w > 0 where the plate stands 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -95,6 +95,35 @@ class Plate:
     stress: float
 
 
+@dataclass(frozen=True)
+class Marks:
+    """What a plate may show beside the smooth warp of its stress.
+
+    Parameters
+    ----------
+    mean_dish : float, mm
+        Dish that the middle of every web has in common: thin webs of one plate dish to one side.
+    kink : float, rad
+        Standard deviation of the angle by which the plate breaks over each rib that runs across it.
+    clamps : int
+        Number of places near the edge where a clamp has left its mark.
+    clamp_height : float, mm
+        About how high a mark stands: κ0 = 4 h / r² over a disc of `CLAMP_RADIUS`, of either sign.
+    are_bosses_held : bool
+        Whether a boss holds its web where it is; else it rides on it, as nothing is under it.
+    """
+
+    mean_dish: float = 0.0
+    kink: float = 0.0
+    clamps: int = 0
+    clamp_height: float = 0.03
+    are_bosses_held: bool = False
+
+
+#: Radius of a clamp's mark, mm: the foot of a strap clamp (common practice, no source).
+CLAMP_RADIUS = 50.0
+
+
 def random_plate(
     seed: int,
     length: float = 4000.0,
@@ -108,6 +137,7 @@ def random_plate(
     finish_stock: float | None = None,
     kinds: Sequence[str] | None = None,
     unit: Unit = "mm",
+    marks: Marks | None = None,
 ) -> Plate:
     """Draw a plate.
 
@@ -129,6 +159,8 @@ def random_plate(
         One of `KINDS` for each cell, column by column; drawn if left out.
     unit : {"mm", "in"}
         Coordinates are rounded to 0.001 of it.
+    marks : Marks, optional
+        What the plate shows beside; nothing if left out.
 
     Returns
     -------
@@ -140,7 +172,7 @@ def random_plate(
     stock = amount + 0.3 if finish_stock is None else finish_stock
     chosen = _draw_kinds(rng, rows * cols) if kinds is None else kinds
     part = build_part(f"invented plate {seed}", layout, chosen, rng, tolerance=tolerance, stock=stock, unit=unit)
-    return warp_plate(part, layout, rng, warp_range=amount, dish=dish)
+    return warp_plate(part, layout, rng, warp_range=amount, dish=dish, marks=marks)
 
 
 def _draw_kinds(rng: np.random.Generator, count: int) -> list[str]:
@@ -237,21 +269,56 @@ def _split(box: Array, start: tuple[float, float], end: tuple[float, float], rib
     return [np.array(piece.exterior.coords)[:-1] for piece in pieces]
 
 
-def warp_plate(part: Part, layout: Layout, rng: np.random.Generator, *, warp_range: float, dish: float) -> Plate:
+def warp_plate(
+    part: Part,
+    layout: Layout,
+    rng: np.random.Generator,
+    *,
+    warp_range: float,
+    dish: float,
+    marks: Marks | None = None,
+) -> Plate:
     """Bend a part: the stress is scaled so that the warp over its floors has the range asked for."""
+    marks = marks or Marks(are_bosses_held=True)
     x = mesh_lines([0.0, *layout.columns.ravel(), layout.length], 60.0, least=3)
     y = mesh_lines([0.0, *layout.rows.ravel(), layout.width], 60.0, least=3)
     pattern = _pattern(layout, rng)
     stiff = _RibsAndWebs(part, layout)
-    pressures = _pressures(part, layout, rng, dish)
+    pressures = _pressures(part, layout, rng, dish, marks.mean_dish)
     model = PlateModel(x, y, stiff.rigidity)
     released = deflect(model, Load(curvature=lambda a, b: stiff.curvature(a, b, pattern)))
     pressure = Load(pressure=lambda a, b: pressures[stiff.thickness(a, b)[1]])
-    dished = deflect(model, pressure, support=stiff.is_rib)
+    dished = deflect(model, pressure, support=stiff.is_rib if marks.are_bosses_held else stiff.is_wall)
     places = [floor_points(pocket, 12) for pocket in part.pockets]
     values = released(*np.concatenate(places).T)
     factor = warp_range / float(np.ptp(values))
-    return Plate(part, released.scaled(factor).plus(dished), layout, stress=10.0 * factor)
+    warp = released.scaled(factor).plus(dished)
+    if marks.kink or marks.clamps:
+        warp = warp.plus(deflect(model, Load(curvature=_marked(layout, marks, rng))))
+    return Plate(part, warp, layout, stress=10.0 * factor)
+
+
+def _marked(layout: Layout, marks: Marks, rng: np.random.Generator) -> Callable[[Array, Array], tuple[Array, Array]]:
+    """Released curvature of kinks (an angle over the width of a rib) and of clamps (discs)."""
+    faces = np.column_stack([layout.columns[:-1, 1], layout.columns[1:, 0]])
+    angles = rng.normal(0.0, marks.kink, len(faces))
+    spots = np.column_stack([rng.uniform(0, layout.length, marks.clamps), rng.uniform(0, layout.width, marks.clamps)])
+    side = rng.integers(0, 4, marks.clamps)
+    inside = 0.6 * CLAMP_RADIUS
+    ends = np.array([[inside, layout.length - inside], [inside, layout.width - inside]])
+    spots[np.arange(marks.clamps), side // 2] = ends[side // 2, side % 2]
+    heights = marks.clamp_height * rng.choice([-1.0, 1.0], marks.clamps)
+
+    def curvature(x: Array, y: Array) -> tuple[Array, Array]:
+        along, both = np.zeros(x.shape), np.zeros(x.shape)
+        for (low, high), angle in zip(faces, angles, strict=True):
+            along += np.where((x > low) & (x < high), angle / (high - low), 0.0)
+        for spot, height in zip(spots, heights, strict=True):
+            away = (x - spot[0]) ** 2 + (y - spot[1]) ** 2
+            both += np.where(away < CLAMP_RADIUS**2, -4 * height / CLAMP_RADIUS**2, 0.0)
+        return along + both, both
+
+    return curvature
 
 
 def _pattern(layout: Layout, rng: np.random.Generator) -> Array:
@@ -325,6 +392,15 @@ class _RibsAndWebs:
             inside |= contains_xy(pocket.polygon.buffer(-1e-6), x, y)
         return ~inside
 
+    def is_wall(self, x: Array, y: Array) -> NDArray[np.bool_]:
+        """The same, bosses left out."""
+        from shapely import Polygon, contains_xy
+
+        inside = np.zeros(x.shape, dtype=bool)
+        for pocket in self.part.pockets:
+            inside |= contains_xy(Polygon(pocket.boundary).buffer(-1e-6), x, y)
+        return ~inside
+
 
 def _cosines(layout: Layout, x: Array, y: Array, pattern: Array) -> tuple[Array, Array]:
     order = np.arange(3)
@@ -334,12 +410,12 @@ def _cosines(layout: Layout, x: Array, y: Array, pattern: Array) -> tuple[Array,
     return along, across
 
 
-def _pressures(part: Part, layout: Layout, rng: np.random.Generator, dish: float) -> Array:
+def _pressures(part: Part, layout: Layout, rng: np.random.Generator, dish: float, mean: float) -> Array:
     """Pressure that dishes each web by a random amount, by the clamped plate's α q a⁴/D with α = 0.0013 to 0.0025.
 
     Timoshenko & Woinowsky-Krieger 1959, table 35; the middle value 0.002 is taken, the truth is what comes out.
     """
-    amounts = rng.normal(0.0, dish, len(part.pockets))
+    amounts = mean + rng.normal(0.0, dish, len(part.pockets))
     side = min(float(np.mean(np.diff(faces))) for faces in (layout.columns, layout.rows))
     webs = np.array([p.web + p.finish_stock for p in part.pockets])
     pressures = amounts * plate_rigidity(webs).d11 / (0.002 * side**4)

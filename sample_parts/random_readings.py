@@ -20,6 +20,43 @@ FAULTS = ("gross", "double", "couplant", "blank", "row")
 
 
 @dataclass(frozen=True)
+class Disturbance:
+    """Errors that neighbours in the path share.
+
+    Parameters
+    ----------
+    drift : float, mm
+        Of the thickness, from the first reading to the last.
+    correlated : float, mm
+        Standard deviation of a slow change of the thickness, correlated by e^(−k/30) over k readings.
+    z_wave : float, mm
+        Amplitude of a wave along X of 700 mm in the measured Z, as a guide way has.
+    """
+
+    drift: float = 0.0
+    correlated: float = 0.0
+    z_wave: float = 0.0
+
+    def thickness(self, count: int, rng: np.random.Generator) -> Array:
+        """Error of each thickness in path order, mm."""
+        steps = rng.normal(0.0, self.correlated, count)
+        keep = np.exp(-1 / PATH_READINGS)
+        slow = np.empty(count)
+        slow[0] = steps[0]
+        for k in range(1, count):
+            slow[k] = keep * slow[k - 1] + np.sqrt(1 - keep**2) * steps[k]
+        return slow + self.drift * np.linspace(-0.5, 0.5, count)
+
+    def z(self, x: Array) -> Array:
+        """Error of each measured Z, mm."""
+        return np.asarray(self.z_wave * np.sin(2 * np.pi * x / Z_WAVE_MM))
+
+
+#: Readings over which a slow change is correlated, and length of a wave in the machine's Z (invented).
+PATH_READINGS, Z_WAVE_MM = 30.0, 700.0
+
+
+@dataclass(frozen=True)
 class Taken:
     """Readings and what is true of them.
 
@@ -47,6 +84,7 @@ def take_readings(
     measured_z: bool = True,
     resolution: float = 0.001,
     margin: float = 8.0,
+    disturbance: Disturbance | None = None,
 ) -> Taken:
     """Take ultrasonic readings of the roughed webs.
 
@@ -68,6 +106,8 @@ def take_readings(
     resolution : float, mm
         Last digit of the gauge.
     margin : float, mm
+    disturbance : Disturbance, optional
+        Errors that neighbours in the path share; none if left out.
     """
     rng = np.random.default_rng(seed)
     places = [spread_points(pocket, per_pocket, rng, margin) for pocket in plate.part.pockets]
@@ -82,6 +122,9 @@ def take_readings(
     fault = _draw_faults(rng, len(x), bad)
     thickness = np.round(_spoil(thickness, fault, labels, rng) / resolution) * resolution
     z = np.round(rough + warp + rng.normal(0.0, 0.002, len(x)), 4) if measured_z else None
+    if disturbance is not None:
+        thickness = thickness + disturbance.thickness(len(x), rng)
+        z = None if z is None else z + disturbance.z(x)
     names = [plate.part.pockets[k].id for k in labels]
     return Taken(readings_from_arrays(x, y, thickness, pocket=names, z=z, unit=plate.part.units), fault, warp)
 

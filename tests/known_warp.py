@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.decision.floor_warp import FloorWarp, floor_points
+from floorfit.decision.floor_warp import FloorWarp
 from floorfit.part import Part, Pocket, Tolerance
+from floorfit.part.lattice import floor_points
 from floorfit.web import Webs
 
 __all__ = ["FLOOR", "KnownSurface", "SharedError", "floor_at", "known_fit", "one_pocket_part", "rectangle"]

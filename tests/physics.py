@@ -26,6 +26,7 @@ from plate_physics import (  # noqa: E402  (the path is set just above)
 from random_plates import (  # noqa: E402
     KINDS,
     FloorTruth,
+    Marks,
     Plate,
     build_part,
     even_layout,
@@ -35,7 +36,7 @@ from random_plates import (  # noqa: E402
     warp_plate,
     with_tolerance,
 )
-from random_readings import FAULTS, Taken, spread_points, take_readings  # noqa: E402
+from random_readings import FAULTS, Disturbance, Taken, spread_points, take_readings  # noqa: E402
 
 __all__ = [
     "E_MPA",
@@ -43,8 +44,10 @@ __all__ = [
     "KINDS",
     "NU",
     "Deflection",
+    "Disturbance",
     "FloorTruth",
     "Load",
+    "Marks",
     "Plate",
     "PlateModel",
     "Section",

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from floorfit.units import MM_PER_INCH, MM_PER_UNIT
+from floorfit.units import MAD_TO_SD, MM_PER_INCH, MM_PER_UNIT
 
 
 def test_inch_is_exact() -> None:
@@ -24,3 +24,9 @@ def test_round_trip_is_good_to_one_last_place() -> None:
     for value in np.random.default_rng(1).uniform(1e-4, 4000, 1000):
         back = float(value) / MM_PER_INCH * MM_PER_INCH
         assert abs(back - value) <= math.ulp(value)
+
+
+def test_median_absolute_deviation_of_a_normal_distribution() -> None:
+    from scipy.stats import norm
+
+    assert pytest.approx(1 / norm.ppf(0.75), rel=1e-4) == MAD_TO_SD

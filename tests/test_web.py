@@ -12,9 +12,9 @@ import small_part
 from known_warp import FLOOR, known_webs
 
 import floorfit
-from floorfit.decision.floor_warp import floor_points
 from floorfit.folder import write_job
 from floorfit.part import Tolerance
+from floorfit.part.lattice import floor_points
 from floorfit.record import make_record, read_record
 from floorfit.result import Result
 from floorfit.verify.predicted import Prediction

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.decision import Decision
-from floorfit.decision.floor_warp import floor_points
+from floorfit.part.lattice import floor_points
 from floorfit.part.model import Part, Pocket
 from floorfit.surface.fit import Fit
 from floorfit.web import Webs
@@ -65,24 +65,26 @@ def with_budgets(
         smoothing and dishing.
     """
     places = [_decisive(pocket, webs, one) for pocket, one in zip(part.pockets, decisions, strict=True)]
-    scatter, between = fit.variance_split(places)
+    splits = np.array(fit.variance_split(places)).T
     return tuple(
-        replace(one, budget_mm=_budget(one, float(scatter[k]), float(between[k]), noise)) if one.readings_used else one
+        replace(one, budget_mm=_budget(one, splits[k].tolist(), noise)) if one.readings_used else one
         for k, one in enumerate(decisions)
     )
 
 
-def _budget(decision: Decision, scatter: float, between: float, noise: ReadingNoise) -> dict[str, float]:
+def _budget(decision: Decision, split: Sequence[float], noise: ReadingNoise) -> dict[str, float]:
     total = ((decision.offset_u_mm or 0.0) / 2) ** 2
     shared = noise.calibration_u**2 + noise.machine_u**2 + noise.moved_u**2 + noise.bias_u**2
     own = max(total - shared, 0.0)
-    linear = scatter + between
+    scatter, between, slow = split
+    linear = scatter + between + slow
     factor = min(1.0, own / linear) if linear > 0 else 0.0
     parts = {
         "repeatability": scatter * factor * (1 - noise.z_share - noise.resolution_share),
         "floor Z": scatter * factor * noise.z_share,
         "resolution": scatter * factor * noise.resolution_share,
         "surface between readings": between * factor,
+        **({"slow change of the readings": slow * factor} if slow else {}),
         "smoothing and dishing": own - linear * factor,
         "calibration": noise.calibration_u**2,
         "machine Z": noise.machine_u**2,

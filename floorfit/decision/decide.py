@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
@@ -12,7 +12,6 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.decision.candidates import Candidate, best_candidate
 from floorfit.decision.decision import Decision, Reason, Verdict, known
-from floorfit.decision.dishing import LEAST_DISH_MM
 from floorfit.decision.floor_warp import FloorWarp, floor_warp
 from floorfit.decision.follow import follow_grid
 from floorfit.decision.rules import Wording, hold_reason, metal_notes
@@ -21,7 +20,7 @@ from floorfit.part.model import Part, Pocket
 from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs, left_after, margin
 
-__all__ = ["decide", "hold_all", "hold_each", "verdict_of"]
+__all__ = ["decide", "hold_all", "hold_each", "hold_some", "verdict_of"]
 
 Array = NDArray[np.float64]
 
@@ -41,7 +40,6 @@ def decide(
     settings: DecisionSettings,
     *,
     common_u: float = 0.0,
-    dish: float = LEAST_DISH_MM,
     seed: int = 1,
     progress: Callable[[], None] | None = None,
 ) -> tuple[Decision, ...]:
@@ -59,10 +57,8 @@ def decide(
     settings : DecisionSettings
     common_u : float, mm
         Standard uncertainty that all readings share (calibration, Z of the machine): it does not average out.
-    dish : float, mm
-        Standard deviation of the webs' local dishing, from `floorfit.decision.dishing.estimate_dish`.
     seed : int
-        Of what the joint samples of the surface do not hold: the common part, and each floor's dish.
+        Of what the joint samples of the surface do not hold: the common part.
     progress : callable, optional
         Called after each floor.
 
@@ -71,7 +67,7 @@ def decide(
     tuple of Decision, in the part's order
     """
     with threadpool_limits(limits=1, user_api="blas"):  # many small products: threads only wait for each other
-        return _decide(part, webs, posterior, used, given, settings, common_u, dish, seed, progress)
+        return _decide(part, webs, posterior, used, given, settings, common_u, seed, progress)
 
 
 def _decide(
@@ -82,16 +78,14 @@ def _decide(
     given: Sequence[int],
     settings: DecisionSettings,
     common_u: float,
-    dish: float,
     seed: int,
     progress: Callable[[], None] | None,
 ) -> tuple[Decision, ...]:
     generator = np.random.default_rng([seed, 2])
     common = common_u * generator.standard_normal(posterior.count)
-    dishes = dish * generator.standard_normal((len(part.pockets), posterior.count))
 
     def decided(k: int) -> Decision:
-        floor = floor_warp(part.pockets[k], webs, posterior, common, dishes[k])
+        floor = floor_warp(part.pockets[k], webs, posterior, common)
         if used[k] == 0:
             return _unmeasured(floor, given[k])
         return _measured(floor, used[k], webs, settings, Wording(part.units))
@@ -119,6 +113,40 @@ def hold_all(part: Part, given: Sequence[int], words: str) -> tuple[Decision, ..
     return tuple(
         _blank(pocket, Reason("too-few-readings" if count else "no-readings", words))
         for pocket, count in zip(part.pockets, given, strict=True)
+    )
+
+
+def hold_some(decisions: Sequence[Decision], words: Mapping[int, str]) -> tuple[Decision, ...]:
+    """Hold floors that were decided on readings too few to believe.
+
+    Parameters
+    ----------
+    decisions : sequence of Decision
+        In the part's order; those that are held already keep their reason.
+    words : mapping of int to str
+        Why, for each floor to hold.
+    """
+    return tuple(
+        _held(one, Reason("too-few-readings", words[k])) if k in words and one.action != "hold" else one
+        for k, one in enumerate(decisions)
+    )
+
+
+def _held(decision: Decision, reason: Reason) -> Decision:
+    """The same floor, not cut: what is known of it stays, what a cut would leave does not."""
+    return replace(
+        decision,
+        action="hold",
+        offset_mm=None,
+        slope_x=0.0,
+        slope_y=0.0,
+        follow=None,
+        web_after_min_mm=None,
+        web_after_max_mm=None,
+        web_after_interval_mm=(None, None),
+        verdict="undecided",
+        reason=reason,
+        notes=(),
     )
 
 

@@ -1,4 +1,4 @@
-"""A floor as points: the whole of it, its edge and corners, not only where readings were taken."""
+"""The warp under one floor, over the whole of it: best estimate, joint samples, and what roughing left."""
 
 from __future__ import annotations
 
@@ -7,18 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.decision.dishing import dish_shape
+from floorfit.part.lattice import floor_points
 from floorfit.part.model import Pocket
 from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs
 
-__all__ = ["FloorWarp", "floor_points", "floor_warp", "grid_spacing"]
+__all__ = ["FloorWarp", "floor_warp"]
 
 Array = NDArray[np.float64]
-
-#: About this many points inside, and this many along the edge. The warp bends by some 2e-5 /mm at most (reference:
-#: released stress, Treuting & Read 1951), so that 10 mm between points miss an extreme by w'' s²/8 < 0.3 µm.
-INSIDE, ALONG = 200, 96
 
 
 @dataclass(frozen=True)
@@ -55,46 +51,7 @@ class FloorWarp:
         return np.asarray(self.samples.std(axis=0))
 
 
-def floor_points(pocket: Pocket, *, inside: int = INSIDE, along: int = ALONG) -> Array:
-    """Points over a whole floor: an even lattice inside, and its edges with every vertex.
-
-    Parameters
-    ----------
-    pocket : Pocket
-    inside, along : int
-        About how many points inside, and at most how many between the vertices of all edges.
-
-    Returns
-    -------
-    (k, 2) ndarray, mm
-    """
-    import shapely
-
-    polygon = pocket.polygon
-    spacing = grid_spacing(pocket, inside)
-    x0, y0, x1, y1 = polygon.bounds
-    xs = np.arange(x0 + spacing / 2, x1, spacing)
-    ys = np.arange(y0 + spacing / 2, y1, spacing)
-    lattice = np.stack(np.meshgrid(xs, ys, indexing="ij"), axis=-1).reshape(-1, 2)
-    kept = lattice[shapely.contains_xy(polygon, lattice[:, 0], lattice[:, 1])]
-    step = max(polygon.length / along, spacing / 2)
-    edge = shapely.get_coordinates(shapely.segmentize(polygon, step))
-    return np.vstack([kept, edge])
-
-
-def grid_spacing(pocket: Pocket, inside: int = INSIDE) -> float:
-    """Spacing of an even lattice that puts about ``inside`` points on the floor, mm.
-
-    Parameters
-    ----------
-    pocket : Pocket
-    inside : int
-        Points wanted on the floor.
-    """
-    return float(np.sqrt(pocket.polygon.area / inside))
-
-
-def floor_warp(pocket: Pocket, webs: Webs, posterior: Posterior, common: Array, dish: Array) -> FloorWarp:
+def floor_warp(pocket: Pocket, webs: Webs, posterior: Posterior, common: Array) -> FloorWarp:
     """Evaluate surface and samples over a floor.
 
     Parameters
@@ -106,11 +63,8 @@ def floor_warp(pocket: Pocket, webs: Webs, posterior: Posterior, common: Array, 
         Joint samples of the warp.
     common : (count,) ndarray, mm
         What all readings share, one value a sample.
-    dish : (count,) ndarray, mm
-        Height of the floor's own dish, one value a sample (`floorfit.decision.dishing`).
     """
     points = floor_points(pocket)
     mean = webs.aimed(points[:, 0], points[:, 1])
     samples = mean + posterior.samples_at(points) + common[:, None]
-    samples += dish[:, None] * dish_shape(pocket, points)
     return FloorWarp(pocket, points, mean, samples, webs.left(pocket, points[:, 0], points[:, 1]))

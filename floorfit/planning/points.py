@@ -1,9 +1,10 @@
 """Where to take readings: each one where it tells most about the offsets, until they are known well enough.
 
-An offset is the middle between the highest and the lowest warp on a floor (equal margin to both limits), and a
-smooth warp has these at opposite ends. So the plan makes small not the variance of the warp here or there but that of
-the half sums over opposite ends of each floor, and of the ends themselves, weighted by the floor's tolerance; greedily,
-one reading at a time.
+An offset is the middle between the highest and the lowest warp on a floor (equal margin to both limits). A smooth warp
+has these at opposite ends, a dished web at its middle. So the plan makes small not the variance of the warp here or
+there but that of the half sums over such places of each floor, and of the places themselves: first the middle and two
+more on each floor, then one at a time where it tells most of the floors known least for their tolerance. The order of
+the places depends on what is asked for only where more than a dozen a floor are; count and share say where it stops.
 """
 
 from __future__ import annotations
@@ -15,92 +16,67 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from floorfit.dishing import web_dishes
 from floorfit.errors import ABOVE_ZERO, NOT_NEGATIVE, Finding, InputError, Range, check_ranges
+from floorfit.part.assign import assign_floors
+from floorfit.part.lattice import floor_points
 from floorfit.part.model import Part, Pocket
-from floorfit.planning.kriging import Posterior, make_prior
+from floorfit.planning.belief import Belief, Known, fit_known, foreseen, middle_deviation, unread
 from floorfit.planning.path import order_by_group, path_length
 from floorfit.planning.standing import FloorPlaces, floor_places
 from floorfit.readings.screening import PROBE_RADIUS_MM
 from floorfit.readings.warp import DEFAULT_U_MM
+from floorfit.surface.fit import Fit
 
-__all__ = ["Known", "Plan", "known_readings", "plan", "surface_variance", "wants_readings"]
+__all__ = ["Known", "Plan", "known_readings", "plan", "wants_readings"]
 
 Array = NDArray[np.float64]
 
-#: Variance of the surface, factor of r² ln r, where no job has estimated it: of the size that a 1200 × 500 mm plate
-#: with half a millimetre of bow gives (reference values T9: 6.2e-8), mm² per mm².
-TAU2 = 6e-8
 #: Readings a floor should have at least: they carry a plane, and a lost one leaves two.
 LEAST_PER_FLOOR = 3
 #: Candidates on a floor, at least and at most, and on the whole part.
-CANDIDATES_LEAST, CANDIDATES_MOST, CANDIDATES_IN_ALL = 16, 600, 5000
+CANDIDATES_LEAST, CANDIDATES_MOST, CANDIDATES_IN_ALL = 16, 600, 3000
 #: A plan without a count stops here: readings per floor.
 MOST_PER_FLOOR = 12
 #: Tolerance width of a floor with an open side, mm, for the weights only.
 OPEN_WIDTH_MM = 0.2
-#: Readings after which the gains are computed anew, to keep rounding away: often at first, then seldom.
-ANEW = 64
-#: Sums looked at on each floor: two half sums over opposite ends, then its four ends.
-SUMS = 6
-#: More known readings than this are thinned.
-MOST_KNOWN = 3000
-
-
-@dataclass(frozen=True)
-class Known:
-    """Readings that exist already.
-
-    Parameters
-    ----------
-    points : (n, 2) ndarray, mm
-        Places.
-    u : (n,) ndarray, mm
-        Standard uncertainties.
-    """
-
-    points: Array
-    u: Array
+#: Readings after which gains and weights are computed anew.
+ANEW = 12
+#: Sums looked at on each floor: three half sums (over opposite ends, and of the middle against the ends), then its four
+#: ends and its middle. The first three are what an offset can be.
+SUMS, HALVES = 8, 3
+#: Power of the floors' u over their tolerance whose sum is made small: near the largest, yet smooth.
+POWER = 4
 
 
 def known_readings(
-    x: Sequence[float],
-    y: Sequence[float],
+    points: Sequence[tuple[float, float]],
+    warp: Sequence[float | None],
     u: Sequence[float | None],
-    used: Sequence[bool],
+    weight: Sequence[float | None],
     *,
-    inflation: float = 1.0,
+    common_u: float = 0.0,
 ) -> Known:
-    """Readings of a job that was run: those that its fit used.
+    """Readings of a job that was run: those that its fit used, each with its weight.
 
     Parameters
     ----------
-    x, y : sequence of n float, mm
-        Places.
+    points : sequence of n (x, y), mm
+    warp : sequence of n float or None, mm
+        What each says of the underside.
     u : sequence of n float or None, mm
         Standard uncertainties; `DEFAULT_U_MM` where not stated.
-    used : sequence of n bool
-        Whether the fit used each.
-    inflation : float
-        φ of the fit: variance of the readings over what was stated.
+    weight : sequence of n float or None
+        In the robust fit; those below a half were set aside.
+    common_u : float, mm
+        Standard uncertainty that all readings share.
     """
-    rows = [k for k, is_used in enumerate(used) if is_used]
-    points = np.array([(x[k], y[k]) for k in rows], float).reshape(-1, 2)
+    rows = [k for k, w in enumerate(weight) if w is not None and w >= 0.5]
+    weights = np.array([weight[k] for k in rows], dtype=np.float64)
     stated = [u[k] for k in rows]
-    sigma = np.array([DEFAULT_U_MM if s is None else s for s in stated], float) * np.sqrt(inflation)
-    return Known(points, sigma)
-
-
-def surface_variance(smoothing: float, inflation: float) -> float:
-    """Variance τ² of a fitted surface, factor of r² ln r: φ/(8πλ) (reference values T1, T10), mm² per mm².
-
-    Parameters
-    ----------
-    smoothing : float
-        λ, in units where readings are weighted by 1/u².
-    inflation : float
-        φ of the fit.
-    """
-    return inflation / (8.0 * np.pi * smoothing)
+    sigma = np.array([DEFAULT_U_MM if s is None else s for s in stated], float) / np.sqrt(weights)
+    found = np.array([warp[k] for k in rows], dtype=np.float64)
+    return Known(np.array([points[k] for k in rows], float).reshape(-1, 2), found, sigma, common_u)
 
 
 def wants_readings(verdict: str, code: str) -> bool:
@@ -160,7 +136,6 @@ def plan(
     u_mm: float = 0.010,
     probe_radius_mm: float = PROBE_RADIUS_MM,
     wall_mm: float = 1.0,
-    tau2: float | None = None,
     start: Known | None = None,
     floors: Sequence[str] | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -180,11 +155,9 @@ def plan(
         Standard uncertainty of a reading.
     probe_radius_mm, wall_mm : float, mm
         Radius of the probe's foot, and distance to keep between it and walls or islands.
-    tau2 : float, mm² per mm²
-        Variance of the surface, factor of r² ln r; φ/(8πλ) for a surface fitted with smoothing λ and noise
-        inflation φ. `TAU2` where nothing is known.
     start : Known, optional
-        Readings that exist already. `LEAST_PER_FLOOR` a floor are added where neither count nor share is given.
+        Readings that exist already: the surface is fitted to them, and planned on that fit. `LEAST_PER_FLOOR` a floor
+        are added where neither count nor share is given.
     floors : sequence of str, optional
         Ids of the floors to plan for; all when left out.
     progress : callable, optional
@@ -203,7 +176,7 @@ def plan(
     -----
     Cost is readings × candidates × (floors + readings); 840 readings on 120 floors take some seconds.
     """
-    _check(part, count, share, u_mm, probe_radius_mm, wall_mm, tau2, floors)
+    _check(part, count, share, u_mm, probe_radius_mm, wall_mm, floors)
     chosen = [k for k, pocket in enumerate(part.pockets) if floors is None or pocket.id in set(floors)]
     if start is not None and count is None and share is None:
         count = LEAST_PER_FLOOR * len(chosen)
@@ -212,10 +185,14 @@ def plan(
     clearance = probe_radius_mm + wall_mm
     places = _places([part.pockets[k] for k in chosen], clearance, limit)
     # Two threads that contend for one product of this size take several times as long as one.
+    import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
+
     with threadpool_limits(1):
-        greedy = _Greedy(part, chosen, places, u_mm, tau2 or TAU2, start, limit)
-        greedy.run(limit, wanted, progress)
-    return _finish(part, greedy, chosen, count, wanted)
+        fit = None if start is None else fit_known(start, part.bounds, web_dishes(part))
+        greedy = _Greedy(part, chosen, places, u_mm, start, fit, limit)
+        greedy.run(wanted, progress)
+        end = _promised(part, greedy, start, fit, greedy.candidates[greedy.picked], u_mm)
+    return _finish(part, greedy, chosen, count, wanted, end)
 
 
 def _check(
@@ -225,7 +202,6 @@ def _check(
     u_mm: float,
     probe_radius_mm: float,
     wall_mm: float,
-    tau2: float | None,
     floors: Sequence[str] | None,
 ) -> None:
     check_ranges(
@@ -236,7 +212,6 @@ def _check(
             ("u_mm", u_mm, ABOVE_ZERO),
             ("probe_radius_mm", probe_radius_mm, NOT_NEGATIVE),
             ("wall_mm", wall_mm, NOT_NEGATIVE),
-            ("tau2", tau2, Range("a number above 0", 0, is_open=True, may_be_none=True)),
         ],
     )
     known = {pocket.id for pocket in part.pockets}
@@ -259,8 +234,8 @@ def _check(
 
 
 def _places(pockets: list[Pocket], clearance: float, limit: int) -> list[FloorPlaces]:
-    """Candidates of each floor: more on large floors, and several for each reading wanted."""
-    most = min(CANDIDATES_IN_ALL, max(30 * len(pockets), 4 * limit))
+    """Candidates of each floor: more on large floors, and several for each reading wanted where many are."""
+    most = min(CANDIDATES_IN_ALL, 4 * max(MOST_PER_FLOOR * len(pockets), limit))
     areas = np.array([pocket.polygon.area for pocket in pockets])
     shares = np.clip(most * (0.5 / len(pockets) + 0.5 * areas / areas.sum()), CANDIDATES_LEAST, CANDIDATES_MOST)
     places = [floor_places(p, clearance, int(share)) for p, share in zip(pockets, shares, strict=True)]
@@ -274,104 +249,128 @@ class _Greedy:
     """The choice as it grows."""
 
     def __init__(
-        self, part: Part, chosen: list[int], places: list[FloorPlaces], u_mm: float, tau2: float,
-        start: Known | None, limit: int,
+        self, part: Part, chosen: list[int], places: list[FloorPlaces], u_mm: float, start: Known | None,
+        fit: Fit | None, limit: int,
     ) -> None:  # fmt: skip
         self.candidates = np.concatenate([p.candidates for p in places])
         self.floor = np.repeat(np.arange(len(places)), [len(p.candidates) for p in places])
-        targets, sums, self.owner = _sums(places)
         self.limit = min(limit, len(self.candidates))
-        prior = make_prior(*part.bounds, tau2)
-        self.posterior = Posterior(prior, self.candidates, targets, sums, self.limit)
-        if start is not None:
-            known = _thinned(start)
-            self.posterior.add_known(known.points, known.u**2)
         self.known = 0 if start is None else len(start.u)
+        self.common = 0.0 if start is None else start.common_u
         self.width = np.array([_width(part.pockets[k]) for k in chosen])
-        self.noise2 = u_mm**2
-        self.picked: list[int] = []
         self.counts = np.zeros(len(places), int)
+        if start is not None:
+            on = assign_floors(part, *start.points.T)
+            # Whatever a floor has, it is planned for because that did not do: it gets one more at least.
+            self.counts = np.bincount(on[on >= 0], minlength=len(part.pockets))[chosen].clip(max=LEAST_PER_FLOOR - 1)
+        self.belief = _belief(part, places, fit, self.candidates, self.limit)
+        self.owner = np.repeat(np.arange(len(places), dtype=np.intp), SUMS)
+        self.points = [floor_points(part.pockets[k]) for k in chosen]
+        self.scale = np.ones(len(places)) if fit is None else middle_deviation(fit, self.points) / self._half_u
+        self.noise2 = self.belief.inflation * u_mm**2
+        self.picked: list[int] = []
         self.room = np.bincount(self.floor, minlength=len(places))
         self.is_left = np.ones(len(self.candidates), bool)
+        self.is_middle = np.zeros(len(self.candidates), bool)
+        self.is_middle[np.unique(self.floor, return_index=True)[1]] = True
         self.curve: list[tuple[int, float, float]] = []
-        self.is_wanting = np.ones(len(places), bool)
+
+    @property
+    def _half_u(self) -> Array:
+        """Standard uncertainty of each floor's least known half sum, mm."""
+        halves = self.belief.sum_variance.reshape(-1, SUMS)[:, :HALVES].max(axis=1)
+        return np.asarray(np.sqrt(np.maximum(halves, 1e-12)))
 
     @property
     def offset_u(self) -> Array:
-        """Standard uncertainty of each floor's offset: that of its least known half sum, mm."""
-        halves = self.posterior.sum_variance.reshape(-1, SUMS)[:, :2].max(axis=1)
-        return np.asarray(np.sqrt(np.maximum(halves, 0.0)))
+        """Standard uncertainty of each floor's offset: of its half sums, by the scale that a fit gave them, mm."""
+        return np.asarray(np.hypot(self.scale * self._half_u, self.common))
 
-    def run(self, limit: int, share: float | None, progress: Callable[[int, int], None] | None) -> None:
+    def run(self, share: float | None, progress: Callable[[int, int], None] | None) -> None:
         """Add readings until the limit, or until every floor is known to its share."""
-        gains = self._gains_anew(share)
+        gains = self._gains_anew()
         for step in range(self.limit):
             if self._is_done(share):
                 break
-            index = self._best(gains, limit - step)
-            if index < 0:
-                break
+            index = self._best(gains)
             gains = self._add(index, gains)
             self._note()
             if progress is not None:
                 progress(step + 1, self.limit)
-            if step < 8 or (step & (step - 1)) == 0 or step % ANEW == 0:
-                gains = self._gains_anew(share)
+            if step < 8 or step % ANEW == 0:
+                gains = self._gains_anew()
 
     def _is_done(self, share: float | None) -> bool:
-        if share is None:
+        if share is None or (self.counts < self._need).any():
             return False
-        need = np.minimum(LEAST_PER_FLOOR, self.room)
-        is_covered = self.known > 0 or bool((self.counts >= need).all())
-        return is_covered and bool((2.0 * self.offset_u[self.room > 0] <= share * self.width[self.room > 0]).all())
+        return bool((2.0 * self.offset_u[self.room > 0] <= share * self.width[self.room > 0]).all())
 
-    def _weights(self) -> Array:
-        return np.asarray((self.is_wanting / self.width**2)[self.owner])
+    @property
+    def _need(self) -> NDArray[np.int64]:
+        return np.minimum(LEAST_PER_FLOOR, self.room)
 
-    def _gains_anew(self, share: float | None) -> Array:
-        """Sum over the sums of weight × covariance², for every candidate, without rounding carried along."""
-        if share is not None and len(self.picked) >= 3:
-            self.is_wanting = 2.0 * self.offset_u > share * self.width
-            if not self.is_wanting.any():
-                self.is_wanting[:] = True
-        covariance = self.posterior.settle()
-        return np.asarray(self._weights().astype(covariance.dtype) @ covariance**2, float)
+    def _gains_anew(self) -> Array:
+        """Sum over the sums of weight × covariance², for every candidate, without rounding carried along.
 
-    def _best(self, gains: Array, left: int) -> int:
-        """Candidate that lowers the weighted variances most; floors short of readings come first near the end."""
-        need = np.maximum(np.minimum(LEAST_PER_FLOOR, self.room) - self.counts, 0)
-        is_open = self.is_left
-        if self.known == 0 and need.sum() >= left and need.any():
-            short = self.counts == self.counts[need > 0].min() if need.sum() > left else np.ones(len(need), bool)
-            is_open = is_open & (need > 0)[self.floor] & short[self.floor]
-        if not is_open.any():
-            return -1
-        fall = gains / (np.maximum(self.posterior.variance, 0.0) + self.noise2)
+        Weights are those of the slope of ``Σ (u/width)^(2 POWER)`` along each variance.
+        """
+        ratio = self._half_u / self.width
+        self._weights = ((ratio / ratio.max()) ** (2 * POWER - 2) / self.width**2)[self.owner]
+        covariance = self.belief.settle()
+        return np.asarray(self._weights.astype(covariance.dtype) @ covariance**2, float)
+
+    def _best(self, gains: Array) -> int:
+        """Candidate that lowers the weighted variances most.
+
+        Floors with fewest of their first three come first; the first on a floor is its middle, where a dish shows.
+        """
+        is_open, short = self.is_left, self.counts < self._need
+        if short.any():
+            is_open = is_open & (short & (self.counts == self.counts[short].min()))[self.floor]
+            is_open &= self.is_middle | (self.counts > 0)[self.floor]
+        fall = gains / (np.maximum(self.belief.variance, 0.0) + self.noise2)
         return int(np.argmax(np.where(is_open, fall, -np.inf)))
 
     def _add(self, index: int, gains: Array) -> Array:
         """Take the reading, and update the gains: Σ w (T − t l)² = Σ w T² − 2 l Σ w t T + l² Σ w t²."""
-        weights = self._weights()
-        taken = self.posterior.add(index, self.noise2, weights)
+        weights = self._weights
+        change = self.belief.add(index, self.noise2, weights)
         self.picked.append(index)
         self.is_left[index] = False
         self.counts[self.floor[index]] += 1
-        return np.asarray(gains - 2.0 * taken.row * taken.cross + taken.row**2 * float(weights @ taken.sums**2))
+        return np.asarray(gains - 2.0 * change.row * change.cross + change.row**2 * float(weights @ change.sums**2))
 
     def _note(self) -> None:
         u = self.offset_u
         self.curve.append((self.known + len(self.picked), float(u.mean()), float(u.max())))
 
 
-def _sums(places: list[FloorPlaces]) -> tuple[Array, Array, NDArray[np.intp]]:
-    """Return target places, the weights of the sums over them, and the floor of each sum, `SUMS` for each."""
-    targets: Array = np.concatenate([p.pairs.reshape(-1, 2) for p in places])
-    one = np.zeros((SUMS, 4))
-    one[0, :2] = one[1, 2:] = 0.5
-    # The ends alone decide where the web is thinnest and thickest; half weight (tried on plates, see the tests).
-    one[2:] = 0.5 * np.eye(4)
-    owner = np.repeat(np.arange(len(places), dtype=np.intp), SUMS)
-    return targets, np.asarray(np.kron(np.eye(len(places)), one), float), owner
+def _belief(part: Part, places: list[FloorPlaces], fit: Fit | None, candidates: Array, capacity: int) -> Belief:
+    """What a fit left unknown, or what is unknown before any reading."""
+    targets, sums = _sums(places)
+    if fit is not None and fit.surface.shapes is not None:
+        return Belief(fit.solution, fit.surface.shapes, candidates, targets, sums, capacity)
+    families = web_dishes(part)
+    return Belief(unread(part.bounds, families), families[0], candidates, targets, sums, capacity)
+
+
+def _promised(part: Part, greedy: _Greedy, start: Known | None, fit: Fit | None, points: Array, u_mm: float) -> Array:
+    """Standard uncertainty of each floor's offset at the end, mm: what a fit reports once the readings have come in."""
+    if start is None or fit is None or not len(points):
+        return greedy.offset_u
+    later = fit_known(foreseen(fit, start, points, u_mm), part.bounds, web_dishes(part))
+    return greedy.offset_u if later is None else np.hypot(middle_deviation(later, greedy.points), start.common_u)
+
+
+def _sums(places: list[FloorPlaces]) -> tuple[Array, Array]:
+    """Return target places and the weights of the sums over them, `SUMS` for each floor."""
+    targets = np.concatenate([np.vstack([p.pairs.reshape(4, 2), p.middle]) for p in places])
+    one = np.zeros((SUMS, 5))
+    one[0, :2] = one[1, 2:4] = 0.5
+    one[2] = 0.125, 0.125, 0.125, 0.125, 0.5
+    # The places alone decide where the web is thinnest and thickest; half weight (tried on plates, see the tests).
+    one[HALVES:] = 0.5 * np.eye(5)
+    return targets, np.asarray(np.kron(np.eye(len(places)), one), float)
 
 
 def _width(pocket: Pocket) -> float:
@@ -379,20 +378,14 @@ def _width(pocket: Pocket) -> float:
     return width if np.isfinite(width) and width > 0 else OPEN_WIDTH_MM
 
 
-def _thinned(start: Known) -> Known:
-    """Every k-th reading with its share of the uncertainty, where there are too many."""
-    k = -(-len(start.u) // MOST_KNOWN)
-    return start if k <= 1 else Known(start.points[::k], start.u[::k] / np.sqrt(k))
-
-
-def _finish(part: Part, greedy: _Greedy, chosen: list[int], count: int | None, share: float | None) -> Plan:
+def _finish(part: Part, greedy: _Greedy, chosen: list[int], count: int | None, share: float | None, end: Array) -> Plan:
     picked = np.array(greedy.picked, np.intp)
     points, floor = greedy.candidates[picked], greedy.floor[picked]
     order = order_by_group(points, floor)
     unreachable = tuple(part.pockets[chosen[k]].id for k in np.flatnonzero(greedy.room == 0))
     is_known = share is not None and greedy._is_done(share)
     u = np.full(len(part.pockets), np.nan)
-    u[chosen] = greedy.offset_u
+    u[chosen] = end
     arrays = points[order], (np.arange(len(picked)) + 1)[order], np.array(greedy.curve).reshape(-1, 3), u
     for array in arrays:
         array.flags.writeable = False
@@ -414,7 +407,7 @@ def _warnings(greedy: _Greedy, unreachable: tuple[str, ...], count: int | None) 
         Finding("no-room", "plan", f"pocket {name}", "the probe finds no room there. Give a smaller radius.", "warning")
         for name in unreachable
     ]
-    short = int((greedy.counts < np.minimum(LEAST_PER_FLOOR, greedy.room)).sum())
+    short = int((greedy.counts < greedy._need).sum())
     if short and greedy.known == 0:
         text = f"{short} floors have fewer than {LEAST_PER_FLOOR} readings. Ask for more readings."
         found.append(Finding("few-readings", "plan", "", text, "warning"))

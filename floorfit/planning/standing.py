@@ -33,10 +33,13 @@ class FloorPlaces:
     pairs : (2, 2, 2) ndarray, mm
         Opposite ends of the floor in the two directions of `ACROSS`: an offset is a mid-range, so that it is half
         the sum of the warp at one such pair wherever the warp is smooth.
+    middle : (2,) ndarray, mm
+        Place farthest from the walls, where a dished web stands out most; what an island covers counts.
     """
 
     candidates: Array
     pairs: Array
+    middle: Array
 
 
 def floor_places(pocket: Pocket, clearance_mm: float, wanted: int) -> FloorPlaces:
@@ -58,7 +61,16 @@ def floor_places(pocket: Pocket, clearance_mm: float, wanted: int) -> FloorPlace
     floor = _cut_floor(pocket)
     # Arcs are chords: a ten-thousandth more keeps the chords as far from the walls as the arcs.
     inside = floor.buffer(-clearance_mm * 1.0001, quad_segs=64)
-    return FloorPlaces(_candidates(inside, wanted), _pairs(floor))
+    middle = _middle(pocket)
+    return FloorPlaces(_candidates(inside, middle, wanted), _pairs(floor), middle)
+
+
+def _middle(pocket: Pocket) -> Array:
+    """Middle of the largest circle within the floor's outline."""
+    import shapely
+
+    circle = shapely.maximum_inscribed_circle(shapely.Polygon(pocket.boundary))
+    return np.asarray(shapely.get_coordinates(circle)[0])
 
 
 def _cut_floor(pocket: Pocket) -> Any:
@@ -70,15 +82,18 @@ def _cut_floor(pocket: Pocket) -> Any:
     return pocket.polygon if rounded.is_empty else rounded
 
 
-def _candidates(inside: Any, wanted: int) -> Array:
-    """A grid over the reachable region and points along its edge: extremes lie there."""
+def _candidates(inside: Any, middle: Array, wanted: int) -> Array:
+    """The web's middle or what is nearest to it, a grid over the reachable region, and points along its edge."""
+    import shapely
+
     if inside.is_empty or inside.area <= 0:
         return np.zeros((0, 2))
     step = float(np.sqrt(inside.area / max(wanted, 4) * 1.4))
     grid = _grid(inside, step)
     edge = np.concatenate([_along(ring, step) for ring in _rings(inside)])
     corners = np.concatenate([_sharp(ring) for ring in _rings(inside)])
-    return _spaced(np.concatenate([corners, edge, grid]), 0.35 * step)
+    nearest = shapely.get_coordinates(shapely.shortest_line(inside, shapely.Point(middle)))[:1]
+    return _spaced(np.concatenate([nearest, corners, edge, grid]), 0.35 * step)
 
 
 def _grid(inside: Any, step: float) -> Array:

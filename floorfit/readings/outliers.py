@@ -15,6 +15,7 @@ from floorfit.readings.observations import Readings
 from floorfit.readings.ratios import name_thickness
 from floorfit.readings.sites import UNLABELLED, find_places
 from floorfit.readings.warp import nominal_levels, slope_factors, warp_values
+from floorfit.units import MAD_TO_SD
 
 __all__ = ["Drift", "drift", "name_outliers", "sequence"]
 
@@ -175,7 +176,7 @@ def drift(when: ArrayLike, residuals: ArrayLike, u: ArrayLike, *, by: str = "ord
     moment = float((weight * (t - middle) ** 2).sum())
     slope = float((weight * (t - middle) * r).sum() / moment)
     left = r - np.average(r, weights=weight) - slope * (t - middle)
-    inflation = max(1.0, 1.4826 * float(np.median(np.abs(left / s))))
+    inflation = max(1.0, MAD_TO_SD * float(np.median(np.abs(left / s))))
     u_slope = inflation / np.sqrt(moment)
     change = slope * float(np.ptp(t))
     is_significant = bool(abs(slope) > SIGNIFICANT * u_slope)

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.units import MAD_TO_SD
+
 __all__ = ["Combined", "Repeatability", "combine", "doubled_rows", "estimate_repeatability", "group_places"]
 
 Array = NDArray[np.float64]
@@ -190,7 +192,7 @@ def disagreeing(place: Rows, values: Array, expected: Array, u: Array) -> Array:
     counts = np.bincount(place) if len(place) else np.zeros(0, int)
     groups = _crowded(place, counts, 1)
     spread = [values[rows] - np.median(values[rows]) for rows in groups]
-    typical = 1.4826 * float(np.median(np.abs(np.concatenate(spread)))) if groups else 0.0
+    typical = MAD_TO_SD * float(np.median(np.abs(np.concatenate(spread)))) if groups else 0.0
     for rows, deviation in zip(groups, spread, strict=True):
         limit = DISAGREE * np.sqrt(2.0) * max(float(u[rows].max()), min(2.0 * typical, 3.0 * float(u[rows].max())))
         if np.ptp(values[rows]) > limit:

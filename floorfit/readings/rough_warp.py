@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.units import MAD_TO_SD
+
 __all__ = ["RoughWarp", "fit_rough_warp"]
 
 Array = NDArray[np.float64]
@@ -24,8 +26,6 @@ READINGS_PER_COEFFICIENT = 4
 HIGHEST_DEGREE = 5
 #: More readings than this are thinned for the polynomial.
 ENOUGH = 1500
-#: Median absolute deviation to standard deviation of a normal distribution.
-MAD_TO_SD = 1.4826
 #: No scale below this, mm: display step and roughness (common practice, no source).
 LEAST_SCALE_MM = 0.02
 #: Readings around a place whose leftover is taken by the median.

@@ -182,5 +182,5 @@ def _facts(record: Record, display: Display) -> list[tuple[str, list[tuple[str, 
 def _surface(record: Record) -> dict[str, Any]:
     if record.surface is None:
         return {}
-    skip = {"knots_x_mm", "knots_y_mm", "coefficients_mm"}
+    skip = {"knots_x_mm", "knots_y_mm", "coefficients_mm", "available_mm", "dishes", "dish_forms"}
     return record.surface.model_dump(exclude=skip)

@@ -22,7 +22,7 @@ from floorfit.surface.grid import Band
 if TYPE_CHECKING:
     from scipy.sparse import csr_matrix
 
-__all__ = ["Factor", "as_sparse", "factorise", "outer", "product"]
+__all__ = ["Factor", "as_sparse", "factorise", "outer", "outer_sum", "product"]
 
 Array = NDArray[np.float64]
 
@@ -94,6 +94,18 @@ class Factor:
         for vector in self.freed:
             out += np.einsum("pij,ij->p", right, vector)[:, None, None] * vector
         return out
+
+    def inner(self, many: Array, one: Array) -> tuple[Array, Array, float]:
+        """Return ``Gᵀ A⁻¹ G``, ``Gᵀ A⁻¹ r`` and ``rᵀ A⁻¹ r`` for G (count, nl, ns) and r (nl, ns): half a solve."""
+        right = np.concatenate([many, one[None]])
+        x = self._padded(right)
+        self._forward(x)
+        half = x.reshape(-1, len(right))
+        total = half.T @ half
+        for vector in self.freed:
+            share = np.einsum("pij,ij->p", right, vector)
+            total += np.outer(share, share)
+        return total[:-1, :-1], total[:-1, -1], float(total[-1, -1])
 
     def draw(self, count: int, generator: np.random.Generator) -> Array:
         """Draw ``count`` joint samples (nl, ns, count) of a Gaussian with zero mean and precision A.
@@ -206,6 +218,15 @@ def outer(vector: Array) -> Band:
     band = np.zeros((4, nl, 7, ns))
     for d, e, here, there in _couplings(nl, ns):
         band[d, here[0], e + 3, here[1]] = vector[here] * vector[there]
+    return band
+
+
+def outer_sum(first: Array, second: Array) -> Band:
+    """Band of ``Σ a_k b_kᵀ`` for two (count, nl, ns), where the whole is symmetric."""
+    nl, ns = first.shape[1:]
+    band = np.zeros((4, nl, 7, ns))
+    for d, e, here, there in _couplings(nl, ns):
+        band[d, here[0], e + 3, here[1]] = np.einsum("kij,kij->ij", first[:, *here], second[:, *there])
     return band
 
 

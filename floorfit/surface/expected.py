@@ -15,10 +15,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
-from floorfit.surface.fit import check_places
+from floorfit.surface.given import check_places
 from floorfit.surface.grid import Grid, make_grid
-from floorfit.surface.reml import LIKELY, Solution, assemble, best_prior
+from floorfit.surface.reml import Solution, assemble
 from floorfit.surface.robust import robust_weights
+from floorfit.surface.search import LIKELY, best_prior
 from floorfit.surface.spline import Surface
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ class Expected:
 
     def added_to(self, surface: Surface) -> Surface:
         """Return a surface with the mean put back: its spline through the Greville places of the same grid."""
-        return Surface(surface.grid, surface.coefficients + self.coefficients(surface.grid))
+        return replace(surface, coefficients=surface.coefficients + self.coefficients(surface.grid))
 
     def coefficients(self, grid: Grid) -> Array:
         """Coefficients of the mean as a spline on a grid, shape ``grid.shape``."""

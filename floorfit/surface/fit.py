@@ -3,27 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
 from floorfit.errors import NumericalError
-from floorfit.surface.blocks import Factor, as_sparse, outer, product
-from floorfit.surface.grid import Band, Grid, make_grid
-from floorfit.surface.posterior import Posterior
-from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, assemble, solve
+from floorfit.surface.blocks import as_sparse, product
+from floorfit.surface.border import Slow
+from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
+from floorfit.surface.grid import Grid, make_grid
+from floorfit.surface.local_shapes import LocalShapes, Misfit
+from floorfit.surface.posterior import Posterior, joint_posterior, mixture
+from floorfit.surface.reml import Equations, Prior, Solution, assemble
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
 from floorfit.surface.spline import Surface, plane_coefficients
 
 __all__ = ["Fit", "choose_cell", "fit_surface"]
 
 Array = NDArray[np.float64]
-#: The part's rectangle: x_min, y_min, x_max, y_max, mm.
-Box = tuple[float, float, float, float]
-
 #: Cells of the grid inside the part: never fewer, never more. The first keeps the spline's own stiffness out of the
 #: answer on small parts; the second bounds time and memory (about 12,000 unknowns).
 MIN_CELLS, MAX_CELLS = 2_500, 8_000
@@ -76,10 +75,12 @@ class Fit:
         Trace of the influence matrix.
     cell : (float, float)
         Cell size along X and Y, mm.
-    normal : Band
-        N, what the readings add up to on the grid.
-    factor : Factor
-        Of N + λ S at the best smoothing, for further solves.
+    shape_size : float, mm
+        τ, about how far the shapes beside the spline go; 0 without shapes.
+    solution : Solution
+        At the best smoothing, for further solves.
+    slow : Slow or None
+        Error that readings share with those taken about the same time.
     """
 
     surface: Surface
@@ -95,11 +96,12 @@ class Fit:
     scale: float
     effective_parameters: float
     cell: tuple[float, float]
-    normal: Band
-    factor: Factor
+    shape_size: float
+    solution: Solution
+    slow: Slow | None = None
 
-    def variance_split(self, places: Sequence[Array]) -> tuple[Array, Array]:
-        """Split the variance of mean warps into what the readings' noise and what the surface between them adds.
+    def variance_split(self, places: Sequence[Array]) -> tuple[Array, Array, Array]:
+        """Split the variance of mean warps: the readings' noise, the surface between them, a slow error of theirs.
 
         Parameters
         ----------
@@ -108,31 +110,52 @@ class Fit:
 
         Returns
         -------
-        noise, between : (len(places),) ndarray, mm²
-            ``φ vᵀ N v`` and ``φ λ vᵀ S v`` with ``v = (N + λ S)⁻¹ a`` for the functional a. Their sum is φ aᵀ v, so
-            that only the first is summed; the cost does not grow with the readings.
+        noise, between, slow : (len(places),) ndarray, mm²
+            ``φ vᵀ N v`` and ``φ λ vᵀ S v`` with ``v = (N + λ S)⁻¹ a`` for the functional a, N and S bordered by the
+            shapes. Their sum is φ aᵀ v, so that only the first is summed; the cost does not grow with the readings.
         """
-        normal, noise, total = as_sparse(self.normal), np.zeros(len(places)), np.zeros(len(places))
-        for first in range(0, len(places), AT_ONCE):
-            rows = slice(first, first + AT_ONCE)
-            functionals = np.array([self._mean_over(where) for where in places[rows]])
-            with threadpool_limits(limits=1, user_api="blas"):
-                gains = self.factor.solve_many(functionals)
-            flat = np.ascontiguousarray(gains.reshape(len(gains), -1).T)
-            noise[rows] = np.einsum("ip,ip->p", flat, normal @ flat)
-            total[rows] = np.einsum("pij,pij->p", functionals, gains)
-        return self.inflation * noise, self.inflation * np.maximum(total - noise, 0.0)
+        from scipy.sparse import csr_array
 
-    def _mean_over(self, places: Array) -> Array:
-        """Functional of the coefficients (nl, ns): mean of the surface over places (k, 2)."""
-        out = np.zeros(self.surface.grid.shape)
-        for place in places:
-            (i, j), design = self.surface.grid.design(place[None, :])
-            out[i, j] += design.reshape(4, 4) / len(places)
-        return out
+        grid, shapes, solution = self.surface.grid, self.surface.shapes, self.solution
+        normal, (noise, total, slow) = as_sparse(solution.equations.normal), np.zeros((3, len(places)))
+        for first in range(0, len(places), AT_ONCE):
+            some = places[first : first + AT_ONCE]
+            points, counts = np.concatenate(some), np.array([len(where) for where in some])
+            columns = np.repeat(np.arange(len(some)), counts)
+            share = 1.0 / counts[columns]
+            functionals = grid.right_sides(points, np.arange(len(points)), columns, share, len(some))
+            means = np.empty((len(some), 0))
+            if shapes is not None:
+                mean = csr_array((share, (columns, np.arange(len(points)))), shape=(len(some), len(points)))
+                means = (mean @ shapes.design(points)).toarray()
+            with threadpool_limits(limits=1, user_api="blas"):
+                gains, extra = solution.gains(functionals, means)
+            rows = slice(first, first + AT_ONCE)
+            flat = np.ascontiguousarray(gains.reshape(len(gains), -1).T)
+            noise[rows] = np.einsum("ip,ip->p", flat, normal @ flat) + self._noise_of_amounts(gains, extra)
+            total[rows] = np.einsum("pij,pij->p", functionals, gains)
+            total[rows] += (means * extra[:, : means.shape[1]]).sum(axis=1)
+            slow[rows] = self._of_slow(extra)
+        return self.inflation * noise, self.inflation * np.maximum(total - noise - slow, 0.0), self.inflation * slow
+
+    def _of_slow(self, extra: Array) -> Array:
+        """What the slow error adds: ``eᵀ Σ⁻¹ e`` of the gains e of its knots."""
+        if self.slow is None:
+            return np.zeros(len(extra))
+        knots = extra[:, -len(self.slow.covariance) :]
+        return np.asarray((knots * np.linalg.solve(self.slow.covariance, knots.T).T).sum(axis=1))
+
+    def _noise_of_amounts(self, gains: Array, extra: Array) -> Array:
+        """What the readings' noise adds through the amounts of the shapes, for each functional."""
+        border = self.solution.border
+        if border is None:
+            return np.zeros(len(gains))
+        crossed = np.einsum("kij,pij->pk", border.columns.right, gains)
+        own = np.einsum("pk,kl,pl->p", extra, border.columns.gram, extra)
+        return np.asarray(2 * np.einsum("pk,pk->p", extra, crossed) + own)
 
     def smoothed(self, points: Array, values: Array, u: Array) -> Surface:
-        """Smooth other values of the same places, with the same smoothing, reach and robust weights.
+        """Smooth other values of the same places, with the same smoothing, reach, robust weights and shapes.
 
         Parameters
         ----------
@@ -141,12 +164,18 @@ class Fit:
         u : (n,) ndarray, mm
             Places and standard uncertainties of the readings that were fitted; what was read there besides.
         """
-        grid = self.surface.grid
-        plane = _plane(points, values, u)
-        flat = values - _heights(plane, points)
+        grid, border, shapes = self.surface.grid, self.solution.border, self.surface.shapes
+        plane = plane_of(points, values, u)
+        weighed = self.weights / u**2 * (values - heights(plane, points))
+        amounts = np.empty(0)
         with threadpool_limits(limits=1, user_api="blas"):
-            coefficients = self.factor.solve(grid.right_side(points, self.weights / u**2 * flat))
-        return Surface(grid, coefficients + plane_coefficients(grid, plane))
+            coefficients = self.solution.factor.solve(grid.right_side(points, weighed))
+            if border is not None and shapes is not None:
+                slow = np.empty(0) if self.slow is None else self.slow.design.T @ weighed
+                seen = np.append(shapes.design(points).T @ weighed, slow)
+                coefficients, both = border.solve(coefficients, seen)
+                amounts = both[: shapes.count]
+        return Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts)
 
 
 def fit_surface(
@@ -163,6 +192,8 @@ def fit_surface(
     robust: bool = True,
     samples: int = SAMPLES,
     seed: int = 1,
+    shapes: Sequence[LocalShapes] = (),
+    order: ArrayLike | None = None,
 ) -> Fit:
     """Fit the smoothing thin-plate spline.
 
@@ -191,6 +222,11 @@ def fit_surface(
         Joint samples to draw.
     seed : int
         Of the samples; the same input and seed give the same numbers.
+    shapes : sequence of LocalShapes
+        What stands beside the spline: the dish of each web. Its size comes from the readings, and of several families
+        the likeliest is taken; the search begins with the first.
+    order : (n,) array_like, optional
+        Time or number of each reading: an error that changes slowly along them is looked for, where there are shapes.
 
     Returns
     -------
@@ -208,13 +244,14 @@ def fit_surface(
     Minimises ``Σ (w_i − w(x_i, y_i))² / u_i² + λ ∬ (w_xx² + 2 w_xy² + w_yy²)`` (Duchon 1977; Wahba 1990) on bicubic
     B-splines. Time grows with the grid and, slowly, with n; memory with the grid.
     """
-    xy, w, sigma = _checked(points, values, u)
+    xy, w, sigma = checked(points, values, u)
     check_places(xy)
     import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
 
     with threadpool_limits(limits=1, user_api="blas"):
         prior = None if smoothing is None else Prior(smoothing, reach_mm, tension_mm)
-        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed)
+        taken = None if order is None else np.asarray(order, float)
+        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, shapes, taken)
 
 
 def choose_cell(bounds: Box, count: int, smallest_mm: float | None = None, *, fine: bool = False) -> float:
@@ -238,38 +275,6 @@ def choose_cell(bounds: Box, count: int, smallest_mm: float | None = None, *, fi
     return float(np.clip(wanted, np.sqrt(area / most), np.sqrt(area / MIN_CELLS)))
 
 
-def check_places(points: Array) -> None:
-    """Raise `NumericalError` unless the places span a plane.
-
-    Parameters
-    ----------
-    points : (n, 2) ndarray, mm
-    """
-    distinct = len(np.unique(points, axis=0)) if len(points) < 1_000 else 3
-    if distinct < 3:
-        raise NumericalError(
-            f"{distinct} different places of readings: three that are not in one line are the least for a plane. "
-            "Take more readings, spread over the part."
-        )
-    spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
-    if spread[1] <= 1e-3 * max(spread[0], 1e-30) or spread[0] == 0:
-        raise NumericalError(
-            "all readings lie in one line or in one place: they say nothing of the plate beside it. "
-            "Take readings off that line."
-        )
-
-
-def _checked(points: ArrayLike, values: ArrayLike, u: ArrayLike) -> tuple[Array, Array, Array]:
-    xy = np.asarray(points, float)
-    w = np.asarray(values, float)
-    sigma = np.broadcast_to(np.asarray(u, float), w.shape)
-    if xy.ndim != 2 or xy.shape != (len(w), 2) or w.ndim != 1:
-        raise ValueError(f"points {xy.shape} and values {w.shape} do not match: (n, 2) and (n,) are needed.")
-    if not (np.isfinite(xy).all() and np.isfinite(w).all() and np.isfinite(sigma).all() and (sigma > 0).all()):
-        raise ValueError("points, values and u must be finite, and u above zero.")
-    return xy, w, sigma
-
-
 def _fit(
     xy: Array,
     w: Array,
@@ -281,24 +286,31 @@ def _fit(
     robust: bool,
     samples: int,
     seed: int,
+    families: Sequence[LocalShapes],
+    order: Array | None,
 ) -> Fit:
-    box = _enclosing(bounds, xy)
-    plane = _plane(xy, w, u)
-    flat = w - _heights(plane, xy)
-    search = _searched(box, xy, flat, u, prior, robust)
+    box = enclosing(bounds, xy)
+    plane = plane_of(xy, w, u)
+    flat = w - heights(plane, xy)
+    search = _searched(box, xy, flat, u, prior, robust, families, order)
+    shapes = search.shapes
     if cell is None:
-        cell = choose_cell(box, len(w), smallest) if prior is None else _fine_cell(box, len(w), u, smallest, prior)
+        # What is fine about a plate is in its shapes: the spline beside them needs cells for its own parameters only.
+        plain = _cell_of(box, MIN_CELLS) if shapes else choose_cell(box, len(w), smallest)
+        cell = plain if prior is None else _fine_cell(box, len(w), u, smallest, prior)
         cell = min(cell, _cell_of(box, min(PER_ROUGH * search.parameters, 4 * MAX_CELLS)))
-    equations, nodes = _solved(box, cell, xy, flat, u, search)
+    equations, nodes = _solved(box, cell, xy, flat, u, search, shapes)
     grid, centre = equations.grid, nodes[0][0]
     coefficients = centre.coefficients + plane_coefficients(grid, plane)
     inverse = centre.factor.inverse_band()
-    loo = leave_one_out(centre, inverse, grid, xy, flat, u, search.weights)
+    missed = 0.0 if shapes is None else Misfit.of(shapes, centre.amounts).variance_at(xy)
+    loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights, missed)
+    surface = Surface(grid, coefficients, shapes, centre.amounts)
     return Fit(
-        surface=Surface(grid, coefficients),
-        posterior=_posterior(grid, nodes, inverse, samples, seed),
+        surface=surface,
+        posterior=joint_posterior(grid, nodes, inverse, samples, seed, shapes),
         weights=search.weights,
-        residuals=flat - grid.at(centre.coefficients, xy),
+        residuals=w - surface.at(*xy.T),
         loo=loo,
         smoothing=centre.prior.smoothing,
         smoothing_spread=search.priors[0][1],
@@ -308,13 +320,14 @@ def _fit(
         scale=search.scale,
         effective_parameters=float(loo.leverage.sum()),
         cell=_cell_size(grid),
-        normal=equations.normal,
-        factor=centre.factor,
+        shape_size=0.0 if centre.border is None else centre.border.tau,
+        solution=centre,
+        slow=search.slow,
     )
 
 
 def _solved(
-    box: Box, cell: float, xy: Array, flat: Array, u: Array, search: Robust
+    box: Box, cell: float, xy: Array, flat: Array, u: Array, search: Robust, shapes: LocalShapes | None
 ) -> tuple[Equations, list[tuple[Solution, float]]]:
     """Equations and solutions on the cells wanted, or on wider ones where double precision does not carry them.
 
@@ -323,9 +336,11 @@ def _solved(
     coarsest = _cell_of(box, COARSE_CELLS)
     while True:
         grid = make_grid(box, cell)
-        equations = assemble(grid, xy, flat, search.weights / u**2, float(search.weights.sum()))
+        equations = assemble(
+            grid, xy, flat, search.weights / u**2, float(search.weights.sum()), shapes, slow=search.slow
+        )
         try:
-            nodes = _nodes(equations, search)
+            nodes = mixture(equations, search.priors)
             if cell >= coarsest or _keeps_planes(equations, nodes[0][0], box):
                 return equations, nodes
         except NumericalError:
@@ -347,7 +362,16 @@ def _keeps_planes(equations: Equations, solution: Solution, box: Box) -> bool:
     return True
 
 
-def _searched(box: Box, xy: Array, flat: Array, u: Array, prior: Prior | None, robust: bool) -> Robust:
+def _searched(
+    box: Box,
+    xy: Array,
+    flat: Array,
+    u: Array,
+    prior: Prior | None,
+    robust: bool,
+    shapes: Sequence[LocalShapes],
+    order: Array | None,
+) -> Robust:
     """Weights, smoothing and reach on a coarse grid; on a finer one where the surface bends within its cells.
 
     A warped plate has some 20 to 100 effective parameters and needs one search.
@@ -355,7 +379,9 @@ def _searched(box: Box, xy: Array, flat: Array, u: Array, prior: Prior | None, r
     cells, search = COARSE_CELLS, None
     while True:
         grid = make_grid(box, _cell_of(box, cells))
-        search = robust_weights(grid, xy, flat, u, prior=prior, robust=robust, before=search)
+        search = robust_weights(
+            grid, xy, flat, u, prior=prior, robust=robust, before=search, shapes=shapes, order=order
+        )
         wanted = PER_PARAMETER * search.parameters
         if prior is not None or wanted <= cells or cells >= MOST_SEARCHED:
             return search
@@ -374,73 +400,9 @@ def _fine_cell(box: Box, count: int, u: Array, smallest: float | None, prior: Pr
     return min(choose_cell(box, count, smallest, fine=True), max(0.6 * length, least))
 
 
-def _nodes(equations: Equations, search: Robust) -> list[tuple[Solution, float]]:
-    """Solutions whose mixture allows for the spread of λ and of the shape, with their shares; the best first.
-
-    Three-point Gauss–Hermite in log λ at the best shape, and the mode at each other shape that is not unlikely.
-    """
-    (best, spread, share), *others = search.priors
-    if spread == 0.0:
-        return [(solve(equations, best), 1.0)]
-    root = np.sqrt(3.0) * spread
-    nodes = [(best, share * 2 / 3)]
-    nodes += [(replace(best, smoothing=float(best.smoothing * np.exp(step))), share / 6) for step in (-root, root)]
-    nodes += [(prior, part) for prior, _, part in others]
-    total = sum(part for _, part in nodes)
-    with ThreadPoolExecutor(WORKERS) as pool:
-        solutions = list(pool.map(lambda node: solve(equations, node[0]), nodes))
-    return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
-
-
-def _posterior(grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int) -> Posterior:
-    centre = nodes[0][0]
-    counts = _shared_out(samples, [share for _, share in nodes])
-    shifts = [solution.coefficients - centre.coefficients for solution, _ in nodes]
-
-    def drawn(k: int) -> Array:
-        solution = nodes[k][0]
-        spread = solution.factor.draw(counts[k], np.random.default_rng([seed, k]))
-        return np.asarray(np.sqrt(solution.inflation) * spread + shifts[k][:, :, None])
-
-    with ThreadPoolExecutor(WORKERS) as pool:
-        deviations = np.concatenate(list(pool.map(drawn, range(len(nodes)))), axis=2)
-    covariance = centre.inflation * inverse
-    for shift, (_, share) in zip(shifts, nodes, strict=True):
-        covariance = covariance + share * outer(shift)
-    return Posterior(grid, covariance, deviations)
-
-
-def _shared_out(total: int, shares: list[float]) -> list[int]:
-    counts = [int(np.floor(total * share)) for share in shares]
-    counts[0] += total - sum(counts)
-    return counts
-
-
-def _enclosing(bounds: Box, xy: Array) -> Box:
-    low, high = xy.min(axis=0), xy.max(axis=0)
-    return (
-        float(min(bounds[0], low[0])),
-        float(min(bounds[1], low[1])),
-        float(max(bounds[2], high[0])),
-        float(max(bounds[3], high[1])),
-    )
-
-
 def _cell_of(box: Box, cells: float) -> float:
     """Width of that many cells over a rectangle, mm."""
     return float(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / cells))
-
-
-def _plane(xy: Array, w: Array, u: Array) -> Array:
-    """Plane of weighted least squares: intercept at the origin, slopes; taken out to keep digits."""
-    centre = xy.mean(axis=0)
-    design = np.column_stack([np.ones(len(w)), xy - centre]) / u[:, None]
-    found = np.linalg.lstsq(design, w / u, rcond=None)[0]
-    return np.array([found[0] - found[1:] @ centre, found[1], found[2]])
-
-
-def _heights(plane: Array, xy: Array) -> Array:
-    return np.asarray(plane[0] + xy @ plane[1:])
 
 
 def _cell_size(grid: Grid) -> tuple[float, float]:

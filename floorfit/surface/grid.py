@@ -11,11 +11,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.surface.axis import Axis, make_axis
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 __all__ = ["Band", "Grid", "make_grid"]
 
@@ -141,6 +145,21 @@ class Grid:
                 out[a : a + self.along.cells, b : b + self.across.cells] += local[:, :, a, b]
         return out
 
+    def right_sides(
+        self, points: ArrayLike, rows: NDArray[np.intp], columns: NDArray[np.intp], values: Array, count: int
+    ) -> Array:
+        """Return ``Bᵀ X`` (count, nl, ns) for a sparse X (n, count) with ``values`` at ``rows`` and ``columns``."""
+        first, second = self.split(points)
+        i, bi = self.along.basis(first[rows])
+        j, bj = self.across.basis(second[rows])
+        size = self.across.size
+        base = columns * self.unknowns + i * size + j
+        out = np.zeros(count * self.unknowns)
+        for a in range(4):
+            for b in range(4):
+                out += np.bincount(base + (a * size + b), bi[:, a] * bj[:, b] * values, len(out))
+        return out.reshape(count, *self.shape)
+
     def at(self, coefficients: Array, points: ArrayLike) -> Array:
         """Evaluate the spline at points (n, 2): 16 terms each, in chunks.
 
@@ -174,6 +193,19 @@ class Grid:
         np.put_along_axis(one, (i - rows.start)[:, None] + np.arange(4), bi, axis=1)
         np.put_along_axis(two, (j - columns.start)[:, None] + np.arange(4), bj, axis=1)
         return (rows, columns), (one[:, :, None] * two[:, None, :]).reshape(len(i), -1)
+
+    def matrix(self, points: ArrayLike) -> csr_array:
+        """Value of each B-spline at points (n, 2), shape (n, unknowns), sparse: 16 in a row."""
+        from scipy.sparse import csr_array
+
+        first, second = self.split(points)
+        i, bi = self.along.basis(first)
+        j, bj = self.across.basis(second)
+        rows, columns = i[:, None] + np.arange(4), j[:, None] + np.arange(4)
+        flat = rows[:, :, None] * self.across.size + columns[:, None, :]
+        values = bi[:, :, None] * bj[:, None, :]
+        ends = np.arange(0, 16 * len(i) + 1, 16)
+        return csr_array((values.ravel(), flat.ravel(), ends), shape=(len(i), self.unknowns))
 
     def on_grid(self, coefficients: Array, xs: ArrayLike, ys: ArrayLike) -> Array:
         """Evaluate on the rectangle of places xs × ys, shape (len(xs), len(ys)): two small matrix products.

@@ -2,16 +2,111 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.surface.grid import Band, Grid
+from floorfit.surface.blocks import outer, outer_sum
+from floorfit.surface.border import Border
+from floorfit.surface.grid import CHUNK, Band, Grid
+from floorfit.surface.local_shapes import LocalShapes, Misfit
+from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
 
-__all__ = ["Posterior"]
+__all__ = ["Covariance", "Posterior", "joint_posterior", "mixture"]
 
 Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Covariance:
+    """Covariances of the spline's neighbouring coefficients, of the shapes' amounts, and between the two.
+
+    Parameters
+    ----------
+    grid : Grid
+    band : Band
+        Of the coefficients, mm².
+    shapes : LocalShapes or None
+    cross : (K, nl, ns) ndarray
+        Between amounts and coefficients, mm².
+    amounts : (K, K) ndarray, mm²
+    misfit : Misfit or None
+        What the shapes' forms leave out.
+    """
+
+    grid: Grid
+    band: Band
+    shapes: LocalShapes | None
+    cross: Array
+    amounts: Array
+    misfit: Misfit | None = None
+
+    @classmethod
+    def of(
+        cls, grid: Grid, inverse: Band, border: Border | None, shapes: LocalShapes | None, amounts: Array
+    ) -> Covariance:
+        """Covariance at φ = 1 from the spline's own, A⁻¹, and a covariance of the amounts: the spline gives way."""
+        if border is None or shapes is None:
+            return cls(grid, inverse, None, np.empty((0, *grid.shape)), amounts)
+        cross = -np.tensordot(amounts, border.reached, 1)
+        band, k = inverse - outer_sum(cross, border.reached), shapes.count
+        return cls(grid, band, shapes, cross[:k], amounts[:k, :k])
+
+    def scaled(self, factor: float) -> Covariance:
+        """Times a factor."""
+        return Covariance(self.grid, factor * self.band, self.shapes, factor * self.cross, factor * self.amounts)
+
+    def spread(self, coefficients: Array, amounts: Array, share: float) -> Covariance:
+        """And what a share of other best estimates, so far away from this one, adds."""
+        cross = self.cross + share * amounts[:, None, None] * coefficients
+        own = self.amounts + share * np.outer(amounts, amounts)
+        return Covariance(self.grid, self.band + share * outer(coefficients), self.shapes, cross, own)
+
+    def expected_size(self, amounts: Array) -> Array:
+        """Root mean square of the amounts about zero, (K,), mm."""
+        return np.asarray(np.sqrt(amounts**2 + np.maximum(np.diag(self.amounts), 0.0)))
+
+    def at(self, points: Array) -> Array:
+        """Variance of the warp at places (n, 2), mm²."""
+        variance = self.grid.quadratic_at(self.band, points)
+        if self.shapes is None:
+            return variance
+        for start in range(0, len(points), CHUNK):
+            part = slice(start, start + CHUNK)
+            variance[part] += self._shaped(points[part])
+        return variance
+
+    def _shaped(self, points: Array) -> Array:
+        assert self.shapes is not None
+        design = self.shapes.design(points)
+        extra = _quadratic(design, self.amounts)
+        if self.misfit is not None:
+            extra += self.misfit.variance_at(points)
+        columns = design.tocsc()
+        for k in range(self.shapes.count):
+            held = slice(columns.indptr[k], columns.indptr[k + 1])
+            rows = columns.indices[held]
+            if len(rows):
+                extra[rows] += 2 * columns.data[held] * self.grid.at(self.cross[k], points[rows])
+        return extra
+
+
+def _quadratic(design, matrix: Array) -> Array:  # type: ignore[no-untyped-def]
+    """``φᵀ C φ`` of each row of a sparse design; a place lies on one shape or on few."""
+    counts = np.diff(design.indptr)
+    out = np.zeros(design.shape[0])
+    single = np.flatnonzero(counts == 1)
+    first = design.indptr[single]
+    out[single] = design.data[first] ** 2 * np.diag(matrix)[design.indices[first]]
+    several = np.flatnonzero(counts > 1)
+    for start in range(0, len(several), 5_000):
+        rows = several[start : start + 5_000]
+        part = design[rows]
+        out[rows] = np.asarray((part * (part @ matrix)).sum(axis=1)).ravel()
+    return out
 
 
 @dataclass(frozen=True)
@@ -21,15 +116,21 @@ class Posterior:
     Parameters
     ----------
     grid : Grid
-    covariance : Band
-        Covariances of neighbouring coefficients, mm², noise inflation and spread of λ included.
+    covariance : Covariance
+        Noise inflation, spread of λ and of the shapes' τ included.
     deviations : (nl, ns, count) ndarray, mm
         Joint samples of the coefficients, minus the fitted ones.
+    amounts : (K, count) ndarray, mm
+        The same of the shapes' amounts; no rows without shapes.
+    missed : (3 K, count) ndarray, mm
+        Of the misfit's.
     """
 
     grid: Grid
-    covariance: Band
+    covariance: Covariance
     deviations: Array
+    amounts: Array
+    missed: Array
 
     @property
     def count(self) -> int:
@@ -45,7 +146,7 @@ class Posterior:
             Plan positions.
         """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-        flat = self.grid.quadratic_at(self.covariance, np.column_stack([xs.ravel(), ys.ravel()]))
+        flat = self.covariance.at(np.column_stack([xs.ravel(), ys.ravel()]))
         return np.sqrt(np.maximum(flat, 0.0)).reshape(xs.shape)
 
     def std_on_grid(self, xs: ArrayLike, ys: ArrayLike) -> Array:
@@ -61,4 +162,83 @@ class Posterior:
         """Joint samples of warp minus fitted warp at points (n, 2) that lie close together, mm, shape (count, n)."""
         (rows, columns), design = self.grid.design(points)
         patch = self.deviations[rows, columns].reshape(-1, self.count)
-        return np.ascontiguousarray((design @ patch).T)
+        total = design @ patch
+        if self.covariance.shapes is not None:
+            total += self.covariance.shapes.design(points) @ self.amounts
+        if self.covariance.misfit is not None:
+            total += self.covariance.misfit.shapes.design(points) @ self.missed
+        return np.ascontiguousarray(total.T)
+
+
+def mixture(equations: Equations, priors: Sequence[tuple[Prior, float, float]]) -> list[tuple[Solution, float]]:
+    """Solutions whose mixture allows for the spread of λ and of the shape, with their shares; the best first.
+
+    Three-point Gauss–Hermite in log λ at the best shape, and the mode at each other shape that is not unlikely.
+    """
+    (best, spread, share), *others = priors
+    if spread == 0.0:
+        return [(solve(equations, best), 1.0)]
+    root = np.sqrt(3.0) * spread
+    nodes = [(best, share * 2 / 3)]
+    nodes += [(replace(best, smoothing=float(best.smoothing * np.exp(step))), share / 6) for step in (-root, root)]
+    nodes += [(prior, part) for prior, _, part in others]
+    total = sum(part for _, part in nodes)
+    with ThreadPoolExecutor(WORKERS) as pool:
+        solutions = list(pool.map(lambda node: solve(equations, node[0]), nodes))
+    return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
+
+
+def joint_posterior(
+    grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int, shapes: LocalShapes | None
+) -> Posterior:
+    """Mixture of solutions about the first, best one.
+
+    Parameters
+    ----------
+    grid : Grid
+    nodes : list of (Solution, share)
+        Smoothings and shapes of the energy, and how likely each is; the shares add up to 1.
+    inverse : Band
+        Of the first one's factor.
+    samples, seed : int
+    shapes : LocalShapes or None
+        What stands beside the spline.
+    """
+    centre = nodes[0][0]
+    counts = _shared_out(samples, [share for _, share in nodes])
+    shifts = [(solution.coefficients - centre.coefficients, solution.amounts - centre.amounts) for solution, _ in nodes]
+
+    def drawn(k: int) -> tuple[Array, Array]:
+        own, amounts = _drawn(nodes[k][0], counts[k], np.random.default_rng([seed, k]))
+        return own + shifts[k][0][:, :, None], amounts + shifts[k][1][:, None]
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+        parts = list(pool.map(drawn, range(len(nodes))))
+    deviations, amounts = (np.concatenate([part[k] for part in parts], axis=-1) for k in (0, 1))
+    own = np.empty((0, 0)) if centre.border is None else centre.border.covariance
+    covariance = Covariance.of(grid, inverse, centre.border, shapes, own).scaled(centre.inflation)
+    for shift, (_, share) in zip(shifts, nodes, strict=True):
+        covariance = covariance.spread(*shift, share)
+    if shapes is None:
+        return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
+    misfit = Misfit.of(shapes, covariance.expected_size(centre.amounts))
+    missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
+    covariance = replace(covariance, misfit=misfit)
+    return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)
+
+
+def _drawn(solution: Solution, count: int, generator: np.random.Generator) -> tuple[Array, Array]:
+    """Joint samples of coefficients and amounts about a solution."""
+    spread = solution.factor.draw(count, generator)
+    border = solution.border
+    if border is None:
+        return np.sqrt(solution.inflation) * spread, np.empty((0, count))
+    amounts, phi = border.draw(count, generator)
+    moved = np.tensordot(border.reached, amounts, (0, 0))
+    return np.sqrt(phi) * spread - moved, amounts[: border.columns.shapes]
+
+
+def _shared_out(total: int, shares: list[float]) -> list[int]:
+    counts = [int(np.floor(total * share)) for share in shares]
+    counts[0] += total - sum(counts)
+    return counts

@@ -7,24 +7,26 @@ a robust scale of all of them. A reading that was put out comes back when the fi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.surface.border import Slow
 from floorfit.surface.grid import Band, Grid
-from floorfit.surface.reml import (
-    LIKELY,
-    START,
-    Equations,
-    Prior,
-    Solution,
-    assemble,
-    best_prior,
-    best_smoothing,
-    likely_start,
-    solve,
-)
+from floorfit.surface.local_shapes import LocalShapes, Misfit
+from floorfit.surface.posterior import Covariance
+from floorfit.surface.reml import Equations, Prior, Solution, assemble, solve
+from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_start
+from floorfit.surface.slow import DRIFT_MM, LEAST_GAIN, SIZES_MM, WORTH_A_LOOK, slow_errors
+from floorfit.surface.spline import Surface
+from floorfit.units import MAD_TO_SD
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 __all__ = ["LooResiduals", "Robust", "leave_one_out", "robust_weights", "taper"]
 
@@ -33,8 +35,12 @@ Array = NDArray[np.float64]
 #: Scaled leave-one-out residual up to which a reading counts in full, and from which it does not count. Of good
 #: Gaussian readings 0.27 % lie beyond the first and 7 in a million beyond the second (normal distribution).
 FULL, NONE = 3.0, 4.5
+#: Twice the negative log of a bad reading's density, per mm: one in twenty is bad, evenly over a millimetre.
+BAD_COST = float(-2 * np.log(0.05 / 1.0))
 #: Neighbours of a reading in the start.
 NEIGHBOURS = 10
+#: Weights that move by no more leave the smoothing as it is.
+SETTLED = 0.5
 #: Rounds of reweighting; it stops earlier when no weight moves by more than 0.02.
 ROUNDS = 8
 #: Readings that the start looks at, at most.
@@ -50,7 +56,8 @@ class LooResiduals:
     residual : (n,) ndarray, mm
         Value minus the fit made without that reading, ``e / (1 − h)``.
     deviation : (n,) ndarray, mm
-        Its standard deviation if the reading is good and the noise is as stated (φ = 1).
+        Its standard deviation if the reading is good and the noise is as stated (φ = 1), what a shape's form leaves out
+        in it.
     leverage : (n,) ndarray
         h, 0 to 1; 0 for a reading of weight zero.
     """
@@ -75,12 +82,18 @@ class Robust:
         Robust scale of the scaled leave-one-out residuals, >= 1: by how much the noise exceeds what is known.
     parameters : float
         Effective number of parameters on the grid of the search.
+    shapes : LocalShapes or None
+        What is fitted beside the spline.
+    slow : Slow or None
+        Error that readings share with those taken about the same time.
     """
 
     weights: Array
     priors: tuple[tuple[Prior, float, float], ...]
     scale: float
     parameters: float
+    shapes: LocalShapes | None = None
+    slow: Slow | None = None
 
 
 def taper(scaled: Array) -> Array:
@@ -90,7 +103,14 @@ def taper(scaled: Array) -> Array:
 
 
 def leave_one_out(
-    solution: Solution, inverse: Band, grid: Grid, points: Array, values: Array, u: Array, weights: Array
+    solution: Solution,
+    inverse: Band,
+    shapes: LocalShapes | None,
+    points: Array,
+    values: Array,
+    u: Array,
+    weights: Array,
+    missed: Array | float = 0.0,
 ) -> LooResiduals:
     """Leave-one-out residuals from the fit with all readings and the exact posterior variances.
 
@@ -99,16 +119,37 @@ def leave_one_out(
     solution : Solution
     inverse : Band
         Of its factor: covariances of neighbouring coefficients at φ = 1.
-    grid : Grid
+    shapes : LocalShapes or None
+        What was fitted beside the spline.
     points : (n, 2) ndarray, mm
     values, u, weights : (n,) ndarray
         Values without their plane, standard uncertainties, robust weights.
+    missed : (n,) ndarray, mm², optional
+        Variance of what the forms of the shapes leave out.
     """
-    variance = grid.quadratic_at(inverse, points)
+    variance, slow = _of_readings(solution, inverse, shapes, points)
     leverage = np.clip(weights * variance / u**2, 0.0, 1.0 - 1e-9)
-    residual = (values - grid.at(solution.coefficients, points)) / (1 - leverage)
-    deviation = np.sqrt(u**2 + variance / (1 - leverage))
+    fitted = slow + Surface(solution.equations.grid, solution.coefficients, shapes, solution.amounts).at(*points.T)
+    residual = (values - fitted) / (1 - leverage)
+    deviation = np.sqrt(u**2 + variance / (1 - leverage) + missed)
     return LooResiduals(residual, deviation, leverage)
+
+
+def _of_readings(
+    solution: Solution, inverse: Band, shapes: LocalShapes | None, points: Array
+) -> tuple[Array, Array | float]:
+    """Variance at φ = 1 of what the fit makes of each reading, and its slow error."""
+    from scipy.sparse import hstack
+
+    grid, border = solution.equations.grid, solution.border
+    gain = np.empty((0, 0)) if border is None else border.gain
+    if border is None or shapes is None or border.columns.slow is None:
+        return Covariance.of(grid, inverse, border, shapes, gain).at(points), 0.0
+    knots = border.columns.slow.design
+    reached = border.reached.reshape(len(gain), -1)
+    seen = hstack([shapes.design(points), knots]).toarray() - grid.matrix(points) @ reached.T
+    own = np.asarray(((seen @ gain) * seen).sum(axis=1))
+    return grid.quadratic_at(inverse, points) + own, np.asarray(knots @ border.slow_error)
 
 
 def robust_weights(
@@ -120,6 +161,8 @@ def robust_weights(
     prior: Prior | None = None,
     robust: bool = True,
     before: Robust | None = None,
+    shapes: Sequence[LocalShapes] = (),
+    order: Array | None = None,
 ) -> Robust:
     """Find weights, smoothing and reach on a coarse grid.
 
@@ -136,6 +179,10 @@ def robust_weights(
         False for weights of one.
     before : Robust, optional
         Result on a coarser grid, to begin with.
+    shapes : sequence of LocalShapes
+        What is fitted beside the spline: the likeliest of them.
+    order : (n,) ndarray, optional
+        Time or number of each reading, to look for an error that changes slowly.
 
     Returns
     -------
@@ -149,7 +196,7 @@ def robust_weights(
     """
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)
-    data = _Data(grid, points[part], values[part], u[part])
+    data = _Data(grid, points[part], values[part], u[part], shapes[0] if shapes else None)
     ones = np.ones(len(data.values))
     if before is None:
         weights, start = _rounds(data, prior) if robust else (ones, prior or likely_start(data.equations(ones), START))
@@ -159,15 +206,41 @@ def robust_weights(
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
     priors = _priors(data, weights, start) if prior is None else ((prior, 0.0, 1.0),)
     best = priors[0][0]
-    loo = data.loo(weights, best)
+    data, solution = _likeliest(data, shapes, weights, best)
+    loo = data.loo(weights, solution)
     parameters, scale = float(loo.leverage.sum()), 1.0
     if robust:
         weights, scale = _reweighed(data, weights, loo, best)
+        weights = _taken_back(data, weights, best)
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
-        every = _Data(grid, points, values, u)
+        every = _Data(grid, points, values, u, data.shapes)
         priors = _priors(every, weights, best) if prior is None else priors
-    return Robust(weights, priors, scale, parameters)
+    slow = None
+    if prior is None and data.shapes is not None and order is not None:
+        slow, priors = _slow(data, weights, priors, order)
+    return Robust(weights, priors, scale, parameters, data.shapes, slow)
+
+
+def _slow(
+    data: _Data, weights: Array, priors: tuple[tuple[Prior, float, float], ...], order: Array
+) -> tuple[Slow | None, tuple[tuple[Prior, float, float], ...]]:
+    """The likeliest slow error with its priors, or none: where the surface found without one is as likely."""
+    best = priors[0][0]
+    without = solve(data.equations(weights), best).criterion
+
+    def tried(ones: list[Slow]) -> list[Slow]:
+        costs = [solve(data.equations(weights, one), best).criterion for one in ones]
+        return [replace(one, gain=without - cost) for one, cost in zip(ones, costs, strict=True)]
+
+    every = slow_errors(order)
+    first = tried([one for one in every if one.size in (SIZES_MM[1], DRIFT_MM)])
+    likely = max(first, key=lambda one: one.gain, default=None)
+    if likely is None or likely.gain < WORTH_A_LOOK:
+        return None, priors
+    rest = tried([one for one in every if one.size not in (SIZES_MM[1], DRIFT_MM)])
+    slow = max(first + rest, key=lambda one: one.gain)
+    return (None, priors) if slow.gain < LEAST_GAIN else (slow, _priors(data, weights, best, slow))
 
 
 @dataclass(frozen=True)
@@ -176,25 +249,89 @@ class _Data:
     points: Array
     values: Array
     u: Array
+    shapes: LocalShapes | None = None
 
-    def equations(self, weights: Array) -> Equations:
-        return assemble(self.grid, self.points, self.values, weights / self.u**2, float(weights.sum()))
+    def equations(self, weights: Array, slow: Slow | None = None) -> Equations:
+        total, weighed = float(weights.sum()), weights / self.u**2
+        return assemble(self.grid, self.points, self.values, weighed, total, self.shapes, self.design, slow)
 
-    def loo(self, weights: Array, prior: Prior) -> LooResiduals:
-        solution = solve(self.equations(weights), prior)
-        inverse = solution.factor.inverse_band()
-        return leave_one_out(solution, inverse, self.grid, self.points, self.values, self.u, weights)
+    @cached_property
+    def design(self) -> csr_array | None:
+        """Of the shapes at the readings, where there are few enough to keep it."""
+        return None if self.shapes is None or len(self.points) > SAMPLE else self.shapes.design(self.points)
+
+    def loo(self, weights: Array, solution: Solution) -> LooResiduals:
+        inverse, missed = solution.factor.inverse_band(), self.missed(solution)
+        return leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights, missed)
+
+    def missed(self, solution: Solution) -> Array | float:
+        """Variance of what the forms of the shapes leave out at the readings, mm²."""
+        return 0.0 if self.shapes is None else np.asarray(self._squares @ np.repeat(solution.amounts**2, 3))
+
+    @cached_property
+    def _squares(self) -> csr_array:
+        assert self.shapes is not None
+        return Misfit.of(self.shapes, np.ones(self.shapes.count)).squares_at(self.points)
+
+
+def _taken_back(data: _Data, weights: Array, prior: Prior) -> Array:
+    """Let readings back in that a shape explains: where several of one shape were set aside together.
+
+    Bad readings are even over a millimetre and one in twenty beforehand; what is set aside costs that, what counts
+    costs its Gaussian. The whole, with the shapes' τ integrated out, decides.
+    """
+    groups = _set_aside_together(data, weights, prior)
+    if not groups:
+        return weights
+    cost = solve(data.equations(weights), prior).criterion
+    for rows in groups:
+        tried = weights.copy()
+        tried[rows] = 1.0
+        counted = float((1 - weights[rows]) @ (np.log(2 * np.pi * data.u[rows] ** 2) - BAD_COST))
+        new = solve(data.equations(tried), prior).criterion
+        if new + counted < cost:
+            weights, cost = tried, new
+    return weights
+
+
+def _set_aside_together(data: _Data, weights: Array, prior: Prior) -> list[NDArray[np.intp]]:
+    """Rows set aside under each shape that lost two readings to one side, or a third of them."""
+    if data.shapes is None or (weights >= 0.5).all():
+        return []
+    design = (data.shapes.design(data.points) if data.design is None else data.design).tocsc()
+    solution = solve(data.equations(weights), prior)
+    fitted = Surface(data.grid, solution.coefficients, data.shapes, solution.amounts)
+    side = np.sign(data.values - fitted.at(*data.points.T))
+    out = []
+    for k in range(data.shapes.count):
+        rows = design.indices[design.indptr[k] : design.indptr[k + 1]].astype(np.intp)
+        aside = rows[weights[rows] < 0.5]
+        same = max(int((side[aside] > 0).sum()), int((side[aside] < 0).sum()))
+        if same >= 2 or 0 < len(rows) <= 3 * len(aside):
+            out.append(aside)
+    return out
+
+
+def _likeliest(data: _Data, shapes: Sequence[LocalShapes], weights: Array, prior: Prior) -> tuple[_Data, Solution]:
+    """With the likeliest of several families of shapes, at one smoothing."""
+    families = [replace(data, shapes=one) for one in shapes] if len(shapes) > 1 else [data]
+    solutions = [(one, solve(one.equations(weights), prior)) for one in families]
+    return min(solutions, key=lambda found: found[1].criterion)
 
 
 def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
     near = _neighbours(data.points)
     weights = _start(data.points, data.values, data.u, near)
     prior, step = fixed or likely_start(data.equations(weights), START), 3.0
+    moved = 1.0
     for round_number in range(ROUNDS):
-        if fixed is None:
-            prior = best_smoothing(data.equations(weights), prior, step=step)[0].prior
-            step = 0.7
-        loo = data.loo(weights, prior)
+        equations = data.equations(weights)
+        if fixed is None and (round_number < 2 or moved > SETTLED):
+            solution, _ = best_smoothing(equations, prior, step=step)
+            prior, step = solution.prior, 0.7
+        else:
+            solution = solve(equations, prior)
+        loo = data.loo(weights, solution)
         new, _ = _tapered(loo, weights)
         if round_number < 2:
             is_worst = _is_worst_nearby(loo.residual / loo.deviation, near)
@@ -209,8 +346,9 @@ def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
 def _later_rounds(data: _Data, weights: Array, prior: Prior) -> tuple[Array, Prior]:
     """Rounds on a finer grid; what the coarser one could not follow, and took for bad, comes back."""
     for _ in range(ROUNDS // 2):
-        prior = best_smoothing(data.equations(weights), prior, step=0.7)[0].prior
-        new, _ = _tapered(data.loo(weights, prior), weights)
+        solution, _ = best_smoothing(data.equations(weights), prior, step=0.7)
+        prior = solution.prior
+        new, _ = _tapered(data.loo(weights, solution), weights)
         moved = float(np.abs(new - weights).max())
         weights = new
         if moved < 0.02:
@@ -225,8 +363,10 @@ def _tapered(loo: LooResiduals, weights: Array) -> tuple[Array, float]:
     return taper(scaled / scale), scale
 
 
-def _priors(data: _Data, weights: Array, start: Prior) -> tuple[tuple[Prior, float, float], ...]:
-    found = best_prior(data.equations(weights), start)
+def _priors(
+    data: _Data, weights: Array, start: Prior, slow: Slow | None = None
+) -> tuple[tuple[Prior, float, float], ...]:
+    found = best_prior(data.equations(weights, slow), start)
     likely = np.exp(-0.5 * np.array([evidence - found[0][2] for _, _, evidence in found]))
     shares = likely / likely.sum()
     return tuple((one[0].prior, one[1], float(share)) for one, share in zip(found, shares, strict=True))
@@ -235,21 +375,22 @@ def _priors(data: _Data, weights: Array, start: Prior) -> tuple[tuple[Prior, flo
 def _reweighed(data: _Data, weights: Array, loo: LooResiduals, prior: Prior) -> tuple[Array, float]:
     """Two more rounds after the reach has been chosen; the first has its residuals already."""
     weights, _ = _tapered(loo, weights)
-    return _tapered(data.loo(weights, prior), weights)
+    return _tapered(data.loo(weights, solve(data.equations(weights), prior)), weights)
 
 
 def _rest(data: _Data, weights: Array, prior: Prior, scale: float, points: Array, values: Array, u: Array) -> Array:
     """Weights of all readings, from a fit to a share of them."""
     solution = solve(data.equations(weights), prior)
     inverse = solution.factor.inverse_band()
-    loo = leave_one_out(solution, inverse, data.grid, points, values, u, np.zeros(len(values)))
+    missed = 0.0 if data.shapes is None else Misfit.of(data.shapes, solution.amounts).variance_at(points)
+    loo = leave_one_out(solution, inverse, data.shapes, points, values, u, np.zeros(len(values)), missed)
     return taper(loo.residual / (loo.deviation * scale))
 
 
 def _scale(scaled: Array, weights: Array) -> float:
     """Median absolute deviation of the readings that count, as a standard deviation, not below 1."""
     counted = np.abs(scaled[weights > 0.5])
-    return max(1.0, 1.4826 * float(np.median(counted))) if len(counted) else 1.0
+    return max(1.0, MAD_TO_SD * float(np.median(counted))) if len(counted) else 1.0
 
 
 def _neighbours(points: Array) -> NDArray[np.intp]:
@@ -271,7 +412,7 @@ def _start(points: Array, values: Array, u: Array, near: NDArray[np.intp]) -> Ar
     if near.shape[1] < 5:
         return np.ones(len(values))
     distance = values - _local_planes(points, values, near)
-    typical = 1.4826 * float(np.median(np.abs(distance)))
+    typical = MAD_TO_SD * float(np.median(np.abs(distance)))
     return np.where(np.abs(distance) <= 4 * np.maximum(typical, u), 1.0, 0.0)
 
 

@@ -1,13 +1,14 @@
-"""The fitted warp as an object: a grid and its coefficients."""
+"""The fitted warp as an object: a grid and its coefficients, and shapes beside them with their amounts."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.surface.grid import Grid
+from floorfit.surface.local_shapes import LocalShapes
 
 __all__ = ["Surface", "plane_coefficients"]
 
@@ -24,10 +25,16 @@ class Surface:
         Axes of the tensor product.
     coefficients : (nl, ns) ndarray, mm
         One for each B-spline, along × across.
+    shapes : LocalShapes, optional
+        What stands beside the spline.
+    amounts : (K,) ndarray, mm
+        Of each shape.
     """
 
     grid: Grid
     coefficients: Array
+    shapes: LocalShapes | None = None
+    amounts: Array = field(default_factory=lambda: np.empty(0))
 
     def at(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Warp at plan positions, mm; any shape, broadcast together. Cost: 16 terms a place.
@@ -38,7 +45,10 @@ class Surface:
             Plan positions.
         """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-        flat = self.grid.at(self.coefficients, np.column_stack([xs.ravel(), ys.ravel()]))
+        places = np.column_stack([xs.ravel(), ys.ravel()])
+        flat = self.grid.at(self.coefficients, places)
+        if self.shapes is not None:
+            flat += self.shapes.total_at(self.amounts, places)
         return flat.reshape(xs.shape)
 
     def on_grid(self, xs: ArrayLike, ys: ArrayLike) -> Array:
@@ -48,7 +58,16 @@ class Surface:
         ----------
         xs, ys : (k,), (l,) array_like, mm
         """
-        return self.grid.on_grid(self.coefficients, xs, ys)
+        smooth = self.grid.on_grid(self.coefficients, xs, ys)
+        return smooth if self.shapes is None else smooth + self.shapes.total_on_grid(self.amounts, xs, ys)
+
+    def raised(self, height: float) -> Surface:
+        """Return the same surface, higher by a constant, mm (B-splines add up to one)."""
+        return replace(self, coefficients=self.coefficients + height)
+
+    def turned(self) -> Surface:
+        """Return the surface upside down."""
+        return replace(self, coefficients=-self.coefficients, amounts=-self.amounts)
 
 
 def plane_coefficients(grid: Grid, plane: Array) -> Array:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.units import MAD_TO_SD
 from floorfit.verify.mixed import Grouped, fit_grouped, noise_inflation
 from floorfit.verify.proved import Bias
 
@@ -55,7 +56,7 @@ def pockets_apart(means: Array, means_u: Array) -> NDArray[np.bool_]:
     if len(means) < 5:
         return np.zeros(len(means), bool)
     distance = np.abs(means - np.median(means))
-    scatter = max(1.4826 * float(np.median(distance)), LEAST_SCATTER_MM)
+    scatter = max(MAD_TO_SD * float(np.median(distance)), LEAST_SCATTER_MM)
     return np.asarray(distance > APART * np.hypot(scatter, means_u))
 
 

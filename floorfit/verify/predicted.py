@@ -10,9 +10,10 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
-from floorfit.record import Record, WebMap
+from floorfit.record import Record, SurfaceRecord, WebMap
 from floorfit.surface.axis import Axis
 from floorfit.surface.grid import Grid
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.surface.spline import Surface
 from floorfit.web import Webs
 
@@ -52,8 +53,10 @@ def webs_of(record: Record) -> Webs | None:
     if found is None:
         return None
     axes = [_axis(found.knots_x_mm), _axis(found.knots_y_mm)]
-    warp = _surface(axes, found.coefficients_mm)
-    available = None if found.available_mm is None else _surface(axes, found.available_mm)
+    shapes = _shapes(found)
+    warp = _surface(axes, found.coefficients_mm, shapes, [dish.warp_mm for dish in found.dishes])
+    left = found.available_mm
+    available = None if left is None else _surface(axes, left, shapes, [dish.available_mm for dish in found.dishes])
     is_z_measured = any(z is not None for z in record.readings.z_mm)
     bias = float(record.settings.get("bias", 0.0))
     # Records of 0.1 do not hold what roughing left where its Z was measured.
@@ -66,11 +69,22 @@ def _axis(knots: list[float]) -> Axis:
     return Axis(np.array(knots[3:-3]))
 
 
-def _surface(axes: list[Axis], coefficients: list[list[float]]) -> Surface:
+def _shapes(found: SurfaceRecord) -> LocalShapes | None:
+    if not found.dishes:
+        return None
+    if any(not 0 <= dish.form < len(found.dish_forms) for dish in found.dishes):
+        raise InputError([_MISFIT])
+    tables = [ShapeTable(dish.low_mm, dish.high_mm, np.array(found.dish_forms[dish.form])) for dish in found.dishes]
+    return LocalShapes(tuple(dish.web for dish in found.dishes), tuple(tables), np.eye(len(tables)))
+
+
+def _surface(
+    axes: list[Axis], coefficients: list[list[float]], shapes: LocalShapes | None, amounts: list[float]
+) -> Surface:
     shape = tuple(len(axis.knots) - 4 for axis in axes)
     if len(coefficients) != shape[0] or {len(row) for row in coefficients} != {shape[1]}:
         raise InputError([_MISFIT])
-    return Surface(Grid(axes[0], axes[1], False), np.array(coefficients))
+    return Surface(Grid(axes[0], axes[1], False), np.array(coefficients), shapes, np.array(amounts))
 
 
 @dataclass(frozen=True)

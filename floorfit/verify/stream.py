@@ -20,6 +20,7 @@ from floorfit.readings.repeats import estimate_repeatability, group_places
 from floorfit.record import RECORD_FORMAT
 from floorfit.sealed import changed_files
 from floorfit.surface.axis import Axis
+from floorfit.surface.local_shapes import ShapeTable
 from floorfit.verify.written import VERIFICATION_FORMAT
 
 __all__ = [
@@ -223,10 +224,21 @@ def _warp(surface: dict[str, Any] | None, nodes: Nodes) -> Array:
         _matrix(tuple(surface[name]), places.tobytes())
         for name, places in (("knots_x_mm", nodes.x), ("knots_y_mm", nodes.y))
     ]
-    warp = (sides[0] @ coefficients @ sides[1].T).ravel()
+    warp = (sides[0] @ coefficients @ sides[1].T + _dished(surface, nodes)).ravel()
     if not np.isfinite(warp).all():
         raise ValueError("the surface is not finite")
     return np.asarray(warp)
+
+
+def _dished(surface: dict[str, Any], nodes: Nodes) -> Array:
+    """What the dishes of the webs add on the nodes; records of 0.1 have none."""
+    out = np.zeros((len(nodes.x), len(nodes.y)))
+    for dish in surface.get("dishes", ()):
+        form = np.array(surface["dish_forms"][dish["form"]], dtype=float)
+        ShapeTable(tuple(dish["low_mm"]), tuple(dish["high_mm"]), form).add_on_grid(
+            out, dish["warp_mm"], nodes.x, nodes.y
+        )
+    return out
 
 
 @lru_cache(maxsize=16)

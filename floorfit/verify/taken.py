@@ -13,6 +13,7 @@ from floorfit.readings.kinds import reason_of
 from floorfit.readings.observations import Readings
 from floorfit.readings.screening import screen
 from floorfit.readings.warp import slope_factors
+from floorfit.units import MAD_TO_SD
 from floorfit.verify.predicted import Prediction
 
 __all__ = ["Taken", "set_lonely_aside", "take"]
@@ -111,7 +112,7 @@ def set_lonely_aside(taken: Taken, prediction: Prediction, thickness: Array) -> 
         if len(rows) < 4:
             continue
         distance = np.abs(gap[rows] - np.median(gap[rows]))
-        scale = np.maximum(1.4826 * float(np.median(distance)), taken.u[rows])
+        scale = np.maximum(MAD_TO_SD * float(np.median(distance)), taken.u[rows])
         for row in rows[distance > LONELY * scale]:
             should = float(thickness[row] - (gap[row] - np.median(gap[rows])))
             reason[row] = reason_of("outlier", thickness=float(thickness[row]), expected=should)

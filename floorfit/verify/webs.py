@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from floorfit.decision.candidates import chances
 from floorfit.decision.decide import verdict_of
-from floorfit.decision.floor_warp import floor_points
 from floorfit.errors import NumericalError
+from floorfit.part.lattice import floor_points
 from floorfit.part.model import Tolerance
 from floorfit.surface.fit import Fit, fit_surface
 from floorfit.verify.predicted import Prediction

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from known_warp import FLOOR, known_fit, known_webs, one_pocket_part, rectangle
 
-from floorfit.decision import Decision, DecisionSettings, decide, hold_all, verdict_of
+from floorfit.decision import Decision, DecisionSettings, Reason, decide, hold_all, verdict_of
+from floorfit.decision.decide import hold_some
 from floorfit.part import Pocket, Tolerance
 
 FIRM = 1e-5
@@ -19,9 +20,8 @@ def decide_one(
 ) -> Decision:
     available, common_u = settings.pop("available", None), settings.pop("common_u", 0.0)
     part = one_pocket_part(pocket)
-    # No dish: the webs here are as the formula says.
     webs, posterior = known_webs(warp, available), known_fit(warp, sd).posterior
-    return decide(part, webs, posterior, [used], [given], DecisionSettings(**settings), common_u=common_u, dish=0.0)[0]
+    return decide(part, webs, posterior, [used], [given], DecisionSettings(**settings), common_u=common_u)[0]
 
 
 # --- signs (contract) ---------------------------------------------------------------------------------------------
@@ -248,3 +248,13 @@ def test_order_is_the_part_s_and_same_seed_same_numbers() -> None:
     assert [decision.pocket for decision in one] == ["P0", "P1", "P2"]
     assert one == two
     assert len(told) == 6
+
+
+def test_held_for_lost_readings_keeps_what_is_known() -> None:
+    decided = decide_one(lambda x, y: 0.05 + 0 * x)
+    (held,) = hold_some([decided], {0: "three of seven were set aside"})
+    assert (held.action, held.verdict, held.offset_mm) == ("hold", "undecided", None)
+    assert held.reason == Reason("too-few-readings", "three of seven were set aside")
+    assert held.web_before_min_mm == decided.web_before_min_mm
+    assert held.offset_u_mm == decided.offset_u_mm
+    assert hold_some([decided], {}) == (decided,)

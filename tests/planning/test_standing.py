@@ -54,3 +54,13 @@ def test_ends_lie_in_the_corners() -> None:
 
 def test_too_narrow_a_floor_has_no_candidates() -> None:
     assert len(floor_places(pocket("rectangle"), 61.0, 40).candidates) == 0
+
+
+def test_middle_is_a_candidate_or_what_is_nearest_to_it() -> None:
+    places = floor_places(pocket("rectangle"), 4.0, 40)
+    assert places.middle[1] == pytest.approx(60.0, abs=0.5)
+    assert np.min(np.hypot(*(places.candidates - places.middle).T)) < 1e-6
+    island = ((60.0, 40.0), (100.0, 40.0), (100.0, 80.0), (60.0, 80.0))
+    round_it = floor_places(pocket("rectangle", islands=(island,)), 5.0, 40)
+    # 5 mm off an island of 40 mm, on whose middle the web's lies or beside it along the floor.
+    assert np.min(np.hypot(*(round_it.candidates - round_it.middle).T)) < 25.1

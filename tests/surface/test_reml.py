@@ -11,7 +11,8 @@ import pytest
 from reference_values import BOWED, BOWED_KNOWN_NOISE, SEVEN, SEVEN_REML
 
 from floorfit.surface.grid import make_grid
-from floorfit.surface.reml import Equations, Prior, assemble, best_prior, best_smoothing, solve
+from floorfit.surface.reml import Equations, Prior, assemble, solve
+from floorfit.surface.search import best_prior, best_smoothing
 
 EIGHT_PI = 8 * np.pi  # λ_K of the kernel form r² ln r is 8π times the λ of Σ (z − f)² + λ J (Wahba 1990)
 

@@ -20,6 +20,8 @@ def bent(record: Record, number: int, amount: float, lift: float) -> Record:
     """Another job of the same part: the warp times ``amount`` plus ``lift``, the offsets lifted with it."""
     document = record.model_dump()
     document["surface"]["coefficients_mm"] = (amount * np.array(document["surface"]["coefficients_mm"]) + lift).tolist()
+    for dish in document["surface"]["dishes"]:
+        dish["warp_mm"] *= amount
     for decision in document["decisions"]:
         decision["offset_mm"] += lift
     document.update(job=f"{number:012x}", created=f"2024-01-{1 + number // 24:02d}T{number % 24:02d}:00:00Z")

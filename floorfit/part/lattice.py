@@ -1,0 +1,53 @@
+"""A floor as points: the whole of it, its edge and corners, not only where readings were taken."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.part.model import Pocket
+
+__all__ = ["floor_points", "grid_spacing"]
+
+#: About this many points inside, and this many along the edge. The warp bends by some 2e-5 /mm at most (reference:
+#: released stress, Treuting & Read 1951), so that 10 mm between points miss an extreme by w'' s²/8 < 0.3 µm.
+INSIDE, ALONG = 200, 96
+
+
+def floor_points(pocket: Pocket, *, inside: int = INSIDE, along: int = ALONG) -> NDArray[np.float64]:
+    """Points over a whole floor: an even lattice inside, and its edges with every vertex.
+
+    Parameters
+    ----------
+    pocket : Pocket
+    inside, along : int
+        About how many points inside, and at most how many between the vertices of all edges.
+
+    Returns
+    -------
+    (k, 2) ndarray, mm
+    """
+    import shapely
+
+    polygon = pocket.polygon
+    spacing = grid_spacing(pocket, inside)
+    x0, y0, x1, y1 = polygon.bounds
+    xs = np.arange(x0 + spacing / 2, x1, spacing)
+    ys = np.arange(y0 + spacing / 2, y1, spacing)
+    lattice = np.stack(np.meshgrid(xs, ys, indexing="ij"), axis=-1).reshape(-1, 2)
+    kept = lattice[shapely.contains_xy(polygon, lattice[:, 0], lattice[:, 1])]
+    step = max(polygon.length / along, spacing / 2)
+    edge = shapely.get_coordinates(shapely.segmentize(polygon, step))
+    return np.vstack([kept, edge])
+
+
+def grid_spacing(pocket: Pocket, inside: int = INSIDE) -> float:
+    """Spacing of an even lattice that puts about ``inside`` points on the floor, mm.
+
+    Parameters
+    ----------
+    pocket : Pocket
+    inside : int
+        Points wanted on the floor.
+    """
+    return float(np.sqrt(pocket.polygon.area / inside))

@@ -1,0 +1,292 @@
+"""Shapes beside the spline, as a border of the banded system.
+
+With B the splines and Φ the shapes at the readings, W = weight/u², N = BᵀWB, A = N + λS, G = BᵀWΦ, the normal
+equations are
+
+    [ A   G            ] [c]   [BᵀWy]
+    [ Gᵀ  ΦᵀWΦ + P⁻¹/ρ ] [a] = [ΦᵀWy]
+
+With the spline integrated out the readings say of the amounts ``M = ΦᵀWΦ − GᵀA⁻¹G`` and ``b = ΦᵀWy − GᵀA⁻¹BᵀWy``
+(Schur complement). In the basis where M is diagonal against P, one factor ρ = τ²/φ costs a sum of K terms, so that the
+likelihood of a whole ladder of τ comes with one solve, and τ is integrated out instead of being chosen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.surface.blocks import Factor
+from floorfit.surface.grid import CHUNK, Grid
+from floorfit.surface.local_shapes import LocalShapes
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
+__all__ = ["Border", "ShapeColumns", "Slow", "Spectrum", "make_columns", "with_slow"]
+
+Array = NDArray[np.float64]
+
+#: Ladder of τ, mm, over which it is integrated: from what no reading of 0.010 mm shows to more than any web of a
+#: finished part is let go; each 1.28 times the one before. The weak prior is even in log τ and falls as e^(−τ/0.03 mm):
+#: webs of some 100 mm stand out by 0.02 to 0.1 mm where they dish at all (common practice, no source).
+TAUS = np.geomspace(0.001, 0.3, 24)
+TYPICAL_MM = 0.03
+
+
+@dataclass(frozen=True)
+class Slow:
+    """An error that changes slowly from reading to reading: linear between J knots.
+
+    Parameters
+    ----------
+    design : (n, J) sparse
+        What each reading has of each knot.
+    covariance : (J, J) ndarray, mm²
+        Of the knots.
+    size : float, mm
+        Standard deviation of the error.
+    length : float
+        Readings over which it is correlated; infinite for a straight drift.
+    gain : float
+        Twice the log likelihood that the fit gained by it.
+    """
+
+    design: csr_array
+    covariance: Array
+    size: float
+    length: float
+    gain: float = 0.0
+
+
+@dataclass(frozen=True)
+class ShapeColumns:
+    """What the readings add up to on the shapes.
+
+    Parameters
+    ----------
+    right : (K, nl, ns) ndarray
+        G, one array for each shape.
+    gram : (K, K) ndarray
+        ΦᵀWΦ.
+    values : (K,) ndarray
+        ΦᵀWy.
+    root : (K, K) ndarray
+        U with U Uᵀ = P, the covariance of the amounts for τ = 1.
+    slow : Slow or None
+        An error of the readings, in the order they were taken: its J knots come after the K shapes in the others.
+    """
+
+    right: Array
+    gram: Array
+    values: Array
+    root: Array
+    slow: Slow | None = None
+
+    @property
+    def shapes(self) -> int:
+        """Number of shapes, K; the rest are knots of the slow error."""
+        return len(self.root)
+
+
+def make_columns(
+    grid: Grid, shapes: LocalShapes, points: Array, values: Array, weights: Array, design: csr_array | None = None
+) -> ShapeColumns:
+    """Add up the readings on the shapes.
+
+    Parameters
+    ----------
+    grid : Grid
+    shapes : LocalShapes
+    points : (n, 2) ndarray, mm
+    values : (n,) ndarray, mm
+    weights : (n,) ndarray
+        Robust weight over u², 1/mm².
+    design : (n, K) sparse, optional
+        Of the shapes at the points, where it is known.
+    """
+    count = shapes.count
+    right, gram, own = np.zeros((count, *grid.shape)), np.zeros((count, count)), np.zeros(count)
+    for start in range(0, len(values), CHUNK):
+        part = slice(start, start + CHUNK)
+        one = shapes.design(points[part]) if design is None else design[part]
+        weighed = (one * weights[part, None]).tocoo()
+        right += grid.right_sides(
+            points[part], weighed.row.astype(np.intp), weighed.col.astype(np.intp), weighed.data, count
+        )
+        gram += (one.T @ weighed).toarray()
+        own += weighed.T @ values[part]
+    return ShapeColumns(right, gram, own, np.asarray(np.linalg.cholesky(shapes.covariance), float))
+
+
+def with_slow(
+    columns: ShapeColumns, grid: Grid, slow: Slow, points: Array, values: Array, weights: Array, design: csr_array
+) -> ShapeColumns:
+    """Add a slow error to what readings add up to; ``design`` (n, K) is that of the shapes."""
+    from scipy.sparse import hstack
+
+    both = hstack([design, slow.design]).tocsr()
+    knots = slow.design.tocoo()
+    rows, places = knots.row.astype(np.intp), knots.col.astype(np.intp)
+    right = grid.right_sides(points, rows, places, knots.data * weights[rows], knots.shape[1])
+    gram = (both.T @ (both * weights[:, None])).toarray()
+    return ShapeColumns(np.concatenate([columns.right, right]), gram, both.T @ (weights * values), columns.root, slow)
+
+
+@dataclass(frozen=True)
+class Spectrum:
+    """What the readings say of the amounts at one smoothing, in the basis where that is diagonal.
+
+    Parameters
+    ----------
+    basis : (K, K) ndarray
+        Amounts are this times standard normals times τ, before any reading.
+    information : (K,) ndarray
+        Λ >= 0.
+    score : (K,) ndarray
+        b in that basis.
+    link : (J, K) ndarray
+        By how much the knots of a slow error give way to each amount.
+    knots : (J, J) ndarray, mm²
+        Covariance of the knots where the amounts are known.
+    slow_score : (J,) ndarray
+        b of the knots.
+    slow_log_determinant : float
+        Log |I + Σ M| of the knots.
+    """
+
+    basis: Array
+    information: Array
+    score: Array
+    link: Array
+    knots: Array
+    slow_score: Array
+    slow_log_determinant: float = 0.0
+
+    @classmethod
+    def of(cls, factor: Factor, columns: ShapeColumns, right: Array) -> tuple[Spectrum, float]:
+        """Reduce the border at one smoothing; ``right`` is r = BᵀWy, and the second number rᵀA⁻¹r."""
+        pulled, own, square = factor.inner(columns.right, right)
+        seen, score, k = columns.gram - pulled, columns.values - own, columns.shapes
+        knots, link, determinant = np.empty((0, 0)), np.empty((0, k)), 0.0
+        if columns.slow is not None:
+            prior = columns.slow.covariance
+            knots = np.linalg.inv(seen[k:, k:] + np.linalg.inv(prior))
+            link = -knots @ seen[k:, :k]
+            determinant = float(np.linalg.slogdet(prior)[1] - np.linalg.slogdet(knots)[1])
+        own_score = score[:k] + link.T @ score[k:]
+        root = columns.root
+        information, turn = np.linalg.eigh(root.T @ (seen[:k, :k] + seen[:k, k:] @ link) @ root)
+        basis = root @ turn
+        square += float(score[k:] @ knots @ score[k:])
+        found = cls(basis, np.maximum(information, 0.0), basis.T @ own_score, link, knots, score[k:], determinant)
+        return found, square
+
+    def log_determinants(self, rho: Array) -> Array:
+        """Log |I + ρ M P| for each ρ."""
+        return np.asarray(np.log1p(rho[:, None] * self.information).sum(axis=1)) + self.slow_log_determinant
+
+    def explained(self, rho: Array) -> Array:
+        """By how much the shapes lower the penalised sum of squares, for each ρ."""
+        return np.asarray((rho[:, None] * self.score**2 / (1 + rho[:, None] * self.information)).sum(axis=1))
+
+
+@dataclass(frozen=True)
+class Border:
+    """Solution for the amounts, τ integrated out.
+
+    Parameters
+    ----------
+    factor : Factor
+        Of A.
+    columns : ShapeColumns
+    spectrum : Spectrum
+    rho : (r,) ndarray, mm²
+        τ²/φ on the ladder.
+    shares : (r,) ndarray
+        How likely each is; they add up to 1.
+    inflations : (r,) ndarray
+        φ at each.
+    """
+
+    factor: Factor
+    columns: ShapeColumns
+    spectrum: Spectrum
+    rho: Array
+    shares: Array
+    inflations: Array
+
+    @cached_property
+    def reached(self) -> Array:
+        """V = A⁻¹G, (K + J, nl, ns): how the spline gives way to each shape and knot."""
+        return self.factor.solve_many(self.columns.right)
+
+    @property
+    def tau(self) -> float:
+        """Root mean square of τ, mm."""
+        return float(np.sqrt(self.shares @ (self.rho * self.inflations)))
+
+    @property
+    def gain(self) -> Array:
+        """C: what a score b makes of amounts and knots, ρ/(1 + ρΛ) averaged over the ladder, (K + J, K + J)."""
+        s = self.spectrum
+        return self._with_knots((s.basis * (self.shares @ self._shrunk)) @ s.basis.T)
+
+    def _with_knots(self, amounts: Array) -> Array:
+        """Covariance of amounts and knots from that of the amounts."""
+        link = self.spectrum.link
+        cross = link @ amounts
+        return np.block([[amounts, cross.T], [cross, self.spectrum.knots + cross @ link.T]])
+
+    @property
+    def amounts(self) -> Array:
+        """Expected amounts, mm."""
+        s = self.spectrum
+        return np.asarray(s.basis @ ((self.shares @ self._shrunk) * s.score))
+
+    @property
+    def slow_error(self) -> Array:
+        """Expected knots of the slow error, mm; empty without one."""
+        return np.asarray(self.spectrum.knots @ self.spectrum.slow_score + self.spectrum.link @ self.amounts)
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance of amounts and knots over φ: that at each τ, and what their means differ by."""
+        s, mean = self.spectrum, self.shares @ self._shrunk
+        spread = (self._shrunk - mean) * s.score * np.sqrt(self.shares[:, None] / self.inflations[:, None])
+        within = (s.basis * mean) @ s.basis.T
+        between = s.basis @ (spread.T @ spread) @ s.basis.T
+        return self._with_knots(within + between)
+
+    def draw(self, count: int, generator: np.random.Generator) -> tuple[Array, Array]:
+        """Joint samples of amounts and knots less the expected ones (K + J, count), mm, and φ of each (count,)."""
+        rungs = generator.choice(len(self.rho), count, p=self.shares)
+        shrunk, phi = self._shrunk[rungs], self.inflations[rungs]
+        noise = np.sqrt(phi[:, None] * shrunk) * generator.standard_normal(shrunk.shape)
+        s = self.spectrum
+        amounts = s.basis @ (shrunk * s.score + noise).T - self.amounts[:, None]
+        if not len(s.knots):
+            return amounts, phi
+        free = np.linalg.cholesky(s.knots) @ generator.standard_normal((len(s.knots), count))
+        return np.concatenate([amounts, s.link @ amounts + np.sqrt(phi) * free]), phi
+
+    def solve(self, alone: Array, values: Array) -> tuple[Array, Array]:
+        """Coefficients and amounts (with knots) for other values of the same places.
+
+        Parameters
+        ----------
+        alone : (nl, ns) ndarray
+            A⁻¹BᵀWy, the spline without shapes.
+        values : (K + J,) ndarray
+            ΦᵀWy.
+        """
+        amounts = self.gain @ (values - np.einsum("kij,ij->k", self.columns.right, alone))
+        return alone - np.einsum("k,kij->ij", amounts, self.reached), amounts
+
+    @property
+    def _shrunk(self) -> Array:
+        return np.asarray(self.rho[:, None] / (1 + self.rho[:, None] * self.spectrum.information))

@@ -1,0 +1,225 @@
+"""Where the likelihood is greatest: smoothing, and reach or tension, from few evaluations.
+
+The criterion is smooth in log λ and, near its least, a parabola: three strides that hold it and two or three vertices.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import NumericalError
+from floorfit.surface.axis import MARGIN_CELLS
+from floorfit.surface.grid import Grid
+from floorfit.surface.reml import PRIOR_LOG_MEAN, WORKERS, Equations, Prior, Solution, factor_of, solve
+
+__all__ = ["LIKELY", "START", "best_prior", "best_smoothing", "likely_start"]
+
+Array = NDArray[np.float64]
+
+#: Reaches that are tried, mm, and at most `LONGEST_REACH` times the shorter side of the part; a weak prior about
+#: `LIKELY_REACH`, a factor of 4.5 either way. Stressed ribbed plates have less fine structure than a thin-plate spline
+#: expects: without a reach its intervals are twice too wide and its offsets 1.6 times worse than with the likeliest
+#: one, and stopping at 400 mm costs another 9 % (invented plates; tests/accuracy holds the figures).
+REACHES = (0.0, 50.0, 100.0, 200.0, 400.0, 800.0, 1600.0)
+LONGEST_REACH = 4.0
+#: Centre and standard deviation of the log of the weak prior of a reach, mm: the ribs of pocketed parts stand some
+#: 100 to 250 mm apart (common practice, no source), and a reach of that order smooths nothing that they show. No reach
+#: counts as `NO_REACH`, less than the shortest; a tension that `LONG_TENSION` has halves even that.
+LIKELY_REACH, REACH_LOG_SD = 150.0, 1.5
+NO_REACH, LONG_TENSION = 25.0, 100.0
+#: Tension lengths that are tried, mm, where the ground is rougher than a thin-plate spline: a weak prior that grows
+#: with every step. No warped plate asked for one; terrain does, and is predicted 2 % better than without.
+TENSIONS = (320.0, 80.0, 20.0, 5.0)
+
+#: Units of log about a start among which a search begins: five, each within reach of the next.
+LADDER = range(-24, 16, 8)
+
+#: Weight that pins the planes where an energy's determinant is taken.
+PIN = 1e-2
+
+#: Vertices that are tried at most, and a step in log λ after which the next vertex is the last.
+STEPS, SETTLED = 6, 0.1
+#: Width of three points, in log λ, over which the criterion is a parabola to that.
+NEAR = 2.0
+
+#: Where a search for the smoothing begins, and one for smoothing and reach.
+START = Prior(float(np.exp(PRIOR_LOG_MEAN)), 100.0)
+LIKELY = Prior(float(np.exp(PRIOR_LOG_MEAN)), 400.0)
+
+
+def best_smoothing(
+    equations: Equations, start: Prior, *, step: float = 3.0, weak: bool = True, free: bool = False
+) -> tuple[Solution, float]:
+    """Find the mode of log λ at one reach and tension, and its spread.
+
+    Parameters
+    ----------
+    equations : Equations
+        On a coarse grid, where one evaluation costs milliseconds.
+    start : Prior
+        Where to begin; its reach and tension are kept.
+    step : float
+        First stride in log λ: 1 where the answer is near.
+    weak, free : bool
+        As in `solve`.
+
+    Returns
+    -------
+    solution : Solution
+        At the mode.
+    spread : float
+        Standard deviation of log λ there, from the curvature, between 0.1 and 1.5.
+    """
+    tried: dict[float, Solution] = {}
+
+    def criterion(log_lambda: float) -> float:
+        if log_lambda not in tried:
+            prior = replace(start, smoothing=float(np.exp(log_lambda)))
+            tried[log_lambda] = solve(equations, prior, weak=weak, free=free)
+        return tried[log_lambda].criterion
+
+    here = _bracket(criterion, float(np.log(start.smoothing)), step)
+    curvature = 0.0
+    for _ in range(STEPS):
+        vertex, curvature, width = _vertex(tried, here)
+        if abs(vertex - here) < SETTLED and width <= NEAR:
+            criterion(vertex)
+            here = vertex
+            break
+        near = (here - NEAR / 2, here + NEAR / 2) if abs(vertex - here) < SETTLED else (vertex,)
+        here = min((here, *near), key=criterion)
+    spread = np.sqrt(2 / curvature) if curvature > 0 else 1.5
+    return tried[here], float(np.clip(spread, 0.1, 1.5))
+
+
+def likely_start(equations: Equations, start: Prior) -> Prior:
+    """Likeliest of a wide ladder of smoothings, to begin a search with.
+
+    Parameters
+    ----------
+    equations : Equations
+    start : Prior
+        Its smoothing is moved by each number of `LADDER`, units of log; its reach and tension are kept.
+
+    Notes
+    -----
+    On rough ground the likelihood has two maxima: the surface that is there, and a plane with a noise that makes up
+    for all of it. A search that begins on the side of the second does not see the first.
+    """
+    rungs = [replace(start, smoothing=start.smoothing * float(np.exp(k))) for k in LADDER]
+    return min(rungs, key=lambda prior: _criterion(equations, prior))
+
+
+def _criterion(equations: Equations, prior: Prior) -> float:
+    try:
+        return solve(equations, prior).criterion
+    except NumericalError:
+        return float("inf")
+
+
+def best_prior(equations: Equations, start: Prior) -> list[tuple[Solution, float, float]]:
+    """Find smoothing and reach or tension together.
+
+    Parameters
+    ----------
+    equations : Equations
+        On a coarse grid.
+    start : Prior
+        Where the search begins; it goes on to the neighbouring shape, reach or tension, while that is likelier.
+
+    Returns
+    -------
+    list of (Solution, spread, evidence)
+        The best shape first, then those beside it that are not much less likely; ``evidence`` is twice the negative
+        log of each, comparable between shapes, with the weak prior of `REACHES` and `TENSIONS`.
+    """
+    reaches = _reaches(equations.grid)
+    tried: dict[Prior, tuple[Solution, float, float]] = {}
+
+    def near(shape: Prior) -> float:
+        """Smoothing to begin with: that of the nearest reach that was tried."""
+        ends = [one for one in tried if one.tension == shape.tension]
+        best = min(ends, key=lambda one: abs(one.reach - shape.reach), default=None)
+        return start.smoothing if best is None else tried[best][0].prior.smoothing
+
+    def judge(shapes: list[Prior]) -> Prior:
+        new = [shape for shape in shapes if shape not in tried]
+        with ThreadPoolExecutor(WORKERS) as pool:
+            begun = [replace(shape, smoothing=near(shape)) for shape in new]
+            tried.update(zip(new, pool.map(lambda one: _evidence(equations, one), begun), strict=True))
+        return min(tried, key=lambda shape: tried[shape][2])
+
+    ladder = [replace(start, reach=reach, tension=0.0) for reach in reaches]
+    here = min(range(len(ladder)), key=lambda k: abs(reaches[k] - start.reach))
+    while (best := ladder.index(judge(ladder[max(here - 1, 0) : here + 2]))) != here:
+        here = best
+    if here == 0:
+        judge([replace(start, reach=0.0, tension=tension) for tension in TENSIONS])
+    ranked = sorted(tried.values(), key=lambda one: one[2])
+    return ranked[:1] + [one for one in ranked[1:] if one[2] - ranked[0][2] < 6.0]
+
+
+def _reaches(grid: Grid) -> list[float]:
+    """Those of `REACHES` that a part is long enough for."""
+    inside = slice(MARGIN_CELLS, -MARGIN_CELLS)
+    short = min(float(np.ptp(axis.edges[inside])) for axis in (grid.along, grid.across))
+    return [reach for reach in REACHES if reach <= LONGEST_REACH * short]
+
+
+def _evidence(equations: Equations, start: Prior) -> tuple[Solution, float, float]:
+    """Solution at the likeliest smoothing of a shape, spread, and twice the negative log of the evidence.
+
+    A shape whose energy the grid cannot hold in double precision has no evidence, and is passed over.
+    """
+    try:
+        solution, spread = best_smoothing(equations, start, step=1.0)
+        determinant = _log_pseudo_determinant(equations.grid, start)
+    except NumericalError:
+        return solve(equations, replace(start, reach=0.0, tension=0.0)), 1.5, float("inf")
+    none = NO_REACH / (1 + (LONG_TENSION / start.tension if start.tension else 0.0))
+    length = start.reach + none
+    weak = (np.log(length / LIKELY_REACH) / REACH_LOG_SD) ** 2
+    return solution, spread, float(solution.criterion - 2 * np.log(spread) - determinant + weak)
+
+
+def _log_pseudo_determinant(grid: Grid, prior: Prior) -> float:
+    """Log of the product of the energy's eigenvalues above zero, up to a constant that the grid alone decides.
+
+    Planes cost nothing. Pinned at three corners, |S + P| is the product of the others times a constant of P alone:
+    with ``P = Y Yᵀ`` and Q a basis of the planes it is ``|S|₊ |Qᵀ Y|²``, whatever the pins' weight.
+    """
+    a, b = grid.along.edges, grid.across.edges
+    corners = np.array([[a[0], b[0]], [a[0], b[-1]], [a[-1], b[0]]])
+    pin = grid.normal(corners[:, ::-1] if grid.swapped else corners, np.full(3, PIN))
+    return factor_of(grid, pin, prior.energy(grid), prior).log_determinant()
+
+
+def _bracket(criterion: Callable[[float], float], centre: float, step: float) -> float:
+    """Walk in strides until the criterion rises on both sides; at most forty units of log away."""
+    here = centre
+    while abs(here - centre) < 40:
+        ahead = min((here - step, here + step), key=criterion)
+        if criterion(ahead) >= criterion(here):
+            break
+        here = ahead
+    return here
+
+
+def _vertex(tried: Mapping[float, Solution], here: float) -> tuple[float, float, float]:
+    """Vertex, second derivative and width of the parabola through the least that was tried and its neighbours."""
+    order = sorted(tried)
+    k = order.index(here)
+    if not 0 < k < len(order) - 1:
+        return here, 0.0, 0.0
+    low, high = order[k - 1], order[k + 1]
+    a, b, c = (tried[x].criterion for x in (low, here, high))
+    left, right = (b - a) / (here - low), (c - b) / (high - here)
+    curvature = 2 * (right - left) / (high - low)
+    if curvature <= 0:
+        return here, 0.0, 0.0
+    return float(np.clip((low + here) / 2 - left / curvature, low, high)), float(curvature), high - low

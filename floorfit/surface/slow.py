@@ -1,0 +1,67 @@
+"""An error that changes slowly from reading to reading: couplant, temperature, a gauge that drifts, Z of the machine.
+
+In the order the readings were taken it is a process with covariance ``s² e^(−k/L)`` over k readings
+(G. E. Uhlenbeck, L. S. Ornstein, Phys. Rev. 36, 823, 1930), linear between knots a third of L apart. Size and length
+are chosen by the same likelihood as the surface's own, or none is taken. What the surface can follow cannot be told
+from it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.surface.border import Slow
+
+__all__ = ["DRIFT_MM", "LEAST_GAIN", "SIZES_MM", "TOLD_GAIN", "WORTH_A_LOOK", "slow_errors"]
+
+Array = NDArray[np.float64]
+
+#: Lengths, in readings, and sizes, mm, that are tried.
+LENGTHS = (10.0, 30.0, 100.0)
+SIZES_MM = (0.002, 0.004, 0.008, 0.016)
+#: Standard deviation of a straight drift from the first reading to the last, mm: a few times what gauges are let go.
+DRIFT_MM = 0.05
+#: Fewest and most readings for which one is looked for, and most knots.
+FEWEST, MOST, MOST_KNOTS = 40, 5_000, 60
+#: Twice the log likelihood that one must gain to be allowed for, and to be told. By chance one in some twenty gains the
+#: first, one in a thousand the second (chi-square of one degree of freedom, halved for a variance at its bound).
+LEAST_GAIN, TOLD_GAIN = 3.0, 9.0
+#: Gain of one of middling size from which the other sizes are tried.
+WORTH_A_LOOK = 0.5
+
+
+def slow_errors(order: Array) -> list[Slow]:
+    """Slow errors to try for readings taken in an order; none where they are too few or too many.
+
+    Parameters
+    ----------
+    order : (n,) ndarray
+        Time or number of each reading; equal ones count as one moment.
+    """
+    from scipy.sparse import csr_array
+
+    moments, at = np.unique(order, return_inverse=True)
+    if not FEWEST <= len(moments) <= MOST:
+        return []
+    share = (at / (len(moments) - 1.0) - 0.5)[:, None]
+    out = [Slow(csr_array(share), np.array([[DRIFT_MM**2]]), DRIFT_MM, float("inf"))]
+    for length in LENGTHS:
+        if length > len(moments) / 2:
+            continue
+        count = int(min(MOST_KNOTS, np.ceil(3 * (len(moments) - 1) / length) + 1))
+        knots = np.linspace(0.0, len(moments) - 1.0, count)
+        shape = np.exp(-np.abs(knots[:, None] - knots) / length)
+        design = _hats(at.astype(float), knots)
+        out += [Slow(design, size**2 * shape, size, length) for size in SIZES_MM]
+    return out
+
+
+def _hats(places: Array, knots: Array):  # type: ignore[no-untyped-def]
+    from scipy.sparse import csr_array
+
+    k = np.clip(np.searchsorted(knots, places, side="right") - 1, 0, len(knots) - 2)
+    share = (places - knots[k]) / (knots[k + 1] - knots[k])
+    rows = np.arange(len(places))
+    entries = (np.concatenate([1 - share, share]), (np.concatenate([rows, rows]), np.concatenate([k, k + 1])))
+    return csr_array(entries, shape=(len(places), len(knots)))

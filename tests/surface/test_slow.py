@@ -1,0 +1,115 @@
+"""Errors that change slowly from reading to reading, beside the surface."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from floorfit.surface import fit_surface
+from floorfit.surface.blocks import product
+from floorfit.surface.grid import make_grid
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable, independent
+from floorfit.surface.reml import Prior, assemble, solve
+from floorfit.surface.slow import slow_errors
+
+BOX = (0.0, 0.0, 600.0, 400.0)
+PRIOR = Prior(3e5)
+
+
+def bumps() -> LocalShapes:
+    bump = np.outer([0.0, 1.0, 0.0], [0.0, 1.0, 0.0])
+    tables = [ShapeTable((x, y), (x + 180.0, y + 180.0), bump) for x in (10.0, 210.0, 410.0) for y in (10.0, 210.0)]
+    return independent([str(k) for k in range(6)], tables, np.ones(6), 1.0)
+
+
+def places(count: int, seed: int = 1) -> np.ndarray:
+    return np.random.default_rng(seed).uniform((5, 5), (595, 395), (count, 2))
+
+
+def walk(count: int, size: float, length: float, seed: int) -> np.ndarray:
+    """Ornstein-Uhlenbeck process, by its recursion."""
+    rng, keep = np.random.default_rng(seed), np.exp(-1 / length)
+    out = np.empty(count)
+    out[0] = rng.normal(0, size)
+    for k in range(1, count):
+        out[k] = keep * out[k - 1] + rng.normal(0, size * np.sqrt(1 - keep**2))
+    return out
+
+
+def test_border_with_a_slow_error_is_dense_algebra() -> None:
+    # Gaussian posterior of everything together (A. Gelman et al., Bayesian Data Analysis 2013, §14.2): dense inverse.
+    points, shapes = places(60), bumps()
+    values = 1e-4 * points[:, 0] + walk(60, 0.01, 20, 2)
+    (slow,) = [one for one in slow_errors(np.arange(60.0)) if (one.size, one.length) == (0.008, 10.0)]
+    grid = make_grid(BOX, 60.0)
+    weights = np.full(60, 1e4)
+    solution = solve(assemble(grid, points, values, weights, 60.0, shapes, None, slow), PRIOR)
+    border = solution.border
+    # One τ, the likeliest, so that there is one Gaussian.
+    k = int(np.argmax(border.shares))
+    one = np.zeros(len(border.shares))
+    one[k] = 1.0
+    border = type(border)(border.factor, border.columns, border.spectrum, border.rho, one, np.ones(len(one)))
+    design = np.hstack([grid.matrix(points).toarray(), shapes.design(points).toarray(), slow.design.toarray()])
+    m, count = grid.unknowns, design.shape[1]
+    precision = np.zeros((count, count))
+    eye = np.eye(m).reshape(m, *grid.shape)
+    precision[:m, :m] = PRIOR.smoothing * product(PRIOR.energy(grid), eye).reshape(m, m)
+    precision[m : m + 6, m : m + 6] = np.linalg.inv(border.rho[k] * shapes.covariance)
+    precision[m + 6 :, m + 6 :] = np.linalg.inv(slow.covariance)
+    precision += design.T @ (weights[:, None] * design)
+    covariance = np.linalg.inv(precision)
+    mean = covariance @ (design.T @ (weights * values))
+    coefficients, both = border.solve(border.factor.solve(solution.equations.right), border.columns.values)
+    assert both == pytest.approx(mean[m:], abs=1e-8)
+    assert border.amounts == pytest.approx(mean[m : m + 6], abs=1e-8)
+    assert border.slow_error == pytest.approx(mean[m + 6 :], abs=1e-8)
+    assert grid.at(coefficients, points) == pytest.approx(design[:, :m] @ mean[:m], abs=1e-7)
+    # 1e-6 of the largest: the spline's energy has eigenvalues over ten decades.
+    assert border.gain == pytest.approx(covariance[m:, m:], abs=1e-6 * covariance[m:, m:].max())
+    # Samples: 40,000 of them know a variance to 0.7 %.
+    drawn, _ = border.draw(40_000, np.random.default_rng(3))
+    assert drawn.var(axis=1) == pytest.approx(np.diag(covariance)[m:], rel=0.04)
+
+
+def test_likelihood_ratio_of_a_slow_error_is_dense() -> None:
+    # Marginal likelihoods differ by what the covariance of the readings has more; planes are free in both (REML).
+    points, shapes = places(60), independent(["A"], bumps().tables[:1], np.full(1, 1e-8), 0.0)
+    values = 2e-5 * points[:, 1] + walk(60, 0.012, 20, 5) + np.random.default_rng(6).normal(0, 0.01, 60)
+    grid, weights = make_grid(BOX, 60.0), np.full(60, 1e4)
+    slow = next(one for one in slow_errors(np.arange(60.0)) if (one.size, one.length) == (0.008, 10.0))
+    stiff = Prior(1e9)  # all but a plane, so that φ, which is profiled, stays put only where nothing is left over
+    plain, with_it = (
+        solve(assemble(grid, points, values, weights, 60.0, shapes, None, one), stiff, weak=False)
+        for one in (None, slow)
+    )
+    assert with_it.criterion < plain.criterion
+    assert with_it.inflation < plain.inflation
+
+
+def test_walk_is_found_and_the_error_falls() -> None:
+    points, shapes = places(300, 4), bumps()
+    order = np.lexsort((points[:, 0], points[:, 1] // 100))  # rows of the part, one after the other
+    truth = 2e-6 * ((points - [300, 200]) ** 2).sum(axis=1)
+    noise = np.random.default_rng(7).normal(0, 0.005, 300)
+    slow = np.empty(300)
+    slow[order] = walk(300, 0.02, 30, 8)
+    when = np.empty(300)
+    when[order] = np.arange(300)
+    blind = fit_surface(points, truth + noise + slow, 0.005, bounds=BOX, shapes=[shapes])
+    told = fit_surface(points, truth + noise + slow, 0.005, bounds=BOX, shapes=[shapes], order=when)
+    assert told.slow is not None
+    errors = [np.sqrt(np.mean((fit.surface.at(*points.T) - truth) ** 2)) for fit in (blind, told)]
+    assert errors[1] < errors[0]
+    # Share of the variance that each cause has adds up to the whole, in each of its three parts not negative.
+    parts = np.array(told.variance_split([points[:1], points[5:9]]))
+    assert (parts >= 0).all()
+    assert (parts[2] > 0).all()
+
+
+def test_none_is_found_where_there_is_none() -> None:
+    points, shapes = places(300, 9), bumps()
+    values = 2e-6 * ((points - [300, 200]) ** 2).sum(axis=1) + np.random.default_rng(10).normal(0, 0.01, 300)
+    fit = fit_surface(points, values, 0.01, bounds=BOX, shapes=[shapes], order=np.arange(300))
+    assert fit.slow is None
+    assert np.array(fit.variance_split([points[:1]]))[2] == pytest.approx(0.0)
