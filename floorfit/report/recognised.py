@@ -80,7 +80,7 @@ def _title(extraction: Extraction) -> str:
     dashed = "; dashed: outline at the wall" if any(f.fillet_radius for f in extraction.floors) else ""
     return (
         f"{name}\n{len(extraction.floors)} floors, id over web thickness ({part.units}); "
-        f"{len(extraction.rejected)} faces not taken: hatched where walled, dotted without walls{dashed}"
+        f"faces not taken: {len(extraction.rejected)}, hatched where walled, dotted without walls{dashed}"
     )
 
 
@@ -93,7 +93,8 @@ def _floor(axes: Axes, floor: Floor, unit_mm: float, scale: float, places: int) 
         wall = _path([floor.wall, *floor.wall_islands], unit_mm)
         axes.add_patch(PathPatch(wall, facecolor="none", edgecolor="#1f4e79", linewidth=0.5, linestyle="--"))
     x, y, half = _label_place(floor)
-    text = f"{floor.id}\n{floor.web / unit_mm:.{places}f}"
+    webs = (floor.web_min, floor.web_max) if floor.underside else (floor.web,)
+    text = f"{floor.id}\n" + "…".join(f"{web / unit_mm:.{places}f}" for web in webs)
     points = float(np.clip(half * 2.0 * scale * 72.0 / 4.5, 3.5, 10.0))
     axes.text(x / unit_mm, y / unit_mm, text, ha="center", va="center", fontsize=points, parse_math=False)
 
