@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 import trimesh
-from manifold3d import CrossSection, Manifold
+from manifold3d import CrossSection, Manifold, Mesh64
 from shapely import Polygon
 
 
@@ -71,6 +71,22 @@ def sloped_pocket(x0, y0, x1, y1, z_middle, slope, z1):
     corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
     low = [(x, y, z_middle + slope[0] * (x - cx) + slope[1] * (y - cy)) for x, y in corners]
     return Manifold.hull_points(np.array(low + [(x, y, z1) for x, y in corners], float))
+
+
+def shaped_pocket(x0, y0, x1, y1, height_of, nx, ny, z1):
+    """The metal that a square-cornered pocket removes over a height field of nx by ny cells, two triangles each."""
+    x, y = np.meshgrid(np.linspace(x0, x1, nx + 1), np.linspace(y0, y1, ny + 1), indexing="ij")
+    low = np.column_stack([x.ravel(), y.ravel(), height_of(x, y).ravel()])
+    count = len(low)
+    i = np.arange(count).reshape(nx + 1, ny + 1)
+    a, b, c, d = i[:-1, :-1].ravel(), i[1:, :-1].ravel(), i[1:, 1:].ravel(), i[:-1, 1:].ravel()
+    below = np.concatenate([np.column_stack([a, c, b]), np.column_stack([a, d, c])])
+    ring = np.concatenate([i[:, 0], i[-1, 1:], i[-2::-1, -1], i[0, -2:0:-1]])
+    after = np.roll(ring, -1)
+    sides = [np.column_stack([ring, after, after + count]), np.column_stack([ring, after + count, ring + count])]
+    top = np.column_stack([low[:, :2], np.full(count, z1)])
+    faces = np.concatenate([below, below[:, ::-1] + count, *sides]).astype(np.uint64)
+    return Manifold(Mesh64(np.concatenate([low, top]), faces))
 
 
 def mesh_of(solid):

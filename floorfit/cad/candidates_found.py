@@ -85,6 +85,8 @@ class Candidate:
         Where it was cut from its neighbours; empty for a whole face.
     roofed : geometry
         What a roof covers of the face it was cut from.
+    first : bool
+        Whether it is the first of the parts, or the whole.
     """
 
     region: int
@@ -101,6 +103,7 @@ class Candidate:
     web: Web
     cuts: Any
     roofed: Any
+    first: bool = True
 
     @cached_property
     def area(self) -> float:
@@ -143,7 +146,8 @@ def candidates_of(known: Smoothed, number: int, rim: Rim) -> list[Candidate]:
     if len(parts) == 1 and parts[0] is whole.polygon:
         return [replace(whole, roofed=roofed)]
     cuts = shapely.union_all([shapely.difference(part.exterior, whole.polygon.exterior) for part in parts])
-    return [part_of(known, whole, part, cuts, roofed) for part in parts]
+    out = [part_of(known, whole, part, cuts, roofed) for part in parts]
+    return [out[0], *(replace(part, first=False) for part in out[1:])]
 
 
 def _whole(known: Smoothed, number: int, rim: Rim) -> Candidate:
@@ -207,7 +211,7 @@ def _parts(known: Smoothed, whole: Candidate) -> tuple[Any, list[Polygon]]:
         parts = without_roofs(polygon, flat, above, _LEAST_PART)
         roofed = flat
         if not parts:
-            return roofed, [polygon]
+            return shapely.Polygon(), [polygon]
     out = []
     for part in parts:
         out += cut_at_necks(part, _risen(known.mesh, whole.rim))

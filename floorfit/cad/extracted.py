@@ -127,8 +127,8 @@ class RejectedFace:
         Plan area.
     code : str
         Stable short code: ``no-wall``, ``too-steep``, ``too-small``, ``too-thick``, ``curved``, ``bore``,
-        ``spotface``, ``groove``, ``lug-gap``, ``no-metal``, ``covered``, ``not-selected``, ``dropped``, ``unsound``
-        (a part file would refuse it).
+        ``spotface``, ``groove``, ``lug-gap``, ``no-metal``, ``covered``, ``under-a-roof`` (cut from the floor beside
+        it), ``not-selected``, ``dropped``, ``unsound`` (a part file would refuse it).
     reason : str
         One sentence with the figures.
     outline : Ring

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from floorfit.cad.boundary import curved_members, rim_table, rims_of
 from floorfit.cad.candidates_found import Candidate, Smoothed, candidates_of
-from floorfit.cad.drawing import largest_polygon, region_polygon
+from floorfit.cad.drawing import largest_polygon, polygon_parts, region_polygon
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import RejectedFace
 from floorfit.cad.floor_rules import WALLED, fault_of
@@ -103,6 +103,7 @@ def recognise(mesh: Mesh, settings: ExtractSettings, step: Step) -> Recognition:
             elif refusal.code != "silent":
                 rejected.append(refusal)
                 refused.append(face)
+            rejected += _roofed(face, settings)
     kinks = _kinks(regions, smooth.kinks, floors)
     return Recognition(known, is_plane, floors, refused, rejected, kinks, tolerance)
 
@@ -131,6 +132,20 @@ def _mean_widths(mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, In
     length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
     perimeter = np.bincount(region, length, len(regions.normals))
     return np.asarray(2.0 * regions.plan_areas / np.maximum(perimeter, 1e-12))
+
+
+def _roofed(face: Candidate, settings: ExtractSettings) -> list[RejectedFace]:
+    """What a roof covers of the face that this one was cut from; told once, with the part that it touches first."""
+    out = []
+    for part in polygon_parts(face.roofed) if face.first else []:
+        if part.area < _NAMED_SHARE * settings.min_area:
+            continue
+        inside = part.representative_point()
+        place = (inside.x, inside.y, face.z_at(inside.x, inside.y))
+        ring = tuple((float(x), float(y)) for x, y in list(part.exterior.coords)[:-1])
+        reason = "metal lies above it: it was cut from the floor beside it"
+        out.append(RejectedFace(place, float(part.area), "under-a-roof", reason, ring))
+    return out
 
 
 def _refusal(mesh: Mesh, face: Candidate, settings: ExtractSettings) -> RejectedFace | None:

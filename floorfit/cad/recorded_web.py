@@ -26,6 +26,8 @@ Bools = NDArray[np.bool_]
 EDGE_MM = 6.0
 #: On small floors the strip is narrower: this times area over perimeter, a sixth of the mean width.
 _EDGE_SHARE = 1.0 / 3.0
+#: Wider than the strip along the outline that is not looked under, mm.
+_STRIP = 0.3
 #: More plane pieces than this in one place are written as a grid.
 _MOST_PLANES = 200
 
@@ -143,13 +145,31 @@ def _patches(web: Web, base: Bools, kept: Bools, floor: Polygon) -> list[Patch]:
     is_main = shapely.area(web.shapes[base]).sum() >= 0.05 * floor.area or rest.sum() <= _MOST_PLANES
     if not is_main:
         rest = kept & ~steep
-    out = [plane_patch((), web.points[first], web.normals[first])]
+    out = [plane_patch((), web.points[first], web.normals[first])] if is_main else []
+    edge = _strip_of(floor, web.shapes)
     for group in _groups(web.shapes, np.flatnonzero(rest)):
-        shapes, points, normals = web.shapes[group], web.points[group], web.normals[group]
+        shapes, points, normals = _to_the_edge(web.shapes[group], edge), web.points[group], web.normals[group]
         if len(group) <= _MOST_PLANES:
             out += plane_patches(shapes, points, normals)
         else:
             out += _grids(shapes, points, normals)
+    return out
+
+
+def _strip_of(floor: Polygon, shapes: NDArray[np.object_]) -> Any:
+    """The strip along the outline that was not looked under."""
+    strip = floor.difference(floor.buffer(-_STRIP, join_style="mitre"))
+    shapely.prepare(strip)
+    return strip.difference(shapely.union_all(shapes[shapely.intersects(strip, shapes)]).buffer(1e-6))
+
+
+def _to_the_edge(shapes: NDArray[np.object_], edge: Any) -> NDArray[np.object_]:
+    """Shapes carried on over the strip along the outline that was not looked under."""
+    out = shapes.copy()
+    near = np.flatnonzero(shapely.dwithin(shapes, edge, 1e-3) & ~shapely.is_empty(edge))
+    for row in near:
+        more = shapely.intersection(shapely.buffer(shapes[row], _STRIP, join_style="mitre"), edge)
+        out[row] = shapely.union_all([shapes[row], shapely.buffer(more, 2e-6)])
     return out
 
 
@@ -166,7 +186,7 @@ def _groups(shapes: NDArray[np.object_], rows: NDArray[np.int64]) -> list[NDArra
 
 def _grids(shapes: NDArray[np.object_], points: Floats, normals: Floats) -> list[Patch]:
     whole: Any = shapely.union_all(shapes).buffer(1e-3, join_style="mitre")
-    parts = [part for shape in shapes for part in polygon_parts(shape)]
-    count = [len(polygon_parts(shape)) for shape in shapes]
-    face = Facets(np.array(parts, object), np.repeat(points, count, axis=0), np.repeat(normals, count, axis=0))
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    area = shapely.get_type_id(parts) == 3
+    face = Facets(parts[area], points[owner[area]], normals[owner[area]])
     return [grid_patch(face, Polygon(ring), ring) for ring in rings_of(whole)]

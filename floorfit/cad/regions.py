@@ -87,6 +87,7 @@ def planar_regions(mesh: Mesh, mask: Bools, tolerance: float) -> Regions:
     joined = _coplanar_pairs(mesh, good, tolerance)
     label = _compact(component_labels(len(good), joined), good)
     label, curved = _split_bent(mesh, label, joined, tolerance)
+    curved |= _turning(mesh, label)
     normals, points, _ = planes_of(mesh, label)
     leaning = mask | (mesh.heights < 10.0 * mesh.noise)
     label = _draw_in_slivers(mesh, label, sliver & leaning, normals, points, tolerance)
@@ -185,6 +186,21 @@ def _split_bent(mesh: Mesh, label: Ints, joined: Ints, tolerance: float) -> tupl
     curved = np.zeros(split.max() + 1, np.bool_)
     curved[split[inside[plane[inside] < 0]]] = True
     return split, curved
+
+
+def _turning(mesh: Mesh, label: Ints) -> Bools:
+    """Regions whose facets mostly look another way than the region: the first chord of a fillet all round a floor.
+
+    Its corners lie within the tolerance of one plane, but it is a cone.
+    """
+    normals, _, _ = planes_of(mesh, label)
+    inside = np.flatnonzero(label >= 0)
+    number = label[inside]
+    apart = np.linalg.norm(mesh.normals[inside] - normals[number], axis=1)
+    off = apart > 2.0 * _SAME_ANGLE + 4.0 * mesh.noise / np.maximum(mesh.heights[inside], 1e-12)
+    weight = np.linalg.norm(mesh.vectors[inside], axis=1)
+    count = len(normals)
+    return np.asarray(np.bincount(number, weight * off, count) > 0.5 * np.bincount(number, weight, count))
 
 
 def _peel_planes(mesh: Mesh, facets: Ints, tolerance: float) -> Ints:

@@ -1,7 +1,7 @@
 """Reading, correcting and checking a finishing programme.
 
-The rule by which motion belongs to a floor stands in `floorfit.nc.floor_index`, what is written along a motion in
-`floorfit.nc.shifts`, and what is refused in `floorfit.nc.programme_check`.
+What moves and by how much is decided in `floorfit.nc.rule` alone; what is refused, in `floorfit.nc.programme_check`,
+`part_fit` and `tool_check`; `floorfit.nc.proof` shares no code with any of them.
 """
 
 from floorfit.nc.corrected import Corrected, PocketChange

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
 from floorfit.nc.corrected import Held
-from floorfit.nc.floor_bands import Floor, floors_of
+from floorfit.nc.floor_bands import CutFloor, floors_of
 from floorfit.nc.header import has_header
+from floorfit.nc.tip_path import TipPath
 from floorfit.part.model import Part
 
 __all__ = ["CorrectionRun", "check_corrections", "check_tolerance", "floors_for", "read_lines"]
@@ -58,7 +59,7 @@ def check_corrections(part: Part, corrections: Mapping[str, Correction]) -> None
 
 def floors_for(
     part: Part, corrections: Mapping[str, Correction], held: Held, band_mm: float | None = None
-) -> tuple[Floor, ...]:
+) -> tuple[CutFloor, ...]:
     """Floors of a part as they are to be cut: a held one that is cut as programmed has an offset of 0.
 
     Parameters
@@ -111,7 +112,7 @@ def read_lines(program: bytes | str | Path, name: str) -> tuple[bytes, list[str]
 class CorrectionRun:
     """One file on its way through the steps."""
 
-    def __init__(self, part: Part, floors: tuple[Floor, ...], program: bytes | str | Path, source: str) -> None:
+    def __init__(self, part: Part, floors: tuple[CutFloor, ...], program: bytes | str | Path, source: str) -> None:
         """Read the file."""
         self.part, self.floors, self.source = part, floors, source
         data, lines = read_lines(program, source)
@@ -139,6 +140,18 @@ class CorrectionRun:
             text = f"pocket {self.floors[index].pocket.id}: its offset is below the last decimal in use; {what}."
             self.warnings.append(Finding("decimals", self.source, f"line {line[row] + 1}", text, "warning"))
         return out
+
+    def to_sweep(self, path: TipPath) -> list[CutFloor]:
+        """Floors that must be looked at: those that change or are held, and what a cutter reaches that goes over them.
+
+        Where a floor goes down that is all of them, since nothing else may be lower than it was.
+        """
+        matter = [floor for floor in self.floors if floor.is_active or floor.is_held]
+        if min((floor.dz_range[0] for floor in matter), default=0.0) < 0:
+            return list(self.floors)
+        reach = 2 * max(cutter.radius for cutter in path.cutters)
+        shapes = [floor.pocket.polygon for floor in matter]
+        return [floor for floor in self.floors if any(floor.pocket.polygon.distance(one) <= reach for one in shapes)]
 
     def assemble(
         self, blocks: Mapping[int, list[str]], head: list[str], place: int

@@ -44,6 +44,10 @@ def replace_number(text: str, span: tuple[int, int], number: str) -> str:
     return text[: span[0]] + number + text[span[1] :]
 
 
+#: A block of X, Y and F words alone, with its gap: the common case.
+_FAST_XY = re.compile(r"((?:[XY][-+]?[\d.]+( ?))*[XY][-+]?[\d.]+)(?: ?F[\d.]+)?[\r\n]*")
+
+
 def insert_word(text: str, number: str) -> str:
     """Return the block with a Z word after its last axis word, in the block's own case and spacing.
 
@@ -53,6 +57,12 @@ def insert_word(text: str, number: str) -> str:
         The block.
     number : str
     """
+    fast = _FAST_XY.fullmatch(text)
+    if fast:
+        end, gap = fast.end(1), fast[2]
+        if gap is None:
+            gap = "" if text[end : end + 1] == "F" else " "
+        return text[:end] + gap + "Z" + number + text[end:]
     block = read_block(text)
     axes = [word for word in block.words if word.letter in "XY"] or [
         word for word in block.words if word.letter in "ABCIJKR"

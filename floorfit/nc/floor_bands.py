@@ -18,7 +18,7 @@ from floorfit.decision.decision import Correction
 from floorfit.nc.plane_floors import check_plane_floors
 from floorfit.part.model import Part, Pocket
 
-__all__ = ["BAND_SHARE", "EPS_MM", "MARGIN_MM", "WINDOW_MM", "Floor", "floors_of"]
+__all__ = ["BAND_SHARE", "EPS_MM", "MARGIN_MM", "WINDOW_MM", "CutFloor", "floors_of"]
 
 #: Growth of a floor's polygon, mm: more than a programme's rounding (0.01 mm), less than any rib. Own choice.
 MARGIN_MM = 0.1
@@ -33,7 +33,7 @@ EPS_MM = 1e-6
 
 
 @dataclass(frozen=True)
-class Floor:
+class CutFloor:
     """One floor with its offset field.
 
     Parameters
@@ -108,7 +108,7 @@ class Floor:
         return self.correction.at(xy[:, 0], xy[:, 1])
 
 
-def floors_of(part: Part, corrections: Mapping[str, Correction], band: float | None = None) -> tuple[Floor, ...]:
+def floors_of(part: Part, corrections: Mapping[str, Correction], band: float | None = None) -> tuple[CutFloor, ...]:
     """Return the part's floors with their corrections, in the part's order; refuse curved ones.
 
     Parameters
@@ -120,4 +120,4 @@ def floors_of(part: Part, corrections: Mapping[str, Correction], band: float | N
         Height above a floor that moves with it.
     """
     check_plane_floors(part)
-    return tuple(Floor(index, pocket, corrections[pocket.id], band) for index, pocket in enumerate(part.pockets))
+    return tuple(CutFloor(index, pocket, corrections[pocket.id], band) for index, pocket in enumerate(part.pockets))

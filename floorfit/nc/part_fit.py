@@ -17,7 +17,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from floorfit.errors import Finding
-from floorfit.nc.floor_bands import EPS_MM, MARGIN_MM, Floor
+from floorfit.nc.floor_bands import EPS_MM, MARGIN_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
 
 __all__ = ["check_fit"]
@@ -44,7 +44,7 @@ class _Boxes:
     size: NDArray[np.float64]
     radius: float
 
-    def fits(self, floors: Sequence[Floor]) -> Iterator[tuple[int, NDArray[np.float64]]]:
+    def fits(self, floors: Sequence[CutFloor]) -> Iterator[tuple[int, NDArray[np.float64]]]:
         """Boxes that have the size of a floor less one cutter, with the way from the box to that floor."""
         for floor in floors:
             x0, y0, x1, y1 = floor.pocket.polygon.bounds
@@ -62,7 +62,7 @@ def check_fit(
     path: TipPath,
     cutting: NDArray[np.bool_],
     line: NDArray[np.int64],
-    floors: Sequence[Floor],
+    floors: Sequence[CutFloor],
     outline: Sequence[tuple[float, float]],
     source: str,
 ) -> list[Finding]:
@@ -72,14 +72,10 @@ def check_fit(
     ----------
     path : TipPath
         The tip, in the part's frame.
-    cutting : (n,) ndarray of bool
-        Motions that cut.
-    line : (n,) ndarray of int
-        Their lines.
-    floors : sequence of Floor
-        All floors.
-    outline : (k, 2) sequence, mm
-        Outline of the part.
+    cutting, line : (n,) ndarray
+        Motions that cut, and the lines of all.
+    floors, outline : sequence of CutFloor, (k, 2) sequence of mm
+        All floors, and the outline of the part.
     source : str
         Name of the programme.
     """
@@ -108,7 +104,7 @@ def check_fit(
     return [Finding("across", source, place, f"{text} They are left as programmed there. Look at them.", "warning")]
 
 
-def _on(path: TipPath, rows: NDArray[np.intp], floor: Floor) -> NDArray[np.bool_]:
+def _on(path: TipPath, rows: NDArray[np.intp], floor: CutFloor) -> NDArray[np.bool_]:
     """Motions that go over a floor and end below what roughing left there; an arc by its chord."""
     start, end = path.start[rows], path.end[rows]
     radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter[rows]]
@@ -138,7 +134,7 @@ class _Over:
 
 
 def _seen(
-    path: TipPath, rows: NDArray[np.intp], floors: Sequence[Floor], outline: Sequence[tuple[float, float]]
+    path: TipPath, rows: NDArray[np.intp], floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
 ) -> tuple[NDArray[np.float64], int, int, _Over]:
     """The shift with most votes, its votes, the boxes that voted, and what runs over walls."""
     ways: list[tuple[int, NDArray[np.float64]]] = []
@@ -206,7 +202,7 @@ def _over_walls(
     path: TipPath,
     rows: NDArray[np.intp],
     level: float,
-    floors: Sequence[Floor],
+    floors: Sequence[CutFloor],
     outline: Sequence[tuple[float, float]],
 ) -> tuple[NDArray[np.intp], float, float]:
     """Motions whose cutter reaches over metal that is no floor, the length of that, and of all, mm."""
@@ -232,7 +228,7 @@ def _covers(metal: BaseGeometry, grow: float, xy: NDArray[np.float64]) -> NDArra
     return np.asarray(shapely.contains_xy(zone, xy[:, 0], xy[:, 1]))
 
 
-def _hint(path: TipPath, rows: NDArray[np.intp], floors: Sequence[Floor]) -> str:
+def _hint(path: TipPath, rows: NDArray[np.intp], floors: Sequence[CutFloor]) -> str:
     """Where the programme's zero seems to be, from the passes and the floors; empty where nothing fits."""
     flat = [floor for floor in floors if not any(floor.pocket.slope)]
     level_of = np.round(path.end[rows, 2], 3)

@@ -13,7 +13,8 @@ from floorfit.decision.decision import Correction
 from floorfit.errors import Finding
 from floorfit.nc.corrected import Corrected, Held, PocketChange, Walls
 from floorfit.nc.correction_run import CorrectionRun, check_corrections, check_tolerance, floors_for
-from floorfit.nc.floor_bands import Floor
+from floorfit.nc.floor_bands import CutFloor
+from floorfit.nc.gains import Gains
 from floorfit.nc.header import header_lines, header_place
 from floorfit.nc.motions import CUTTING, FLOW, JUMP, UNKNOWN, Motions
 from floorfit.nc.part_fit import check_fit
@@ -21,7 +22,6 @@ from floorfit.nc.programme_check import check_plan, check_programme
 from floorfit.nc.proof import Claim, Proved, prove_programme
 from floorfit.nc.reader import read_motions
 from floorfit.nc.rewrite import write_plan
-from floorfit.nc.rule import Gains
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
 from floorfit.nc.summary import changes_of, plan_trace, what_is_left
@@ -157,7 +157,9 @@ class _Understood:
 class _Run(CorrectionRun):
     """One programme on its way through the steps."""
 
-    def __init__(self, part: Part, floors: tuple[Floor, ...], program: bytes | str | Path, options: _Options) -> None:
+    def __init__(
+        self, part: Part, floors: tuple[CutFloor, ...], program: bytes | str | Path, options: _Options
+    ) -> None:
         super().__init__(part, floors, program, options.source)
         self.options = options
         self.active = tuple(floor for floor in floors if floor.is_active)
@@ -245,7 +247,7 @@ class _Run(CorrectionRun):
             self.lines,
             out,
             claim,
-            [(floor.pocket, floor.correction) for floor in self._swept()],
+            [(floor.pocket, floor.correction) for floor in self.to_sweep(seen.path)],
             sizes,
             frame=options.origin.frame(),
             unit_mm={"mm": 1.0, "in": 25.4}.get(options.units or ""),
@@ -253,11 +255,6 @@ class _Run(CorrectionRun):
             skipped=line[~seen.path.is_usable[rows]],
             source=self.source,
         )
-
-    def _swept(self) -> tuple[Floor, ...]:
-        """Floors that must be looked at: all of them where one goes down, since its cutter may reach others."""
-        lowest = min((floor.dz_range[0] for floor in self.active), default=0.0)
-        return self.active + self.guarded if lowest >= 0 else self.floors
 
     # -- held floors -------------------------------------------------------------------------------------------------
 
@@ -275,7 +272,7 @@ class _Run(CorrectionRun):
         self.stop_on([_held_finding(seen.motions, floor, some, self.source) for floor, some in left])
         return seen
 
-    def _held_rows(self, seen: _Understood) -> list[tuple[Floor, list[int]]]:
+    def _held_rows(self, seen: _Understood) -> list[tuple[CutFloor, list[int]]]:
         out = []
         for floor in self.guarded:
             rows = [row for row, floors in sorted(seen.gains.guarded.items()) if floor.index in floors]
@@ -305,7 +302,7 @@ class _Run(CorrectionRun):
     ) -> tuple[PocketChange, ...]:
         motions, gains = seen.motions, seen.gains
 
-        def rows_on(floor: Floor) -> NDArray[np.intp]:
+        def rows_on(floor: CutFloor) -> NDArray[np.intp]:
             rows = gains.rows_on(floor.index)
             return rows[np.isin(motions.kind[rows], CUTTING)]
 
@@ -331,7 +328,7 @@ class _Run(CorrectionRun):
         )
 
 
-def _held_finding(motions: Motions, floor: Floor, rows: Sequence[int], source: str) -> Finding:
+def _held_finding(motions: Motions, floor: CutFloor, rows: Sequence[int], source: str) -> Finding:
     place = f"line {motions.line[rows[0]] + 1}"
     text = (
         f"pocket {floor.pocket.id} is held and the programme cuts it, less than {floor.guard:g} mm above its floor "

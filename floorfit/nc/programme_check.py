@@ -12,9 +12,9 @@ import shapely
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding
-from floorfit.nc.floor_bands import MARGIN_MM, Floor
+from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
+from floorfit.nc.gains import Gains
 from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, OTHER_ARC, RAPID, UNKNOWN, Motions
-from floorfit.nc.rule import Gains
 from floorfit.nc.tip_path import TipPath
 
 __all__ = ["Findings", "check_plan", "check_programme"]
@@ -50,7 +50,7 @@ class Findings:
 def check_programme(
     motions: Motions,
     path: TipPath,
-    floors: Sequence[Floor],
+    floors: Sequence[CutFloor],
     gains: Gains,
     *,
     source: str,
@@ -63,7 +63,7 @@ def check_programme(
     ----------
     motions, path : Motions, TipPath
         The programme, and its tip in the part's frame.
-    floors : sequence of Floor
+    floors : sequence of CutFloor
         The floors that matter.
     gains : Gains
         What the rule found.
@@ -91,7 +91,7 @@ def check_programme(
     return out.found
 
 
-def _check_unknown(out: Findings, path: TipPath, floors: Sequence[Floor]) -> None:
+def _check_unknown(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> None:
     """Cutting motion whose place depends on the run, where it could be on a floor."""
     motions = out.motions
     cutting = np.isin(motions.kind, CUTTING) & ~motions.is_high
@@ -109,7 +109,7 @@ def _check_unknown(out: Findings, path: TipPath, floors: Sequence[Floor]) -> Non
             return
 
 
-def _could_touch(start: NDArray[np.float64], end: NDArray[np.float64], floor: Floor) -> bool:
+def _could_touch(start: NDArray[np.float64], end: NDArray[np.float64], floor: CutFloor) -> bool:
     """Whether a motion with unknown coordinates could run on a floor."""
     z = end[2]
     if z == z and not floor.z_range[0] - floor.window <= z <= floor.top:
@@ -124,7 +124,7 @@ def _could_touch(start: NDArray[np.float64], end: NDArray[np.float64], floor: Fl
     return bool(shapely.intersects(polygon, shapely.linestrings(np.array(ends))))
 
 
-def _check_unknown_motions(out: Findings, floors: Sequence[Floor]) -> None:
+def _check_unknown_motions(out: Findings, floors: Sequence[CutFloor]) -> None:
     motions = out.motions
     top = max(floor.top for floor in floors)
     rows = np.flatnonzero(motions.kind == UNKNOWN)
@@ -152,7 +152,7 @@ def _check_unknown_motions(out: Findings, floors: Sequence[Floor]) -> None:
             return
 
 
-def _check_cycles(out: Findings, path: TipPath, floors: Sequence[Floor]) -> None:
+def _check_cycles(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> None:
     motions = out.motions
     rows = []
     for row in np.flatnonzero(motions.kind == CYCLE).tolist():
@@ -163,7 +163,7 @@ def _check_cycles(out: Findings, path: TipPath, floors: Sequence[Floor]) -> None
     out.rows("cycle", rows, text, "warning")
 
 
-def _is_over(floor: Floor, x: float, y: float) -> bool:
+def _is_over(floor: CutFloor, x: float, y: float) -> bool:
     return bool(np.isnan(x) or np.isnan(y) or shapely.intersects_xy(floor.pocket.polygon, x, y))
 
 
@@ -180,7 +180,7 @@ def _check_frames(out: Findings) -> None:
 
 
 def _check_work_offsets(out: Findings, touched: NDArray[np.intp]) -> None:
-    """The work offset whose zero is the part's is known where all cuts have one; it must be stated otherwise."""
+    """The work offset whose zero is the part's is G54, or none, where all cuts have that; else stated."""
     motions = out.motions
     cuts = np.flatnonzero(np.isin(motions.kind, CUTTING))
     names, first = np.unique(motions.field("work_offset")[cuts].astype(str), return_index=True)
@@ -191,6 +191,12 @@ def _check_work_offsets(out: Findings, touched: NDArray[np.intp]) -> None:
         text = (
             f"the programme cuts under several work offsets ({places}), and a surface of one may have the numbers of a "
             f"floor of another. Say which is the part's zero, for example --work-offset {names[0] or names[-1]}."
+        )
+        out.add("work-offset", int(motions.line[touched[0]]), text)
+    elif len(names) and names[0] not in ("", "G54") and len(touched):
+        text = (
+            f"the programme cuts under {names[0]}, which may be another side of the part with the same numbers. If its "
+            f"zero is the part's, say --work-offset {names[0]}."
         )
         out.add("work-offset", int(motions.line[touched[0]]), text)
 
@@ -217,7 +223,7 @@ def _check_lean(out: Findings, cutting: NDArray[np.intp], *, tip_control: bool) 
 
 
 def check_plan(
-    motions: Motions, path: TipPath, floors: Sequence[Floor], gains: Gains, *, source: str, tolerance_mm: float
+    motions: Motions, path: TipPath, floors: Sequence[CutFloor], gains: Gains, *, source: str, tolerance_mm: float
 ) -> list[Finding]:
     """Return what the planned gains cannot be written into, and what a person should see.
 
@@ -242,7 +248,7 @@ def check_plan(
     return out.found
 
 
-def _check_half(out: Findings, floors: Sequence[Floor], gains: Gains) -> None:
+def _check_half(out: Findings, floors: Sequence[CutFloor], gains: Gains) -> None:
     names = {floor.index: floor for floor in floors}
     for index in sorted({index for _, index in gains.half if index in names}):
         floor = names[index]
@@ -299,7 +305,7 @@ def _check_left_behind(out: Findings, gains: Gains) -> None:
     out.rows("on-floor", np.flatnonzero((start != 0) & left), text)
 
 
-def _check_below(out: Findings, path: TipPath, floors: Sequence[Floor]) -> None:
+def _check_below(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> None:
     """Warn of cuts that end below a programmed floor: they are left as they are."""
     motions = out.motions
     top = max((floor.z_range[1] for floor in floors), default=-np.inf)

@@ -7,6 +7,7 @@ there on, with the line as its reason, until the programme states it again.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 
 from floorfit.nc.arcs import arc_fault, radius_centre
@@ -29,6 +30,8 @@ from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
 
 __all__ = ["Reader", "read_motions"]
 
+#: A block of places alone: the common case.
+_is_place = re.compile(r"(?:X([-+]?[\d.]+) ?)?(?:Y([-+]?[\d.]+) ?)?(?:Z([-+]?[\d.]+))?[\r\n]*").fullmatch
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 
@@ -83,6 +86,10 @@ class Reader(Machine):
         """
         if self.ended or not text:
             return
+        if text[0] in "XYZ":
+            place = _is_place(text)
+            if place and self._easy_move(number, place.groups()):
+                return
         if FAST_BLOCK.fullmatch(text):
             words = FAST_WORD.findall(text)
             single = dict(words)
@@ -100,6 +107,22 @@ class Reader(Machine):
             self._act(number, values, (), -1)
         else:
             self._block(number, values, [] if g is None else [float(g)], [] if m is None else [float(m)])
+
+    def _easy_move(self, number: int, places: tuple[str | None, ...]) -> bool:
+        """Go to a place on a line, where nothing is in doubt; False where more has to be asked."""
+        state, position = self.state, self.position
+        if self.unsure or self.saved is not None or state.transform or state.motion not in (0, 10):
+            return False
+        try:
+            values = [None if raw is None else float(raw) * state.unit_mm for raw in places]
+        except ValueError:
+            return False
+        for index, value in enumerate(values):
+            if value is not None:
+                position[index] = value if state.absolute else position[index] + value
+        self.is_high = self.is_high and values[2] is None
+        self.row(number, state.motion // 10)
+        return True
 
     def _slow(self, number: int, text: str) -> None:
         try:

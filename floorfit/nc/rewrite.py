@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from floorfit.errors import Finding
 from floorfit.nc.edit import Piece, PieceStyle, divide, find_z, insert_word, replace_number
+from floorfit.nc.gains import Gains
 from floorfit.nc.motions import FLOW, JUMP, Modal, Motions
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
-from floorfit.nc.rule import Gains
 from floorfit.nc.words import constant, read_block
 
 __all__ = ["Written", "write_plan"]

@@ -15,19 +15,18 @@ off it carries the gain of its ends, linearly between, as long as nothing on its
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.nc.floor_bands import EPS_MM, WINDOW_MM, Floor
+from floorfit.nc.floor_bands import EPS_MM, WINDOW_MM, CutFloor
+from floorfit.nc.gains import LIFTED, MOVED, UNTOUCHED, Gains
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.wanted import Asked, ask
 from floorfit.nc.zones import Zones, zones_for
 
-__all__ = ["BLEND_MM", "LIFTED", "MOVED", "UNTOUCHED", "Gains", "Profile", "plan_gains"]
+__all__ = ["BLEND_MM", "plan_gains"]
 
-UNTOUCHED, MOVED, LIFTED = range(3)
 #: Length in plan over which a jump of the gain is blended, mm: 0.2 mm becomes a slope of 1 in 5. Own choice.
 BLEND_MM = 1.0
 #: Distance between the places asked along a motion, mm: no touch shorter than this is met for sure. Own choice.
@@ -41,64 +40,10 @@ _NOTHING = 1e-9
 #: Steepest way on which a pass is still a pass and no ramp: 1 in 50 (about 1 degree). Own choice.
 _PASS_SLOPE = 0.02
 
-#: Gains along one motion: shares of its way and the gain there.
-Profile = list[tuple[float, float]]
-
-
-@dataclass
-class Gains:
-    """What each motion gains.
-
-    Parameters
-    ----------
-    node : (n,) ndarray, mm
-        Gain at the end of each motion.
-    breaks : dict of int to list
-        Motions to be divided: the inner places (share, gain).
-    status : (n,) ndarray of int
-        UNTOUCHED, MOVED or LIFTED.
-    floor : (n,) ndarray of int
-        Floor that the end is on, or -1.
-    whole : (n,) ndarray of int
-        Floor that the motion is on at every place asked, or -1.
-    touched : dict of int to set of int
-        Motions that are on one or more floors for a part of their way only.
-    guarded : dict of int to set of int
-        Motions that cut held floors, and those floors.
-    guard_end, guard_whole : (n,) ndarray of int
-        Held floor that is cut at the end, and along all, of each motion, or -1.
-    half : list of (int, int)
-        Passes that are on a floor for a part of their way and too high or too low for it elsewhere: motion, floor.
-    steep_rapids : list of int
-        Rapids whose end on a floor would have to be higher than that floor wants.
-    """
-
-    node: NDArray[np.float64]
-    breaks: dict[int, Profile] = field(default_factory=dict)
-    status: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
-    floor: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
-    whole: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
-    touched: dict[int, set[int]] = field(default_factory=dict)
-    guarded: dict[int, set[int]] = field(default_factory=dict)
-    guard_end: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
-    guard_whole: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
-    half: list[tuple[int, int]] = field(default_factory=list)
-    steep_rapids: list[int] = field(default_factory=list)
-
-    def rows_on(self, index: int) -> NDArray[np.intp]:
-        """Motions that are on a floor for some of their way, or end there."""
-        mask = (self.floor == index) | (self.whole == index)
-        mask[[row for row, floors in self.touched.items() if index in floors]] = True
-        return np.flatnonzero(mask)
-
-    def start(self) -> NDArray[np.float64]:
-        """Gain at the start of each motion, mm."""
-        return np.concatenate([[0.0], self.node[:-1]])
-
 
 def plan_gains(
     path: TipPath,
-    floors: Sequence[Floor],
+    floors: Sequence[CutFloor],
     outline: Sequence[tuple[float, float]],
     *,
     tolerance_mm: float,
@@ -110,7 +55,7 @@ def plan_gains(
     ----------
     path : TipPath
         The programme's motions, in the part's frame.
-    floors : sequence of Floor
+    floors : sequence of CutFloor
         All floors of the part with their corrections.
     outline : (k, 2) sequence, mm
         Outline of the part.
@@ -130,7 +75,7 @@ def plan_gains(
 
 class _Planner:
     def __init__(
-        self, path: TipPath, floors: Sequence[Floor], zones: list[Zones], tolerance: float, clearance: float | None
+        self, path: TipPath, floors: Sequence[CutFloor], zones: list[Zones], tolerance: float, clearance: float | None
     ) -> None:
         self.path, self.floors, self.zones, self.tolerance, self.clearance = path, floors, zones, tolerance, clearance
         self.near = self._near_rows()
@@ -277,8 +222,14 @@ class _Planner:
             part = slice(first[place], first[place + 1] if place + 1 < len(first) else None)
             common = set(asked.floor[part].tolist()) & set(asked.near[part].tolist()) - {-1}
             index = next((index for index in sorted(common) if active[index]), -1)
-            if index >= 0:
+            if index >= 0 and self._steps_off(self.floors[index], int(rows[place])):
                 self.out.half.append((int(rows[place]), index))
+
+    def _steps_off(self, floor: CutFloor, row: int) -> bool:
+        """Whether a pass that leaves a floor's band would get a step there: above a raised one the gain fades out."""
+        share = self._grid(row)
+        x, y, z = self.path.axis_places(np.full(len(share), row), share).T
+        return floor.dz_range[0] < 0 or bool((z - floor.pocket.floor_at(x, y)).min() < -floor.window - EPS_MM)
 
     # -- rapids ------------------------------------------------------------------------------------------------------
 
@@ -433,7 +384,7 @@ def _boxes(path: TipPath) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     return low, high
 
 
-def _plane(floor: Floor) -> tuple[object, ...]:
+def _plane(floor: CutFloor) -> tuple[object, ...]:
     """What makes two floors lie in one plane, and react at the same heights."""
     pocket = floor.pocket
     place = pocket.centroid if any(pocket.slope) else ()

@@ -25,6 +25,11 @@ _FLOW = re.compile(
     r"|O(?:\d+|<[^>]*>|\[.*?\]|#\d+)(?:SUB|ENDSUB|CALL|IF|ELSE|ENDIF|WHILE|ENDWHILE|DO|REPEAT|ENDREPEAT|RETURN|BREAK|CONTINUE))"
 )
 _LABEL = re.compile(r"/?(?:N\d+)?[O:]\d+")
+_PLACES = frozenset("XYZ")
+_DELETED = re.compile(r"^/\d?")
+#: Calls, returns and jumps; the end of a programme.
+_CALL = re.compile(r"M(?:0?9[6789]|198)(?!\d)|G6[56](?!\d)")
+_END = re.compile(r"M(?:0?2|30)(?![\d.])")
 _is_plain = re.compile(r"(?:[A-Z][-+]?(?:\d+\.?\d*|\.\d+))*").fullmatch
 _SPACES = str.maketrans(dict.fromkeys("ABCDEFGHIJKLMNOPQRSTUVWXYZ", " "))
 _NAMED = re.compile(r"(,[RC]|[A-Z])([-+]?(?:\d+\.?\d*|\.\d+)(?![\[#]))?")
@@ -36,6 +41,19 @@ def bare(text: str) -> str:
     if "(" in text or ";" in text:
         text = _LEFT_OPEN.sub("", _NESTED.sub("", text))
     return text.translate(_GONE).upper()
+
+
+def _opened(one: str) -> tuple[bool, bool, str]:
+    """Whether a line makes the flow depend on the run, whether it has a programme number, and its words."""
+    first = one[0]
+    if first not in "/NO:IWGTESPBD" or (first not in "/NO:" and one[1:2].isdigit()):
+        return False, False, one
+    if _FLOW.match(one):
+        return True, False, ""
+    label = _LABEL.match(one)
+    one = one[label.end() :] if label else one
+    one = _NUMBERED.sub(r"\1", one, count=1) if first in "/N" else one
+    return False, label is not None, _DELETED.sub("", one)
 
 
 @dataclass(frozen=True)
@@ -65,41 +83,29 @@ class PlainLines:
         barrier: list[int] = []
         percents, flows, labels = 0, False, 0
         for number, one in enumerate(raw):
-            if not one:
+            first = one[:1]
+            if first in _PLACES and "M" not in one and "G" not in one:
+                text.append(one)
+                place.append(number)
                 continue
-            first = one[0]
             if first == "%":
                 percents += 1
-                if percents > 1:
-                    break
+            if percents > 1:
+                break
+            if first in ("", "%") or (first == "/" and not optional):
                 continue
-            if first == "/" and not optional:
-                continue
-            if first in "/NO:IWGTESPBD" and (first in "/NO:" or not one[1:2].isdigit()):
-                if _FLOW.match(one):
-                    barrier.append(len(text))
-                    text.append("")
-                    place.append(number)
-                    flows = True
-                    continue
-                label = _LABEL.match(one)
-                if label:
-                    labels += 1
-                    if labels > 1 or text:
-                        barrier.append(len(text))
-                        text.append("")
-                        place.append(number)
-                    one = one[label.end() :]
-                one = _NUMBERED.sub(r"\1", one, count=1) if first in "/N" else one
-                one = re.sub(r"^/\d?", "", one)
-            text.append(one)
-            place.append(number)
-            if "M" in one:
-                flows = flows or bool(re.search(r"M(?:0?9[6789]|198)(?!\d)|G6[56](?!\d)", one))
-                if not flows and re.search(r"M(?:0?2|30)(?![\d.])", one) and first != "/":
-                    break
-            elif "G6" in one:
-                flows = flows or bool(re.search(r"G6[56](?!\d)", one))
+            flow, label, one = _opened(one)
+            labels += label
+            if flow or (label and (labels > 1 or text)):
+                barrier.append(len(text))
+                text.append("")
+                place.append(number)
+            if not flow:
+                text.append(one)
+                place.append(number)
+            flows = flows or flow or (("M" in one or "G6" in one) and bool(_CALL.search(one)))
+            if "M" in one and not flows and first != "/" and _END.search(one):
+                break
         stops = np.zeros(len(text), dtype=bool)
         stops[barrier] = True
         return cls(text, np.array(place, dtype=int), stops)

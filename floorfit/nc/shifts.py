@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import InputError
-from floorfit.nc.floor_bands import Floor
+from floorfit.nc.floor_bands import CutFloor
+from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, JUMP, LINE, OTHER_ARC, RAPID, Motions
-from floorfit.nc.rule import Gains, plan_gains
+from floorfit.nc.rule import plan_gains
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
 from floorfit.units import MM_PER_UNIT
@@ -96,11 +97,12 @@ def tip_path(motions: Motions, tools: Tools, usable: NDArray[np.bool_], origin: 
     compensation = motions.field("compensation").astype(int) if len(motions) else np.zeros(0, int)
     side = np.where(np.isin(compensation, (410, 411)), 1.0, np.where(np.isin(compensation, (420, 421)), -1.0, 0.0))
     radius = np.array([shape.radius for shape in cutters])[cutter]
+    axis = _axes(motions, origin)
     centre = origin.turned(motions.centre) + np.array([origin.x, origin.y])
     return TipPath(
         start,
         end,
-        _axes(motions, origin),
+        axis,
         cutter,
         motions.kind == RAPID,
         cutters,
@@ -108,6 +110,7 @@ def tip_path(motions: Motions, tools: Tools, usable: NDArray[np.bool_], origin: 
         np.where(motions.is_arc, np.nan_to_num(motions.sweep), 0.0),
         side * radius,
         usable & np.isin(motions.kind, PATHS),
+        None if (axis == axis[:1]).all() else np.concatenate([axis[:1], axis[:-1]]),
     )
 
 
@@ -127,7 +130,7 @@ def _axes(motions: Motions, origin: Origin) -> NDArray[np.float64]:
 def make_plan(
     motions: Motions,
     path: TipPath,
-    floors: Sequence[Floor],
+    floors: Sequence[CutFloor],
     outline: Sequence[tuple[float, float]],
     *,
     tolerance_mm: float,

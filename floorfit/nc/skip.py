@@ -13,10 +13,10 @@ import numpy as np
 import shapely
 
 from floorfit.errors import Finding
-from floorfit.nc.floor_bands import MARGIN_MM, Floor
+from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
+from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, CUTTING, LINE, Motions
 from floorfit.nc.numbers import decimals_for, in_style
-from floorfit.nc.rule import Gains
 from floorfit.nc.words import read_block
 
 __all__ = ["Skipped", "skip_held"]
@@ -38,7 +38,7 @@ class Skipped:
     findings: tuple[Finding, ...]
 
 
-def skip_held(lines: list[str], motions: Motions, floors: Sequence[Floor], found: Gains, source: str) -> Skipped:
+def skip_held(lines: list[str], motions: Motions, floors: Sequence[CutFloor], found: Gains, source: str) -> Skipped:
     """Remove every visit to a held floor.
 
     Parameters
@@ -47,7 +47,7 @@ def skip_held(lines: list[str], motions: Motions, floors: Sequence[Floor], found
         The programme.
     motions : Motions
         What it does.
-    floors : sequence of Floor
+    floors : sequence of CutFloor
         The held floors.
     found : Gains
         What the rule found of the held floors.
@@ -70,7 +70,7 @@ def skip_held(lines: list[str], motions: Motions, floors: Sequence[Floor], found
     return Skipped(out, tuple(findings))
 
 
-def _visits(motions: Motions, floor: Floor, found: Gains) -> list[tuple[int, int]]:
+def _visits(motions: Motions, floor: CutFloor, found: Gains) -> list[tuple[int, int]]:
     """Runs of rows that end on the floor, first and last."""
     cutting = np.isin(motions.kind, CUTTING)
     end = found.guard_end == floor.index
@@ -81,7 +81,7 @@ def _visits(motions: Motions, floor: Floor, found: Gains) -> list[tuple[int, int
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _fault(lines: list[str], motions: Motions, floor: Floor, found: Gains, first: int, last: int) -> str:
+def _fault(lines: list[str], motions: Motions, floor: CutFloor, found: Gains, first: int, last: int) -> str:
     inside = range(first + 1, last + 1)
     modals = {motions.modals[motions.modal[row]]._replace(motion=0) for row in range(first, last + 1)}
     if found.guard_whole[first] >= 0 or (first and found.floor[first - 1] >= 0):
@@ -104,7 +104,7 @@ def _leaves_upwards(motions: Motions, row: int) -> bool:
     return bool(end[2] > start[2] or np.isnan(end[2]))
 
 
-def _way_fault(motions: Motions, floor: Floor, first: int, last: int) -> str:
+def _way_fault(motions: Motions, floor: CutFloor, first: int, last: int) -> str:
     start, end = motions.start[first], motions.xyz[last]
     height = float(start[2])
     if height < float(floor.pocket.rough_z(*start[:2])) or height < float(floor.pocket.rough_z(*end[:2])):

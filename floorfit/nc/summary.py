@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from floorfit.errors import Finding
 from floorfit.nc.corrected import PlanTrace, PocketChange
-from floorfit.nc.floor_bands import Floor
-from floorfit.nc.rule import Gains
+from floorfit.nc.floor_bands import CutFloor
+from floorfit.nc.gains import LIFTED, UNTOUCHED, Gains
 from floorfit.nc.swept_floors import TOO_DEEP_MM, SweptFloor
 from floorfit.nc.tip_path import TipPath
 
@@ -23,8 +23,8 @@ _DRAWN_MM, _CHORD_RAD = 20.0, 0.2
 
 
 def changes_of(
-    floors: Sequence[Floor],
-    rows_on: Callable[[Floor], NDArray[np.intp]],
+    floors: Sequence[CutFloor],
+    rows_on: Callable[[CutFloor], NDArray[np.intp]],
     *,
     floor_of: NDArray[np.intp],
     added: NDArray[np.float64],
@@ -35,7 +35,7 @@ def changes_of(
 
     Parameters
     ----------
-    floors : sequence of Floor
+    floors : sequence of CutFloor
         The floors.
     rows_on : callable
         Cutting motions that are on a floor for some of their way.
@@ -82,14 +82,14 @@ def what_is_left(swept: Sequence[SweptFloor], source: str) -> list[Finding]:
     return out
 
 
-def plan_trace(path: TipPath, gains: Gains, floors: Sequence[Floor]) -> PlanTrace:
+def plan_trace(path: TipPath, gains: Gains, floors: Sequence[CutFloor]) -> PlanTrace:
     """Motion near the floors in plan, in the part's frame.
 
     Parameters
     ----------
     path, gains : TipPath, Gains
         The programme, and what was asked of it.
-    floors : sequence of Floor
+    floors : sequence of CutFloor
         All floors.
     """
     top = max((floor.top for floor in floors), default=0.0) + _DRAWN_MM
@@ -103,4 +103,8 @@ def plan_trace(path: TipPath, gains: Gains, floors: Sequence[Floor]) -> PlanTrac
     index = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
     share = index / np.repeat(count, count)
     step = 1 / np.repeat(count, count)
-    return PlanTrace(path.points(row, share)[:, :2], path.points(row, share + step)[:, :2], gains.status[row])
+    # A motion that leaves a floor for where it always went is drawn as untouched.
+    still = (gains.status == LIFTED) & (gains.node == 0)
+    still[list(gains.breaks)] = False
+    status = np.where(still, UNTOUCHED, gains.status)[row]
+    return PlanTrace(path.points(row, share)[:, :2], path.points(row, share + step)[:, :2], status)

@@ -11,7 +11,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from floorfit.errors import Finding
-from floorfit.nc.floor_bands import EPS_MM, Floor
+from floorfit.nc.floor_bands import EPS_MM, CutFloor
 from floorfit.nc.motions import CUTTING, RAPID, Motions
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.wanted import RAPID_CLEARANCE_MM
@@ -31,7 +31,7 @@ _INSIDE_MM = 0.5
 def check_tools(
     motions: Motions,
     path: TipPath,
-    floors: Sequence[Floor],
+    floors: Sequence[CutFloor],
     outline: Sequence[tuple[float, float]],
     numbers: NDArray[np.float64],
     *,
@@ -43,7 +43,7 @@ def check_tools(
     ----------
     motions, path : Motions, TipPath
         The programme, and its tip in the part's frame.
-    floors : sequence of Floor
+    floors : sequence of CutFloor
         All floors.
     outline : (k, 2) sequence, mm
         Outline of the part.
@@ -66,7 +66,7 @@ def check_tools(
     return list(out.values())
 
 
-def _finding(floor: Floor, number: float, line: int, why: str, source: str) -> Finding:
+def _finding(floor: CutFloor, number: float, line: int, why: str, source: str) -> Finding:
     name, example = (f"T{number:g}", f"{number:g}=16,0.5") if number >= 0 else ("the tool", "16,0.5")
     text = (
         f"pocket {floor.pocket.id}: {why}, and the cutter of {name} is not known. "
@@ -78,8 +78,8 @@ def _finding(floor: Floor, number: float, line: int, why: str, source: str) -> F
 def _matters(
     path: TipPath,
     motions: Motions,
-    floor: Floor,
-    floors: Sequence[Floor],
+    floor: CutFloor,
+    floors: Sequence[CutFloor],
     outline: Sequence[tuple[float, float]],
     rows: NDArray[np.intp],
 ) -> list[tuple[int, str]]:
@@ -111,7 +111,7 @@ def _matters(
     return out
 
 
-def _steepest(floor: Floor) -> float:
+def _steepest(floor: CutFloor) -> float:
     """Greatest slope of the offset."""
     grid = floor.correction.grid
     if floor.correction.action == "tilt":
@@ -123,7 +123,7 @@ def _steepest(floor: Floor) -> float:
     return float(np.hypot(by_x, by_y))
 
 
-def _open_edge(floor: Floor, floors: Sequence[Floor], outline: Sequence[tuple[float, float]]) -> BaseGeometry:
+def _open_edge(floor: CutFloor, floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]) -> BaseGeometry:
     """The part of a floor's edge that has no wall: at the part's outline, or at another floor with another offset."""
     edge = floor.pocket.polygon.boundary
     others = [other.pocket.polygon for other in floors if other.index != floor.index]

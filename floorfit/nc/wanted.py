@@ -19,7 +19,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from floorfit.nc.floor_bands import EPS_MM, Floor
+from floorfit.nc.floor_bands import EPS_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.zones import Zone, Zones
 
@@ -142,7 +142,7 @@ class _Points:
 
     def _places(
         self,
-        floor: Floor,
+        floor: CutFloor,
         some: NDArray[np.intp],
         over_it: NDArray[np.bool_],
         low: NDArray[np.bool_],
@@ -159,7 +159,7 @@ class _Points:
 
     def _most(
         self,
-        floor: Floor,
+        floor: CutFloor,
         some: NDArray[np.intp],
         lift: NDArray[np.float64],
         low: NDArray[np.bool_],

@@ -24,7 +24,7 @@ from shapely.geometry.base import BaseGeometry
 
 from floorfit.decision.decision import FollowGrid
 from floorfit.nc.cutter import Cutter
-from floorfit.nc.floor_bands import MARGIN_MM, Floor
+from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
 
 __all__ = ["TOUCH_MM", "Zone", "Zones", "zones_for"]
 
@@ -44,13 +44,13 @@ class Zone:
 
     Parameters
     ----------
-    floor : Floor
+    floor : CutFloor
         The floor.
     cutter : Cutter
         The cutter.
     """
 
-    floor: Floor
+    floor: CutFloor
     cutter: Cutter
 
     @cached_property
@@ -148,7 +148,7 @@ def _grown(shape: Polygon, by: float) -> BaseGeometry:
     return grown
 
 
-def _dilate(floor: Floor, cutter: Cutter, grid: FollowGrid) -> FollowGrid:
+def _dilate(floor: CutFloor, cutter: Cutter, grid: FollowGrid) -> FollowGrid:
     """Greatest of dz, nominal slope and end of the cutter together, less the nominal contact, at each node."""
     cell = min(cutter.radius / _CELLS, float(np.diff(grid.x_mm).min()), float(np.diff(grid.y_mm).min()))
     cell = max(cell, cutter.radius / 12, np.sqrt(np.ptp(grid.x_mm) * np.ptp(grid.y_mm) / 250_000))
@@ -187,12 +187,12 @@ class Zones:
     outside: BaseGeometry | None
 
 
-def zones_for(floors: Sequence[Floor], outline: Sequence[tuple[float, float]], cutter: Cutter) -> Zones:
+def zones_for(floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]], cutter: Cutter) -> Zones:
     """Return what a cutter may touch on a part.
 
     Parameters
     ----------
-    floors : sequence of Floor
+    floors : sequence of CutFloor
         All floors of the part.
     outline : (n, 2) sequence, mm
         Outline of the part.
@@ -209,7 +209,7 @@ def zones_for(floors: Sequence[Floor], outline: Sequence[tuple[float, float]], c
 
 
 def _outside(
-    floors: Sequence[Floor], outline: Sequence[tuple[float, float]], cutter: Cutter, reach: BaseGeometry
+    floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]], cutter: Cutter, reach: BaseGeometry
 ) -> BaseGeometry | None:
     covered = shapely.union_all([floor.pocket.polygon.buffer(_SEAM_MM, join_style="mitre") for floor in floors])
     metal = shapely.intersection(Polygon(outline).difference(covered), reach.buffer(cutter.radius + 1.0))

@@ -92,7 +92,8 @@ def draw_plan(part: Part, motion: Motion, left: Sequence[Left], title: str) -> F
     _mark(axis, left)
     for one in part.pockets:
         place = one.polygon.representative_point()
-        axis.annotate(_plain(one.id, 14), (place.x, place.y), ha="center", va="center", fontsize=7)
+        box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
+        axis.annotate(_plain(one.id, 14), (place.x, place.y), ha="center", va="center", fontsize=7, bbox=box)
     axis.set_title(_plain(title), fontsize=9)
     axis.set_aspect("equal")
     axis.set_xlabel("X, mm")

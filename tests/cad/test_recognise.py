@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import shapely
-from cad_plates import box, filleted_pocket, mesh_of, round_pocket, sloped_pocket
+from cad_plates import box, filleted_pocket, mesh_of, round_pocket, sloped_pocket, true_outline
 from manifold3d import Manifold
 
 from floorfit.cad import extract_pockets
@@ -292,6 +292,28 @@ def test_fillet_radius_whatever_the_chord(fillet, draft, chord):
     # The strips are chords of the arc: radius = height / (2 sin²) is exact; 0.01 mm is its rounding.
     assert floor.fillet_radius == pytest.approx(fillet, abs=0.011)
     assert floor.fillet_share == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("turn", [0.0, 33.0])
+@pytest.mark.parametrize("chord", [0.1, 0.01, 0.001, 0.0005])
+def test_fillet_of_a_turned_plate_in_single_precision(chord, turn):
+    """The first chord of a fine fillet is a cone within 1 µm of the floor's plane; it is no part of the floor."""
+    solid = box(0, 0, 0, 800, 200, 40)
+    for x in (20, 420):
+        solid -= filleted_pocket(x, 20, x + 170, 190, 10, 3.2, 2, 41, chord)
+    mesh = mesh_of(solid.rotate((0, 0, turn)))
+    mesh.vertices = mesh.vertices.astype(np.float32)
+    c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+    floors = extract_pockets(mesh, units="mm").floors
+    assert len(floors) == 2
+    for x in (20, 420):
+        foot = true_outline(x + 3.2, 23.2, x + 166.8, 186.8, 6.8)
+        truth = shapely.transform(foot, lambda xy: xy @ np.array([[c, s], [-s, c]]))
+        # Chords of the corner, and what single precision and the part file round; 0.01 was promised.
+        near = min(shapely.Polygon(floor.foot).hausdorff_distance(truth) for floor in floors)
+        assert near <= 0.6 * chord + 4e-3
+    for floor in floors:
+        assert floor.fillet_radius == pytest.approx(3.2, abs=0.1)
 
 
 def test_fillet_round_an_island():

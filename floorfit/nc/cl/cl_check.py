@@ -12,9 +12,9 @@ from floorfit.errors import Finding
 from floorfit.nc.cl.location_path import LocationPath
 from floorfit.nc.cl.locations import Locations
 from floorfit.nc.corrected import Held
-from floorfit.nc.floor_bands import Floor
+from floorfit.nc.floor_bands import CutFloor
+from floorfit.nc.gains import LIFTED, Gains
 from floorfit.nc.motions import CUTTING, CYCLE, LINE, OTHER_ARC, RAPID
-from floorfit.nc.rule import LIFTED, Gains
 
 __all__ = ["check_gains", "check_locations"]
 
@@ -37,7 +37,7 @@ def _rows(
 
 
 def check_locations(
-    found: Locations, way: LocationPath, gains: Gains, floors: Sequence[Floor], source: str
+    found: Locations, way: LocationPath, gains: Gains, floors: Sequence[CutFloor], source: str
 ) -> list[Finding]:
     """Return what makes the file unfit: another part, a place or a cutter that is not known, holes in a floor.
 
@@ -45,7 +45,7 @@ def check_locations(
     ----------
     found, way, gains : Locations, LocationPath, Gains
         The file, its path, and the rule's answer.
-    floors : sequence of Floor
+    floors : sequence of CutFloor
         All floors.
     source : str
         Name of the file.
@@ -72,7 +72,7 @@ def check_locations(
     return out
 
 
-def _on_any_floor(found: Locations, way: LocationPath, gains: Gains, floors: Sequence[Floor]) -> bool:
+def _on_any_floor(found: Locations, way: LocationPath, gains: Gains, floors: Sequence[CutFloor]) -> bool:
     if _near(found, way, list(floors))[np.isin(found.kind, CUTTING)].any():
         return True
     on = (gains.floor >= 0) | (gains.whole >= 0)
@@ -81,7 +81,7 @@ def _on_any_floor(found: Locations, way: LocationPath, gains: Gains, floors: Seq
     return bool(np.isin(found.kind[way.row[on]], (LINE, OTHER_ARC)).any()) or bool(gains.half)
 
 
-def _near(found: Locations, way: LocationPath, floors: Sequence[Floor]) -> NDArray[np.bool_]:
+def _near(found: Locations, way: LocationPath, floors: Sequence[CutFloor]) -> NDArray[np.bool_]:
     """Rows that end over one of the floors, and no higher over it than what matters."""
     path = way.path
     radius = np.zeros(len(found))
@@ -100,7 +100,7 @@ def _near(found: Locations, way: LocationPath, floors: Sequence[Floor]) -> NDArr
 
 
 def check_gains(
-    found: Locations, way: LocationPath, gains: Gains, floors: Sequence[Floor], *, held: Held, source: str
+    found: Locations, way: LocationPath, gains: Gains, floors: Sequence[CutFloor], *, held: Held, source: str
 ) -> list[Finding]:
     """Return what the rule cannot do here, what it must not do, and what a person should see.
 
@@ -138,7 +138,7 @@ def check_gains(
     return out
 
 
-def _held(found: Locations, way: LocationPath, gains: Gains, floors: Sequence[Floor], source: str) -> list[Finding]:
+def _held(found: Locations, way: LocationPath, gains: Gains, floors: Sequence[CutFloor], source: str) -> list[Finding]:
     out: list[Finding] = []
     for index in sorted({floor for some in gains.guarded.values() for floor in some}):
         rows = way.row[[row for row, some in gains.guarded.items() if index in some]]

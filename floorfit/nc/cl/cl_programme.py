@@ -22,10 +22,11 @@ from floorfit.nc.cl.locations import FileFrame, Locations
 from floorfit.nc.corrected import Corrected, Held, PocketChange
 from floorfit.nc.correction_run import CorrectionRun, check_corrections, check_tolerance, floors_for
 from floorfit.nc.cutter import Cutter
-from floorfit.nc.floor_bands import Floor
+from floorfit.nc.floor_bands import CutFloor
+from floorfit.nc.gains import Gains
 from floorfit.nc.header import MARK, plain
 from floorfit.nc.motions import CUTTING
-from floorfit.nc.rule import Gains, plan_gains
+from floorfit.nc.rule import plan_gains
 from floorfit.nc.summary import changes_of, plan_trace, what_is_left
 from floorfit.part.model import Part
 
@@ -158,7 +159,7 @@ class _LocationRun(CorrectionRun):
     """One file on its way through the steps."""
 
     def __init__(
-        self, part: Part, floors: tuple[Floor, ...], program: bytes | str | Path, options: _LocationOptions
+        self, part: Part, floors: tuple[CutFloor, ...], program: bytes | str | Path, options: _LocationOptions
     ) -> None:
         super().__init__(part, floors, program, options.source)
         self.options = options
@@ -238,10 +239,7 @@ class _LocationRun(CorrectionRun):
         path = way.path
         sizes = np.zeros((len(found), 2))
         sizes[way.row] = np.array([[one.radius, one.corner] for one in path.cutters])[path.cutter]
-        matter = [floor for floor in self.floors if floor.is_active or floor.is_held]
-        lowest = min((floor.dz_range[0] for floor in matter), default=0.0)
-        swept = matter if lowest >= 0 else list(self.floors)
-        pairs = [(floor.pocket, floor.correction) for floor in swept]
+        pairs = [(floor.pocket, floor.correction) for floor in self.to_sweep(path)]
         return prove_locations(before, after, origin, pairs, sizes, planned, source=self.source)
 
     def _hear(self, text: str) -> Heard:
@@ -258,7 +256,7 @@ class _LocationRun(CorrectionRun):
     def _changes(
         self, found: Locations, way: LocationPath, gains: Gains, written: WrittenLocations, proved: ProvedLocations
     ) -> tuple[PocketChange, ...]:
-        def rows_on(floor: Floor) -> NDArray[np.intp]:
+        def rows_on(floor: CutFloor) -> NDArray[np.intp]:
             rows = np.unique(way.row[gains.rows_on(floor.index)])
             return rows[np.isin(found.kind[rows], CUTTING)]
 

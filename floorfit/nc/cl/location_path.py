@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from floorfit.nc.cl.circles import arc_points, arc_sweep
 from floorfit.nc.cl.locations import Locations
 from floorfit.nc.cutter import NEEDLE, Cutter
+from floorfit.nc.gains import Profile
 from floorfit.nc.motions import LINE, OTHER_ARC, RAPID
-from floorfit.nc.rule import Profile
 from floorfit.nc.tip_path import TipPath
 
 __all__ = ["LocationPath", "cutter_of", "location_path"]

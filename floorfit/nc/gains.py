@@ -1,0 +1,67 @@
+"""What every motion of a programme gains in height: the answer of the rule."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["LIFTED", "MOVED", "UNTOUCHED", "Gains", "Profile"]
+
+#: Status of a motion: as programmed, moved with its floor, lifted clear of one.
+UNTOUCHED, MOVED, LIFTED = range(3)
+
+#: Gains along one motion: shares of its way and the gain there.
+Profile = list[tuple[float, float]]
+
+
+@dataclass
+class Gains:
+    """What each motion gains.
+
+    Parameters
+    ----------
+    node : (n,) ndarray, mm
+        Gain at the end of each motion.
+    breaks : dict of int to list
+        Motions to be divided: the inner places (share, gain).
+    status : (n,) ndarray of int
+        UNTOUCHED, MOVED or LIFTED.
+    floor : (n,) ndarray of int
+        Floor that the end is on, or -1.
+    whole : (n,) ndarray of int
+        Floor that the motion is on at every place asked, or -1.
+    touched : dict of int to set of int
+        Motions that are on one or more floors for a part of their way only.
+    guarded : dict of int to set of int
+        Motions that cut held floors, and those floors.
+    guard_end, guard_whole : (n,) ndarray of int
+        Held floor that is cut at the end, and along all, of each motion, or -1.
+    half : list of (int, int)
+        Passes that are on a floor for a part of their way and too high or too low for it elsewhere: motion, floor.
+    steep_rapids : list of int
+        Rapids whose end on a floor would have to be higher than that floor wants.
+    """
+
+    node: NDArray[np.float64]
+    breaks: dict[int, Profile] = field(default_factory=dict)
+    status: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
+    floor: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
+    whole: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
+    touched: dict[int, set[int]] = field(default_factory=dict)
+    guarded: dict[int, set[int]] = field(default_factory=dict)
+    guard_end: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
+    guard_whole: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
+    half: list[tuple[int, int]] = field(default_factory=list)
+    steep_rapids: list[int] = field(default_factory=list)
+
+    def rows_on(self, index: int) -> NDArray[np.intp]:
+        """Motions that are on a floor for some of their way, or end there."""
+        mask = (self.floor == index) | (self.whole == index)
+        mask[[row for row, floors in self.touched.items() if index in floors]] = True
+        return np.flatnonzero(mask)
+
+    def start(self) -> NDArray[np.float64]:
+        """Gain at the start of each motion, mm."""
+        return np.concatenate([[0.0], self.node[:-1]])

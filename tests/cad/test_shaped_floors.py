@@ -1,0 +1,130 @@
+"""Curved floors: one floor whatever the tessellation, with the heights of the formula it was made by.
+
+Truth is the formula and constructive geometry. How far a chord may be from its curve: f'' h² / 8 over a cell of h.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from cad_plates import box, mesh_of, shaped_pocket, soup_of
+
+from floorfit.cad import extract_pockets
+from floorfit.cli import main
+from floorfit.part.part_file import part_from_document, part_to_document, read_part
+
+#: Height over the plan, and its largest second derivative along X, Y and across.
+SHAPES = {
+    "cylinder of 600": (lambda x, y: 602.0 - np.sqrt(600.0**2 - (x - 100.0) ** 2), 1 / 580),
+    "dome": (lambda x, y: 6.0 - ((x - 100.0) ** 2 + (y - 80.0) ** 2) / 4000.0, 2 / 2000),
+    "saddle": (lambda x, y: 6.0 + ((x - 100.0) ** 2 - (y - 80.0) ** 2) / 4000.0, 1 / 2000),
+    "twist": (lambda x, y: 6.0 + (x - 100.0) * (y - 80.0) / 2000.0, 2 / 2000),
+    "wave": (lambda x, y: 6.0 + 2.0 * np.sin((x - 100.0) / 40.0), 2 / 1600),
+}
+CELLS = [(6, 4), (12, 8), (24, 20), (48, 40)]
+#: Part axes in the model: +Z up as drawn, and the other way round about the axes.
+UPS = {"z": (0, 1, 2), "y": (0, 2, 1), "x": (1, 2, 0)}
+
+
+def plate(name, cells):
+    return box(0, 0, 0, 200, 160, 40) - shaped_pocket(20, 20, 180, 140, SHAPES[name][0], *cells, 41)
+
+
+def places():
+    return np.random.default_rng(3).random((400, 2)).T * np.array([[160.0], [120.0]]) + 20.0
+
+
+def chord_error(name, cells):
+    """Of the longest edge, the diagonal: the sum over both axes is above it."""
+    return SHAPES[name][1] * ((160.0 / cells[0]) ** 2 + (120.0 / cells[1]) ** 2) / 8.0
+
+
+@pytest.mark.parametrize("name", SHAPES)
+@pytest.mark.parametrize("cells", CELLS)
+def test_one_floor_with_the_heights_of_its_formula(name, cells):
+    mesh = mesh_of(plate(name, cells))
+    mesh.vertices = mesh.vertices.astype(np.float32)
+    extraction = extract_pockets(soup_of(mesh), units="mm")
+    (pocket,) = extraction.part.pockets
+    assert pocket.polygon.symmetric_difference(shapely.box(20, 20, 180, 140)).area < 0.01
+    x, y = places()
+    # 2 µm beyond the mesh's own error, and twice the chord error where the grid steps over a crease.
+    assert np.abs(pocket.floor_at(x, y) - SHAPES[name][0](x, y)).max() <= 2e-3 + 3.0 * chord_error(name, cells)
+    assert extraction.open_questions == 0
+    assert pocket.nominal_web(x, y) == pytest.approx(pocket.floor_at(x, y), abs=1e-5)
+    assert part_from_document(part_to_document(extraction.part)) == extraction.part or pocket.floor
+
+
+@pytest.mark.parametrize("axes", UPS)
+@pytest.mark.parametrize("shift", [0.0, 3000.0])
+def test_any_orientation_and_far_from_the_origin(axes, shift):
+    order = UPS[axes]
+    mesh = mesh_of(plate("wave", (24, 20)))
+    turned = mesh.vertices[:, list(order)] + shift
+    if np.linalg.det(np.eye(3)[:, list(order)]) < 0:
+        turned[:, 2] *= -1.0
+    mesh.vertices = turned.astype(np.float32)
+    up = np.zeros(3)
+    up[order.index(2)] = -1.0 if (order.index(2) == 2 and np.linalg.det(np.eye(3)[:, list(order)]) < 0) else 1.0
+    floors = extract_pockets(mesh, units="mm", up=tuple(up)).floors
+    assert [floor.kind for floor in floors] == ["curved"]
+    assert floors[0].area == pytest.approx(160 * 120, rel=1e-5)
+
+
+@pytest.mark.parametrize("cells", [(3, 1), (3, 3), (6, 2)])
+def test_three_facets_of_an_arc_are_one_floor(cells):
+    """What a kernel makes of 160 mm of a large radius by default; the mesh is said to be coarse."""
+    extraction = extract_pockets(mesh_of(plate("cylinder of 600", cells)), units="mm")
+    assert [floor.kind for floor in extraction.floors] == ["curved"]
+    assert "coarse-floor" in [finding.code for finding in extraction.findings]
+    # The facets themselves are the nominal floor: at their corners they are the arc's.
+    pocket, x = extraction.part.pockets[0], np.linspace(20, 180, cells[0] + 1)[1:-1]
+    assert pocket.floor_at(x, np.full(len(x), 70.0)) == pytest.approx(SHAPES["cylinder of 600"][0](x, 70.0), abs=1e-4)
+
+
+def test_two_facets_are_in_doubt_and_the_exit_code_says_so(tmp_path, capsys):
+    """A chord over half an arc cannot be told from a plane: two floors, a word, exit 1; an edit settles it."""
+    shallow = shaped_pocket(20, 20, 180, 140, lambda x, y: 2.0 + (x - 100.0) ** 2 / 4000.0, 2, 1, 41)
+    model, out = tmp_path / "two.stl", tmp_path / "two.json"
+    mesh_of(box(0, 0, 0, 200, 160, 40) - shallow).export(model)
+    command = ["extract", str(model), "--units", "mm", "-o", str(out), "--replace"]
+    assert main(command) == 1
+    assert "meet in one smooth kink of 2.3°" in " ".join(capsys.readouterr().err.split())
+    (tmp_path / "edits.csv").write_text("action,where,value\nmerge,60 80,140 80\n", encoding="utf-8")
+    assert main([*command, "--edit", str(tmp_path / "edits.csv")]) == 0
+    assert len(read_part(out).pockets) == 1
+
+
+@pytest.mark.parametrize("cells", CELLS[1:])
+def test_underside_that_follows_the_floor_is_a_constant_web(cells):
+    over = SHAPES["wave"][0]
+    under = shaped_pocket(20, 20, 180, 140, lambda x, y: 2.0 - over(x, y), *cells, 1).mirror((0, 0, 1))
+    solid = box(0, 0, 0, 200, 160, 40) - shaped_pocket(20, 20, 180, 140, over, *cells, 41) - under
+    (floor,) = extract_pockets(mesh_of(solid), units="mm").floors
+    assert floor.is_parallel
+    assert floor.web == pytest.approx(2.0, abs=2e-3)
+
+
+@pytest.mark.parametrize("cells", CELLS[1:])
+def test_curved_underside_of_a_plane_floor(cells):
+    """A hollow ground into the underside: the web is thinnest in the middle."""
+
+    def hollow(x, y):
+        return 1.5 - ((x - 100.0) ** 2 + (y - 80.0) ** 2) / 8000.0
+
+    below = shaped_pocket(20, 20, 180, 140, lambda x, y: -hollow(x, y), *cells, 1).mirror((0, 0, 1))
+    solid = box(0, 0, 0, 200, 160, 40) - box(20, 20, 4, 180, 140, 41) - below
+    (pocket,) = extract_pockets(mesh_of(solid), units="mm").part.pockets
+    x, y = places()
+    error = 2e-3 + 3.0 * 0.5e-3 * ((160.0 / cells[0]) ** 2 + (120.0 / cells[1]) ** 2) / 8.0
+    assert np.abs(pocket.nominal_web(x, y) - (4.0 - np.maximum(hollow(x, y), 0.0))).max() <= error
+
+
+def test_curved_bays_joined_by_a_notch_are_cut():
+    bay = SHAPES["wave"][0]
+    rib = box(98.5, 19, 0, 101.5, 141, 40) - box(98, 75, 0, 102, 85, 40)
+    solid = box(0, 0, 0, 200, 160, 40) - (shaped_pocket(20, 20, 180, 140, bay, 48, 40, 41) - rib)
+    floors = extract_pockets(mesh_of(solid), units="mm").floors
+    assert [floor.kind for floor in floors] == ["curved", "curved"]
+    assert [floor.area for floor in floors] == pytest.approx([78.5 * 120 + 1.5 * 10] * 2, abs=0.5)

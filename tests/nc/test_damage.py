@@ -1,0 +1,327 @@
+"""Ten kinds of damage that a rule on the tip in plain blocks lets pass: tests of swept volume, or refusals.
+
+The limit is 0.02 mm: two roundings of 0.0001 in, the tolerance of the offset (0.005 mm) and the places of the sweep.
+Cutter: flat, radius 8 mm, unless said otherwise.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from nc_cases import PART, corrections, follow, hold, pocket, tilt
+from nc_sweep import motions, swept, too_deep
+
+from floorfit.errors import InputError
+from floorfit.nc.cutter import Cutter
+from floorfit.nc.programme import apply_offsets
+from floorfit.nc.tools import Tools
+from floorfit.part.model import Part
+
+DEEP_MM = 0.02
+FLAT, BULL, BALL = (8.0, 0.0), (8.0, 3.0), (6.0, 6.0)
+HEAD = "G21 G90 G17 G40 G94\nT1 M6\n"
+
+
+def correct(text, given, part=PART, size=FLAT, **options):
+    options.setdefault("tools", Tools({1: Cutter(*size)}))
+    done = apply_offsets(part, given, text.encode(), **options)
+    return "".join(line for line in done.data.decode().splitlines(keepends=True) if "FLOORFIT" not in line), done
+
+
+def check(text, given, part=PART, size=FLAT, **options):
+    """Correct, and find nothing too deep; return the text and the result."""
+    after, done = correct(text, given, part, size, **options)
+    assert too_deep(text, after, given, part, {1: size, 2: size}) <= DEEP_MM
+    return after, done
+
+
+def refused(text, given, code, part=PART, **options):
+    with pytest.raises(InputError) as refusal:
+        correct(text, given, part, **options)
+    assert code in {finding.code for finding in refusal.value.findings}, str(refusal.value)
+    return str(refusal.value)
+
+
+def zigzag(x0, y0, x1, y1, z, *, radius=8.0, step=12.0, top="G0 Z30\n", over=0.0):
+    """Passes over a rectangle with a flat cutter, from above and up again."""
+    lines = [f"G0 X{x0 + radius} Y{y0 + radius} Z30\n"]
+    rows = int(np.ceil((y1 - y0 - 2 * radius) / step)) + 1
+    for count, y in enumerate(np.linspace(y0 + radius, y1 - radius, rows)):
+        ends = (x0 + radius, x1 - radius) if count % 2 == 0 else (x1 - radius, x0 + radius)
+        lines += [f"G1 X{ends[0]} Y{y:.3f} Z{z + over} F900\n", f"X{ends[1]}\n"]
+    return "".join(lines) + top
+
+
+# -- 1: places that stand in blocks of other words -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("word", ["G69", "G15", "G50", "G50.1", "G8"])
+def test_1_a_place_beside_a_word_that_turns_nothing_is_not_lost(word):
+    """The tool crosses to another floor in such a block: what follows must not take the old place for the new."""
+    text = HEAD + "G0 X20 Y20 Z30\nG1 Z2. F200\nX60\nG0 Z10\n" + f"{word} G0 X150 Y40\n" + "G1 Z2.\nX180\nG0 Z30\n"
+    given = corrections(A=0.3, B=follow("B", -0.3))
+    try:
+        after, _ = correct(text, given)
+    except InputError as refusal:
+        assert {finding.code for finding in refusal.findings} <= {"unknown-position", "unknown-motion"}
+        return
+    assert too_deep(text, after, given, PART, {1: FLAT}) <= DEEP_MM
+    traverse = [(one["to"][2], two["to"][2]) for one, two in zip(motions(text), motions(after), strict=False)]
+    assert all(new >= old - 0.31 for old, new in traverse)
+
+
+# -- 2: rapids ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("mode", ["G90", "G91"])
+def test_2_a_rapid_close_above_a_raised_floor_is_lifted(mode):
+    """A link at 0.5 over the floor, offset +0.6: left alone it would cut 0.1 deep over the whole link."""
+    text = HEAD + "G0 X20 Y20 Z30\nG1 Z2. F200\nX60\nG0 Z2.5\nX20 Y45\nG1 Z2.\nX60\nG0 Z30\n"
+    if mode == "G91":
+        text = HEAD + "G0 X20 Y20 Z30\nG91\nG1 Z-28. F200\nX40\nG0 Z0.5\nX-40 Y25\nG1 Z-.5\nX40\nG0 Z28\nG90\n"
+    given = corrections(A=0.6)
+    after, done = check(text, given)
+    rapid = [move for move in motions(after) if move["kind"] == 0 and move["to"][1] > 40 and move["to"][2] < 10]
+    assert min(move["to"][2] for move in rapid) >= 2.6 + 0.4
+    assert 2 in done.plan.status
+
+
+# -- 3: the radius --------------------------------------------------------------------------------------------------
+
+#: Two floors of one level that touch, and a third 1 mm higher beside the first: a seam and an upper step.
+STEPPED = Part(
+    "seam and step",
+    ((0.0, 0.0), (160.0, 0.0), (160.0, 60.0), (0.0, 60.0)),
+    (pocket("L", 0, 0, 60, 60), pocket("M", 60, 0, 110, 60), pocket("H", 110, 0, 160, 60, z=3.0)),
+)
+
+
+def stepped_programme(size=FLAT):
+    r = size[0]
+    return (
+        HEAD
+        + zigzag(-10, 0, 110, 60, 2.0, radius=r, step=0.9 * r)
+        + zigzag(110, 0, 170, 60, 3.0, radius=r, step=0.9 * r)
+    )
+
+
+@pytest.mark.parametrize(
+    "given",
+    [{"L": 0.3}, {"L": -0.3}, {"M": 0.3}, {"L": 0.3, "M": -0.3}, {"H": 0.3}, {"H": -0.3}, {"M": -0.2, "H": 0.3}],
+    ids=str,
+)
+@pytest.mark.parametrize("size", [FLAT, BULL], ids=["flat", "bull"])
+def test_3_at_an_open_edge_a_seam_and_a_step_nothing_is_too_thin(given, size):
+    wanted = corrections(part=STEPPED, **given)
+    _, done = check(stepped_programme(size), wanted, STEPPED, size)
+    if given.get("L", 0.0) != given.get("M", 0.0):
+        # What cannot be met at the seam is said, with its height.
+        assert max(one.high_mm for one in done.floors) > 0.05
+        assert "left-high" in {finding.code for finding in done.findings}
+
+
+@pytest.mark.parametrize("size", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
+def test_3_on_a_tilted_floor_the_end_of_the_cutter_does_not_dig_in(size):
+    """A flat end on a slope t would cut radius x t too deep (closed form): 8 x 0.005 = 0.04 mm."""
+    given = corrections(A=tilt("A", 0.1, 0.005, 0.0))
+    check(HEAD + zigzag(0, 0, 100, 60, 2.0, radius=size[0], step=size[0]), given, size=size)
+
+
+# -- 4: tool vectors ------------------------------------------------------------------------------------------------
+
+
+def test_4_pieces_of_a_divided_move_carry_the_vector_of_their_place():
+    text = HEAD + (
+        "G43.5 H1 X20 Y30 Z30 I0 J0 K1\nG1 X20 Y30 Z2.697 F500 I0.08716 J0 K0.99619\n"
+        "X80 Y30 Z2.697 I0 J0.08716 K0.99619\nG0 Z30 I0 J0 K1\n"
+    )
+    given = corrections(A=follow("A", 0.3))
+    after, _ = check(text, given, tip_control=True)
+    inner = [move for move in motions(after) if 21 < move["to"][0] < 79]
+    assert inner
+    for move in inner:
+        share = (move["to"][0] - 20) / 60
+        between = np.array([0.08716 * (1 - share), 0.08716 * share, 0.99619])
+        assert np.abs(np.array(move["axis"]) - between / np.linalg.norm(between)).max() < 1e-3
+
+
+def test_4_a_tilted_vector_without_tip_control_is_refused():
+    text = HEAD + "G43.5 H1 X20 Y30 Z30 I0 J0 K1\nG1 Z2. F500 I0.1 J0 K1\nX80\nG0 Z30\n"
+    refused(text, corrections(A=0.1), "rotary")
+
+
+# -- 5: wall passes close above the floor ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("over", [0.02, 0.05, 0.1, 0.15])
+@pytest.mark.parametrize("dz", [0.3, -0.3])
+@pytest.mark.parametrize("z", [2.0, 10.0])
+def test_5_a_wall_pass_close_above_moves_with_its_floor(over, dz, z):
+    part = Part(
+        "one", ((-10.0, -10.0), (110.0, -10.0), (110.0, 70.0), (-10.0, 70.0)), (pocket("A", 0, 0, 100, 60, z=z),)
+    )
+    text = HEAD + zigzag(0, 0, 100, 60, z) + f"G0 X8 Y8\nG1 Z{z + over} F500\nX92\nY52\nX8\nY8\nG0 Z30\n"
+    after, _ = check(text, corrections(part=part, A=dz), part)
+    wall = [move["to"][2] for move in motions(after) if move["kind"] == 1][-5:]
+    assert np.allclose(wall, z + over + dz, atol=0.003)
+
+
+# -- 6: floors met in part ------------------------------------------------------------------------------------------
+
+
+def test_6_a_flat_pass_on_a_sloped_floor_is_refused_with_its_line():
+    text = HEAD + "G0 X110 Y100 Z30\nG1 Z6. F500\nX190\nG0 Z30\n"
+    assert "line 5" in refused(text, corrections(D=0.3), "half")
+
+
+# -- 7: held floors -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("over", [0.0, 0.1, 0.4])
+def test_7_a_held_floor_is_not_cut_by_a_pass_above_it(over):
+    text = HEAD + zigzag(0, 0, 100, 60, 2.0, over=over) + zigzag(102, 0, 202, 60, 2.0)
+    given = corrections(A=hold("A"), B=0.1)
+    assert "held" in refused(text, given, "held")
+    after, done = correct(text, given, held="skip")
+    spots = np.random.default_rng(1).uniform((5, 5), (90, 55), (100, 2))
+    assert (swept(after, spots, {1: FLAT}) >= 2.0 + 0.45).all()
+    assert not done.is_complete
+
+
+# -- 8: the wrong programme -----------------------------------------------------------------------------------------
+
+#: Three pockets with 10 mm ribs.
+RIBBED = Part(
+    "three and ribs",
+    ((0.0, 0.0), (340.0, 0.0), (340.0, 100.0), (0.0, 100.0)),
+    tuple(pocket(name, x, 10, x + w, 90) for name, x, w in (("A", 10, 100), ("B", 120, 90), ("C", 220, 110))),
+)
+
+
+def ribbed_programme(shift=0.0, offset="G54"):
+    passes = [zigzag(p.polygon.bounds[0], 10, p.polygon.bounds[2], 90, 2.0) for p in RIBBED.pockets]
+    text = HEAD + f"{offset}\n" + "".join(passes)
+    if not shift:
+        return text
+    import re
+
+    return re.sub(r"X(-?[\d.]+)", lambda m: f"X{float(m[1]) + shift:.3f}", text)
+
+
+RAISED = corrections(part=RIBBED, A=0.1, B=0.2, C=0.1)
+
+
+@pytest.mark.parametrize("shift", [15.0, -15.0, 4.0])
+def test_8_a_shifted_programme_is_refused_with_the_shift_it_sees(shift):
+    told = refused(ribbed_programme(shift), RAISED, "shifted", RIBBED)
+    assert f"X {-shift:.3f}" in told
+    assert f"--origin {-shift:.3f},0.000,0" in told
+    after, _ = correct(ribbed_programme(shift), RAISED, RIBBED, origin=_origin(-shift))
+    assert after.count("Z2.100") and after.count("Z2.200")
+
+
+def _origin(x):
+    from floorfit.nc.shifts import Origin
+
+    return Origin(x)
+
+
+def test_8_the_right_programme_fits():
+    check(ribbed_programme(), RAISED, RIBBED)
+
+
+def test_8_a_zero_elsewhere_is_hinted_from_the_floors():
+    """The programme's zero stands at X 300, Y 200, Z 50 of the part: nothing lies on any floor as it is."""
+    import re
+
+    text = re.sub(r"X(-?[\d.]+)", lambda m: f"X{float(m[1]) - 300:.3f}", ribbed_programme())
+    text = re.sub(r"Y(-?[\d.]+)", lambda m: f"Y{float(m[1]) - 200:.3f}", text)
+    text = re.sub(r"Z(-?[\d.]+)", lambda m: f"Z{float(m[1]) - 50:.3f}", text)
+    told = refused(text, RAISED, "other-part", RIBBED)
+    assert "--origin 300.000,200.000,50.000" in told
+
+
+def test_8_a_programme_in_another_work_offset_must_be_stated():
+    text = ribbed_programme(offset="G55")
+    refused(text, RAISED, "work-offset", RIBBED)
+    check(text, RAISED, RIBBED, work_offset="G55")
+
+
+def test_8_tip_control_under_a_plain_length_offset_is_refused():
+    text = HEAD + "G0 G43 H1 X20 Y20 Z30\nG1 A30. Z2. F200\nX50\nG0 Z30\n"
+    refused(text, corrections(A=0.1), "tip-control", tip_control=True)
+
+
+def test_8_the_programme_of_another_plate_is_refused():
+    """Passes of a plate with two long pockets run across this plate's ribs."""
+    text = HEAD + zigzag(10, 10, 330, 50, 2.0) + zigzag(10, 52, 330, 90, 2.0)
+    refused(text, RAISED, "other-part", RIBBED)
+
+
+# -- 9: parameters that concern no floor ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("change", [("G17", "G17 S#102"), ("G0 Z30", "G0 Z#100"), ("F900", "F#3")])
+def test_9_parameters_away_from_floors_do_no_harm(change):
+    text = HEAD + zigzag(0, 0, 100, 60, 2.0, top="G0 Z30\nM30\n")
+    given = corrections(A=0.3)
+    plain, _ = check(text, given)
+    after, _ = correct(text.replace(*change), given)
+    assert after.replace(change[1], change[0]) == plain
+
+
+def test_9_a_tool_number_from_a_parameter():
+    text = "G21 G90 G17\nT#1 M6\n" + zigzag(0, 0, 100, 60, 2.0)
+    given = corrections(A=0.3)
+    after, _ = correct(text, given, tools=Tools(every=Cutter(8.0)))
+    assert "Z2.300" in after
+
+
+# -- 10: templates --------------------------------------------------------------------------------------------------
+
+
+def test_10_the_help_gives_no_example_that_moves_a_work_offset(capsys):
+    from floorfit.cli import main
+
+    with pytest.raises(SystemExit):
+        main(["apply", "--help"])
+    told = capsys.readouterr().out
+    assert "G10 L2 P{{" not in told
+    assert "#{{ 500 + number }}" in told
+
+
+# -- units, modes, arcs, ends ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("size", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
+@pytest.mark.parametrize("unit", ["mm", "in"])
+@pytest.mark.parametrize("arc", ["I", "R"])
+@pytest.mark.parametrize("mode", ["G90", "G91"])
+def test_a_surface_is_cut_nowhere_too_deep_whatever_the_writing(size, unit, arc, mode):
+    text = written(size[0], unit, arc, mode)
+    check(text, corrections(A=follow("A", 0.25)), size=size)
+
+
+def written(radius, unit, arc, mode):
+    """Lines and arcs over floor A, in a unit, a form of arcs, a distance mode."""
+    scale, places = (1.0, 3) if unit == "mm" else (25.4, 4)
+    at = {"X": 20.0, "Y": 20.0, "Z": 30.0}
+
+    def word(letter, mm):
+        value = mm - at[letter] if mode == "G91" and letter in at else mm
+        return f"{letter}{value / scale:.{places}f}"
+
+    lines = ["G21" if unit == "mm" else "G20", "G90 G17", "T1 M6", f"G0 {_axes(at, scale, places)}", mode]
+    path = [("G1", 20, 20, 2.0, 0), ("G1", 80, 20, 2.0, 0), ("G3", 80, 40, 2.0, 10), ("G1", 20, 40, 2.0, 0)]
+    path += [("G3", 20, 20, 2.0, -10), ("G1", 50, 30, 2.0, 0), ("G1", 50, 30, 30.0, 0)]
+    for code, x, y, z, r in path:
+        words = [code, word("X", x), word("Y", y), word("Z", z)]
+        if r:
+            words.append(f"R{abs(r) / scale:.{places}f}" if arc == "R" else f"I0 J{r / scale:.{places}f}")
+        lines.append(" ".join([*words, "F40."]))
+        at = {"X": x, "Y": y, "Z": z}
+    return "\n".join([*lines, "M30", ""])
+
+
+def _axes(at, scale, places):
+    return " ".join(f"{letter}{mm / scale:.{places}f}" for letter, mm in at.items())

@@ -1,0 +1,164 @@
+"""What a programmer writes and must not be refused: each corrected right, by the reader and the sweep of the tests."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from nc_cases import PART, apply, check_heights, corrections, follow, pocket
+from nc_reference import run
+from nc_sweep import motions, swept, too_deep
+
+from floorfit.nc.cutter import Cutter
+from floorfit.nc.programme import apply_offsets
+from floorfit.nc.shifts import Origin
+from floorfit.nc.tools import Tools
+from floorfit.part.model import Part
+
+TOOLS = Tools({1: Cutter(8.0)})
+SIZES = {1: (8.0, 0.0), -1: (8.0, 0.0)}
+HEAD = "G21 G90 G17 G40 G94\nT1 M6\nG0 X20 Y20 Z30\n"
+CUT = "G1 Z2. F200\nX80.\nY40.\nX20.\nG0 Z30\n"
+GIVEN = corrections(A=0.3)
+DEEP_MM = 0.02
+
+#: name: (programme, what it is for the readers of the tests)
+CASES = {
+    # NISTIR 6556, 3.4 and table 4: one word of each modal group in a block.
+    "G words of many groups in a block": ("G0 G17 G40 G49 G80 G90 G21\n", ""),
+    # G80 ends a cycle; with another motion word beside it that word counts (common practice, no source).
+    "G80 beside a motion": ("G80 G0 Z30.\n", "G0 Z30.\n"),
+    "a spindle speed from a parameter": ("S#102 M3\n", ""),
+    "a feed from a parameter": ("F#7\n", ""),
+    "a retract to a parameter": ("G0 Z#100\nG0 Z30\n", "G0 Z30\n"),
+    "comments in comments": ("(FINISH (WEB 2.0) FLOORS)\n", ""),
+    "G53 retract": ("G53 G0 Z0\nG0 X20 Y20\nG0 Z30\n", "G53 G0 Z0\nG0 X20 Y20\nG0 Z30\n"),
+    "G28 and then feed at speed": (
+        "G91 G28 Z0\nG90 G1 X20 Y20 F9000\nG0 Z30\n",
+        "G91 G28 Z0\nG90 G1 X20 Y20 F9000\nG0 Z30\n",
+    ),
+    "a probe that stops": ("G31 Z5. F100\nG0 X20 Y20 Z30\n", ""),
+    "a tool setting move": ("G37 Z5.\nG0 X20 Y20 Z30\n", ""),
+    "a macro without G21 after it": ("G65 P9001 X1.\nG0 X20 Y20 Z30\n", ""),
+    "a subprogramme without G21 after it": ("M98 P1000\nG0 X20 Y20 Z30\n", ""),
+    "a tilted frame that ends": ("G68.2 X0 Y0 Z0 I0 J30. K0\nG0 X5. Y5.\nG69\nG0 X20 Y20 Z30\n", ""),
+    "a mirror that ends": ("G51.1 X0\nG0 X5.\nG50.1 X0\nG0 X20 Y20 Z30\n", ""),
+    "holes beside the floors": ("G99 G81 X-30 Y20 Z-5. R5. F100\nG80\nG0 X20 Y20 Z30\n", "G0 X20 Y20 Z30\n"),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_it_is_corrected_and_every_other_byte_kept(name):
+    block, plain = CASES[name]
+    text = HEAD + block + "G1 F200\n" + CUT + "M30\n"
+    out = apply(text, GIVEN, tools=TOOLS)
+    assert block in out
+    assert out.replace("Z2.300", "Z2.") == text
+    text, out = text.replace(block, plain), out.replace(block, plain)
+    assert too_deep(text, out, GIVEN, PART, SIZES) <= DEEP_MM
+
+
+@pytest.mark.parametrize("word", ["M98 P1000", "G65 P9002"])
+def test_a_call_after_the_last_cut(word):
+    text = HEAD + CUT + f"{word}\nM30\n"
+    assert apply(text, GIVEN, tools=TOOLS).replace("Z2.300", "Z2.") == text
+
+
+def test_the_call_is_told():
+    done = apply_offsets(PART, GIVEN, (HEAD + "M98 P1000\nG0 X20 Y20 Z30\n" + CUT).encode(), tools=TOOLS)
+    assert "call" in {finding.code for finding in done.findings}
+
+
+def test_compensation_with_its_lead_in_at_floor_depth_only_shifts():
+    """A change of Z alone leaves the compensated path as it is: G41 on, round the floor, G40 off, all at Z 2."""
+    text = HEAD + "G1 Z2. F200\nG41 D1 X30 Y10\nX90\nY50\nX10\nY10\nX30\nG40 X20 Y20\nG0 Z30\n"
+    out = apply(text, GIVEN, tools=Tools({1: Cutter(3.0)}))
+    assert out.replace("Z2.300", "Z2.") == text
+
+
+def test_a_drilling_cycle_in_a_floor_is_left_and_told():
+    text = HEAD + CUT + "G98 G81 X30 Y30 Z-1. R5. F100\nX40\nG80\nM30\n"
+    done = apply_offsets(PART, GIVEN, text.encode(), tools=TOOLS)
+    assert b"G98 G81 X30 Y30 Z-1. R5. F100" in done.data
+    assert [finding.place for finding in done.findings if finding.code == "cycle"] == ["line 9", "line 10"]
+
+
+@pytest.mark.parametrize("word", [",R2.", ",C2."])
+def test_a_rounded_corner_on_a_shifted_floor_stays(word):
+    text = HEAD + f"G1 Z2. F200\nX80.{word}\nY40.\nG0 Z30\n"
+    assert apply(text, GIVEN, tools=TOOLS).replace("Z2.300", "Z2.") == text
+
+
+def test_expressions_of_numbers_are_read():
+    """3 - 1 = 2 is on the floor: NISTIR 6556, 3.3.2.3."""
+    out = apply(HEAD + "G1 Z[3.-1.] F200\nX80\nG0 Z[10*3]\n", GIVEN, tools=TOOLS)
+    assert "G1 Z2.300 F200" in out
+    assert "G0 Z[10*3]" in out
+
+
+def test_inverse_time_feed_is_shared_by_the_pieces():
+    """RS274/NGC, 3.5.21: F is one over the minutes that the block takes, so that the pieces' times add up to 0.5."""
+    text = HEAD + "G1 Z2. F200\nG93 G1 X80. F2.\nG94 G0 Z30\n"
+    out = apply(text, corrections(A=follow("A", 0.3)), tools=TOOLS)
+    pieces = [move for move in run(out) if move.end[2] < 5 and move.start[0] < move.end[0]]
+    assert len(pieces) > 2
+    assert sum(1 / move.feed for move in pieces) == pytest.approx(0.5, rel=1e-3)
+    for move in pieces:
+        assert 0.5 * (move.end[0] - move.start[0]) / 60 == pytest.approx(1 / move.feed, rel=2e-3)
+
+
+def test_the_tip_of_a_leaning_cutter_stands_above_its_floor():
+    """With a lead of 3 degrees the tip of a flat end stands R sin 3 = 0.419 mm over the floor that its rim cuts."""
+    up = 8.0 * math.sin(math.radians(3.0))
+    text = HEAD + f"G0 A3.\nG1 Y20 Z{2 + up:.3f} F200\nX80.\nG0 Z30 A0\n"
+    out = apply(text, GIVEN, tools=TOOLS, tip_control=True)
+    assert f"Z{2.3 + up:.3f}" in out
+    spots = np.random.default_rng(2).uniform((25, 22), (75, 27), (60, 2))
+    lift = swept(out, spots, SIZES) - swept(text, spots, SIZES)
+    assert np.abs(lift - 0.3).max() < 0.002
+
+
+@pytest.mark.parametrize("angle", [0.0, 90.0, 30.0])
+def test_a_zero_other_than_the_parts(angle):
+    """The programme's own numbers, turned back by plane geometry; what comes out is turned forth again and checked."""
+    way = (300.0, -40.0, 55.0)
+    c, s = math.cos(math.radians(angle)), math.sin(math.radians(angle))
+    path = [(20, 20, 30), (20, 20, 2), (80, 20, 2), (80, 40, 2), (80, 40, 30)]
+
+    def write(points):
+        lines = [f"G{0 if z > 20 else 1} X{x:.4f} Y{y:.4f} Z{z:.4f} F500" for x, y, z in points]
+        return "G21 G90 G17\nT1 M6\n" + "\n".join(lines) + "\n"
+
+    def back(x, y, z):
+        return c * (x - way[0]) + s * (y - way[1]), -s * (x - way[0]) + c * (y - way[1]), z - way[2]
+
+    given = corrections(A=follow("A", 0.3))
+    out = apply(write([back(*point) for point in path]), given, tools=TOOLS, origin=Origin(*way, angle))
+    moved = [move["to"] for move in motions(out)]
+    forth = [(way[0] + c * x - s * y, way[1] + s * x + c * y, z + way[2]) for x, y, z in moved]
+    assert len(forth) > len(path)
+    assert too_deep(write(path), write(forth), given, PART, SIZES) <= DEEP_MM
+
+
+def test_a_programme_with_no_floor_to_change_comes_back_byte_for_byte():
+    text = HEAD + CUT + "M30\n"
+    assert apply(text, corrections(B=0.3), tools=TOOLS) == text
+
+
+@pytest.mark.parametrize("percent", ["", "%\n"])
+def test_a_shallow_ramp_from_the_stock_is_a_ramp(percent):
+    """From the stock (0.5 over the floor) down over 60 mm: less than a degree, and no pass that fits in part only."""
+    text = percent + HEAD + "G1 Z2.5 F200\nX80. Z2.\nX20.\nG0 Z30\n" + percent
+    for dz in (0.3, -0.3):
+        given = corrections(A=dz)
+        out = apply(text, given, tools=TOOLS)
+        assert too_deep(text, out, given, PART, SIZES) <= DEEP_MM
+
+
+def test_walls_round_a_floor_need_no_cutter_for_a_shift():
+    """Inside walls a shift moves the tip, whatever the cutter: nothing to ask for."""
+    part = Part("walled", ((-9.0, -9.0), (109.0, -9.0), (109.0, 69.0), (-9.0, 69.0)), (pocket("A", 0, 0, 100, 60),))
+    text = HEAD + CUT
+    out = apply(text, corrections(part=part, A=0.3), part, tools=Tools())
+    check_heights(text, out, corrections(part=part, A=0.3), part)
