@@ -40,7 +40,7 @@ def test_border_with_a_slow_error_is_dense_algebra() -> None:
     # Gaussian posterior of everything together (A. Gelman et al., Bayesian Data Analysis 2013, §14.2): dense inverse.
     points, shapes = places(60), bumps()
     values = 1e-4 * points[:, 0] + walk(60, 0.01, 20, 2)
-    (slow,) = [one for one in slow_errors(np.arange(60.0)) if (one.size, one.length) == (0.008, 10.0)]
+    (slow,) = [one for one in slow_errors(np.arange(60.0)) if (one.size, one.length) == (0.008, 30.0)]
     grid = make_grid(BOX, 60.0)
     weights = np.full(60, 1e4)
     solution = solve(assemble(grid, points, values, weights, 60.0, shapes, None, slow), PRIOR)
@@ -77,7 +77,7 @@ def test_likelihood_ratio_of_a_slow_error_is_dense() -> None:
     points, shapes = places(60), independent(["A"], bumps().tables[:1], np.full(1, 1e-8), 0.0)
     values = 2e-5 * points[:, 1] + walk(60, 0.012, 20, 5) + np.random.default_rng(6).normal(0, 0.01, 60)
     grid, weights = make_grid(BOX, 60.0), np.full(60, 1e4)
-    slow = next(one for one in slow_errors(np.arange(60.0)) if (one.size, one.length) == (0.008, 10.0))
+    slow = next(one for one in slow_errors(np.arange(60.0)) if (one.size, one.length) == (0.008, 30.0))
     stiff = Prior(1e9)  # all but a plane, so that φ, which is profiled, stays put only where nothing is left over
     plain, with_it = (
         solve(assemble(grid, points, values, weights, 60.0, shapes, None, one), stiff, weak=False)
