@@ -341,13 +341,14 @@ def _systematic(
         return ()
 
     def smooth(values: Array) -> Array:
-        return fit.smoothed(places.points, values, places.u).at(*places.points.T)
+        return fit.followed(places.points, values, places.u)
 
     weight = fit.weights[place[rows]] / used.u[rows] ** 2
-    square = float((weight * used.residual[rows]) @ used.warp[rows])
+    left = used.residual[rows] - np.broadcast_to(fit.slow_error, fit.weights.shape)[place[rows]]
+    square = float((weight * left) @ used.warp[rows])
     columns = columns_to_try(part, readings, screened.floor, place >= 0)
     tried = [replace(one, values=one.values[rows]) for one in columns]
-    return find_systematic(Sharers(place[rows], weight, used.residual[rows], square, smooth), tried, settings.reading_u)
+    return find_systematic(Sharers(place[rows], weight, left, square, smooth), tried, settings.reading_u)
 
 
 def _shared_findings(readings: Readings, found: tuple[Systematic, ...]) -> tuple[Finding, ...]:

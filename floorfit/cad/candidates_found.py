@@ -197,7 +197,14 @@ def _facets(known: Smoothed, facets: Ints) -> Facets:
 
 
 def with_web(known: Smoothed, face: Candidate) -> Candidate:
-    """The same face with what lies below it."""
+    """The same face with what lies below it.
+
+    Parameters
+    ----------
+    known : Smoothed
+        The model with its smooth faces.
+    face : Candidate
+    """
     error = max((arc.sagitta for arc in face.arcs), default=0.0)
     return replace(face, web=known.underside.web_under(face.polygon, face.face, max(0.05, 3.0 * error)))
 
@@ -225,7 +232,19 @@ def _risen(mesh: Mesh, rim: Rim) -> Any:
 
 
 def part_of(known: Smoothed, whole: Candidate, part: Polygon, cuts: Any, roofed: Any) -> Candidate:
-    """A part of a face: its own outline, and of the rim what lies along it."""
+    """A part of a face: its own outline, and of the rim what lies along it.
+
+    Parameters
+    ----------
+    known : Smoothed
+        The model with its smooth faces.
+    whole : Candidate
+        The face.
+    part : Polygon, mm
+        Outline of the part.
+    cuts, roofed : shapely geometry, mm
+        Where it was cut, and what a roof covers.
+    """
     rim = whole.rim
     middle = shapely.points(known.mesh.vertices[rim.edges].mean(axis=1)[:, :2])
     on_outline = shapely.dwithin(part.exterior, middle, 1e-2)

@@ -29,6 +29,16 @@ _TOUCH = 0.01
 def edited_faces(known: Smoothed, found: Recognition, edits: Sequence[Edit], unit_mm: float) -> Recognition:
     """Take, drop, split and merge faces.
 
+    Parameters
+    ----------
+    known : Smoothed
+        The model with its smooth faces.
+    found : Recognition
+        What was recognised.
+    edits : sequence of Edit
+    unit_mm : float
+        Millimetres in one unit of the edits.
+
     Raises
     ------
     InputError
@@ -145,6 +155,15 @@ def edited_pockets(
     pockets: Sequence[Pocket], floors: Sequence[Floor], edits: Sequence[Edit], unit_mm: float
 ) -> tuple[list[Pocket], list[Floor]]:
     """Rename pockets, and give them tolerance, stock and web.
+
+    Parameters
+    ----------
+    pockets : sequence of Pocket
+    floors : sequence of Floor
+        As recognised, one for each pocket.
+    edits : sequence of Edit
+    unit_mm : float
+        Millimetres in one unit of the edits.
 
     Raises
     ------

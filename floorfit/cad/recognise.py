@@ -155,7 +155,14 @@ def _refusal(mesh: Mesh, face: Candidate, settings: ExtractSettings) -> Rejected
 
 
 def refused_face(face: Candidate, code: str, reason: str) -> RejectedFace:
-    """A face as it is shown to the user when it was not taken."""
+    """A face as it is shown to the user when it was not taken.
+
+    Parameters
+    ----------
+    face : Candidate
+    code, reason : str
+        Why it was not taken.
+    """
     inside = face.polygon.representative_point()
     place = (inside.x, inside.y, face.z_at(inside.x, inside.y))
     rings = [

@@ -131,7 +131,17 @@ class CorrectionRun:
     def fine(
         self, unit_mm: NDArray[np.float64], floor_of: NDArray[np.intp], line: NDArray[np.int64], what: str
     ) -> NDArray[np.bool_]:
-        """Rows on floors whose offset would be lost in the decimals in use; say so once for each floor."""
+        """Rows on floors whose offset would be lost in the decimals in use; say so once for each floor.
+
+        Parameters
+        ----------
+        unit_mm : (n,) ndarray
+            Millimetres in the unit in force.
+        floor_of, line : (n,) ndarray of int
+            Index of the floor, and line from 0.
+        what : str
+            What is done about it, in words.
+        """
         step = np.where(unit_mm == 1.0, 0.001, 0.0001 * unit_mm)
         most = np.array([max(map(abs, floor.dz_range)) if floor.is_active else 0.0 for floor in self.floors] + [0.0])
         out = np.asarray((most[floor_of] > 0) & (most[floor_of] < 0.5 * step))
@@ -156,7 +166,17 @@ class CorrectionRun:
     def assemble(
         self, blocks: Mapping[int, list[str]], head: list[str], place: int
     ) -> tuple[list[str], NDArray[np.intp]]:
-        """Lines of the new file, and the line of the old one that each came from; -1 for the header."""
+        """Lines of the new file, and the line of the old one that each came from; -1 for the header.
+
+        Parameters
+        ----------
+        blocks : mapping of int to list of str
+            What stands in place of a line.
+        head : list of str
+            The header.
+        place : int
+            Line in front of which it goes.
+        """
         out: list[str] = []
         origin: list[int] = []
         for number, line in enumerate(self.lines):

@@ -34,7 +34,15 @@ class Findings:
         self.found: list[Finding] = []
 
     def rows(self, code: str, rows: Iterable[int], text: str, severity: str = "error") -> None:
-        """Add a finding for each of the first rows, and one for the number of the others."""
+        """Add a finding for each of the first rows, and one for the number of the others.
+
+        Parameters
+        ----------
+        code, text, severity : str
+            As of `Finding`.
+        rows : iterable of int
+            Rows of the motions.
+        """
         rows = list(rows)
         for row in rows[:_SHOWN]:
             self.add(code, int(self.motions.line[row]), text, severity)

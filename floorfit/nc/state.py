@@ -139,7 +139,18 @@ class Machine:
         self.jump(number, [*LINEAR], (number, f"{name} called another programme"), FLOW)
 
     def jump(self, number: int, axes: Iterable[str], reason: tuple[int, str], kind: int = JUMP) -> None:
-        """Make axes unknown, with the line and the reason."""
+        """Make axes unknown, with the line and the reason.
+
+        Parameters
+        ----------
+        number : int
+            Line, from 0.
+        axes : iterable of str
+        reason : (int, str)
+            Line and words, for messages.
+        kind : int
+            Of the row that is noted.
+        """
         axes = list(axes)
         for axis in axes:
             self.position[AXES.index(axis)] = NAN

@@ -164,18 +164,42 @@ class Fit:
         u : (n,) ndarray, mm
             Places and standard uncertainties of the readings that were fitted; what was read there besides.
         """
+        return self._solved(points, values, u)[0]
+
+    def followed(self, points: Array, values: Array, u: Array) -> Array:
+        """What the fit makes of other values of the same places, at them: the surface and the slow error, (n,) mm.
+
+        Parameters
+        ----------
+        points, values, u
+            As in `smoothed`.
+        """
+        surface, knots = self._solved(points, values, u)
+        return surface.at(*points.T) + self._slow(knots)
+
+    @property
+    def slow_error(self) -> Array | float:
+        """Error of each reading that those taken about the same time share, (n,) mm; 0 where there is none."""
+        border = self.solution.border
+        return 0.0 if border is None else self._slow(border.slow_error)
+
+    def _slow(self, knots: Array) -> Array | float:
+        return 0.0 if self.slow is None else np.asarray(self.slow.design @ knots)
+
+    def _solved(self, points: Array, values: Array, u: Array) -> tuple[Surface, Array]:
+        """Surface and knots of the slow error for other values of the same places."""
         grid, border, shapes = self.surface.grid, self.solution.border, self.surface.shapes
         plane = plane_of(points, values, u)
         weighed = self.weights / u**2 * (values - heights(plane, points))
-        amounts = np.empty(0)
+        amounts = knots = np.empty(0)
         with threadpool_limits(limits=1, user_api="blas"):
             coefficients = self.solution.factor.solve(grid.right_side(points, weighed))
             if border is not None and shapes is not None:
                 slow = np.empty(0) if self.slow is None else self.slow.design.T @ weighed
                 seen = np.append(shapes.design(points).T @ weighed, slow)
                 coefficients, both = border.solve(coefficients, seen)
-                amounts = both[: shapes.count]
-        return Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts)
+                amounts, knots = both[: shapes.count], both[shapes.count :]
+        return Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts), knots
 
 
 def fit_surface(

@@ -90,8 +90,10 @@ def test_offsets_are_those_of_the_flat_twin(kind: str) -> None:
     assert bent.used.is_used.sum() == flat.used.is_used.sum()
     for one, two in zip(bent.decisions, flat.decisions, strict=True):
         assert (one.action, one.verdict) == (two.action, two.verdict)
-        # A slope of up to 5 degrees scales a reading's uncertainty by 1/cos: 0.4 % of weight, well under 0.1 µm here.
-        assert one.correction.offset == pytest.approx(two.correction.offset, abs=1e-4)
+        # A slope of up to 5 degrees scales a reading's uncertainty by 1/cos: 0.4 % of weight, well under 0.1 µm here. A
+        # web that is not constant is expected to dish by another amount (the cube of the thickness), which the wave of
+        # 30 µm, no dish at all, shares otherwise with the spline: under 1 % of it.
+        assert one.correction.offset == pytest.approx(two.correction.offset, abs=3e-4)
 
 
 def test_factor_is_local() -> None:
