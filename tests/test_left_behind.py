@@ -132,7 +132,7 @@ def test_stop_between_the_two_renames_keeps_the_old_result(tmp_path: Path, monke
 @pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
 @pytest.mark.parametrize("number", ["SIGTERM", "SIGINT", "SIGHUP"])
 def test_told_to_stop_ends_clean_with_one_line_and_exit_2(tmp_path: Path, number: str) -> None:
-    root = Path(__file__).resolve().parent.parent.parent / "sample_parts" / "bay_frame"
+    root = Path(__file__).resolve().parent.parent / "sample_parts" / "bay_frame"
     call = [sys.executable, "-m", "floorfit", "correct", root / "part.json", root / "readings.csv", "-o", "job"]
     with subprocess.Popen(call, cwd=tmp_path, stderr=subprocess.PIPE, text=True) as process:
         end = time.monotonic() + 60
