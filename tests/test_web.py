@@ -20,6 +20,8 @@ from floorfit.result import Result
 from floorfit.verify.predicted import Prediction
 from floorfit.web import depth_of_cut, left_after, margin
 
+pytestmark = pytest.mark.xdist_group("web")  # the runs of a file in one process
+
 # Stock of the floor is 0.5 mm. A web is what stands between the floor that was cut and the underside; a cutter takes
 # metal away and adds none (geometry).
 
@@ -92,7 +94,7 @@ def test_table_map_record_and_verify_say_the_same_web(
     stock: float, has_z: bool, most: str, tolerance: float, tmp_path: Path
 ) -> None:
     result = _result(stock, has_z, most, tolerance)
-    write_job(result, make_record(result), tmp_path)
+    write_job(result, make_record(result), tmp_path, pictures=False)
     record = read_record(tmp_path)
     prediction = Prediction.of(record)
     assert record.map is not None
