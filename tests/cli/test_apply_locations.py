@@ -73,3 +73,17 @@ def test_frame_and_keep_are_for_cutter_location_data_alone(job, capsys):
     (job / "finish.cl").write_text("%\nG21 G90\nG0 Z9\nM30\n%\n")
     assert call(job, "--keep", "POLISH") == 2
     assert "cutter-location data" in capsys.readouterr().err
+
+
+def test_a_cutter_stated_on_the_command_line_is_as_good_as_one_in_the_file(job, capsys):
+    """The same cutter, told either way, gives the same path (ISO 4343: CUTTER states it in the file)."""
+    call(job, "--held", "cut")
+    told = [line for line in (job / "out.cl").read_text().splitlines() if line.startswith("GOTO")]
+    text = (job / "finish.cl").read_text().replace("CUTTER/1,0\n", "")
+    (job / "finish.cl").write_text(text)
+    capsys.readouterr()
+    assert call(job, "--held", "cut", out="none.cl") == 2 and not (job / "none.cl").exists()
+    assert "cutter" in capsys.readouterr().err.lower()
+    assert call(job, "--held", "cut", "--tool", "1=1", out="stated.cl") == 1
+    stated = [line for line in (job / "stated.cl").read_text().splitlines() if line.startswith("GOTO")]
+    assert stated == told
