@@ -20,6 +20,7 @@ from floorfit.readings.observations import Readings
 from floorfit.result import Result, Settings, Used
 
 if TYPE_CHECKING:
+    from floorfit.decision import Decision
     from floorfit.decision.budget import ReadingNoise
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from floorfit.readings.systematic import Systematic
     from floorfit.surface import Fit, Surface
     from floorfit.surface.expected import Agreement, Expected
+    from floorfit.web import Webs
 
 __all__ = ["Result", "Settings", "Used", "correct"]
 
@@ -270,33 +272,15 @@ def _decided(
     used: Used,
     given: NDArray[np.intp],
 ) -> Result:
-    from floorfit.decision import decide
-    from floorfit.decision.budget import with_budgets
-    from floorfit.decision.decide import hold_each, hold_some
-    from floorfit.decision.decision import Reason
     from floorfit.decision.neighbours import neighbour_steps
-    from floorfit.readings.floor_z import UNKNOWN_Z
     from floorfit.web import Webs
 
     readings = taken.readings
-    counted = np.bincount(used.floor[used.is_used], minlength=len(part.pockets))
     webs = Webs(fit.surface, _available(part, readings, screened, places, used, fit), settings.bias)
-    decisions = decide(
-        part,
-        webs,
-        fit.posterior,
-        counted.tolist(),
-        given.tolist(),
-        settings.decision,
-        common_u=float(np.linalg.norm([settings.machine_u, taken.calibration_u, taken.moved_u, _bias_u(settings)])),
-        seed=settings.seed,
-    )
-    decisions = with_budgets(part, fit, webs, decisions, _noise(screened, used, settings, taken))
-    decisions = hold_some(decisions, _lost(places, used, fit))
-    if not taken.is_z_known:
-        decisions = hold_each(part, decisions, Reason("floor-z-unknown", UNKNOWN_Z))
+    decisions = _decisions(part, taken, settings, webs, fit, used, given, _noise(screened, used, settings, taken))
+    decisions = _held(part, taken, decisions, _lost(places, used, fit))
     systematic = _systematic(part, readings, screened, places, fit, used, settings)
-    corrections = {one.pocket: one.correction for one in decisions}
+    shared = _shared_findings(readings, systematic)
     return Result(
         part,
         taken.shown,
@@ -305,17 +289,51 @@ def _decided(
         fit,
         webs,
         decisions,
-        neighbour_steps(part, corrections, rib_max_mm=settings.rib_max),
-        (
-            *taken.findings,
-            *screened.findings,
-            *_fit_findings(readings, fit, places.agreed),
-            *_shared_findings(readings, systematic),
-        ),
+        neighbour_steps(part, {one.pocket: one.correction for one in decisions}, rib_max_mm=settings.rib_max),
+        (*taken.findings, *screened.findings, *_fit_findings(readings, fit, places.agreed), *shared),
         taken.gauge,
         taken.frame,
         systematic,
     )
+
+
+def _decisions(
+    part: Part,
+    taken: _Taken,
+    settings: Settings,
+    webs: Webs,
+    fit: Fit,
+    used: Used,
+    given: NDArray[np.intp],
+    noise: ReadingNoise,
+) -> tuple[Decision, ...]:
+    """Decide every floor, with its budget."""
+    from floorfit.decision import decide
+    from floorfit.decision.budget import with_budgets
+
+    counted = np.bincount(used.floor[used.is_used], minlength=len(part.pockets))
+    common_u = float(np.linalg.norm([settings.machine_u, taken.calibration_u, taken.moved_u, _bias_u(settings)]))
+    decisions = decide(
+        part,
+        webs,
+        fit.posterior,
+        counted.tolist(),
+        given.tolist(),
+        settings.decision,
+        common_u=common_u,
+        seed=settings.seed,
+    )
+    return with_budgets(part, fit, webs, decisions, noise)
+
+
+def _held(part: Part, taken: _Taken, decisions: tuple[Decision, ...], lost: dict[int, str]) -> tuple[Decision, ...]:
+    """Hold floors whose readings were lost, and all where nobody knows the floors' Z."""
+    from floorfit.decision.decide import hold_each, hold_some
+    from floorfit.decision.decision import Reason
+    from floorfit.readings.floor_z import UNKNOWN_Z
+
+    kept = hold_some(decisions, lost)
+    return kept if taken.is_z_known else hold_each(part, kept, Reason("floor-z-unknown", UNKNOWN_Z))
 
 
 def _lost(places: _Places, used: Used, fit: Fit) -> dict[int, str]:
