@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import subprocess
@@ -278,10 +277,17 @@ def test_accessibility_rules_find_no_serious_fault(
     page.close()
 
 
-def test_page_of_120_pockets_opens_in_two_seconds(browser: Browser, pages: dict[str, Path]) -> None:
+#: Twenty million additions in the page, in ms: a measure of the machine. Twenty-two of them were measured; sixty is the limit.
+LOOP = "(() => { const t = performance.now(); let s = 0; for (let i = 0; i < 2e7; i++) s += i % 7; return [s, performance.now() - t]; })()"
+
+
+def test_page_of_120_pockets_opens_soon_beside_a_plain_loop(browser: Browser, pages: dict[str, Path]) -> None:
+    """Speed as a ratio to a loop in the same page, never in seconds: a loaded machine slows both."""
     page, _ = opened(browser, pages["long"])
     took = page.evaluate("performance.getEntriesByType('navigation')[0].domContentLoadedEventEnd")
-    assert took < 2000 * float(os.environ.get("SLOWER", "1"))  # milliseconds; SLOWER on a loaded machine
+    loop = min(page.evaluate(LOOP)[1] for _ in range(3))
+    print(f"opened in {took:.0f} ms, {took / loop:.0f} loops of {loop:.0f} ms")
+    assert took / loop < 60
     page.close()
 
 
