@@ -32,9 +32,9 @@ from .readings.ids import read_ids as read_ids
 from .readings.step_blocks import blocks_from_arrays as blocks_from_arrays
 from .readings.step_blocks import read_blocks as read_blocks
 from .record import Record as Record
-from .record import make_record as make_record
 from .record import read_record as read_record
 from .record import schema as schema
+from .recording import make_record as make_record
 from .report.format import Writing as Writing
 from .report.language import language as language
 from .report.mesh_export import write_mesh as write_mesh

@@ -8,8 +8,9 @@ from pathlib import Path
 
 from floorfit.offsets_table import length_cell, number_cell, offset_header, offset_row
 from floorfit.plain_text import plain_cell
-from floorfit.record import Decision, ReadingsRecord, Record, make_record
+from floorfit.record import Decision, ReadingsRecord, Record
 from floorfit.record_readings import MOST_IN_RECORD
+from floorfit.recording import make_record
 from floorfit.report.format import Writing
 from floorfit.report.write import write_report
 from floorfit.run import Result

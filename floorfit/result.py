@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
     from floorfit.readings.systematic import Systematic
+    from floorfit.record import Record
     from floorfit.surface import Fit
     from floorfit.web import Webs
 
@@ -264,6 +265,12 @@ class Result:
         columns = offset_columns(self.decisions, self.part.units)
         return columns if find_spec("pandas") is None else import_module("pandas").DataFrame(columns)
 
+    def record(self) -> Record:
+        """Return this run as the record that pictures, a corrected programme and later checks read."""
+        from floorfit.recording import make_record
+
+        return make_record(self)
+
     def plot(self, axes: Axes | None = None) -> Axes:
         """Draw the warp of the underside with floors, readings and what each pocket gets.
 
@@ -277,10 +284,9 @@ class Result:
         matplotlib.axes.Axes
             Coordinates in the part's unit.
         """
-        from floorfit.record import make_record
         from floorfit.report.warp_plot import draw_warp
 
-        return draw_warp(make_record(self), axes)
+        return draw_warp(self.record(), axes)
 
     def save(
         self,
@@ -325,6 +331,6 @@ class Result:
         return as_html(self.part.name, *self._listed())
 
     def _listed(self) -> tuple[str, Sequence[Decision], str]:
-        from floorfit.record import closing_sentence
+        from floorfit.recording import closing_sentence
 
         return closing_sentence(self), self.decisions, self.part.units

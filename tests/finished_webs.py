@@ -10,7 +10,8 @@ import numpy as np
 
 from floorfit.part.model import Part, Pocket, Tolerance
 from floorfit.readings.observations import Readings, readings_from_arrays
-from floorfit.record import Record, make_record
+from floorfit.record import Record
+from floorfit.recording import make_record
 from floorfit.run import Settings, correct
 from floorfit.verify.predicted import Prediction
 

@@ -14,7 +14,7 @@ from floorfit.folder import write_job
 from floorfit.offsets_table import OFFSET_COLUMNS
 from floorfit.part import read_part
 from floorfit.readings import Readings, read_readings, readings_from_arrays
-from floorfit.record import closing_sentence, make_record
+from floorfit.recording import closing_sentence, make_record
 from floorfit.run import Result, Settings, correct
 
 #: One process makes the runs that these tests share.

@@ -15,7 +15,8 @@ import floorfit
 from floorfit.folder import write_job
 from floorfit.part import Tolerance
 from floorfit.part.lattice import floor_points
-from floorfit.record import make_record, read_record
+from floorfit.record import read_record
+from floorfit.recording import make_record
 from floorfit.result import Result
 from floorfit.verify.predicted import Prediction
 from floorfit.web import depth_of_cut, left_after, margin

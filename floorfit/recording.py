@@ -1,0 +1,233 @@
+"""How a run becomes its record: the numbers as they are, the closing line, digests and versions."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from floorfit.decision.decision import Decision, known
+from floorfit.part.part_file import part_to_document
+from floorfit.readings.gauge_file import gauge_to_document
+from floorfit.record import (
+    DishRecord,
+    InputRecord,
+    ReadingsRecord,
+    Record,
+    SummaryRecord,
+    SurfaceRecord,
+    SystematicRecord,
+)
+
+if TYPE_CHECKING:
+    from floorfit.readings.systematic import Systematic
+    from floorfit.result import Result
+    from floorfit.surface.spline import Surface
+
+__all__ = ["closing_sentence", "make_record"]
+
+
+def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None = None) -> Record:
+    """Build the record of a run.
+
+    Parameters
+    ----------
+    result : Result
+    inputs : mapping of str to (name, bytes), optional
+        The files that went in, by role; their digests are kept. Without it, the digest of the part's document.
+
+    Returns
+    -------
+    Record
+    """
+    document = part_to_document(result.part)
+    files = inputs or {"part": (result.part.name, json.dumps(document, sort_keys=True).encode())}
+    digests = {
+        role: InputRecord(name=name, sha256=hashlib.sha256(data).hexdigest()) for role, (name, data) in files.items()
+    }
+    settings = result.settings.flat()
+    return Record(
+        job=_job_id(digests, settings),
+        created=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        versions=_versions(),
+        inputs=digests,
+        settings=settings,
+        part=document,
+        summary=_summary(result),
+        surface=_surface(result),
+        decisions=list(result.decisions),
+        readings=_readings(result),
+        map=result.map,
+        neighbours=list(result.neighbours),
+        findings=[asdict(finding) for finding in result.findings],
+        gauge=None if result.gauge is None else gauge_to_document(result.gauge),
+        frame=None if result.frame is None else result.frame.document(),
+        identity=dict(result.readings.identity),
+        systematic=[_shared(one) for one in result.systematic],
+    )
+
+
+def _shared(error: Systematic) -> SystematicRecord:
+    return SystematicRecord(
+        kind=error.kind,
+        name=error.name,
+        unit=error.unit,
+        effect=error.effect,
+        u=error.u,
+        size_mm=error.size,
+        chance=error.chance,
+    )
+
+
+def closing_sentence(result: Result) -> str:
+    """The one line that a person can act on: how many floors are corrected, and which are not, and why."""
+    total = len(result.decisions)
+    held = [one for one in result.decisions if one.action == "hold"]
+    doubtful = [one for one in result.decisions if one.action != "hold" and not one.is_sure]
+    line = f"{total - len(held)} of {total} pockets corrected"
+    if held:
+        line += f", {len(held)} held: {_named(held, len(held))}"
+    if doubtful:
+        line += f"; not sure to conform: {_named(doubtful)}"
+    if not held and not doubtful:
+        line += ", all predicted to conform"
+    if np.isfinite(result.part_probability):
+        line += f"; the whole part conforms with probability {result.part_probability:.3f}"
+    large = [one for one in result.systematic if one.size > result.settings.systematic]
+    if large:
+        line += "; errors that the readings share: " + ", ".join(f"{one.kind} ({one.name})" for one in large)
+    return line + "."
+
+
+def _named(decisions: Iterable[Decision], most: int = 4) -> str:
+    rows = list(decisions)
+    names = [f"{one.pocket} ({one.reason.code or one.verdict})" for one in rows[:most]]
+    if len(rows) > most:
+        names.append(f"and {len(rows) - most} more")
+    return ", ".join(names)
+
+
+def _job_id(digests: Mapping[str, InputRecord], settings: Mapping[str, Any]) -> str:
+    text = json.dumps([{k: v.sha256 for k, v in digests.items()}, settings], sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:12]
+
+
+def _versions() -> dict[str, str]:
+    out = {"python": platform.python_version()}
+    for name in ("floorfit", "numpy", "scipy", "shapely"):
+        try:
+            out[name] = version(name)
+        except PackageNotFoundError:
+            out[name] = "unknown"
+    return out
+
+
+def _summary(result: Result) -> SummaryRecord:
+    verdicts = [one.verdict for one in result.decisions]
+    held = sum(one.action == "hold" for one in result.decisions)
+    return SummaryRecord(
+        pockets=len(verdicts),
+        corrected=len(verdicts) - held,
+        held=held,
+        conform=sum(one.is_sure for one in result.decisions),
+        undecided=verdicts.count("undecided"),
+        nonconform=verdicts.count("nonconform"),
+        readings=len(result.readings),
+        readings_used=int(result.used.is_used.sum()),
+        sentence=closing_sentence(result),
+        part_probability=known(result.part_probability),
+    )
+
+
+def _surface(result: Result) -> SurfaceRecord | None:
+    fit = result.fit
+    if fit is None:
+        return None
+    grid = fit.surface.grid
+    available = None if result.webs is None else result.webs.available
+    x_axis, y_axis = (grid.across, grid.along) if grid.swapped else (grid.along, grid.across)
+    return SurfaceRecord(
+        knots_x_mm=x_axis.knots.tolist(),
+        knots_y_mm=y_axis.knots.tolist(),
+        coefficients_mm=_coefficients(fit.surface),
+        available_mm=None if available is None else _coefficients(available),
+        **_dishes(fit.surface, available),
+        dish_size_mm=fit.shape_size,
+        smoothing=fit.smoothing,
+        reach_mm=fit.reach,
+        tension_mm=fit.tension,
+        noise_inflation=fit.inflation,
+        effective_parameters=fit.effective_parameters,
+        unknowns=grid.unknowns,
+        cell_mm=fit.cell,
+        readings_used=int(result.used.is_used.sum()),
+        notes=[],
+    )
+
+
+def _dishes(surface: Surface, available: Surface | None) -> dict[str, Any]:
+    """Dishes and their forms; webs of one form share it."""
+    if surface.shapes is None:
+        return {}
+    forms: dict[bytes, int] = {}
+    shown: list[list[list[float]]] = []
+    dishes = []
+    left = np.zeros(surface.shapes.count) if available is None else available.amounts
+    for name, table, own, over in zip(surface.shapes.names, surface.shapes.tables, surface.amounts, left, strict=True):
+        key = table.values.tobytes()
+        if key not in forms:
+            forms[key] = len(shown)
+            shown.append(table.values.tolist())
+        dishes.append(
+            DishRecord(
+                web=name,
+                low_mm=table.low,
+                high_mm=table.high,
+                form=forms[key],
+                warp_mm=float(own),
+                available_mm=float(over),
+            )
+        )
+    return {"dishes": dishes, "dish_forms": shown}
+
+
+def _coefficients(surface: Surface) -> list[list[float]]:
+    """Along X × Y, whichever way the grid lies."""
+    swapped = surface.grid.swapped
+    return (surface.coefficients.T if swapped else surface.coefficients).tolist()  # type: ignore[no-any-return]
+
+
+def _readings(result: Result) -> ReadingsRecord:
+    table, used = result.readings, result.used
+    ids = [pocket.id for pocket in result.part.pockets]
+    return ReadingsRecord(
+        line=table.line.tolist(),
+        x_mm=table.x.tolist(),
+        y_mm=table.y.tolist(),
+        thickness_mm=_numbers(table.thickness),
+        z_mm=_numbers(table.z),
+        u_mm=_numbers(used.u),
+        label=[str(label) for label in table.pocket],
+        floor=[ids[k] if k >= 0 else "" for k in used.floor],
+        used=used.is_used.tolist(),
+        reason=list(used.reason),
+        warp_mm=_numbers(used.warp),
+        residual_mm=_numbers(used.residual),
+        loo_mm=_numbers(used.loo),
+        weight=_numbers(used.weight),
+    )
+
+
+def _numbers(values: ArrayLike) -> list[float | None]:
+    array = np.asarray(values, float)
+    if np.isfinite(array).all():
+        return array.tolist()  # type: ignore[no-any-return]
+    return [value if np.isfinite(value) else None for value in array.tolist()]
