@@ -241,9 +241,12 @@ class _Planner:
         """Whether a pass leaves a floor's band and would get a step there: above a raised plane the gain fades out."""
         over = self._over(floor, row)
         rise = abs(over[-1] - over[0])
-        if rise > _PASS_SLOPE * max(float(self.path.length[row]), 1e-9) or (rise > WINDOW_MM and not alike):
+        is_steep = rise > _PASS_SLOPE * max(float(self.path.length[row]), 1e-9)
+        if is_steep or floor.is_shaped:
+            return not is_steep
+        if rise > WINDOW_MM and not alike:
             return False
-        return floor.is_shaped or floor.dz_range[0] < 0 or bool(over.min() < -floor.window - EPS_MM)
+        return floor.dz_range[0] < 0 or bool(over.min() < -floor.window - EPS_MM)
 
     def _over(self, floor: CutFloor, row: int) -> NDArray[np.float64]:
         """Heights of the tip over a floor along a motion, mm."""
