@@ -188,7 +188,7 @@ def test_uncertainty_promised_is_the_one_reported() -> None:
     values = 0.2 * warp(*places.T) + rng.normal(0, 0.01, len(places))
     settings = Settings(reading_u=0.01, floor_z="as-programmed", moved_u=0.0)
     before = correct(part, _read(part, places, values), settings)
-    used = before.used
+    used = before.observations
     known = known_readings(
         list(map(tuple, places.tolist())), used.warp.tolist(), used.u.tolist(), used.weight.tolist(),
         common_u=settings.machine_u,
