@@ -96,3 +96,13 @@ def test_package_itself_imports_nothing_heavy() -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     loaded = set(done.stdout.split())
     assert not loaded & {"scipy", "matplotlib", "trimesh", "shapely", "numpy", "plotly", "pydantic", "jinja2"}
+
+
+def _classes() -> list[str]:
+    trees = [ast.parse(path.read_text(encoding="utf-8")) for path in HOUSE.rglob("*.py")]
+    return [node.name for tree in trees for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]
+
+
+def test_no_class_name_stands_twice() -> None:
+    names = _classes()
+    assert sorted({name for name in names if names.count(name) > 1}) == []
