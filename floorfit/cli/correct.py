@@ -266,11 +266,11 @@ def _settings(args: argparse.Namespace) -> Settings:
 
 
 def _readings_line(result: Result) -> str:
-    total, used = len(result.readings), int(result.used.is_used.sum())
+    total, used = len(result.readings), int(result.observations.is_used.sum())
     if used == total:
         return f"{total} readings, all used."
     kinds: dict[str, int] = {}
-    for reason in result.used.reason:
+    for reason in result.observations.reason:
         if reason:
             code = reason.split(":")[0]
             kinds[code] = kinds.get(code, 0) + 1

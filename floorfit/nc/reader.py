@@ -31,7 +31,7 @@ from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
 __all__ = ["Reader", "read_motions"]
 
 #: A block of places alone: the common case.
-_is_place = re.compile(r"(?:X([-+]?[\d.]+) ?)?(?:Y([-+]?[\d.]+) ?)?(?:Z([-+]?[\d.]+))?[\r\n]*").fullmatch
+_is_place = re.compile(r"(?:X([-+]?[\d.]{1,24}) ?)?(?:Y([-+]?[\d.]{1,24}) ?)?(?:Z([-+]?[\d.]{1,24}))?[\r\n]*").fullmatch
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 
