@@ -24,8 +24,8 @@ Rows = NDArray[np.intp]
 #: Smooths values of the places as the fit smoothed the warp: (m,) to (m,), mm.
 Smooth = Callable[[Array], Array]
 
-#: Chance of a false alarm of each kind; five kinds together stay under 5 % (Bonferroni).
-ALPHA = 0.006
+#: Chance of a false alarm of each kind; five kinds together stay at 5 % (Bonferroni).
+ALPHA = 0.01
 #: Most causes that are told apart in one job.
 MOST = 4
 #: Groups of a kind (pockets, rows of pockets) that are tried exactly: those that stand out most.
