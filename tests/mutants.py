@@ -127,7 +127,7 @@ def main() -> None:
         for number, (room, file, line, old, new) in enumerate(chosen):
             if arguments.only and number not in arguments.only:
                 continue
-            whole = (ROOT / file).read_text(encoding="utf-8")
+            whole = (tree / file).read_text(encoding="utf-8")
             (tree / file).write_text(applied(whole, line, old, new), encoding="utf-8")
             found = noticed(tree, ROOMS[room])
             (tree / file).write_text(whole, encoding="utf-8")
