@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -14,7 +14,7 @@ from floorfit.part.model import Part
 from floorfit.readings.causes import columns_to_try, words_of
 from floorfit.readings.observations import Observations
 from floorfit.readings.repeats import Sites
-from floorfit.readings.systematic import Sharers, Systematic, find_systematic
+from floorfit.readings.systematic import Sharers, Systematic, find_systematic, likeliest
 from floorfit.surface.slow import TOLD_GAIN
 
 if TYPE_CHECKING:
@@ -24,12 +24,22 @@ if TYPE_CHECKING:
 __all__ = ["fit_findings", "shared_errors", "shared_findings"]
 
 Array = NDArray[np.float64]
+Rows = NDArray[np.intp]
 
+#: Chance of a cause up to which the surface is fitted again without it.
+DOUBTED = 0.2
 #: Readings up to which errors that they share are looked for: beyond, each cause costs seconds.
 MOST_SEARCHED = 20_000
 
 
-def shared_errors(part: Part, seen: Observations, sites: Sites, fit: Fit, least_mm: float) -> tuple[Systematic, ...]:
+def shared_errors(
+    part: Part,
+    seen: Observations,
+    sites: Sites,
+    fit: Fit,
+    least_mm: float,
+    refit: Callable[[Array], Fit] | None = None,
+) -> tuple[Systematic, ...]:
     """Errors that the readings share, estimated jointly with the surface; none are looked for in very many readings.
 
     Parameters
@@ -42,21 +52,38 @@ def shared_errors(part: Part, seen: Observations, sites: Sites, fit: Fit, least_
     fit : Fit
     least_mm : float, mm
         Smaller ones are not reported.
+    refit : callable, optional
+        The fit of other values of the sites: asked once where a cause is in doubt. A surface whose smoothing was
+        chosen with an error in the readings follows some of it; chosen with the error taken off, it follows less.
     """
-    place = sites.of(seen)
-    rows = np.flatnonzero(place >= 0)
+    rows = np.flatnonzero(sites.of(seen) >= 0)
     if len(rows) > MOST_SEARCHED:
         return ()
+    columns = columns_to_try(part, seen.readings, seen.floor, sites.of(seen) >= 0)
+    tried = [replace(one, values=one.values[rows]) for one in columns]
+    slow = np.broadcast_to(fit.slow_error, fit.weights.shape)
+    data = _sharers(seen, sites, rows, fit, seen.residual[rows] - slow[sites.of(seen)[rows]])
+    found = find_systematic(data, tried, least_mm)
+    doubted = None if found or refit is None else likeliest(data, tried)
+    if doubted is None or doubted[1].chance > DOUBTED or refit is None:
+        return found
+    cause, first = doubted
+    share = np.zeros(len(seen))
+    share[rows] = cause.values
+    again = refit(sites.warp - first.effect * share[sites.rows])
+    left = seen.warp[rows] - again.followed(sites.points, sites.warp, sites.u)[sites.of(seen)[rows]]
+    return find_systematic(_sharers(seen, sites, rows, again, left), tried, least_mm)
+
+
+def _sharers(seen: Observations, sites: Sites, rows: Rows, fit: Fit, residual: Array) -> Sharers:
+    place = sites.of(seen)[rows]
+    weight = fit.weights[place] / seen.u[rows] ** 2
+    square = float((weight * residual) @ seen.warp[rows])
 
     def smooth(values: Array) -> Array:
         return fit.followed(sites.points, values, sites.u)
 
-    weight = fit.weights[place[rows]] / seen.u[rows] ** 2
-    left = seen.residual[rows] - np.broadcast_to(fit.slow_error, fit.weights.shape)[place[rows]]
-    square = float((weight * left) @ seen.warp[rows])
-    columns = columns_to_try(part, seen.readings, seen.floor, place >= 0)
-    tried = [replace(one, values=one.values[rows]) for one in columns]
-    return find_systematic(Sharers(place[rows], weight, left, square, smooth), tried, least_mm)
+    return Sharers(place, weight, residual, square, smooth)
 
 
 def shared_findings(source: str, found: Sequence[Systematic]) -> tuple[Finding, ...]:

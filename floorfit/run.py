@@ -13,6 +13,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from floorfit.errors import Finding, InputError, NumericalError
 from floorfit.part.model import Part
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
     from floorfit.web import Webs
 
 __all__ = ["Result", "Settings", "correct"]
+
+Array = NDArray[np.float64]
 
 
 def correct(
@@ -119,10 +122,7 @@ def _check_tolerances(part: Part) -> None:
 def _fitted(
     part: Part, seen: Observations, settings: Settings, expected: Expected | None
 ) -> tuple[Sites, Fit, Agreement | None]:
-    from floorfit.dishing import web_dishes
-    from floorfit.readings.outliers import sequence
     from floorfit.readings.repeats import combine
-    from floorfit.surface import fit_surface
     from floorfit.surface.expected import agreement
 
     if not seen.is_used.any():
@@ -130,9 +130,21 @@ def _fitted(
     sites = combine(seen)
     agreed = None if expected is None else agreement(sites.points, sites.warp, sites.u, expected, part.bounds)
     mean = None if agreed is None else agreed.used
-    fit = fit_surface(
+    if mean is None:
+        return sites, _surface(part, seen, settings, sites, sites.warp), agreed
+    fit = _surface(part, seen, settings, sites, sites.warp - mean.at(*sites.points.T))
+    return sites, replace(fit, surface=mean.added_to(fit.surface)), agreed
+
+
+def _surface(part: Part, seen: Observations, settings: Settings, sites: Sites, values: Array) -> Fit:
+    """Fit values of the sites."""
+    from floorfit.dishing import web_dishes
+    from floorfit.readings.outliers import sequence
+    from floorfit.surface import fit_surface
+
+    return fit_surface(
         sites.points,
-        sites.warp if mean is None else sites.warp - mean.at(*sites.points.T),
+        values,
         sites.u,
         bounds=part.bounds,
         smallest_mm=min(_width(part, k) for k in range(len(part.pockets))),
@@ -140,7 +152,6 @@ def _fitted(
         shapes=web_dishes(part),
         order=sequence(seen.readings)[0][sites.rows],
     )
-    return sites, fit if mean is None else replace(fit, surface=mean.added_to(fit.surface)), agreed
 
 
 def _width(part: Part, index: int) -> float:
@@ -165,7 +176,8 @@ def _decided(
     source = seen.readings.source
     webs = Webs(fit.surface, _available(seen, sites, fit), settings.bias)
     decisions = _held(part, taken, _decisions(part, taken, settings, webs, fit, seen), _lost(seen, sites, fit))
-    systematic = shared_errors(part, seen, sites, fit, settings.reading_u)
+    refit = None if agreed is not None else lambda values: _surface(part, seen, settings, sites, values)
+    systematic = shared_errors(part, seen, sites, fit, settings.reading_u, refit)
     return Result(
         part,
         taken.shown,

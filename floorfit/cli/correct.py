@@ -279,9 +279,14 @@ def _readings_line(result: Result) -> str:
 
 
 def _fact(text: str) -> tuple[str, str]:
-    from floorfit.identity import KEYS
+    from floorfit.errors import InputError
+    from floorfit.identity import KEYS, identity_of
 
     key, _, value = text.partition("=")
     if key.strip() not in KEYS or not value.strip():
         raise argparse.ArgumentTypeError(f"{text!r} came, KEY=TEXT was expected with a key of {', '.join(KEYS)}")
+    try:
+        identity_of([(1, f"{key.strip()}: {value.strip()}")], {}, "--fact")
+    except InputError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
     return key.strip(), value.strip()

@@ -17,15 +17,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Cause", "Sharers", "Systematic", "find_systematic"]
+__all__ = ["Cause", "Sharers", "Systematic", "find_systematic", "likeliest"]
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 #: Smooths values of the places as the fit smoothed the warp: (m,) to (m,), mm.
 Smooth = Callable[[Array], Array]
 
-#: Chance of a false alarm of each kind; five kinds together stay under 5 % (Bonferroni).
-ALPHA = 0.006
+#: Chance of a false alarm of each kind; five kinds together stay at 5 % (Bonferroni).
+ALPHA = 0.01
 #: Most causes that are told apart in one job.
 MOST = 4
 #: Groups of a kind (pockets, rows of pockets) that are tried exactly: those that stand out most.
@@ -130,7 +130,7 @@ def find_systematic(data: Sharers, columns: Sequence[Cause], least_mm: float = 0
     model: list[Cause] = []
     found: list[Systematic] = []
     while len(found) < MOST:
-        best = _likeliest(data, columns, model)
+        best = likeliest(data, columns, model)
         if best is None or best[1].chance > ALPHA:
             break
         model.append(best[0])
@@ -145,8 +145,15 @@ class _Tried:
     among: int
 
 
-def _likeliest(data: Sharers, columns: Sequence[Cause], model: Sequence[Cause]) -> tuple[Cause, Systematic] | None:
-    """The cause that is least likely to be chance, beside those that are in the model."""
+def likeliest(data: Sharers, columns: Sequence[Cause], model: Sequence[Cause] = ()) -> tuple[Cause, Systematic] | None:
+    """Return the cause that is least likely to be chance, beside those that are in the model; None without any.
+
+    Parameters
+    ----------
+    data : Sharers
+    columns, model : sequence of Cause
+        Causes to try, and those that are allowed for.
+    """
     score = data.weight * data.residual
     before = [_Tried(one, data.free(one.values), 1) for one in model]
     rest = [one for one in columns if not any(one is other for other in model)]

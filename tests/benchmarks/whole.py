@@ -3,9 +3,9 @@
     python tests/benchmarks/whole.py -o FOLDER [--parts rib spar wide million] [-- OPTION ...]
 
 Writes ``whole.md`` and ``whole.json``; what follows ``--`` goes to ``correct``. Seconds are the processor's, with one
-thread for linear algebra, in a fresh process for each part, so that imports count. The unit beside them is one thin-plate fit of 1,000 places by
-``scipy.interpolate.RBFInterpolator``, made in the same process afterwards: a slower machine moves both, and the
-ratio can be kept as a trend.
+thread for linear algebra, in a fresh process for each part, so that imports count. The unit beside them is one thin-
+plate fit of 1,000 places by ``scipy.interpolate.RBFInterpolator``, made in the same process afterwards: a slower
+machine moves both, and the ratio can be kept as a trend.
 """
 
 from __future__ import annotations
@@ -131,6 +131,7 @@ def measure(name: str, options: Sequence[str]) -> dict[str, Any]:
         subprocess.run([sys.executable, __file__, "--make", name, place], check=True)
         with timed_steps(seconds):
             from floorfit.cli import main
+
             first = time.process_time()
             main(["correct", f"{place}/part.json", f"{place}/readings.csv", "-o", f"{place}/job", *options])
             total = time.process_time()

@@ -44,12 +44,12 @@ def test_estimate_is_that_of_one_regression_with_the_cause_as_a_column():
 
 
 def test_false_alarms_are_rarer_than_stated():
-    """300 draws without any error at a chance of 0.6 %: 1.8 expected, more than 7 once in a thousand (Poisson)."""
+    """300 draws without any error at a chance of 1 %: 3 expected, more than 9 once in a thousand (Poisson)."""
     x, hat = _bending()
     rng = np.random.default_rng(2)
     columns = [Cause("pocket", "P1", _pocket(x))]
     alarms = sum(bool(find_systematic(_data(rng.normal(0, NOISE, len(x)), hat), columns)) for _ in range(300))
-    assert alarms <= 7
+    assert alarms <= 9
 
 
 def test_what_the_surface_can_follow_is_left_to_it():
