@@ -99,7 +99,7 @@ def _describe(
     wall, arcs = foot, list(floor.arcs)
     if radius > 0.0:
         wall = tidy_polygon(_wall(mesh, floor, fillets, along, radius), max(1e-5, 0.6 * mesh.noise))
-        arcs = arcs_of(np.asarray(wall.exterior.coords)[:-1])
+        arcs = arcs_of(np.asarray(wall.exterior.coords)[:-1], mesh.noise)
         wall = rounding.plan(wall)
     shares = _shares(mesh, floor, found.floors, tree, along, radius)
     chosen = wall if settings.boundary == "wall" else foot
