@@ -91,6 +91,9 @@ class SweptFloor:
         Greatest height left over what is wanted, and the area with more than `TOO_DEEP_MM`.
     where, where_high : (float, float)
         Places of the greatest depth, and of the greatest height, mm.
+    off_mm : float
+        Height over the floor's nominal Z at which the original cuts it, before any offset: exceeded on three quarters
+        of what it cuts, so that cusps and the round at the walls do not count. NaN where it cuts nothing.
     """
 
     pocket: str
@@ -99,6 +102,12 @@ class SweptFloor:
     high_area_mm2: float
     where: tuple[float, float]
     where_high: tuple[float, float]
+    off_mm: float = float("nan")
+
+    @property
+    def is_off(self) -> bool:
+        """Whether the original cuts the floor at another height than the part file states."""
+        return abs(self.off_mm) > TOO_DEEP_MM
 
 
 def sweep_floors(before: Cuts, after: Cuts, floors: Sequence[tuple[Pocket, Correction]]) -> list[SweptFloor]:
@@ -149,8 +158,9 @@ def _compare(
     worst, most = int(np.argmax(deep)), int(np.argmax(high))
     area = float((high > TOO_DEEP_MM).sum() * (grid.x[1] - grid.x[0]) * (grid.y[1] - grid.y[0]))
     places = [(float(x.flat[one]), float(y.flat[one])) for one in (worst, most)]
+    off = float(np.quantile((old - nominal)[cut], 0.25)) if cut.any() else float("nan")
     return SweptFloor(
-        pocket.id, max(float(deep.flat[worst]), 0.0), max(float(high.flat[most]), 0.0), area, places[0], places[1]
+        pocket.id, max(float(deep.flat[worst]), 0.0), max(float(high.flat[most]), 0.0), area, places[0], places[1], off
     )
 
 
