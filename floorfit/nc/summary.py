@@ -87,6 +87,12 @@ def what_is_left(swept: Sequence[SweptFloor], source: str) -> list[Finding]:
                 "floor, and was it not corrected before?"
             )
             out.append(Finding("floor-off", source, "", text, "warning"))
+        if one.off_mm == one.off_mm and not one.is_whole:
+            text = (
+                f"pocket {one.pocket}: {one.uncut_mm2:.0f} mm² of its floor ({100 * one.uncut_share:.0f} %) are not "
+                "cut by this programme and keep their stock. Correct the programme that cuts them with the same job."
+            )
+            out.append(Finding("floor-uncut", source, "", text, "warning"))
     return out
 
 

@@ -347,3 +347,13 @@ def test_11_a_floor_cut_where_it_is_raises_no_doubt(size):
     """The round at the walls and the edge of the last pass stand above the floor; they are no other height."""
     _, done = correct(HEAD + zigzag(0, 0, 100, 60, 2.0, step=9.0), corrections(A=0.15), size=size)
     assert not [one for one in done.findings if one.code == "floor-off"]
+
+
+@pytest.mark.parametrize(("wide", "share"), [(100, 0.0), (60, 0.4)])
+def test_11_a_floor_cut_in_part_is_said(wide, share):
+    """A flat cutter of radius 8 reaches the whole of a floor but its corners; passes to X 60 leave 40 of 100 mm."""
+    _, done = correct(HEAD + zigzag(0, 0, wide, 60, 2.0), corrections(A=0.15))
+    (floor,) = [one for one in done.floors if one.pocket == "A"]
+    # Two places of the sweep's grid, 2 mm apart, along each edge.
+    assert floor.uncut_share == pytest.approx(share, abs=0.05)
+    assert bool([one for one in done.findings if one.code == "floor-uncut"]) == bool(share)
