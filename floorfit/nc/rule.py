@@ -123,9 +123,9 @@ class _Planner:
         top = max(zone.floor.top + max(zone.most, 0.0) for zone in zones) + 2 * max(reach, 1.0)
         rows = np.flatnonzero(known & (low[:, 2] <= top))
         aside = np.abs(path.aside[rows])[:, None]
-        boxes = np.unique([zone.region.bounds for zone in zones], axis=0)
-        for x0, y0, x1, y1 in boxes:
-            hit = (low[rows, :2] - aside <= (x1, y1)).all(axis=1) & (high[rows, :2] + aside >= (x0, y0)).all(axis=1)
+        sides = [*(low[rows, :2] - aside).T.copy(), *(high[rows, :2] + aside).T.copy()]
+        for x0, y0, x1, y1 in np.unique([zone.region.bounds for zone in zones], axis=0):
+            hit = (sides[0] <= x1) & (sides[1] <= y1) & (sides[2] >= x0) & (sides[3] >= y0)
             near[rows[hit]] = True
         return np.flatnonzero(near)
 
@@ -133,8 +133,10 @@ class _Planner:
         """Motions that keep to the heights at which one floor asks for something, wherever they are in plan."""
         level = np.zeros(len(self.path), bool)
         rows = self.near
-        start, end, axis = self.path.start[rows], self.path.end[rows], self.path.axis[rows]
+        start, end = (np.ascontiguousarray(at[rows].T) for at in (self.path.start, self.path.end))
+        axis = self.path.axis[rows]
         first_axis = axis if self.path.first_axis is None else self.path.first_axis[rows]
+        rise = np.abs(end[2] - start[2])
         for index, group in enumerate(self.zones):
             mine = self.path.cutter[rows] == index
             planes = {(*_plane(zone.floor), round(max(zone.most, 0.0), 6)): zone for zone in group.zones}
@@ -142,13 +144,15 @@ class _Planner:
                 floor = zone.floor
                 clear = max(floor.band, self.clearance or 0.0, 0.5) if zone.most > 0 else floor.band
                 inside, heights = mine.copy(), []
-                for at, contact in ((start, zone.contact(first_axis)), (end, zone.contact(axis))):
-                    over = at[:, 2] - floor.pocket.nominal_z(at[:, 0], at[:, 1])
+                last = zone.contact(axis)
+                first = last if first_axis is axis else zone.contact(first_axis)
+                for (x, y, z), contact in ((start, first), (end, last)):
+                    over = z - floor.pocket.nominal_z(x, y)
                     inside &= over >= -floor.window - EPS_MM
                     inside &= over - contact <= max(zone.most, 0.0) + clear + EPS_MM
                     heights.append(over - contact)
                 # A ramp from above the band to the floor, or off it, is no pass.
-                ramp = np.abs(end[:, 2] - start[:, 2]) > floor.window
+                ramp = rise > floor.window
                 ramp &= (np.minimum(*heights) <= floor.window + EPS_MM) & (np.maximum(*heights) > floor.band + EPS_MM)
                 level[rows] |= inside & ~ramp
         return level
