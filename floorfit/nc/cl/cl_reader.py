@@ -112,7 +112,7 @@ class _LocationReader:
         self.feed = math.nan
         self.fresh_cutter = False
         self.unknown: dict[str, int] = {}
-        self.rows = LocationColumns()
+        self.read = LocationColumns()
 
     # -- points ------------------------------------------------------------------------------------------------------
 
@@ -123,7 +123,7 @@ class _LocationReader:
             lines = list(group)
             table = _table(lines) if commas in (2, 5) else np.zeros((0, 3))
             ijk = table[:, 3:] if commas == 5 else np.tile(self.vector, (len(table), 1))
-            wrong = np.flatnonzero((ijk != _UPRIGHT).any(axis=1)) if self.multax is False else ()
+            wrong = np.flatnonzero((ijk != _UPRIGHT).any(axis=1)) if self.multax is False else np.zeros(0, int)
             count = int(wrong[0]) if len(wrong) else len(table)
             if count:
                 self._points(number + taken, table[:count, :3], ijk[:count], commas == 5)
@@ -138,7 +138,9 @@ class _LocationReader:
         self._point(number, number, tuple(xyz[0].tolist()), stated)
         if len(xyz) > 1:
             kind = CYCLE if self.in_cycle else LINE
-            self.rows.add_points(number + 1, kind, self.index, xyz[1:], ijk[1:], stated, self.feed)
+            lines = np.arange(number + 1, number + len(xyz))
+            points = (*xyz[1:].T, *ijk[1:].T)
+            self.read.rows.add_rows(lines, lines, kind, self.index, *points, stated, False, self.feed, -1)
             self.at, self.vector = tuple(xyz[-1].tolist()), tuple(ijk[-1].tolist())
 
     def _point(self, line: int, last: int, xyz: tuple[float, ...], stated: bool, relative: bool = False) -> None:
@@ -155,7 +157,7 @@ class _LocationReader:
         if self.index < 0:
             self.index = self.known.setdefault(self.setting, len(self.known))
         circle = self.circle if kind == OTHER_ARC else -1
-        self.rows.add((line, last), kind, self.index, xyz, self.vector, stated, relative, self.feed, circle)
+        self.read.rows.add(line, last, kind, self.index, *xyz, *self.vector, stated, relative, self.feed, circle)
         self.at, self.fresh_cutter = xyz, False
 
     def change(self, **fields: object) -> None:
@@ -258,9 +260,9 @@ class _LocationReader:
             raise ValueError("a circle, and where it starts is not known. Write a GOTO before it")
         if self.rapid or self.in_cycle:
             raise ValueError("a circle under RAPID or in a cycle. Which of the two holds?")
-        self.circle = len(self.rows.circle_lines)
-        self.rows.circle_lines.append((statement.line, statement.last))
-        self.rows.circles.extend(values[:7])
+        self.circle = len(self.read.circle_lines)
+        self.read.circle_lines.append((statement.line, statement.last))
+        self.read.circles.extend(values[:7])
 
     def go_rapid(self, statement: Statement) -> None:
         """``RAPID``: the next motion."""
@@ -380,10 +382,9 @@ class _LocationReader:
         for word, line in self.unknown.items():
             text = f"{word} is not known here; it carries no number and is kept as it is."
             self.bad(line, "unknown-word", text, "warning")
-        rows = self.rows
-        for row, text in rows.faults():
-            self.bad(rows.line[row], "point", text)
-        return settle_circles(rows.table(tuple(self.known), tuple(self.frames)), self.source, self.findings)
+        for line, text in self.read.faults():
+            self.bad(line, "point", text)
+        return settle_circles(self.read.table(tuple(self.known), tuple(self.frames)), self.source, self.findings)
 
 
 def _table(lines: list[str]) -> NDArray[np.float64]:

@@ -142,7 +142,8 @@ class _LocationWriter:
         fits = [bool(part[1]) and len(text) <= _CARD_COLUMNS for part, text in zip(parts, texts, strict=True)]
         plain = np.array(fits) & ~self.special[rows]
         self._shift(rows[plain], list(compress(parts, plain.tolist())))
-        return rows[~plain].tolist()
+        left: list[int] = rows[~plain].tolist()
+        return left
 
     def _shift(self, rows: NDArray[np.intp], parts: list[tuple[str, str, str, str]]) -> None:
         """Shift points: what stands before the third number, the number, its decimals, and what stands behind it."""
