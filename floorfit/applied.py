@@ -9,9 +9,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
-from floorfit.identity import SAME_PIECE, refuse_other_clamping, refuse_other_piece
+from floorfit.identity import SAME_PIECE, refuse_other_clamping, refuse_other_piece, thermal_growth
 from floorfit.nc.cl import apply_to_locations, frame_of, is_cutter_location
 from floorfit.nc.corrected import Corrected, Held
 from floorfit.nc.lines import render_lines
@@ -157,6 +159,9 @@ def _doubts(
     if "clamping" in record.identity and "clamping" not in known:
         words = f'states no clamping; the webs were read in "{record.identity["clamping"]}".'
         found.append(Finding("clamping-not-stated", name, "", words, "warning"))
+    outline = np.array(record.part["outline"], float) * MM_PER_UNIT[record.part["units"]]
+    length = float(np.ptp(outline, axis=0).max())
+    found += thermal_growth(record.identity, known, length, name)
     return [*found, *refuse_other_piece(record.identity, known, name)]
 
 

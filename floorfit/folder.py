@@ -133,7 +133,7 @@ def _follow_rows(follows: Sequence[Decision]) -> Iterable[list[str]]:
 
 
 def _write_readings(path: Path, result: Result, *, comma: bool) -> None:
-    table, used = result.readings, result.used
+    table, seen = result.readings, result.observations
     unit = table.unit
     extra = list(table.extra)
     header = ["line", "pocket", *(f"{name}_{unit}" for name in ("x", "y", "thickness", "z", "u"))]
@@ -142,14 +142,14 @@ def _write_readings(path: Path, result: Result, *, comma: bool) -> None:
 
     def rows() -> Iterable[list[str]]:
         for k in range(len(table)):
-            floor = str(table.pocket[k]) or (ids[used.floor[k]] if used.floor[k] >= 0 else "")
+            floor = str(table.pocket[k]) or (ids[seen.floor[k]] if seen.floor[k] >= 0 else "")
             lengths = [
                 length_cell(float(a[k]), unit, extra=2) for a in (table.x, table.y, table.thickness, table.z, table.u)
             ]
             others = [number_cell(float(table.temperature[k]), 4), number_cell(float(table.tof[k]), 6)]
             carried = [str(table.extra[name][k]) for name in extra]
-            judged = ["yes" if used.is_used[k] else "no", used.reason[k]]
-            numbers = [number_cell(float(used.warp[k]), 5), number_cell(float(used.residual[k]), 5)]
+            judged = ["yes" if seen.is_used[k] else "no", seen.reason[k]]
+            numbers = [number_cell(float(seen.warp[k]), 5), number_cell(float(seen.residual[k]), 5)]
             yield [str(table.line[k]), floor, *lengths, *others, *carried, *judged, *numbers]
 
     _write_csv(path, header, rows(), comma=comma)

@@ -19,11 +19,13 @@ __all__ = [
     "other_piece",
     "refuse_other_clamping",
     "refuse_other_piece",
+    "thermal_growth",
 ]
 
 #: The facts that are kept, in the order in which they are shown.
 KEYS = (
     "part_number", "revision", "serial", "side", "clamping", "operator", "gauge", "gauge_due", "read_at",
+    "temperature_c",
 )  # fmt: skip
 #: Facts that must agree for two files to be of one piece of metal, seen from one side.
 SAME_PIECE = ("part_number", "revision", "serial", "side")
@@ -31,6 +33,10 @@ SAME_PIECE = ("part_number", "revision", "serial", "side")
 _ONE_EACH = (*SAME_PIECE, "clamping")
 #: Longest text of a fact, characters.
 LONGEST = 256
+#: Expansion of aluminium, 1/K: 7050 at 20 to 100 °C 23.5e-6 (maker's data sheet, reference values).
+EXPANSION_PER_K = 23.5e-6
+#: A plate that grows by more than this between its clamps bows, mm (our choice, no source).
+MOST_GROWTH_MM = 0.2
 
 
 def identity_of(
@@ -82,6 +88,10 @@ def _faults(key: str, values: Sequence[tuple[str, str]], source: str) -> list[Fi
     if long:
         text = f"the {key} is longer than {LONGEST} characters. Shorten it."
         return [Finding("long-fact", source, long[0], text)]
+    odd = [(place, value) for place, value in values if key == "temperature_c" and not _degrees(value)]
+    if odd:
+        text = f'"{odd[0][1][:60]}" came, degrees Celsius from -50 to 150 were expected, as in 21.5. Correct it.'
+        return [Finding("bad-temperature", source, odd[0][0], text)]
     different = {_folded(value): (place, value) for place, value in values}
     if key not in _ONE_EACH or len(different) < 2:
         return []
@@ -96,6 +106,9 @@ def _joined(key: str, values: Sequence[str]) -> str:
         return unique[0]
     if key == "read_at":
         return f"{min(unique)}; {max(unique)}"
+    if key == "temperature_c":
+        known = [one for value in unique for one in _degrees(value)]
+        return f"{min(known):g}; {max(known):g}"
     return "; ".join(unique)[:LONGEST]
 
 
@@ -206,6 +219,58 @@ def refuse_other_clamping(job: Mapping[str, str], other: Mapping[str, str], sour
             "--datums (four points or more, measured in both clampings) that it kept its shape."
         )
         raise InputError([Finding("other-clamping", source, "", text)])
+
+
+def thermal_growth(job: Mapping[str, str], other: Mapping[str, str], length_mm: float, source: str) -> list[Finding]:
+    """Warn where a part is cut at another temperature than that at which its webs were read, or that is not stated.
+
+    Parameters
+    ----------
+    job, other : mapping of str to str
+        Facts of the job, and of what is to be cut; ``temperature_c`` is one number, or lowest and highest.
+    length_mm : float, mm
+        Greatest length of the part.
+    source : str
+        Name of the other for messages.
+
+    Returns
+    -------
+    list of Finding
+        Empty where the job states no temperature.
+
+    Examples
+    --------
+    >>> [one.code for one in thermal_growth({"temperature_c": "21"}, {"temperature_c": "26"}, 8000.0, "finish.nc")]
+    ['other-temperature']
+    """
+    read, cut = _degrees(job.get("temperature_c", "")), _degrees(other.get("temperature_c", ""))
+    if not read:
+        return []
+    if not cut:
+        text = (
+            f"states no temperature; the webs were read at {job['temperature_c']} °C. Cut at the same, and say it with "
+            "--fact temperature_c=…"
+        )
+        return [Finding("temperature-not-stated", source, "", text, "warning")]
+    change = max((a - b for a in cut for b in read), key=abs)
+    growth = EXPANSION_PER_K * length_mm * change
+    if abs(growth) <= MOST_GROWTH_MM:
+        return []
+    text = (
+        f"the part is cut at {other['temperature_c']} °C and was read at {job['temperature_c']} °C: over its "
+        f"{length_mm / 1000:.1f} m it changes by {growth:+.2f} mm, and between clamps it bows. Let it come to the "
+        "temperature of the readings, or read again."
+    )
+    return [Finding("other-temperature", source, "", text, "warning")]
+
+
+def _degrees(text: str) -> list[float]:
+    """Numbers of a temperature fact; empty where it has none, or one that no shop has."""
+    try:
+        found = [float(one.replace(",", ".")) for one in text.split(";")]
+    except ValueError:
+        return []
+    return found if all(-50.0 <= one <= 150.0 for one in found) else []
 
 
 def gauge_overdue(identity: Mapping[str, str], source: str) -> list[Finding]:

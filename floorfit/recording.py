@@ -141,7 +141,7 @@ def _summary(result: Result) -> SummaryRecord:
         undecided=verdicts.count("undecided"),
         nonconform=verdicts.count("nonconform"),
         readings=len(result.readings),
-        readings_used=int(result.used.is_used.sum()),
+        readings_used=int(result.observations.is_used.sum()),
         sentence=closing_sentence(result),
         part_probability=known(result.part_probability),
     )
@@ -168,7 +168,7 @@ def _surface(result: Result) -> SurfaceRecord | None:
         effective_parameters=fit.effective_parameters,
         unknowns=grid.unknowns,
         cell_mm=fit.cell,
-        readings_used=int(result.used.is_used.sum()),
+        readings_used=int(result.observations.is_used.sum()),
         notes=[],
     )
 
@@ -206,7 +206,7 @@ def _coefficients(surface: Surface) -> list[list[float]]:
 
 
 def _readings(result: Result) -> ReadingsRecord:
-    table, used = result.readings, result.used
+    table, seen = result.readings, result.observations
     ids = [pocket.id for pocket in result.part.pockets]
     return ReadingsRecord(
         line=table.line.tolist(),
@@ -214,15 +214,15 @@ def _readings(result: Result) -> ReadingsRecord:
         y_mm=table.y.tolist(),
         thickness_mm=_numbers(table.thickness),
         z_mm=_numbers(table.z),
-        u_mm=_numbers(used.u),
+        u_mm=_numbers(seen.u),
         label=[str(label) for label in table.pocket],
-        floor=[ids[k] if k >= 0 else "" for k in used.floor],
-        used=used.is_used.tolist(),
-        reason=list(used.reason),
-        warp_mm=_numbers(used.warp),
-        residual_mm=_numbers(used.residual),
-        loo_mm=_numbers(used.loo),
-        weight=_numbers(used.weight),
+        floor=[ids[k] if k >= 0 else "" for k in seen.floor],
+        used=seen.is_used.tolist(),
+        reason=seen.reason.tolist(),
+        warp_mm=_numbers(seen.warp),
+        residual_mm=_numbers(seen.residual),
+        loo_mm=_numbers(seen.loo),
+        weight=_numbers(seen.weight),
     )
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from floorfit.decision.settings import DecisionSettings
 from floorfit.errors import ABOVE_ZERO, FINITE, NOT_NEGATIVE, Finding, InputError, Range, check_ranges
 from floorfit.part.model import Part
-from floorfit.readings.observations import Readings
+from floorfit.readings.observations import Observations, Readings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from floorfit.surface import Fit
     from floorfit.web import Webs
 
-__all__ = ["Result", "Settings", "Used"]
+__all__ = ["Result", "Settings"]
 
 Array = NDArray[np.float64]
 
@@ -154,34 +154,6 @@ class Settings:
         return {**own.pop("decision"), **own}
 
 
-@dataclass(frozen=True)
-class Used:
-    """What became of every reading; n rows in the order of the file.
-
-    Parameters
-    ----------
-    floor : (n,) ndarray of int
-        Index of the floor the place lies on; -1 for none.
-    is_used : (n,) ndarray of bool
-    reason : tuple of str
-        ``""`` where used, else ``"code: words"``.
-    warp, residual, loo, weight : (n,) ndarray
-        Warp that the reading says, its difference from the fitted warp, the same with the reading left out (mm), and
-        its weight in the robust fit; NaN where there is none.
-    u : (n,) ndarray, mm
-        Standard uncertainty of the warp value.
-    """
-
-    floor: NDArray[np.intp]
-    is_used: NDArray[np.bool_]
-    reason: tuple[str, ...]
-    warp: Array
-    residual: Array
-    loo: Array
-    weight: Array
-    u: Array
-
-
 @dataclass(frozen=True, repr=False)
 class Result:
     """A whole run.
@@ -191,7 +163,7 @@ class Result:
     part : Part
     readings : Readings
     settings : Settings
-    used : Used
+    observations : Observations
         What became of each reading.
     fit : Fit or None
         The surface; None where the readings do not fix one.
@@ -212,7 +184,7 @@ class Result:
     part: Part
     readings: Readings
     settings: Settings
-    used: Used
+    observations: Observations
     fit: Fit | None
     webs: Webs | None
     decisions: tuple[Decision, ...]

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import copy
 import io
 import json
 import random
@@ -100,7 +101,7 @@ def spoil_json(data: bytes, rng: random.Random) -> bytes:
                 if rng.random() < 0.2:
                     del node[key]
                 else:
-                    node[key] = rng.choice(VALUES)
+                    node[key] = copy.deepcopy(rng.choice(VALUES))
                 break
             node = node[key]
     return json.dumps(document).encode()

@@ -108,9 +108,9 @@ def samples(text: str, tools: dict[int, tuple[float, float]], step: float = 0.4)
     return np.concatenate(tips), np.concatenate(axes), np.concatenate(sizes)
 
 
-def swept(text: str, places: np.ndarray, tools: dict[int, tuple[float, float]]) -> np.ndarray:
+def swept(text: str, places: np.ndarray, tools: dict[int, tuple[float, float]], step: float = 0.4) -> np.ndarray:
     """Lowest height of any cutter over places (n, 2), mm; infinite where none ever is."""
-    tips, axes, sizes = samples(text, tools)
+    tips, axes, sizes = samples(text, tools, step)
     out = np.full(len(places), np.inf)
     for index, place in enumerate(places):
         near = np.hypot(*(tips[:, :2] - place).T) <= sizes[:, 0] + 1e-6

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import json
 import struct
-import time
 import warnings
 from pathlib import Path
 
@@ -20,10 +19,10 @@ from floorfit.errors import InputError
 pytestmark = pytest.mark.xdist_group("fuzz")
 
 #: What went wrong before it was mended: a facet that names a vertex that is not there (IndexError), a drawing cut off
-#: in its header (StopIteration), vertices of two coordinates (ValueError).
-KEPT = [("ply", 3), ("dxf", 5), ("obj", 111)]
-#: Seconds for each kind, at most, and cases.
-SECONDS, CASES = 1.2, 40
+#: in its header (StopIteration), vertices of two coordinates (ValueError), an M word of 400 digits (OverflowError).
+KEPT = [("ply", 3), ("dxf", 5), ("obj", 111), ("programme", 3)]
+#: Cases of each kind; a number, and no time, so that a quick machine runs what a slow one does.
+CASES = 5
 
 
 @pytest.mark.parametrize(("kind", "seed"), KEPT)
@@ -35,13 +34,10 @@ def test_fault_that_was_mended_stays_so(kind: str, seed: int) -> None:
 
 @pytest.mark.parametrize("kind", fuzz.KINDS)
 def test_spoilt_input_is_answered_or_refused(kind: str) -> None:
-    end = time.monotonic() + SECONDS
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         for seed in range(CASES):
             assert fuzz.case(kind, seed) == "", f"python tests/fuzz.py --kinds '{kind}' --seed {seed} --cases 1"
-            if time.monotonic() > end:
-                break
 
 
 def test_buffer_beside_a_model_is_never_opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,7 +7,14 @@ from pathlib import Path
 import pytest
 
 from floorfit.errors import InputError
-from floorfit.identity import gauge_overdue, identity_of, missing_facts, refuse_other_clamping, refuse_other_piece
+from floorfit.identity import (
+    gauge_overdue,
+    identity_of,
+    missing_facts,
+    refuse_other_clamping,
+    refuse_other_piece,
+    thermal_growth,
+)
 from floorfit.readings import read_readings
 
 HEAD = "x_mm,y_mm,thickness_mm"
@@ -82,3 +89,24 @@ def test_a_plate_clamped_anew_is_not_cut_by_old_readings():
 def test_calibration_that_ran_out(due: str, read: str, code: str):
     found = gauge_overdue({"gauge_due": due, "read_at": read}, "readings.csv")
     assert [one.code for one in found] == ([code] if code else [])
+
+
+@pytest.mark.parametrize(("length", "degrees", "growth"), [(4000.0, 5.0, 0.470), (8000.0, 5.0, 0.940)])
+def test_growth_between_reading_and_cutting_is_said(length: float, degrees: float, growth: float):
+    """7050 plate, 23.5e-6 /K at 20 to 100 °C (maker's data sheet): 0.470 mm over 4 m and 5 K, 0.940 mm over 8 m."""
+    (found,) = thermal_growth({"temperature_c": "20; 21"}, {"temperature_c": f"{20 + degrees:g}"}, length, "finish.nc")
+    assert found.code == "other-temperature" and f"{growth:+.2f} mm" in found.text
+
+
+def test_a_temperature_that_nobody_states_is_asked_for():
+    assert thermal_growth({}, {"temperature_c": "30"}, 8000.0, "finish.nc") == []
+    (found,) = thermal_growth({"temperature_c": "20"}, {}, 8000.0, "finish.nc")
+    assert found.code == "temperature-not-stated" and "--fact temperature_c" in found.text
+    assert thermal_growth({"temperature_c": "20"}, {"temperature_c": "20.5"}, 8000.0, "finish.nc") == []
+
+
+def test_temperatures_beside_the_readings_state_the_fact(tmp_path: Path):
+    text = f"{HEAD},temperature_c\n1,2,2.5,21.5\n3,4,2.5,\n5,6,2.5,20\n"
+    assert _read(tmp_path, text) == {"temperature_c": "20; 21.5"}
+    with pytest.raises(InputError, match='"warm" came, degrees Celsius'):
+        _read(tmp_path, f"# temperature_c: warm\n{HEAD}\n1,2,2.5\n")

@@ -21,7 +21,7 @@ MAY = {
     "readings": {"part", "readings"},
     "surface": {"surface"},
     "dishing.py": {"part", "surface"},
-    "planning": {"part", "readings", "surface", "dishing", "planning"},
+    "planning": {"part", "readings", "surface", "dishing", "record", "planning"},
     "decision": {"part", "surface", "web", "decision"},
     "nc": {"part", "surface", "web", "decision", "record", "nc"},
     "report": {"report", "record", "result", "part.model", "cad.extracted"},  # what is drawn: frozen, no computation
@@ -96,3 +96,13 @@ def test_package_itself_imports_nothing_heavy() -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     loaded = set(done.stdout.split())
     assert not loaded & {"scipy", "matplotlib", "trimesh", "shapely", "numpy", "plotly", "pydantic", "jinja2"}
+
+
+def _classes() -> list[str]:
+    trees = [ast.parse(path.read_text(encoding="utf-8")) for path in HOUSE.rglob("*.py")]
+    return [node.name for tree in trees for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]
+
+
+def test_no_class_name_stands_twice() -> None:
+    names = _classes()
+    assert sorted({name for name in names if names.count(name) > 1}) == []

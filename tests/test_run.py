@@ -48,7 +48,7 @@ def test_plate_high_by_a_constant_raises_every_floor_by_it(level: Result) -> Non
         assert one.web_before_min_mm == pytest.approx(1.95, abs=1e-9)
         assert one.web_after_max_mm == pytest.approx(2.0, abs=1e-9)
     assert level.conforms
-    assert level.used.is_used.all()
+    assert level.observations.is_used.all()
     first = "4 of 4 pockets corrected, all predicted to conform"
     assert closing_sentence(level) == f"{first}; the whole part conforms with probability 1.000."
 
@@ -57,7 +57,7 @@ def test_plane_gives_each_floor_its_height_at_the_centroid(tilted: Result) -> No
     for pocket, one in zip(tilted.part.pockets, tilted.decisions, strict=True):
         cx, cy = pocket.centroid
         assert one.correction.offset == pytest.approx(float(small_part.plane(cx, cy)), abs=1e-9)  # type: ignore[arg-type]
-    assert abs(tilted.used.residual).max() < 1e-9
+    assert abs(tilted.observations.residual).max() < 1e-9
 
 
 def test_inch_part_gives_the_same_floors(tilted: Result) -> None:
@@ -111,12 +111,12 @@ def test_sample_frame_s_uncertainty_is_honest(frame: tuple[Result, dict]) -> Non
 def test_sample_frame_finds_its_faulty_readings(frame: tuple[Result, dict]) -> None:
     result, truth = frame
     faulty = np.array([bool(row["fault"]) for row in truth["readings"]])
-    good_set_aside = ~faulty & ~result.used.is_used
+    good_set_aside = ~faulty & ~result.observations.is_used
     assert good_set_aside.sum() <= 2  # under 1.5 % of 144
     warp = np.array([row["warp"] for row in truth["readings"]], float)
-    gross = faulty & (abs(result.used.warp - warp) > 0.1)
-    assert not (gross & result.used.is_used).any()
-    assert all(reason for reason, used in zip(result.used.reason, result.used.is_used, strict=True) if not used)
+    gross = faulty & (abs(result.observations.warp - warp) > 0.1)
+    assert not (gross & result.observations.is_used).any()
+    assert all(result.observations.reason[~result.observations.is_used])
 
 
 def _offsets_csv(result: Result, folder: Path) -> bytes:
@@ -154,8 +154,8 @@ def test_readings_that_fix_no_surface_hold_every_floor(name: str, tmp_path: Path
     assert {one.action for one in result.decisions} == {"hold"}
     assert {one.reason.code for one in result.decisions} <= {"no-readings", "too-few-readings"}
     assert not result.conforms
-    assert not result.used.is_used.any()
-    assert all(result.used.reason)
+    assert not result.observations.is_used.any()
+    assert all(result.observations.reason)
     _no_nan(_offsets_csv(result, tmp_path / "job"))
 
 
@@ -169,7 +169,7 @@ FEW = {
 @pytest.mark.parametrize("name", FEW)
 def test_few_readings_are_answered_without_a_nan(name: str, tmp_path: Path) -> None:
     result = correct(small_part.part(), FEW[name])
-    measured = set(result.used.floor[result.used.is_used].tolist())
+    measured = set(result.observations.floor[result.observations.is_used].tolist())
     for index, one in enumerate(result.decisions):
         assert (one.action == "hold" and one.reason.code == "no-readings") or index in measured
     _no_nan(_offsets_csv(result, tmp_path / "job"))
@@ -208,6 +208,6 @@ def test_stated_uncertainty_of_z_reaches_record_and_budget() -> None:
     x, y = small_part.places()
     readings = readings_from_arrays(x, y, np.full(len(x), 2.5), z=2.5 + small_part.plane(x, y))
     result = correct(small_part.part(), readings, Settings(z_u=0.03))
-    assert result.used.u == pytest.approx(np.hypot(0.010, 0.030))
+    assert result.observations.u == pytest.approx(np.hypot(0.010, 0.030))
     budget = result.decisions[0].budget_mm
     assert budget["floor Z"] > budget["repeatability"] > 0

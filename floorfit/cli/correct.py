@@ -266,11 +266,11 @@ def _settings(args: argparse.Namespace) -> Settings:
 
 
 def _readings_line(result: Result) -> str:
-    total, used = len(result.readings), int(result.used.is_used.sum())
+    total, used = len(result.readings), int(result.observations.is_used.sum())
     if used == total:
         return f"{total} readings, all used."
     kinds: dict[str, int] = {}
-    for reason in result.used.reason:
+    for reason in result.observations.reason:
         if reason:
             code = reason.split(":")[0]
             kinds[code] = kinds.get(code, 0) + 1
@@ -279,9 +279,14 @@ def _readings_line(result: Result) -> str:
 
 
 def _fact(text: str) -> tuple[str, str]:
-    from floorfit.identity import KEYS
+    from floorfit.errors import InputError
+    from floorfit.identity import KEYS, identity_of
 
     key, _, value = text.partition("=")
     if key.strip() not in KEYS or not value.strip():
         raise argparse.ArgumentTypeError(f"{text!r} came, KEY=TEXT was expected with a key of {', '.join(KEYS)}")
+    try:
+        identity_of([(1, f"{key.strip()}: {value.strip()}")], {}, "--fact")
+    except InputError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
     return key.strip(), value.strip()

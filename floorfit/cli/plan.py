@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 import argparse
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from floorfit.cli.help import HelpFormatter
-from floorfit.errors import InputError, OutputError
+from floorfit.errors import OutputError
 
 if TYPE_CHECKING:
     from floorfit.part.model import Part
-    from floorfit.planning.points import Known, Plan
+    from floorfit.planning.points import Plan
 
 __all__ = ["add_parser", "run"]
-
-#: Causes of a budget that no further reading lowers.
-SHARED = ("calibration", "machine Z", "movement since roughing", "bias")
 
 _EPILOG = """examples:
   floorfit plan part.json -o points.csv
@@ -89,7 +85,6 @@ def _plan(args: argparse.Namespace, part: Part) -> Plan:
     from floorfit.cli.output import progress_bar
     from floorfit.planning.points import plan
 
-    start, floors = _after(args.after, part) if args.after else (None, None)
     with progress_bar() as bar:
         task = bar.add_task("places", total=None)
         return plan(
@@ -99,24 +94,9 @@ def _plan(args: argparse.Namespace, part: Part) -> Plan:
             u_mm=args.u,
             probe_radius_mm=args.probe_radius,
             wall_mm=args.wall,
-            start=start,
-            floors=floors,
+            after=args.after,
             progress=lambda done, total: bar.update(task, completed=done, total=total),
         )
-
-
-def _after(job: str, part: Part) -> tuple[Known, list[str]]:
-    """Take from a job's record its readings, and the floors that need more."""
-    from floorfit.planning.points import known_readings, wants_readings
-    from floorfit.record import read_record
-
-    record = read_record(job)
-    if [decision.pocket for decision in record.decisions] != [pocket.id for pocket in part.pockets]:
-        raise InputError(f"{job}: is the job of another part, its pockets are not those of PART. Name the right one.")
-    r, budgets = record.readings, [one.budget_mm for one in record.decisions if one.budget_mm]
-    common = math.hypot(*(budgets[0].get(cause, 0.0) for cause in SHARED)) if budgets else 0.0
-    known = known_readings(list(zip(r.x_mm, r.y_mm, strict=True)), r.warp_mm, r.u_mm, r.weight, common_u=common)
-    return known, [d.pocket for d in record.decisions if wants_readings(d.verdict, d.reason.code)]
 
 
 def _write(args: argparse.Namespace, part: Part, plan: Plan, output: Path, picture: Path) -> None:

@@ -18,7 +18,7 @@ from floorfit.errors import NumericalError
 from floorfit.part.model import Tolerance
 from floorfit.web import left_after
 
-__all__ = ["Candidate", "Chances", "best_candidate", "chances", "minimax_plane", "minimax_shift", "target"]
+__all__ = ["Chances", "Proposal", "best_candidate", "chances", "minimax_plane", "minimax_shift", "target"]
 
 Array = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ class Chances:
 
 
 @dataclass(frozen=True)
-class Candidate:
+class Proposal:
     """One way to place a floor.
 
     Parameters
@@ -142,7 +142,7 @@ def chances(deviation: Array, tolerance: Tolerance) -> Chances:
     return Chances(float((~thin & ~thick).mean()), float(thin.mean()), float(thick.mean()))
 
 
-def best_candidate(floor: FloorWarp, settings: DecisionSettings) -> Candidate:
+def best_candidate(floor: FloorWarp, settings: DecisionSettings) -> Proposal:
     """The least of shift, tilt and follow that conforms at the set level; else the one likeliest to.
 
     Parameters
@@ -150,7 +150,7 @@ def best_candidate(floor: FloorWarp, settings: DecisionSettings) -> Candidate:
     floor : FloorWarp
     settings : DecisionSettings
     """
-    makers: list[Callable[[FloorWarp, DecisionSettings], Candidate]] = [_shift, _tilt, _follow]
+    makers: list[Callable[[FloorWarp, DecisionSettings], Proposal]] = [_shift, _tilt, _follow]
     tried = []
     for make in makers[: ("shift", "tilt", "follow").index(settings.most) + 1]:
         tried.append(make(floor, settings))
@@ -160,11 +160,11 @@ def best_candidate(floor: FloorWarp, settings: DecisionSettings) -> Candidate:
     return next(one for one in tried if one.chances.conform >= likeliest - 0.01)
 
 
-def _shift(floor: FloorWarp, settings: DecisionSettings) -> Candidate:
+def _shift(floor: FloorWarp, settings: DecisionSettings) -> Proposal:
     return _placed("shift", floor, np.zeros(len(floor.points)), (0.0, 0.0), minimax_shift(floor.mean), settings)
 
 
-def _tilt(floor: FloorWarp, settings: DecisionSettings) -> Candidate:
+def _tilt(floor: FloorWarp, settings: DecisionSettings) -> Proposal:
     plane, _ = minimax_plane(floor.points, floor.mean)
     centroid = np.array(floor.pocket.centroid)
     base = (floor.points - centroid) @ plane[1:]
@@ -172,7 +172,7 @@ def _tilt(floor: FloorWarp, settings: DecisionSettings) -> Candidate:
     return _placed("tilt", floor, base, (float(plane[1]), float(plane[2])), level, settings)
 
 
-def _follow(floor: FloorWarp, settings: DecisionSettings) -> Candidate:
+def _follow(floor: FloorWarp, settings: DecisionSettings) -> Proposal:
     return _placed("follow", floor, floor.mean, (0.0, 0.0), 0.0, settings)
 
 
@@ -183,7 +183,7 @@ def _placed(
     slopes: tuple[float, float],
     level: float,
     settings: DecisionSettings,
-) -> Candidate:
+) -> Proposal:
     """Put a base shape at the height with the greatest chance, the aim's height if that conforms already."""
     tolerance = floor.pocket.tolerance
     height = level + target(tolerance, settings.aim)
@@ -200,10 +200,10 @@ def _candidate(
     base: Array,
     slopes: tuple[float, float],
     height: float,
-) -> Candidate:
+) -> Proposal:
     offset = base + height
     deviation = left_after(offset, floor.samples, floor.left_samples)
-    return Candidate(action, offset, (float(height), *slopes), chances(deviation, floor.pocket.tolerance))
+    return Proposal(action, offset, (float(height), *slopes), chances(deviation, floor.pocket.tolerance))
 
 
 def _best_height(floor: FloorWarp, base: Array, start: float, settings: DecisionSettings) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from floorfit.decision.candidates import Candidate, best_candidate
+from floorfit.decision.candidates import Proposal, best_candidate
 from floorfit.decision.decision import Decision, Reason, Verdict, known
 from floorfit.decision.floor_warp import FloorWarp, floor_warp
 from floorfit.decision.follow import follow_grid
@@ -256,7 +256,7 @@ def _with_before(decision: Decision, floor: FloorWarp) -> Decision:
     return replace(decision, web_before_min_mm=float(web.min()), web_before_max_mm=float(web.max()))
 
 
-def _with_after(decision: Decision, floor: FloorWarp, chosen: Candidate, webs: Webs, notes: list[str]) -> Decision:
+def _with_after(decision: Decision, floor: FloorWarp, chosen: Proposal, webs: Webs, notes: list[str]) -> Decision:
     height, slope_x, slope_y = chosen.plane
     follow = follow_grid(floor.pocket, webs, height) if chosen.action == "follow" else None
     web = floor.pocket.web + _after(floor, chosen)
@@ -275,11 +275,11 @@ def _with_after(decision: Decision, floor: FloorWarp, chosen: Candidate, webs: W
     )
 
 
-def _after(floor: FloorWarp, chosen: Candidate) -> Array:
+def _after(floor: FloorWarp, chosen: Proposal) -> Array:
     return left_after(chosen.offset, floor.mean, floor.left)
 
 
-def _inside(floor: FloorWarp, chosen: Candidate) -> NDArray[np.bool_]:
+def _inside(floor: FloorWarp, chosen: Proposal) -> NDArray[np.bool_]:
     """Whether the whole floor lies within its limits in each joint sample."""
     deviation = left_after(chosen.offset, floor.samples, floor.left_samples)
     inside = np.asarray((margin(floor.pocket.tolerance, deviation) >= 0).all(axis=1))
@@ -287,7 +287,7 @@ def _inside(floor: FloorWarp, chosen: Candidate) -> NDArray[np.bool_]:
     return inside
 
 
-def _interval(floor: FloorWarp, chosen: Candidate) -> tuple[float, float]:
+def _interval(floor: FloorWarp, chosen: Proposal) -> tuple[float, float]:
     """95 % interval that holds the least and the greatest web over the floor."""
     deviation = left_after(chosen.offset, floor.samples, floor.left_samples)
     low = float(np.quantile(deviation.min(axis=1), 0.025))
@@ -295,7 +295,7 @@ def _interval(floor: FloorWarp, chosen: Candidate) -> tuple[float, float]:
     return floor.pocket.web + low, floor.pocket.web + high
 
 
-def _offset_deviation(floor: FloorWarp, chosen: Candidate) -> float:
+def _offset_deviation(floor: FloorWarp, chosen: Proposal) -> float:
     """Standard uncertainty of the offset: the spread of what each joint sample would have as its best offset."""
     gap = floor.samples - (chosen.offset - chosen.plane[0]) if chosen.action == "tilt" else floor.samples
     if chosen.action == "follow":
@@ -315,7 +315,7 @@ def _suggestion(floor: FloorWarp) -> tuple[float, float]:
     return (float(place[0]), float(place[1]))
 
 
-def _undecided(floor: FloorWarp, chosen: Candidate, wording: Wording) -> Reason:
+def _undecided(floor: FloorWarp, chosen: Proposal, wording: Wording) -> Reason:
     place = wording.place(np.array(_suggestion(floor)))
     share = 100 * chosen.chances.conform
     words = f"a limit lies within the uncertainty ({share:.0f} % likely to conform)"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.decision.candidates import Candidate
+from floorfit.decision.candidates import Proposal
 from floorfit.decision.decision import Reason
 from floorfit.decision.floor_warp import FloorWarp
 from floorfit.decision.settings import DecisionSettings
@@ -42,13 +42,13 @@ class Wording:
         return f"({x:.0f}, {y:.0f})" if self.unit == "mm" else f"({x:.1f}, {y:.1f})"
 
 
-def hold_reason(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> Reason:
+def hold_reason(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> Reason:
     """Reason to hold, or an empty one; the first that applies.
 
     Parameters
     ----------
     floor : FloorWarp
-    chosen : Candidate
+    chosen : Proposal
     settings : DecisionSettings
     wording : Wording
     """
@@ -59,13 +59,13 @@ def hold_reason(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings,
     return Reason()
 
 
-def metal_notes(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> list[str]:
+def metal_notes(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> list[str]:
     """What a person should know of the metal, where the floor is cut all the same.
 
     Parameters
     ----------
     floor : FloorWarp
-    chosen : Candidate
+    chosen : Proposal
         What was decided.
     settings : DecisionSettings
     wording : Wording
@@ -82,7 +82,7 @@ def metal_notes(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings,
     return []
 
 
-def _outside_readings(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> Reason:
+def _outside_readings(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> Reason:
     deviation = floor.deviation
     worst = int(np.argmax(deviation))
     width = floor.pocket.tolerance.width
@@ -96,7 +96,7 @@ def _outside_readings(floor: FloorWarp, chosen: Candidate, settings: DecisionSet
     )
 
 
-def _over_limit(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> Reason:
+def _over_limit(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> Reason:
     worst = int(np.argmax(np.abs(chosen.offset)))
     size = float(chosen.offset[worst])
     if abs(size) <= settings.limit:
@@ -108,7 +108,7 @@ def _over_limit(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings,
     )
 
 
-def _no_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> Reason:
+def _no_stock(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> Reason:
     lower = floor.pocket.tolerance.lower
     if lower is None:
         return Reason()
@@ -123,7 +123,7 @@ def _no_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, w
     )
 
 
-def _over_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> Reason:
+def _over_stock(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> Reason:
     chip = depth_of_cut(chosen.offset, floor.mean, floor.left)
     worst = int(np.argmax(chip))
     most = floor.pocket.finish_stock + settings.limit if settings.max_cut is None else settings.max_cut
@@ -136,7 +136,7 @@ def _over_stock(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings,
     )
 
 
-def _tolerance(floor: FloorWarp, chosen: Candidate, settings: DecisionSettings, wording: Wording) -> Reason:
+def _tolerance(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> Reason:
     if chosen.chances.conform > 1 - settings.level:
         return Reason()
     spread = wording.length(float(np.ptp(floor.mean - (chosen.offset - chosen.plane[0]))))

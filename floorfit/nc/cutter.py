@@ -15,6 +15,17 @@ from numpy.typing import ArrayLike, NDArray
 
 __all__ = ["NEEDLE", "Cutter"]
 
+#: Circles on the flat of an end, as shares of its radius, and places on each: the middle, the rim and two between, that
+#: miss the top of a floor of curvature k by k R^2 / 72 (8 mm, 1 m: 0.001 mm).
+_CIRCLES = ((0.0, 1), (1.0, 24), (1 / 3, 8), (2 / 3, 8))
+_ANGLES = np.concatenate(
+    [
+        share * np.column_stack([np.cos(angle), np.sin(angle)])
+        for share, count in _CIRCLES
+        for angle in [np.linspace(0.0, 2 * np.pi, count, endpoint=False)]
+    ]
+)
+
 
 @dataclass(frozen=True)
 class Cutter:
@@ -63,28 +74,31 @@ class Cutter:
         sine = np.sqrt(1.0 - cosine**2)
         return np.asarray((self.corner * (1.0 - cosine) + self.flat * sine) * size)
 
-    def ring(self, axis: NDArray[np.float64], slope: tuple[float, float]) -> NDArray[np.float64]:
-        """Places on the end of a leaning cutter that may touch a plane, as seen from the tip, (n, k, 3), mm.
+    def places(self, axis: NDArray[np.float64], slope: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Places on the end that may touch a floor which bends little under it, as seen from the tip, (n, k, 3), mm.
 
-        The first is the one that does: ``r a - f u - r n`` with f the radius of the flat, n the normal of the plane and
-        u the part of n square to the axis a, of length 1. The others stand round the ring of corner centres, with the
-        tip itself.
+        On a plane of normal n that is ``r a - f u - r n``, with a the axis, f the radius of the flat and u the part of
+        n square to a, of length 1: the second place. The others stand on circles about the axis up to the ring of
+        corner centres, each where its own ball is lowest to the plane; where the floor bends by an angle d across the
+        end, the ball's lowest place is missed by ``r d^2 / 2``.
 
         Parameters
         ----------
         axis : (n, 3) ndarray
             Unit vectors of the tool's axis.
-        slope : (float, float)
-            dZ/dX and dZ/dY of the plane.
+        slope : (n, 2) ndarray
+            dZ/dX and dZ/dY of the floor.
         """
-        normal = np.array([-slope[0], -slope[1], 1.0]) / np.sqrt(1.0 + slope[0] ** 2 + slope[1] ** 2)
-        square = normal - (axis @ normal)[:, None] * axis
-        square /= np.maximum(np.linalg.norm(square, axis=1), 1e-12)[:, None]
+        normal = np.column_stack([-slope, np.ones(len(slope))])
+        normal /= np.linalg.norm(normal, axis=1)[:, None]
+        square = normal - (axis * normal).sum(axis=1)[:, None] * axis
+        # Square to the floor every direction is alike: take any one that is not along the axis.
+        none = np.linalg.norm(square, axis=1) < 1e-9
+        square[none] = np.cross(axis[none], [0.0, 1.0, 0.0])
+        square /= np.linalg.norm(square, axis=1)[:, None]
         side = np.cross(axis, square)
-        angle = np.radians([0, 15, -15, 40, -40, 80, -80, 130, -130, 180])
-        circle = np.cos(angle)[:, None] * square[:, None] + np.sin(angle)[:, None] * side[:, None]
-        round_end = self.corner * (axis - normal)[:, None]
-        return np.asarray(np.concatenate([round_end - self.flat * circle, round_end], axis=1))
+        circle = _ANGLES[:, :1] * square[:, None] + _ANGLES[:, 1:] * side[:, None]
+        return np.asarray(self.corner * (axis - normal)[:, None] - self.flat * circle)
 
     def over_slope(self, slope: tuple[float, float]) -> float:
         """As `contact`, with the axis along Z: flat |slope| + corner (sqrt(1 + slope²) - 1), mm."""

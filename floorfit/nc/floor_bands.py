@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.decision import Correction
-from floorfit.nc.plane_floors import check_plane_floors
 from floorfit.part.model import Part, Pocket
 
 __all__ = ["BAND_SHARE", "EPS_MM", "MARGIN_MM", "WINDOW_MM", "CutFloor", "floors_of"]
@@ -74,19 +73,28 @@ class CutFloor:
     @cached_property
     def z_range(self) -> tuple[float, float]:
         """Least and greatest nominal Z over the polygon's bounds, mm."""
-        x0, y0, x1, y1 = self.pocket.polygon.bounds
-        z = self.pocket.nominal_z([x0, x1, x0, x1], [y0, y0, y1, y1])
-        return float(z.min()), float(z.max())
+        z = self.pocket.floor_at(*self._lattice(33 if self.is_shaped else 2))
+        low, high = float(z.min()), float(z.max())
+        # Between the lines of the lattice a height may be beyond those on them, by less than one step of it.
+        more = (high - low) / 32 if self.is_shaped else 0.0
+        return low - more, high + more
 
     @cached_property
     def dz_range(self) -> tuple[float, float]:
         """Least and greatest offset over the polygon's bounds, mm."""
-        x0, y0, x1, y1 = self.pocket.polygon.bounds
-        x, y = np.meshgrid(np.linspace(x0, x1, 33), np.linspace(y0, y1, 33))
-        dz = self.correction.at(x, y)
+        dz = self.correction.at(*self._lattice(33))
         grid = self.correction.grid
         more = [] if grid is None else [float(grid.offset_mm.min()), float(grid.offset_mm.max())]
         return min(float(dz.min()), *more, np.inf), max(float(dz.max()), *more, -np.inf)
+
+    def _lattice(self, count: int) -> tuple[NDArray[np.float64], ...]:
+        x0, y0, x1, y1 = self.pocket.polygon.bounds
+        return tuple(np.meshgrid(np.linspace(x0, x1, count), np.linspace(y0, y1, count)))
+
+    @property
+    def is_shaped(self) -> bool:
+        """Whether the floor is more than one plane."""
+        return bool(self.pocket.floor)
 
     @property
     def is_held(self) -> bool:
@@ -109,7 +117,7 @@ class CutFloor:
 
 
 def floors_of(part: Part, corrections: Mapping[str, Correction], band: float | None = None) -> tuple[CutFloor, ...]:
-    """Return the part's floors with their corrections, in the part's order; refuse curved ones.
+    """Return the part's floors with their corrections, in the part's order.
 
     Parameters
     ----------
@@ -119,5 +127,4 @@ def floors_of(part: Part, corrections: Mapping[str, Correction], band: float | N
     band : float or None, mm
         Height above a floor that moves with it.
     """
-    check_plane_floors(part)
     return tuple(CutFloor(index, pocket, corrections[pocket.id], band) for index, pocket in enumerate(part.pockets))

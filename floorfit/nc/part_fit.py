@@ -110,6 +110,8 @@ def _on(path: TipPath, rows: NDArray[np.intp], floor: CutFloor) -> NDArray[np.bo
     radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter[rows]]
     over = end[:, 2] - floor.pocket.floor_at(end[:, 0], end[:, 1])
     lean = radius * np.hypot(path.axis[rows, 0], path.axis[rows, 1])
+    if floor.is_shaped:
+        lean = lean + radius * np.hypot(*floor.pocket.slope_at(end[:, 0], end[:, 1]).T)
     low, high = np.minimum(start, end), np.maximum(start, end)
     x0, y0, x1, y1 = floor.pocket.polygon.bounds
     near = (over >= -floor.window - lean - EPS_MM) & (over - lean <= floor.guard + EPS_MM)
@@ -141,13 +143,7 @@ def _seen(
     over = [np.zeros(0, dtype=int)]
     length = total = 0.0
     count = 0
-    for level in sorted({floor.pocket.floor_z for floor in floors if not any(floor.pocket.slope)}):
-        mine = [floor for floor in floors if floor.pocket.floor_z == level and not any(floor.pocket.slope)]
-        runs = _runs(path, rows, level, mine[0].window)
-        on = np.zeros(len(path), dtype=bool)
-        for floor in mine:
-            on[rows[_on(path, rows, floor)]] = True
-        runs = [run for run in runs if on[run].any()]
+    for level, mine, runs in _groups(path, rows, floors):
         if not runs:
             continue
         boxes = _boxes(path, runs)
@@ -160,12 +156,32 @@ def _seen(
     return shift, votes, count, _Over(np.concatenate(over), length, total)
 
 
+def _groups(
+    path: TipPath, rows: NDArray[np.intp], floors: Sequence[CutFloor]
+) -> Iterator[tuple[float, list[CutFloor], list[NDArray[np.intp]]]]:
+    """Floors that passes are told by: those at one level, and each curved one; greatest height, floors and runs."""
+    flat = [floor for floor in floors if not (any(floor.pocket.slope) or floor.is_shaped)]
+    for level in sorted({floor.pocket.floor_z for floor in flat}):
+        mine = [floor for floor in flat if floor.pocket.floor_z == level]
+        on = np.zeros(len(path), dtype=bool)
+        for floor in mine:
+            on[rows[_on(path, rows, floor)]] = True
+        yield level, mine, [run for run in _runs(path, rows, level, mine[0].window) if on[run].any()]
+    for floor in floors:
+        if floor.is_shaped:
+            yield floor.z_range[1], [floor], _split(rows[_on(path, rows, floor)])
+
+
 def _runs(path: TipPath, rows: NDArray[np.intp], level: float, window: float) -> list[NDArray[np.intp]]:
     """Motions at one height, in runs of motions that follow each other."""
     near = (np.abs(path.start[rows, 2] - level) <= window + EPS_MM) & (
         np.abs(path.end[rows, 2] - level) <= window + EPS_MM
     )
-    at = rows[near]
+    return _split(rows[near])
+
+
+def _split(at: NDArray[np.intp]) -> list[NDArray[np.intp]]:
+    """Motions that follow each other, together."""
     return [run for run in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1) if len(run)]
 
 
@@ -230,7 +246,7 @@ def _covers(metal: BaseGeometry, grow: float, xy: NDArray[np.float64]) -> NDArra
 
 def _hint(path: TipPath, rows: NDArray[np.intp], floors: Sequence[CutFloor]) -> str:
     """Where the programme's zero seems to be, from the passes and the floors; empty where nothing fits."""
-    flat = [floor for floor in floors if not any(floor.pocket.slope)]
+    flat = [floor for floor in floors if not (any(floor.pocket.slope) or floor.is_shaped)]
     level_of = np.round(path.end[rows, 2], 3)
     levels, length = np.unique(level_of), np.nan_to_num(path.length[rows])
     levels = levels[np.argsort([-length[level_of == level].sum() for level in levels])][:20]

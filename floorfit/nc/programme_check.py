@@ -262,8 +262,8 @@ def _check_half(out: Findings, floors: Sequence[CutFloor], gains: Gains) -> None
         floor = names[index]
         text = (
             f"pocket {floor.pocket.id}: a pass is on the floor (from {floor.window:g} mm under it to {floor.band:g} mm "
-            "over it) for a part of its way only, so that the floor would be moved in part. Is the floor's Z or slope "
-            "another one, or the programme's zero?"
+            "over it) for a part of its way only, or under it, so that the floor would be moved in part. Is the "
+            "floor's Z, slope or shape another one, or the programme's zero?"
         )
         out.rows("half", [row for row, at in gains.half if at == index], text)
 

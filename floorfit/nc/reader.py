@@ -32,7 +32,7 @@ from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
 
 __all__ = ["Reader", "read_motions"]
 
-_NUMBER = r"([-+]?+(?:\d++\.?+\d*+|\.\d++))"
+_NUMBER = r"([-+]?+(?:\d{1,12}+(?:\.\d*+)?+|\.\d++))"
 #: A block of places alone, and blocks of that kind that follow each other: the common case.
 _PLACE = re.compile(rf"(?=[XYZ])(?:X{_NUMBER} ?+)?+(?:Y{_NUMBER} ?+)?+(?:Z{_NUMBER})?+\r?+\n")
 _PLACES = re.compile(rf"(?:{_PLACE.pattern}){{1,20000}}")

@@ -23,7 +23,7 @@ from floorfit.nc.floor_bands import EPS_MM, WINDOW_MM, CutFloor
 from floorfit.nc.gains import LIFTED, MOVED, UNTOUCHED, Gains
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.wanted import Asked, ask
-from floorfit.nc.zones import Zones, zones_for
+from floorfit.nc.zones import Zone, Zones, zones_for
 
 __all__ = ["BLEND_MM", "plan_gains"]
 
@@ -78,6 +78,9 @@ class _Planner:
         self, path: TipPath, floors: Sequence[CutFloor], zones: list[Zones], tolerance: float, clearance: float | None
     ) -> None:
         self.path, self.floors, self.zones, self.tolerance, self.clearance = path, floors, zones, tolerance, clearance
+        self.low, self.high = _boxes(path)
+        aside = np.abs(path.aside)[:, None]
+        self.sides = np.concatenate([(self.low[:, :2] - aside).T, (self.high[:, :2] + aside).T])
         self.near = self._near_rows()
         self.is_level = self._level_rows()
         self.cones: dict[int, list[tuple[float, float, float]]] = {}
@@ -113,7 +116,7 @@ class _Planner:
     def _near_rows(self) -> NDArray[np.intp]:
         """Motions whose box comes near to a floor that matters, in plan and in height."""
         path = self.path
-        low, high = _boxes(path)
+        low = self.low
         known = path.is_usable & ~np.isnan(path.end).any(axis=1) & ~np.isnan(path.start).any(axis=1)
         near = np.zeros(len(path), bool)
         zones = [zone for group in self.zones for zone in group.zones]
@@ -122,40 +125,44 @@ class _Planner:
         reach = max(cutter.radius for cutter in path.cutters)
         top = max(zone.floor.top + max(zone.most, 0.0) for zone in zones) + 2 * max(reach, 1.0)
         rows = np.flatnonzero(known & (low[:, 2] <= top))
-        aside = np.abs(path.aside[rows])[:, None]
-        sides = [*(low[rows, :2] - aside).T.copy(), *(high[rows, :2] + aside).T.copy()]
-        for x0, y0, x1, y1 in np.unique([zone.region.bounds for zone in zones], axis=0):
-            hit = (sides[0] <= x1) & (sides[1] <= y1) & (sides[2] >= x0) & (sides[3] >= y0)
-            near[rows[hit]] = True
+        for box in np.unique([zone.region.bounds for zone in zones], axis=0):
+            near[rows[self._hits(rows, box)]] = True
         return np.flatnonzero(near)
+
+    def _hits(self, rows: NDArray[np.intp], box: Sequence[float] | NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Motions whose box meets one in plan (x0, y0, x1, y1)."""
+        low_x, low_y, high_x, high_y = self.sides[:, rows]
+        return np.asarray((low_x <= box[2]) & (low_y <= box[3]) & (high_x >= box[0]) & (high_y >= box[1]))
 
     def _level_rows(self) -> NDArray[np.bool_]:
         """Motions that keep to the heights at which one floor asks for something, wherever they are in plan."""
         level = np.zeros(len(self.path), bool)
         rows = self.near
-        start, end = (np.ascontiguousarray(at[rows].T) for at in (self.path.start, self.path.end))
-        axis = self.path.axis[rows]
-        first_axis = axis if self.path.first_axis is None else self.path.first_axis[rows]
-        rise = np.abs(end[2] - start[2])
         for index, group in enumerate(self.zones):
             mine = self.path.cutter[rows] == index
             planes = {(*_plane(zone.floor), round(max(zone.most, 0.0), 6)): zone for zone in group.zones}
             for zone in planes.values():
-                floor = zone.floor
-                clear = max(floor.band, self.clearance or 0.0, 0.5) if zone.most > 0 else floor.band
-                inside, heights = mine.copy(), []
-                last = zone.contact(axis)
-                first = last if first_axis is axis else zone.contact(first_axis)
-                for (x, y, z), contact in ((start, first), (end, last)):
-                    over = z - floor.pocket.nominal_z(x, y)
-                    inside &= over >= -floor.window - EPS_MM
-                    inside &= over - contact <= max(zone.most, 0.0) + clear + EPS_MM
-                    heights.append(over - contact)
-                # A ramp from above the band to the floor, or off it, is no pass.
-                ramp = rise > floor.window
-                ramp &= (np.minimum(*heights) <= floor.window + EPS_MM) & (np.maximum(*heights) > floor.band + EPS_MM)
-                level[rows] |= inside & ~ramp
+                some = np.flatnonzero(mine)
+                if zone.floor.is_shaped:
+                    some = some[self._hits(rows[some], zone.region.bounds)]
+                level[rows[some]] |= self._is_level(zone, rows[some])
         return level
+
+    def _is_level(self, zone: Zone, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
+        floor, path = zone.floor, self.path
+        clear = max(floor.band, self.clearance or 0.0, 0.5) if zone.most > 0 else floor.band
+        inside, heights = np.ones(len(rows), bool), []
+        first_axis = path.axis if path.first_axis is None else path.first_axis
+        for at, axis in ((path.start[rows], first_axis[rows]), (path.end[rows], path.axis[rows])):
+            over = at[:, 2] - floor.pocket.floor_at(at[:, 0], at[:, 1])
+            high = over - zone.contact(at[:, :2], axis)
+            inside &= (over >= -floor.window - EPS_MM) & (high <= max(zone.most, 0.0) + clear + EPS_MM)
+            heights.append(high)
+        # A ramp from above the band to the floor, or off it, is no pass.
+        rise = heights[1] - heights[0] if floor.is_shaped else path.end[rows, 2] - path.start[rows, 2]
+        ramp = np.abs(rise) > floor.window
+        ramp &= (np.minimum(*heights) <= floor.window + EPS_MM) & (np.maximum(*heights) > floor.band + EPS_MM)
+        return np.asarray(inside & ~ramp)
 
     # -- what is asked along them ------------------------------------------------------------------------------------
 
@@ -209,31 +216,44 @@ class _Planner:
 
     def _half(self, rows: NDArray[np.intp], first: NDArray[np.intp], of: NDArray[np.intp], asked: Asked) -> None:
         """Passes that meet a floor for a part of their way: on it here, above its band or below it there."""
-        path = self.path
-        rise = np.abs(path.end[rows, 2] - path.start[rows, 2])
         active = np.array([floor.is_active for floor in self.floors] + [False])
         both = np.zeros(len(rows), bool)
         for some in (asked.floor, asked.near):
             seen = np.maximum.reduceat(np.where(active[some], some, -1), first)
             both = (seen >= 0) if some is asked.floor else both & (seen >= 0)
-        shallow = rise <= _PASS_SLOPE * np.maximum(path.length[rows], 1e-9)
         # A ramp comes from above the stock; a pass that does not fit has both of its ends in it.
         here = (asked.floor >= 0) | (asked.near >= 0)
         last = np.append(first[1:], len(of)) - 1
-        shallow &= here[first] & here[last]
-        shallow &= (rise <= WINDOW_MM) | ((asked.floor[first] >= 0) == (asked.floor[last] >= 0))
-        for place in np.flatnonzero(both & shallow & ~path.is_rapid[rows]).tolist():
+        both &= here[first] & here[last] & ~self.path.is_rapid[rows]
+        alike = (asked.floor[first] >= 0) == (asked.floor[last] >= 0)
+        for place in np.flatnonzero(both).tolist():
             part = slice(first[place], first[place + 1] if place + 1 < len(first) else None)
             common = set(asked.floor[part].tolist()) & set(asked.near[part].tolist()) - {-1}
             index = next((index for index in sorted(common) if active[index]), -1)
-            if index >= 0 and self._steps_off(self.floors[index], int(rows[place])):
+            if index >= 0 and self._steps_off(self.floors[index], int(rows[place]), bool(alike[place])):
                 self.out.half.append((int(rows[place]), index))
+        # A pass under the window of a curved floor would stay while its neighbours move.
+        shaped = active & np.array([floor.is_shaped for floor in self.floors] + [False])
+        under = np.maximum.reduceat(np.where(asked.is_under & shaped[asked.near], asked.near, -1), first)
+        for place in np.flatnonzero((under >= 0) & ~self.path.is_rapid[rows]).tolist():
+            self.out.half.append((int(rows[place]), int(under[place])))
 
-    def _steps_off(self, floor: CutFloor, row: int) -> bool:
-        """Whether a pass that leaves a floor's band would get a step there: above a raised one the gain fades out."""
+    def _steps_off(self, floor: CutFloor, row: int, alike: bool) -> bool:
+        """Whether a pass leaves a floor's band and would get a step there: above a raised plane the gain fades out."""
+        over = self._over(floor, row)
+        rise = abs(over[-1] - over[0])
+        is_steep = rise > _PASS_SLOPE * max(float(self.path.length[row]), 1e-9)
+        if is_steep or floor.is_shaped:
+            return not is_steep
+        if rise > WINDOW_MM and not alike:
+            return False
+        return floor.dz_range[0] < 0 or bool(over.min() < -floor.window - EPS_MM)
+
+    def _over(self, floor: CutFloor, row: int) -> NDArray[np.float64]:
+        """Heights of the tip over a floor along a motion, mm."""
         share = self._grid(row)
         x, y, z = self.path.axis_places(np.full(len(share), row), share).T
-        return floor.dz_range[0] < 0 or bool((z - floor.pocket.floor_at(x, y)).min() < -floor.window - EPS_MM)
+        return np.asarray(z - floor.pocket.floor_at(x, y))
 
     # -- rapids ------------------------------------------------------------------------------------------------------
 
@@ -241,7 +261,7 @@ class _Planner:
         """A rapid need not run straight: it is raised whole by the most that is asked in its box."""
         path, node = self.path, self.out.node
         rows = self.near[path.is_rapid[self.near] & (path.length[self.near] > 0)]
-        low, high = _boxes(path)
+        low, high = self.low, self.high
         for row in rows.tolist():
             most = self._most_in_box(row, low[row], high[row])
             if most <= 0:
@@ -268,10 +288,10 @@ class _Planner:
             if zone.most <= 0 or low[2] > floor.top + zone.most + 0.5 or low[2] < floor.z_range[0] - floor.window:
                 continue
             clear = max(floor.band, 0.5 if self.clearance is None else self.clearance)
-            height = max(low[2] - floor.z_range[1] - float(zone.contact(self.path.axis[row : row + 1])[0]), 0.0)
-            lift = zone.most - max(height - clear, 0.0)
-            if lift > most and shapely.intersects(zone.region, box):
-                most = lift
+            if zone.most <= most or not shapely.intersects(zone.region, box):
+                continue
+            height = max(low[2] - zone.most_standing(low[:2], high[:2], self.path.axis[row]), 0.0)
+            most = max(most, zone.most - max(height - clear, 0.0))
         return most
 
     # -- jumps and their blends --------------------------------------------------------------------------------------
@@ -391,6 +411,8 @@ def _boxes(path: TipPath) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
 def _plane(floor: CutFloor) -> tuple[object, ...]:
     """What makes two floors lie in one plane, and react at the same heights."""
     pocket = floor.pocket
+    if floor.is_shaped:
+        return (floor.index,)
     place = pocket.centroid if any(pocket.slope) else ()
     return (pocket.floor_z, pocket.slope, place, floor.window, floor.band)
 

@@ -20,6 +20,8 @@ from floorfit.part.model import Pocket
 
 __all__ = ["TOO_DEEP_MM", "Cuts", "SweptFloor", "lowered_elsewhere", "sweep_floors"]
 
+#: The two files are not sampled at the same places: along a pass they are no further apart in height than this, mm.
+_RISE_MM = 0.004
 #: No place of a floor may be lower than what is wanted by more, mm: two roundings of 0.0001 in, the offset's tolerance
 #: and the places between samples.
 TOO_DEEP_MM = 0.02
@@ -55,12 +57,14 @@ class Cuts:
         """Least and greatest X, Y and Z of each motion, (6, m), mm."""
         return np.concatenate([np.minimum(self.start, self.end).T, np.maximum(self.start, self.end).T])
 
-    def near(self, pocket: Pocket, step: float) -> Samples | None:
+    def near(self, pocket: Pocket, top: float, step: float) -> Samples | None:
         """Places of the cutter that may touch a floor; None where there are none.
 
         Parameters
         ----------
         pocket : Pocket
+        top : float, mm
+            Height over which nothing touches it.
         step : float, mm
             Between places along the path.
         """
@@ -68,12 +72,14 @@ class Cuts:
         reach = float(self.size[:, 0].max(initial=0.0))
         low_x, low_y, low_z, high_x, high_y, _ = self._box
         over = (high_x >= x0 - reach) & (low_x <= x1 + reach) & (high_y >= y0 - reach) & (low_y <= y1 + reach)
-        top = float(np.max(pocket.floor_at([x0, x1, x0, x1], [y0, y0, y1, y1]))) + 1.0
         rows = np.flatnonzero(over & (low_z <= top + reach))
         if not len(rows):
             return None
         axes = (self.axis0[rows], self.axis1[rows])
-        return sample(self.start[rows], self.end[rows], axes, self.size[rows], step).below(top).lowest(0.4 * step)
+        found = sample(self.start[rows], self.end[rows], axes, self.size[rows], step, _RISE_MM)
+        # Where a pass climbs, its places stand too close for one to speak for its neighbours.
+        steep = float(np.abs(pocket.slope_at(*_lattice(pocket))).max())
+        return found.below(top).lowest(0.4 * min(step, _RISE_MM / max(steep, 1e-9)))
 
 
 @dataclass(frozen=True)
@@ -117,11 +123,16 @@ def sweep_floors(before: Cuts, after: Cuts, floors: Sequence[tuple[Pocket, Corre
     return [one for one in out if one is not None]
 
 
+def _lattice(pocket: Pocket) -> tuple[NDArray[np.float64], ...]:
+    """Places over the box of a floor."""
+    x0, y0, x1, y1 = pocket.polygon.bounds
+    return tuple(np.meshgrid(np.linspace(x0, x1, 65), np.linspace(y0, y1, 65)))
+
+
 def _floor(before: Cuts, after: Cuts, pocket: Pocket, correction: Correction, radius: float) -> SweptFloor | None:
     grid = FloorGrid.over(Polygon(pocket.polygon), radius)
-    # The two files are not sampled at the same places: on a slope no further apart than 0.004 mm of height.
-    step = min(0.8 * grid.cell, 0.004 / max(float(np.hypot(*pocket.slope)), 1e-9))
-    old, new = before.near(pocket, step), after.near(pocket, step)
+    top = float(pocket.floor_at(*_lattice(pocket)).max()) + 1.0
+    old, new = (one.near(pocket, top, 0.8 * grid.cell) for one in (before, after))
     if old is None or new is None:
         return None
     return _compare(pocket, correction, grid, swept_heights(old, grid), swept_heights(new, grid))

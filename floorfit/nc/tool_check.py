@@ -16,12 +16,12 @@ from floorfit.nc.motions import CUTTING, RAPID, Motions
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.wanted import RAPID_CLEARANCE_MM
 
-__all__ = ["check_tools"]
+__all__ = ["REACH_MM", "check_tools"]
 
 #: Offsets up to this need no cutter at an edge, mm: half of a tight tolerance. Own choice, no source.
 SMALL_MM = 0.05
 #: Radius that a cutter of unknown size may have, mm. Own choice, no source.
-_REACH_MM = 25.0
+REACH_MM = 25.0
 #: A floor whose edge is this near to another floor, or to the part's edge, has no wall there, mm.
 _NO_WALL_MM = 0.5
 #: A rapid over the inside of a floor is lifted whatever the cutter, mm.
@@ -59,7 +59,7 @@ def check_tools(
         return []
     out: dict[float, Finding] = {}
     for floor in floors:
-        if floor.is_active:
+        if floor.is_active or (floor.is_held and floor.is_shaped):
             for row, why in _matters(path, motions, floor, floors, outline, np.flatnonzero(unknown)):
                 number = float(numbers[row])
                 out.setdefault(number, _finding(floor, number, int(motions.line[row]), why, source))
@@ -87,24 +87,27 @@ def _matters(
     low = np.minimum(path.start[rows, 2], path.end[rows, 2])
     low = np.where(np.isnan(low), path.end[rows, 2], low)
     some = rows[(low <= floor.top + EPS_MM) & (path.end[rows, 2] >= floor.z_range[0] - floor.window - 2.0)]
-    some = some[_reach(path, some, floor.pocket.polygon, _REACH_MM)]
+    some = some[_reach(path, some, floor.pocket.polygon, REACH_MM)]
     cuts = some[np.isin(motions.kind[some], CUTTING)]
     out: list[tuple[int, str]] = []
+    if floor.is_shaped:
+        on = cuts[_reach(path, cuts, floor.pocket.polygon, 0.0)]
+        return [(int(row), "it is curved, so that the cutter says how high the tip stands over it") for row in on[:1]]
     if floor.correction.action in ("tilt", "follow") or any(floor.pocket.slope):
         on = cuts[_reach(path, cuts, floor.pocket.polygon, 0.0)]
         steep = _steepest(floor)
-        if len(on) and steep * _REACH_MM > 0.005:
+        if len(on) and steep * REACH_MM > 0.005:
             out.append((int(on[0]), f"it changes by up to {1000 * steep:.2f} mm a metre under the cutter"))
     if max(map(abs, floor.dz_range)) <= SMALL_MM:
         return out
     edge = _open_edge(floor, floors, outline)
-    at_edge = cuts[_reach(path, cuts, edge, _REACH_MM)] if not edge.is_empty else cuts[:0]
+    at_edge = cuts[_reach(path, cuts, edge, REACH_MM)] if not edge.is_empty else cuts[:0]
     if len(at_edge):
         out.append((int(at_edge[0]), "its edge is open, or a seam with another floor, and its offset is over 0.05 mm"))
     rapids = rows[motions.kind[rows] == RAPID]
     below = rapids[path.end[rapids, 2] < floor.z_range[1] + floor.dz_range[1] + RAPID_CLEARANCE_MM - EPS_MM]
     below = below[path.end[below, 2] >= floor.z_range[0] - floor.window]
-    below = below[_reach(path, below, floor.pocket.polygon, _REACH_MM)]
+    below = below[_reach(path, below, floor.pocket.polygon, REACH_MM)]
     outside = below[~_reach(path, below, floor.pocket.polygon.buffer(-_INSIDE_MM), 0.0)]
     if floor.dz_range[1] > SMALL_MM and len(outside):
         out.append((int(outside[0]), "a rapid passes beside it lower than the corrected floor and its clearance"))

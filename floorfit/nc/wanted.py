@@ -47,6 +47,8 @@ class Asked:
         Floor that the tip is over, too low or too high to be on it but within a stock of it, or -1.
     guarded : (n,) ndarray of int
         Held floor that the cutter cuts there, or -1.
+    is_under : (n,) ndarray of bool
+        Whether the tip is too low for the floor named by ``near``.
     """
 
     gain: NDArray[np.float64]
@@ -54,6 +56,7 @@ class Asked:
     floor: NDArray[np.intp]
     near: NDArray[np.intp]
     guarded: NDArray[np.intp]
+    is_under: NDArray[np.bool_]
 
 
 def ask(
@@ -93,7 +96,7 @@ class _Points:
         self.need = np.full(count, low)
         self.floor, self.near, self.guarded = (np.full(count, -1) for _ in range(3))
         self.away = np.full(count, np.inf)
-        self.is_at = np.zeros(count, bool)
+        self.is_at, self.is_under = np.zeros(count, bool), np.zeros(count, bool)
 
     def run(self, zones: Sequence[Zones]) -> Asked:
         for index, group in enumerate(zones):
@@ -105,7 +108,7 @@ class _Points:
         for index, group in enumerate(zones):
             self._outside(group, (self.cutter == index) & (gain < 0) & (gain > -np.inf), gain)
         gain[np.isneginf(gain)] = 0.0
-        return Asked(gain, self.least, self.floor, self.near, self.guarded)
+        return Asked(gain, self.least, self.floor, self.near, self.guarded, self.is_under)
 
     def _outside(self, group: Zones, mask: NDArray[np.bool_], gain: NDArray[np.float64]) -> None:
         some = np.flatnonzero(mask)
@@ -129,7 +132,7 @@ class _Points:
         floor = zone.floor
         xy, z, axis = self.xyz[some, :2], self.xyz[some, 2], self.axis[some]
         over = z - floor.pocket.nominal_z(*xy.T)
-        high = over - zone.contact(axis)
+        high = over - zone.contact(xy, axis)
         low = over >= -floor.window - EPS_MM
         over_it = np.asarray(shapely.intersects_xy(zone.inside, *xy.T))
         self._places(floor, some, over_it, low, high)
@@ -157,6 +160,7 @@ class _Points:
         by = max(0.5, floor.pocket.finish_stock)
         off = over_it & ~(low & (high <= floor.band + EPS_MM)) & (np.abs(high) < by)
         self.near[some[off]] = floor.index
+        self.is_under[some[off]] = ~low[off]
 
     def _most(
         self,

@@ -14,10 +14,12 @@ from dataclasses import dataclass
 __all__ = ["FAST_BLOCK", "FAST_WORD", "BadBlock", "Block", "Word", "read_block"]
 
 #: A block of plain upper-case words and nothing else: the common case, read by two regular expressions.
-FAST_BLOCK = re.compile(r"[ \t]*(?:[A-NP-Z][-+]?(?:\d+\.?\d*|\.\d+)[ \t]*)+[\r\n]*")
+FAST_BLOCK = re.compile(r"[ \t]*(?:[A-NP-Z][-+]?(?:\d{1,12}(?:\.\d*)?|\.\d+)[ \t]*)+[\r\n]*")
 #: One word of such a block.
 FAST_WORD = re.compile(r"([A-Z])([-+]?[\d.]+)")
 
+#: A number above this is no place, feed, code or tool (common practice, no source).
+_GREATEST = 1e12
 _BLANK = re.compile(r"[ \t\r\n\x00\x1a]+")
 _DELETE = re.compile(r"[ \t]*/[ \t]*(\d(?![\d.])[ \t]*)?(?!/)")
 _NUMBER = re.compile(r"[-+]?[ \t]*(?:\d[\d \t]*(?:\.[\d \t]*)?|\.[ \t]*\d[\d \t]*)")
@@ -185,6 +187,8 @@ def _word(text: str, at: int) -> Word:
     end, value = _real(text, number)
     if end == number:
         raise BadBlock(f"column {at + 1}: no number after {text[at]!r}")
+    if abs(value) > _GREATEST:
+        raise BadBlock(f"column {at + 1}: the number after {text[at]!r} is larger than any control reads")
     return Word(text[at].upper(), value, at, number, end)
 
 

@@ -8,6 +8,7 @@ that the tip must gain so that the whole end of the cutter stays on or above the
 with S the nominal floor, dz its offset, height the cutter's end, and N the tip's height on the nominal floor. For a
 shift that is dz; for a tilt it adds the difference of the two contacts (a flat end: radius times slope); for a surface
 it is the grey dilation of dz by the cutter's end (Serra 1982, Image Analysis and Mathematical Morphology, ch. XII).
+A curved floor has another N at every place: N and the lift are then taken from the floor's heights under the end.
 """
 
 from __future__ import annotations
@@ -32,6 +33,8 @@ __all__ = ["TOUCH_MM", "Zone", "Zones", "zones_for"]
 TOUCH_MM = 0.01
 #: Cells of a surface for one radius of the cutter. At 6 the rim of the disc is met within a twelfth of the radius.
 _CELLS = 6
+#: Places of the tip taken at once where the floor's heights under the whole end are asked.
+_CHUNK = 20_000
 #: Polygons this near to each other leave no metal between them, mm.
 _SEAM_MM = 0.05
 #: The axis along Z, within this share of its length (0.1 degree gives 0.0000015).
@@ -70,13 +73,25 @@ class Zone:
 
     @cached_property
     def _extra(self) -> float:
-        """What the end of an upright cutter adds on a tilted floor, mm."""
+        """What the end of an upright cutter adds on a tilted floor, mm; no less than that on a curved one."""
         nominal, added = self.floor.pocket.slope, self.floor.correction.slope
+        if self.floor.is_shaped:
+            return self.cutter.radius * float(np.hypot(*added))
         both = (nominal[0] + added[0], nominal[1] + added[1])
         return self.cutter.over_slope(both) - self.cutter.over_slope(nominal)
 
-    def contact(self, axis: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Height of the tip over the nominal floor when the end touches it, (n,), mm."""
+    def contact(self, xy: NDArray[np.float64], axis: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Height of the tip over the nominal floor when the end touches it, (n,), mm.
+
+        Parameters
+        ----------
+        xy : (n, 2) ndarray, mm
+            Places of the tip.
+        axis : (n, 3) ndarray
+            Unit vectors.
+        """
+        if self.floor.is_shaped:
+            return self._standing(xy, axis, corrected=False)
         slope = self.floor.pocket.slope
         out = np.full(len(axis), self.cutter.over_slope(slope))
         leaning = np.flatnonzero(axis[:, 2] < 1.0 - _UPRIGHT)
@@ -94,29 +109,62 @@ class Zone:
             Unit vectors.
         """
         at, away = self._nearest(xy)
-        leaning = np.flatnonzero(axis[:, 2] < 1.0 - _UPRIGHT)
+        leaning = axis[:, 2] < 1.0 - _UPRIGHT
         if self._dilated is not None:
             out = self._dilated.at(at[:, 0], at[:, 1])
         else:
             out = self.floor.dz(at) + self._extra
-            if len(leaning) and self.floor.correction.action == "tilt":
-                nominal, added = self.floor.pocket.slope, self.floor.correction.slope
-                both = (nominal[0] + added[0], nominal[1] + added[1])
-                out[leaning] += self.cutter.contact(axis[leaning], both) - self.contact(axis[leaning]) - self._extra
+            if self.floor.correction.action == "tilt" and not self.floor.is_shaped:
+                out[leaning] += self._tilted(axis[leaning])
+        some = np.flatnonzero(self._is_uneven | leaning & (self.floor.correction.grid is not None))
+        out[some] = self._standing(xy[some], axis[some], corrected=True) - self.contact(xy[some], axis[some])
         high = self.cutter.height(np.minimum(away, self.cutter.radius))
         high[leaning] = 0.0
-        if len(leaning) and self.floor.correction.grid is not None:
-            out[leaning] = self._leaning(xy[leaning], axis[leaning])
         return np.where(out > 0, np.where(out > high, out - high, -np.inf), out)
 
-    def _leaning(self, xy: NDArray[np.float64], axis: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Lift on a surface for a leaning end: the greatest of dz less height over the nominal floor, (n,), mm."""
-        slope = np.array(self.floor.pocket.slope)
-        ring = self.cutter.ring(axis, self.floor.pocket.slope)
-        places = xy[:, None] + ring[..., :2]
-        over = ring[..., 2] - ring[..., :2] @ slope
-        dz = self.floor.dz(places.reshape(-1, 2)).reshape(over.shape)
-        return np.asarray((dz - (over - over.min(axis=1)[:, None])).max(axis=1))
+    @property
+    def _is_uneven(self) -> bool:
+        """Whether the corrected floor is another shape than the nominal one, and no plane."""
+        return self.floor.is_shaped and self.floor.correction.action != "shift"
+
+    def _tilted(self, axis: NDArray[np.float64]) -> NDArray[np.float64]:
+        """What a tilt of a plane floor adds to a leaning end, beyond what it adds to an upright one, (n,), mm."""
+        nominal, added = self.floor.pocket.slope, self.floor.correction.slope
+        both = (nominal[0] + added[0], nominal[1] + added[1])
+        return self.cutter.contact(axis, both) - self.cutter.contact(axis, nominal) - self._extra
+
+    def _standing(self, xy: NDArray[np.float64], axis: NDArray[np.float64], *, corrected: bool) -> NDArray[np.float64]:
+        """Height of the tip over the nominal floor when the end touches that floor, or the corrected one, (n,), mm."""
+        out = np.zeros(len(xy))
+        pocket = self.floor.pocket
+        for first in range(0, len(xy), _CHUNK):
+            some = slice(first, first + _CHUNK)
+            x, y = xy[some].T
+            end = self.cutter.places(axis[some], pocket.slope_at(x, y))
+            at = (x[:, None] + end[..., 0], y[:, None] + end[..., 1])
+            z = pocket.floor_at(*at) - end[..., 2]
+            z += self.floor.correction.at(*at) if corrected else 0.0
+            out[some] = z.max(axis=1) - pocket.floor_at(x, y)
+        return out
+
+    def most_standing(self, low: NDArray[np.float64], high: NDArray[np.float64], axis: NDArray[np.float64]) -> float:
+        """Greatest Z of the tip over a box in plan with the end on the nominal floor, or a little more, mm.
+
+        Parameters
+        ----------
+        low, high : (2,) ndarray, mm
+            Corners of the box.
+        axis : (3,) ndarray
+            Unit vector.
+        """
+        if not self.floor.is_shaped:
+            return self.floor.z_range[1] + float(self.contact(low[None], axis[None])[0])
+        bounds = np.array(self.region.bounds)
+        lines = (np.linspace(max(low[k], bounds[k]), min(high[k], bounds[2 + k]), 21) for k in (0, 1))
+        xy = np.column_stack([one.ravel() for one in np.meshgrid(*lines)])
+        z = self.floor.pocket.floor_at(*xy.T) + self.contact(xy, np.broadcast_to(axis, (len(xy), 3)))
+        # Between the lines it may be higher by less than one step of them, and no higher than the floor's top.
+        return min(float(z.max() + np.ptp(z) / 20), max(self.floor.z_range[1], float(z.max())))
 
     def _nearest(self, xy: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Nearest places of the floor, and how far away they are."""
@@ -135,8 +183,8 @@ class Zone:
 
     @cached_property
     def _dilated(self) -> FollowGrid | None:
-        """The surface dilated by the cutter's end, on a grid over the floor; None without a surface."""
-        grid = self.floor.correction.grid
+        """The surface dilated by the cutter's end, on a grid over a plane floor; None without a surface."""
+        grid = None if self.floor.is_shaped else self.floor.correction.grid
         if grid is None or not self.cutter.radius:
             return grid
         return _dilate(self.floor, self.cutter, grid)

@@ -11,6 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,10 +27,12 @@ from floorfit.planning.belief import Belief, Known, fit_known, foreseen, middle_
 from floorfit.planning.path import order_by_group, path_length
 from floorfit.planning.standing import FloorPlaces, floor_places
 from floorfit.readings.screening import PROBE_RADIUS_MM
-from floorfit.readings.warp import DEFAULT_U_MM
 from floorfit.surface.fit import Fit
 
-__all__ = ["Known", "Plan", "known_readings", "plan", "wants_readings"]
+if TYPE_CHECKING:
+    from floorfit.record import Record
+
+__all__ = ["Known", "Plan", "plan"]
 
 Array = NDArray[np.float64]
 
@@ -47,48 +51,6 @@ ANEW = 12
 SUMS, HALVES = 8, 3
 #: Power of the floors' u over their tolerance whose sum is made small: near the largest, yet smooth.
 POWER = 4
-
-
-def known_readings(
-    points: Sequence[tuple[float, float]],
-    warp: Sequence[float | None],
-    u: Sequence[float | None],
-    weight: Sequence[float | None],
-    *,
-    common_u: float = 0.0,
-) -> Known:
-    """Readings of a job that was run: those that its fit used, each with its weight.
-
-    Parameters
-    ----------
-    points : sequence of n (x, y), mm
-    warp : sequence of n float or None, mm
-        What each says of the underside.
-    u : sequence of n float or None, mm
-        Standard uncertainties; `DEFAULT_U_MM` where not stated.
-    weight : sequence of n float or None
-        In the robust fit; those below a half were set aside.
-    common_u : float, mm
-        Standard uncertainty that all readings share.
-    """
-    rows = [k for k, w in enumerate(weight) if w is not None and w >= 0.5]
-    weights = np.array([weight[k] for k in rows], dtype=np.float64)
-    stated = [u[k] for k in rows]
-    sigma = np.array([DEFAULT_U_MM if s is None else s for s in stated], float) / np.sqrt(weights)
-    found = np.array([warp[k] for k in rows], dtype=np.float64)
-    return Known(np.array([points[k] for k in rows], float).reshape(-1, 2), found, sigma, common_u)
-
-
-def wants_readings(verdict: str, code: str) -> bool:
-    """Whether more readings can settle a floor: its verdict is undecided, or the code of its reason says too few.
-
-    Parameters
-    ----------
-    verdict : {"conform", "undecided", "nonconform"}
-    code : str
-        Of the reason; empty where there is none.
-    """
-    return verdict == "undecided" or code in ("no-readings", "too-few-readings", "outside-readings")
 
 
 @dataclass(frozen=True)
@@ -138,6 +100,7 @@ def plan(
     wall_mm: float = 1.0,
     start: Known | None = None,
     floors: Sequence[str] | None = None,
+    after: Record | str | Path | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Plan:
     """Plan readings.
@@ -160,6 +123,9 @@ def plan(
         are added where neither count nor share is given.
     floors : sequence of str, optional
         Ids of the floors to plan for; all when left out.
+    after : Record or path, optional
+        Job of the same part, in place of both: its readings exist, and the floors that it left undecided or held for
+        want of readings are planned for.
     progress : callable, optional
         Called with readings placed and readings expected.
 
@@ -170,12 +136,16 @@ def plan(
     Raises
     ------
     InputError
-        For numbers out of range, an unknown floor, or where the probe finds room on no floor.
+        For numbers out of range, an unknown floor, where the probe finds room on no floor, or for another part's job.
 
     Notes
     -----
     Cost is readings × candidates × (floors + readings); 840 readings on 120 floors take some seconds.
     """
+    if after is not None:
+        from floorfit.planning.after_job import standing_of
+
+        start, floors = standing_of(part, after)
     _check(part, count, share, u_mm, probe_radius_mm, wall_mm, floors)
     chosen = [k for k, pocket in enumerate(part.pockets) if floors is None or pocket.id in set(floors)]
     if start is not None and count is None and share is None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
 from floorfit.readings.outliers import sequence
-from floorfit.readings.systematic import Column, Systematic
+from floorfit.readings.systematic import Cause, Systematic
 
 __all__ = ["columns_to_try", "words_of"]
 
@@ -23,7 +23,7 @@ FEWEST = 3
 LEAST_SPREAD = 0.02
 
 
-def columns_to_try(part: Part, readings: Readings, floor: Rows, is_tried: NDArray[np.bool_]) -> list[Column]:
+def columns_to_try(part: Part, readings: Readings, floor: Rows, is_tried: NDArray[np.bool_]) -> list[Cause]:
     """Columns of what each cause adds to the warp; n rows, 0 where not tried.
 
     Parameters
@@ -40,35 +40,35 @@ def columns_to_try(part: Part, readings: Readings, floor: Rows, is_tried: NDArra
     for index, pocket in enumerate(part.pockets):
         here = is_tried & (floor == index)
         if here.sum() >= FEWEST and (is_tried & ~here).sum() >= FEWEST:
-            out.append(Column("pocket", pocket.id, here.astype(float)))
+            out.append(Cause("pocket", pocket.id, here.astype(float)))
     for name, members in _rows_of_pockets(part):
         here = is_tried & np.isin(floor, members)
         if here.sum() >= FEWEST and (is_tried & ~here).sum() >= FEWEST:
-            out.append(Column("row", name, here.astype(float)))
+            out.append(Cause("row", name, here.astype(float)))
     return out
 
 
-def _velocity(part: Part, floor: Rows, is_tried: NDArray[np.bool_]) -> list[Column]:
+def _velocity(part: Part, floor: Rows, is_tried: NDArray[np.bool_]) -> list[Cause]:
     """A velocity set too high by a share reads every web too thick by that share, and the warp too low."""
     rough = np.array([one.web + one.finish_stock for one in part.pockets] + [0.0])[floor]
     if is_tried.sum() < FEWEST or np.ptp(rough[is_tried]) < LEAST_SPREAD * rough[is_tried].mean():
         return []
-    return [Column("velocity", "thickness", np.where(is_tried, -rough, 0.0), "1")]
+    return [Cause("velocity", "thickness", np.where(is_tried, -rough, 0.0), "1")]
 
 
-def _path(readings: Readings, is_tried: NDArray[np.bool_]) -> list[Column]:
+def _path(readings: Readings, is_tried: NDArray[np.bool_]) -> list[Cause]:
     when, by = sequence(readings)
     span = float(np.ptp(when[is_tried])) if is_tried.any() else 0.0
     if is_tried.sum() < 8 or span == 0.0:
         return []
-    return [Column("drift", by, np.where(is_tried, (when - when[is_tried].min()) / span, 0.0))]
+    return [Cause("drift", by, np.where(is_tried, (when - when[is_tried].min()) / span, 0.0))]
 
 
-def _temperature(readings: Readings, is_tried: NDArray[np.bool_]) -> list[Column]:
+def _temperature(readings: Readings, is_tried: NDArray[np.bool_]) -> list[Cause]:
     warm = readings.temperature
     if is_tried.sum() < 8 or not np.isfinite(warm[is_tried]).all() or np.ptp(warm[is_tried]) < 1.0:
         return []
-    return [Column("temperature", "temperature_c", np.where(is_tried, warm - warm[is_tried].mean(), 0.0), "mm/°C")]
+    return [Cause("temperature", "temperature_c", np.where(is_tried, warm - warm[is_tried].mean(), 0.0), "mm/°C")]
 
 
 def _rows_of_pockets(part: Part) -> list[tuple[str, Rows]]:

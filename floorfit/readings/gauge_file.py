@@ -16,11 +16,11 @@ __all__ = ["GAUGE_FORMAT", "gauge_from_document", "gauge_to_document", "read_gau
 GAUGE_FORMAT: Literal["floorfit-gauge/1"] = "floorfit-gauge/1"
 
 
-class _Model(BaseModel):
+class _GaugeModel(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
-class _Block(_Model):
+class _Block(_GaugeModel):
     true_mm: float
     reading: float
     count: int
@@ -28,7 +28,7 @@ class _Block(_Model):
     sd_mm: float | None
 
 
-class _Gauge(_Model):
+class _Gauge(_GaugeModel):
     format: Literal["floorfit-gauge/1"]
     kind: Literal["thickness", "tof"]
     method: Literal["one-point", "two-point", "line"]

@@ -12,9 +12,9 @@ from floorfit.errors import Finding
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
 from floorfit.readings.kinds import reason_of
-from floorfit.readings.observations import Readings
+from floorfit.readings.observations import UNLABELLED, Observations
 from floorfit.readings.rough_warp import RoughWarp
-from floorfit.readings.sites import UNLABELLED, Places, lies_in_corner
+from floorfit.readings.sites import lies_in_corner
 from floorfit.readings.warp import nominal_levels, slope_factors
 from floorfit.units import MM_PER_INCH
 
@@ -40,17 +40,14 @@ class _Other:
     fits: NDArray[np.bool_]
 
 
-def name_misplaced(
-    part: Part, readings: Readings, read: Array, places: Places, rows: Sequence[int], rough: RoughWarp
-) -> list[Named]:
+def name_misplaced(part: Part, seen: Observations, rows: Sequence[int], rough: RoughWarp) -> list[Named]:
     """Name each of the rows given.
 
     Parameters
     ----------
-    part, readings, places
-        The nominal part, the readings in its frame, and where they stand.
-    read : (n,) ndarray, mm
-        Thickness of every row.
+    part : Part
+    seen : Observations
+        The readings in its frame, and where they stand.
     rows : sequence of int
         Rows that lie on no floor, or not where their label says.
     rough : RoughWarp
@@ -63,22 +60,20 @@ def name_misplaced(
     """
     if len(rows) == 0:
         return []
-    namer = _Namer(part, readings, read, places, np.asarray(rows, np.intp), rough)
+    namer = _Namer(part, seen, np.asarray(rows, np.intp), rough)
     return namer.names()
 
 
 @dataclass(frozen=True)
 class _Namer:
     part: Part
-    readings: Readings
-    read: Array
-    places: Places
+    seen: Observations
     rows: NDArray[np.intp]
     rough: RoughWarp
 
     def names(self) -> list[Named]:
         """Return code and reason of every row."""
-        x, y = self.readings.x[self.rows], self.readings.y[self.rows]
+        x, y = self.seen.readings.x[self.rows], self.seen.readings.y[self.rows]
         others = {
             "swapped": self._other(y, x),
             "inches": self._other(x * MM_PER_INCH, y * MM_PER_INCH),
@@ -93,7 +88,7 @@ class _Namer:
             for key, other in others.items():
                 if other.fits[k]:
                     return self._read_otherwise(k, key, other)
-        if self.places.floor[self.rows[k]] >= 0:
+        if self.seen.floor[self.rows[k]] >= 0:
             return self._wrong_label(k)
         code = "on-fillet" if is_corner else "off-floor"
         return code, reason_of(code)
@@ -101,7 +96,7 @@ class _Namer:
     def _other(self, x: Array, y: Array) -> _Other:
         """Read the coordinates so; a labelled row fits where its label is met, another where its thickness is."""
         floor = np.asarray(assign_floors(self.part, x, y), np.intp)
-        label = self.places.label[self.rows]
+        label = self.seen.label[self.rows]
         factors = (1.0, MM_PER_INCH, 1.0 / MM_PER_INCH)
         is_explained = (floor >= 0) & (self._miss(x, y, floor, factors) <= EXPLAINS * self._scale)
         return _Other(x, y, floor, np.where(label == UNLABELLED, is_explained, (floor >= 0) & (floor == label)))
@@ -118,9 +113,11 @@ class _Namer:
         if len(known) == 0:
             return out
         rough, underside = nominal_levels(self.part, x[known], y[known], floor[known])
-        z = self.readings.z[self.rows[known]]
+        z = self.seen.readings.z[self.rows[known]]
         z = np.where(np.isfinite(z), z, rough)
-        thickness = self.read[self.rows[known]] * slope_factors(self.part, floor[known], x[known], y[known])
+        thickness = self.seen.readings.thickness[self.rows[known]] * slope_factors(
+            self.part, floor[known], x[known], y[known]
+        )
         expected = z - underside - self.rough.local(x[known], y[known])
         out[known] = np.min([np.abs(thickness * factor - expected) for factor in factors], axis=0)
         return out
@@ -131,7 +128,7 @@ class _Namer:
 
         x_min, y_min, x_max, y_max = self.part.bounds
         is_inside = (x >= x_min) & (x <= x_max) & (y >= y_min) & (y <= y_max)
-        rows = np.flatnonzero(is_inside & (self.places.label[self.rows] == UNLABELLED))
+        rows = np.flatnonzero(is_inside & (self.seen.label[self.rows] == UNLABELLED))
         out = np.zeros(len(x), bool)
         if len(rows) == 0:
             return out
@@ -152,30 +149,28 @@ class _Namer:
 
     def _wrong_label(self, k: int) -> Named:
         row = self.rows[k]
-        label = str(self.readings.pocket[row]).strip()
-        known = "" if self.places.label[row] >= 0 else " (no pocket of the part is called so)"
-        other = f"pocket {self.part.pockets[self.places.floor[row]].id}"
+        label = str(self.seen.readings.pocket[row]).strip()
+        known = "" if self.seen.label[row] >= 0 else " (no pocket of the part is called so)"
+        other = f"pocket {self.part.pockets[self.seen.floor[row]].id}"
         return "wrong-label", reason_of("wrong-label", label=f"{label}{known}", other=other)
 
     def _place(self, k: int) -> tuple[float, float]:
-        return float(self.readings.x[self.rows[k]]), float(self.readings.y[self.rows[k]])
+        return float(self.seen.readings.x[self.rows[k]]), float(self.seen.readings.y[self.rows[k]])
 
 
-def whole_file_findings(part: Part, readings: Readings, places: Places) -> list[Finding]:
+def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
     """Warn where most rows lie off their floors: the whole file may be in another unit, order or frame.
 
     Parameters
     ----------
     part : Part
-    readings : Readings
-    places : Places
-        Where each reading lies.
+    seen : Observations
     """
-    n = len(readings)
-    bad = ~places.is_consistent
+    n, readings, label = len(seen), seen.readings, seen.label
+    bad = ~seen.is_consistent
     if n < 3 or bad.mean() < SUSPECT_SHARE:
-        return []
-    x, y, label = readings.x, readings.y, places.label
+        return ()
+    x, y = readings.x, readings.y
     ways = {
         "X and Y are exchanged": (y, x),
         "the coordinates are inches in a column of millimetres": (x * MM_PER_INCH, y * MM_PER_INCH),
@@ -184,7 +179,7 @@ def whole_file_findings(part: Part, readings: Readings, places: Places) -> list[
     hints = [words for words, (u, v) in ways.items() if _share(part, u, v, label) >= CURED_SHARE]
     hint = f"It looks as if {hints[0]}." if hints else "The coordinates may be the machine's: give --datums."
     text = f"{int(bad.sum())} of {n} readings do not lie on the floor they belong to. {hint}"
-    return [Finding("off-their-floors", readings.source, "", text, "warning")]
+    return (Finding("off-their-floors", readings.source, "", text, "warning"),)
 
 
 def _share(part: Part, x: Array, y: Array, label: NDArray[np.intp]) -> float:

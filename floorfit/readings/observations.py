@@ -1,7 +1,8 @@
-"""The readings as they came: one row a place, in millimetres, nothing repaired, nothing judged.
+"""The two tables of readings: as they came, and with what each step found out about them.
 
-What a reading *means* (which floor, which warp, used or set aside) is added by later steps in new objects;
-this table never changes.
+`Readings` never changes: one row a reading, in millimetres, nothing repaired, nothing judged. `Observations` has the
+same rows; where a reading stands, what it says of the warp, whether it is used and what the fit makes of it are its
+columns, and every step returns it anew with its own filled in.
 """
 
 from __future__ import annotations
@@ -14,9 +15,15 @@ from numpy.typing import ArrayLike, NDArray
 
 from floorfit.units import Unit
 
-__all__ = ["Readings", "readings_from_arrays"]
+__all__ = ["UNKNOWN", "UNLABELLED", "Observations", "Readings", "readings_from_arrays"]
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Rows = NDArray[np.intp]
+
+#: Label index where the file gives no label, and where the part has no such pocket.
+UNLABELLED = -1
+UNKNOWN = -2
 
 
 @dataclass(frozen=True)
@@ -68,6 +75,80 @@ class Readings:
     def __len__(self) -> int:
         """Return the number of rows, blanks included."""
         return len(self.x)
+
+
+@dataclass(frozen=True)
+class Observations:
+    """What is known of n readings, in their order; NaN, −1 or ``""`` where a step has nothing to say of a row.
+
+    Parameters
+    ----------
+    readings : Readings
+        As they came, in the part frame.
+    floor : (n,) ndarray of int
+        Index of the floor that the reading stands on; −1 for none.
+    label : (n,) ndarray of int
+        Index of the floor that its label names; `UNLABELLED` or `UNKNOWN`.
+    wall : (n,) ndarray, mm
+        Distance to the nearest edge of the floor (walls and islands).
+    is_corner : (n,) ndarray of bool
+        Whether it stands in the metal that the corner radius leaves.
+    factor : (n,) ndarray
+        Thickness along Z over thickness along the floor's normal.
+    rough_z : (n,) ndarray, mm
+        Nominal floor plus finish stock.
+    z : (n,) ndarray, mm
+        Z of the roughed floor that was used: measured, else ``rough_z``.
+    is_z_measured : (n,) ndarray of bool
+    warp : (n,) ndarray, mm
+        Actual underside Z less nominal, as the reading says.
+    u : (n,) ndarray, mm
+        Standard uncertainty of ``warp``: that of the thickness, and of Z where Z was measured.
+    reason : (n,) ndarray of str
+        Why the row is set aside, ``"code: words"``; ``""`` where it is used.
+    site : (n,) ndarray of int
+        First used row of the same place, −1 where screening set the row aside. Rows that share it are repeats.
+    weight : (n,) ndarray
+        In the robust fit.
+    residual, loo : (n,) ndarray, mm
+        Warp less fitted warp, and less the fit without the reading.
+    """
+
+    readings: Readings
+    floor: Rows
+    label: Rows
+    wall: Array
+    is_corner: Flags
+    factor: Array
+    rough_z: Array
+    z: Array
+    is_z_measured: Flags
+    warp: Array
+    u: Array
+    reason: NDArray[np.object_]
+    site: Rows
+    weight: Array
+    residual: Array
+    loo: Array
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self.readings)
+
+    @property
+    def is_used(self) -> Flags:
+        """Whether each row counts: no step has set it aside so far."""
+        return np.asarray(self.reason == "")
+
+    @property
+    def code(self) -> NDArray[np.str_]:
+        """Kind of fault of each row, a key of `kinds.KINDS` as a rule; ``""`` where used."""
+        return np.array([str(words).split(":")[0] for words in self.reason], np.str_)
+
+    @property
+    def is_consistent(self) -> Flags:
+        """Whether a reading stands on a floor and its label, where it has one, names that floor."""
+        return np.asarray((self.floor >= 0) & ((self.label == UNLABELLED) | (self.label == self.floor)))
 
 
 def readings_from_arrays(

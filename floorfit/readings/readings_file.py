@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import os
 
+import numpy as np
+from numpy.typing import NDArray
+
 from floorfit.identity import identity_of
 from floorfit.readings.columns import READINGS
 from floorfit.readings.observations import Readings
-from floorfit.readings.table_file import read_table
+from floorfit.readings.table_file import Table, read_table
 from floorfit.units import Unit
 
 __all__ = ["read_readings"]
+
+Array = NDArray[np.float64]
 
 
 def read_readings(path: str | os.PathLike[str], part_unit: Unit = "mm") -> Readings:
@@ -55,5 +60,14 @@ def read_readings(path: str | os.PathLike[str], part_unit: Unit = "mm") -> Readi
         unit=table.unit,
         source=table.source,
         extra=table.texts,
-        identity=identity_of(table.comments, table.texts, table.source),
+        identity=_identity(table, numbers["temperature_c"]),
     )
+
+
+def _identity(table: Table, temperature: Array) -> dict[str, str]:
+    """What the file states, and the part's temperature where it stands beside the readings."""
+    facts = identity_of(table.comments, table.texts, table.source)
+    warm = np.unique(temperature[np.isfinite(temperature)])
+    if "temperature_c" in facts or not len(warm):
+        return facts
+    return {**facts, "temperature_c": "; ".join(f"{warm[k]:g}" for k in dict.fromkeys((0, len(warm) - 1)))}

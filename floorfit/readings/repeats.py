@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.readings.observations import Observations
 from floorfit.units import MAD_TO_SD
 
-__all__ = ["Combined", "Repeatability", "combine", "doubled_rows", "estimate_repeatability", "group_places"]
+__all__ = ["Repeatability", "Sites", "combine", "doubled_rows", "estimate_repeatability", "group_sites"]
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -38,28 +39,37 @@ class Repeatability:
 
 
 @dataclass(frozen=True)
-class Combined:
-    """One row a place: what the fit takes.
+class Sites:
+    """The places of the used readings, repeats combined, one row each: what the surface is fitted to.
 
     Parameters
     ----------
     rows : (m,) ndarray of int
         The first used row of each place, increasing.
-    values : (m, ...) ndarray
-        Means over the repeats.
-    u : (m,) ndarray
-        Standard uncertainty of the means: root mean square of the rows' divided by √k.
+    points : (m, 2) ndarray, mm
+    warp, left : (m,) ndarray, mm
+        Mean warp, and mean of what roughing left of the web besides nominal and stock.
+    u : (m,) ndarray, mm
+        Standard uncertainty of the mean warp.
     count : (m,) ndarray of int
-        Repeats k at each place.
+        Repeats at each place.
     """
 
     rows: Rows
-    values: Array
+    points: Array
+    warp: Array
+    left: Array
     u: Array
     count: NDArray[np.int64]
 
+    def of(self, seen: Observations) -> Rows:
+        """Return the site of every row, −1 where it has none: (n,) ndarray of int."""
+        index = np.full(len(seen), -1, np.intp)
+        index[self.rows] = np.arange(len(self.rows))
+        return np.asarray(np.where(seen.site >= 0, index[seen.site], -1))
 
-def group_places(x: ArrayLike, y: ArrayLike, tolerance_mm: float) -> Rows:
+
+def group_sites(x: ArrayLike, y: ArrayLike, tolerance_mm: float) -> Rows:
     """Return for each row the first row of the same place.
 
     Parameters
@@ -119,7 +129,7 @@ def doubled_rows(place: Rows, columns: list[NDArray[np.generic]]) -> Rows:
     Parameters
     ----------
     place : (n,) ndarray of int
-        From `group_places`.
+        From `group_sites`.
     columns : list of (n,) ndarray
         What must be equal; NaN equals NaN.
 
@@ -209,38 +219,27 @@ def _wrong_of_two(values: Array, expected: Array) -> NDArray[np.bool_]:
     return np.ones(2, bool)
 
 
-def combine(place: ArrayLike, is_used: ArrayLike, values: ArrayLike, u: ArrayLike) -> Combined:
+def combine(seen: Observations) -> Sites:
     """Take the mean of the used readings of each place.
 
     Parameters
     ----------
-    place : (n,) array_like of int
-        From `Screened.place`.
-    is_used : (n,) array_like of bool
-        Rows that count.
-    values : (n,) or (n, k) array_like, mm
-        What to average: warp, or x, y and warp side by side.
-    u : (n,) array_like, mm
-        Standard uncertainty of one reading.
+    seen : Observations
 
     Returns
     -------
-    Combined
+    Sites
         The repeats' own scatter averages out; what all readings share (the gauge's calibration) does not belong
-        in ``u``.
+        in ``u``: root mean square of the rows' divided by √k.
     """
-    rows = np.flatnonzero(np.asarray(is_used))
-    names, first, inverse, counts = np.unique(
-        np.asarray(place)[rows], return_index=True, return_inverse=True, return_counts=True
-    )
-    table = np.asarray(values, float)[rows].reshape(len(rows), -1)
-    means = np.stack([np.bincount(inverse.reshape(-1), c) / counts for c in table.T], axis=1)
-    variance = np.bincount(inverse.reshape(-1), np.asarray(u, float)[rows] ** 2) / counts
-    order = np.argsort(rows[first], kind="stable")
-    shape = np.asarray(values, float).shape[1:]
-    return Combined(
-        rows[first][order],
-        means[order].reshape(len(names), *shape),
-        np.sqrt(variance / counts)[order],
-        counts[order].astype(np.int64),
-    )
+    rows = np.flatnonzero(seen.is_used)
+    first, inverse, counts = np.unique(seen.site[rows], return_inverse=True, return_counts=True)
+    place = inverse.reshape(-1)
+
+    def mean(values: Array) -> Array:
+        return np.asarray(np.bincount(place, values[rows], len(first)) / counts)
+
+    points = np.column_stack([mean(seen.readings.x), mean(seen.readings.y)])
+    left = mean(seen.z - seen.rough_z - seen.warp)
+    u = np.sqrt(mean(seen.u**2) / counts)
+    return Sites(np.asarray(first, np.intp), points, mean(seen.warp), left, u, counts.astype(np.int64))

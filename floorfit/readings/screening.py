@@ -6,30 +6,22 @@ warp (`expected`). They are generous: a fine error is left to the fit, which see
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
-from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.readings.kinds import reason_of
-from floorfit.readings.misplaced import name_misplaced, whole_file_findings
-from floorfit.readings.observations import Readings
+from floorfit.readings.misplaced import name_misplaced
+from floorfit.readings.observations import Observations, Readings
 from floorfit.readings.ratios import name_thickness
-from floorfit.readings.repeats import (
-    Repeatability,
-    disagreeing,
-    doubled_rows,
-    estimate_repeatability,
-    group_places,
-)
+from floorfit.readings.repeats import disagreeing, doubled_rows, group_sites
 from floorfit.readings.rough_warp import RoughWarp, fit_rough_warp
-from floorfit.readings.sites import Places, find_places
-from floorfit.readings.warp import DEFAULT_U_MM, DEFAULT_Z_U_MM, Warp, nominal_levels, warp_values
+from floorfit.readings.warp import DEFAULT_U_MM, DEFAULT_Z_U_MM, observe
 
-__all__ = ["Screened", "screen"]
+__all__ = ["screen"]
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.object_]
@@ -49,41 +41,6 @@ LARGEST_WARP_MM = 5.0
 Z_ROOM_MM = 1.0
 
 
-@dataclass(frozen=True)
-class Screened:
-    """What screening said of n readings.
-
-    Parameters
-    ----------
-    used : (n,) ndarray of bool
-        Whether the fit may use the row.
-    code : (n,) ndarray of str
-        Kind of fault, a key of `kinds.KINDS`; ``""`` where used.
-    reason : (n,) ndarray of str
-        ``"code: words"``; ``""`` where used.
-    floor : (n,) ndarray of int
-        Index of the floor that the place lies on, −1 for none (also for rows set aside).
-    place : (n,) ndarray of int
-        First *used* row of the same place; −1 where set aside. Rows that share it are repeats: see
-        `repeats.combine`.
-    warp : Warp
-        Warp of every row as read, NaN where there is none.
-    repeatability : Repeatability
-        From the used repeats.
-    findings : tuple of Finding
-        Warnings about the file as a whole.
-    """
-
-    used: NDArray[np.bool_]
-    code: NDArray[np.str_]
-    reason: NDArray[np.str_]
-    floor: NDArray[np.intp]
-    place: NDArray[np.intp]
-    warp: Warp
-    repeatability: Repeatability
-    findings: tuple[Finding, ...]
-
-
 def screen(
     part: Part,
     readings: Readings,
@@ -93,8 +50,7 @@ def screen(
     same_place_mm: float = SAME_PLACE_MM,
     u_mm: float = DEFAULT_U_MM,
     z_u_mm: float = DEFAULT_Z_U_MM,
-    thickness: Array | None = None,
-) -> Screened:
+) -> Observations:
     """Screen readings before the fit.
 
     Parameters
@@ -113,22 +69,17 @@ def screen(
         Standard uncertainty of a reading whose row states none.
     z_u_mm : float, mm
         Standard uncertainty of a measured Z.
-    thickness : (n,) ndarray, mm, optional
-        In place of ``readings.thickness``, after a gauge was applied.
 
     Returns
     -------
-    Screened
-        Cost is about n log n.
+    Observations
+        With reasons and sites. Cost is about n log n.
     """
-    read = np.asarray(readings.thickness if thickness is None else thickness, float)
-    places = find_places(part, readings)
-    warp = warp_values(part, readings, places.floor, u_mm=u_mm, z_u_mm=z_u_mm, thickness=read)
-    work = _Work(part, readings, read, places, warp)
+    work = _Work(part, observe(part, readings, u_mm=u_mm, z_u_mm=z_u_mm))
     work.blanks()
     work.inconsistent()
     work.walls(probe_radius_mm + wall_clearance_mm)
-    group = group_places(readings.x, readings.y, same_place_mm)
+    group = group_sites(readings.x, readings.y, same_place_mm)
     work.doubles(group)
     work.impossible()
     # Two threads that contend for the small products of the rough fit take several times as long as one.
@@ -142,12 +93,11 @@ def screen(
 class _Work:
     """The codes as they grow; a row keeps the first code that it gets."""
 
-    def __init__(self, part: Part, readings: Readings, read: Array, places: Places, warp: Warp) -> None:
-        self.part, self.readings, self.read, self.places, self.warp = part, readings, read, places, warp
-        self.code: Codes = np.full(len(read), "", object)
-        self.reason: Codes = np.full(len(read), "", object)
-        self.is_consistent = places.is_consistent
-        self.rough_z, _ = nominal_levels(part, readings.x, readings.y, places.floor)
+    def __init__(self, part: Part, seen: Observations) -> None:
+        self.part, self.seen, self.readings, self.read = part, seen, seen.readings, seen.readings.thickness
+        self.code: Codes = np.full(len(seen), "", object)
+        self.reason: Codes = np.full(len(seen), "", object)
+        self.is_consistent = seen.is_consistent
         self.left: list[int] = []
 
     @property
@@ -173,10 +123,10 @@ class _Work:
 
     def walls(self, needed: float) -> None:
         """Set aside places in a corner or too near a wall."""
-        for row in np.flatnonzero(self.is_open & self.places.is_corner).tolist():
+        for row in np.flatnonzero(self.is_open & self.seen.is_corner).tolist():
             self.mark(row, "on-fillet", reason_of("on-fillet"))
-        for row in np.flatnonzero(self.is_open & (self.places.wall < needed - 1e-9)).tolist():
-            near = float(self.places.wall[row])
+        for row in np.flatnonzero(self.is_open & (self.seen.wall < needed - 1e-9)).tolist():
+            near = float(self.seen.wall[row])
             self.mark(row, "near-wall", reason_of("near-wall", distance=near, needed=needed))
 
     def doubles(self, group: NDArray[np.intp]) -> None:
@@ -192,7 +142,7 @@ class _Work:
         most = max(LARGEST_WARP_MM, LARGEST_WARP_SHARE * float(np.hypot(high[0] - low[0], high[1] - low[1])))
         for row in np.flatnonzero(self.is_open & self._is_z_absurd(most)).tolist():
             self._mark_z(row)
-        for row in np.flatnonzero(self.is_open & ((self.read < 0.0) | (self.warp.w < -most))).tolist():
+        for row in np.flatnonzero(self.is_open & ((self.read < 0.0) | (self.seen.warp < -most))).tolist():
             self.code[row] = "pending"
             self.left.append(int(row))
 
@@ -206,18 +156,14 @@ class _Work:
         self.code[doubtful] = ""
         self._name(np.array(doubtful, np.intp), rough, True)
         for row in doubtful:
-            place = slice(row, row + 1)
-            _, under = nominal_levels(
-                self.part, self.readings.x[place], self.readings.y[place], self.places.floor[place]
-            )
-            nominal = float(self.warp.z[row] - under[0])
+            nominal = float(self.seen.warp[row] + self.read[row] * self.seen.factor[row])
             text = reason_of("beyond-web", thickness=float(self.read[row]), expected=nominal)
             self.mark(row, "beyond-web", text)
         return rough
 
     def _rough(self) -> RoughWarp:
-        rows = np.flatnonzero(self.is_open & np.isfinite(self.warp.w))
-        return fit_rough_warp(self.readings.x[rows], self.readings.y[rows], self.warp.w[rows])
+        rows = np.flatnonzero(self.is_open & np.isfinite(self.seen.warp))
+        return fit_rough_warp(self.readings.x[rows], self.readings.y[rows], self.seen.warp[rows])
 
     def _name(self, rows: NDArray[np.intp], rough: RoughWarp, is_local: bool) -> int:
         """Set aside what is grossly wrong among the rows; return how many were found."""
@@ -235,54 +181,39 @@ class _Work:
 
     def _is_z_absurd(self, room: ArrayLike, rows: NDArray[np.intp] | slice = slice(None)) -> NDArray[np.bool_]:
         """Whether a measured Z lies farther from the roughed floor than the warp there could have moved it."""
-        return np.asarray(np.abs(self.readings.z[rows] - self.rough_z[rows]) > np.asarray(room) + Z_ROOM_MM)
+        return np.asarray(np.abs(self.readings.z[rows] - self.seen.rough_z[rows]) > np.asarray(room) + Z_ROOM_MM)
 
     def _mark_z(self, row: int) -> None:
-        text = reason_of("beyond-floor", z=float(self.readings.z[row]), expected=float(self.rough_z[row]))
+        text = reason_of("beyond-floor", z=float(self.readings.z[row]), expected=float(self.seen.rough_z[row]))
         self.mark(row, "beyond-floor", text)
 
     def _thickness_for(self, rows: NDArray[np.intp], w: Array) -> Array:
         """Thickness along the normal that a warp would give, mm."""
-        from floorfit.readings.warp import slope_factors
-
-        floor, x, y = self.places.floor[rows], self.readings.x[rows], self.readings.y[rows]
-        _, underside = nominal_levels(self.part, x, y, floor)
-        return np.asarray((self.warp.z[rows] - underside - w) / slope_factors(self.part, floor, x, y))
+        return np.asarray(self.read[rows] + (self.seen.warp[rows] - w) / self.seen.factor[rows])
 
     def misplaced(self, rough: RoughWarp) -> None:
         """Name the rows that do not lie where their label says, or on no floor."""
         rows = [row for row in self.left if not self.is_consistent[row]]
         self.code[rows] = ""
-        for row, (code, reason) in zip(
-            rows, name_misplaced(self.part, self.readings, self.read, self.places, rows, rough), strict=True
-        ):
+        for row, (code, reason) in zip(rows, name_misplaced(self.part, self.seen, rows, rough), strict=True):
             self.mark(row, code, reason)
 
     def repeats(self, group: NDArray[np.intp], rough: RoughWarp) -> None:
         """Set aside readings that disagree with the repeats of their place."""
         rows = np.flatnonzero(self.is_open)
         expected = rough.local(self.readings.x[rows], self.readings.y[rows])
-        should = disagreeing(group[rows], self.warp.w[rows], expected, self.warp.u[rows])
+        should = disagreeing(group[rows], self.seen.warp[rows], expected, self.seen.u[rows])
         for k in np.flatnonzero(np.isfinite(should)):
             row = rows[k : k + 1]
             right = float(self._thickness_for(row, should[k : k + 1])[0])
             text = reason_of("repeats-disagree", thickness=float(self.read[row[0]]), expected=right)
             self.mark(int(row[0]), "repeats-disagree", text)
 
-    def result(self, group: NDArray[np.intp]) -> Screened:
+    def result(self, group: NDArray[np.intp]) -> Observations:
         """Freeze what was found."""
         used = self.is_open
         rows = np.flatnonzero(used)
         first = np.full(len(used), len(used), np.intp)
         np.minimum.at(first, group[rows], rows)
-        place = np.where(used, first[group] if len(group) else group, -1)
-        return Screened(
-            used,
-            self.code.astype(np.str_),
-            self.reason.astype(np.str_),
-            self.places.floor,
-            np.asarray(place, np.intp),
-            self.warp,
-            estimate_repeatability(place[rows], self.warp.w[rows]),
-            tuple(whole_file_findings(self.part, self.readings, self.places)),
-        )
+        site = np.where(used, first[group] if len(group) else group, -1)
+        return replace(self.seen, reason=self.reason, site=np.asarray(site, np.intp))

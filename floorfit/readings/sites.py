@@ -3,68 +3,41 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part, Pocket
-from floorfit.readings.observations import Readings
+from floorfit.readings.observations import UNKNOWN, UNLABELLED, Readings
 
-__all__ = ["UNKNOWN", "UNLABELLED", "Places", "find_places", "lies_in_corner", "rows_by_floor", "wall_distance"]
+__all__ = ["find_sites", "lies_in_corner", "rows_by_floor", "wall_distance"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-
-#: Label index where the file gives no label, and where the part has no such pocket.
-UNLABELLED = -1
-UNKNOWN = -2
+Rows = NDArray[np.intp]
 
 
-@dataclass(frozen=True)
-class Places:
-    """Places of n readings against the part.
-
-    Parameters
-    ----------
-    floor : (n,) ndarray of int
-        Index of the floor that the place lies on; −1 for none.
-    label : (n,) ndarray of int
-        Index of the floor that the label names; `UNLABELLED` or `UNKNOWN`.
-    wall : (n,) ndarray, mm
-        Distance to the nearest edge of the floor (walls and islands); NaN off the floors.
-    is_corner : (n,) ndarray of bool
-        Whether the place lies in the metal that the corner radius leaves.
-    """
-
-    floor: NDArray[np.intp]
-    label: NDArray[np.intp]
-    wall: Array
-    is_corner: Flags
-
-    @property
-    def is_consistent(self) -> Flags:
-        """Whether a place lies on a floor and its label, where it has one, names that floor."""
-        return np.asarray((self.floor >= 0) & ((self.label == UNLABELLED) | (self.label == self.floor)))
-
-
-def find_places(part: Part, readings: Readings) -> Places:
-    """Find the place of every reading; cost is linear in the readings.
+def find_sites(part: Part, readings: Readings) -> tuple[Rows, Rows, Array, Flags]:
+    """Find floor, label, distance to the wall and corner of every reading, as `Observations` has them.
 
     Parameters
     ----------
     part : Part
     readings : Readings
+        Cost is linear in them.
+
+    Returns
+    -------
+    floor, label, wall, is_corner : (n,) ndarray
     """
     floor = np.asarray(assign_floors(part, readings.x, readings.y), np.intp)
-    label = _labels(part, readings.pocket)
     wall = np.full(len(readings), np.nan)
     corner = np.zeros(len(readings), bool)
     for pocket, rows in rows_by_floor(part, floor):
         wall[rows] = wall_distance(pocket, readings.x[rows], readings.y[rows])
         corner[rows] = _in_left_corner(pocket, readings.x[rows], readings.y[rows])
-    return Places(floor, label, wall, corner)
+    return floor, _labels(part, readings.pocket), wall, corner
 
 
 def rows_by_floor(part: Part, floor: NDArray[np.intp]) -> Iterator[tuple[Pocket, NDArray[np.intp]]]:

@@ -17,15 +17,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Column", "Sharers", "Systematic", "find_systematic"]
+__all__ = ["Cause", "Sharers", "Systematic", "find_systematic", "likeliest"]
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 #: Smooths values of the places as the fit smoothed the warp: (m,) to (m,), mm.
 Smooth = Callable[[Array], Array]
 
-#: Chance of a false alarm of each kind; five kinds together stay under 5 % (Bonferroni).
-ALPHA = 0.006
+#: Chance of a false alarm of each kind; five kinds together stay at 5 % (Bonferroni).
+ALPHA = 0.01
 #: Most causes that are told apart in one job.
 MOST = 4
 #: Groups of a kind (pockets, rows of pockets) that are tried exactly: those that stand out most.
@@ -33,7 +33,7 @@ TRIED = 6
 
 
 @dataclass(frozen=True)
-class Column:
+class Cause:
     """What a cause adds to the warp that each reading says.
 
     Parameters
@@ -61,7 +61,7 @@ class Systematic:
     Parameters
     ----------
     kind, name, unit
-        As in `Column`.
+        As in `Cause`.
     effect, u : float
         Estimate and its standard uncertainty, in ``unit``.
     size : float, mm
@@ -111,13 +111,13 @@ class Sharers:
         return np.asarray(self.weight * (values - self.smooth(mean)[self.place]))
 
 
-def find_systematic(data: Sharers, columns: Sequence[Column], least_mm: float = 0.0) -> tuple[Systematic, ...]:
+def find_systematic(data: Sharers, columns: Sequence[Cause], least_mm: float = 0.0) -> tuple[Systematic, ...]:
     """Find the errors that readings share, the likeliest first, each with those before it allowed for.
 
     Parameters
     ----------
     data : Sharers
-    columns : sequence of Column
+    columns : sequence of Cause
         Causes to try; of pockets and rows only the `TRIED` that stand out most are.
     least_mm : float, mm
         Smaller ones are not reported: a web's own dish looks like a small error of its pocket.
@@ -127,10 +127,10 @@ def find_systematic(data: Sharers, columns: Sequence[Column], least_mm: float = 
     tuple of Systematic
         With the smoothing that was chosen without them: a surface that followed an error leaves less to be seen.
     """
-    model: list[Column] = []
+    model: list[Cause] = []
     found: list[Systematic] = []
     while len(found) < MOST:
-        best = _likeliest(data, columns, model)
+        best = likeliest(data, columns, model)
         if best is None or best[1].chance > ALPHA:
             break
         model.append(best[0])
@@ -140,13 +140,20 @@ def find_systematic(data: Sharers, columns: Sequence[Column], least_mm: float = 
 
 @dataclass(frozen=True)
 class _Tried:
-    column: Column
+    column: Cause
     free: Array
     among: int
 
 
-def _likeliest(data: Sharers, columns: Sequence[Column], model: Sequence[Column]) -> tuple[Column, Systematic] | None:
-    """The cause that is least likely to be chance, beside those that are in the model."""
+def likeliest(data: Sharers, columns: Sequence[Cause], model: Sequence[Cause] = ()) -> tuple[Cause, Systematic] | None:
+    """Return the cause that is least likely to be chance, beside those that are in the model; None without any.
+
+    Parameters
+    ----------
+    data : Sharers
+    columns, model : sequence of Cause
+        Causes to try, and those that are allowed for.
+    """
     score = data.weight * data.residual
     before = [_Tried(one, data.free(one.values), 1) for one in model]
     rest = [one for one in columns if not any(one is other for other in model)]
@@ -159,14 +166,14 @@ def _likeliest(data: Sharers, columns: Sequence[Column], model: Sequence[Column]
     return best
 
 
-def _joint(data: Sharers, model: Sequence[Column], columns: Sequence[Column]) -> list[Systematic]:
+def _joint(data: Sharers, model: Sequence[Cause], columns: Sequence[Cause]) -> list[Systematic]:
     score = data.weight * data.residual
     counts = [sum(other.kind == one.kind for other in columns) for one in model]
     tried = [_Tried(one, data.free(one.values), count) for one, count in zip(model, counts, strict=True)]
     return [_estimate(tried, k, score, data) for k in range(len(tried))]
 
 
-def _standing_out(columns: Sequence[Column], data: Sharers, score: Array) -> Iterator[tuple[Column, int]]:
+def _standing_out(columns: Sequence[Cause], data: Sharers, score: Array) -> Iterator[tuple[Cause, int]]:
     """Columns worth an exact look, and how many of their kind there are."""
     for kind in dict.fromkeys(one.kind for one in columns):
         ones = [one for one in columns if one.kind == kind]

@@ -5,15 +5,14 @@ A gauge on a sloped floor is held along the floor's normal; its reading is turne
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.part.model import Part, Pocket
-from floorfit.readings.observations import Readings
+from floorfit.readings.observations import Observations, Readings
+from floorfit.readings.sites import find_sites
 
-__all__ = ["Warp", "along_z", "nominal_levels", "slope_factors", "warp_values"]
+__all__ = ["along_z", "nominal_levels", "observe", "slope_factors"]
 
 Array = NDArray[np.float64]
 
@@ -23,28 +22,6 @@ DEFAULT_U_MM = 0.010
 
 #: Standard uncertainty of a measured floor Z, mm: a touch probe on a machine (common practice, no source).
 DEFAULT_Z_U_MM = 0.005
-
-
-@dataclass(frozen=True)
-class Warp:
-    """Warp at each reading; NaN where the reading has no thickness or lies on no floor.
-
-    Parameters
-    ----------
-    w : (n,) ndarray, mm
-        Actual underside Z minus nominal underside Z.
-    u : (n,) ndarray, mm
-        Standard uncertainty of ``w``: that of the thickness, and of Z where Z was measured.
-    z : (n,) ndarray, mm
-        Z of the roughed floor that was used: measured, else nominal floor plus finish stock.
-    is_z_measured : (n,) ndarray of bool
-        Whether ``z`` was measured there.
-    """
-
-    w: Array
-    u: Array
-    z: Array
-    is_z_measured: NDArray[np.bool_]
 
 
 def along_z(thickness: ArrayLike, slope: tuple[ArrayLike, ArrayLike]) -> Array:
@@ -90,16 +67,10 @@ def _shaped(part: Part, floor: NDArray[np.intp]) -> list[tuple[int, NDArray[np.i
     return [(k, rows) for k in numbers if len(rows := np.flatnonzero(floor == k))]
 
 
-def warp_values(
-    part: Part,
-    readings: Readings,
-    floor: ArrayLike,
-    *,
-    u_mm: float = DEFAULT_U_MM,
-    z_u_mm: float = DEFAULT_Z_U_MM,
-    thickness: ArrayLike | None = None,
-) -> Warp:
-    """Warp at each reading and its standard uncertainty, mm.
+def observe(
+    part: Part, readings: Readings, *, u_mm: float = DEFAULT_U_MM, z_u_mm: float = DEFAULT_Z_U_MM
+) -> Observations:
+    """Return where each reading stands and what it says of the underside; nothing is set aside yet.
 
     Parameters
     ----------
@@ -107,28 +78,41 @@ def warp_values(
         Nominal part.
     readings : Readings
         Thickness as read, along the floor's normal.
-    floor : (n,) array_like of int
-        Index of each reading's floor in ``part.pockets``; −1 for none.
     u_mm : float, mm
         Standard uncertainty of a thickness where the file states none.
     z_u_mm : float, mm
         Standard uncertainty of a measured Z; an unmeasured one counts as exact here, since a floor cut at
         another height shows as warp and is cut away with the offset all the same.
-    thickness : (n,) array_like, mm, optional
-        In place of ``readings.thickness``, after a gauge was applied.
 
     Returns
     -------
-    Warp
+    Observations
     """
-    index = np.asarray(floor, np.intp)
-    read = readings.thickness if thickness is None else np.asarray(thickness, float)
-    factor = slope_factors(part, index, readings.x, readings.y)
-    rough, underside = nominal_levels(part, readings.x, readings.y, index)
-    measured = np.isfinite(readings.z) & (index >= 0)
+    floor, label, wall, is_corner = find_sites(part, readings)
+    factor = slope_factors(part, floor, readings.x, readings.y)
+    rough, underside = nominal_levels(part, readings.x, readings.y, floor)
+    measured = np.isfinite(readings.z) & (floor >= 0)
     z = np.where(measured, readings.z, rough)
     u = np.where(np.isfinite(readings.u), readings.u, u_mm) * factor
-    return Warp(z - read * factor - underside, np.hypot(u, np.where(measured, z_u_mm, 0.0)), z, measured)
+    nothing = np.full(len(readings), np.nan)
+    return Observations(
+        readings,
+        floor,
+        label,
+        wall,
+        is_corner,
+        factor,
+        rough_z=rough,
+        z=z,
+        is_z_measured=measured,
+        warp=z - readings.thickness * factor - underside,
+        u=np.hypot(u, np.where(measured, z_u_mm, 0.0)),
+        reason=np.full(len(readings), "", object),
+        site=np.full(len(readings), -1, np.intp),
+        weight=nothing,
+        residual=nothing,
+        loo=nothing,
+    )
 
 
 def nominal_levels(part: Part, x: Array, y: Array, floor: NDArray[np.intp]) -> tuple[Array, Array]:

@@ -13,7 +13,7 @@ from floorfit.report.bands import Band
 from floorfit.report.colours import HATCHES, Anchors, colour_map, standing
 from floorfit.report.labels import Placer, text_size
 from floorfit.report.marks import Marks
-from floorfit.report.plan_view import Floor, Plan
+from floorfit.report.plan_view import DrawnFloor, PlanView
 from floorfit.report.sheet import ASIDE, INK, mark_scale, panel
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ class View:
 
     band: Band
     axes: Axes
-    plan: Plan
+    plan: PlanView
     placer: Placer
     scale: float
 
@@ -72,7 +72,7 @@ class View:
         return np.asarray(mm * self.plan.display.per_mm)
 
 
-def open_band(figure: Figure, band: Band, plan: Plan, scale: float) -> View:
+def open_band(figure: Figure, band: Band, plan: PlanView, scale: float) -> View:
     """Add axes for a band: equal scale, coordinates in the part's unit, broken ends marked.
 
     Parameters
@@ -80,7 +80,7 @@ def open_band(figure: Figure, band: Band, plan: Plan, scale: float) -> View:
     figure : Figure
     band : Band
         Part of the plate that the axes show.
-    plan : Plan
+    plan : PlanView
     scale : float
         Paper per part.
     """
@@ -353,7 +353,7 @@ def _rings(view: View, rings: list[Array], **style: object) -> PathPatch | None:
     return patch
 
 
-def _overlaps(floor: Floor, band: Band) -> bool:
+def _overlaps(floor: DrawnFloor, band: Band) -> bool:
     a, b = floor.bounds, band.bounds
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 

@@ -28,7 +28,7 @@ from floorfit.report.keys import colour_key, floor_entries, mark_key, reading_en
 from floorfit.report.marks import reading_marks
 from floorfit.report.names import label_floors, map_lines
 from floorfit.report.pages import number_key, uncertainty_figure, web_figure
-from floorfit.report.plan_view import Plan, layer
+from floorfit.report.plan_view import PlanView, layer
 from floorfit.report.sheet import AREA, blank_sheet, put
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ PAGES = 3
 NOTHING = {"CreationDate": None, "Producer": None, "Creator": "floorfit"}
 
 
-def write_maps(record: Record, plan: Plan, folder: Path) -> None:
+def write_maps(record: Record, plan: PlanView, folder: Path) -> None:
     """Write ``deviation_map.png`` and ``deviation_map.pdf``: map, webs against tolerance, uncertainty, a page each.
 
     The PNG is the first page of the PDF: it is laid out once and written twice.
@@ -54,7 +54,7 @@ def write_maps(record: Record, plan: Plan, folder: Path) -> None:
     ----------
     record : Record
         A run; everything drawn comes from it.
-    plan : Plan
+    plan : PlanView
         The same run as a drawing sees it.
     folder : Path
         Existing folder.
@@ -87,14 +87,14 @@ def drawing() -> AbstractContextManager[None]:
     return rc_context({"hatch.linewidth": 0.6})
 
 
-def map_figure(record: Record, plan: Plan) -> Figure:
+def map_figure(record: Record, plan: PlanView) -> Figure:
     """Return the map as a figure: A3 landscape, the plate to scale, title block.
 
     Parameters
     ----------
     record : Record
         A run, with or without a surface.
-    plan : Plan
+    plan : PlanView
         The same run as a drawing sees it.
 
     Returns

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.record import ReadingsRecord
-from floorfit.report.plan_view import Plan
+from floorfit.report.plan_view import PlanView
 
 __all__ = ["MOST_SINGLE", "Marks", "reading_marks"]
 
@@ -50,13 +50,13 @@ class Marks:
         return self.counts / max(1, int(self.counts.max(initial=1)))
 
 
-def reading_marks(readings: ReadingsRecord, plan: Plan) -> Marks:
+def reading_marks(readings: ReadingsRecord, plan: PlanView) -> Marks:
     """Return the marks of the readings.
 
     Parameters
     ----------
     readings : ReadingsRecord
-    plan : Plan
+    plan : PlanView
         Its size sets that of a square.
     """
     places = np.array([readings.x_mm, readings.y_mm], dtype=float).reshape(2, -1).T

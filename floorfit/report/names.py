@@ -12,7 +12,7 @@ from floorfit.report.actions import label_of
 from floorfit.report.fields import View
 from floorfit.report.labels import Box, box_at, printable, text_size
 from floorfit.report.marks import Marks
-from floorfit.report.plan_view import Floor, Plan
+from floorfit.report.plan_view import DrawnFloor, PlanView
 from floorfit.report.sheet import INK
 
 __all__ = ["label_floors", "map_lines", "uncertainty_lines", "web_lines"]
@@ -45,7 +45,7 @@ class Line:
 
 
 #: Ways to label a floor, best first; the first line is the name, or a number for it, the others say more.
-Lines = Callable[[View, Floor], list[tuple[Line, ...]]]
+Lines = Callable[[View, DrawnFloor], list[tuple[Line, ...]]]
 
 
 @dataclass(frozen=True)
@@ -53,13 +53,13 @@ class _Label:
     """One floor to be labelled in one band, and the marks that its label should not cover."""
 
     view: View
-    floor: Floor
+    floor: DrawnFloor
     marks: Array
     weights: Array
     found: dict[tuple[float, float], Array] = field(default_factory=dict)
 
 
-def label_floors(views: Sequence[View], marks: Marks | None, lines: Lines) -> list[Floor]:
+def label_floors(views: Sequence[View], marks: Marks | None, lines: Lines) -> list[DrawnFloor]:
     """Write a label in every floor.
 
     Parameters
@@ -89,7 +89,7 @@ def label_floors(views: Sequence[View], marks: Marks | None, lines: Lines) -> li
     return [label.floor for label, way in late if _fallback(label, way, points)]
 
 
-def map_lines(view: View, floor: Floor) -> list[tuple[Line, ...]]:
+def map_lines(view: View, floor: DrawnFloor) -> list[tuple[Line, ...]]:
     """Return name, action and its numbers, wide and narrow; ? and ! mark the verdict.
 
     Parameters
@@ -110,7 +110,7 @@ def map_lines(view: View, floor: Floor) -> list[tuple[Line, ...]]:
 def web_lines(after: bool) -> Lines:
     """Return the way to label webs: id, least and greatest web of the floor."""
 
-    def lines(view: View, floor: Floor) -> list[tuple[Line, ...]]:
+    def lines(view: View, floor: DrawnFloor) -> list[tuple[Line, ...]]:
         decision, show = floor.decision, view.plan.display
         low = decision.web_after_min_mm if after else decision.web_before_min_mm
         high = decision.web_after_max_mm if after else decision.web_before_max_mm
@@ -121,7 +121,7 @@ def web_lines(after: bool) -> Lines:
     return lines
 
 
-def uncertainty_lines(view: View, floor: Floor) -> list[tuple[Line, ...]]:
+def uncertainty_lines(view: View, floor: DrawnFloor) -> list[tuple[Line, ...]]:
     """Return id and expanded uncertainty of the offset.
 
     Parameters
@@ -133,13 +133,13 @@ def uncertainty_lines(view: View, floor: Floor) -> list[tuple[Line, ...]]:
     return _named(floor, [] if u is None else [Line(view.plan.display.pair(0.0, u)[1], "number", True)])
 
 
-def _named(floor: Floor, numbers: list[Line]) -> list[tuple[Line, ...]]:
+def _named(floor: DrawnFloor, numbers: list[Line]) -> list[tuple[Line, ...]]:
     """Return name and numbers, the name alone, and the same with a number in place of the name."""
     names = (Line(printable(floor.id)), Line(f"#{floor.index + 1}"))
     return [way for name in names for way in ((name, *numbers), (name,))]
 
 
-def _weighed(marks: Marks | None, plan: Plan) -> tuple[Array, Array]:
+def _weighed(marks: Marks | None, plan: PlanView) -> tuple[Array, Array]:
     """Return marks and places where another reading would help, with the weight that keeps labels off them."""
     if marks is None:
         return np.empty((0, 2)), np.empty(0)
@@ -149,7 +149,7 @@ def _weighed(marks: Marks | None, plan: Plan) -> tuple[Array, Array]:
     return both, np.concatenate([marks.shares, np.full(late, _ASIDE_WEIGHT)])
 
 
-def _near(floor: Floor, marks: Array, weights: Array) -> tuple[Array, Array]:
+def _near(floor: DrawnFloor, marks: Array, weights: Array) -> tuple[Array, Array]:
     x0, y0, x1, y1 = floor.bounds
     inside = (marks[:, 0] >= x0) & (marks[:, 0] <= x1) & (marks[:, 1] >= y0) & (marks[:, 1] <= y1)
     return marks[inside], weights[inside]

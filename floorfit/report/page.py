@@ -12,7 +12,7 @@ from floorfit.report.format import MISSING, Display
 from floorfit.report.headline import headline, identity_shown, next_steps, whole_part
 from floorfit.report.language import marked
 from floorfit.report.paper import SIGNATURES
-from floorfit.report.plan_view import Plan, plain_text
+from floorfit.report.plan_view import PlanView, plain_text
 from floorfit.report.plot_data import plot_data, script_json
 from floorfit.report.rows import details, flat, pocket_rows, set_aside, tagged
 from floorfit.report.sheet import SIGN_WORDS, left_out
@@ -28,14 +28,14 @@ CAUTIONS = (
 )
 
 
-def write_page(record: Record, plan: Plan, folder: Path) -> None:
+def write_page(record: Record, plan: PlanView, folder: Path) -> None:
     """Write ``report.html`` into a folder.
 
     Parameters
     ----------
     record : Record
         A run; everything shown comes from it.
-    plan : Plan
+    plan : PlanView
         The same run as a drawing sees it.
     folder : Path
         Existing folder.
@@ -48,14 +48,14 @@ def write_page(record: Record, plan: Plan, folder: Path) -> None:
     (folder / "report.html").write_text(page_text(record, plan), encoding="utf-8", newline="\n")
 
 
-def page_text(record: Record, plan: Plan) -> str:
+def page_text(record: Record, plan: PlanView) -> str:
     """Return the report as one HTML document.
 
     Parameters
     ----------
     record : Record
         A run, with or without a surface.
-    plan : Plan
+    plan : PlanView
         The same run as a drawing sees it.
 
     Returns
@@ -89,7 +89,7 @@ def rendered(template: str, display: Display, **context: Any) -> str:
     return page.render(_=display.words, language=language, display=display, style=style, **context)
 
 
-def _context(record: Record, plan: Plan) -> dict[str, Any]:
+def _context(record: Record, plan: PlanView) -> dict[str, Any]:
     show = plan.display
     say, rows = show.words, pocket_rows(record, plan)
     aside = record.readings.used.count(False)
@@ -141,7 +141,7 @@ def _counts(record: Record, display: Display) -> list[tuple[str, Markup]]:
     return counts if chance is None else [*counts, (say("probability that the whole part conforms"), text)]
 
 
-def _budget_span(record: Record, plan: Plan) -> list[tuple[str, Markup, Markup]]:
+def _budget_span(record: Record, plan: PlanView) -> list[tuple[str, Markup, Markup]]:
     """Return each cause of uncertainty with its least and greatest share over the pockets."""
     causes: dict[str, list[tuple[float, int]]] = {}
     for k, decision in enumerate(record.decisions):
@@ -150,13 +150,13 @@ def _budget_span(record: Record, plan: Plan) -> list[tuple[str, Markup, Markup]]
     return [(cause, _share(plan, cause, min(us)), _share(plan, cause, max(us))) for cause, us in causes.items()]
 
 
-def _share(plan: Plan, cause: str, found: tuple[float, int]) -> Markup:
+def _share(plan: PlanView, cause: str, found: tuple[float, int]) -> Markup:
     u, k = found
     pointer = f"/decisions/{k}/budget_mm/{cause.replace('~', '~0').replace('/', '~1')}"
     return tagged(pointer, u, plan.display.length(u, more=1), plan.display.unit)
 
 
-def _neighbours(record: Record, plan: Plan) -> list[tuple[str, str, Markup, Markup]]:
+def _neighbours(record: Record, plan: PlanView) -> list[tuple[str, str, Markup, Markup]]:
     show = plan.display
     return [
         (

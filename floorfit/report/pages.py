@@ -30,13 +30,14 @@ from floorfit.report.keys import colour_key, floor_entries, mark_key, reading_en
 from floorfit.report.labels import fitted
 from floorfit.report.marks import reading_marks
 from floorfit.report.names import Lines, label_floors, uncertainty_lines, web_lines
-from floorfit.report.plan_view import Plan, layer, thinness
+from floorfit.report.plan_view import PlanView, layer, thinness
 from floorfit.report.sheet import AREA, blank_sheet, put
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from floorfit.report.plan_view import Floor
+    from floorfit.report.plan_view import DrawnFloor
+
 
 __all__ = ["number_key", "uncertainty_figure", "web_figure"]
 
@@ -46,14 +47,14 @@ _BEYOND = 2.0
 _TITLE = 8.0
 
 
-def web_figure(record: Record, plan: Plan) -> Figure:
+def web_figure(record: Record, plan: PlanView) -> Figure:
     """Return the second sheet: the web of each floor before and after, coloured by its place in the tolerance.
 
     Parameters
     ----------
     record : Record
         A run, with or without a map.
-    plan : Plan
+    plan : PlanView
         The same run as a drawing sees it.
 
     Returns
@@ -64,7 +65,7 @@ def web_figure(record: Record, plan: Plan) -> Figure:
     say = show.words
     figure = blank_sheet(record, plan, say("Web thickness against tolerance"), "2 / 3")
     titles = (say("Web before: finished at the nominal floor Z"), say("Web after: with the offsets"))
-    numbered: list[Floor] = []
+    numbered: list[DrawnFloor] = []
     for half, title, after in zip(_halves(plan), titles, (False, True), strict=True):
         put(figure, half.left + 11, half.bottom + half.height - 4, f"{title}, {show.unit}", 10, bold=True)
         room = Sheet(half.left, half.bottom, half.width, half.height - _TITLE)
@@ -81,14 +82,14 @@ def web_figure(record: Record, plan: Plan) -> Figure:
     return figure
 
 
-def uncertainty_figure(record: Record, plan: Plan) -> Figure:
+def uncertainty_figure(record: Record, plan: PlanView) -> Figure:
     """Return the third sheet: expanded uncertainty of the warp, and where another reading would help most.
 
     Parameters
     ----------
     record : Record
         A run, with or without a map.
-    plan : Plan
+    plan : PlanView
         The same run as a drawing sees it.
 
     Returns
@@ -118,7 +119,7 @@ def uncertainty_figure(record: Record, plan: Plan) -> Figure:
     return figure
 
 
-def number_key(numbered: Sequence[Floor], display: Display) -> list[str]:
+def number_key(numbered: Sequence[DrawnFloor], display: Display) -> list[str]:
     """Return what a key says of floors that carry a number in place of their name.
 
     Parameters
@@ -132,7 +133,7 @@ def number_key(numbered: Sequence[Floor], display: Display) -> list[str]:
     return [fitted(f"#{floor.index + 1} = {floor.id}", 7.5, 86) for floor in numbered]
 
 
-def _halves(plan: Plan) -> tuple[Sheet, Sheet]:
+def _halves(plan: PlanView) -> tuple[Sheet, Sheet]:
     """Return room for two drawings: above each other for a wide plate, beside each other for a tall one."""
     x0, y0, x1, y1 = plan.bounds
     if x1 - x0 >= 1.2 * (y1 - y0):
@@ -142,12 +143,12 @@ def _halves(plan: Plan) -> tuple[Sheet, Sheet]:
     return (Sheet(AREA.left, AREA.bottom, half, AREA.height), Sheet(AREA.left + half, AREA.bottom, half, AREA.height))
 
 
-def _views(figure: Figure, plan: Plan, room: Sheet) -> list[View]:
+def _views(figure: Figure, plan: PlanView, room: Sheet) -> list[View]:
     scale, bands = lay_bands(plan.bounds, [floor.bounds for floor in plan.floors], room)
     return [open_band(figure, band, plan, scale) for band in bands]
 
 
-def _web_panel(figure: Figure, record: Record, views: Sequence[View], after: bool) -> list[Floor]:
+def _web_panel(figure: Figure, record: Record, views: Sequence[View], after: bool) -> list[DrawnFloor]:
     grid = record.map
     lines: Lines = web_lines(after)
     for view in views:

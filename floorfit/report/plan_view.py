@@ -17,14 +17,14 @@ from floorfit.units import MM_PER_UNIT
 if TYPE_CHECKING:
     from shapely import Polygon
 
-__all__ = ["Floor", "Plan", "layer", "plain_text", "plan_of", "shortened", "thinness", "web_scale"]
+__all__ = ["DrawnFloor", "PlanView", "layer", "plain_text", "plan_of", "shortened", "thinness", "web_scale"]
 
 Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, eq=False)
-class Floor:
+class DrawnFloor:
     """One pocket floor to draw.
 
     Parameters
@@ -68,13 +68,13 @@ class Floor:
 
 
 @dataclass(frozen=True, eq=False)
-class Plan:
+class PlanView:
     """The part to draw: name, units, outline (mm) and floors in the part's order."""
 
     name: str
     display: Display
     outline: Array
-    floors: tuple[Floor, ...]
+    floors: tuple[DrawnFloor, ...]
 
     @property
     def bounds(self) -> Bounds:
@@ -84,7 +84,7 @@ class Plan:
         return (float(x0), float(y0), float(x1), float(y1))
 
 
-def plan_of(record: Record, writing: Writing | None = None) -> Plan:
+def plan_of(record: Record, writing: Writing | None = None) -> PlanView:
     """Return what there is to draw.
 
     Parameters
@@ -96,7 +96,7 @@ def plan_of(record: Record, writing: Writing | None = None) -> Plan:
 
     Returns
     -------
-    Plan
+    PlanView
         In mm; the floors match ``record.decisions`` one by one.
 
     Raises
@@ -110,7 +110,7 @@ def plan_of(record: Record, writing: Writing | None = None) -> Plan:
     pockets = {pocket["id"]: pocket for pocket in part["pockets"]}
     floors = tuple(_floor(k, pockets[d.pocket], d, scale) for k, d in enumerate(record.decisions))
     outline = _ring(part["outline"], scale)
-    return Plan(str(part.get("name", "")), display_for(unit, writing), outline, floors)
+    return PlanView(str(part.get("name", "")), display_for(unit, writing), outline, floors)
 
 
 def layer(rows: ArrayLike) -> Array:
@@ -196,10 +196,10 @@ def _reach(record: Record, limits: Array, planes: Array) -> float:
     return float(np.nanmax(distance)) if np.isfinite(distance).any() else 1.0
 
 
-def _floor(index: int, pocket: dict[str, Any], decision: Decision, scale: float) -> Floor:
+def _floor(index: int, pocket: dict[str, Any], decision: Decision, scale: float) -> DrawnFloor:
     boundary = _ring(pocket["boundary"], scale)
     islands = tuple(_ring(island, scale) for island in pocket.get("islands", ()))
-    return Floor(index, boundary, islands, _label_place(boundary, islands), decision)
+    return DrawnFloor(index, boundary, islands, _label_place(boundary, islands), decision)
 
 
 def _ring(points: list[list[float]], scale: float) -> Array:

@@ -16,7 +16,7 @@ from floorfit.report.fields import levels_for
 from floorfit.report.format import Display
 from floorfit.report.language import marked
 from floorfit.report.marks import Marks, reading_marks
-from floorfit.report.plan_view import Floor, Plan, layer, plain_text, thinness, web_scale
+from floorfit.report.plan_view import DrawnFloor, PlanView, layer, plain_text, thinness, web_scale
 
 __all__ = ["plot_data", "script_json"]
 
@@ -55,14 +55,14 @@ def script_json(document: object) -> Markup:
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
-def plot_data(record: Record, plan: Plan) -> dict[str, Any]:
+def plot_data(record: Record, plan: PlanView) -> dict[str, Any]:
     """Return places in the unit of the page, layers rounded to the digits that are shown, floors and readings.
 
     Parameters
     ----------
     record : Record
         A run, with or without a map.
-    plan : Plan
+    plan : PlanView
         The same run as a drawing sees it.
 
     Returns
@@ -148,7 +148,7 @@ def _ring(ring: Array, display: Display) -> list[list[float]]:
     return points
 
 
-def _floor(floor: Floor, display: Display) -> dict[str, Any]:
+def _floor(floor: DrawnFloor, display: Display) -> dict[str, Any]:
     decision = floor.decision
     suggestion, said = decision.suggestion_mm, label_of(decision, display)
     return {

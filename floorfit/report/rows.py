@@ -11,7 +11,7 @@ from markupsafe import Markup, escape
 from floorfit.record import Decision, Record
 from floorfit.report.actions import VERDICTS, label_of, urgency
 from floorfit.report.format import MISSING, Display
-from floorfit.report.plan_view import Floor, Plan, plain_text
+from floorfit.report.plan_view import DrawnFloor, PlanView, plain_text
 
 __all__ = ["Detail", "Row", "details", "flat", "pocket_rows", "readings_of", "set_aside", "tagged"]
 
@@ -74,26 +74,26 @@ def tagged(pointer: str, value: float | None, text: str, unit: str) -> Markup:
     )
 
 
-def pocket_rows(record: Record, plan: Plan) -> list[Row]:
+def pocket_rows(record: Record, plan: PlanView) -> list[Row]:
     """Return the table of pockets: held first, then those not sure to conform, then by margin.
 
     Parameters
     ----------
     record : Record
-    plan : Plan
+    plan : PlanView
         The same run as a drawing sees it.
     """
     order = sorted(range(len(record.decisions)), key=lambda k: (*urgency(record.decisions[k]), k))
     return [_row(k, rank, record.decisions[k], plan.display) for rank, k in enumerate(order)]
 
 
-def details(record: Record, plan: Plan, rows: list[Row]) -> Iterator[Detail]:
+def details(record: Record, plan: PlanView, rows: list[Row]) -> Iterator[Detail]:
     """Return every pocket in full, in the order of the rows.
 
     Parameters
     ----------
     record : Record
-    plan : Plan
+    plan : PlanView
         The same run as a drawing sees it.
     rows : list of Row
         Of `pocket_rows`.
@@ -117,13 +117,13 @@ def readings_of(record: Record) -> dict[str, list[int]]:
     return found
 
 
-def set_aside(record: Record, plan: Plan) -> list[dict[str, Any]]:
+def set_aside(record: Record, plan: PlanView) -> list[dict[str, Any]]:
     """Return readings that were set aside, with their reason; the first `MOST_ASIDE`.
 
     Parameters
     ----------
     record : Record
-    plan : Plan
+    plan : PlanView
         The same run as a drawing sees it.
     """
     rows = [k for k, used in enumerate(record.readings.used) if not used]
@@ -200,7 +200,7 @@ def _key(value: float | None) -> str:
     return "" if value is None else repr(value)
 
 
-def _facts(floor: Floor, display: Display) -> Iterator[tuple[str, Markup]]:
+def _facts(floor: DrawnFloor, display: Display) -> Iterator[tuple[str, Markup]]:
     decision, at, say = floor.decision, f"/decisions/{floor.index}/", display.words
     low, high = decision.web_after_interval_mm
     yield (

@@ -14,7 +14,7 @@ from floorfit.report.format import Display
 from floorfit.report.headline import identity_shown
 from floorfit.report.labels import fitted, printable
 from floorfit.report.language import marked
-from floorfit.report.plan_view import Plan
+from floorfit.report.plan_view import PlanView
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -45,14 +45,14 @@ SIGN_WORDS = (
 )
 
 
-def blank_sheet(record: Record, plan: Plan, title: str, page: str) -> Figure:
+def blank_sheet(record: Record, plan: PlanView, title: str, page: str) -> Figure:
     """Return a figure with heading and the facts of the title block, ready for a drawing.
 
     Parameters
     ----------
     record : Record
         A run.
-    plan : Plan
+    plan : PlanView
         The same run as a drawing sees it.
     title : str
         What the page shows.
@@ -212,7 +212,7 @@ def _frame(figure: Figure) -> None:
         figure.add_artist(Line2D((x / PAPER[0], x / PAPER[0]), y, color=INK, linewidth=0.6))
 
 
-def _facts(figure: Figure, record: Record, plan: Plan) -> None:
+def _facts(figure: Figure, record: Record, plan: PlanView) -> None:
     say = plan.display.words
     used = say("{n} given, {m} used").format(n=record.summary.readings, m=record.summary.readings_used)
     facts = [

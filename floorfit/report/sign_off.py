@@ -16,7 +16,7 @@ from floorfit.report.format import MISSING, Display
 from floorfit.report.headline import IDENTITY, headline, identity_shown, whole_part
 from floorfit.report.language import marked
 from floorfit.report.paper import Column, Listing, SignSheet, write_sheet
-from floorfit.report.plan_view import Plan, layer, plain_text
+from floorfit.report.plan_view import PlanView, layer, plain_text
 from floorfit.report.sheet import left_out
 
 if TYPE_CHECKING:
@@ -37,14 +37,14 @@ CAUTIONS = (
 MOST_WARNINGS = 4
 
 
-def write_sign_off(record: Record, plan: Plan, folder: Path) -> None:
+def write_sign_off(record: Record, plan: PlanView, folder: Path) -> None:
     """Write ``sign_off.pdf`` into a folder.
 
     Parameters
     ----------
     record : Record
         A run, with or without a surface.
-    plan : Plan
+    plan : PlanView
         The same run as a drawing sees it.
     folder : Path
         Existing folder.
@@ -76,7 +76,7 @@ def identity_lines(
     return [*facts, *known, *((field, "") for field in fields if field not in named)]
 
 
-def _sheet(record: Record, plan: Plan) -> SignSheet:
+def _sheet(record: Record, plan: PlanView) -> SignSheet:
     show = plan.display
     say = show.words
     ordered = sorted(record.decisions, key=urgency)
@@ -185,7 +185,7 @@ def _warnings(record: Record, show: Display) -> list[str]:
     return [*lines[:MOST_WARNINGS], *([show.words("and {n} more in report.html").format(n=more)] if more > 0 else [])]
 
 
-def _small_map(figure: Figure, box: tuple[float, float, float, float], record: Record, plan: Plan) -> None:
+def _small_map(figure: Figure, box: tuple[float, float, float, float], record: Record, plan: PlanView) -> None:
     scale, bands = lay_bands(plan.bounds, [floor.bounds for floor in plan.floors], Sheet(*box))
     for band in bands:
         view = open_band(figure, band, plan, scale)

@@ -10,7 +10,7 @@ from floorfit.record import Record
 from floorfit.report.actions import label_of
 from floorfit.report.colours import HATCHES, WEB, colour_map, standing
 from floorfit.report.marks import reading_marks
-from floorfit.report.plan_view import Plan, layer, plan_of
+from floorfit.report.plan_view import PlanView, layer, plan_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -45,7 +45,7 @@ def draw_warp(record: Record, axes: Axes | None = None) -> Axes:
     return on
 
 
-def _new_axes(plan: Plan) -> Axes:
+def _new_axes(plan: PlanView) -> Axes:
     from matplotlib import pyplot
 
     x0, y0, x1, y1 = plan.bounds
@@ -54,7 +54,7 @@ def _new_axes(plan: Plan) -> Axes:
     return axes
 
 
-def _draw_field(record: Record, plan: Plan, axes: Axes) -> None:
+def _draw_field(record: Record, plan: PlanView, axes: Axes) -> None:
     assert record.map is not None
     show = plan.display
     x, y = (np.asarray(nodes) * show.per_mm for nodes in (record.map.x_mm, record.map.y_mm))
@@ -64,7 +64,7 @@ def _draw_field(record: Record, plan: Plan, axes: Axes) -> None:
     axes.figure.colorbar(image, ax=axes, label=f"warp of the underside, {show.unit} (high: web thin)")
 
 
-def _draw_floors(plan: Plan, axes: Axes) -> None:
+def _draw_floors(plan: PlanView, axes: Axes) -> None:
     show = plan.display
     axes.fill(*(plan.outline.T * show.per_mm), fill=False, linewidth=1.2)
     for floor in plan.floors:

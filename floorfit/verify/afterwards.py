@@ -16,7 +16,15 @@ from floorfit.verify.pictures import as_data_url, png_of, verification_figure
 from floorfit.verify.proved import FloorProof, Verification
 from floorfit.verify.release import PROVED, by_need, proved_sentence, write_release
 
-__all__ = ["Picture", "Row", "Sheet", "Table", "page_text", "verification_answers", "write_verification_page"]
+__all__ = [
+    "CheckRow",
+    "CheckSheet",
+    "CheckTable",
+    "Picture",
+    "page_text",
+    "verification_answers",
+    "write_verification_page",
+]
 
 SIGNS = (
     marked("Bias: measured web less predicted web. Plus: the webs came out thicker than predicted."),
@@ -33,7 +41,7 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True)
-class Row:
+class CheckRow:
     """A row of a table: its cells, and a mark that the style sheet knows."""
 
     cells: Sequence[str]
@@ -41,12 +49,12 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Table:
+class CheckTable:
     """A table: heading, head, rows; ``verdict`` is the column of a verdict, -1 for none."""
 
     title: str
     head: Sequence[str]
-    rows: Sequence[Row]
+    rows: Sequence[CheckRow]
     note: str = ""
     verdict: int = -1
 
@@ -60,7 +68,7 @@ class Picture:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class CheckSheet:
     """Everything on a page, as text."""
 
     name: str
@@ -70,16 +78,16 @@ class Sheet:
     answers: Sequence[str]
     findings: Sequence[str]
     pictures: Sequence[Picture]
-    tables: Sequence[Table]
+    tables: Sequence[CheckTable]
     signed_on: str = ""
 
 
-def page_text(sheet: Sheet, display: Display) -> str:
+def page_text(sheet: CheckSheet, display: Display) -> str:
     """Return a page as one HTML document in the language of the page; every text in it is escaped.
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : CheckSheet
     display : Display
     """
     say = display.words
@@ -110,7 +118,7 @@ def write_verification_page(found: Verification, folder: Path, *, writing: Writi
         "Each reading of a finished web: measured less predicted. Cross hatch: does not conform. Dots: undecided. "
         "Grey: not read."
     )
-    sheet = Sheet(
+    sheet = CheckSheet(
         name=plain_text(found.part.name),
         title=say("finished webs"),
         facts=" · ".join(
@@ -187,29 +195,29 @@ def _interval_line(found: Verification, show: Display) -> str:
     )  # fmt: skip
 
 
-def _floors(found: Verification, show: Display) -> Table:
+def _floors(found: Verification, show: Display) -> CheckTable:
     say = show.words
     head = [say("pocket"), say("verdict"), say("readings"), say("web min"), say("web max"), say("probability")]
     head += [say("bias"), "± (k = 2)", say("interval held"), say("reason")]
     note = say("Over the whole floor, not only at the readings.")
-    return Table(say("Floors"), head, [_floor(floor, show) for floor in by_need(found)], note, 1)
+    return CheckTable(say("Floors"), head, [_floor(floor, show) for floor in by_need(found)], note, 1)
 
 
-def _floor(floor: FloorProof, show: Display) -> Row:
+def _floor(floor: FloorProof, show: Display) -> CheckRow:
     known = floor.bias == floor.bias
     value, u = show.pair(floor.bias, 2 * floor.bias_u) if known else (MISSING, MISSING)
     webs = [show.length(web) for web in (floor.web_min, floor.web_max)]
     held = {True: show.words("yes"), False: show.words("no"), None: MISSING}[floor.is_interval_held]
     cells = [plain_text(floor.pocket), show.words(PROVED[floor.verdict]), str(floor.readings), *webs]
-    return Row([*cells, show.plain(floor.probability, 3), value, u, held, floor.reason], floor.verdict)
+    return CheckRow([*cells, show.plain(floor.probability, 3), value, u, held, floor.reason], floor.verdict)
 
 
-def _aside(found: Verification, show: Display) -> Table:
+def _aside(found: Verification, show: Display) -> CheckTable:
     say = show.words
     rows = [
-        Row([f"{say('line')} {found.line[k]}", reason], "aside")
+        CheckRow([f"{say('line')} {found.line[k]}", reason], "aside")
         for k, reason in enumerate(found.readings.reason)
         if reason
     ]
     note = say("{n} of {m} readings.").format(n=len(rows), m=len(found.x))
-    return Table(say("Readings set aside"), [say("line"), say("reason")], rows[:200], note)
+    return CheckTable(say("Readings set aside"), [say("line"), say("reason")], rows[:200], note)

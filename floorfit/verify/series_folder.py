@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from floorfit.report.format import MISSING, Display, Writing, display_for
 from floorfit.report.plan_view import plain_text
-from floorfit.verify.afterwards import Picture, Row, Sheet, Table, page_text
+from floorfit.verify.afterwards import CheckRow, CheckSheet, CheckTable, Picture, page_text
 from floorfit.verify.charts import Chart
 from floorfit.verify.expect import SERIES_FORMAT
 from floorfit.verify.parts import PocketSeries, Series
@@ -242,7 +242,7 @@ def _write_page(series: Series, folder: Path, show: Display) -> None:
     if len(series.findings) > MOST_FINDINGS:
         findings.append(say("and {n} more in series.json").format(n=len(series.findings) - MOST_FINDINGS))
     facts = say("{n} jobs, {m} verified · {first} to {last} · every length in {unit}")
-    sheet = Sheet(
+    sheet = CheckSheet(
         name=plain_text(series.part.name),
         title=say("series of jobs"),
         facts=facts.format(
@@ -293,7 +293,7 @@ def _signals(one: PocketSeries) -> int:
     return int(one.chart.signals.sum() + one.chart.range_signals.sum())
 
 
-def _offsets(series: Series, show: Display) -> Table:
+def _offsets(series: Series, show: Display) -> CheckTable:
     say = show.words
     head = [say("pocket"), say("jobs"), say("mean"), say("lower limit"), say("upper limit"), say("drift a job"),
             say("drift seen"), say("signals")]  # fmt: skip
@@ -302,12 +302,12 @@ def _offsets(series: Series, show: Display) -> Table:
         values = [one.chart.mean, one.chart.lower, one.chart.upper, one.drift.slope]
         small = [show.length(value, sign=True, more=1) for value in values]
         seen = say("yes") if one.drift.is_seen else say("no")
-        rows.append(Row([plain_text(one.pocket), str(len(one.jobs)), *small, seen, str(_signals(one))]))
+        rows.append(CheckRow([plain_text(one.pocket), str(len(one.jobs)), *small, seen, str(_signals(one))]))
     note = say("Control limits: mean ± 2.66 times the mean moving range (ISO 7870-2). Every value is in charts.csv.")
-    return Table(say("Offsets over time"), head, rows, note)
+    return CheckTable(say("Offsets over time"), head, rows, note)
 
 
-def _capabilities(series: Series, show: Display) -> Table:
+def _capabilities(series: Series, show: Display) -> CheckTable:
     say = show.words
     limits = say("95 % limits")
     head = [say("pocket"), say("verified jobs"), say("mean"), "sd", "Cp", limits, "Cpk", limits]
@@ -321,12 +321,12 @@ def _capabilities(series: Series, show: Display) -> Table:
             for value, (low, high) in pairs
             for cell in (_index(value, show), f"{_index(low, show)} {say('to')} {_index(high, show)}")
         ]
-        rows.append(Row([plain_text(one.pocket), str(found.count), *numbers, *cells]))
+        rows.append(CheckRow([plain_text(one.pocket), str(found.count), *numbers, *cells]))
     note = say(
         "Of the mean deviation of the finished web, one value for each verified job (ISO 22514-2; limits of Cpk after "
         "Bissell 1990)."
     )
-    return Table(say("Capability of finished webs"), head, rows, note)
+    return CheckTable(say("Capability of finished webs"), head, rows, note)
 
 
 def _index(value: float, show: Display) -> str:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
-from floorfit.readings.repeats import estimate_repeatability, group_places
+from floorfit.readings.repeats import estimate_repeatability, group_sites
 from floorfit.record import RECORD_FORMAT
 from floorfit.sealed import changed_files
 from floorfit.surface.axis import Axis
@@ -252,7 +252,7 @@ def _repeats(readings: dict[str, Any]) -> tuple[float, int]:
     known = np.isfinite(t)
     if known.sum() < 2:
         return 0.0, 0
-    found = estimate_repeatability(group_places(x[known], y[known], SAME_PLACE_MM), t[known])
+    found = estimate_repeatability(group_sites(x[known], y[known], SAME_PLACE_MM), t[known])
     return (found.sd**2 * found.dof, found.dof) if found.dof else (0.0, 0)
 
 

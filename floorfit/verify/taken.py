@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.readings.kinds import reason_of
+from floorfit.readings.misplaced import whole_file_findings
 from floorfit.readings.observations import Readings
 from floorfit.readings.screening import screen
 from floorfit.readings.warp import slope_factors
@@ -72,27 +73,26 @@ def take(prediction: Prediction, readings: Readings) -> Taken:
     part, settings = prediction.part, prediction.record.settings
     finished = _finished(part)
     plain = replace(readings, z=np.full(len(readings), np.nan))
-    screened = screen(
+    seen = screen(
         finished,
         plain,
         probe_radius_mm=float(settings.get("probe_radius", 3.0)),
         wall_clearance_mm=float(settings.get("wall_clearance", 0.0)),
         u_mm=float(settings.get("reading_u", 0.010)),
     )
-    floor = screened.floor
+    floor = seen.floor
     deviation = _deviation(finished, plain, floor)
     predicted = np.full(len(readings), np.nan)
     for index in np.unique(floor[floor >= 0]):
         rows = floor == index
         predicted[rows] = prediction.deviation(int(index), readings.x[rows], readings.y[rows])
-    reason = np.array([str(words) for words in screened.reason], dtype=object)
-    code = np.array([words.split(":")[0] for words in reason], dtype=object)
-    is_of_place = np.isin(code, OF_THE_PLACE)
+    reason = seen.reason.copy()
+    is_of_place = np.isin(seen.code, OF_THE_PLACE)
     is_used = np.isfinite(deviation) & ~is_of_place & (readings.thickness > 0)
     reason[is_used] = ""
     return Taken(
         floor, is_used, reason, deviation, predicted, prediction.deviation_u(readings.x, readings.y),
-        screened.warp.u, np.zeros(len(readings), bool), screened.findings,
+        seen.u, np.zeros(len(readings), bool), whole_file_findings(finished, seen),
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from floorfit.errors import Finding, InputError
 from floorfit.report.format import Display, Writing, display_for
-from floorfit.verify.afterwards import Picture, Row, Sheet, Table, page_text
+from floorfit.verify.afterwards import CheckRow, CheckSheet, CheckTable, Picture, page_text
 from floorfit.verify.pictures import as_data_url, png_of
 from floorfit.verify.written import write_csv
 
@@ -120,7 +120,7 @@ def write_trend(runs: Sequence[AccuracyRun], folder: Path, writing: Writing | No
     png = png_of(trend_figure(runs, show))
     (folder / "trend.png").write_bytes(png)
     last = runs[-1]
-    sheet = Sheet(
+    sheet = CheckSheet(
         name=say("Trend of the fit"),
         title=say("accuracy on plates whose truth is known"),
         facts=say("{n} runs, {first} to {last}").format(n=len(runs), first=runs[0].date, last=last.date),
@@ -148,17 +148,17 @@ def _sentence(runs: Sequence[AccuracyRun], show: Display) -> str:
     return f"{line}; {was}."
 
 
-def _table(runs: Sequence[AccuracyRun], show: Display) -> Table:
+def _table(runs: Sequence[AccuracyRun], show: Display) -> CheckTable:
     say = show.words
     head = [say("version"), say("date"), say("floors"), say("offset error rms"), say("web error rms"),
             say("offset covered, %"), say("web covered, %"), say("false accepts")]  # fmt: skip
     rows = [
-        Row([run.version, run.date, str(run.floors), show.length(run.offset_rms, more=1),
+        CheckRow([run.version, run.date, str(run.floors), show.length(run.offset_rms, more=1),
              show.length(run.web_rms, more=1), show.plain(100 * run.offset_coverage, 1),
              show.plain(100 * run.web_coverage, 1), str(run.false_accepts)])
         for run in reversed(runs)
     ]  # fmt: skip
-    return Table(say("Runs, newest first"), head, rows)
+    return CheckTable(say("Runs, newest first"), head, rows)
 
 
 def trend_figure(runs: Sequence[AccuracyRun], show: Display) -> Figure:

@@ -149,7 +149,7 @@ def by_floorfit(condition: Condition, seed: int, plate: Plate, taken: Taken) -> 
     score = _field(condition, seed, plate, fit.surface.at, seconds)
     verdicts = [_verdict(plate, decision) for decision in result.decisions]
     good = taken.fault == ""
-    used = result.used.is_used
+    used = result.observations.is_used
     cut = [v for v in verdicts if v is not None]
     return replace(
         score,

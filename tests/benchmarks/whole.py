@@ -3,10 +3,9 @@
     python tests/benchmarks/whole.py -o FOLDER [--parts rib spar wide million] [-- OPTION ...]
 
 Writes ``whole.md`` and ``whole.json``; what follows ``--`` goes to ``correct``. Seconds are the processor's, with one
-thread for linear algebra, in a fresh process for each part, so that imports count; what a second process draws is not
-in them, so the PDF is drawn by the first. The unit beside them is one thin-plate fit of 1,000 places by
-``scipy.interpolate.RBFInterpolator``, made in the same process afterwards: a slower machine moves both, and the
-ratio can be kept as a trend.
+thread for linear algebra, in a fresh process for each part, so that imports count. The unit beside them is one thin-
+plate fit of 1,000 places by ``scipy.interpolate.RBFInterpolator``, made in the same process afterwards: a slower
+machine moves both, and the ratio can be kept as a trend.
 """
 
 from __future__ import annotations
@@ -42,13 +41,13 @@ HOMES = (
     ("decide", "floorfit.decision", "decide"),
     ("budgets", "floorfit.decision.budget", "with_budgets"),
     ("neighbours", "floorfit.decision.neighbours", "neighbour_steps"),
-    ("record", "floorfit.record", "make_record"),
+    ("shared errors", "floorfit.noticed", "shared_errors"),
+    ("record", "floorfit.recording", "make_record"),
     ("tables and record.json", "floorfit.folder", "write_job"),
     ("terminal table", "floorfit.cli.table", "pocket_table"),
-    ("import matplotlib", "floorfit.report.map", "load"),
-    ("PNG", "floorfit.report.map", "write_png"),
+    ("maps (PNG and PDF)", "floorfit.report.map", "write_maps"),
+    ("signer's sheet", "floorfit.report.sign_off", "write_sign_off"),
     ("page", "floorfit.report.page", "write_page"),
-    ("PDF", "floorfit.report.map", "write_pdf"),
 )
 
 
@@ -132,9 +131,7 @@ def measure(name: str, options: Sequence[str]) -> dict[str, Any]:
         subprocess.run([sys.executable, __file__, "--make", name, place], check=True)
         with timed_steps(seconds):
             from floorfit.cli import main
-            from floorfit.report import beside
 
-            beside.os.cpu_count = lambda: 1  # no second process: its seconds would not be counted
             first = time.process_time()
             main(["correct", f"{place}/part.json", f"{place}/readings.csv", "-o", f"{place}/job", *options])
             total = time.process_time()

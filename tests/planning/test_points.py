@@ -16,9 +16,11 @@ from floorfit import Settings, correct
 from floorfit.errors import InputError
 from floorfit.part.model import Part, Pocket, Tolerance
 from floorfit.part.part_file import read_part
+from floorfit.planning.after_job import known_readings, wants_readings
 from floorfit.planning.path import path_length
-from floorfit.planning.points import Known, known_readings, plan, wants_readings
+from floorfit.planning.points import Known, plan
 from floorfit.readings.observations import Readings, readings_from_arrays
+from floorfit.record import ReadingsRecord
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_parts"
 
@@ -142,8 +144,11 @@ def test_progress_is_told() -> None:
 
 
 def test_known_readings_are_those_used_with_their_weight() -> None:
-    places = [(1.0, 4.0), (2.0, 5.0), (3.0, 6.0), (4.0, 7.0)]
-    known = known_readings(places, [0.1, 0.2, None, 0.4], [0.02, None, 0.01, 0.01], [1.0, 0.64, None, 0.3])
+    readings = ReadingsRecord.model_construct(
+        x_mm=[1.0, 2.0, 3.0, 4.0], y_mm=[4.0, 5.0, 6.0, 7.0], warp_mm=[0.1, 0.2, None, 0.4],
+        u_mm=[0.02, None, 0.01, 0.01], weight=[1.0, 0.64, None, 0.3], used=[True, True, False, False],
+    )  # fmt: skip
+    known = known_readings(readings)
     assert known.points.tolist() == [[1.0, 4.0], [2.0, 5.0]]
     assert known.warp.tolist() == [0.1, 0.2]
     # A weight is a share of 1/u² (weighted least squares): 0.010 / 0.8.
@@ -188,11 +193,7 @@ def test_uncertainty_promised_is_the_one_reported() -> None:
     values = 0.2 * warp(*places.T) + rng.normal(0, 0.01, len(places))
     settings = Settings(reading_u=0.01, floor_z="as-programmed", moved_u=0.0)
     before = correct(part, _read(part, places, values), settings)
-    used = before.used
-    known = known_readings(
-        list(map(tuple, places.tolist())), used.warp.tolist(), used.u.tolist(), used.weight.tolist(),
-        common_u=settings.machine_u,
-    )  # fmt: skip
+    known = known_readings(before.record().readings, settings.machine_u)
     more = plan(part, start=known, count=2 * len(pockets))
     # The readings come out as the fit expects, with the noise stated.
     new = before.fit.surface.at(*more.points.T) + rng.normal(0, 0.01, len(more.points))

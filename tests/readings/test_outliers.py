@@ -1,16 +1,16 @@
-"""Names for what the fit set aside, and drift over the sequence."""
+"""Names for what the fit set aside, and the order of the readings."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 import numpy as np
-import pytest
 from lying_readings import WIDTH, honest_rows, plate, table, warp
 
 from floorfit.part.assign import assign_floors
 from floorfit.readings.observations import Readings
-from floorfit.readings.outliers import drift, name_outliers, sequence
+from floorfit.readings.outliers import name_outliers, sequence
+from floorfit.readings.warp import observe
 
 
 def named(change: dict[str, float], *, has_labels: bool = True, number: int = 30) -> tuple[str, str]:
@@ -19,7 +19,7 @@ def named(change: dict[str, float], *, has_labels: bool = True, number: int = 30
     rows[number] = replace(rows[number], **change)
     readings = table(rows, has_labels=has_labels)
     expected = warp(readings.x[[number]], readings.y[[number]])
-    return name_outliers(plate(), readings, [number], expected, warp, 0.01)[0]
+    return name_outliers(plate(), observe(plate(), readings), [number], expected, warp, 0.01)[0]
 
 
 def test_names_by_the_ratio_to_the_fit() -> None:
@@ -55,37 +55,7 @@ def test_thick_reading_close_to_a_wall_stands_on_the_fillet() -> None:
 
 def test_no_rows_no_names() -> None:
     readings = table(honest_rows(plate(), 3, np.random.default_rng(2)))
-    assert name_outliers(plate(), readings, [], [], warp, 0.01) == []
-
-
-def test_drift_agrees_with_an_independent_regression() -> None:
-    from scipy.stats import linregress
-
-    rng = np.random.default_rng(3)
-    t = np.arange(120.0)
-    r = 2e-4 * t + rng.normal(0, 0.01, 120)
-    expected = linregress(t, r)
-    result = drift(t, r, np.full(120, 0.01))
-    assert result.slope == pytest.approx(expected.slope, rel=1e-9)
-    # The scatter is estimated by the median there, by the mean square here: 15 % for 120 readings.
-    assert result.u_slope == pytest.approx(expected.stderr, rel=0.15)
-    assert result.is_significant
-    assert result.change == pytest.approx(result.slope * 119)
-    assert "thinner at the end" in result.text
-
-
-def test_false_alarms_are_rare() -> None:
-    # 3.5 standard deviations of a normal: 5 in 10,000.
-    rng = np.random.default_rng(4)
-    alarms = sum(drift(np.arange(60), rng.normal(0, 0.01, 60), np.full(60, 0.01)).is_significant for _ in range(500))
-    assert alarms <= 3
-
-
-@pytest.mark.parametrize("when", [np.arange(5.0), np.zeros(20)])
-def test_too_little_for_a_line(when: np.ndarray) -> None:
-    result = drift(when, np.zeros(len(when)), np.ones(len(when)))
-    assert np.isnan(result.slope)
-    assert not result.is_significant
+    assert name_outliers(plate(), observe(plate(), readings), [], [], warp, 0.01) == []
 
 
 def test_sequence_is_a_column_where_there_is_one() -> None:

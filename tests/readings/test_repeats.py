@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import small_part
 
-from floorfit.readings.repeats import combine, disagreeing, doubled_rows, estimate_repeatability, group_places
+from floorfit.readings.observations import Observations, readings_from_arrays
+from floorfit.readings.repeats import combine, disagreeing, doubled_rows, estimate_repeatability, group_sites
+from floorfit.readings.warp import observe
 
 
 def test_places_within_the_tolerance_are_one() -> None:
     x = [0.0, 100.0, 0.03, 100.0, 50.0]
-    assert group_places(x, [0.0] * 5, 0.05).tolist() == [0, 1, 0, 1, 4]
-    assert group_places([], [], 0.05).tolist() == []
+    assert group_sites(x, [0.0] * 5, 0.05).tolist() == [0, 1, 0, 1, 4]
+    assert group_sites([], [], 0.05).tolist() == []
 
 
 def test_pooled_deviation_by_hand() -> None:
@@ -66,18 +71,29 @@ def test_honest_repeats_agree() -> None:
     assert np.isnan(out).all()
 
 
+def _seen(site: list[int], warp: list[float], u: list[float]) -> Observations:
+    """Readings of one floor at (warp, 0), with sites and uncertainties as given; −1 for one set aside."""
+    values = np.array(warp)
+    blank = observe(small_part.part(), readings_from_arrays(values, 0 * values, values))
+    reason = np.array(["" if one >= 0 else "blank: set aside" for one in site], object)
+    return replace(blank, site=np.array(site, np.intp), warp=values, u=np.array(u), reason=reason)
+
+
 def test_mean_of_repeats_and_its_uncertainty() -> None:
-    place, is_used = np.array([0, 1, 0, 1, -1]), np.array([1, 1, 1, 1, 0], bool)
-    table = np.column_stack([[1.0, 2.0, 3.0, 4.0, 9.0], [0.0, 1.0, 0.0, 1.0, 9.0]])
-    out = combine(place, is_used, table, np.full(5, 0.02))
+    out = combine(_seen([0, 1, 0, 1, -1], [1.0, 2.0, 3.0, 4.0, 9.0], [0.02] * 5))
     assert out.rows.tolist() == [0, 1]
-    assert out.values.tolist() == [[2.0, 0.0], [3.0, 1.0]]
+    assert out.warp.tolist() == out.points[:, 0].tolist() == [2.0, 3.0]
     # √2 fewer: independent readings (JCGM 100, 4.2.3).
     assert out.u == pytest.approx([0.02 / np.sqrt(2)] * 2)
     assert out.count.tolist() == [2, 2]
 
 
 def test_without_repeats_nothing_changes() -> None:
-    out = combine(np.arange(3), np.ones(3, bool), np.array([3.0, 1.0, 2.0]), np.array([0.1, 0.2, 0.3]))
-    assert out.values.tolist() == [3.0, 1.0, 2.0]
+    out = combine(_seen([0, 1, 2], [3.0, 1.0, 2.0], [0.1, 0.2, 0.3]))
+    assert out.warp.tolist() == [3.0, 1.0, 2.0]
     assert out.u == pytest.approx([0.1, 0.2, 0.3])
+
+
+def test_site_of_every_row() -> None:
+    seen = _seen([0, 1, 0, 1, -1, 5], [1.0] * 6, [0.02] * 6)
+    assert combine(seen).of(seen).tolist() == [0, 1, 0, 1, -1, 2]

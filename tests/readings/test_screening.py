@@ -10,11 +10,13 @@ import pytest
 from lying_readings import LENGTH, WIDTH, Row, honest_rows, lie, plate, table, warp
 
 from floorfit.part.model import Part, Pocket, Tolerance
-from floorfit.readings.observations import readings_from_arrays
-from floorfit.readings.screening import Screened, screen
+from floorfit.readings.misplaced import whole_file_findings
+from floorfit.readings.observations import Observations, readings_from_arrays
+from floorfit.readings.repeats import estimate_repeatability
+from floorfit.readings.screening import screen
 
 
-def screened(rows: list[Row], **settings: float) -> Screened:
+def screened(rows: list[Row], **settings: float) -> Observations:
     return screen(plate(), table(rows), **settings)
 
 
@@ -25,11 +27,10 @@ def honest() -> list[Row]:
 
 def test_honest_readings_are_all_used(honest: list[Row]) -> None:
     result = screened(honest)
-    assert result.used.all()
+    assert result.is_used.all()
     assert set(result.code) == set(result.reason) == {""}
-    assert result.place.tolist() == list(range(len(honest)))
-    assert result.repeatability.dof == 0
-    assert not result.findings
+    assert result.site.tolist() == list(range(len(honest)))
+    assert not whole_file_findings(plate(), result)
 
 
 def test_eight_percent_of_lies_are_named() -> None:
@@ -54,7 +55,7 @@ def test_a_thin_web_read_twice_as_thick_is_not_taken_for_its_neighbours_web(hone
     rows = [replace(row, thickness=2 * row.thickness) if row.label == "P12" else row for row in honest]
     result = screened(rows)
     assert {str(c) for c, row in zip(result.code, rows, strict=True) if row.label == "P12"} == {"double-echo"}
-    assert result.used.sum() == len(rows) - 7
+    assert result.is_used.sum() == len(rows) - 7
 
 
 def test_reason_says_what_is_expected_and_what_to_do(honest: list[Row]) -> None:
@@ -70,7 +71,7 @@ def test_nothing_is_repaired(honest: list[Row]) -> None:
     result = screened(rows)
     assert result.code[0] == "inch"
     # The warp of the row is that of the reading as it came.
-    assert result.warp.w[0] == pytest.approx(2.5 - rows[0].thickness)
+    assert result.warp[0] == pytest.approx(2.5 - rows[0].thickness)
 
 
 def test_repeats_of_one_place_give_the_repeatability() -> None:
@@ -78,32 +79,33 @@ def test_repeats_of_one_place_give_the_repeatability() -> None:
     rows = [row for row in honest_rows(plate(), 5, rng) for _ in range(3)]
     rows = [replace(row, thickness=row.thickness + rng.normal(0, 0.008)) for row in rows]
     result = screened(rows)
-    assert result.used.all()
-    assert result.repeatability.dof == 2 * 90
+    assert result.is_used.all()
+    found = estimate_repeatability(result.site, result.warp)
+    assert found.dof == 2 * 90
     # A standard deviation from 180 degrees of freedom is known to 1/√360 = 5 % (JCGM 100, E.4.3); three times that.
-    assert result.repeatability.sd == pytest.approx(0.008, rel=0.16)
-    assert result.place[:6].tolist() == [0, 0, 0, 3, 3, 3]
+    assert found.sd == pytest.approx(0.008, rel=0.16)
+    assert result.site[:6].tolist() == [0, 0, 0, 3, 3, 3]
 
 
 def test_equal_repeats_of_a_coarse_display_are_no_doubled_rows() -> None:
     rng = np.random.default_rng(4)
     rows = [row for row in honest_rows(plate(), 4, rng) for _ in range(3)]
     rows = [replace(row, thickness=round(row.thickness + rng.normal(0, 0.004), 2)) for row in rows]
-    assert screened(rows).used.all()
+    assert screened(rows).is_used.all()
 
 
 def test_probe_radius_is_settable(honest: list[Row]) -> None:
     boundary = plate().pockets[0].polygon.bounds
     rows = [replace(honest[0], x=boundary[0] + 4.0, y=60.0), *honest[1:]]
     near = [replace(rows[0], thickness=2.5 - float(warp(rows[0].x, 60.0))), *rows[1:]]
-    assert screened(near).used[0]
+    assert screened(near).is_used[0]
     assert screened(near, probe_radius_mm=5.0).code[0] == "near-wall"
     assert screened(near, wall_clearance_mm=2.0).code[0] == "near-wall"
 
 
 def test_whole_file_with_x_and_y_exchanged_is_said_so(honest: list[Row]) -> None:
     result = screened([replace(row, x=row.y, y=row.x) for row in honest])
-    (finding,) = result.findings
+    (finding,) = whole_file_findings(plate(), result)
     assert "X and Y are exchanged" in finding.text
     assert finding.severity == "warning"
 
@@ -111,14 +113,14 @@ def test_whole_file_with_x_and_y_exchanged_is_said_so(honest: list[Row]) -> None
 def test_whole_file_in_inches_under_a_header_of_millimetres(honest: list[Row]) -> None:
     rows = [replace(r, x=r.x / 25.4, y=r.y / 25.4, thickness=r.thickness / 25.4) for r in honest]
     result = screened(rows)
-    assert "inches in a column of millimetres" in result.findings[0].text
+    assert "inches in a column of millimetres" in whole_file_findings(plate(), result)[0].text
     assert (result.code == "inch").mean() > 0.9
 
 
 def test_machine_coordinates_are_said_so(honest: list[Row]) -> None:
     result = screened([replace(row, x=row.x + 5000.0) for row in honest])
-    assert "give --datums" in result.findings[0].text
-    assert not result.used.any()
+    assert "give --datums" in whole_file_findings(plate(), result)[0].text
+    assert not result.is_used.any()
 
 
 def test_measured_floor_far_off_is_set_aside(honest: list[Row]) -> None:
@@ -163,13 +165,13 @@ def test_sloped_floor_is_read_along_its_normal() -> None:
     assert np.flatnonzero(result.code != "").tolist() == [4]
     assert result.code[4] == "double-echo"
     # 0.01·√1.09 of noise; five standard deviations.
-    assert np.abs(np.delete(result.warp.w, 4)).max() < 0.055
+    assert np.abs(np.delete(result.warp, 4)).max() < 0.055
 
 
 @pytest.mark.parametrize("count", [0, 1, 2, 3, 5])
 def test_few_readings_are_screened_without_a_model(count: int, honest: list[Row]) -> None:
     result = screened(honest[:count])
-    assert result.used.all()
+    assert result.is_used.all()
     assert len(result.code) == count
 
 

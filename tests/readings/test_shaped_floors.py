@@ -7,12 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import small_part
+from shapely import Point
 
 from floorfit.errors import InputError
 from floorfit.part.model import Part, Tolerance
 from floorfit.part.shape import HeightGrid, Patch
 from floorfit.readings import readings_from_arrays
-from floorfit.readings.warp import slope_factors, warp_values
+from floorfit.readings.warp import observe, slope_factors
 from floorfit.run import correct
 
 PLACES = small_part.places()
@@ -64,18 +65,8 @@ def taken(part: Part, warp):  # type: ignore[no-untyped-def]
 def test_warp_is_that_of_the_flat_twin(kind: str) -> None:
     part = curved(kind)
     readings = taken(part, small_part.plane)
-    floor = [
-        next(k for k, p in enumerate(part.pockets) if p.polygon.covers(point(x, y)))
-        for x, y in zip(*PLACES, strict=True)
-    ]
-    warp = warp_values(part, readings, floor)
-    assert warp.w == pytest.approx(small_part.plane(*PLACES), abs=1e-12)
-
-
-def point(x, y):  # type: ignore[no-untyped-def]
-    from shapely import Point
-
-    return Point(x, y)
+    warp = observe(part, readings).warp
+    assert warp == pytest.approx(small_part.plane(*PLACES), abs=1e-12)
 
 
 @pytest.mark.parametrize("kind", ["parallel", "level", "recess"])
@@ -87,7 +78,7 @@ def test_offsets_are_those_of_the_flat_twin(kind: str) -> None:
 
     flat = correct(small_part.part(), taken(small_part.part(), wave))
     bent = correct(curved(kind), taken(curved(kind), wave))
-    assert bent.used.is_used.sum() == flat.used.is_used.sum()
+    assert bent.observations.is_used.sum() == flat.observations.is_used.sum()
     for one, two in zip(bent.decisions, flat.decisions, strict=True):
         assert (one.action, one.verdict) == (two.action, two.verdict)
         # A slope of up to 5 degrees scales a reading's uncertainty by 1/cos: 0.4 % of weight, well under 0.1 µm here. A
@@ -99,7 +90,7 @@ def test_offsets_are_those_of_the_flat_twin(kind: str) -> None:
 def test_factor_is_local() -> None:
     part = curved("parallel")
     x, y = np.array([30.0, 60.0]), np.array([40.0, 40.0])
-    number = next(k for k, p in enumerate(part.pockets) if p.polygon.covers(point(30.0, 40.0)))
+    number = next(k for k, p in enumerate(part.pockets) if p.polygon.covers(Point(30.0, 40.0)))
     # Slopes of the grid's cells: secants of the paraboloid over 2 mm.
     slope = [np.hypot((xx + 1.0 - 150.0) / 4000.0, (yy + 1.0 - 100.0) / 4000.0) for xx, yy in zip(x, y, strict=True)]
     assert slope_factors(part, [number, number], x, y) == pytest.approx(np.sqrt(1.0 + np.square(slope)), abs=1e-6)

@@ -9,7 +9,7 @@ import pytest
 
 from floorfit.part.model import Part, Pocket, Tolerance
 from floorfit.readings.observations import readings_from_arrays
-from floorfit.readings.warp import along_z, slope_factors, warp_values
+from floorfit.readings.warp import along_z, observe, slope_factors
 
 SQUARE = ((0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0))
 
@@ -37,29 +37,29 @@ def test_factor_of_a_slope_of_one_in_ten() -> None:
 def test_warp_is_floor_less_thickness_less_underside() -> None:
     # The contract's own example: floor roughed at 2.500, reading 2.420, underside 0: w = +0.080.
     readings = readings_from_arrays([50.0], [50.0], [2.420])
-    warp = warp_values(one_pocket(), readings, [0])
-    assert warp.w[0] == pytest.approx(0.080, abs=1e-12)
-    assert not warp.is_z_measured[0]
+    seen = observe(one_pocket(), readings)
+    assert seen.warp[0] == pytest.approx(0.080, abs=1e-12)
+    assert not seen.is_z_measured[0]
 
 
 def test_warp_on_a_five_degree_floor() -> None:
     # 2.420/cos 5° = 2.42924400685, so w = 0.07075599315 at the centroid (hand calculation).
     part = one_pocket((math.tan(math.radians(5.0)), 0.0))
-    warp = warp_values(part, readings_from_arrays([50.0], [50.0], [2.420]), [0])
-    assert warp.w[0] == pytest.approx(0.07075599315, abs=1e-11)
+    seen = observe(part, readings_from_arrays([50.0], [50.0], [2.420]))
+    assert seen.warp[0] == pytest.approx(0.07075599315, abs=1e-11)
 
 
 def test_measured_floor_height_is_used_and_brings_its_uncertainty() -> None:
     readings = readings_from_arrays([50.0], [50.0], [2.420], z=[2.530], u=[0.003])
-    warp = warp_values(one_pocket(), readings, [0], z_u_mm=0.004)
-    assert warp.w[0] == pytest.approx(0.110, abs=1e-12)
+    seen = observe(one_pocket(), readings, z_u_mm=0.004)
+    assert seen.warp[0] == pytest.approx(0.110, abs=1e-12)
     # 3-4-5 triangle.
-    assert warp.u[0] == pytest.approx(0.005, abs=1e-15)
+    assert seen.u[0] == pytest.approx(0.005, abs=1e-15)
 
 
 def test_off_the_floors_there_is_no_warp() -> None:
     readings = readings_from_arrays([50.0, -5.0], [50.0, 50.0], [2.4, 2.4], z=[np.nan, 2.5])
-    warp = warp_values(one_pocket(), readings, [0, -1])
-    assert np.isfinite(warp.w[0])
-    assert np.isnan(warp.w[1])
+    seen = observe(one_pocket(), readings)
+    assert np.isfinite(seen.warp[0])
+    assert np.isnan(seen.warp[1])
     assert np.isnan(slope_factors(one_pocket(), [-1], [0.0], [0.0])[0])

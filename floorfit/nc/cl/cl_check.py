@@ -15,6 +15,7 @@ from floorfit.nc.corrected import Held
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import LIFTED, Gains
 from floorfit.nc.motions import CUTTING, CYCLE, LINE, OTHER_ARC, RAPID
+from floorfit.nc.tool_check import REACH_MM
 
 __all__ = ["check_gains", "check_locations"]
 
@@ -86,12 +87,16 @@ def _near(found: Locations, way: LocationPath, floors: Sequence[CutFloor]) -> ND
     path = way.path
     radius = np.zeros(len(found))
     radius[way.row] = np.array([cutter.radius for cutter in path.cutters])[path.cutter]
+    wide = np.where(way.known, radius, REACH_MM)
     out = np.zeros(len(found), dtype=bool)
     x, y, z = np.ascontiguousarray(found.tip.T)
     lean = radius * np.hypot(found.axis[:, 0], found.axis[:, 1])
     for floor in floors:
-        over = z - floor.pocket.nominal_z(x, y)
+        over = z - floor.pocket.floor_at(x, y)
         ceiling = max(floor.band, floor.guard if floor.is_held else 0.0, floor.dz_range[1])
+        if floor.is_shaped:
+            # The rim of an end stands on a slope with the tip above it.
+            ceiling = ceiling + wide * np.hypot(*floor.pocket.slope_at(x, y).T)
         some = np.flatnonzero((over - lean <= ceiling) & (over >= -floor.window - 1e-6))
         polygon = floor.pocket.polygon
         shapely.prepare(polygon)

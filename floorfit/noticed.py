@@ -1,0 +1,126 @@
+"""What a run noticed of its readings: scatter beyond what was stated, slow change, errors that readings share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding
+from floorfit.part.model import Part
+from floorfit.readings.causes import columns_to_try, words_of
+from floorfit.readings.observations import Observations
+from floorfit.readings.repeats import Sites
+from floorfit.readings.systematic import Sharers, Systematic, find_systematic, likeliest
+from floorfit.surface.slow import TOLD_GAIN
+
+if TYPE_CHECKING:
+    from floorfit.surface import Fit
+    from floorfit.surface.expected import Agreement
+
+__all__ = ["fit_findings", "shared_errors", "shared_findings"]
+
+Array = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+#: Chance of a cause up to which the surface is fitted again without it.
+DOUBTED = 0.2
+#: Readings up to which errors that they share are looked for: beyond, each cause costs seconds.
+MOST_SEARCHED = 20_000
+
+
+def shared_errors(
+    part: Part,
+    seen: Observations,
+    sites: Sites,
+    fit: Fit,
+    least_mm: float,
+    refit: Callable[[Array], Fit] | None = None,
+) -> tuple[Systematic, ...]:
+    """Errors that the readings share, estimated jointly with the surface; none are looked for in very many readings.
+
+    Parameters
+    ----------
+    part : Part
+    seen : Observations
+        With what the fit made of them.
+    sites : Sites
+        What it was fitted to.
+    fit : Fit
+    least_mm : float, mm
+        Smaller ones are not reported.
+    refit : callable, optional
+        The fit of other values of the sites: asked once where a cause is in doubt. A surface whose smoothing was
+        chosen with an error in the readings follows some of it; chosen with the error taken off, it follows less.
+    """
+    rows = np.flatnonzero(sites.of(seen) >= 0)
+    if len(rows) > MOST_SEARCHED:
+        return ()
+    columns = columns_to_try(part, seen.readings, seen.floor, sites.of(seen) >= 0)
+    tried = [replace(one, values=one.values[rows]) for one in columns]
+    slow = np.broadcast_to(fit.slow_error, fit.weights.shape)
+    data = _sharers(seen, sites, rows, fit, seen.residual[rows] - slow[sites.of(seen)[rows]])
+    found = find_systematic(data, tried, least_mm)
+    doubted = None if found or refit is None else likeliest(data, tried)
+    if doubted is None or doubted[1].chance > DOUBTED or refit is None:
+        return found
+    cause, first = doubted
+    share = np.zeros(len(seen))
+    share[rows] = cause.values
+    again = refit(sites.warp - first.effect * share[sites.rows])
+    left = seen.warp[rows] - again.followed(sites.points, sites.warp, sites.u)[sites.of(seen)[rows]]
+    return find_systematic(_sharers(seen, sites, rows, again, left), tried, least_mm)
+
+
+def _sharers(seen: Observations, sites: Sites, rows: Rows, fit: Fit, residual: Array) -> Sharers:
+    place = sites.of(seen)[rows]
+    weight = fit.weights[place] / seen.u[rows] ** 2
+    square = float((weight * residual) @ seen.warp[rows])
+
+    def smooth(values: Array) -> Array:
+        return fit.followed(sites.points, values, sites.u)
+
+    return Sharers(place, weight, residual, square, smooth)
+
+
+def shared_findings(source: str, found: Sequence[Systematic]) -> tuple[Finding, ...]:
+    """Say each shared error: its size and what would settle it.
+
+    Parameters
+    ----------
+    source : str
+        Name of the readings file.
+    found : sequence of Systematic
+    """
+    return tuple(Finding(f"shared-{one.kind}", source, "", words_of(one), "warning") for one in found)
+
+
+def fit_findings(source: str, fit: Fit, agreed: Agreement | None) -> tuple[Finding, ...]:
+    """Say what the fit shows of the readings as a whole.
+
+    Parameters
+    ----------
+    source : str
+        Name of the readings file.
+    fit : Fit
+    agreed : Agreement or None
+        How the expected warp fared, where one was given.
+    """
+    out = [] if agreed is None else [Finding("expected", source, "", agreed.words, "warning")]
+    if fit.inflation > 2.0:
+        times = float(np.sqrt(fit.inflation))
+        text = (
+            f"the readings scatter {times:.1f} times as much as stated; offsets are given with the larger "
+            "uncertainty. Check gauge and couplant, or state --reading-u."
+        )
+        out.append(Finding("scatter", source, "", text, "warning"))
+    if fit.slow is not None and fit.slow.gain > TOLD_GAIN and np.isfinite(fit.slow.length):
+        text = (
+            f"the readings change slowly along their order, by {fit.slow.size:.3f} mm (standard deviation) over some "
+            f"{fit.slow.length:.0f} readings; it is allowed for. Read a step block now and then, and first places anew."
+        )
+        out.append(Finding("slow-change", source, "", text, "warning"))
+    return tuple(out)
