@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -53,6 +54,11 @@ class Cuts:
         """All motions of several."""
         return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in cls.__dataclass_fields__))
 
+    @cached_property
+    def _box(self) -> NDArray[np.float64]:
+        """Least and greatest X, Y and Z of each motion, (6, m), mm."""
+        return np.concatenate([np.minimum(self.start, self.end).T, np.maximum(self.start, self.end).T])
+
     def near(self, pocket: Pocket, top: float, step: float) -> Samples | None:
         """Places of the cutter that may touch a floor; None where there are none.
 
@@ -66,10 +72,9 @@ class Cuts:
         """
         x0, y0, x1, y1 = pocket.polygon.bounds
         reach = float(self.size[:, 0].max(initial=0.0))
-        low, high = np.minimum(self.start, self.end), np.maximum(self.start, self.end)
-        over = (high[:, 0] >= x0 - reach) & (low[:, 0] <= x1 + reach)
-        over &= (high[:, 1] >= y0 - reach) & (low[:, 1] <= y1 + reach)
-        rows = np.flatnonzero(over & (low[:, 2] <= top + reach))
+        low_x, low_y, low_z, high_x, high_y, _ = self._box
+        over = (high_x >= x0 - reach) & (low_x <= x1 + reach) & (high_y >= y0 - reach) & (low_y <= y1 + reach)
+        rows = np.flatnonzero(over & (low_z <= top + reach))
         if not len(rows):
             return None
         axes = (self.axis0[rows], self.axis1[rows])
