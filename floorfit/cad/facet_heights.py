@@ -75,10 +75,10 @@ class Facets:
 
     def at(self, xy: Floats) -> Floats:
         """Z at (n, 2) positions, mm."""
-        places = shapely.points(xy)
+        places = np.asarray(shapely.points(xy))
         number = np.full(len(xy), -1, np.int64)
         where, which = self._tree.query(places)
-        over = shapely.intersects_xy(self.pieces[which], xy[where, 0], xy[where, 1])
+        over = shapely.intersects_xy(self.pieces[which], *xy[where].T)
         number[where[over]] = which[over]
         # The nearest piece costs five times as much to find: only for places beside all of them.
         beside = np.flatnonzero(number < 0)

@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.model import Pocket
-from floorfit.part.part_file import part_from_document
 from floorfit.record import Record
 from floorfit.report.fields import View, levels_for
 from floorfit.report.format import Display
@@ -30,7 +29,7 @@ def curved_floors(record: Record) -> tuple[Pocket, ...]:
     """
     if not any("floor" in pocket for pocket in record.part["pockets"]):
         return ()
-    return tuple(pocket for pocket in part_from_document(record.part).pockets if pocket.floor)
+    return tuple(pocket for pocket in record.nominal().pockets if pocket.floor)
 
 
 def height_step(floors: tuple[Pocket, ...], per_mm: float) -> float:
