@@ -69,8 +69,13 @@ def read_page(text: str) -> Page:
 
 
 #: Words of English sentences that are none in German ("in", "was", "so" are both).
-ENGLISH = re.findall("[a-z]+", """and are at be but by each for from has have is it its lies may more no not of on one or other read reading
-readings than that the their them there they this to too two were which with""")
+ENGLISH = set(
+    re.findall(
+        "[a-z]+",
+        "and are at be but by each for from has have is it its lies may more no not of on one or other read reading "
+        "readings than that the their them there they this to too two were which with",
+    )
+)
 
 
 def english_left(html: str) -> set[str]:
@@ -78,4 +83,4 @@ def english_left(html: str) -> set[str]:
     said = re.sub(r"<(pre|h1|title)\b.*?</\1>|<span class=\"code\">.*?</span>|`.*?`", "", html, flags=re.DOTALL)
     page = Page()
     page.feed(re.sub(r'<section class="groups".*?</section>', "", said, flags=re.DOTALL))
-    return set(re.findall("[a-z]+", page.text.lower())) & set(ENGLISH)
+    return set(re.findall("[a-z]+", page.text.lower())) & ENGLISH

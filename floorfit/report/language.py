@@ -59,7 +59,7 @@ class Language:
         Examples
         --------
         >>> language("de").sentence("near-wall: 1.2 mm from the wall, the probe needs 3 mm. Read further from the wall")
-        'Wand zu nah: 1,2 mm von der Wand, der Prüfkopf braucht 3 mm. Weiter weg von der Wand messen'
+        'zu nah an der Wand: 1,2 mm von der Wand, der Prüfkopf braucht 3 mm. Weiter weg von der Wand messen'
         """
         if text in self.texts:
             return self.texts[text]

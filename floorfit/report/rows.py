@@ -107,14 +107,8 @@ def details(record: Record, plan: PlanView, rows: list[Row]) -> Iterator[Detail]
         lines = [_reading(record, plan.display, k) for k in listed]
         facts = list(_facts(floor, plan.display))
         budget = list(_budget(row.index, floor.decision, plan.display))
-        yield Detail(
-            row,
-            facts,
-            budget,
-            lines,
-            len(own) - len(listed),
-            [plan.display.sentence(note) for note in floor.decision.notes],
-        )
+        notes = [plan.display.sentence(note) for note in floor.decision.notes]
+        yield Detail(row, facts, budget, lines, len(own) - len(listed), notes)
 
 
 def readings_of(record: Record) -> dict[str, list[int]]:
