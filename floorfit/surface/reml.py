@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from floorfit.surface.blocks import Factor, factorise
 from floorfit.surface.border import TAUS, TYPICAL_MM, Border, ShapeColumns, Slow, Spectrum, make_columns, with_slow
 from floorfit.surface.grid import Band, Grid
+from floorfit.surface.local_energy import Rough, local_energy
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.spline import plane_coefficients
 
@@ -95,14 +96,19 @@ class Prior:
         Length below which the curvature does not change freely, see `Grid.energy`; 0 for the thin-plate spline.
     tension : float, mm
         Length above which a tension resists rather than bending, see `Grid.energy`; 0 for none.
+    rough : Rough or None
+        Where the ground is rougher than elsewhere, without a tension.
     """
 
     smoothing: float
     reach: float = 0.0
     tension: float = 0.0
+    rough: Rough | None = None
 
     def energy(self, grid: Grid) -> Band:
         """S on a grid. Planes are free; under a tension they are once `Factor.free` has freed them."""
+        if self.rough is not None and not self.tension:
+            return local_energy(grid, self.reach, self.rough)
         return grid.energy(self.reach, self.tension)
 
 
