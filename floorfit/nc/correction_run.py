@@ -164,14 +164,14 @@ class CorrectionRun:
         return [floor for floor in self.floors if any(floor.pocket.polygon.distance(one) <= reach for one in shapes)]
 
     def assemble(
-        self, blocks: Mapping[int, list[str]], head: list[str], place: int
+        self, blocks: Mapping[int, str | list[str]], head: list[str], place: int
     ) -> tuple[list[str], NDArray[np.intp]]:
         """Lines of the new file, and the line of the old one that each came from; -1 for the header.
 
         Parameters
         ----------
-        blocks : mapping of int to list of str
-            What stands in place of a line.
+        blocks : mapping of int to str or list of str
+            What stands in place of a line: one line or several.
         head : list of str
             The header.
         place : int
@@ -183,7 +183,11 @@ class CorrectionRun:
             if number == place:
                 out += head
                 origin += [-1] * len(head)
-            new = blocks.get(number, [line] if line else [])
-            out += new
-            origin += [number] * len(new)
+            new = blocks.get(number, line)
+            if isinstance(new, list):
+                out += new
+                origin += [number] * len(new)
+            elif new:
+                out.append(new)
+                origin.append(number)
         return out, np.array(origin, dtype=int)

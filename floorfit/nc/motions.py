@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from array import array
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
@@ -11,11 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding
+from floorfit.nc.row_table import RowTable
 
 __all__ = [
     "ANTICLOCKWISE",
     "ARCS",
     "CLOCKWISE",
+    "COLUMNS",
     "CUTTING",
     "CYCLE",
     "FLOW",
@@ -24,7 +25,6 @@ __all__ = [
     "OTHER_ARC",
     "RAPID",
     "UNKNOWN",
-    "Columns",
     "Modal",
     "Motions",
 ]
@@ -58,35 +58,8 @@ class Modal(NamedTuple):
     spindle: float = -1.0
 
 
-class Columns:
-    """The rows while they are read: one compact array for each column."""
-
-    __slots__ = (
-        "a",
-        "b",
-        "c",
-        "cx",
-        "cy",
-        "feed",
-        "high",
-        "kind",
-        "line",
-        "low",
-        "modal",
-        "turns",
-        "vector",
-        "x",
-        "y",
-        "z",
-    )
-
-    def __init__(self) -> None:
-        """Start without rows."""
-        self.line, self.modal = array("l"), array("l")
-        self.kind, self.turns, self.vector, self.high = array("b"), array("i"), array("i"), array("b")
-        self.x, self.y, self.z = array("d"), array("d"), array("d")
-        self.a, self.b, self.c = array("d"), array("d"), array("d")
-        self.cx, self.cy, self.low, self.feed = array("d"), array("d"), array("d"), array("d")
+#: Columns of the rows while a programme is read.
+COLUMNS = "line kind modal turns vector high x y z a b c cx cy low feed"
 
 
 @dataclass(frozen=True)
@@ -143,23 +116,21 @@ class Motions:
     @classmethod
     def of(
         cls,
-        rows: Columns,
+        rows: RowTable,
         modals: tuple[Modal, ...],
         vectors: tuple[tuple[float, float, float], ...],
         why: dict[int, tuple[int, str]],
         findings: tuple[Finding, ...],
     ) -> Motions:
-        """Return the table of the rows read."""
-        line, kind, modal, turns = (
-            np.array(column, dtype=np.int64) for column in (rows.line, rows.kind, rows.modal, rows.turns)
+        """Return the table of the rows read, with the columns of `COLUMNS`."""
+        read = rows.columns()
+        line, kind, modal, turns, vector = (
+            read[name].astype(np.int64) for name in ("line", "kind", "modal", "turns", "vector")
         )
-        xyz = np.column_stack([np.array(column) for column in (rows.x, rows.y, rows.z)])
-        abc = np.column_stack([np.array(column) for column in (rows.a, rows.b, rows.c)])
-        centre = np.column_stack([np.array(rows.cx), np.array(rows.cy)])
-        low, feed = np.array(rows.low), np.array(rows.feed)
-        vector = np.array(vectors)[np.array(rows.vector, dtype=int)]
-        high = np.array(rows.high, dtype=bool)
-        return cls(line, kind, modal, turns, xyz, abc, centre, low, feed, vector, high, modals, why, findings)
+        xyz, abc, centre = (np.column_stack([read[name] for name in names]) for names in ("xyz", "abc", ("cx", "cy")))
+        high, axes = read["high"] > 0, np.array(vectors)[vector]
+        low, feed = read["low"], read["feed"]
+        return cls(line, kind, modal, turns, xyz, abc, centre, low, feed, axes, high, modals, why, findings)
 
     def __len__(self) -> int:
         """Return the number of rows."""

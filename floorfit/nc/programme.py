@@ -283,7 +283,7 @@ class _Run(CorrectionRun):
     # -- the new file, and what is told ------------------------------------------------------------------------------
 
     def _assemble(
-        self, blocks: dict[int, list[str]], job: str, created: str
+        self, blocks: dict[int, str | list[str]], job: str, created: str
     ) -> tuple[list[str], NDArray[np.intp], int]:
         notes = [finding.text for finding in self.warnings if finding.code == "skipped"]
         head = header_lines(
@@ -298,7 +298,7 @@ class _Run(CorrectionRun):
         return out, origin, len(head)
 
     def _changes(
-        self, seen: _Understood, added: NDArray[np.float64], blocks: Mapping[int, list[str]]
+        self, seen: _Understood, added: NDArray[np.float64], blocks: Mapping[int, str | list[str]]
     ) -> tuple[PocketChange, ...]:
         motions, gains = seen.motions, seen.gains
 

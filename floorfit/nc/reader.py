@@ -8,7 +8,9 @@ there on, with the line as its reason, until the programme states it again.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
+
+import numpy as np
 
 from floorfit.nc.arcs import arc_fault, radius_centre
 from floorfit.nc.codes import (
@@ -30,14 +32,16 @@ from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
 
 __all__ = ["Reader", "read_motions"]
 
-#: A block of places alone: the common case.
-_is_place = re.compile(r"(?:X([-+]?[\d.]{1,24}) ?)?(?:Y([-+]?[\d.]{1,24}) ?)?(?:Z([-+]?[\d.]{1,24}))?[\r\n]*").fullmatch
+_NUMBER = r"([-+]?+(?:\d{1,12}+(?:\.\d*+)?+|\.\d++))"
+#: A block of places alone, and blocks of that kind that follow each other: the common case.
+_PLACE = re.compile(rf"(?=[XYZ])(?:X{_NUMBER} ?+)?+(?:Y{_NUMBER} ?+)?+(?:Z{_NUMBER})?+\r?+\n")
+_PLACES = re.compile(rf"(?:{_PLACE.pattern}){{1,20000}}")
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 
 
 def read_motions(
-    lines: Iterable[str],
+    lines: Sequence[str],
     *,
     source: str = "programme",
     units: str | None = None,
@@ -48,7 +52,7 @@ def read_motions(
 
     Parameters
     ----------
-    lines : iterable of str
+    lines : sequence of str
         Lines with their ends, decoded byte for byte (latin-1).
     source : str
         Name of the programme for findings.
@@ -65,10 +69,18 @@ def read_motions(
         Errors are in its findings; nothing is raised.
     """
     reader = Reader(source, units, distance)
-    for number, text in enumerate(lines):
-        reader.feed(number, text)
-        if tick is not None and number % 5000 == 0:
+    whole, number, at = "".join(lines), 0, 0
+    while number < len(lines) and not reader.ended:
+        run = _PLACES.match(whole, at) if reader.is_plain else None
+        if run:
+            following = number + reader.feed_places(number, run[0])
+        else:
+            following = number + 1
+            reader.feed(number, lines[number])
+        if tick is not None and following // 5000 > number // 5000:
             tick(number)
+        at += sum(map(len, lines[number:following]))
+        number = following
     return reader.motions()
 
 
@@ -86,10 +98,6 @@ class Reader(Machine):
         """
         if self.ended or not text:
             return
-        if text[0] in "XYZ":
-            place = _is_place(text)
-            if place and self._easy_move(number, place.groups()):
-                return
         if FAST_BLOCK.fullmatch(text):
             words = FAST_WORD.findall(text)
             single = dict(words)
@@ -99,6 +107,28 @@ class Reader(Machine):
                 return
         self._slow(number, text)
 
+    @property
+    def is_plain(self) -> bool:
+        """Whether X, Y and Z alone in a block are a motion on a line, with nothing in doubt."""
+        state = self.state
+        return not (self.unsure or self.saved is not None or state.transform) and state.motion in (0, 10)
+
+    def feed_places(self, number: int, text: str) -> int:
+        """Run blocks of places alone, from a line on; return how many."""
+        xyz = []
+        for index, words in enumerate(zip(*_PLACE.findall(text), strict=True)):
+            value = np.array([float(word) if word else NAN for word in words]) * self.state.unit_mm
+            stated = ~np.isnan(value)
+            if self.state.absolute:
+                at = np.maximum.accumulate(np.where(stated, np.arange(1, len(words) + 1), 0))
+                xyz.append(np.append(self.position[index], value)[at])
+            else:
+                xyz.append(np.cumsum(np.append(self.position[index], np.where(stated, value, 0.0)))[1:])
+        high = np.logical_and.accumulate(~stated) & self.is_high
+        self.rows_along(number, self.state.motion // 10, np.column_stack(xyz), high)
+        self.is_high = bool(high[-1])
+        return len(high)
+
     def _fast(self, number: int, single: dict[str, str]) -> None:
         single.pop("N", None)
         g, m = single.pop("G", None), single.pop("M", None)
@@ -107,22 +137,6 @@ class Reader(Machine):
             self._act(number, values, (), -1)
         else:
             self._block(number, values, [] if g is None else [float(g)], [] if m is None else [float(m)])
-
-    def _easy_move(self, number: int, places: tuple[str | None, ...]) -> bool:
-        """Go to a place on a line, where nothing is in doubt; False where more has to be asked."""
-        state, position = self.state, self.position
-        if self.unsure or self.saved is not None or state.transform or state.motion not in (0, 10):
-            return False
-        try:
-            values = [None if raw is None else float(raw) * state.unit_mm for raw in places]
-        except ValueError:
-            return False
-        for index, value in enumerate(values):
-            if value is not None:
-                position[index] = value if state.absolute else position[index] + value
-        self.is_high = self.is_high and values[2] is None
-        self.row(number, state.motion // 10)
-        return True
 
     def _slow(self, number: int, text: str) -> None:
         try:
@@ -143,7 +157,7 @@ class Reader(Machine):
     def _run(self, number: int, block: Block) -> None:
         if block.label:
             self.labels += 1
-            if self.labels > 1 or len(self.rows.line):
+            if self.labels > 1 or len(self.rows):
                 self.barrier(number, f"{block.label} starts another programme or subprogramme")
         if block.flow:
             self.flow_seen = True
@@ -341,7 +355,7 @@ class Reader(Machine):
         position[2] = before if above or (before != before and state.return_level == 980) else level
         reason = self.doubt(number)
         self.row(number, CYCLE if reason is None else UNKNOWN, reason)
-        self.rows.low[-1] = bottom
+        self.rows.set_last("low", bottom)
 
     def _arc(self, number: int, values: dict[str, float], start: tuple[float, float]) -> None:
         if self.state.plane != 170:
@@ -354,10 +368,11 @@ class Reader(Machine):
             self.row(number, UNKNOWN, (number, fault))
             return
         self.row(number, CLOCKWISE if self.state.motion == 20 else CLOCKWISE + 1)
-        self.rows.cx[-1], self.rows.cy[-1] = centre
+        self.rows.set_last("cx", centre[0])
+        self.rows.set_last("cy", centre[1])
         turns = values.get("P", 1.0)
         if "R" not in values and turns == turns and turns > 1 and turns == round(turns):
-            self.rows.turns[-1] = int(turns) - 1
+            self.rows.set_last("turns", turns - 1)
 
     def _centre(
         self, values: dict[str, float], start: tuple[float, float], end: tuple[float, float]

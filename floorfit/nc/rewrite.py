@@ -35,15 +35,15 @@ class Written:
 
     Parameters
     ----------
-    blocks : dict of int to list of str
-        New text for the blocks that change, by line index.
+    blocks : dict of int to str or list of str
+        New text for the blocks that change, by line index; a list for a divided one.
     findings : list of Finding
         Blocks that could not be written.
     offset : (n,) ndarray, mm
         What was really added at the end of each row, after rounding.
     """
 
-    blocks: dict[int, list[str]]
+    blocks: dict[int, str | list[str]]
     offset: NDArray[np.float64]
     findings: list[Finding] = field(default_factory=list)
 
@@ -136,7 +136,7 @@ class _Writer:
             if end != 0 and gap <= 0.5 * unit * 10.0**-decimals:
                 return
             value = written((base + end) / unit, decimals)
-            self.out.blocks[number] = [insert_word(text, in_style(value, "", decimals))]
+            self.out.blocks[number] = insert_word(text, in_style(value, "", decimals))
             self.carried = value * unit - base
             return
         raw = "".join(text[span[0] : span[1]].split())
@@ -156,7 +156,7 @@ class _Writer:
         change = (end if modal.absolute else end - self.carried) / unit
         value = written(old + change, decimals)
         if value != old:
-            self.out.blocks[number] = [replace_number(text, span, in_style(value, raw, decimals))]
+            self.out.blocks[number] = replace_number(text, span, in_style(value, raw, decimals))
         self.carried = (value - old) * unit + (0.0 if modal.absolute else self.carried)
 
     def _enough(self, row: int, end: float, unit: float, least: int) -> int:

@@ -79,6 +79,8 @@ class _Planner:
     ) -> None:
         self.path, self.floors, self.zones, self.tolerance, self.clearance = path, floors, zones, tolerance, clearance
         self.low, self.high = _boxes(path)
+        aside = np.abs(path.aside)[:, None]
+        self.sides = np.concatenate([(self.low[:, :2] - aside).T, (self.high[:, :2] + aside).T])
         self.near = self._near_rows()
         self.is_level = self._level_rows()
         self.cones: dict[int, list[tuple[float, float, float]]] = {}
@@ -129,9 +131,8 @@ class _Planner:
 
     def _hits(self, rows: NDArray[np.intp], box: Sequence[float] | NDArray[np.float64]) -> NDArray[np.bool_]:
         """Motions whose box meets one in plan (x0, y0, x1, y1)."""
-        aside = np.abs(self.path.aside[rows])[:, None]
-        below = (self.low[rows, :2] - aside <= box[2:]).all(axis=1)
-        return np.asarray(below & (self.high[rows, :2] + aside >= box[:2]).all(axis=1))
+        low_x, low_y, high_x, high_y = self.sides[:, rows]
+        return np.asarray((low_x <= box[2]) & (low_y <= box[3]) & (high_x >= box[0]) & (high_y >= box[1]))
 
     def _level_rows(self) -> NDArray[np.bool_]:
         """Motions that keep to the heights at which one floor asks for something, wherever they are in plan."""

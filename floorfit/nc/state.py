@@ -5,9 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+import numpy as np
+from numpy.typing import NDArray
+
 from floorfit.errors import Finding
 from floorfit.nc.codes import CYCLES, name_of
-from floorfit.nc.motions import FLOW, JUMP, Columns, Modal, Motions
+from floorfit.nc.motions import COLUMNS, FLOW, JUMP, Modal, Motions
+from floorfit.nc.row_table import RowTable
 
 __all__ = ["AXES", "LINEAR", "NAN", "UNSTATED", "Machine", "known"]
 
@@ -63,7 +67,7 @@ class Machine:
             )
         self.feed_word = NAN
         self.cycle: dict[str, float] = {}
-        self.rows = Columns()
+        self.rows = RowTable(COLUMNS)
         self.modals: dict[Modal, int] = {}
         self.reasons: dict[int, tuple[int, str]] = {}
         self.findings: list[Finding] = []
@@ -228,20 +232,29 @@ class Machine:
         rows, (x, y, z, a, b, c) = self.rows, self.position
         if x != x or y != y or z != z or reason is not None:
             axis = "X" if x != x else "Y" if y != y else "Z"
-            self.reasons[len(rows.line)] = reason or self.why.get(axis, (number, "its position is not known"))
-        rows.line.append(number)
-        rows.kind.append(kind)
-        rows.vector.append(self.vector)
-        rows.high.append(self.is_high and z != z)
-        rows.modal.append(self._modal_index)
-        rows.turns.append(0)
-        rows.x.append(x)
-        rows.y.append(y)
-        rows.z.append(z)
-        rows.a.append(a)
-        rows.b.append(b)
-        rows.c.append(c)
-        rows.cx.append(NAN)
-        rows.cy.append(NAN)
-        rows.low.append(NAN)
-        rows.feed.append(self.feed_word)
+            self.reasons[len(rows)] = reason or self.why.get(axis, (number, "its position is not known"))
+        high, modal = self.is_high and z != z, self._modal_index
+        rows.add(number, kind, modal, 0, self.vector, high, x, y, z, a, b, c, NAN, NAN, NAN, self.feed_word)
+
+    def rows_along(self, first: int, kind: int, xyz: NDArray[np.float64], high: NDArray[np.bool_]) -> None:
+        """Add rows for lines that follow each other, whose X, Y, Z alone change, and go where the last of them ends.
+
+        Parameters
+        ----------
+        first : int
+            The first line.
+        kind : int
+            Of all the rows.
+        xyz : (n, 3) ndarray, mm
+            Where each ends.
+        high : (n,) ndarray of bool
+            Where an unknown Z is above everything.
+        """
+        lost = np.isnan(xyz)
+        for row in np.flatnonzero(lost.any(axis=1)).tolist():
+            axis = LINEAR[int(lost[row].argmax())]
+            self.reasons[len(self.rows) + row] = self.why.get(axis, (first + row, "its position is not known"))
+        lines, unknown = np.arange(first, first + len(xyz)), high & lost[:, 2]
+        modal, rest = self.modal_index(self.state), (*self.position[3:], NAN, NAN, NAN, self.feed_word)
+        self.rows.add_rows(lines, kind, modal, 0, self.vector, unknown, *xyz.T, *rest)
+        self.position[:3] = xyz[-1].tolist()

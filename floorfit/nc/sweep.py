@@ -42,12 +42,15 @@ class Samples:
         order = np.argsort(self.tip[:, 2], kind="stable")
         parts = [self.tip[order, 0] / cell, self.tip[order, 1] / cell]
         parts += [1000 * self.axis[order, 0], 1000 * self.axis[order, 1], 1000 * self.radius[order]]
-        key = np.zeros(len(order), dtype=np.int64)
+        key, size = np.zeros(len(order), dtype=np.int64), 1
         for part in (*parts, 1000 * self.corner[order]):
             whole = np.rint(part).astype(np.int64)
             whole -= whole.min(initial=0)
-            key = key * (int(whole.max(initial=0)) + 1) + whole
-            key = np.unique(key, return_inverse=True)[1].reshape(-1)
+            most = int(whole.max(initial=0)) + 1
+            if size * most >= 1 << 62:
+                key = np.unique(key, return_inverse=True)[1].reshape(-1)
+                size = int(key.max(initial=0)) + 1
+            key, size = key * most + whole, size * most
         keep = order[np.unique(key, return_index=True)[1]]
         return Samples(self.tip[keep], self.axis[keep], self.radius[keep], self.corner[keep])
 

@@ -101,8 +101,9 @@ class _Points:
     def run(self, zones: Sequence[Zones]) -> Asked:
         for index, group in enumerate(zones):
             mine = np.flatnonzero(self.cutter == index)
+            places = np.ascontiguousarray(self.xyz[mine].T)
             for zone in group.zones if len(mine) else ():
-                self._zone(zone, mine)
+                self._zone(zone, mine, places)
         gain = np.maximum(self.at, np.where(self.is_at, self.need, self.beside))
         for index, group in enumerate(zones):
             self._outside(group, (self.cutter == index) & (gain < 0) & (gain > -np.inf), gain)
@@ -117,13 +118,13 @@ class _Points:
         gain[some] = 0.0
         self.least[some] = 0.0
 
-    def _zone(self, zone: Zone, mine: NDArray[np.intp]) -> None:
+    def _zone(self, zone: Zone, mine: NDArray[np.intp], places: NDArray[np.float64]) -> None:
         floor = zone.floor
         x0, y0, x1, y1 = zone.region.bounds
-        x, y, z = self.xyz[mine].T
+        x, y, z = places
         box = (x >= x0) & (x <= x1) & (y >= y0) & (y <= y1) & (z >= floor.z_range[0] - 2.0)
         some = mine[box]
-        some = some[shapely.intersects_xy(zone.region, *self.xyz[some, :2].T)]
+        some = some[shapely.intersects_xy(zone.region, x[box], y[box])]
         if len(some):
             self._ask(zone, some)
 

@@ -74,12 +74,12 @@ def check_locations(
 
 
 def _on_any_floor(found: Locations, way: LocationPath, gains: Gains, floors: Sequence[CutFloor]) -> bool:
-    if _near(found, way, list(floors))[np.isin(found.kind, CUTTING)].any():
-        return True
     on = (gains.floor >= 0) | (gains.whole >= 0)
     on[list(gains.touched)] = True
     on[list(gains.guarded)] = True
-    return bool(np.isin(found.kind[way.row[on]], (LINE, OTHER_ARC)).any()) or bool(gains.half)
+    if gains.half or np.isin(found.kind[way.row[on]], (LINE, OTHER_ARC)).any():
+        return True
+    return bool(_near(found, way, floors)[np.isin(found.kind, CUTTING)].any())
 
 
 def _near(found: Locations, way: LocationPath, floors: Sequence[CutFloor]) -> NDArray[np.bool_]:
@@ -89,18 +89,18 @@ def _near(found: Locations, way: LocationPath, floors: Sequence[CutFloor]) -> ND
     radius[way.row] = np.array([cutter.radius for cutter in path.cutters])[path.cutter]
     wide = np.where(way.known, radius, REACH_MM)
     out = np.zeros(len(found), dtype=bool)
-    tip = found.tip
+    x, y, z = np.ascontiguousarray(found.tip.T)
+    lean = radius * np.hypot(found.axis[:, 0], found.axis[:, 1])
     for floor in floors:
-        sine = np.hypot(found.axis[:, 0], found.axis[:, 1])
-        over = tip[:, 2] - floor.pocket.floor_at(tip[:, 0], tip[:, 1]) - radius * sine
+        over = z - floor.pocket.floor_at(x, y)
         ceiling = max(floor.band, floor.guard if floor.is_held else 0.0, floor.dz_range[1])
         if floor.is_shaped:
             # The rim of an end stands on a slope with the tip above it.
-            ceiling = ceiling + wide * np.hypot(*floor.pocket.slope_at(tip[:, 0], tip[:, 1]).T)
-        some = np.flatnonzero((over <= ceiling) & (over >= -floor.window - radius * sine - 1e-6))
+            ceiling = ceiling + wide * np.hypot(*floor.pocket.slope_at(x, y).T)
+        some = np.flatnonzero((over - lean <= ceiling) & (over >= -floor.window - 1e-6))
         polygon = floor.pocket.polygon
         shapely.prepare(polygon)
-        out[some[shapely.intersects_xy(polygon, tip[some, 0], tip[some, 1])]] = True
+        out[some[shapely.intersects_xy(polygon, x[some], y[some])]] = True
     return out
 
 
@@ -134,9 +134,9 @@ def check_gains(
     moved = gains.status > 0
     optional = found.field("optional").astype(bool) if len(found) else np.zeros(0, dtype=bool)
     text = "OPSKIP is on, and this motion moves with a floor: it may run or not. Take OPSKIP away from the floors."
-    rows = np.unique(way.row[moved])
+    rows = way.rows(moved)
     out += _rows(found, source, "optional", rows[optional[rows]], text)
-    lifted = np.unique(way.row[(gains.status == LIFTED) & (gains.node > 0) & (gains.floor < 0)])
+    lifted = way.rows((gains.status == LIFTED) & (gains.node > 0) & (gains.floor < 0))
     lifted = lifted[np.isin(found.kind[lifted], (RAPID, LINE, OTHER_ARC))]
     text = "is lifted clear of a corrected floor."
     out += _rows(found, source, "lifted", lifted, text, "warning")

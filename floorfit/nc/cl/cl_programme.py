@@ -190,7 +190,7 @@ class _LocationRun(CorrectionRun):
             tuple(self.warnings),
             self.digest,
             len(lines),
-            sum(block != [lines[line]] for line, block in written.blocks.items()),
+            sum(block != lines[line] and block != [lines[line]] for line, block in written.blocks.items()),
             len(found),
             head,
             proved.floors,
@@ -257,7 +257,7 @@ class _LocationRun(CorrectionRun):
         self, found: Locations, way: LocationPath, gains: Gains, written: WrittenLocations, proved: ProvedLocations
     ) -> tuple[PocketChange, ...]:
         def rows_on(floor: CutFloor) -> NDArray[np.intp]:
-            rows = np.unique(way.row[gains.rows_on(floor.index)])
+            rows = way.rows(gains.rows_on(floor.index))
             return rows[np.isin(found.kind[rows], CUTTING)]
 
         changed = np.zeros(len(found), dtype=bool)

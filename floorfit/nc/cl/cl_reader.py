@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
 import re
-from array import array
 from collections.abc import Callable, Collection, Sequence
+from itertools import groupby
+from operator import methodcaller
 from pathlib import Path
 
 import numpy as np
@@ -23,12 +23,10 @@ __all__ = ["is_cutter_location", "read_locations"]
 
 _HEAD = r"(?:[ \t]*\d+[ \t]+|[ \t]*)GOTO[ \t]*/"
 #: Plain points, each in a line of its own that is no longer than a card: nearly every line of a file.
-_POINTS = re.compile(rf"(?:(?=.{{1,72}}\r?\n){_HEAD}[-+0-9.,eE \t]+\r?\n)+", re.IGNORECASE)
+_POINTS = re.compile(rf"(?:(?=.{{1,72}}\r?\n){_HEAD}[-+0-9.,eE \t]++\r?+\n){{1,20000}}", re.IGNORECASE)
 _POINT_HEAD = re.compile(rf"^{_HEAD}", re.IGNORECASE | re.MULTILINE)
 _ANY_POINT = re.compile(rb"^[ \t]*(?:N?\d+[ \t]*)?(?:GO[ \t]*TO|GODLTA|FROM)[ \t]*/", re.IGNORECASE | re.MULTILINE)
 _EXTENSIONS = (".cl", ".cld", ".cldata", ".apt")
-#: Lines taken in one go.
-_CHUNK = 20_000
 #: Findings of which no more are collected.
 _MOST = 25
 _UPRIGHT = (0.0, 0.0, 1.0)
@@ -80,13 +78,15 @@ def read_locations(
         With an error in ``findings`` for every statement that cannot be followed.
     """
     reader = _LocationReader(source, units, frame or FileFrame.none(), keep)
-    number = 0
+    text = "".join(lines)
+    number = at = 0
     while number < len(lines) and not reader.ended and len(reader.findings) <= _MOST:
-        points = _POINTS.match("".join(lines[number : number + _CHUNK]))
-        if points and (taken := reader.plain_points(number, points[0])):
-            number += taken
-        else:
-            number = reader.take(next(statements(lines, number)), number) + 1
+        points = _POINTS.match(text, at)
+        following = number + (reader.plain_points(number, points[0]) if points else 0)
+        if following == number:
+            following = reader.take(next(statements(lines, number)), number) + 1
+        at += sum(map(len, lines[number:following]))
+        number = following
         if tick is not None:
             tick(number)
     return reader.table()
@@ -112,39 +112,36 @@ class _LocationReader:
         self.feed = math.nan
         self.fresh_cutter = False
         self.unknown: dict[str, int] = {}
-        self.rows = LocationColumns()
+        self.read = LocationColumns()
 
     # -- points ------------------------------------------------------------------------------------------------------
 
     def plain_points(self, number: int, text: str) -> int:
         """Take points that stand alone in their lines; return how many, 0 where the first is anything else."""
-        plain = _POINT_HEAD.sub("", text).encode("latin-1")
-        chars = np.frombuffer(plain, np.uint8)
-        ends = np.flatnonzero(chars == ord("\n"))
-        commas = np.diff(np.cumsum(chars == ord(","))[ends], prepend=0)
-        count, alike = int(commas[0]) + 1, commas == commas[0]
-        if count not in (3, 6) or self.multax is False:
-            return 0
-        rows = len(ends) if alike.all() else int(np.argmin(alike))
-        values = _floats(plain[: ends[rows - 1]].replace(b"\n", b",").split(b","))
-        rows = len(values) // count
-        if not rows:
-            return 0
-        table = np.frombuffer(values, float, count=rows * count).reshape(rows, count)
-        self.vector = tuple(values[3:6]) if count == 6 else self.vector
-        self._point(number, number, tuple(values[:3]), count == 6)
-        self._more(number + 1, table[1:], count == 6)
-        return rows
+        taken = 0
+        for commas, group in groupby(_POINT_HEAD.sub("", text).splitlines(), key=methodcaller("count", ",")):
+            lines = list(group)
+            table = _table(lines) if commas in (2, 5) else np.zeros((0, 3))
+            ijk = table[:, 3:] if commas == 5 else np.tile(self.vector, (len(table), 1))
+            wrong = np.flatnonzero((ijk != _UPRIGHT).any(axis=1)) if self.multax is False else np.zeros(0, int)
+            count = int(wrong[0]) if len(wrong) else len(table)
+            if count:
+                self._points(number + taken, table[:count, :3], ijk[:count], commas == 5)
+            taken += count
+            if count < len(lines):
+                break
+        return taken
 
-    def _more(self, number: int, table: NDArray[np.float64], stated: bool) -> None:
-        """Points behind a first one: no word stands between them."""
-        count = len(table)
-        if not count:
-            return
-        ijk = table[:, 3:] if stated else np.tile(self.vector, (count, 1))
-        kind = CYCLE if self.in_cycle else LINE
-        self.rows.add_points(number, kind, self.index, table[:, :3], ijk, stated, self.feed)
-        self.at, self.vector = tuple(table[-1, :3].tolist()), tuple(ijk[-1].tolist())
+    def _points(self, number: int, xyz: NDArray[np.float64], ijk: NDArray[np.float64], stated: bool) -> None:
+        """Points in lines that follow each other: what was said before them is about the first."""
+        self.vector = tuple(ijk[0].tolist())
+        self._point(number, number, tuple(xyz[0].tolist()), stated)
+        if len(xyz) > 1:
+            kind = CYCLE if self.in_cycle else LINE
+            lines = np.arange(number + 1, number + len(xyz))
+            points = (*xyz[1:].T, *ijk[1:].T)
+            self.read.rows.add_rows(lines, lines, kind, self.index, *points, stated, False, self.feed, -1)
+            self.at, self.vector = tuple(xyz[-1].tolist()), tuple(ijk[-1].tolist())
 
     def _point(self, line: int, last: int, xyz: tuple[float, ...], stated: bool, relative: bool = False) -> None:
         if self.unit is None:
@@ -160,7 +157,7 @@ class _LocationReader:
         if self.index < 0:
             self.index = self.known.setdefault(self.setting, len(self.known))
         circle = self.circle if kind == OTHER_ARC else -1
-        self.rows.add((line, last), kind, self.index, xyz, self.vector, stated, relative, self.feed, circle)
+        self.read.rows.add(line, last, kind, self.index, *xyz, *self.vector, stated, relative, self.feed, circle)
         self.at, self.fresh_cutter = xyz, False
 
     def change(self, **fields: object) -> None:
@@ -263,9 +260,9 @@ class _LocationReader:
             raise ValueError("a circle, and where it starts is not known. Write a GOTO before it")
         if self.rapid or self.in_cycle:
             raise ValueError("a circle under RAPID or in a cycle. Which of the two holds?")
-        self.circle = len(self.rows.circle_lines)
-        self.rows.circle_lines.append((statement.line, statement.last))
-        self.rows.circles.extend(values[:7])
+        self.circle = len(self.read.circle_lines)
+        self.read.circle_lines.append((statement.line, statement.last))
+        self.read.circles.extend(values[:7])
 
     def go_rapid(self, statement: Statement) -> None:
         """``RAPID``: the next motion."""
@@ -385,18 +382,17 @@ class _LocationReader:
         for word, line in self.unknown.items():
             text = f"{word} is not known here; it carries no number and is kept as it is."
             self.bad(line, "unknown-word", text, "warning")
-        rows = self.rows
-        for row, text in rows.faults():
-            self.bad(rows.line[row], "point", text)
-        return settle_circles(rows.table(tuple(self.known), tuple(self.frames)), self.source, self.findings)
+        for line, text in self.read.faults():
+            self.bad(line, "point", text)
+        return settle_circles(self.read.table(tuple(self.known), tuple(self.frames)), self.source, self.findings)
 
 
-def _floats(tokens: list[bytes]) -> array[float]:
-    """The numbers up to the first token that is none."""
-    values = array("d")
-    with contextlib.suppress(ValueError):
-        values.extend(map(float, tokens))
-    return values
+def _table(lines: list[str]) -> NDArray[np.float64]:
+    """Numbers between commas, a row for each line, up to the first line that has another number of them or none."""
+    try:
+        return np.loadtxt(lines, delimiter=",", ndmin=2)
+    except ValueError:
+        return _table(lines[: len(lines) // 2]) if len(lines) > 1 else np.zeros((0, 0))
 
 
 def _only_numbers(statement: Statement) -> list[float]:

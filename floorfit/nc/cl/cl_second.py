@@ -20,7 +20,8 @@ FEED, RAPID, ARC, HOLE, PLACE = range(5)
 _FREE_TEXT = ("PARTNO", "PPRINT", "INSERT", "REMARK", "LETTER")
 _STATEMENT = re.compile(r"([A-Z][A-Z \t]*?)[ \t]*/(.*)", re.IGNORECASE | re.DOTALL)
 _LEADING_NUMBER = re.compile(r"^\s*(?:\d+\s*|[nN]\d+\s+)(?=[A-Za-z$])")
-_is_easy = re.compile(r"GOTO/[-+0-9.,]{5,67}").fullmatch
+#: Points that follow each other, each alone in its line and alike.
+_EASY = [re.compile(rf"(?:GOTO/[-+0-9.]++(?:,[-+0-9.]++){{{commas}}}\n){{1,10000}}") for commas in (2, 5)]
 _MM = {"MM": 1.0, "INCHES": 25.4, "INCH": 25.4, "IN": 25.4}
 
 
@@ -86,17 +87,17 @@ def hear(
     ear = _Ear(unit_mm or 1.0, turn, way)
     ear.deaf = tuple(word.upper() for word in keep)
     lines = text.splitlines()
-    number = 0
+    text, place, number = "\n".join([*lines, ""]), 0, 0
     while number < len(lines) and not ear.done:
-        easy = number
-        while easy < len(lines) and lines[easy].startswith("GOTO/") and _is_easy(lines[easy]):
-            easy += 1
-        if easy > number and ear.take_many(number, lines[number:easy]):
-            number = easy
+        run = _EASY[0].match(text, place) or _EASY[1].match(text, place)
+        if run:
+            number = ear.take_many(number, run[0].replace("GOTO/", "").splitlines())
+            place = run.end()
             continue
         following, statement, raw = _joined(lines, number)
         if not ear.take(number, statement):
             ear.rest.append((len(ear.kind), number, raw))
+        place += sum(len(line) + 1 for line in lines[number:following])
         number = following
     return ear.heard()
 
@@ -172,29 +173,22 @@ class _Ear:
             return False
         return True
 
-    def take_many(self, number: int, lines: list[str]) -> bool:
-        """Take points that follow each other, each alone in its line; False where they are not alike."""
-        width = lines[0].count(",") + 1
-        if width not in (3, 6):
-            return False
-        try:
-            table = np.loadtxt([line[5:] for line in lines], delimiter=",", ndmin=2)
-        except ValueError:
-            return False
+    def take_many(self, number: int, lines: list[str]) -> int:
+        """Take points that follow each other, each alone in its line; return the number of the next line."""
+        table = np.loadtxt(lines, delimiter=",", ndmin=2)
         self._go(number, tuple(table[0].tolist()))
         count = len(lines) - 1
-        if not count:
-            return True
-        rest = table[1:]
-        vectors = rest[:, 3:] if width == 6 else np.tile(self.vector, (count, 1))
-        self.blocks.append((rest[:, :3] * self.unit, vectors))
-        self.kind += [HOLE if self.hole else FEED] * count
-        self.line += range(number + 1, number + 1 + count)
-        self.frame_of += [len(self.frames) - 1] * count
-        self.cutters += [self.cutter] * count
-        self.feeds += [self.feed] * count
-        self.vector, self.at = tuple(vectors[-1].tolist()), tuple((rest[-1, :3] * self.unit).tolist())
-        return True
+        if count:
+            rest = table[1:]
+            vectors = rest[:, 3:] if table.shape[1] == 6 else np.tile(self.vector, (count, 1))
+            self.blocks.append((rest[:, :3] * self.unit, vectors))
+            self.kind += [HOLE if self.hole else FEED] * count
+            self.line += range(number + 1, number + 1 + count)
+            self.frame_of += [len(self.frames) - 1] * count
+            self.cutters += [self.cutter] * count
+            self.feeds += [self.feed] * count
+            self.vector, self.at = tuple(vectors[-1].tolist()), tuple((rest[-1, :3] * self.unit).tolist())
+        return number + 1 + count
 
     def _state(self, word: str, tail: str) -> None:
         minor = re.sub(r"\s", "", tail).upper()
@@ -254,6 +248,8 @@ class _Ear:
         axis = np.concatenate([np.zeros((0, 3)), *(vectors for _, vectors in self.blocks)])
         frame = np.array(self.frame_of, dtype=int)
         for index, (turn, way) in enumerate(self.frames):
+            if index == 0 and np.array_equal(turn, np.eye(3)) and not way.any():
+                continue
             rows = frame == index
             tip[rows] = np.einsum("ij,nj->ni", turn, tip[rows]) + way
             axis[rows] = np.einsum("ij,nj->ni", turn, axis[rows])

@@ -7,8 +7,10 @@ evenly from one end to the other, as a control with a linear interpolation of ti
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import compress
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +32,11 @@ _CARD_COLUMNS = 72
 _VECTOR_DECIMALS = 6
 #: Offsets that are the same, mm.
 _SAME_MM = 1e-9
+#: Lines between zeros, of each that is a point alone: what stands before its third number, the number if it has neither
+#: plus sign nor exponent, its decimals, and what stands behind it.
+_POINTS = re.compile(
+    r"(?:([^,$/\0]*+/[^,$\0]*+,[^,$\0]*+,[ \t]*+)(-?\d++(?:\.(\d*+))?+)(?=[ \t]*+[,\r\n\0])([^$\0]*+)|[^\0]*+)\0"
+)
 
 
 @dataclass
@@ -38,8 +45,8 @@ class WrittenLocations:
 
     Parameters
     ----------
-    blocks : dict of int to list of str
-        New text in place of a line, by line index; an empty list takes the line out.
+    blocks : dict of int to str or list of str
+        New text in place of a line, by line index: one line or several; an empty list takes the line out.
     added : (n,) ndarray, mm
         What was really added to Z of the part at the end of each row, after rounding.
     rows : set of int
@@ -48,7 +55,7 @@ class WrittenLocations:
         Statements that could not be written, and circles that became points.
     """
 
-    blocks: dict[int, list[str]]
+    blocks: dict[int, str | list[str]]
     added: NDArray[np.float64]
     rows: set[int] = field(default_factory=set)
     findings: list[Finding] = field(default_factory=list)
@@ -101,15 +108,14 @@ class _LocationWriter:
         self.out = WrittenLocations({}, np.zeros(len(found)))
         ends = [line for line in lines[:50] if line.endswith(("\n", "\r"))]
         self.line_end = "\n" if not ends else ends[0][len(ends[0].rstrip("\r\n")) :][:2]
-        self.narrow = max((len(line.rstrip("\r\n")) for line in lines), default=0) <= _CARD_COLUMNS
+        self.narrow = all(len(line) <= _CARD_COLUMNS or len(line.rstrip("\r\n")) <= _CARD_COLUMNS for line in lines)
         up = [frame.rotation.T @ np.array([0.0, 0.0, 1.0]) for frame in found.frames]
         self.up = [np.where(np.abs(one) < 1e-12, 0.0, one) for one in up]
         turned = np.array([not np.array_equal(one, [0.0, 0.0, 1.0]) for one in self.up], dtype=bool)
         frames = found.field("frame").astype(int) if len(found) else np.zeros(0, dtype=int)
         special = self.fine | found.relative | (found.kind == OTHER_ARC) | turned[frames]
         special[list(breaks)] = True
-        self.special = special.tolist()
-        self.unit_of = [(setting.unit_mm, default_decimals(setting.unit_mm)) for setting in found.settings]
+        self.special = special
 
     def run(self, tick: Callable[[int], None] | None) -> WrittenLocations:
         found, node = self.found, self.node
@@ -131,38 +137,30 @@ class _LocationWriter:
 
     def _plain_rows(self, rows: NDArray[np.intp]) -> list[int]:
         """Shift the points that stand alone in their lines, nearly every row of a file; return the rows that do not."""
-        found, blocks, left = self.found, self.out.blocks, []
-        lines, added, changed = self.lines, self.out.added, self.out.rows
-        # One element of a list costs a tenth of one element of an array.
-        columns = (rows.tolist(), found.line[rows].tolist(), found.setting[rows].tolist(), self.node[rows].tolist())
-        for row, line, setting, dz in zip(*columns, strict=True):
-            text = lines[line]
-            parts = text.split(",")
-            if (
-                self.special[row]
-                or (len(parts) != 6 and len(parts) != 3)
-                or text[:5] != "GOTO/"
-                or "$" in text
-                or len(text) > _CARD_COLUMNS
-                or line in blocks
-            ):
-                left.append(row)
-                continue
-            raw = parts[2].strip()
-            whole, _, rest = raw.partition(".")
-            if not (whole.isdigit() or whole[1:].isdigit()) or whole[0] == "+" or not (rest.isdigit() or not rest):
-                left.append(row)
-                continue
-            unit, least = self.unit_of[setting]
-            old = float(raw)
-            number = f"{old + dz / unit:.{max(least, len(rest))}f}"
-            value = float(number)
-            added[row] = (value - old) * unit
-            if value != old:
-                parts[2] = parts[2].replace(raw, number if value else number.lstrip("-"))
-                blocks[line] = [",".join(parts)]
-                changed.add(row)
+        texts = [self.lines[line] for line in self.found.line[rows].tolist()]
+        parts = _POINTS.findall("\0".join([*texts, ""]))
+        fits = [bool(part[1]) and len(text) <= _CARD_COLUMNS for part, text in zip(parts, texts, strict=True)]
+        plain = np.array(fits) & ~self.special[rows]
+        self._shift(rows[plain], list(compress(parts, plain.tolist())))
+        left: list[int] = rows[~plain].tolist()
         return left
+
+    def _shift(self, rows: NDArray[np.intp], parts: list[tuple[str, str, str, str]]) -> None:
+        """Shift points: what stands before the third number, the number, its decimals, and what stands behind it."""
+        setting = self.found.setting[rows]
+        unit = np.array([one.unit_mm for one in self.found.settings])[setting]
+        least = np.array([default_decimals(one.unit_mm) for one in self.found.settings])[setting]
+        old = np.array([float(part[1]) for part in parts])
+        decimals = np.maximum(least, [len(part[2]) for part in parts])
+        wanted = zip((old + self.node[rows] / unit).tolist(), decimals.tolist(), strict=True)
+        numbers = [f"{value:.{count}f}" for value, count in wanted]
+        new = np.array([float(number) for number in numbers])
+        self.out.added[rows] = (new - old) * unit
+        lines = self.found.line[rows].tolist()
+        for place in np.flatnonzero(new != old).tolist():
+            number = numbers[place] if new[place] else numbers[place].lstrip("-")
+            self.out.blocks[lines[place]] = parts[place][0] + number + parts[place][3]
+        self.out.rows.update(rows[new != old].tolist())
 
     def _row(self, row: int, start: float, end: float) -> None:
         found = self.found
@@ -178,10 +176,14 @@ class _LocationWriter:
         self.out.rows.add(row)
 
     def _wrap_all(self) -> None:
-        if self.narrow:
-            for line, block in self.out.blocks.items():
-                if max(map(len, block), default=0) > _CARD_COLUMNS:
-                    self.out.blocks[line] = [piece for text in block for piece in self._wrapped(text)]
+        for line, block in self.out.blocks.items() if self.narrow else ():
+            if isinstance(block, list) or len(block) > _CARD_COLUMNS:
+                self.out.blocks[line] = [piece for text in self._block(line) for piece in self._wrapped(text)]
+
+    def _block(self, line: int) -> list[str]:
+        """What stands in place of a line so far."""
+        block = self.out.blocks.get(line, self.lines[line])
+        return block if isinstance(block, list) else [block]
 
     def _statement(self, line: int) -> Statement:
         statement = next(statements(self.lines, line))
@@ -227,8 +229,7 @@ class _LocationWriter:
         lines = self._inner_lines(row, statement, inner) if inner else []
         self._last(row, statement, inner, end)
         if lines:
-            first = statement.line
-            self.out.blocks[first] = [*lines, *self.out.blocks.get(first, [self.lines[first]])]
+            self.out.blocks[statement.line] = [*lines, *self._block(statement.line)]
 
     def _last(self, row: int, statement: Statement, inner: list[tuple[float, float]], end: float) -> None:
         """The statement's own point; an increment becomes a point, since what stands before it has moved."""
@@ -240,7 +241,7 @@ class _LocationWriter:
         text = self.lines[statement.line]
         rest = text[statement.fields[-1].end :]
         numbers, _ = self._numbers(row, np.array([1.0]), [end], statement)
-        self.out.blocks[statement.line] = [self._head(statement) + numbers[0] + rest]
+        self.out.blocks[statement.line] = self._head(statement) + numbers[0] + rest
         self.out.added[row] = end
 
     def _move(self, statement: Statement, row: int, dz: float, fields: Sequence[StatementField]) -> float:
@@ -267,8 +268,7 @@ class _LocationWriter:
         return max(default_decimals(unit), given)
 
     def _replace(self, one: StatementField, text: str) -> None:
-        block = self.out.blocks.get(one.line)
-        line = block[-1] if block else self.lines[one.line]
+        *before, line = self._block(one.line) or [self.lines[one.line]]
         body, end = line[: len(line.rstrip("\r\n"))], line[len(line.rstrip("\r\n")) :]
         statement = bare(line)
         card = body[len(statement) :]
@@ -277,8 +277,7 @@ class _LocationWriter:
             if changed[_CARD_COLUMNS:].strip():
                 raise ValueError("the longer number does not fit before the number of the card")
             changed = changed[:_CARD_COLUMNS].ljust(_CARD_COLUMNS)
-        new = changed + card + end
-        self.out.blocks[one.line] = [*(block or [new])[:-1], new]
+        self.out.blocks[one.line] = [*before, changed + card + end]
 
     # -- pieces ------------------------------------------------------------------------------------------------------
 

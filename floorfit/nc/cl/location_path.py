@@ -50,6 +50,12 @@ class LocationPath:
     last: NDArray[np.float64]
     known: NDArray[np.bool_]
 
+    def rows(self, motions: NDArray[np.intp] | NDArray[np.bool_]) -> NDArray[np.intp]:
+        """Rows of the file that some motions of the path belong to, in order."""
+        out = np.zeros(len(self.known), dtype=bool)
+        out[self.row[motions]] = True
+        return np.flatnonzero(out)
+
     def to_rows(
         self, node: NDArray[np.float64], breaks: dict[int, Profile]
     ) -> tuple[NDArray[np.float64], dict[int, Profile]]:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from floorfit.errors import Finding
 from floorfit.nc.motions import JUMP
+from floorfit.nc.row_table import RowTable
 
 __all__ = ["UNIT_SLACK", "FileFrame", "LocationColumns", "Locations", "Setting"]
 
@@ -168,110 +169,53 @@ class Locations:
 
 
 class LocationColumns:
-    """The rows while they are read, in the file's own frame and unit: one compact array for each column."""
+    """The rows while they are read, in the file's own frame and unit, and the circles."""
 
     def __init__(self) -> None:
         """Start without rows."""
-        self.line, self.last, self.kind, self.setting = array("q"), array("q"), array("b"), array("q")
-        self.xyz, self.ijk, self.feed = array("d"), array("d"), array("d")
-        self.vector, self.relative = array("b"), array("b")
-        self.circle, self.circles = array("q"), array("d")
+        self.rows = RowTable("line last kind setting x y z i j k vector relative feed circle")
+        self.circles = array("d")
         self.circle_lines: list[tuple[int, int]] = []
 
-    def add(
-        self,
-        lines: tuple[int, int],
-        kind: int,
-        setting: int,
-        xyz: tuple[float, ...],
-        ijk: tuple[float, ...],
-        vector: bool,
-        relative: bool,
-        feed: float,
-        circle: int,
-    ) -> None:
-        """Add one row."""
-        self.line.append(lines[0])
-        self.last.append(lines[1])
-        self.kind.append(kind)
-        self.setting.append(setting)
-        self.xyz.extend(xyz)
-        self.ijk.extend(ijk)
-        self.vector.append(vector)
-        self.relative.append(relative)
-        self.feed.append(feed)
-        self.circle.append(circle)
-
-    def add_points(
-        self,
-        line: int,
-        kind: int,
-        setting: int,
-        xyz: NDArray[np.float64],
-        ijk: NDArray[np.float64],
-        vector: bool,
-        feed: float,
-    ) -> None:
-        """Add points that stand in lines that follow each other."""
-        count = len(xyz)
-        lines = np.arange(line, line + count, dtype=np.int64)
-        for column, rows in ((self.line, lines), (self.last, lines), (self.xyz, xyz), (self.ijk, ijk)):
-            column.frombytes(np.ascontiguousarray(rows).tobytes())
-        self.kind.extend([kind] * count)
-        self.setting.extend([setting] * count)
-        self.vector.extend([vector] * count)
-        self.relative.extend([False] * count)
-        self.feed.extend([feed] * count)
-        self.circle.extend([-1] * count)
-
     def faults(self) -> Iterator[tuple[int, str]]:
-        """The first rows whose axis or place cannot be, with the reason."""
-        ijk, xyz = (np.frombuffer(column, float).reshape(-1, 3) for column in (self.ijk, self.xyz))
-        length = np.sqrt((ijk * ijk).sum(axis=1))
+        """The first lines whose axis or place cannot be, with the reason."""
+        read = self.rows.columns()
+        line, length = read["line"], np.sqrt(read["i"] ** 2 + read["j"] ** 2 + read["k"] ** 2)
         for row in np.flatnonzero(~(np.abs(length - 1) <= UNIT_SLACK))[:5].tolist():
-            yield row, f"the axis has length {length[row]:.4g}, 1 expected. Are the columns x, y, z, i, j, k?"
-        known = np.array(self.kind, dtype=int) != JUMP
-        for row in np.flatnonzero(known & ~(np.abs(xyz) < 1e6).all(axis=1))[:5].tolist():
-            yield row, "a coordinate beyond any machine. Correct the number."
+            yield (
+                int(line[row]),
+                f"the axis has length {length[row]:.4g}, 1 expected. Are the columns x, y, z, i, j, k?",
+            )
+        far = ~((np.abs(read["x"]) < 1e6) & (np.abs(read["y"]) < 1e6) & (np.abs(read["z"]) < 1e6))
+        for row in np.flatnonzero((read["kind"] != JUMP) & far)[:5].tolist():
+            yield int(line[row]), "a coordinate beyond any machine. Correct the number."
 
     def table(self, settings: tuple[Setting, ...], frames: tuple[FileFrame, ...]) -> Locations:
         """The rows as arrays, in the part's frame and millimetres."""
-        setting = np.array(self.setting, dtype=np.int64)
+        read = self.rows.columns()
+        line, last, kind, setting, circle = (
+            read[name].astype(np.int64) for name in ("line", "last", "kind", "setting", "circle")
+        )
         unit = np.array([one.unit_mm for one in settings] or [1.0])[setting]
         frame = np.array([one.frame for one in settings] or [0], dtype=np.int64)[setting]
-        circle = np.array(self.circle, dtype=np.int64)
-        tip, axis = self._in_part(unit, frame, frames)
+        xyz, ijk = (np.column_stack([read[name] for name in names]) for names in ("xyz", "ijk"))
+        tip, axis = _in_part(xyz * unit[:, None], ijk, frame, frames)
         return Locations(
-            np.array(self.line, dtype=np.int64),
-            np.array(self.last, dtype=np.int64),
-            np.array(self.kind, dtype=np.int64),
+            line,
+            last,
+            kind,
             tip,
             axis,
-            np.array(self.vector, dtype=bool),
-            np.array(self.relative, dtype=bool),
+            read["vector"] > 0,
+            read["relative"] > 0,
             setting,
-            np.array(self.feed),
+            read["feed"],
             circle,
             self._circles(circle, unit, frame, frames),
             np.array(self.circle_lines, dtype=np.int64).reshape(-1, 2),
             settings,
             frames,
         )
-
-    def _in_part(
-        self, unit: NDArray[np.float64], frame: NDArray[np.int64], frames: tuple[FileFrame, ...]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        ijk, xyz = (np.frombuffer(column, float).reshape(-1, 3) for column in (self.ijk, self.xyz))
-        tip = xyz * unit[:, None]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            axis = ijk / np.sqrt((ijk * ijk).sum(axis=1))[:, None]
-        for index in np.unique(frame).tolist():
-            one = frames[index]
-            if not (np.array_equal(one.rotation, np.eye(3)) and not one.shift.any()):
-                rows = frame == index
-                tip[rows] = tip[rows] @ one.rotation.T + one.shift
-                axis[rows] = axis[rows] @ one.rotation.T
-        return tip, axis
 
     def _circles(
         self,
@@ -287,3 +231,17 @@ class LocationColumns:
             values[3:6] = one.rotation @ values[3:6]
             values[6] *= unit[row]
         return out
+
+
+def _in_part(
+    tip: NDArray[np.float64], ijk: NDArray[np.float64], frame: NDArray[np.int64], frames: tuple[FileFrame, ...]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Places, mm, and vectors of the file's frames as tips and unit vectors in the part's."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        axis = ijk / np.sqrt((ijk * ijk).sum(axis=1))[:, None]
+    for index, one in enumerate(frames):
+        if not (np.array_equal(one.rotation, np.eye(3)) and not one.shift.any()):
+            rows = frame == index
+            tip[rows] = tip[rows] @ one.rotation.T + one.shift
+            axis[rows] = axis[rows] @ one.rotation.T
+    return tip, axis
