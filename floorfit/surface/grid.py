@@ -241,12 +241,16 @@ class Grid:
             out[start : start + CHUNK] = _horner(table, cell, s, t)
         return out
 
-    def _at(self, coefficients: Array, points: Array) -> Array:
+    def each_at(self, many: Array, numbers: NDArray[np.intp], points: Array) -> Array:
+        """Evaluate at each of points (n, 2) one of many splines (count, nl, ns): that of its number, (n,)."""
+        return self._at(many, points, numbers * self.unknowns)
+
+    def _at(self, coefficients: Array, points: Array, start: NDArray[np.intp] | int = 0) -> Array:
         first, second = self.split(points)
         i, bi = self.along.basis(first)
         j, bj = self.across.basis(second)
         flat = coefficients.ravel()
-        base = i * self.across.size + j
+        base = start + i * self.across.size + j
         out = np.zeros(len(points))
         for a in range(4):
             row = sum(bj[:, b] * flat[base + (a * self.across.size + b)] for b in range(4))

@@ -20,7 +20,7 @@ from floorfit.surface.first_weights import first_weights, is_worst_nearby, neigh
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.posterior import Covariance
-from floorfit.surface.reml import Equations, Prior, Solution, assemble, solve
+from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of, solve
 from floorfit.surface.rough import rougher
 from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_start
 from floorfit.surface.slow import DRIFT_MM, LEAST_GAIN, SIZES_MM, WORTH_A_LOOK, slow_errors
@@ -230,11 +230,11 @@ def robust_weights(
 def _slow(data: _Data, weights: Array, priors: _Priors, order: Array) -> tuple[Slow | None, _Priors]:
     """The likeliest slow error with its priors, or none: where the surface found without one is as likely."""
     best = priors[0][0]
-    without = solve(data.equations(weights), best).criterion
+    without = solve(data.equations(weights), best)
 
     def tried(ones: list[Slow]) -> list[Slow]:
-        costs = [solve(data.equations(weights, one), best).criterion for one in ones]
-        return [replace(one, gain=without - cost) for one, cost in zip(ones, costs, strict=True)]
+        costs = [data.beside(without, weights, one).criterion for one in ones]
+        return [replace(one, gain=without.criterion - cost) for one, cost in zip(ones, costs, strict=True)]
 
     every = [
         replace(one, order=k)
@@ -262,6 +262,12 @@ class _Data:
     def equations(self, weights: Array, slow: Slow | None = None) -> Equations:
         total, weighed = float(weights.sum()), weights / self.u**2
         return assemble(self.grid, self.points, self.values, weighed, total, self.shapes, self.design, slow)
+
+    def beside(self, solution: Solution, weights: Array, slow: Slow | None = None) -> Solution:
+        """The same readings at the same smoothing with these shapes and this slow error: one factor serves."""
+        weighed = weights / self.u**2
+        columns = columns_of(self.grid, self.points, self.values, weighed, self.shapes, self.design, slow)
+        return solve(replace(solution.equations, columns=columns), solution.prior, factor=solution.factor)
 
     @cached_property
     def design(self) -> csr_array | None:
@@ -322,8 +328,11 @@ def _set_aside_together(data: _Data, weights: Array, prior: Prior) -> list[NDArr
 
 def _likeliest(data: _Data, shapes: Sequence[LocalShapes], weights: Array, prior: Prior) -> tuple[_Data, Solution]:
     """With the likeliest of several families of shapes, at one smoothing."""
-    families = [replace(data, shapes=one) for one in shapes] if len(shapes) > 1 else [data]
-    solutions = [(one, solve(one.equations(weights), prior)) for one in families]
+    first = solve(data.equations(weights), prior)
+    if len(shapes) < 2:
+        return data, first
+    families = [replace(data, shapes=one) for one in shapes]
+    solutions = [(one, one.beside(first, weights)) for one in families]
     return min(solutions, key=lambda found: found[1].criterion)
 
 

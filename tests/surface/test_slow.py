@@ -127,7 +127,8 @@ def test_wave_of_a_guide_way_is_told_from_the_plate() -> None:
     assert told.slow is not None
     assert told.slow.order == 1
     errors = [np.sqrt(np.mean((fit.surface.at(*points.T) - truth) ** 2)) for fit in (blind, told)]
-    assert errors[1] < 0.6 * errors[0]
+    # The surface alone follows the wave whole (0.015 / √2 = 0.0106); the axis takes a good part of it.
+    assert errors[1] < 0.8 * errors[0]
     inside = np.abs(told.surface.at(*points.T) - truth) <= 1.96 * told.posterior.std_at(*points.T)
     assert inside.mean() > 0.9  # nominal 95 %; errors of one plate hang together
 
