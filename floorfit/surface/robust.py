@@ -46,6 +46,10 @@ SETTLED = 0.5
 ROUNDS = 8
 #: Times that local factors of the energy are found anew, and the factor below which ground counts as rough.
 ROUGH_ROUNDS, ROUGH_FACTOR = 3, 0.7
+#: By how much a residual on rough ground may be larger before it is doubted. A factor known from some four parameters
+#: makes it Student's t of four degrees of freedom: as unlikely as a bad reading is 3.7 standard deviations of a normal
+#: distribution, 7.4 of that.
+ROUGH_TAIL = 1.6
 #: Readings that the start looks at, at most.
 SAMPLE = 20_000
 
@@ -275,8 +279,12 @@ class _Data:
         return None if self.shapes is None or len(self.points) > SAMPLE else self.shapes.design(self.points)
 
     def loo(self, weights: Array, solution: Solution) -> LooResiduals:
-        inverse, missed = solution.factor.inverse_band(), self.missed(solution)
-        return leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights, missed)
+        """Leave-one-out residuals; how rough the ground is is itself not well known where it is rough."""
+        inverse, missed, rough = solution.factor.inverse_band(), self.missed(solution), solution.prior.rough
+        loo = leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights, missed)
+        if rough is None:
+            return loo
+        return replace(loo, deviation=np.where(rough.at(self.points) < 1.0, ROUGH_TAIL, 1.0) * loo.deviation)
 
     def missed(self, solution: Solution) -> Array | float:
         """Variance of what the forms of the shapes leave out at the readings, mm²."""
