@@ -19,7 +19,6 @@ from floorfit.surface.slow import TOLD_GAIN
 
 if TYPE_CHECKING:
     from floorfit.surface import Fit
-    from floorfit.surface.border import Slow
     from floorfit.surface.expected import Agreement
 
 __all__ = ["fit_findings", "shared_errors", "shared_findings"]
@@ -119,19 +118,9 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None) -> tuple[Findi
         )
         out.append(Finding("scatter", source, "", text, "warning"))
     if fit.slow is not None and fit.slow.gain > TOLD_GAIN and np.isfinite(fit.slow.length):
-        text = _slow_words(fit.slow)
+        text = (
+            f"the readings change slowly along their order, by {fit.slow.size:.3f} mm (standard deviation) over some "
+            f"{fit.slow.length:.0f} readings; it is allowed for. Read a step block now and then, and first places anew."
+        )
         out.append(Finding("slow-change", source, "", text, "warning"))
     return tuple(out)
-
-
-def _slow_words(slow: Slow) -> str:
-    """What changes slowly, along what, and what to do."""
-    along, remedy = (
-        ("their order", "Read a step block now and then, and first places anew."),
-        ("X", "Check how straight the machine's X axis runs where Z was measured."),
-        ("Y", "Check how straight the machine's Y axis runs where Z was measured."),
-    )[slow.order]
-    return (
-        f"the readings change slowly along {along}, by {slow.size:.3f} mm (standard deviation) over some "
-        f"{slow.length:.0f} readings; it is allowed for. {remedy}"
-    )

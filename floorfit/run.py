@@ -139,6 +139,7 @@ def _fitted(
 def _surface(part: Part, seen: Observations, settings: Settings, sites: Sites, values: Array) -> Fit:
     """Fit values of the sites."""
     from floorfit.dishing import web_dishes
+    from floorfit.readings.outliers import sequence
     from floorfit.surface import fit_surface
 
     return fit_surface(
@@ -149,17 +150,8 @@ def _surface(part: Part, seen: Observations, settings: Settings, sites: Sites, v
         smallest_mm=min(_width(part, k) for k in range(len(part.pockets))),
         seed=settings.seed,
         shapes=web_dishes(part),
-        order=_orders(seen.readings, sites),
+        order=sequence(seen.readings)[0][sites.rows],
     )
-
-
-def _orders(readings: Readings, sites: Sites) -> Array:
-    """Turn in which each site was read, and its places along the machine's axes where its Z was measured by them."""
-    from floorfit.readings.outliers import sequence
-
-    turn = sequence(readings)[0][sites.rows]
-    is_measured = np.isfinite(readings.z[sites.rows]).any()
-    return np.column_stack([turn, sites.points]) if is_measured else turn
 
 
 def _width(part: Part, index: int) -> float:

@@ -54,8 +54,6 @@ class Slow:
         Readings over which it is correlated; infinite for a straight drift.
     gain : float
         Twice the log likelihood that the fit gained by it.
-    order : int
-        Which of the orders that were given it follows.
     """
 
     design: csr_array
@@ -63,7 +61,6 @@ class Slow:
     size: float
     length: float
     gain: float = 0.0
-    order: int = 0
 
 
 @dataclass(frozen=True)

@@ -249,9 +249,8 @@ def fit_surface(
     shapes : sequence of LocalShapes
         What stands beside the spline: the dish of each web. Its size comes from the readings, and of several families
         the likeliest is taken; the search begins with the first.
-    order : (n,) or (n, k) array_like, optional
-        Time or number of each reading, and in further columns its place along each axis of a machine: an error that
-        changes slowly along one of them is looked for, where there are shapes.
+    order : (n,) array_like, optional
+        Time or number of each reading: an error that changes slowly along them is looked for, where there are shapes.
 
     Returns
     -------

@@ -188,8 +188,8 @@ def robust_weights(
         Result on a coarser grid, to begin with.
     shapes : sequence of LocalShapes
         What is fitted beside the spline: the likeliest of them.
-    order : (n,) or (n, k) ndarray, optional
-        Time or number of each reading, and its places along axes: to look for an error that changes slowly.
+    order : (n,) ndarray, optional
+        Time or number of each reading, to look for an error that changes slowly.
 
     Returns
     -------
@@ -226,7 +226,7 @@ def robust_weights(
         every = _Data(grid, points, values, u, data.shapes)
         priors = _priors(every, weights, best) if prior is None else priors
     slow = None
-    if prior is None and data.shapes is not None and order is not None and stride == 1:
+    if prior is None and data.shapes is not None and order is not None:
         slow, priors = _slow(data, weights, priors, order)
     return Robust(weights, priors, scale, parameters, data.shapes, slow)
 
@@ -240,17 +240,12 @@ def _slow(data: _Data, weights: Array, priors: _Priors, order: Array) -> tuple[S
         costs = [data.beside(without, weights, one).criterion for one in ones]
         return [replace(one, gain=without.criterion - cost) for one, cost in zip(ones, costs, strict=True)]
 
-    every = [
-        replace(one, order=k)
-        for k, column in enumerate(order.reshape(len(order), -1).T)
-        for one in slow_errors(column, by_place=k > 0)
-    ]
+    every = slow_errors(order)
     first = tried([one for one in every if one.size in (SIZES_MM[1], DRIFT_MM)])
     likely = max(first, key=lambda one: one.gain, default=None)
     if likely is None or likely.gain < WORTH_A_LOOK:
         return None, priors
-    worth = {one.order for one in first if one.gain > WORTH_A_LOOK}
-    rest = tried([one for one in every if one.size not in (SIZES_MM[1], DRIFT_MM) and one.order in worth])
+    rest = tried([one for one in every if one.size not in (SIZES_MM[1], DRIFT_MM)])
     slow = max(first + rest, key=lambda one: one.gain)
     return (None, priors) if slow.gain < LEAST_GAIN else (slow, _priors(data, weights, best, slow))
 

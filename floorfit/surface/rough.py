@@ -32,8 +32,6 @@ PRIOR_PARAMETERS = 2.0
 #: Least gain, twice the log likelihood, for which factors are taken: plates without marks show 0 to 8 by chance, those
 #: with a dozen clamp marks 60 to 100 (invented plates of the tuning seeds, tests/benchmarks/conditions.py).
 LEAST_GAIN = 15.0
-#: Energy beside the effective parameters below which nothing bends: a plane.
-LEAST_ENERGY = 1e-3
 #: Bounds of the log of a factor.
 LEAST_LOG, MOST_LOG = -6.0, 3.0
 
@@ -53,8 +51,6 @@ def rougher(solution: Solution, shapes: LocalShapes | None) -> Prior | None:
         return None
     rough = prior.rough or _even(grid)
     energies, parameters = (rough.tiles(grid, cells) for cells in _shares(solution, shapes))
-    if not energies.sum() > LEAST_ENERGY * parameters.sum():
-        return None
     energies = energies * (parameters.sum() / energies.sum())
     change = np.log((PRIOR_PARAMETERS + _blurred(parameters)) / (PRIOR_PARAMETERS + _blurred(energies)))
     gain = float((energies * (1 - np.exp(change)) + parameters * change).sum())

@@ -32,15 +32,13 @@ LEAST_GAIN, TOLD_GAIN = 3.0, 9.0
 WORTH_A_LOOK = 0.5
 
 
-def slow_errors(order: Array, *, by_place: bool = False) -> list[Slow]:
+def slow_errors(order: Array) -> list[Slow]:
     """Slow errors to try for readings taken in an order; none where they are too few or too many.
 
     Parameters
     ----------
     order : (n,) ndarray
-        Time or number of each reading, or its place along an axis of a machine; equal ones count as one moment.
-    by_place : bool
-        Whether it is a place: then a straight drift is a tilt of the plate, and is not tried.
+        Time or number of each reading; equal ones count as one moment.
     """
     from scipy.sparse import csr_array
 
@@ -48,8 +46,7 @@ def slow_errors(order: Array, *, by_place: bool = False) -> list[Slow]:
     if not FEWEST <= len(moments) <= MOST:
         return []
     share = (at / (len(moments) - 1.0) - 0.5)[:, None]
-    drift = Slow(csr_array(share), np.array([[DRIFT_MM**2]]), DRIFT_MM, float("inf"))
-    out = [] if by_place else [drift]
+    out = [Slow(csr_array(share), np.array([[DRIFT_MM**2]]), DRIFT_MM, float("inf"))]
     for length in LENGTHS:
         if length > len(moments) / 2:
             continue

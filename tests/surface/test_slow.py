@@ -113,25 +113,3 @@ def test_none_is_found_where_there_is_none() -> None:
     fit = fit_surface(points, values, 0.01, bounds=BOX, shapes=[shapes], order=np.arange(300))
     assert fit.slow is None
     assert np.array(fit.variance_split([points[:1]]))[2] == pytest.approx(0.0)
-
-
-def test_wave_of_a_guide_way_is_told_from_the_plate() -> None:
-    # An error of 0.015 mm in Z along X, the same all across Y, as a guide way that is not straight makes.
-    points, shapes = places(300, 4), bumps()
-    truth = 2e-6 * ((points - [300, 200]) ** 2).sum(axis=1)
-    error = 0.015 * np.sin(2 * np.pi * points[:, 0] / 250)
-    values = truth + error + np.random.default_rng(7).normal(0, 0.005, 300)
-    turn = np.random.default_rng(8).permutation(300).astype(float)
-    blind = fit_surface(points, values, 0.005, bounds=BOX, shapes=[shapes], order=turn)
-    told = fit_surface(points, values, 0.005, bounds=BOX, shapes=[shapes], order=np.column_stack([turn, points]))
-    assert told.slow is not None
-    assert told.slow.order == 1
-    errors = [np.sqrt(np.mean((fit.surface.at(*points.T) - truth) ** 2)) for fit in (blind, told)]
-    # The surface alone follows the wave whole (0.015 / √2 = 0.0106); the axis takes a good part of it.
-    assert errors[1] < 0.8 * errors[0]
-    inside = np.abs(told.surface.at(*points.T) - truth) <= 1.96 * told.posterior.std_at(*points.T)
-    assert inside.mean() > 0.9  # nominal 95 %; errors of one plate hang together
-
-
-def test_a_drift_along_an_axis_is_a_tilt_and_is_not_tried() -> None:
-    assert not [one for one in slow_errors(np.arange(100.0), by_place=True) if not np.isfinite(one.length)]
