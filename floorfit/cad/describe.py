@@ -19,7 +19,7 @@ from floorfit.cad.mesh import Mesh
 from floorfit.cad.recognise import Recognition
 from floorfit.cad.recorded_web import RecordedWeb, record_web
 from floorfit.part.model import Pocket, Ring, Tolerance
-from floorfit.part.shape import Patch, heights
+from floorfit.part.shape import Patch, heights, slopes
 
 __all__ = ["DEFAULT_TOLERANCE", "Rounding", "corner_radius", "describe_floors", "pocket_of", "ring_of", "with_id"]
 
@@ -86,24 +86,14 @@ def _describe(
     settings: ExtractSettings,
     rounding: Rounding,
 ) -> Floor:
-    radius, along = fillet_radius(
-        mesh,
-        found.known.smooth.regions,
-        found.known.members,
-        floor.region,
-        floor.rim,
-        found.is_plane,
-        is_shaped=floor.is_shaped,
-    )
+    radius, along = _fillet(mesh, found, floor)
     foot = rounding.plan(floor.polygon)
-    wall, arcs = foot, list(floor.arcs)
-    if radius > 0.0:
-        wall = tidy_polygon(_wall(mesh, floor, fillets, along, radius), max(1e-5, 0.6 * mesh.noise))
-        arcs = arcs_of(np.asarray(wall.exterior.coords)[:-1])
-        wall = rounding.plan(wall)
+    wall, arcs = (
+        _wall_line(mesh, floor, fillets, (along, radius), rounding) if radius > 0.0 else (foot, list(floor.arcs))
+    )
     shares = _shares(mesh, floor, found.floors, tree, along, radius)
     chosen = wall if settings.boundary == "wall" else foot
-    web = record_web(floor.web, floor.polygon, floor.face, found.tolerance, floor.sag)
+    web = record_web(floor.web, floor.polygon, isinstance(floor.face, Facets), found.tolerance, floor.sag)
     patches = _floor_patches(floor, chosen)
     z, under, low, high = _heights(floor, web, patches, chosen, rounding)
     return Floor(
@@ -127,9 +117,25 @@ def _describe(
         patches,
         web.patches,
         web.is_parallel,
+        web.along,
         floor.sag,
         web.edge,
     )
+
+
+def _fillet(mesh: Mesh, found: Recognition, floor: Candidate) -> tuple[float, NDArray[np.bool_]]:
+    """Radius between floor and wall, and how much of the rim has it."""
+    known, members = found.known.smooth.regions, found.known.members
+    return fillet_radius(mesh, known, members, floor.region, floor.rim, found.is_plane, is_shaped=floor.is_shaped)
+
+
+def _wall_line(
+    mesh: Mesh, floor: Candidate, fillets: Fillets, fillet: tuple[NDArray[np.bool_], float], rounding: Rounding
+) -> tuple[Polygon, list[Arc]]:
+    """Foot of the wall without its fillet, and its corners."""
+    wall = tidy_polygon(_wall(mesh, floor, fillets, *fillet), max(1e-5, 0.6 * mesh.noise))
+    arcs = arcs_of(np.asarray(wall.exterior.coords)[:-1], mesh.noise)
+    return rounding.plan(wall), arcs
 
 
 def _floor_patches(floor: Candidate, chosen: Polygon) -> tuple[Patch, ...]:
@@ -156,7 +162,9 @@ def _heights(
     at = np.array([centre.x]), np.array([centre.y])
     z = rounding.z(float(heights(patches, *at)[0]) if patches else floor.z_at(centre.x, centre.y))
     if web.is_parallel:
-        return z, z - rounding.z(web.constant), web.thinnest, web.thickest
+        slope = slopes(patches, *at)[0] if web.along == "normal" else np.zeros(2)
+        steep = float(np.sqrt(1.0 + slope @ slope))
+        return z, z - rounding.z(web.constant) * steep, web.thinnest, web.thickest
     if web.patches:
         under = float(heights(web.patches, *at)[0])
         return z, rounding.z(under), web.thinnest, web.thickest
@@ -261,6 +269,7 @@ def pocket_of(floor: Floor, settings: ExtractSettings) -> Pocket:
         floor=floor.floor,
         underside=floor.underside,
         is_parallel=floor.is_parallel,
+        web_along=floor.web_along,
     )
 
 
