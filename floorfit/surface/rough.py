@@ -51,6 +51,8 @@ def rougher(solution: Solution, shapes: LocalShapes | None) -> Prior | None:
         return None
     rough = prior.rough or _even(grid)
     energies, parameters = (rough.tiles(grid, cells) for cells in _shares(solution, shapes))
+    if energies.sum() <= 0.0 or parameters.sum() <= 0.0:
+        return None  # a plane
     energies = energies * (parameters.sum() / energies.sum())
     change = np.log((PRIOR_PARAMETERS + _blurred(parameters)) / (PRIOR_PARAMETERS + _blurred(energies)))
     gain = float((energies * (1 - np.exp(change)) + parameters * change).sum())
