@@ -106,23 +106,24 @@ def check_fit(
 
 def _on(path: TipPath, rows: NDArray[np.intp], floor: CutFloor) -> NDArray[np.bool_]:
     """Motions that go over a floor and end below what roughing left there; an arc by its chord."""
-    start, end = path.start[rows], path.end[rows]
-    radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter[rows]]
-    over = end[:, 2] - floor.pocket.floor_at(end[:, 0], end[:, 1])
-    lean = radius * np.hypot(path.axis[rows, 0], path.axis[rows, 1])
-    if floor.is_shaped:
-        lean = lean + radius * np.hypot(*floor.pocket.slope_at(end[:, 0], end[:, 1]).T)
-    low, high = np.minimum(start, end), np.maximum(start, end)
     x0, y0, x1, y1 = floor.pocket.polygon.bounds
-    near = (over >= -floor.window - lean - EPS_MM) & (over - lean <= floor.guard + EPS_MM)
-    near &= (low[:, 0] <= x1) & (high[:, 0] >= x0) & (low[:, 1] <= y1) & (high[:, 1] >= y0)
-    some = np.flatnonzero(near)
-    polygon = floor.pocket.polygon.buffer(MARGIN_MM)
-    shapely.prepare(polygon)
+    (ax, ay), (bx, by) = path.start[rows, :2].T, path.end[rows, :2].T
+    near = (np.minimum(ax, bx) <= x1) & (np.maximum(ax, bx) >= x0)
+    near &= (np.minimum(ay, by) <= y1) & (np.maximum(ay, by) >= y0)
     out = np.zeros(len(rows), dtype=bool)
-    if len(some):
-        lines = shapely.linestrings(np.stack([start[some, :2], end[some, :2]], axis=1))
-        out[some] = shapely.intersects(polygon, lines)
+    some = rows[near]
+    x, y, z = path.end[some].T
+    radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter[some]]
+    lean = radius * np.hypot(path.axis[some, 0], path.axis[some, 1])
+    if floor.is_shaped:
+        lean = lean + radius * np.hypot(*floor.pocket.slope_at(x, y).T)
+    over = z - floor.pocket.floor_at(x, y)
+    low = (over >= -floor.window - lean - EPS_MM) & (over - lean <= floor.guard + EPS_MM)
+    if low.any():
+        polygon = floor.pocket.polygon.buffer(MARGIN_MM)
+        shapely.prepare(polygon)
+        lines = shapely.linestrings(np.stack([path.start[some[low], :2], path.end[some[low], :2]], axis=1))
+        out[np.flatnonzero(near)[low]] = shapely.intersects(polygon, lines)
     return out
 
 
@@ -248,8 +249,8 @@ def _hint(path: TipPath, rows: NDArray[np.intp], floors: Sequence[CutFloor]) -> 
     """Where the programme's zero seems to be, from the passes and the floors; empty where nothing fits."""
     flat = [floor for floor in floors if not (any(floor.pocket.slope) or floor.is_shaped)]
     level_of = np.round(path.end[rows, 2], 3)
-    levels, length = np.unique(level_of), np.nan_to_num(path.length[rows])
-    levels = levels[np.argsort([-length[level_of == level].sum() for level in levels])][:20]
+    levels, which = np.unique(level_of, return_inverse=True)
+    levels = levels[np.argsort(-np.bincount(which, np.nan_to_num(path.length[rows])))][:20]
     ways: dict[int, list[tuple[int, NDArray[np.float64]]]] = {}
     count = 0
     for level in levels.tolist():
