@@ -1,6 +1,6 @@
-"""Write the two sample parts again: ``python sample_parts/make.py [FOLDER]``, the same bytes every time.
+"""Write the sample parts again: ``python sample_parts/make.py [FOLDER]``, the same bytes every time.
 
-Both parts are invented, and so are their readings. The warp is plate bending under released residual stress
+The parts are invented, and so are their readings. The warp is plate bending under released residual stress
 (``plate_physics.py``), never a spline.
 """
 
@@ -15,10 +15,13 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+from lofted import SEED as LOFTED_SEED
+from lofted import lofted_rib
 from random_plates import Layout, Plate, build_part, even_layout, floor_truth, warp_plate
 from random_readings import Taken, take_readings
 
 from floorfit.part.model import Part
+from floorfit.part.part_file import part_to_document
 from floorfit.units import MM_PER_UNIT
 
 FRAME_SEED = 48
@@ -98,8 +101,23 @@ def rib_readings(plate: Plate) -> Taken:
     )
 
 
+def lofted_readings(plate: Plate) -> Taken:
+    """Seven readings a floor along its normal, two in a hundred bad; the Z of the roughed floor was measured."""
+    return take_readings(plate, LOFTED_SEED + 1, 7, noise=0.010, bad=0.02, measured_z=True)
+
+
+def shaped_text(part: Part) -> str:
+    """Part file, floorfit-part/2: a line for each pocket."""
+    document = part_to_document(part)
+    pockets = [json.dumps(pocket, separators=(",", ":")) for pocket in document.pop("pockets")]
+    lines = [f"  {json.dumps(key)}: {json.dumps(value)}," for key, value in document.items()]
+    return "\n".join(["{", *lines, '  "pockets": [', ",\n".join("    " + one for one in pockets), "  ]", "}", ""])
+
+
 def part_text(part: Part) -> str:
-    """Part file, floorfit-part/1."""
+    """Part file, floorfit-part/1, or /2 where floors are curved."""
+    if any(pocket.floor for pocket in part.pockets):
+        return shaped_text(part)
     scale = MM_PER_UNIT[part.units]
 
     def out(value: float) -> float:
@@ -184,10 +202,11 @@ def _rows(name: str, entries: list[dict[str, object]]) -> str:
 
 
 def write(folder: Path) -> None:
-    """Write both parts into ``folder``."""
+    """Write the parts into ``folder``."""
     jobs = (
         ("bay_frame", frame, frame_readings, frame_csv, FRAME_SEED),
         ("long_rib", rib, rib_readings, rib_csv, RIB_SEED),
+        ("lofted_rib", lofted_rib, lofted_readings, frame_csv, LOFTED_SEED),
     )
     for name, make, take, csv, seed in jobs:
         plate = make()

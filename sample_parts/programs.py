@@ -1,8 +1,8 @@
 """Write the finishing programme of each sample part: ``python sample_parts/programs.py``.
 
 Invented, like the parts: zigzag passes over each floor, then a pass round its walls, in the unit of the part file. The
-tool point is the tip of a flat end mill; the axis stays upright. Part zero is the programme's zero (G54). The same part
-gives the same bytes.
+tool point is the tip of a flat end mill; the axis stays upright. Curved floors are cut in chords by an end with rounded
+corners. Part zero is the programme's zero (G54). The same part gives the same bytes.
 
 ``finish.cl`` is the same as cutter-location data, before a post-processor has seen it: tool, cutter and tip in the
 part's frame, with the axis for the part in mm and without it for the part in inches.
@@ -13,9 +13,16 @@ part's frame (``--tip-control``; G43.4 in many dialects). Comments give the cutt
 
 from __future__ import annotations
 
+import sys
+from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from lofted import leans
 from shapely import LineString, Polygon
 
 from floorfit.part.model import Part, Pocket
@@ -29,6 +36,11 @@ CLEAR_MM, RAMP_MM = 60.0, 1.0
 FEED_MM, RAMP_FEED_MM = 2400.0, 600.0
 #: Side of a pass as a share of the tool's diameter.
 STEP = 0.6
+#: Corner radius of the tool for curved floors, distance of its passes and greatest length of their chords, mm: a bend
+#: of 4.4e-4 / mm leaves a chord of 8 mm by 0.0035.
+CORNER_MM, CURVED_STEP_MM, CHORD_MM = 3.0, 3.0, 8.0
+#: Height of the ribs over a floor that leans in, mm.
+RIB_MM = 40.0
 #: Tilt of the tool in the tilted programme, degrees.
 TILT_DEG = 3.0
 
@@ -44,7 +56,7 @@ class Program:
         name = "".join(char if char.isascii() and char not in "()" else " " for char in part.name)
         self.lines = ["%", "O1001", f"(FINISH FLOORS OF {name.upper()} - INVENTED, NOT FOR CUTTING)"]
         self.lines += ["G21" if part.units == "mm" else "G20", "G90 G17 G40 G94 G54"]
-        self.tools: dict[float, int] = {}
+        self.tools: dict[tuple[float, float], int] = {}
         self.loaded = 0
         self.length = "G43" if tilt is None else "G43.4"
 
@@ -64,19 +76,19 @@ class Program:
         if set(new) - {"G", "F"}:
             self.lines.append(" ".join(letter + text for letter, text in new.items()))
 
-    def tool(self, radius: float) -> None:
-        """Load the tool of a radius, where it is not in the spindle."""
-        number = self.tools.setdefault(radius, len(self.tools) + 1)
+    def tool(self, radius: float, corner: float) -> None:
+        """Load the tool of a radius and corner radius, where it is not in the spindle."""
+        number = self.tools.setdefault((radius, corner), len(self.tools) + 1)
         if number != self.loaded:
-            self.lines += [f"T{number} M6 (T{number} D={2 * radius:.3f} CR=0.000 MM)", "S12000 M3"]
+            self.lines += [f"T{number} M6 (T{number} D={2 * radius:.3f} CR={corner:.3f} MM)", "S12000 M3"]
             self.lines.append(f"G0 {self.length} H{number} Z{self.number(self.clear)}")
             self.last |= {"G": "0", "Z": self.number(self.clear)}
             self.loaded = number
 
-    def heading(self, pocket: Pocket, radius: float) -> None:
+    def heading(self, pocket: Pocket, radius: float, corner: float) -> None:
         """Name the floor that follows."""
         self.lines.append(f"(POCKET {pocket.id.upper()})")
-        self.tool(radius)
+        self.tool(radius, corner)
 
     def text(self) -> str:
         """The whole programme."""
@@ -92,7 +104,7 @@ class LocationProgram:
         self.clear = max(pocket.floor_z for pocket in part.pockets) + CLEAR_MM
         self.place = {"X": 0.0, "Y": 0.0, "Z": self.clear}
         self.feed: float | None = None
-        self.tools: dict[float, int] = {}
+        self.tools: dict[tuple[float, float], int] = {}
         self.lines = [f"PARTNO FINISH FLOORS OF {part.name.upper()}", "$$ INVENTED, NOT FOR CUTTING"]
         self.axis = ",0,0,1" if part.units == "mm" else ""
         self.lines += ["UNITS/MM", "MULTAX/ON"] if self.axis else ["UNITS/INCHES"]
@@ -104,18 +116,18 @@ class LocationProgram:
         """Tip and axis, the axis upright."""
         return ",".join(self.number(mm) for mm in self.place.values()) + self.axis
 
-    def tool(self, radius: float) -> None:
-        """Load the tool of a radius, where it is not in the spindle."""
-        number = self.tools.setdefault(radius, len(self.tools) + 1)
+    def tool(self, radius: float, corner: float) -> None:
+        """Load the tool of a radius and corner radius, where it is not in the spindle."""
+        number = self.tools.setdefault((radius, corner), len(self.tools) + 1)
         if f"LOADTL/{number}" != next((line for line in reversed(self.lines) if line.startswith("LOADTL")), ""):
-            self.lines += [f"LOADTL/{number}", f"CUTTER/{self.number(2 * radius)},0"]
+            self.lines += [f"LOADTL/{number}", f"CUTTER/{self.number(2 * radius)},{corner:g}"]
 
     def block(self, code: str, feed: float | None = None, **axes: float) -> None:
         """Write a motion; a feed where it changes."""
-        place = self.place | axes
-        if place == self.place:
+        before = self.numbers()
+        self.place |= axes
+        if self.numbers() == before:
             return
-        self.place = place
         if code == "0":
             self.lines.append("RAPID")
         elif feed != self.feed and feed is not None:
@@ -123,10 +135,10 @@ class LocationProgram:
             self.feed = feed
         self.lines.append(f"GOTO/{self.numbers()}")
 
-    def heading(self, pocket: Pocket, radius: float) -> None:
+    def heading(self, pocket: Pocket, radius: float, corner: float) -> None:
         """Name the floor that follows."""
         self.lines.append(f"PPRINT POCKET {pocket.id.upper()}")
-        self.tool(radius)
+        self.tool(radius, corner)
 
     def text(self) -> str:
         """The whole file."""
@@ -156,42 +168,86 @@ def passes(area: Polygon, step: float) -> list[np.ndarray]:
     return out
 
 
+def corner_of(pocket: Pocket) -> float:
+    """Corner radius of the tool for a floor, mm."""
+    return CORNER_MM if pocket.floor else 0.0
+
+
+def over_floor(pocket: Pocket, points: np.ndarray) -> np.ndarray:
+    """Tips over a floor at places in plan: on a plane the tip is at its Z; on a curved floor where the end touches it.
+
+    There the tip is as high as the highest of many places all over the end asks (mm, (k, 3)).
+    """
+    x, y = points.T
+    if not pocket.floor:
+        return np.column_stack([points, [float(pocket.nominal_z(*point)) for point in points]])
+    out, up = end_places(tool_radius(pocket), CORNER_MM)
+    z = pocket.floor_at(x[:, None] + out[:, 0], y[:, None] + out[:, 1]) - up
+    return np.column_stack([points, z.max(axis=1)])
+
+
+@cache
+def end_places(radius: float, corner: float) -> tuple[np.ndarray, np.ndarray]:
+    """Places of an end up to 10 degrees round its corner, from its axis and over its tip, mm."""
+    flat = radius - corner
+    rings = [(share * flat, 0.0) for share in (0.0, 0.33, 0.67, 1.0)]
+    rings += [(flat + corner * np.sin(a), corner * (1 - np.cos(a))) for a in np.radians(np.arange(1.0, 11.0))]
+    turn = np.linspace(0, 2 * np.pi, 48, endpoint=False)
+    around = np.column_stack([np.cos(turn), np.sin(turn)])
+    return np.concatenate([out * around for out, _ in rings]), np.repeat([up for _, up in rings], len(turn))
+
+
+def chords(pocket: Pocket, points: np.ndarray) -> np.ndarray:
+    """The same way with points so near on a curved floor that chords stay on it."""
+    if not pocket.floor:
+        return points
+    pieces = [points[:1]]
+    for first, last in pairwise(points):
+        count = max(1, int(np.ceil(np.hypot(*(last - first)) / CHORD_MM)))
+        pieces.append(first + np.arange(1, count + 1)[:, None] / count * (last - first))
+    return np.concatenate(pieces)
+
+
 def cut(program: Program | LocationProgram, pocket: Pocket, points: np.ndarray, tilt: float | None) -> None:
-    """Go along points at the floor's Z."""
-    for x, y in points:
-        more = {} if tilt is None else {"A": tilt}
-        program.block("1", FEED_MM, X=x, Y=y, Z=float(pocket.nominal_z(x, y)), **more)
+    """Go along points on the floor."""
+    more = {} if tilt is None else {"A": tilt}
+    for x, y, z in over_floor(pocket, chords(pocket, points)):
+        program.block("1", FEED_MM, X=x, Y=y, Z=z, **more)
 
 
 def enter(program: Program | LocationProgram, pocket: Pocket, points: np.ndarray) -> None:
     """Come down over the first point and ramp to the floor along the first pass, then back."""
-    (x0, y0), (x1, y1) = points[:2]
+    points = chords(pocket, points)
+    (x0, y0, z0), (x1, y1, z1) = over_floor(pocket, points[:2])
     program.block("0", Z=program.clear)
     program.block("0", X=x0, Y=y0)
-    program.block("0", Z=float(pocket.nominal_z(x0, y0)) + pocket.finish_stock + 2 * RAMP_MM)
-    program.block("1", RAMP_FEED_MM, Z=float(pocket.nominal_z(x0, y0)) + pocket.finish_stock + RAMP_MM)
-    program.block("1", RAMP_FEED_MM, X=x1, Y=y1, Z=float(pocket.nominal_z(x1, y1)))
-    program.block("1", FEED_MM, X=x0, Y=y0, Z=float(pocket.nominal_z(x0, y0)))
+    program.block("0", Z=z0 + pocket.finish_stock + 2 * RAMP_MM)
+    program.block("1", RAMP_FEED_MM, Z=z0 + pocket.finish_stock + RAMP_MM)
+    program.block("1", RAMP_FEED_MM, X=x1, Y=y1, Z=z1)
+    program.block("1", FEED_MM, X=x0, Y=y0, Z=z0)
 
 
 def finish(program: Program | LocationProgram, pocket: Pocket, tilt: float | None) -> None:
     """All passes of one floor."""
     radius = tool_radius(pocket)
-    room = pocket.polygon.buffer(-radius)
-    program.heading(pocket, radius)
+    # A wall that leans in is left to a tool that reaches under it.
+    room = pocket.polygon.buffer(-radius - RIB_MM * leans(pocket) if pocket.floor else -radius)
+    program.heading(pocket, radius, corner_of(pocket))
     for area in getattr(room, "geoms", [room]):
         ready = area.buffer(1e-3)
         place: np.ndarray | None = None
-        for line in passes(area, 2 * radius * STEP):
+        for line in passes(area, CURVED_STEP_MM if pocket.floor else 2 * radius * STEP):
             if place is None or not ready.covers(LineString([place, line[0]])):
                 enter(program, pocket, line)
-            cut(program, pocket, line, None)
+                place = line[0]
+            cut(program, pocket, np.array([place, *line]) if pocket.floor else line, None)
             place = line[1]
         for ring in (area.exterior, *area.interiors):
             around = np.array(ring.coords)
             if place is None or not ready.covers(LineString([place, around[0]])):
                 enter(program, pocket, around)
-            cut(program, pocket, around, tilt)
+                place = around[0]
+            cut(program, pocket, np.array([place, *around]) if pocket.floor else around, tilt)
             place = around[-1]
     program.block("0", Z=program.clear)
     if tilt is not None:

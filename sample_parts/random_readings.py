@@ -116,8 +116,12 @@ def take_readings(
     warp = plate.warp(x, y)
     cut = rng.normal(0.0, 0.005 / 3, len(x)) if measured_z else np.zeros(len(x))
     rough = _by_floor(plate.part, labels, x, y, "rough_z") + cut
-    under = np.array([plate.part.pockets[k].underside_z for k in labels])
+    under = _by_floor(plate.part, labels, x, y, "underside_at")
     web = rough - under - (0.0 if measured_z else warp)
+    # A gauge on a curved floor stands along its normal; the plane floors' slopes are too small to tell (0.0001 mm).
+    web /= np.where(
+        [bool(plate.part.pockets[k].floor) for k in labels], _by_floor(plate.part, labels, x, y, "steepness_at"), 1.0
+    )
     thickness = web + rng.normal(0.0, noise, len(x))
     fault = _draw_faults(rng, len(x), bad)
     thickness = np.round(_spoil(thickness, fault, labels, rng) / resolution) * resolution

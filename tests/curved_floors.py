@@ -111,7 +111,8 @@ def deepest(before, after, corrections, part, size, *, word_address, inset=0.4, 
         spots = np.column_stack([rng.uniform(x0, x1, count), rng.uniform(y0, y1, count)])
         # On a slope of 0.14 places 0.04 mm apart differ by 0.006 mm.
         if word_address:
-            old, new = (swept_nc(text, spots, {1: size}, 0.04) for text in (before, after))
+            tools = size if isinstance(size, dict) else {1: size}
+            old, new = (swept_nc(text, spots, tools, 0.04) for text in (before, after))
         else:
             old, new = (swept_cl(text, spots, 0.04) for text in (before, after))
         nominal, dz = pocket.floor_at(*spots.T), corrections[pocket.id].at(*spots.T)

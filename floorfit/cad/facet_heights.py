@@ -104,9 +104,11 @@ def rings_of(shape: Any) -> list[Ring]:
         if len(part.interiors):
             out += rings_of(_cut_through(part))
             continue
-        rounded = Polygon(np.round(np.asarray(part.exterior.coords)[:, :2], 4))
-        if rounded.is_valid:
-            out.append(tuple((float(x), float(y)) for x, y in list(rounded.exterior.coords)[:-1]))
+        # Rounding may fold a needle at a corner over: what is left without it counts.
+        rounded = Polygon(np.round(np.asarray(part.exterior.coords)[:, :2], 4)).buffer(0.0)
+        for piece in polygon_parts(rounded):
+            if not shapely.is_empty(shapely.buffer(piece, -_NARROW, join_style="mitre")):
+                out.append(tuple((float(x), float(y)) for x, y in list(piece.exterior.coords)[:-1]))
     return out
 
 

@@ -109,5 +109,6 @@ class Corrected:
 
     @property
     def is_complete(self) -> bool:
-        """Whether every floor was corrected."""
-        return all(change.motions and change.action != "hold" for change in self.pockets)
+        """Whether every floor was corrected, from a programme that cuts it whole and at its Z."""
+        is_everywhere = all(change.motions and change.action != "hold" for change in self.pockets)
+        return is_everywhere and all(floor.is_whole and not floor.is_off for floor in self.floors)

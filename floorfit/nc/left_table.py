@@ -15,10 +15,11 @@ from floorfit.units import MM_PER_UNIT
 
 __all__ = ["COLUMNS", "left_table"]
 
-#: Columns; lengths get the part file's unit, ``web_…`` are those of offsets.csv with what the cutter leaves added.
+#: Columns; lengths get the part file's unit, ``web_…`` are those of offsets.csv with what the cutter leaves added, and
+#: ``programme_off``, the height over the nominal floor at which the programme cuts before any offset.
 COLUMNS = (
     "pocket", "action", "motions", "blocks_changed", "least_dz", "greatest_dz", "too_deep", "left_high",
-    "left_high_area", "left_high_x", "left_high_y", "web_after_min", "web_after_max",
+    "left_high_area", "left_high_x", "left_high_y", "web_after_min", "web_after_max", "programme_off",
 )  # fmt: skip
 _WORDS = 4
 
@@ -48,12 +49,13 @@ def left_table(corrected: Corrected, decisions: Mapping[str, Decision], unit: st
         deep, area, (x, y) = (one.deep_mm, one.high_area_mm2, one.where_high) if one else (None, None, (None, None))
         lengths = [change.least, change.greatest, deep, None if one is None else high, area, x, y]
         web = [decision.web_after_min_mm, decision.web_after_max_mm]
-        web[0] = None if web[0] is None or one is None else web[0] - one.deep_mm
-        web[1] = None if web[1] is None or one is None else web[1] + high
+        off = one.off_mm if one is not None and one.is_off else 0.0
+        web[0] = None if web[0] is None or one is None else web[0] - one.deep_mm + off
+        web[1] = None if web[1] is None or one is None else web[1] + high + off
         divisors = [scale**2 if "area" in name else scale for name in COLUMNS[_WORDS:]]
         numbers = [
             "" if value is None or np.isnan(value) else f"{value / divisor:.{decimals}f}"
-            for value, divisor in zip([*lengths, *web], divisors, strict=True)
+            for value, divisor in zip([*lengths, *web, one.off_mm if one else None], divisors, strict=True)
         ]
         words = [change.pocket, change.action, str(change.motions), str(change.changed)]
         writer.writerow(map(plain_cell, [*words, *numbers]))

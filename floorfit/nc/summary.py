@@ -62,7 +62,7 @@ def changes_of(
 
 
 def what_is_left(swept: Sequence[SweptFloor], source: str) -> list[Finding]:
-    """A warning for each floor on which the cutter leaves metal that is not wanted.
+    """A warning for each floor on which the cutter leaves metal that is not wanted, or that is cut at another height.
 
     Parameters
     ----------
@@ -79,6 +79,20 @@ def what_is_left(swept: Sequence[SweptFloor], source: str) -> list[Finding]:
                 f"{y:.1f}), on {one.high_area_mm2:.0f} mm²: the cutter cannot follow at an edge, a seam or a slope."
             )
             out.append(Finding("left-high", source, "", text, "warning"))
+        if one.is_off:
+            way, web = ("above", "thicker") if one.off_mm > 0 else ("below", "thinner")
+            text = (
+                f"pocket {one.pocket}: before any offset this programme cuts it {abs(one.off_mm):.3f} mm {way} the Z "
+                f"of the part file, and its web comes out {web} by as much. Is it the programme that finishes the "
+                "floor, and was it not corrected before?"
+            )
+            out.append(Finding("floor-off", source, "", text, "warning"))
+        if one.off_mm == one.off_mm and not one.is_whole:
+            text = (
+                f"pocket {one.pocket}: {one.uncut_mm2:.0f} mm² of its floor ({100 * one.uncut_share:.0f} %) are not "
+                "cut by this programme and keep their stock. Correct the programme that cuts them with the same job."
+            )
+            out.append(Finding("floor-uncut", source, "", text, "warning"))
     return out
 
 

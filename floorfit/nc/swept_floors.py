@@ -25,6 +25,8 @@ _RISE_MM = 0.004
 #: No place of a floor may be lower than what is wanted by more, mm: two roundings of 0.0001 in, the offset's tolerance
 #: and the places between samples.
 TOO_DEEP_MM = 0.02
+#: Share of a floor that a programme may leave uncut without a word: edges between the places of the sweep. Own choice.
+UNCUT_SHARE = 0.05
 
 
 @dataclass(frozen=True)
@@ -96,6 +98,11 @@ class SweptFloor:
         Greatest height left over what is wanted, and the area with more than `TOO_DEEP_MM`.
     where, where_high : (float, float)
         Places of the greatest depth, and of the greatest height, mm.
+    off_mm : float
+        Height over the floor's nominal Z at which the original cuts it, before any offset: exceeded on three quarters
+        of what it cuts, so that cusps and the round at the walls do not count. NaN where it cuts nothing.
+    uncut_share, uncut_mm2 : float
+        How much of what its cutters can reach of the floor the original does not cut: as a share, and in area.
     """
 
     pocket: str
@@ -104,6 +111,19 @@ class SweptFloor:
     high_area_mm2: float
     where: tuple[float, float]
     where_high: tuple[float, float]
+    off_mm: float = float("nan")
+    uncut_share: float = 0.0
+    uncut_mm2: float = 0.0
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether the original cuts all of the floor, but for a little at its edges."""
+        return self.uncut_share <= UNCUT_SHARE
+
+    @property
+    def is_off(self) -> bool:
+        """Whether the original cuts the floor at another height than the part file states."""
+        return abs(self.off_mm) > TOO_DEEP_MM
 
 
 def sweep_floors(before: Cuts, after: Cuts, floors: Sequence[tuple[Pocket, Correction]]) -> list[SweptFloor]:
@@ -135,11 +155,25 @@ def _floor(before: Cuts, after: Cuts, pocket: Pocket, correction: Correction, ra
     old, new = (one.near(pocket, top, 0.8 * grid.cell) for one in (before, after))
     if old is None or new is None:
         return None
-    return _compare(pocket, correction, grid, swept_heights(old, grid), swept_heights(new, grid))
+    heights = swept_heights(old, grid), swept_heights(new, grid)
+    return _compare(pocket, correction, grid, _reached(pocket, grid, old), *heights)
+
+
+def _reached(pocket: Pocket, grid: FloorGrid, cuts: Samples) -> NDArray[np.bool_]:
+    """Places of a floor that the flat of the smallest cutter there comes to."""
+    least = int(np.argmin(cuts.radius))
+    radius, corner = float(cuts.radius[least]), float(cuts.corner[least])
+    area = Polygon(pocket.polygon).buffer(-radius).buffer(radius - corner)
+    return grid.inside & shapely.contains_xy(area, *np.meshgrid(grid.x, grid.y, indexing="ij"))
 
 
 def _compare(
-    pocket: Pocket, correction: Correction, grid: FloorGrid, old: NDArray[np.float64], new: NDArray[np.float64]
+    pocket: Pocket,
+    correction: Correction,
+    grid: FloorGrid,
+    reached: NDArray[np.bool_],
+    old: NDArray[np.float64],
+    new: NDArray[np.float64],
 ) -> SweptFloor:
     x, y = np.meshgrid(grid.x, grid.y, indexing="ij")
     nominal, dz = pocket.floor_at(x, y), correction.at(x, y)
@@ -152,10 +186,20 @@ def _compare(
     seen = cut & np.isfinite(new)
     high = np.where(seen, np.where(seen, new, 0.0) - (np.where(seen, old, 0.0) + dz), -np.inf)
     worst, most = int(np.argmax(deep)), int(np.argmax(high))
-    area = float((high > TOO_DEEP_MM).sum() * (grid.x[1] - grid.x[0]) * (grid.y[1] - grid.y[0]))
-    places = [(float(x.flat[one]), float(y.flat[one])) for one in (worst, most)]
+    one = float((grid.x[1] - grid.x[0]) * (grid.y[1] - grid.y[0]))
+    area, uncut = float((high > TOO_DEEP_MM).sum() * one), reached & ~cut
+    places = [(float(x.flat[at]), float(y.flat[at])) for at in (worst, most)]
+    off = float(np.quantile((old - nominal)[cut], 0.25)) if cut.any() else float("nan")
     return SweptFloor(
-        pocket.id, max(float(deep.flat[worst]), 0.0), max(float(high.flat[most]), 0.0), area, places[0], places[1]
+        pocket.id,
+        max(float(deep.flat[worst]), 0.0),
+        max(float(high.flat[most]), 0.0),
+        area,
+        places[0],
+        places[1],
+        off,
+        float(uncut.sum() / max(reached.sum(), 1)),
+        float(uncut.sum() * one),
     )
 
 

@@ -31,8 +31,10 @@ __all__ = ["TOUCH_MM", "Zone", "Zones", "zones_for"]
 
 #: A cutter nearer to a floor than its radius less this touches it, mm: the decimals of a programme. Own choice.
 TOUCH_MM = 0.01
-#: Cells of a surface for one radius of the cutter. At 6 the rim of the disc is met within a twelfth of the radius.
-_CELLS = 6
+#: Least cell of what an upright end stands on, mm, cells for one radius, and greatest number of cells. Standing heights
+#: are smooth but where the rim changes sides: there a bend k is missed by k R^2 / 16 (8 mm, 1 m: 0.004 mm).
+_CELL_MM, _CELLS, _MOST_CELLS = 1.0, 4, 60_000
+_UP = np.array([0.0, 0.0, 1.0])
 #: Places of the tip taken at once where the floor's heights under the whole end are asked.
 _CHUNK = 20_000
 #: Polygons this near to each other leave no metal between them, mm.
@@ -90,11 +92,13 @@ class Zone:
         axis : (n, 3) ndarray
             Unit vectors.
         """
-        if self.floor.is_shaped:
-            return self._standing(xy, axis, corrected=False)
+        leaning = np.flatnonzero(axis[:, 2] < 1.0 - _UPRIGHT)
+        if self.floor.is_shaped and self.cutter.radius:
+            out = self._upright_contact.at(*xy.T)
+            out[leaning] = self._standing(xy[leaning], axis[leaning], corrected=False)
+            return out
         slope = self.floor.pocket.slope
         out = np.full(len(axis), self.cutter.over_slope(slope))
-        leaning = np.flatnonzero(axis[:, 2] < 1.0 - _UPRIGHT)
         out[leaning] = self.cutter.contact(axis[leaning], slope)
         return out
 
@@ -110,25 +114,49 @@ class Zone:
         """
         at, away = self._nearest(xy)
         leaning = axis[:, 2] < 1.0 - _UPRIGHT
-        if self._dilated is not None:
-            out = self._dilated.at(at[:, 0], at[:, 1])
+        some = np.flatnonzero(leaning)
+        if self._is_uneven:
+            out = self._upright_lift.at(*at.T)
+            out[some] = self._standing(xy[some], axis[some], corrected=True) - self.contact(xy[some], axis[some])
         else:
             out = self.floor.dz(at) + self._extra
-            if self.floor.correction.action == "tilt" and not self.floor.is_shaped:
-                out[leaning] += self._tilted(axis[leaning])
-        some = np.flatnonzero(self._is_uneven | leaning & (self.floor.correction.grid is not None))
-        out[some] = self._standing(xy[some], axis[some], corrected=True) - self.contact(xy[some], axis[some])
+            out[some] += self._tilted(axis[some])
         high = self.cutter.height(np.minimum(away, self.cutter.radius))
         high[leaning] = 0.0
         return np.where(out > 0, np.where(out > high, out - high, -np.inf), out)
 
     @property
     def _is_uneven(self) -> bool:
-        """Whether the corrected floor is another shape than the nominal one, and no plane."""
-        return self.floor.is_shaped and self.floor.correction.action != "shift"
+        """Whether an end stands on the corrected floor otherwise than on the nominal one, and no formula says how."""
+        correction = self.floor.correction
+        is_bent = correction.grid is not None or (self.floor.is_shaped and correction.action == "tilt")
+        return is_bent and self.cutter.radius > 0
+
+    @cached_property
+    def _upright_contact(self) -> FollowGrid:
+        return self._on_grid(corrected=False)
+
+    @cached_property
+    def _upright_lift(self) -> FollowGrid:
+        found = self._on_grid(corrected=True)
+        x, y = np.meshgrid(found.x_mm, found.y_mm, indexing="ij")
+        xy = np.column_stack([x.ravel(), y.ravel()])
+        nominal = self.contact(xy, np.broadcast_to(_UP, (len(xy), 3))).reshape(x.shape)
+        return FollowGrid(found.x_mm, found.y_mm, found.offset_mm - nominal)
+
+    def _on_grid(self, *, corrected: bool) -> FollowGrid:
+        """`_standing` with an upright axis, at places no further apart than a share of the radius where that can be."""
+        x0, y0, x1, y1 = self.region.bounds
+        cell = max(_CELL_MM, self.cutter.radius / _CELLS, np.sqrt((x1 - x0) * (y1 - y0) / _MOST_CELLS))
+        x, y = (np.linspace(a, b, max(int(np.ceil((b - a) / cell)), 1) + 1) for a, b in ((x0, x1), (y0, y1)))
+        xy = np.column_stack([one.ravel() for one in np.meshgrid(x, y, indexing="ij")])
+        values = self._standing(xy, np.broadcast_to(_UP, (len(xy), 3)), corrected=corrected)
+        return FollowGrid(x, y, values.reshape(len(x), len(y)))
 
     def _tilted(self, axis: NDArray[np.float64]) -> NDArray[np.float64]:
         """What a tilt of a plane floor adds to a leaning end, beyond what it adds to an upright one, (n,), mm."""
+        if self.floor.correction.action != "tilt":
+            return np.zeros(len(axis))
         nominal, added = self.floor.pocket.slope, self.floor.correction.slope
         both = (nominal[0] + added[0], nominal[1] + added[1])
         return self.cutter.contact(axis, both) - self.cutter.contact(axis, nominal) - self._extra
@@ -181,39 +209,11 @@ class Zone:
         away[out] = np.hypot(*(ends[:, 0] - ends[:, 1]).T)
         return at, away
 
-    @cached_property
-    def _dilated(self) -> FollowGrid | None:
-        """The surface dilated by the cutter's end, on a grid over a plane floor; None without a surface."""
-        grid = None if self.floor.is_shaped else self.floor.correction.grid
-        if grid is None or not self.cutter.radius:
-            return grid
-        return _dilate(self.floor, self.cutter, grid)
-
 
 def _grown(shape: Polygon, by: float) -> BaseGeometry:
     grown = shape.buffer(by)
     shapely.prepare(grown)
     return grown
-
-
-def _dilate(floor: CutFloor, cutter: Cutter, grid: FollowGrid) -> FollowGrid:
-    """Greatest of dz, nominal slope and end of the cutter together, less the nominal contact, at each node."""
-    cell = min(cutter.radius / _CELLS, float(np.diff(grid.x_mm).min()), float(np.diff(grid.y_mm).min()))
-    cell = max(cell, cutter.radius / 12, np.sqrt(np.ptp(grid.x_mm) * np.ptp(grid.y_mm) / 250_000))
-    x, y = (np.linspace(n[0], n[-1], max(int(np.ceil((n[-1] - n[0]) / cell)), 1) + 1) for n in (grid.x_mm, grid.y_mm))
-    hx, hy = x[1] - x[0], y[1] - y[0]
-    values = grid.at(*np.meshgrid(x, y, indexing="ij"))
-    reach = (int(cutter.radius / hx), int(cutter.radius / hy))
-    wide = np.pad(values, ((reach[0],) * 2, (reach[1],) * 2), mode="edge")
-    slope = floor.pocket.slope
-    out = np.full(values.shape, -np.inf)
-    for i in range(-reach[0], reach[0] + 1):
-        for j in range(-reach[1], reach[1] + 1):
-            height = float(cutter.height(np.hypot(i * hx, j * hy)))
-            if height < np.inf:
-                part = wide[reach[0] + i : reach[0] + i + len(x), reach[1] + j : reach[1] + j + len(y)]
-                np.maximum(out, part + (slope[0] * i * hx + slope[1] * j * hy - height), out=out)
-    return FollowGrid(x, y, np.maximum(out - cutter.over_slope(slope), values))
 
 
 @dataclass(frozen=True)

@@ -149,6 +149,8 @@ def heights(patches: tuple[Patch, ...], x: Floats, y: Floats) -> Floats:
     -------
     ndarray, mm
     """
+    if len(patches) == 1:
+        return patches[0].at(x, y)
     out = np.zeros(np.shape(x))
     owner = _owners(patches, x, y)
     for number in np.unique(owner):
@@ -166,6 +168,8 @@ def slopes(patches: tuple[Patch, ...], x: Floats, y: Floats) -> Floats:
     x, y : (...) ndarray, mm
         Plan positions.
     """
+    if len(patches) == 1:
+        return patches[0].slope_at(x, y)
     out = np.zeros((*np.shape(x), 2))
     owner = _owners(patches, x, y)
     for number in np.unique(owner):
@@ -178,8 +182,6 @@ def _owners(patches: tuple[Patch, ...], x: Floats, y: Floats) -> NDArray[np.int6
     """Number of the patch that counts at each place."""
     import shapely
 
-    if len(patches) == 1:
-        return np.zeros(np.shape(x), np.int64)
     owner = np.full(np.shape(x), -1, np.int64)
     for number, patch in enumerate(patches):
         owner[shapely.intersects_xy(patch.polygon, x, y) if patch.polygon is not None else ...] = number

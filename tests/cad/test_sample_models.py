@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 
 from floorfit.cad import extract_pockets
 from floorfit.part.part_file import read_part
@@ -15,7 +16,7 @@ SAMPLES = Path(__file__).parents[2] / "sample_parts"
 PARTS = sorted(path.parent.name for path in SAMPLES.glob("*/part.json"))
 
 
-@pytest.mark.parametrize("name", PARTS)
+@pytest.mark.parametrize("name", [name for name in PARTS if name != "lofted_rib"])
 def test_extract_gives_the_part_back(name):
     part = read_part(SAMPLES / name / "part.json")
     found = extract_pockets(SAMPLES / name / "model.stl", units=part.units).part
@@ -31,6 +32,28 @@ def test_extract_gives_the_part_back(name):
         assert twin.underside_z == pytest.approx(pocket.underside_z, abs=1e-3)
         assert twin.web == pytest.approx(pocket.web, abs=2e-3)
         assert twin.slope == pytest.approx(pocket.slope, abs=1e-6)
+
+
+def test_extract_gives_the_lofted_bays_back():
+    """Chords of 24 by 8 mm leave 0.0055 mm of the loft (curvature times square / 8), the part's own grid 0.004."""
+    part = read_part(SAMPLES / "lofted_rib" / "part.json")
+    found = extract_pockets(SAMPLES / "lofted_rib" / "model.stl", units="mm")
+    rings = {ring for pocket in part.pockets for ring in pocket.islands}
+    pads = [pocket for pocket in part.pockets if pocket.boundary in rings]
+    # A pad has no walls: it is listed, for an edit to take.
+    assert (len(pads), len(found.part.pockets), len(part.pockets)) == (3, 40, 43)
+    for pocket in part.pockets:
+        if pocket in pads:
+            continue
+        twin = max(found.part.pockets, key=lambda p: p.polygon.intersection(pocket.polygon).area)
+        # Half a notched rib may belong to a bay; the foot of a wall that leans moves 0.3 mm with the floor's height.
+        assert twin.polygon.hausdorff_distance(pocket.polygon) <= 2.5 + 1e-3
+        assert twin.polygon.symmetric_difference(pocket.polygon).area <= 60.0
+        inner = pocket.polygon.buffer(-3.0)
+        places = np.random.default_rng(4).uniform(inner.bounds[:2], inner.bounds[2:], (200, 2))
+        x, y = places[shapely.contains_xy(inner, *places.T)].T
+        assert np.abs(twin.floor_at(x, y) - pocket.floor_at(x, y)).max() <= 0.0055 + 0.002
+        assert np.abs(twin.nominal_web(x, y) - pocket.nominal_web(x, y)).max() <= 0.0055 + 0.002
 
 
 @pytest.mark.parametrize("name", PARTS)

@@ -325,3 +325,35 @@ def written(radius, unit, arc, mode):
 
 def _axes(at, scale, places):
     return " ".join(f"{letter}{mm / scale:.{places}f}" for letter, mm in at.items())
+
+
+# -- 11: a programme that does not cut the floor where the part file has it -------------------------------------------
+
+
+@pytest.mark.parametrize(("over", "way"), [(0.1, "0.100 mm above"), (-0.03, "0.030 mm below")])
+def test_11_a_floor_cut_at_another_height_is_said(over, way):
+    """Passes 0.1 over the floor (corrected before, or semi-finishing) move with it, and leave 0.1 too much."""
+    _, done = correct(HEAD + zigzag(0, 0, 100, 60, 2.0, over=over), corrections(A=0.15))
+    (said,) = [one for one in done.findings if one.code == "floor-off"]
+    assert way in said.text and "pocket A" in said.text
+    (floor,) = [one for one in done.floors if one.pocket == "A"]
+    # Numbers of the programme and single precision of the sweep: 0.0005.
+    assert floor.off_mm == pytest.approx(over, abs=5e-4)
+    assert not done.is_complete
+
+
+@pytest.mark.parametrize("size", [FLAT, BULL])
+def test_11_a_floor_cut_where_it_is_raises_no_doubt(size):
+    """The round at the walls and the edge of the last pass stand above the floor; they are no other height."""
+    _, done = correct(HEAD + zigzag(0, 0, 100, 60, 2.0, step=9.0), corrections(A=0.15), size=size)
+    assert not [one for one in done.findings if one.code == "floor-off"]
+
+
+@pytest.mark.parametrize(("wide", "share"), [(100, 0.0), (60, 0.4)])
+def test_11_a_floor_cut_in_part_is_said(wide, share):
+    """A flat cutter of radius 8 reaches the whole of a floor but its corners; passes to X 60 leave 40 of 100 mm."""
+    _, done = correct(HEAD + zigzag(0, 0, wide, 60, 2.0), corrections(A=0.15))
+    (floor,) = [one for one in done.floors if one.pocket == "A"]
+    # Two places of the sweep's grid, 2 mm apart, along each edge.
+    assert floor.uncut_share == pytest.approx(share, abs=0.05)
+    assert bool([one for one in done.findings if one.code == "floor-uncut"]) == bool(share)

@@ -21,6 +21,8 @@ from floorfit.part.part_file import read_part
 
 FOLDER = Path(__file__).resolve().parents[2] / "sample_parts"
 FILES = sorted(FOLDER.glob("*/finish.cl"))
+#: The lofted rib has a test of its own, on some of its floors.
+PLANE = [path for path in FILES if path.parent.name != "lofted_rib"]
 
 
 def name_of(path):
@@ -62,7 +64,7 @@ def given_for(part, tilted):
 
 
 @pytest.mark.parametrize("tilted", [False, True], ids=["shift", "tilt"])
-@pytest.mark.parametrize("path", FILES, ids=name_of)
+@pytest.mark.parametrize("path", PLANE, ids=name_of)
 def test_corrected_either_way_the_swept_floors_are_the_same_to_two_micrometres(path, tilted):
     part = read_part(path.with_name("part.json"))
     given, text = given_for(part, tilted), path.read_text()

@@ -14,7 +14,7 @@ from floorfit.part.part_file import read_part
 from floorfit.readings.readings_file import read_readings
 
 FOLDER = Path(physics.__file__).resolve().parent.parent / "sample_parts"
-NAMES = ("bay_frame", "long_rib")
+NAMES = ("bay_frame", "long_rib", "lofted_rib")
 FILES = ("part.json", "readings.csv", "truth.json")
 
 
@@ -34,7 +34,8 @@ def test_script_writes_the_kept_bytes(made: Path, name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "floors", "rows", "unit"), [("bay_frame", 18, 144, "mm"), ("long_rib", 70, 490, "in")]
+    ("name", "floors", "rows", "unit"),
+    [("bay_frame", 18, 144, "mm"), ("long_rib", 70, 490, "in"), ("lofted_rib", 43, 301, "mm")],
 )
 def test_size_and_unit(name: str, floors: int, rows: int, unit: str) -> None:
     part = read_part(FOLDER / name / "part.json")
@@ -52,9 +53,12 @@ def test_good_readings_carry_the_true_warp(name: str) -> None:
     good = np.array([row["fault"] == "" for row in truth["readings"]])
     warp = np.array([row["warp"] for row in truth["readings"]])
     pockets = [part.pocket(str(label)) for label in r.pocket]
-    rough = np.array([p.rough_z(x, y) for p, x, y in zip(pockets, r.x, r.y, strict=True)], float)
+    rough, under, steep = (
+        np.array([getattr(p, name)(x, y) for p, x, y in zip(pockets, r.x, r.y, strict=True)], float)
+        for name in ("rough_z", "underside_at", "steepness_at")
+    )
     z = np.where(np.isnan(r.z), rough, r.z)
-    error = z - r.thickness - np.array([p.underside_z for p in pockets]) - warp
+    error = z - r.thickness * steep - under - warp
     # Noise 0.010 and, where Z was measured, 0.002 mm: the mean of n is within four standard errors of zero, and
     # the standard deviation within 15 % (its own is 1/√(2(n−1)) = 6 % for 140 rows).
     assert abs(error[good].mean()) < 4 * 0.0103 / np.sqrt(good.sum())

@@ -14,7 +14,7 @@ import floorfit
 FOLDER = Path(physics.__file__).resolve().parent.parent / "sample_parts"
 
 
-@pytest.fixture(scope="module", params=["bay_frame", "long_rib"])
+@pytest.fixture(scope="module", params=["bay_frame", "long_rib", "lofted_rib"])
 def run(request: pytest.FixtureRequest) -> tuple[physics.Plate, floorfit.Result, dict[str, float]]:
     import make
 
@@ -22,7 +22,7 @@ def run(request: pytest.FixtureRequest) -> tuple[physics.Plate, floorfit.Result,
     part = floorfit.read_part(FOLDER / name / "part.json")
     result = floorfit.correct(part, floorfit.read_readings(FOLDER / name / "readings.csv", part.units))
     truth = json.loads((FOLDER / name / "truth.json").read_text("utf-8"))
-    plate = make.frame() if name == "bay_frame" else make.rib()
+    plate = {"bay_frame": make.frame, "long_rib": make.rib, "lofted_rib": make.lofted_rib}[name]()
     return plate, result, {row["pocket"]: row["best_shift"] for row in truth["pockets"]}
 
 
