@@ -32,6 +32,8 @@ _MOST_OVER = 0.1
 _AGREE_MM = 1.0
 #: Largest cutter that a box and its floor may differ by, mm.
 _WIDEST_MM = 80.0
+#: A motion further from a floor than this and its cutter's radius is not near it, mm. Own choice, no source.
+_NEAR_MM = 5.0
 #: Distance of the places tried along a pass, mm, and greatest number of them for one height.
 _STEP_MM, _MOST_PLACES = 2.0, 200_000
 
@@ -65,6 +67,8 @@ def check_fit(
     floors: Sequence[CutFloor],
     outline: Sequence[tuple[float, float]],
     source: str,
+    *,
+    lost: bool,
 ) -> list[Finding]:
     """Return what says that the programme is not this part's, or stands elsewhere.
 
@@ -78,12 +82,18 @@ def check_fit(
         All floors, and the outline of the part.
     source : str
         Name of the programme.
+    lost : bool
+        Whether the programme cuts where nobody here knows.
     """
     known = ~np.isnan(path.start).any(axis=1) & ~np.isnan(path.end).any(axis=1)
     rows = np.flatnonzero(cutting & path.is_usable & known)
     if not any(_on(path, rows, floor).any() for floor in floors):
+        hint = _hint(path, rows, floors)
+        if len(path) and not (hint or lost or any(_is_near(path, floor) for floor in floors)):
+            text = "no motion comes near a floor of this part: nothing was changed. Is it the programme you meant?"
+            return [Finding("no-floor", source, "", text, "warning")]
         text = "no cutting motion lies on any floor of this part. Is it this part's finishing programme, in its frame?"
-        return [Finding("other-part", source, "", text + _hint(path, rows, floors))]
+        return [Finding("other-part", source, "", text + hint)]
     shift, votes, boxes, over = _seen(path, rows, floors, outline)
     far = float(np.hypot(*shift)) > _AGREE_MM
     if far and 2 * votes >= boxes and (len(over.rows) or votes >= 3):
@@ -102,6 +112,17 @@ def check_fit(
             Finding("other-part", source, place, f"{text} Is it this part's programme, in its frame, and its tool?")
         ]
     return [Finding("across", source, place, f"{text} They are left as programmed there. Look at them.", "warning")]
+
+
+def _is_near(path: TipPath, floor: CutFloor) -> bool:
+    """Whether any motion comes over a floor or beside it, as low as what roughing left there or lower; boxes count."""
+    reach = max(_NEAR_MM, *(cutter.radius for cutter in path.cutters))
+    x0, y0, x1, y1 = floor.pocket.polygon.bounds
+    low, high = np.fmin(path.start, path.end), np.fmax(path.start, path.end)
+    swing = np.nan_to_num(np.where(path.is_arc, 2 * np.hypot(*(path.end[:, :2] - path.centre).T), 0.0)) + reach
+    beside = (low[:, 0] - swing <= x1) & (high[:, 0] + swing >= x0)
+    beside &= (low[:, 1] - swing <= y1) & (high[:, 1] + swing >= y0)
+    return bool((beside & (low[:, 2] <= floor.top + _NEAR_MM) & path.is_usable).any())
 
 
 def _on(path: TipPath, rows: NDArray[np.intp], floor: CutFloor) -> NDArray[np.bool_]:
