@@ -173,14 +173,20 @@ def corner_of(pocket: Pocket) -> float:
     return CORNER_MM if pocket.floor else 0.0
 
 
-def over_floor(pocket: Pocket, points: np.ndarray) -> np.ndarray:
-    """Tips over a floor at places in plan: on a plane the tip is at its Z; on a curved floor where the end touches it.
+def over_floor(pocket: Pocket, points: np.ndarray, tilt: float | None = None) -> np.ndarray:
+    """Tips at places in plan where the end stands on the floor, mm, (k, 3); the axis may be turned about X, degrees.
 
-    There the tip is as high as the highest of many places all over the end asks (mm, (k, 3)).
+    On a plane the rim of a flat end touches: the tip is higher by the radius times the sine of the angle between axis
+    and normal, along the normal. On a curved floor the tip is as high as the highest of many places all over the end
+    asks.
     """
     x, y = points.T
     if not pocket.floor:
-        return np.column_stack([points, [float(pocket.nominal_z(*point)) for point in points]])
+        normal = np.array([-pocket.slope[0], -pocket.slope[1], 1.0]) / np.hypot(1.0, np.hypot(*pocket.slope))
+        turn = np.radians(tilt or 0.0)
+        along = float(normal @ [0.0, -np.sin(turn), np.cos(turn)])
+        stands = tool_radius(pocket) * np.sqrt(max(1.0 - along**2, 0.0)) / normal[2]
+        return np.column_stack([points, [float(pocket.nominal_z(*point)) + stands for point in points]])
     out, up = end_places(tool_radius(pocket), CORNER_MM)
     z = pocket.floor_at(x[:, None] + out[:, 0], y[:, None] + out[:, 1]) - up
     return np.column_stack([points, z.max(axis=1)])
@@ -211,7 +217,7 @@ def chords(pocket: Pocket, points: np.ndarray) -> np.ndarray:
 def cut(program: Program | LocationProgram, pocket: Pocket, points: np.ndarray, tilt: float | None) -> None:
     """Go along points on the floor."""
     more = {} if tilt is None else {"A": tilt}
-    for x, y, z in over_floor(pocket, chords(pocket, points)):
+    for x, y, z in over_floor(pocket, chords(pocket, points), tilt):
         program.block("1", FEED_MM, X=x, Y=y, Z=z, **more)
 
 
