@@ -32,6 +32,8 @@ CASES = {
     "G80 beside a motion": ("G80 G0 Z30.\n", "G0 Z30.\n"),
     "a spindle speed from a parameter": ("S#102 M3\n", ""),
     "a feed from a parameter": ("F#7\n", ""),
+    # Dialects with several spindles; common practice, no source.
+    "the number of a spindle": ("M3 $0 S9000\n", ""),
     "a retract to a parameter": ("G0 Z#100\nG0 Z30\n", "G0 Z30\n"),
     "comments in comments": ("(FINISH (WEB 2.0) FLOORS)\n", ""),
     "G53 retract": ("G53 G0 Z0\nG0 X20 Y20\nG0 Z30\n", "G53 G0 Z0\nG0 X20 Y20\nG0 Z30\n"),
