@@ -21,7 +21,6 @@ from floorfit.nc.programme import apply_offsets
 from floorfit.nc.shifts import Origin
 from floorfit.nc.tools import Tools, joined, tool_of
 from floorfit.part.model import Part
-from floorfit.part.part_file import part_from_document
 from floorfit.readings.datum import Datums, read_datums, same_shape
 from floorfit.record import Record, record_of
 from floorfit.units import MM_PER_UNIT, Unit
@@ -167,8 +166,7 @@ def _doubts(
 
 def part_and_corrections(record: Record) -> tuple[Part, dict[str, Correction]]:
     """Return what a record holds for a programme: the part, and the offset field of every pocket by id."""
-    part = part_from_document(record.part, f"{record.job}/record.json")
-    return part, {decision.pocket: decision.correction for decision in record.decisions}
+    return record.nominal(), {decision.pocket: decision.correction for decision in record.decisions}
 
 
 def _of_locations(stated: Mapping[str, Any], tools: Tools, unit: Unit) -> dict[str, Any]:

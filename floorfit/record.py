@@ -16,7 +16,8 @@ from floorfit.decision.decision import Decision, Number
 from floorfit.decision.neighbours import NeighbourStep
 from floorfit.decision.web_map import WebMap
 from floorfit.errors import Finding, InputError
-from floorfit.part.part_file import part_schema
+from floorfit.part.model import Part
+from floorfit.part.part_file import part_from_document, part_schema
 from floorfit.record_readings import columns_of
 from floorfit.sealed import changed_files
 
@@ -170,6 +171,10 @@ class Record(_Model):
     def __repr__(self) -> str:
         """Return the job and how it came out: the whole is in its fields."""
         return f"Record of job {self.job}: {self.summary.sentence}"
+
+    def nominal(self) -> Part:
+        """Return the part of the run, in mm."""
+        return part_from_document(self.part, f"{self.job}/record.json")
 
     def pieces(self) -> Iterator[str]:
         """Yield the record as JSON, an entry at a time: a large one need not stand in memory twice."""

@@ -1,8 +1,8 @@
 """Write the finishing programme of each sample part: ``python sample_parts/programs.py``.
 
 Invented, like the parts: zigzag passes over each floor, then a pass round its walls, in the unit of the part file. The
-tool point is the tip of a flat end mill; the axis stays upright. Curved floors are cut in chords by an end with rounded
-corners. Part zero is the programme's zero (G54). The same part gives the same bytes.
+tool point is the tip of a flat end mill; the axis stays upright. Lofted floors are cut in chords by a ball end. Part
+zero is the programme's zero (G54). The same part gives the same bytes.
 
 ``finish.cl`` is the same as cutter-location data, before a post-processor has seen it: tool, cutter and tip in the
 part's frame, with the axis for the part in mm and without it for the part in inches.
@@ -36,9 +36,9 @@ CLEAR_MM, RAMP_MM = 60.0, 1.0
 FEED_MM, RAMP_FEED_MM = 2400.0, 600.0
 #: Side of a pass as a share of the tool's diameter.
 STEP = 0.6
-#: Corner radius of the tool for curved floors, distance of its passes and greatest length of their chords, mm: a bend
-#: of 4.4e-4 / mm leaves a chord of 8 mm by 0.0035.
-CORNER_MM, CURVED_STEP_MM, CHORD_MM = 3.0, 3.0, 8.0
+#: Distance of passes over lofted floors and greatest length of their chords, mm: a ball of 8 mm leaves crests of 0.1
+#: mm, more than a shop would, so that the file stays small; a bend of 4.4e-4 / mm leaves a chord of 8 mm by 0.0035.
+LOFTED_STEP_MM, CHORD_MM = 2.5, 8.0
 #: Height of the ribs over a floor that leans in, mm.
 RIB_MM = 40.0
 #: Tilt of the tool in the tilted programme, degrees.
@@ -169,43 +169,42 @@ def passes(area: Polygon, step: float) -> list[np.ndarray]:
 
 
 def corner_of(pocket: Pocket) -> float:
-    """Corner radius of the tool for a floor, mm."""
-    return CORNER_MM if pocket.floor else 0.0
+    """Corner radius of the tool for a floor, mm: a ball for one that follows a loft, else a flat end."""
+    return 0.0 if pocket.is_plain else tool_radius(pocket)
 
 
 def over_floor(pocket: Pocket, points: np.ndarray, tilt: float | None = None) -> np.ndarray:
     """Tips at places in plan where the end stands on the floor, mm, (k, 3); the axis may be turned about X, degrees.
 
     On a plane the rim of a flat end touches: the tip is higher by the radius times the sine of the angle between axis
-    and normal, along the normal. On a curved floor the tip is as high as the highest of many places all over the end
+    and normal, along the normal. On a lofted floor the tip is as high as the highest of many places all over the ball
     asks.
     """
     x, y = points.T
-    if not pocket.floor:
+    if pocket.is_plain:
         normal = np.array([-pocket.slope[0], -pocket.slope[1], 1.0]) / np.hypot(1.0, np.hypot(*pocket.slope))
         turn = np.radians(tilt or 0.0)
         along = float(normal @ [0.0, -np.sin(turn), np.cos(turn)])
         stands = tool_radius(pocket) * np.sqrt(max(1.0 - along**2, 0.0)) / normal[2]
         return np.column_stack([points, [float(pocket.nominal_z(*point)) + stands for point in points]])
-    out, up = end_places(tool_radius(pocket), CORNER_MM)
+    out, up = ball_places(tool_radius(pocket))
     z = pocket.floor_at(x[:, None] + out[:, 0], y[:, None] + out[:, 1]) - up
     return np.column_stack([points, z.max(axis=1)])
 
 
 @cache
-def end_places(radius: float, corner: float) -> tuple[np.ndarray, np.ndarray]:
-    """Places of an end up to 10 degrees round its corner, from its axis and over its tip, mm."""
-    flat = radius - corner
-    rings = [(share * flat, 0.0) for share in (0.0, 0.33, 0.67, 1.0)]
-    rings += [(flat + corner * np.sin(a), corner * (1 - np.cos(a))) for a in np.radians(np.arange(1.0, 11.0))]
+def ball_places(radius: float) -> tuple[np.ndarray, np.ndarray]:
+    """Places of a ball up to 10 degrees from its tip: from its axis and over the tip, mm."""
+    rings = np.radians(np.linspace(0.0, 10.0, 21))
     turn = np.linspace(0, 2 * np.pi, 48, endpoint=False)
     around = np.column_stack([np.cos(turn), np.sin(turn)])
-    return np.concatenate([out * around for out, _ in rings]), np.repeat([up for _, up in rings], len(turn))
+    out = np.concatenate([radius * np.sin(angle) * around for angle in rings])
+    return out, np.repeat(radius * (1 - np.cos(rings)), len(turn))
 
 
 def chords(pocket: Pocket, points: np.ndarray) -> np.ndarray:
     """The same way with points so near on a curved floor that chords stay on it."""
-    if not pocket.floor:
+    if pocket.is_plain:
         return points
     pieces = [points[:1]]
     for first, last in pairwise(points):
@@ -237,23 +236,23 @@ def finish(program: Program | LocationProgram, pocket: Pocket, tilt: float | Non
     """All passes of one floor."""
     radius = tool_radius(pocket)
     # A wall that leans in is left to a tool that reaches under it.
-    room = pocket.polygon.buffer(-radius - RIB_MM * leans(pocket) if pocket.floor else -radius)
+    room = pocket.polygon.buffer(-radius if pocket.is_plain else -radius - RIB_MM * leans(pocket))
     program.heading(pocket, radius, corner_of(pocket))
     for area in getattr(room, "geoms", [room]):
         ready = area.buffer(1e-3)
         place: np.ndarray | None = None
-        for line in passes(area, CURVED_STEP_MM if pocket.floor else 2 * radius * STEP):
+        for line in passes(area, 2 * radius * STEP if pocket.is_plain else LOFTED_STEP_MM):
             if place is None or not ready.covers(LineString([place, line[0]])):
                 enter(program, pocket, line)
                 place = line[0]
-            cut(program, pocket, np.array([place, *line]) if pocket.floor else line, None)
+            cut(program, pocket, line if pocket.is_plain else np.array([place, *line]), None)
             place = line[1]
         for ring in (area.exterior, *area.interiors):
             around = np.array(ring.coords)
             if place is None or not ready.covers(LineString([place, around[0]])):
                 enter(program, pocket, around)
                 place = around[0]
-            cut(program, pocket, np.array([place, *around]) if pocket.floor else around, tilt)
+            cut(program, pocket, around if pocket.is_plain else np.array([place, *around]), tilt)
             place = around[-1]
     program.block("0", Z=program.clear)
     if tilt is not None:

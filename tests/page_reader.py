@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
@@ -65,3 +66,21 @@ def read_page(text: str) -> Page:
     page.feed(text)
     page.close()
     return page
+
+
+#: Words of English sentences that are none in German ("in", "was", "so" are both).
+ENGLISH = set(
+    re.findall(
+        "[a-z]+",
+        "and are at be but by each for from has have is it its lies may more no not of on one or other read reading "
+        "readings than that the their them there they this to too two were which with",
+    )
+)
+
+
+def english_left(html: str) -> set[str]:
+    """English words in what a page says; commands, codes, names, and what it was made from do not count."""
+    said = re.sub(r"<(pre|h1|title)\b.*?</\1>|<span class=\"code\">.*?</span>|`.*?`", "", html, flags=re.DOTALL)
+    page = Page()
+    page.feed(re.sub(r'<section class="groups".*?</section>', "", said, flags=re.DOTALL))
+    return set(re.findall("[a-z]+", page.text.lower())) & ENGLISH

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from floorfit.readings.kinds import reason_of
 from floorfit.record import Record
 
 #: Invented hostile pocket names: markup, quotes, umlauts, a formula sign, a closing script tag, 200 characters.
@@ -71,7 +72,8 @@ def no_surface() -> Record:
         "action": "hold", "offset_mm": None, "offset_u_mm": None, "web_before_min_mm": None, "web_before_max_mm": None,
         "web_after_min_mm": None, "web_after_max_mm": None, "web_after_interval_mm": [None, None], "margin_mm": None,
         "conformance_probability": None, "thin_probability": None, "thick_probability": None, "verdict": "undecided",
-        "reason": "no-readings: two readings in all, a surface needs three", "readings_used": 0, "budget_mm": {},
+        "reason": "too-few-readings: 2 different places of readings: three that are not in one line are the least for "
+        "a plane. Take more readings, spread over the part.", "readings_used": 0, "budget_mm": {},
         "suggestion_mm": None,
     }  # fmt: skip
     document = record.model_dump()
@@ -79,7 +81,8 @@ def no_surface() -> Record:
         decision.update(nothing)
     columns = {key: values[:2] for key, values in document["readings"].items()}
     blank: list[Any] = [None, None]
-    columns.update(residual_mm=blank, loo_mm=blank, weight=blank, used=[False] * 2, reason=["too-few-readings"] * 2)
+    reason = ["no-surface: the readings do not fix a surface"] * 2
+    columns.update(residual_mm=blank, loo_mm=blank, weight=blank, used=[False] * 2, reason=reason)
     document.update(map=None, surface=None, readings=columns, neighbours=[])
     document["summary"].update(
         corrected=0, held=18, conform=0, undecided=18, nonconform=0, readings=2, readings_used=0,
@@ -158,8 +161,8 @@ def _record(layout: Layout, names: tuple[str, ...] | None = None, **changes: Any
         "decisions": decisions, "readings": readings, "map": _map(layout, floors, decisions),
         "neighbours": [{"a": decisions[0]["pocket"], "b": decisions[1]["pocket"], "rib_mm": 3.2,
                         "at_mm": (200.0, 83.0), "step_mm": 0.0413}],
-        "findings": [{"code": "label-differs", "source": "r.csv", "place": "line 9, column pocket",
-                      "text": "the place lies on P02, the label says P01. The place was used.", "severity": "warning"}],
+        "findings": [{"code": "labels-respelt", "source": "r.csv", "place": "column pocket", "severity": "warning",
+                      "text": '1 labels were read without regard to case and leading zeros: "p1" → P01.'}],
     }  # fmt: skip
     return Record.model_validate({**document, **changes})
 
@@ -176,8 +179,8 @@ def _readings(layout: Layout, part: Any, floors: Any, rng: Any) -> dict[str, lis
     used = inside & (np.arange(n) % 23 != 7)
     blank = np.arange(n) % 46 == 7
     residual[~used & inside] += 0.15
-    reason = ["" if u else ("off-floor: the place lies on no floor" if not i else
-                            ("no-echo: the gauge gave nothing" if b else "outlier: 38 times the scatter"))
+    nothing, far = reason_of("blank", thickness="blank"), reason_of("outlier", thickness=2.41, expected=2.26)
+    reason = ["" if u else (reason_of("off-floor") if not i else (nothing if b else far))
               for u, i, b in zip(used, inside, blank, strict=True)]  # fmt: skip
     known = [bool(i and not b) for i, b in zip(inside, blank, strict=True)]
 
@@ -210,9 +213,9 @@ def _decision(layout: Layout, name: str, floor: Any, k: int) -> dict[str, Any]:
         "web_upper_limit_mm": 2.1, "conformance_probability": 0.9987 - 0.0001 * (k % 7), "thin_probability": 0.0004,
         "thick_probability": 0.0009, "verdict": "conform", "reason": "",
         "margin_mm": float(min(after[0] - 1.9, 2.1 - after[1])), "readings_used": 0,
-        "budget_mm": {"repeatability": 0.4 * u, "surface": 0.7 * u, "sound speed": 0.5 * u},
+        "budget_mm": {"repeatability": 0.4 * u, "surface between readings": 0.7 * u, "calibration": 0.5 * u},
         "suggestion_mm": (high_x - 0.1 * (high_x - low_x), low_y + 0.1 * (high_y - low_y)) if k % 3 == 0 else None,
-        "notes": ["The floor was roughed in two passes."] if k % 9 == 4 else [], "follow": None,
+        "notes": ["only 0.043 mm of metal near (412, 88): the cutter may rub"] if k % 9 == 4 else [], "follow": None,
     }  # fmt: skip
 
 
@@ -221,10 +224,14 @@ def _awkward(decisions: list[dict[str, Any]]) -> None:
     held.update(action="hold", offset_mm=None, offset_u_mm=None, web_after_min_mm=None, web_after_max_mm=None,
                 web_after_interval_mm=(None, None), margin_mm=None, conformance_probability=None,
                 thin_probability=None, thick_probability=None, verdict="undecided", suggestion_mm=held["centroid_mm"],
-                budget_mm={}, reason="too-few-readings: one reading on this floor, two are needed")  # fmt: skip
-    decisions[3].update(verdict="undecided", conformance_probability=0.71, margin_mm=0.0031)
+                budget_mm={}, reason="too-few-readings: 2 of 3 readings of this floor were set aside; take three more, "
+                "spread over it")  # fmt: skip
+    decisions[3].update(verdict="undecided", conformance_probability=0.71, margin_mm=0.0031,
+                        reason="tolerance: a limit lies within the uncertainty (71 % likely to conform); two more "
+                        "readings near (612, 88) may decide it")  # fmt: skip
     decisions[5].update(verdict="nonconform", conformance_probability=0.02, margin_mm=-0.0214,
-                        reason="tolerance: the web varies more than its tolerance allows")  # fmt: skip
+                        reason="tolerance: no follow brings the whole floor within its limits (it bends by "
+                        "0.214 mm); more readings here may")  # fmt: skip
     decisions[2].update(action="tilt", slope_x=1.25e-4, slope_y=-3.1e-5)
     follow = {"x_mm": [0.0, 100.0, 200.0], "y_mm": [0.0, 50.0], "offset_mm": [[0.01, 0.02], [0.03, 0.02], [0.05, 0.04]]}
     decisions[4].update(action="follow", follow=follow)

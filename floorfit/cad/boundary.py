@@ -356,17 +356,20 @@ class Arc:
     sagitta: float
 
 
-def arcs_of(ring: Floats) -> list[Arc]:
+def arcs_of(ring: Floats, noise: float = 0.0) -> list[Arc]:
     """Arcs of a closed ring: runs of equal chords with equal turns under 50 degrees.
 
     Parameters
     ----------
     ring : (n, 2) ndarray, mm
         Corners, the last not repeated; it is gone round anticlockwise.
+    noise : float, mm
+        How far a corner may be from its place: rounding of the model's numbers.
 
     Notes
     -----
-    A chord of length L that turns by δ from an equal one belongs to a circle of radius L / (2 sin(δ/2)).
+    A chord of length L that turns by δ from an equal one belongs to a circle of radius L / (2 sin(δ/2)). Corners that
+    are off by e turn it by up to 4 e / L more or less.
     """
     if len(ring) < 4:
         return []
@@ -379,11 +382,14 @@ def arcs_of(ring: Floats) -> list[Arc]:
     even = np.abs(before - length) <= 0.25 * np.maximum(before, length)
     inside = even & (np.abs(turn) < np.radians(50.0)) & (np.abs(turn) > 1e-3)
     radius = np.where(inside, (before + length) / 4.0 / np.sin(np.maximum(np.abs(turn), 1e-9) / 2.0), 0.0)
-    return _runs(inside, radius * np.sign(turn), (before + length) / 2.0, turn)
+    lengths = (before + length) / 2.0
+    slack = 0.05 + 4.0 * noise / np.maximum(lengths * np.abs(turn), 1e-12)
+    return _runs(inside, radius * np.sign(turn), lengths, turn, slack)
 
 
-def _runs(inside: Bools, signed: Floats, lengths: Floats, turn: Floats) -> list[Arc]:
-    same = inside & np.roll(inside, 1) & (np.abs(signed - np.roll(signed, 1)) <= 0.05 * np.abs(signed))
+def _runs(inside: Bools, signed: Floats, lengths: Floats, turn: Floats, slack: Floats) -> list[Arc]:
+    """Runs of the same radius, to a share of it."""
+    same = inside & np.roll(inside, 1) & (np.abs(signed - np.roll(signed, 1)) <= slack * np.abs(signed))
     if same.all():
         return [_arc(lengths, turn)]
     start = int(np.flatnonzero(~same)[0])

@@ -19,7 +19,7 @@ from floorfit.cad.mesh import Mesh
 from floorfit.cad.recognise import Recognition
 from floorfit.cad.recorded_web import RecordedWeb, record_web
 from floorfit.part.model import Pocket, Ring, Tolerance
-from floorfit.part.shape import Patch, heights
+from floorfit.part.shape import Patch, heights, slopes
 
 __all__ = ["DEFAULT_TOLERANCE", "Rounding", "corner_radius", "describe_floors", "pocket_of", "ring_of", "with_id"]
 
@@ -99,11 +99,11 @@ def _describe(
     wall, arcs = foot, list(floor.arcs)
     if radius > 0.0:
         wall = tidy_polygon(_wall(mesh, floor, fillets, along, radius), max(1e-5, 0.6 * mesh.noise))
-        arcs = arcs_of(np.asarray(wall.exterior.coords)[:-1])
+        arcs = arcs_of(np.asarray(wall.exterior.coords)[:-1], mesh.noise)
         wall = rounding.plan(wall)
     shares = _shares(mesh, floor, found.floors, tree, along, radius)
     chosen = wall if settings.boundary == "wall" else foot
-    web = record_web(floor.web, floor.polygon, floor.face, found.tolerance, floor.sag)
+    web = record_web(floor.web, floor.polygon, isinstance(floor.face, Facets), found.tolerance, floor.sag)
     patches = _floor_patches(floor, chosen)
     z, under, low, high = _heights(floor, web, patches, chosen, rounding)
     return Floor(
@@ -127,6 +127,7 @@ def _describe(
         patches,
         web.patches,
         web.is_parallel,
+        web.along,
         floor.sag,
         web.edge,
     )
@@ -156,7 +157,9 @@ def _heights(
     at = np.array([centre.x]), np.array([centre.y])
     z = rounding.z(float(heights(patches, *at)[0]) if patches else floor.z_at(centre.x, centre.y))
     if web.is_parallel:
-        return z, z - rounding.z(web.constant), web.thinnest, web.thickest
+        slope = slopes(patches, *at)[0] if web.along == "normal" else np.zeros(2)
+        steep = float(np.sqrt(1.0 + slope @ slope))
+        return z, z - rounding.z(web.constant) * steep, web.thinnest, web.thickest
     if web.patches:
         under = float(heights(web.patches, *at)[0])
         return z, rounding.z(under), web.thinnest, web.thickest
@@ -261,6 +264,7 @@ def pocket_of(floor: Floor, settings: ExtractSettings) -> Pocket:
         floor=floor.floor,
         underside=floor.underside,
         is_parallel=floor.is_parallel,
+        web_along=floor.web_along,
     )
 
 

@@ -101,9 +101,11 @@ def outline_edges(faces: Ints, count: int) -> Ints:
     """
     start = faces.reshape(-1)
     end = faces[:, [1, 2, 0]].reshape(-1)
-    forward = start * np.int64(count) + end
-    single = ~np.isin(forward, end * np.int64(count) + start)
-    return np.column_stack([start[single], end[single]])
+    forward, back = np.sort(start * np.int64(count) + end), np.sort(end * np.int64(count) + start)
+    if len(back) == 0:
+        return np.zeros((0, 2), np.int64)
+    partner = np.minimum(np.searchsorted(back, forward), len(back) - 1)
+    return np.column_stack(np.divmod(forward[back[partner] != forward], count))
 
 
 def triangles_in_plan(mesh: Mesh, facets: Ints) -> NDArray[np.object_]:

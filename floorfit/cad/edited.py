@@ -182,7 +182,7 @@ def edited_pockets(
                 web = pockets[index].web
                 floors[index] = replace(
                     floors[index], web=web, web_min=web, web_max=web, underside=(), edge=0.0,
-                    underside_z=pockets[index].underside_z, is_parallel=pockets[index].is_parallel,
+                    underside_z=pockets[index].underside_z, is_parallel=pockets[index].is_parallel, web_along="z",
                 )  # fmt: skip
     return pockets, floors
 
@@ -214,4 +214,4 @@ def _changed(pocket: Pocket, edit: Edit, unit_mm: float) -> Pocket:
         return replace(pocket, finish_stock=edit.numbers[0] * unit_mm)
     web = edit.numbers[0] * unit_mm
     slanted = bool(pocket.floor) or any(pocket.slope)
-    return replace(pocket, web=web, underside_z=pocket.floor_z - web, underside=(), is_parallel=slanted)
+    return replace(pocket, web=web, underside_z=pocket.floor_z - web, underside=(), is_parallel=slanted, web_along="z")

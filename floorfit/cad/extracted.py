@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import atan, degrees, hypot
+from typing import Literal
 
 from floorfit.errors import Finding
 from floorfit.part.model import Part, Ring
@@ -50,6 +51,8 @@ class Floor:
         Heights of a floor that is curved, of an underside that is not level; else empty.
     is_parallel : bool
         Whether the underside is not level and the web constant.
+    web_along : {"z", "normal"}
+        Direction in which it is constant.
     floor_error : float
         How far the chords of a curved floor may be from the true floor.
     edge : float
@@ -81,6 +84,7 @@ class Floor:
     floor: tuple[Patch, ...] = ()
     underside: tuple[Patch, ...] = ()
     is_parallel: bool = False
+    web_along: Literal["z", "normal"] = "z"
     floor_error: float = 0.0
     edge: float = 0.0
     shadow: float = 0.0
@@ -97,9 +101,10 @@ class Floor:
 
     @property
     def kind(self) -> str:
-        """``"plane"``, or what is not: ``"curved"``, ``"constant web"``, ``"underside varies"``."""
+        """``"plane"``, or what is not: ``"curved"``, ``"constant web"`` (along the normal), ``"underside varies"``."""
         words = ["curved"] if self.floor else []
-        words += ["constant web"] if self.is_parallel else []
+        constant = "constant web along the normal" if self.web_along == "normal" else "constant web"
+        words += [constant] if self.is_parallel else []
         words += ["underside varies"] if self.underside else []
         return ", ".join(words) or "plane"
 

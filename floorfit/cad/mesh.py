@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,10 +62,20 @@ class Mesh:
     crowded_edges: int
     noise: float
 
-    @property
+    @cached_property
     def corners(self) -> Floats:
         """Corner points of every facet, (m, 3, 3), mm."""
         return self.vertices[self.faces]
+
+    @cached_property
+    def middles(self) -> Floats:
+        """Centroid of every facet, (m, 3), mm."""
+        return np.asarray(self.corners.mean(axis=1))
+
+    @cached_property
+    def sizes(self) -> Floats:
+        """Area of every facet, mm²."""
+        return np.asarray(np.linalg.norm(self.vectors, axis=1))
 
     @property
     def plan_areas(self) -> Floats:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import shapely
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from floorfit.cad.drawing import polygon_parts
-from floorfit.cad.facet_heights import Facets, Heights, grid_patch, plane_patch, plane_patches, rings_of, z_of_planes
+from floorfit.cad.facet_heights import Facets, grid_patch, plane_patch, plane_patches, rings_of, z_of_planes
 from floorfit.cad.underside import Web
 from floorfit.part.shape import Patch
 from floorfit.part.shaped import STEEPEST_BELOW
@@ -28,6 +28,9 @@ EDGE_MM = 6.0
 _EDGE_SHARE = 1.0 / 3.0
 #: Wider than the strip along the outline that is not looked under, mm.
 _STRIP = 0.3
+#: A web of a curved floor is constant along the normal where it varies by less than this share of what it varies along
+#: Z, and that is more than `_SAME`, mm: the last digit of a drawing. Set choices.
+_CLEARLY, _SAME = 0.5, 1e-3
 #: More plane pieces than this in one place are written as a grid.
 _MOST_PLANES = 200
 
@@ -46,6 +49,8 @@ class RecordedWeb:
         Whether the web is constant.
     constant : float, mm
         The constant web.
+    along : {"z", "normal"}
+        Direction in which it is constant.
     edge : float, mm
         Width of the strip along the outline where the other side's fillets and walls make the web thicker; 0 for none.
     thinnest, thickest : float, mm
@@ -59,9 +64,10 @@ class RecordedWeb:
     edge: float
     thinnest: float
     thickest: float
+    along: Literal["z", "normal"] = "z"
 
 
-def record_web(web: Web, floor: Polygon, face: Heights, tolerance: float, sag: float) -> RecordedWeb:
+def record_web(web: Web, floor: Polygon, is_curved: bool, tolerance: float, sag: float) -> RecordedWeb:
     """Say what the underside of a floor is.
 
     Parameters
@@ -69,8 +75,8 @@ def record_web(web: Web, floor: Polygon, face: Heights, tolerance: float, sag: f
     web : Web
         What was found below.
     floor : Polygon
-    face : Heights
-        The floor's heights.
+    is_curved : bool
+        Whether the floor is more than one plane.
     tolerance : float, mm
         Flatness of one plane.
     sag : float, mm
@@ -83,6 +89,13 @@ def record_web(web: Web, floor: Polygon, face: Heights, tolerance: float, sag: f
     edge_only, edge = _along_edge(web, floor, base, over, tolerance)
     kept = ~edge_only
     thin, thick = float(web.thinnest[kept].min()), float(web.thickest[kept].max())
+    if is_curved:
+        # The two faces of such a web are parallel: the cosine of either turns it from along Z to along the normal.
+        cosine = np.abs(web.normals[kept, 2])
+        least, most = float((cosine * web.thinnest[kept]).min()), float((cosine * web.thickest[kept]).max())
+        clearly = most - least <= _CLEARLY * (thick - thin) and thick - thin > _SAME
+        if clearly and most - least <= 2.0 * (tolerance + sag):
+            return RecordedWeb(np.nan, (), True, (least + most) / 2.0, edge, thin, thick, "normal")
     if thick - thin <= 2.0 * (tolerance + sag):
         constant = (thin + thick) / 2.0
         level = _level_of(web, base, kept, tolerance)

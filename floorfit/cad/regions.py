@@ -145,9 +145,9 @@ def planes_of(mesh: Mesh, label: Ints) -> tuple[Floats, Floats, Floats]:
     inside = label >= 0
     number, count = label[inside], int(label.max(initial=-1)) + 1
     vectors = mesh.vectors[inside]
-    weight = np.linalg.norm(vectors, axis=1)
+    weight = mesh.sizes[inside]
     total = np.maximum(np.bincount(number, weight, count), 1e-300)
-    centre = mesh.vertices[mesh.faces[inside]].mean(axis=1)
+    centre = mesh.middles[inside]
     sums = np.column_stack([np.bincount(number, vectors[:, i], count) for i in range(3)])
     points = np.column_stack([np.bincount(number, centre[:, i] * weight, count) / total for i in range(3)])
     length = np.linalg.norm(sums, axis=1)
@@ -156,7 +156,7 @@ def planes_of(mesh: Mesh, label: Ints) -> tuple[Floats, Floats, Floats]:
 
 def _offsets(mesh: Mesh, facets: Ints, normal: Floats, point: Floats) -> Floats:
     """Largest distance of a corner of each facet from its plane (one plane, or one each)."""
-    away = mesh.vertices[mesh.faces[facets]] - np.atleast_2d(point)[:, None, :]
+    away = mesh.corners[facets] - np.atleast_2d(point)[:, None, :]
     return np.asarray(
         np.abs(np.einsum("ijk,ijk->ij", away, np.broadcast_to(np.atleast_2d(normal)[:, None, :], away.shape))).max(
             axis=1
@@ -198,7 +198,7 @@ def _turning(mesh: Mesh, label: Ints) -> Bools:
     number = label[inside]
     apart = np.linalg.norm(mesh.normals[inside] - normals[number], axis=1)
     off = apart > 2.0 * _SAME_ANGLE + 4.0 * mesh.noise / np.maximum(mesh.heights[inside], 1e-12)
-    weight = np.linalg.norm(mesh.vectors[inside], axis=1)
+    weight = mesh.sizes[inside]
     count = len(normals)
     return np.asarray(np.bincount(number, weight * off, count) > 0.5 * np.bincount(number, weight, count))
 
@@ -206,7 +206,7 @@ def _turning(mesh: Mesh, label: Ints) -> Bools:
 def _peel_planes(mesh: Mesh, facets: Ints, tolerance: float) -> Ints:
     """Number the planes of one bent region, the largest first; −1 for what is left, a curved surface."""
     out = np.full(len(facets), -1, np.int64)
-    weight = np.linalg.norm(mesh.vectors[facets], axis=1)
+    weight = mesh.sizes[facets]
     left, whole = np.arange(len(facets)), float(weight.sum())
     for number in range(1, _MOST_PLANES + 1):
         seed = facets[left[weight[left].argmax()]]
@@ -217,7 +217,7 @@ def _peel_planes(mesh: Mesh, facets: Ints, tolerance: float) -> Ints:
             if len(chosen) == 0:
                 return out
             vector = mesh.vectors[facets[chosen]].sum(axis=0)
-            centre = np.average(mesh.vertices[mesh.faces[facets[chosen]]].mean(axis=1), axis=0, weights=weight[chosen])
+            centre = np.average(mesh.middles[facets[chosen]], axis=0, weights=weight[chosen])
             normal = vector / max(float(np.linalg.norm(vector)), 1e-300)
             chosen = left[_offsets(mesh, facets[left], normal, centre) <= tolerance]
         if len(chosen) == 0 or weight[chosen].sum() < _PLANE_SHARE * weight[left].sum():

@@ -123,7 +123,9 @@ def words_of(found: Systematic) -> str:
             f"degree ({about}). Read a step block at the part's temperature, and give `correct --gauge`."
         )
     way = "thin" if found.effect > 0 else "thick"
-    what = f"pocket {found.name}" if found.kind == "pocket" else f"the {found.name}"
+    line, _, first = found.name.partition(" of ")
+    rows = f"the row of {first}" if line == "row" else f"the column of {first}"
+    what = f"pocket {found.name}" if found.kind == "pocket" else rows
     cause = "couplant, label, or the floor's Z" if found.kind == "pocket" else "the floors' Z, or the gauge set anew"
     return (
         f"the readings of {what} are {abs(found.effect):.3f} ± {2 * found.u:.3f} mm too {way} together, or their Z is "

@@ -392,9 +392,10 @@ def _outside(gauge: Gauge, thickness: Array, readings: Readings) -> list[Finding
     if not out.any():
         return []
     lines = ", ".join(str(int(line)) for line in readings.line[out][:5])
-    more = f" and {int(out.sum()) - 5} more" if out.sum() > 5 else ""
+    if out.sum() > 5:
+        lines = f"{lines} and {int(out.sum()) - 5} more"
     text = (
-        f"{int(out.sum())} readings (lines {lines}{more}) lie outside the blocks, {gauge.true_min:.4g} to "
+        f"{int(out.sum())} readings (lines {lines}) lie outside the blocks, {gauge.true_min:.4g} to "
         f"{gauge.true_max:.4g} mm: the gauge is not known there. Calibrate on blocks beyond the webs."
     )
     return [Finding("outside-blocks", readings.source, "", text, "warning")]

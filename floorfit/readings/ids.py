@@ -94,7 +94,7 @@ def match_labels(part: Part, readings: Readings, table: Mapping[str, str] | None
         labels = {label: table.get(stripped, stripped) for label, stripped in labels.items()}
     spelt = _by_spelling(labels, ids)
     if spelt:
-        shown = ", ".join(f'"{label}" as {ids[found]}' for label, found in list(spelt.items())[:3])
+        shown = ", ".join(f'"{label}" → {ids[found]}' for label, found in list(spelt.items())[:3])
         text = f"{len(spelt)} labels were read without regard to case and leading zeros: {shown}."
         findings.append(Finding("labels-respelt", readings.source, "column pocket", text, "warning"))
         labels = {label: spelt.get(label, found) for label, found in labels.items()}

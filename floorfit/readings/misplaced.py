@@ -149,10 +149,11 @@ class _Namer:
 
     def _wrong_label(self, k: int) -> Named:
         row = self.rows[k]
-        label = str(self.seen.readings.pocket[row]).strip()
-        known = "" if self.seen.label[row] >= 0 else " (no pocket of the part is called so)"
+        label = f'"{str(self.seen.readings.pocket[row]).strip()}"'
+        if self.seen.label[row] < 0:
+            label = f"{label} (no pocket of the part is called so)"
         other = f"pocket {self.part.pockets[self.seen.floor[row]].id}"
-        return "wrong-label", reason_of("wrong-label", label=f"{label}{known}", other=other)
+        return "wrong-label", reason_of("wrong-label", label=label, other=other)
 
     def _place(self, k: int) -> tuple[float, float]:
         return float(self.seen.readings.x[self.rows[k]]), float(self.seen.readings.y[self.rows[k]])

@@ -179,7 +179,10 @@ def draw_outlines(view: View) -> None:
     for name, hatch in HATCHES.items():
         rings = [f.boundary for f in shown if standing(f.decision.action, f.decision.verdict) == name]
         _rings(view, rings, fill=False, zorder=5, hatch=hatch, **common)
-    _rings(view, [ring for floor in shown for ring in floor.islands], facecolor="white", zorder=5.5, **common)
+    # An island may be a floor of its own: a pad.
+    own = {floor.boundary.tobytes() for floor in shown}
+    islands = [ring for floor in shown for ring in floor.islands if ring.tobytes() not in own]
+    _rings(view, islands, facecolor="white", zorder=5.5, **common)
 
 
 def draw_readings(view: View, marks: Marks) -> None:

@@ -128,6 +128,15 @@ class Display:
         """Return an English text in the language of the page."""
         return self.language.words(text)
 
+    def sentence(self, text: str) -> str:
+        """Return a reason, a note or a finding of a run in the language of the page."""
+        return self.language.sentence(text, self.decimal)
+
+    def finding(self, source: str, place: str, text: str) -> str:
+        """Return a finding in one line: file, place and text."""
+        where = ", ".join(one for one in (source, self.sentence(place)) if one)
+        return f"{where}: {self.sentence(text)}" if where else self.sentence(text)
+
     def local(self, number: str) -> str:
         """Return a number as text with the decimal sign of the page."""
         return number.replace(".", self.decimal)

@@ -130,6 +130,8 @@ def _mark(axes: Axes, mark: str, y: float, step: float) -> None:
         axes.add_patch(Rectangle(*box, fill=False, hatch=hatch, edgecolor=INK, linewidth=0.8))
     elif mark in ("plus", "zero", "limit"):
         axes.plot([2, 12], [y, y], color=INK, linewidth=0.6 if mark == "plus" else 1.8)
+    elif mark == "nominal":
+        axes.plot([2, 12], [y, y], color="#6e6e6e", linewidth=0.8, linestyle=":")
     elif mark == "arrow":
         axes.annotate("", (11, y + 1.2), (3, y - 1.2), arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.0})
     else:

@@ -27,6 +27,7 @@ from floorfit.report.format import Display
 from floorfit.report.keys import colour_key, floor_entries, mark_key, reading_entries
 from floorfit.report.marks import reading_marks
 from floorfit.report.names import label_floors, map_lines
+from floorfit.report.nominal import curved_floors, draw_nominal, height_step, nominal_entries
 from floorfit.report.pages import number_key, uncertainty_figure, web_figure
 from floorfit.report.plan_view import PlanView, layer
 from floorfit.report.sheet import AREA, blank_sheet, put
@@ -107,15 +108,19 @@ def map_figure(record: Record, plan: PlanView) -> Figure:
     scale, bands = lay_bands(plan.bounds, [floor.bounds for floor in plan.floors], AREA)
     views = [open_band(figure, band, plan, scale) for band in bands]
     marks = reading_marks(record.readings, plan)
+    curved = curved_floors(record)
+    step = height_step(curved, show.per_mm)
     for view in views:
+        draw_nominal(view, curved, step)
         draw_outlines(view)
         draw_readings(view, marks)
     numbered = label_floors(views, marks, map_lines)
     _field(figure, record, views)
     for view in views:
         draw_plates(figure, view)
-    mark_key(figure, [*_actions(show), *floor_entries(show), *reading_entries(marks, show), *_lines(show)],
-             number_key(numbered, show), show)  # fmt: skip
+    lines = [*_lines(show), *nominal_entries(step, show)]
+    entries = [*_actions(show), *floor_entries(show), *reading_entries(marks, show), *lines]
+    mark_key(figure, entries, number_key(numbered, show), show)
     return figure
 
 

@@ -102,6 +102,7 @@ def _context(record: Record, plan: PlanView) -> dict[str, Any]:
         "left_out": left_out(record, show), "signs": [say(line) for line in SIGN_WORDS],
         "cautions": [say(line) for line in CAUTIONS], "signatures": [say(word) for word in SIGNATURES],
         "budget": _budget_span(record, plan), "facts": _facts(record, show), "neighbours": _neighbours(record, plan),
+        "findings": [(_finding(one, show), one.get("code", "")) for one in record.findings],
         "next": next_steps(record, show), "data": script_json(plot_data(record, plan)), "script": asset("report.js"),
     }  # fmt: skip
 
@@ -147,7 +148,10 @@ def _budget_span(record: Record, plan: PlanView) -> list[tuple[str, Markup, Mark
     for k, decision in enumerate(record.decisions):
         for cause, u in decision.budget_mm.items():
             causes.setdefault(cause, []).append((u, k))
-    return [(cause, _share(plan, cause, min(us)), _share(plan, cause, max(us))) for cause, us in causes.items()]
+    return [
+        (plan.display.sentence(cause), _share(plan, cause, min(us)), _share(plan, cause, max(us)))
+        for cause, us in causes.items()
+    ]
 
 
 def _share(plan: PlanView, cause: str, found: tuple[float, int]) -> Markup:
@@ -168,6 +172,10 @@ def _neighbours(record: Record, plan: PlanView) -> list[tuple[str, str, Markup, 
     ]  # fmt: skip
 
 
+def _finding(found: dict[str, str], display: Display) -> str:
+    return display.finding(found.get("source", ""), found.get("place", ""), found.get("text", ""))
+
+
 def _facts(record: Record, display: Display) -> list[tuple[str, list[tuple[str, str]]]]:
     """Return settings, gauge, frame, surface, versions and digests as titled lists."""
     say = display.words
@@ -176,7 +184,7 @@ def _facts(record: Record, display: Display) -> list[tuple[str, list[tuple[str, 
         (say("Settings"), record.settings), (say("Gauge"), record.gauge), (say("Alignment"), record.frame),
         (say("Surface"), _surface(record)), (say("Versions"), record.versions), (say("Inputs"), inputs),
     ]  # fmt: skip
-    return [(title, list(flat(group))) for title, group in groups if group]
+    return [(title, list(flat(group, say=say))) for title, group in groups if group]
 
 
 def _surface(record: Record) -> dict[str, Any]:

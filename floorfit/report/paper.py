@@ -135,7 +135,7 @@ def _front(sheet: SignSheet, display: Display, page: str) -> Figure:
     y = high - _TOP - 10
     put(figure, _LEFT, y, fitted(sheet.name, 11, room, bold=True), 11, bold=True)
     y = _identity(figure, sheet.identity, y - 6, room)
-    for line in wrap(sheet.headline, 92):
+    for line in wrap(sheet.headline, 84):
         put(figure, _LEFT, y, line, 10.5, bold=True)
         y -= 5
     y = _counts(figure, sheet.counts, y - 1, room)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +11,7 @@ from markupsafe import Markup, escape
 from floorfit.record import Decision, Record
 from floorfit.report.actions import VERDICTS, label_of, urgency
 from floorfit.report.format import MISSING, Display
+from floorfit.report.language import marked
 from floorfit.report.plan_view import DrawnFloor, PlanView, plain_text
 
 __all__ = ["Detail", "Row", "details", "flat", "pocket_rows", "readings_of", "set_aside", "tagged"]
@@ -106,7 +107,8 @@ def details(record: Record, plan: PlanView, rows: list[Row]) -> Iterator[Detail]
         lines = [_reading(record, plan.display, k) for k in listed]
         facts = list(_facts(floor, plan.display))
         budget = list(_budget(row.index, floor.decision, plan.display))
-        yield Detail(row, facts, budget, lines, len(own) - len(listed), list(floor.decision.notes))
+        notes = [plan.display.sentence(note) for note in floor.decision.notes]
+        yield Detail(row, facts, budget, lines, len(own) - len(listed), notes)
 
 
 def readings_of(record: Record) -> dict[str, list[int]]:
@@ -130,7 +132,7 @@ def set_aside(record: Record, plan: PlanView) -> list[dict[str, Any]]:
     return [_reading(record, plan.display, k) for k in rows[:MOST_ASIDE]]
 
 
-def flat(document: object, prefix: str = "") -> Iterator[tuple[str, str]]:
+def flat(document: object, prefix: str = "", say: Callable[[str], str] = marked) -> Iterator[tuple[str, str]]:
     """Return nested settings as (name, text) pairs, names joined by dots; floats in full precision.
 
     Parameters
@@ -139,23 +141,25 @@ def flat(document: object, prefix: str = "") -> Iterator[tuple[str, str]]:
         Mappings within mappings.
     prefix : str
         Put before every name.
+    say : callable
+        Gives an English text in the language of the page.
     """
     if isinstance(document, dict):
         for key, value in document.items():
-            yield from flat(value, f"{prefix}.{key}" if prefix else str(key))
+            yield from flat(value, f"{prefix}.{key}" if prefix else str(key), say)
     elif isinstance(document, (list, tuple)) and len(document) > 8:
-        yield prefix, f"{len(document)} values, in record.json"
+        yield prefix, say("{n} values, in record.json").format(n=len(document))
     else:
-        yield prefix, _text(document)
+        yield prefix, _text(document, say)
 
 
-def _text(value: object) -> str:
+def _text(value: object, say: Callable[[str], str]) -> str:
     if isinstance(value, (list, tuple)) and value:
-        return ", ".join(_text(item) for item in value)
+        return ", ".join(_text(item, say) for item in value)
     if value is None or value in ([], (), ""):
         return MISSING
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return say("yes") if value else say("no")
     return plain_text(str(value))
 
 
@@ -166,7 +170,8 @@ def _row(index: int, rank: int, decision: Decision, display: Display) -> Row:
             "margin": _key(decision.margin_mm), "p": _key(p)}  # fmt: skip
     return Row(
         index, plain_text(decision.pocket), decision.action, label_of(decision, display).text, decision.verdict,
-        display.words(VERDICTS[decision.verdict]), _row_cells(index, decision, display), keys, str(decision.reason),
+        display.words(VERDICTS[decision.verdict]), _row_cells(index, decision, display), keys,
+        display.sentence(str(decision.reason)),
     )  # fmt: skip
 
 
@@ -235,7 +240,7 @@ def _span(low: Markup, high: Markup, joint: str) -> Markup:
 def _budget(index: int, decision: Decision, display: Display) -> Iterator[tuple[str, Markup]]:
     for cause, u in sorted(decision.budget_mm.items(), key=lambda item: -item[1]):
         pointer = f"/decisions/{index}/budget_mm/{cause.replace('~', '~0').replace('/', '~1')}"
-        yield cause, tagged(pointer, u, display.length(u, more=1), display.unit)
+        yield display.sentence(cause), tagged(pointer, u, display.length(u, more=1), display.unit)
 
 
 def _listed(record: Record, rows: list[int]) -> list[int]:
@@ -257,7 +262,7 @@ def _reading(record: Record, display: Display, k: int) -> dict[str, Any]:
         return cell(name, text, display.unit)
 
     return {
-        "line": readings.line[k], "used": readings.used[k], "reason": readings.reason[k],
+        "line": readings.line[k], "used": readings.used[k], "reason": display.sentence(readings.reason[k]),
         "floor": plain_text(readings.floor[k]),
         "x": cell("x_mm", display.place(readings.x_mm[k]), display.unit),
         "y": cell("y_mm", display.place(readings.y_mm[k]), display.unit),

@@ -190,7 +190,8 @@ def left_out(record: Record, display: Display) -> list[str]:
     pairs = zip(record.readings.used, record.readings.reason, strict=True)
     reasons = Counter(reason.split(":")[0] for used, reason in pairs if not used)
     aside = say("{n} set aside: {reason}")
-    lines = [aside.format(n=n, reason=reason or say("no reason given")) for reason, n in reasons.most_common(5)]
+    named = [(display.sentence(code) or say("no reason given"), n) for code, n in reasons.most_common(5)]
+    lines = [aside.format(n=n, reason=reason) for reason, n in named]
     rest = sum(reasons.values()) - sum(count for _, count in reasons.most_common(5))
     if rest:
         lines.append(say("{n} set aside for other reasons").format(n=rest))

@@ -144,7 +144,7 @@ def _worst(one: Decision, show: Display) -> list[str]:
     return [
         plain_text(one.pocket), label_of(one, show).text, _span(one.web_after_min_mm, one.web_after_max_mm, show),
         show.length(one.margin_mm, sign=True), show.plain(one.conformance_probability, 4),
-        show.words(VERDICTS[one.verdict]), plain_text(str(one.reason)),
+        show.words(VERDICTS[one.verdict]), plain_text(show.sentence(str(one.reason))),
     ]  # fmt: skip
 
 
@@ -169,7 +169,7 @@ def _row(one: Decision, show: Display) -> list[str]:
         _span(one.web_after_min_mm, one.web_after_max_mm, show),
         _span(one.web_lower_limit_mm, one.web_upper_limit_mm, show), show.length(one.margin_mm, sign=True),
         show.plain(one.conformance_probability, 4), str(one.readings_used),
-        show.words(VERDICTS[one.verdict]) if one.action != "hold" else one.reason.code,
+        show.words(VERDICTS[one.verdict]) if one.action != "hold" else show.sentence(one.reason.code),
     ]  # fmt: skip
 
 
@@ -178,9 +178,7 @@ def _span(low: float | None, high: float | None, show: Display) -> str:
 
 
 def _warnings(record: Record, show: Display) -> list[str]:
-    lines = [
-        plain_text(f"{one.get('source', '')}: {one.get('text', '')}".removeprefix(": ")) for one in record.findings
-    ]
+    lines = [plain_text(show.finding(one.get("source", ""), "", one.get("text", ""))) for one in record.findings]
     more = len(lines) - MOST_WARNINGS
     return [*lines[:MOST_WARNINGS], *([show.words("and {n} more in report.html").format(n=more)] if more > 0 else [])]
 

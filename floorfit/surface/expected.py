@@ -134,8 +134,9 @@ class Agreement:
     def words(self) -> str:
         """What was found and done, in a sentence."""
         word, done = ("agrees", "it was used") if self.is_used else ("does not agree", "the fit is that without it")
-        more = f" with {len(self.scores)} of its shapes" if self.scores and self.is_used else ""
-        return f"the plate {word} with the mean warp of earlier parts (2 Δ log L = {self.gain:+.1f}): {done}{more}."
+        if self.scores and self.is_used:
+            done = f"{done} with {len(self.scores)} of its shapes"
+        return f"the plate {word} with the mean warp of earlier parts (2 Δ log L = {self.gain:+.1f}): {done}."
 
 
 def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds: Bounds) -> Agreement:

@@ -128,7 +128,7 @@ def write_verification_page(found: Verification, folder: Path, *, writing: Writi
         ),
         sentence=proved_sentence(found, show),
         answers=answers,
-        findings=[plain_text(str(finding)) for finding in found.findings],
+        findings=[plain_text(show.finding(one.source, one.place, one.text)) for one in found.findings],
         pictures=[Picture(as_data_url(png), words)],
         tables=[_floors(found, show), _aside(found, show)],
         signed_on="verify.pdf",
@@ -157,10 +157,10 @@ def _bias_line(found: Verification, show: Display) -> str:
         "Common bias {value} ± {u} {unit} (95 %, from {n} pockets and {m} readings); pockets scatter by {s} {unit}."
     ).format(value=value, u=u, unit=unit, n=bias.pockets, m=bias.readings, s=show.length(bias.between, more=1))
     if found.offered_bias is None:
-        why = say("It is not offered for the pockets that remain: {why}.").format(why=found.withheld)
+        why = say("It is not offered for the pockets that remain: {why}.").format(why=show.sentence(found.withheld))
         return f"{line} {why}"
     offer = say("For the pockets that remain: `correct --bias {bias} --bias-u {u}`. Nothing was applied.")
-    already = say("The job had {bias} mm taken off already.").format(bias=f"{found.applied_bias:+.4f}")
+    already = say("The job had {bias} mm taken off already.").format(bias=show.plain(found.applied_bias, 4, sign=True))
     offered = offer.format(bias=f"{found.offered_bias:.4f}", u=f"{bias.u:.4f}")
     return " ".join([line, offered, *([already] if found.applied_bias else [])])
 
@@ -209,13 +209,15 @@ def _floor(floor: FloorProof, show: Display) -> CheckRow:
     webs = [show.length(web) for web in (floor.web_min, floor.web_max)]
     held = {True: show.words("yes"), False: show.words("no"), None: MISSING}[floor.is_interval_held]
     cells = [plain_text(floor.pocket), show.words(PROVED[floor.verdict]), str(floor.readings), *webs]
-    return CheckRow([*cells, show.plain(floor.probability, 3), value, u, held, floor.reason], floor.verdict)
+    return CheckRow(
+        [*cells, show.plain(floor.probability, 3), value, u, held, show.sentence(floor.reason)], floor.verdict
+    )
 
 
 def _aside(found: Verification, show: Display) -> CheckTable:
     say = show.words
     rows = [
-        CheckRow([f"{say('line')} {found.line[k]}", reason], "aside")
+        CheckRow([f"{say('line')} {found.line[k]}", show.sentence(reason)], "aside")
         for k, reason in enumerate(found.readings.reason)
         if reason
     ]

@@ -142,9 +142,11 @@ def chart_figure(chart: Chart, labels: Sequence[str], title: str, show: Display)
         flags,
         (None, chart.mean_range * scale, chart.range_upper * scale),
     )
-    upper.set_ylabel(f"value, {show.unit}")
-    lower.set_ylabel(f"moving range, {show.unit}")
-    lower.set_xlabel(f"job in order of time, {labels[0][:12]} to {labels[-1][:12]}" if labels else "job")
+    say = show.words
+    upper.set_ylabel(say("value, {unit}").format(unit=show.unit))
+    lower.set_ylabel(say("moving range, {unit}").format(unit=show.unit))
+    words = say("job in order of time, {first} to {last}")
+    lower.set_xlabel(words.format(first=labels[0][:12], last=labels[-1][:12]) if labels else say("job"))
     return figure
 
 

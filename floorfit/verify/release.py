@@ -96,7 +96,7 @@ def write_release(
         measured=[_measured(found, display), *answers],
         counts=_counts(found, display),
         worst=Listing(_columns(display), [_row(one, display) for one in floors[:5]]),
-        warnings=[plain_text(str(finding)) for finding in found.findings[:4]],
+        warnings=[plain_text(display.finding(one.source, one.place, one.text)) for one in found.findings[:4]],
         cautions=[say(line) for line in CAUTIONS],
         appendix=Listing(_columns(display), [_row(one, display) for one in floors]),
         draw=lambda figure, box: _plan(figure, box, found),
@@ -130,7 +130,7 @@ def _row(floor: FloorProof, display: Display) -> list[str]:
     return [
         plain_text(floor.pocket), display.words(PROVED[floor.verdict]), str(floor.readings),
         display.length(floor.web_min), display.length(floor.web_max), display.plain(floor.probability, 4), value, u,
-        plain_text(floor.reason),
+        plain_text(display.sentence(floor.reason)),
     ]  # fmt: skip
 
 

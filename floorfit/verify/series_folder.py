@@ -238,7 +238,7 @@ def _write_page(series: Series, folder: Path, show: Display) -> None:
     pictures.append(Picture(as_data_url(spread), words))
     pictures += [_shape(series, k, show) for k in range(len(series.shapes.shares))]
     pictures += _chart_pictures(series, show)
-    findings = [plain_text(str(one)) for one in series.findings[:MOST_FINDINGS]]
+    findings = [plain_text(show.finding(one.source, one.place, one.text)) for one in series.findings[:MOST_FINDINGS]]
     if len(series.findings) > MOST_FINDINGS:
         findings.append(say("and {n} more in series.json").format(n=len(series.findings) - MOST_FINDINGS))
     facts = say("{n} jobs, {m} verified · {first} to {last} · every length in {unit}")

@@ -350,3 +350,12 @@ def area(ring):
 def test_message_when_nothing_is_found_names_what_was_looked_at():
     with pytest.raises(InputError, match=r"Looked at: face at \(.*walls rise along 0 %.*--side bottom"):
         extract(box(0, 0, 0, 400, 200, 40) - box(20, 20, -1, 380, 180, 38))
+
+
+@pytest.mark.parametrize("away", [1000.0, 5000.0])
+def test_corner_radius_far_from_the_origin_with_fine_chords(away):
+    """At 5 m a single precision number steps by 0.0005 mm, half of what the chords are off the arc."""
+    mesh = mesh_of(box(0, 0, 0, 200, 160, 40) - round_pocket(20, 20, 180, 140, 8.0, 5.0, 41.0, 0.001))
+    mesh.vertices = (mesh.vertices + np.array([away, away, 0.0])).astype(np.float32)
+    (floor,) = extract_pockets(mesh, units="mm").floors
+    assert floor.corner_radius == pytest.approx(8.0, abs=0.01)

@@ -5,6 +5,8 @@ Truth is the formula and constructive geometry. How far a chord may be from its 
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import shapely
@@ -12,6 +14,7 @@ from cad_plates import box, mesh_of, shaped_pocket, soup_of
 
 from floorfit.cad import extract_pockets
 from floorfit.cli import main
+from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document, part_to_document, read_part
 
 #: Height over the plan, and its largest second derivative along X, Y and across.
@@ -104,6 +107,44 @@ def test_underside_that_follows_the_floor_is_a_constant_web(cells):
     (floor,) = extract_pockets(mesh_of(solid), units="mm").floors
     assert floor.is_parallel
     assert floor.web == pytest.approx(2.0, abs=2e-3)
+
+
+@pytest.mark.parametrize("cells", [(24, 4), (48, 8)])
+def test_a_web_between_two_cylinders_about_one_line_is_one_number_and_its_normal(cells):
+    """Radii of 600 and 602 mm: 2 mm along the normal everywhere, 2.018 mm along Z at the edge."""
+
+    def arc(radius):
+        return lambda x, y: 603.0 - np.sqrt(radius**2 - (x - 100.0) ** 2)
+
+    below = shaped_pocket(20, 20, 180, 140, lambda x, y: -arc(602.0)(x, y), *cells, 1).mirror((0, 0, 1))
+    solid = box(0, 0, 0, 200, 160, 40) - shaped_pocket(20, 20, 180, 140, arc(600.0), *cells, 41) - below
+    (pocket,) = extract_pockets(mesh_of(solid), units="mm").part.pockets
+    assert (pocket.web_along, pocket.is_parallel, pocket.underside) == ("normal", True, ())
+    document = part_to_document(_alone(pocket))
+    assert part_from_document(document).pockets[0].web_along == "normal"
+    assert "underside" not in document["pockets"][0]
+    x, y = places()
+    chord = (160.0 / cells[0]) ** 2 / 8.0 / 580.0
+    assert pocket.web / pocket.steepness_at(*pocket.centroid) == pytest.approx(2.0, abs=2e-3)
+    assert np.abs(pocket.nominal_web(x, y) - (arc(600.0)(x, y) - arc(602.0)(x, y))).max() <= 2e-3 + 0.2 * chord
+
+
+@pytest.mark.parametrize("chord", [0.01, 0.002])
+def test_step_of_a_web_between_two_cylinders(chord):
+    """The same web as STEP; how finely a kernel divides it is asked for in the call."""
+    pytest.importorskip("cascadio")
+    model = Path(__file__).parent / "cases" / "arched_web.step"
+    (pocket,) = extract_pockets(model, chord_tolerance=chord).part.pockets
+    x, y = places()
+    over, under = (604.0 - np.sqrt(radius**2 - (x - 100.0) ** 2) for radius in (600.0, 602.0))
+    assert (pocket.web_along, pocket.is_parallel, pocket.underside) == ("normal", True, ())
+    assert np.abs(pocket.floor_at(x, y) - over).max() <= 2e-3 + chord
+    assert np.abs(pocket.nominal_web(x, y) - (over - under)).max() <= 2e-3
+    assert pocket.polygon.symmetric_difference(shapely.box(20, 20, 180, 140)).area < 0.01
+
+
+def _alone(pocket):
+    return Part("invented", ((0.0, 0.0), (200.0, 0.0), (200.0, 160.0), (0.0, 160.0)), (pocket,))
 
 
 @pytest.mark.parametrize("cells", CELLS[1:])

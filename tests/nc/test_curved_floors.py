@@ -129,6 +129,16 @@ def test_a_few_passes_under_the_floor_are_refused(word_address):
         correct(text, given(), "ball", word_address=word_address)
 
 
+@pytest.mark.parametrize("away", [1.5, 3.0, 12.0])
+def test_a_programme_beside_its_place_is_refused(away):
+    """Heights and walls no longer fit."""
+    way = [passes(PART.pocket(name), *ENDS["ball"]) for name in "EFG"]
+    moved = [(points + np.array([away, 0.0, 0.0]), axis) for points, axis in way]
+    text = post(location_text(ENDS["ball"], moved).replace(",0.000000000,0.000000000,1.000000000", ",0,0,1"))
+    with pytest.raises(InputError, match=r"a pass is on the floor|fit the floors only when they are moved|other-part"):
+        correct(text, given(), "ball", word_address=True)
+
+
 @pytest.mark.parametrize("word_address", [True, False])
 def test_an_unknown_cutter_is_refused(word_address):
     text = files("bull", names="E")[int(word_address)]

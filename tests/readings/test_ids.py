@@ -43,7 +43,7 @@ def test_small_letters_are_forgiven_and_said():
     matched, found = match_labels(PART, readings)
     np.testing.assert_array_equal(matched.pocket, _readings().pocket)
     assert [one.code for one in found] == ["labels-respelt"]
-    assert '"p00" as P00' in found[0].text
+    assert '"p00" → P00' in found[0].text
 
 
 def test_a_spelling_of_two_ids_is_not_guessed():

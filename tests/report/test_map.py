@@ -1,3 +1,4 @@
+import copy
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -201,3 +202,36 @@ def test_up_to_five_thousand_readings_each_has_its_mark() -> None:
     marks = reading_marks(record.readings, plan_of(record))
     assert not marks.is_dense
     assert len(marks.used) + len(marks.aside) == len(record.readings.used)
+
+
+def curved_part():
+    """The frame with its first floor a saddle of 12 mm, as a part file would say it."""
+    record = record_factory.frame()
+    part = copy.deepcopy(record.part)
+    pocket = part["pockets"][0]
+    x, y = np.array(pocket["boundary"]).T
+    lines = np.meshgrid(np.linspace(x.min(), x.max(), 9), np.linspace(y.min(), y.max(), 9))
+    u, v = (2 * (line - line.mean()) / np.ptp(line) for line in lines)
+    step = [float(np.ptp(x) / 8), float(np.ptp(y) / 8)]
+    pocket["floor"] = [{"grid": {"origin": [float(x.min()), float(y.min())], "step": step, "z": (6 * u * v).tolist()}}]
+    for key in ("floor_z", "slope", "underside_z"):
+        pocket.pop(key, None)
+    pocket |= {"web_constant": True, "web": 2.0}
+    part["format"] = "floorfit-part/2"
+    return record.model_copy(update={"part": part}), (x.min(), y.min(), x.max(), y.max())
+
+
+def test_heights_of_a_curved_floor_are_light_lines_without_numbers_within_it() -> None:
+    record, box = curved_part()
+    figure, plain = map_figure(record), map_figure(record_factory.frame())
+    lines = [one for axes in figure.axes for one in axes.collections if one.get_gid() == "nominal"]
+    assert lines and not [one for axes in plain.axes for one in axes.collections if one.get_gid() == "nominal"]
+    for one in lines:
+        points = np.concatenate([path.vertices for path in one.get_paths() if len(path.vertices)])
+        assert (points.min(axis=0) >= np.array(box[:2]) - 1e-6).all()
+        assert (points.max(axis=0) <= np.array(box[2:]) + 1e-6).all()
+        # Lighter than a contour of the warp, which is dark, and no thicker than 0.8 points (0.28 mm).
+        assert all(max(colour[:3]) >= 0.4 for colour in one.get_edgecolor()) and max(one.get_linewidths()) <= 0.8
+    assert with_gid(figure, "contour") == with_gid(plain, "contour")
+    assert any("no warp" in text.get_text() for text, _ in texts(figure))
+    assert overlaps(figure) == []

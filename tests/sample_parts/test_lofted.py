@@ -59,11 +59,11 @@ def test_no_place_is_more_than_0_020_too_deep(result, file, tmp_path):
     programs.write_program(part, tmp_path / file)
     before = (tmp_path / file).read_text()
     if file.endswith(".nc"):
-        done = apply_offsets(part, given, before.encode(), tools=Tools({1: Cutter(8.0, 3.0), 2: Cutter(8.0)}))
+        done = apply_offsets(part, given, before.encode(), tools=Tools({1: Cutter(8.0, 8.0), 2: Cutter(8.0)}))
     else:
         done = apply_to_locations(part, given, before.encode())
     assert all(change.motions for change in done.pockets)
     after = "".join(line for line in done.data.decode().splitlines(keepends=True) if "FLOORFIT:" not in line)
-    sizes = {1: (8.0, 3.0), 2: (8.0, 0.0)}
+    sizes = {1: (8.0, 8.0), 2: (8.0, 0.0)}
     deep, _ = deepest(before, after, given, part, sizes, word_address=file.endswith(".nc"), count=6)
     assert deep <= 0.020

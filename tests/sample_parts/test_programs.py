@@ -37,7 +37,7 @@ def test_every_floor_is_cut_and_gets_its_offset(path):
     """A second reader finds the lowest Z of the part raised by the offset that all floors got, 0.1 mm."""
     part = read_part(path.with_name("part.json"))
     given = {pocket.id: Correction("shift", pocket.centroid, 0.1) for pocket in part.pockets}
-    tools = Tools(read_tool_comments(path.read_text().splitlines(), "(T{T} D={D}", path.name))
+    tools = Tools(read_tool_comments(path.read_text().splitlines(), "(T{T} D={D} CR={R}", path.name))
     done = apply_offsets(part, given, path, tip_control="tilted" in path.name, tools=tools)
     assert all(change.motions for change in done.pockets)
     assert done.is_complete

@@ -1,12 +1,16 @@
 import json
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 from finished_webs import finished_readings, small_record
+from page_reader import english_left
 
 from floorfit.errors import InputError
 from floorfit.record import Record
+from floorfit.report.format import Writing
+from floorfit.report.language import language
 from floorfit.verify import read_expected, verify
 from floorfit.verify import series as series_of
 from floorfit.verify.bias import student_factor
@@ -112,6 +116,19 @@ def test_another_side_is_left_out_and_a_plate_twice_is_said(tmp_path: Path) -> N
     assert {(finding.code, finding.source) for finding in series.findings} == {
         ("other-piece", "j2"), ("same-plate", "series"),
     }  # fmt: skip
+
+
+def test_german_page_of_a_series_has_no_english_finding(tmp_path: Path) -> None:
+    for k, identity in enumerate([{"side": "oben", "serial": "1"}, {"serial": "1"}, {"side": "unten"}, {}]):
+        write(tmp_path / f"j{k}", bent(small_record(), k, 1.0, 0.01 * k).model_copy(update={"identity": identity}))
+    (tmp_path / "j3" / "record.json").write_text('{"format": "floorfit-record/1"', encoding="utf-8")
+    series = series_of([tmp_path, tmp_path / "fehlt"])
+    assert {one.code for one in series.findings} == {"broken-job", "missing", "other-piece", "same-plate"}
+    for code in ("en", "de"):
+        fill_series(series, tmp_path, Writing(language=language(code)))
+        page = (tmp_path / "series.html").read_text("utf-8").replace(str(tmp_path), "")
+        left = english_left(re.sub(r"\(JSONDecodeError: .*?\)", "", page))
+        assert not left if code == "de" else len(left) > 15
 
 
 def test_no_job_at_all_is_refused(tmp_path: Path) -> None:

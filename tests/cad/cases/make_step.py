@@ -1,8 +1,12 @@
-"""Write ``pocket_block.step`` again: ``python make_step.py``; the same bytes every time.
+"""Write the STEP files here again: ``python make_step.py``; the same bytes every time.
 
 A block of 120 × 80 × 20 mm with one pocket, from (20, 20) to (100, 60), corner radius 8 mm, floor at Z 2 mm, written
 by hand as an ISO 10303-21 file of the schema AUTOMOTIVE_DESIGN (AP214). Invented, for tests only. With an argument
 ``in`` the same figures are written as inches: ``pocket_block_inch.step`` (a tenth of the size: 12 × 8 × 2).
+
+``arched_web.step`` is a block of 200 × 160 × 40 mm pocketed from both sides, from (20, 20) to (180, 140). Floor and
+underside are cylinders about one line along Y at X 100, Z 604, of radius 600 and 602 mm: a web of 2 mm along its
+normal.
 """
 
 from __future__ import annotations
@@ -46,7 +50,7 @@ class Writer:
         return self.vertices[p]
 
     def edge(self, a, b, centre=None):
-        """Oriented edge from a to b, straight or a quarter of a circle about ``centre``."""
+        """Oriented edge from a to b, straight or on a circle about ``centre``: level, or with 3 numbers upright."""
         if centre is not None and self.is_clockwise(a, b, centre):
             self.edge(b, a, centre)
         if (b, a, centre) in self.edges:
@@ -57,6 +61,9 @@ class Writer:
                 length = math.hypot(*delta)
                 way = self.add(f"VECTOR('',{self.direction([d / length for d in delta])},1.)")
                 curve = self.add(f"LINE('',{self.point(a)},{way})")
+            elif len(centre) == 3:
+                place = self.placement(centre, (0, 1, 0), (1, 0, 0))
+                curve = self.add(f"CIRCLE('',{place},{real(math.hypot(a[0] - centre[0], a[2] - centre[2]))})")
             else:
                 radius = math.hypot(a[0] - centre[0], a[1] - centre[1])
                 curve = self.add(f"CIRCLE('',{self.placement((*centre, a[2]), (0, 0, 1), (1, 0, 0))},{real(radius)})")
@@ -65,6 +72,8 @@ class Writer:
 
     @staticmethod
     def is_clockwise(a, b, centre):
+        if len(centre) == 3:
+            return a[0] < b[0]  # under the centre the parameter of a circle about +Y grows towards -X
         return (a[0] - centre[0]) * (b[1] - centre[1]) < (a[1] - centre[1]) * (b[0] - centre[0])
 
     def face(self, loops, surface, sense=".T."):
@@ -130,6 +139,40 @@ def block(w, scale):
     return w.add(f"MANIFOLD_SOLID_BREP('block',{w.add(f'CLOSED_SHELL({chr(39)}{chr(39)},({chr(44).join(faces)}))')})")
 
 
+ARCH_X, ARCH_Z = 100.0, 604.0
+
+
+def arched(radius):
+    """Edges of a rectangle on a cylinder about a line along Y, anticlockwise from above."""
+    z = ARCH_Z - math.sqrt(radius**2 - 80.0**2)
+    a, b, c, d = (20.0, 20.0, z), (180.0, 20.0, z), (180.0, 140.0, z), (20.0, 140.0, z)
+    return [(a, b, (ARCH_X, 20.0, ARCH_Z)), (b, c), (c, d, (ARCH_X, 140.0, ARCH_Z)), (d, a)]
+
+
+def arched_web(w):
+    low = [(0.0, 0.0, 0.0), (200.0, 0.0, 0.0), (200.0, 160.0, 0.0), (0.0, 160.0, 0.0)]
+    top = [(x, y, 40.0) for x, y, _ in low]
+    mouth = [(20.0, 20.0), (180.0, 20.0), (180.0, 140.0), (20.0, 140.0)]
+    above, below = (straight([(*xy, z) for xy in mouth]) for z in (40.0, 0.0))
+    floor, roof = arched(600.0), arched(602.0)
+    faces = [
+        w.face([straight(low[::-1]), below], w.plane(low[0], (0, 0, -1), (1, 0, 0))),
+        w.face([straight(top), backwards(above)], w.plane(top[0], (0, 0, 1), (1, 0, 0))),
+    ]
+    for loop, radius, sense in ((floor, 600.0, ".F."), (backwards(roof), 602.0, ".T.")):
+        place = w.placement((ARCH_X, 20.0, ARCH_Z), (0, 1, 0), (1, 0, 0))
+        faces.append(w.face([loop], w.add(f"CYLINDRICAL_SURFACE('',{place},{real(radius)})"), sense))
+    for k, outward in enumerate([(0, -1, 0), (1, 0, 0), (0, 1, 0), (-1, 0, 0)]):
+        inward = tuple(-v for v in outward)
+        a, b, c, d = low[k], low[(k + 1) % 4], top[(k + 1) % 4], top[k]
+        faces.append(w.face([straight([a, b, c, d])], w.plane(a, outward, (0, 0, 1))))
+        for foot, rim, turn in ((floor[k], above[k], False), (roof[k], below[k], True)):
+            (a, b, *centre), (d, c) = foot, rim
+            loop = [(b, a, *centre), (a, d), (d, c), (c, b)]
+            faces.append(w.face([backwards(loop) if turn else loop], w.plane(a, inward, (0, 0, 1))))
+    return w.add(f"MANIFOLD_SOLID_BREP('web',{w.add(f'CLOSED_SHELL({chr(39)}{chr(39)},({chr(44).join(faces)}))')})")
+
+
 def units(w, inch):
     if not inch:
         length = w.add("(LENGTH_UNIT()NAMED_UNIT(*)SI_UNIT(.MILLI.,.METRE.))")
@@ -148,10 +191,10 @@ def units(w, inch):
     )
 
 
-def step_text(inch):
+def step_text(inch, name="pocket_block"):
     w = Writer()
     context = units(w, inch)
-    solid = block(w, 0.1 if inch else 1.0)
+    solid = arched_web(w) if name == "arched_web" else block(w, 0.1 if inch else 1.0)
     shape = w.add(
         f"ADVANCED_BREP_SHAPE_REPRESENTATION('',({w.placement((0, 0, 0), (0, 0, 1), (1, 0, 0))},{solid}),{context})"
     )
@@ -166,7 +209,7 @@ def step_text(inch):
     w.add(f"SHAPE_DEFINITION_REPRESENTATION({form},{shape})")
     head = (
         "ISO-10303-21;\nHEADER;\nFILE_DESCRIPTION(('invented block for tests'),'2;1');\n"
-        "FILE_NAME('pocket_block','2020-01-01T00:00:00',(''),(''),'','','');\n"
+        f"FILE_NAME('{name}','2020-01-01T00:00:00',(''),(''),'','','');\n"
         "FILE_SCHEMA(('AUTOMOTIVE_DESIGN'));\nENDSEC;\nDATA;\n"
     )
     return head + "\n".join(w.lines) + "\nENDSEC;\nEND-ISO-10303-21;\n"
@@ -175,3 +218,4 @@ def step_text(inch):
 if __name__ == "__main__":
     (HERE / "pocket_block.step").write_text(step_text(False), encoding="ascii", newline="\n")
     (HERE / "pocket_block_inch.step").write_text(step_text(True), encoding="ascii", newline="\n")
+    (HERE / "arched_web.step").write_text(step_text(False, "arched_web"), encoding="ascii", newline="\n")

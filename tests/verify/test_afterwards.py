@@ -1,0 +1,35 @@
+"""The page of finished webs in the shop's language."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from finished_webs import finished_readings, rough_readings, small_part, small_record
+from page_reader import english_left
+
+from floorfit.readings.observations import Readings
+from floorfit.report.format import Writing
+from floorfit.report.language import language
+from floorfit.verify import verify
+from floorfit.verify.afterwards import write_verification_page
+
+
+def faulty() -> Readings:
+    """A moved plate, with a blank, a place on a rib, one reading far out, and a floor far too thin."""
+    readings = finished_readings(small_record(), moved=lambda x, y: 0.2 * ((x - 200) / 200) ** 2, pockets=range(8))
+    x, thickness = readings.x.copy(), readings.thickness.copy()
+    thickness[[0, 7]] = np.nan, thickness[7] + 0.4
+    thickness[12:18] -= 0.4
+    x[20] = 2.0
+    return replace(readings, x=x, thickness=thickness)
+
+
+@pytest.mark.parametrize("readings", [faulty(), rough_readings(small_part(), seed=5)], ids=["faulty", "roughed"])
+def test_german_page_of_finished_webs_has_no_english_reason(readings: Readings, tmp_path: Path) -> None:
+    found = verify(small_record(), replace(readings, source="messung.csv"))
+    assert found.withheld and found.findings
+    for code in ("en", "de"):
+        write_verification_page(found, tmp_path, writing=Writing(language=language(code)))
+        left = english_left((tmp_path / "verify.html").read_text("utf-8"))
+        assert not left if code == "de" else len(left) > 15
