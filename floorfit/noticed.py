@@ -81,7 +81,7 @@ def _sharers(seen: Observations, sites: Sites, rows: Rows, fit: Fit, residual: A
     square = float((weight * residual) @ seen.warp[rows])
 
     def smooth(values: Array) -> Array:
-        return fit.followed(sites.points, values, sites.u)
+        return np.column_stack([fit.followed(sites.points, column, sites.u) for column in values.T])
 
     return Sharers(place, weight, residual, square, smooth)
 

@@ -86,21 +86,11 @@ def _describe(
     settings: ExtractSettings,
     rounding: Rounding,
 ) -> Floor:
-    radius, along = fillet_radius(
-        mesh,
-        found.known.smooth.regions,
-        found.known.members,
-        floor.region,
-        floor.rim,
-        found.is_plane,
-        is_shaped=floor.is_shaped,
-    )
+    radius, along = _fillet(mesh, found, floor)
     foot = rounding.plan(floor.polygon)
-    wall, arcs = foot, list(floor.arcs)
-    if radius > 0.0:
-        wall = tidy_polygon(_wall(mesh, floor, fillets, along, radius), max(1e-5, 0.6 * mesh.noise))
-        arcs = arcs_of(np.asarray(wall.exterior.coords)[:-1], mesh.noise)
-        wall = rounding.plan(wall)
+    wall, arcs = (
+        _wall_line(mesh, floor, fillets, (along, radius), rounding) if radius > 0.0 else (foot, list(floor.arcs))
+    )
     shares = _shares(mesh, floor, found.floors, tree, along, radius)
     chosen = wall if settings.boundary == "wall" else foot
     web = record_web(floor.web, floor.polygon, isinstance(floor.face, Facets), found.tolerance, floor.sag)
@@ -131,6 +121,21 @@ def _describe(
         floor.sag,
         web.edge,
     )
+
+
+def _fillet(mesh: Mesh, found: Recognition, floor: Candidate) -> tuple[float, NDArray[np.bool_]]:
+    """Radius between floor and wall, and how much of the rim has it."""
+    known, members = found.known.smooth.regions, found.known.members
+    return fillet_radius(mesh, known, members, floor.region, floor.rim, found.is_plane, is_shaped=floor.is_shaped)
+
+
+def _wall_line(
+    mesh: Mesh, floor: Candidate, fillets: Fillets, fillet: tuple[NDArray[np.bool_], float], rounding: Rounding
+) -> tuple[Polygon, list[Arc]]:
+    """Foot of the wall without its fillet, and its corners."""
+    wall = tidy_polygon(_wall(mesh, floor, fillets, *fillet), max(1e-5, 0.6 * mesh.noise))
+    arcs = arcs_of(np.asarray(wall.exterior.coords)[:-1], mesh.noise)
+    return rounding.plan(wall), arcs
 
 
 def _floor_patches(floor: Candidate, chosen: Polygon) -> tuple[Patch, ...]:

@@ -21,7 +21,7 @@ __all__ = ["Cause", "Sharers", "Systematic", "find_systematic", "likeliest"]
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
-#: Smooths values of the places as the fit smoothed the warp: (m,) to (m,), mm.
+#: Smooths columns of values of the places as the fit smoothed the warp: (m, k) to (m, k), mm.
 Smooth = Callable[[Array], Array]
 
 #: Chance of a false alarm of each kind; five kinds together stay at 5 % (Bonferroni).
@@ -104,11 +104,11 @@ class Sharers:
     smooth: Smooth
 
     def free(self, values: Array) -> Array:
-        """``P values``: what the surface cannot follow, weighed."""
-        total = np.bincount(self.place, self.weight)
-        safe = np.maximum(total, 1e-300)
-        mean = np.bincount(self.place, self.weight * values) / safe
-        return np.asarray(self.weight * (values - self.smooth(mean)[self.place]))
+        """``P values``: what the surface cannot follow, weighed; several columns (n, k) at once."""
+        total = np.maximum(np.bincount(self.place, self.weight), 1e-300)
+        sums = [np.bincount(self.place, self.weight * column) for column in values.T]
+        mean = np.stack(sums, axis=1) / total[:, None]
+        return np.asarray(self.weight[:, None] * (values - self.smooth(mean)[self.place]))
 
 
 def find_systematic(data: Sharers, columns: Sequence[Cause], least_mm: float = 0.0) -> tuple[Systematic, ...]:
@@ -155,21 +155,27 @@ def likeliest(data: Sharers, columns: Sequence[Cause], model: Sequence[Cause] = 
         Causes to try, and those that are allowed for.
     """
     score = data.weight * data.residual
-    before = [_Tried(one, data.free(one.values), 1) for one in model]
     rest = [one for one in columns if not any(one is other for other in model)]
-    best = None
-    for column, among in _standing_out(rest, data, score):
-        tried = _Tried(column, data.free(column.values), among)
-        found = _estimate([*before, tried], len(before), score, data)
+    tried = _tried(data, [*((one, 1) for one in model), *_standing_out(rest, data, score)])
+    before, best = tried[: len(model)], None
+    for one in tried[len(model) :]:
+        found = _estimate([*before, one], len(before), score, data)
         if best is None or found.chance < best[1].chance:
-            best = (column, found)
+            best = (one.column, found)
     return best
+
+
+def _tried(data: Sharers, ones: Sequence[tuple[Cause, int]]) -> list[_Tried]:
+    """Causes with what the surface cannot follow of them, all in one solution."""
+    if not ones:
+        return []
+    free = data.free(np.stack([one.values for one, _ in ones], axis=1))
+    return [_Tried(one, free[:, k], among) for k, (one, among) in enumerate(ones)]
 
 
 def _joint(data: Sharers, model: Sequence[Cause], columns: Sequence[Cause]) -> list[Systematic]:
     score = data.weight * data.residual
-    counts = [sum(other.kind == one.kind for other in columns) for one in model]
-    tried = [_Tried(one, data.free(one.values), count) for one, count in zip(model, counts, strict=True)]
+    tried = _tried(data, [(one, sum(other.kind == one.kind for other in columns)) for one in model])
     return [_estimate(tried, k, score, data) for k in range(len(tried))]
 
 

@@ -85,8 +85,8 @@ class Watched:
     def u(self, name: str) -> tuple[float, float]:
         """Estimate of one cause alone, and its uncertainty."""
         (one,) = [column for column in self.columns if column.name == name]
-        tried = systematic._Tried(one, self.data.free(one.values), 1)
-        out = systematic._estimate([tried], 0, self.data.weight * self.data.residual, self.data)
+        tried = systematic._tried(self.data, [(one, 1)])
+        out = systematic._estimate(tried, 0, self.data.weight * self.data.residual, self.data)
         return out.effect, out.u
 
 
