@@ -149,6 +149,13 @@ def test_a_programme_with_no_floor_to_change_comes_back_byte_for_byte():
     assert apply(text, corrections(B=0.3), tools=TOOLS) == text
 
 
+def test_a_short_pass_across_a_thin_rib_is_told_and_not_refused():
+    """Found by random programmes (seed 17): 4 of 38 mm at the floors' height cross the 2 mm between A and B."""
+    text = HEAD + "G0 X3. Y3.\nG1 Z2. F200.\nZ3.\nX67.\nZ2.\nX105.\nG0 Z30.\nM30\n"
+    done = apply_offsets(PART, corrections(), text.encode(), tools=Tools(every=Cutter(1.0)))
+    assert "across" in {finding.code for finding in done.findings}
+
+
 ELSEWHERE = {
     "beside the part": HEAD + "G0 X900 Y20\nG1 Z-40. F100\nX950.\nG0 Z30\nM30\n",
     "high above it": HEAD + "G1 Z25. F200\nX80.\nY40.\nG2 X60. I-10. J0\nG0 Z30\nM30\n",
