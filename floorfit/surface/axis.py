@@ -85,6 +85,14 @@ class Axis:
         order : {0, 1, 2, 3}
             Order of the derivative.
         """
+        local, band = self.local_gram(order), np.zeros((4, self.size))
+        for a in range(4):
+            for b in range(a, 4):
+                band[b - a, a : a + self.cells] += local[:, a, b]
+        return band
+
+    def local_gram(self, order: int) -> Array:
+        """What each cell adds to `gram`, (cells, 4, 4): of the four functions that live on it."""
         derived = self.polynomials
         for _ in range(order):
             derived = derived[..., 1:] * np.arange(1, derived.shape[-1])
@@ -92,12 +100,7 @@ class Axis:
         total = powers[:, None] + powers[None, :]
         moments = np.where(total % 2 == 0, 2 * 0.5 ** (total + 1) / (total + 1), 0.0)
         local = np.einsum("cap,pq,cbq->cab", derived, moments, derived)
-        local *= self.widths[:, None, None] ** (1 - 2 * order)
-        band = np.zeros((4, self.size))
-        for a in range(4):
-            for b in range(a, 4):
-                band[b - a, a : a + self.cells] += local[:, a, b]
-        return band
+        return np.asarray(local * self.widths[:, None, None] ** (1 - 2 * order))
 
     def locate(self, places: ArrayLike) -> tuple[NDArray[np.intp], Array]:
         """Return the cell of each place and the local coordinate s in it; the end cells reach to infinity."""

@@ -318,11 +318,7 @@ def _fit(
     flat = w - heights(plane, xy)
     search = _searched(box, xy, flat, u, prior, robust, families, order)
     shapes = search.shapes
-    if cell is None:
-        # What is fine about a plate is in its shapes: the spline beside them needs cells for its own parameters only.
-        plain = _cell_of(box, MIN_CELLS) if shapes else choose_cell(box, len(w), smallest)
-        cell = plain if prior is None else _fine_cell(box, len(w), u, smallest, prior)
-        cell = min(cell, _cell_of(box, min(PER_ROUGH * search.parameters, 4 * MAX_CELLS)))
+    cell = cell or _final_cell(box, u, smallest, prior, search)
     equations, nodes = _solved(box, cell, xy, flat, u, search, shapes)
     grid, centre = equations.grid, nodes[0][0]
     coefficients = centre.coefficients + plane_coefficients(grid, plane)
@@ -348,6 +344,14 @@ def _fit(
         solution=centre,
         slow=search.slow,
     )
+
+
+def _final_cell(box: Box, u: Array, smallest: float | None, prior: Prior | None, search: Robust) -> float:
+    """Cell width of the grid on which the surface is found, mm."""
+    # What is fine about a plate is in its shapes: the spline beside them needs cells for its own parameters only.
+    plain = _cell_of(box, MIN_CELLS) if search.shapes else choose_cell(box, len(u), smallest)
+    cell = plain if prior is None else _fine_cell(box, len(u), u, smallest, prior)
+    return min(cell, _cell_of(box, min(PER_ROUGH * search.parameters, 4 * MAX_CELLS)))
 
 
 def _solved(

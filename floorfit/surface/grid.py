@@ -21,7 +21,7 @@ from floorfit.surface.axis import Axis, make_axis
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["Band", "Grid", "make_grid"]
+__all__ = ["BENDING", "CHANGE", "STRETCHING", "Band", "Grid", "make_grid"]
 
 Array = NDArray[np.float64]
 #: Symmetric matrix over the grid, see the module's text.
@@ -29,6 +29,11 @@ Band = NDArray[np.float64]
 
 #: Rows handled at once; bounds the memory at a million readings.
 CHUNK = 200_000
+
+#: Integrands of energies: orders of the derivatives along and across, and a factor.
+BENDING = ((2, 0, 1.0), (1, 1, 2.0), (0, 2, 1.0))
+CHANGE = ((3, 0, 1.0), (2, 1, 3.0), (1, 2, 3.0), (0, 3, 1.0))
+STRETCHING = ((1, 0, 1.0), (0, 1, 1.0))
 
 #: Margin round the part, in lengths of its longer side (see `floorfit.surface.axis.MARGIN_CELLS`).
 MARGIN_LENGTHS = 3.0
@@ -77,17 +82,17 @@ class Grid:
     @cached_property
     def bending(self) -> Band:
         """Band of the bending energy: integral of w_xx² + 2 w_xy² + w_yy² over the grid's rectangle, 1/mm²."""
-        return self._energy([(2, 0, 1.0), (1, 1, 2.0), (0, 2, 1.0)])
+        return self._energy(BENDING)
 
     @cached_property
     def bending_change(self) -> Band:
         """Band of the integral of w_xxx² + 3 w_xxy² + 3 w_xyy² + w_yyy²: how fast the curvature changes, 1/mm⁴."""
-        return self._energy([(3, 0, 1.0), (2, 1, 3.0), (1, 2, 3.0), (0, 3, 1.0)])
+        return self._energy(CHANGE)
 
     @cached_property
     def stretching(self) -> Band:
         """Band of the integral of w_x² + w_y²: what a membrane under tension resists."""
-        return self._energy([(1, 0, 1.0), (0, 1, 1.0)])
+        return self._energy(STRETCHING)
 
     def energy(self, reach: float = 0.0, tension: float = 0.0) -> Band:
         """Bending energy plus ``reach²`` times the energy of its change, plus that of a tension.
@@ -106,7 +111,7 @@ class Grid:
         band = self.bending if reach == 0.0 else self.bending + reach**2 * self.bending_change
         return band if tension == 0.0 else band + self.stretching / tension**2
 
-    def _energy(self, terms: list[tuple[int, int, float]]) -> Band:
+    def _energy(self, terms: tuple[tuple[int, int, float], ...]) -> Band:
         a, b = self.along, self.across
         band = np.zeros((4, a.size, 7, b.size))
         for first, second, factor in terms:
@@ -236,12 +241,16 @@ class Grid:
             out[start : start + CHUNK] = _horner(table, cell, s, t)
         return out
 
-    def _at(self, coefficients: Array, points: Array) -> Array:
+    def each_at(self, many: Array, numbers: NDArray[np.intp], points: Array) -> Array:
+        """Evaluate at each of points (n, 2) one of many splines (count, nl, ns): that of its number, (n,)."""
+        return self._at(many, points, numbers * self.unknowns)
+
+    def _at(self, coefficients: Array, points: Array, start: NDArray[np.intp] | int = 0) -> Array:
         first, second = self.split(points)
         i, bi = self.along.basis(first)
         j, bj = self.across.basis(second)
         flat = coefficients.ravel()
-        base = i * self.across.size + j
+        base = start + i * self.across.size + j
         out = np.zeros(len(points))
         for a in range(4):
             row = sum(bj[:, b] * flat[base + (a * self.across.size + b)] for b in range(4))

@@ -85,12 +85,10 @@ class Covariance:
         extra = _quadratic(design, self.amounts)
         if self.misfit is not None:
             extra += self.misfit.variance_at(points)
-        columns = design.tocsc()
-        for k in range(self.shapes.count):
-            held = slice(columns.indptr[k], columns.indptr[k + 1])
-            rows = columns.indices[held]
-            if len(rows):
-                extra[rows] += 2 * columns.data[held] * self.grid.at(self.cross[k], points[rows])
+        pairs = design.tocoo()
+        rows, numbers = pairs.row.astype(np.intp), pairs.col.astype(np.intp)
+        crossed = pairs.data * self.grid.each_at(self.cross, numbers, points[rows])
+        extra += 2 * np.bincount(rows, crossed, len(points))
         return extra
 
 

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from floorfit.surface.blocks import Factor, factorise
 from floorfit.surface.border import TAUS, TYPICAL_MM, Border, ShapeColumns, Slow, Spectrum, make_columns, with_slow
 from floorfit.surface.grid import Band, Grid
+from floorfit.surface.local_energy import Rough, local_energy
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.spline import plane_coefficients
 
@@ -33,6 +34,7 @@ __all__ = [
     "Prior",
     "Solution",
     "assemble",
+    "columns_of",
     "factor_of",
     "solve",
 ]
@@ -95,14 +97,19 @@ class Prior:
         Length below which the curvature does not change freely, see `Grid.energy`; 0 for the thin-plate spline.
     tension : float, mm
         Length above which a tension resists rather than bending, see `Grid.energy`; 0 for none.
+    rough : Rough or None
+        Where the ground is rougher than elsewhere, without a tension.
     """
 
     smoothing: float
     reach: float = 0.0
     tension: float = 0.0
+    rough: Rough | None = None
 
     def energy(self, grid: Grid) -> Band:
         """S on a grid. Planes are free; under a tension they are once `Factor.free` has freed them."""
+        if self.rough is not None and not self.tension:
+            return local_energy(grid, self.reach, self.rough)
         return grid.energy(self.reach, self.tension)
 
 
@@ -210,23 +217,38 @@ def assemble(
     slow : Slow, optional
         An error of the readings in the order they were taken, where there are shapes.
     """
-    columns = None
-    if shapes is not None:
-        design = shapes.design(points) if design is None and slow is not None else design
-        columns = make_columns(grid, shapes, points, values, weights, design)
-        if slow is not None and design is not None:
-            columns = with_slow(columns, grid, slow, points, values, weights, design)
     return Equations(
         grid,
         grid.normal(points, weights),
         grid.right_side(points, weights * values),
         float(weights @ values**2),
         count,
-        columns,
+        columns_of(grid, points, values, weights, shapes, design, slow),
     )
 
 
-def solve(equations: Equations, prior: Prior, *, weak: bool = True, free: bool = False) -> Solution:
+def columns_of(
+    grid: Grid,
+    points: Array,
+    values: Array,
+    weights: Array,
+    shapes: LocalShapes | None,
+    design: csr_array | None = None,
+    slow: Slow | None = None,
+) -> ShapeColumns | None:
+    """What readings add up to on the shapes and a slow error, as in `assemble`; None without shapes."""
+    if shapes is None:
+        return None
+    design = shapes.design(points) if design is None and slow is not None else design
+    columns = make_columns(grid, shapes, points, values, weights, design)
+    if slow is None or design is None:
+        return columns
+    return with_slow(columns, grid, slow, points, values, weights, design)
+
+
+def solve(
+    equations: Equations, prior: Prior, *, weak: bool = True, free: bool = False, factor: Factor | None = None
+) -> Solution:
     """Fit at a given smoothing and reach and evaluate the criterion.
 
     Parameters
@@ -237,9 +259,12 @@ def solve(equations: Equations, prior: Prior, *, weak: bool = True, free: bool =
         Whether the weak prior of λ and reach is added.
     free : bool
         Whether φ may fall below 1 (plain profiled REML, for comparison with published values).
+    factor : Factor, optional
+        Of N + λ S, where it is known: the same readings with other columns beside them.
     """
-    energy = prior.smoothing * prior.energy(equations.grid)
-    factor = factor_of(equations.grid, equations.normal, energy, prior)
+    if factor is None:
+        energy = prior.smoothing * prior.energy(equations.grid)
+        factor = factor_of(equations.grid, equations.normal, energy, prior)
     log_lambda = np.log(prior.smoothing)
     determinant = factor.log_determinant() - (equations.grid.unknowns - 3) * log_lambda
     rho, spectrum, pulled = np.zeros(1), None, 0.0

@@ -16,10 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.surface.border import Slow
+from floorfit.surface.first_weights import first_weights, is_worst_nearby, neighbours
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.posterior import Covariance
-from floorfit.surface.reml import Equations, Prior, Solution, assemble, solve
+from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of, solve
+from floorfit.surface.rough import rougher
 from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_start
 from floorfit.surface.slow import DRIFT_MM, LEAST_GAIN, SIZES_MM, WORTH_A_LOOK, slow_errors
 from floorfit.surface.spline import Surface
@@ -31,18 +33,23 @@ if TYPE_CHECKING:
 __all__ = ["LooResiduals", "Robust", "leave_one_out", "robust_weights", "taper"]
 
 Array = NDArray[np.float64]
+_Priors = tuple[tuple[Prior, float, float], ...]
 
 #: Scaled leave-one-out residual up to which a reading counts in full, and from which it does not count. Of good
 #: Gaussian readings 0.27 % lie beyond the first and 7 in a million beyond the second (normal distribution).
 FULL, NONE = 3.0, 4.5
 #: Twice the negative log of a bad reading's density, per mm: one in twenty is bad, evenly over a millimetre.
 BAD_COST = float(-2 * np.log(0.05 / 1.0))
-#: Neighbours of a reading in the start.
-NEIGHBOURS = 10
 #: Weights that move by no more leave the smoothing as it is.
 SETTLED = 0.5
 #: Rounds of reweighting; it stops earlier when no weight moves by more than 0.02.
 ROUNDS = 8
+#: Times that local factors of the energy are found anew, and the factor below which ground counts as rough.
+ROUGH_ROUNDS, ROUGH_FACTOR = 3, 0.7
+#: By how much a residual on rough ground may be larger before it is doubted. A factor known from some four parameters
+#: makes it Student's t of four degrees of freedom: as unlikely as a bad reading is 3.7 standard deviations of a normal
+#: distribution, 7.4 of that.
+ROUGH_TAIL = 1.6
 #: Readings that the start looks at, at most.
 SAMPLE = 20_000
 
@@ -205,8 +212,10 @@ def robust_weights(
         weights, start = before.weights[part], before.priors[0][0]
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
     priors = _priors(data, weights, start) if prior is None else ((prior, 0.0, 1.0),)
+    data, solution = _likeliest(data, shapes, weights, priors[0][0])
+    if prior is None:
+        weights, priors, solution = _roughened(data, weights, priors, solution, robust)
     best = priors[0][0]
-    data, solution = _likeliest(data, shapes, weights, best)
     loo = data.loo(weights, solution)
     parameters, scale = float(loo.leverage.sum()), 1.0
     if robust:
@@ -222,16 +231,14 @@ def robust_weights(
     return Robust(weights, priors, scale, parameters, data.shapes, slow)
 
 
-def _slow(
-    data: _Data, weights: Array, priors: tuple[tuple[Prior, float, float], ...], order: Array
-) -> tuple[Slow | None, tuple[tuple[Prior, float, float], ...]]:
+def _slow(data: _Data, weights: Array, priors: _Priors, order: Array) -> tuple[Slow | None, _Priors]:
     """The likeliest slow error with its priors, or none: where the surface found without one is as likely."""
     best = priors[0][0]
-    without = solve(data.equations(weights), best).criterion
+    without = solve(data.equations(weights), best)
 
     def tried(ones: list[Slow]) -> list[Slow]:
-        costs = [solve(data.equations(weights, one), best).criterion for one in ones]
-        return [replace(one, gain=without - cost) for one, cost in zip(ones, costs, strict=True)]
+        costs = [data.beside(without, weights, one).criterion for one in ones]
+        return [replace(one, gain=without.criterion - cost) for one, cost in zip(ones, costs, strict=True)]
 
     every = slow_errors(order)
     first = tried([one for one in every if one.size in (SIZES_MM[1], DRIFT_MM)])
@@ -255,14 +262,24 @@ class _Data:
         total, weighed = float(weights.sum()), weights / self.u**2
         return assemble(self.grid, self.points, self.values, weighed, total, self.shapes, self.design, slow)
 
+    def beside(self, solution: Solution, weights: Array, slow: Slow | None = None) -> Solution:
+        """The same readings at the same smoothing with these shapes and this slow error: one factor serves."""
+        weighed = weights / self.u**2
+        columns = columns_of(self.grid, self.points, self.values, weighed, self.shapes, self.design, slow)
+        return solve(replace(solution.equations, columns=columns), solution.prior, factor=solution.factor)
+
     @cached_property
     def design(self) -> csr_array | None:
         """Of the shapes at the readings, where there are few enough to keep it."""
         return None if self.shapes is None or len(self.points) > SAMPLE else self.shapes.design(self.points)
 
     def loo(self, weights: Array, solution: Solution) -> LooResiduals:
-        inverse, missed = solution.factor.inverse_band(), self.missed(solution)
-        return leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights, missed)
+        """Leave-one-out residuals; how rough the ground is is itself not well known where it is rough."""
+        inverse, missed, rough = solution.factor.inverse_band(), self.missed(solution), solution.prior.rough
+        loo = leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights, missed)
+        if rough is None:
+            return loo
+        return replace(loo, deviation=np.where(rough.at(self.points) < 1.0, ROUGH_TAIL, 1.0) * loo.deviation)
 
     def missed(self, solution: Solution) -> Array | float:
         """Variance of what the forms of the shapes leave out at the readings, mm²."""
@@ -314,14 +331,17 @@ def _set_aside_together(data: _Data, weights: Array, prior: Prior) -> list[NDArr
 
 def _likeliest(data: _Data, shapes: Sequence[LocalShapes], weights: Array, prior: Prior) -> tuple[_Data, Solution]:
     """With the likeliest of several families of shapes, at one smoothing."""
-    families = [replace(data, shapes=one) for one in shapes] if len(shapes) > 1 else [data]
-    solutions = [(one, solve(one.equations(weights), prior)) for one in families]
+    first = solve(data.equations(weights), prior)
+    if len(shapes) < 2:
+        return data, first
+    families = [replace(data, shapes=one) for one in shapes]
+    solutions = [(one, one.beside(first, weights)) for one in families]
     return min(solutions, key=lambda found: found[1].criterion)
 
 
 def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
-    near = _neighbours(data.points)
-    weights = _start(data.points, data.values, data.u, near)
+    near = neighbours(data.points)
+    weights = first_weights(data.points, data.values, data.u, near)
     prior, step = fixed or likely_start(data.equations(weights), START), 3.0
     moved = 1.0
     for round_number in range(ROUNDS):
@@ -334,13 +354,36 @@ def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
         loo = data.loo(weights, solution)
         new, _ = _tapered(loo, weights)
         if round_number < 2:
-            is_worst = _is_worst_nearby(loo.residual / loo.deviation, near)
+            is_worst = is_worst_nearby(loo.residual / loo.deviation, near)
             new = np.where(is_worst, new, np.maximum(new, weights))
         moved = float(np.abs(new - weights).max())
         weights = new
         if moved < 0.02:
             break
     return weights, prior
+
+
+def _roughened(
+    data: _Data, weights: Array, priors: _Priors, solution: Solution, robust: bool
+) -> tuple[Array, _Priors, Solution]:
+    """Local factors of the energy where the readings ask for them.
+
+    Readings where the ground is found rough are all believed once more: several that lie together may be metal.
+    """
+    prior = solution.prior
+    for _ in range(ROUGH_ROUNDS):
+        found = rougher(solution, data.shapes)
+        if found is None or found.rough is None:
+            break
+        prior = found
+        if robust:
+            weights = np.where(found.rough.at(data.points) < ROUGH_FACTOR, 1.0, weights)
+            weights, prior = _later_rounds(data, weights, prior)
+        solution = solve(data.equations(weights), prior)
+    if prior.rough is None:
+        return weights, priors, solution
+    priors = _priors(data, weights, prior)
+    return weights, priors, solve(data.equations(weights), priors[0][0])
 
 
 def _later_rounds(data: _Data, weights: Array, prior: Prior) -> tuple[Array, Prior]:
@@ -363,9 +406,7 @@ def _tapered(loo: LooResiduals, weights: Array) -> tuple[Array, float]:
     return taper(scaled / scale), scale
 
 
-def _priors(
-    data: _Data, weights: Array, start: Prior, slow: Slow | None = None
-) -> tuple[tuple[Prior, float, float], ...]:
+def _priors(data: _Data, weights: Array, start: Prior, slow: Slow | None = None) -> _Priors:
     found = best_prior(data.equations(weights, slow), start)
     likely = np.exp(-0.5 * np.array([evidence - found[0][2] for _, _, evidence in found]))
     shares = likely / likely.sum()
@@ -391,44 +432,3 @@ def _scale(scaled: Array, weights: Array) -> float:
     """Median absolute deviation of the readings that count, as a standard deviation, not below 1."""
     counted = np.abs(scaled[weights > 0.5])
     return max(1.0, MAD_TO_SD * float(np.median(counted))) if len(counted) else 1.0
-
-
-def _neighbours(points: Array) -> NDArray[np.intp]:
-    from scipy.spatial import cKDTree
-
-    count = min(NEIGHBOURS, len(points) - 1)
-    found = np.asarray(cKDTree(points).query(points, k=count + 1)[1], dtype=np.intp)
-    return found[:, 1:]
-
-
-def _is_worst_nearby(scaled: Array, near: NDArray[np.intp]) -> NDArray[np.bool_]:
-    """Is this residual at least half of the largest among the neighbours? A bad reading bends its good neighbours."""
-    size = np.abs(scaled)
-    return np.asarray(size >= 0.5 * size[near].max(axis=1, initial=0.0))
-
-
-def _start(points: Array, values: Array, u: Array, near: NDArray[np.intp]) -> Array:
-    """First weights, 0 or 1: each reading against the plane of least absolute deviations of its neighbours."""
-    if near.shape[1] < 5:
-        return np.ones(len(values))
-    distance = values - _local_planes(points, values, near)
-    typical = MAD_TO_SD * float(np.median(np.abs(distance)))
-    return np.where(np.abs(distance) <= 4 * np.maximum(typical, u), 1.0, 0.0)
-
-
-def _local_planes(points: Array, values: Array, near: NDArray[np.intp]) -> Array:
-    """Height at each reading of the plane through its neighbours; least absolute deviations by reweighting."""
-    offset = points[near] - points[:, None, :]
-    reach = np.sqrt((offset**2).sum(axis=2)).max(axis=1) + 1e-9
-    design = np.concatenate([np.ones((*near.shape, 1)), offset / reach[:, None, None]], axis=2)
-    heights = values[near]
-    weights = np.ones(near.shape)
-    ridge = 1e-6 * np.eye(3)
-    for _ in range(12):
-        normal = np.einsum("nki,nk,nkj->nij", design, weights, design)
-        normal += ridge * np.trace(normal, axis1=1, axis2=2)[:, None, None]
-        right = np.einsum("nki,nk,nk->ni", design, weights, heights)
-        plane = np.linalg.solve(normal, right[..., None])[..., 0]
-        miss = np.abs(heights - np.einsum("nki,ni->nk", design, plane))
-        weights = 1 / np.maximum(miss, 1e-4)
-    return np.asarray(plane[:, 0])

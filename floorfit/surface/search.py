@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 
 from floorfit.errors import NumericalError
 from floorfit.surface.axis import MARGIN_CELLS
+from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import Grid
 from floorfit.surface.reml import PRIOR_LOG_MEAN, WORKERS, Equations, Prior, Solution, factor_of, solve
 
-__all__ = ["LIKELY", "START", "best_prior", "best_smoothing", "likely_start"]
+__all__ = ["LIKELY", "START", "best_prior", "best_smoothing", "likely_start", "pinned"]
 
 Array = NDArray[np.float64]
 
@@ -193,10 +194,15 @@ def _log_pseudo_determinant(grid: Grid, prior: Prior) -> float:
     Planes cost nothing. Pinned at three corners, |S + P| is the product of the others times a constant of P alone:
     with ``P = Y Yᵀ`` and Q a basis of the planes it is ``|S|₊ |Qᵀ Y|²``, whatever the pins' weight.
     """
+    return pinned(grid, prior).log_determinant()
+
+
+def pinned(grid: Grid, prior: Prior) -> Factor:
+    """Factor of the energy S with planes held at three corners."""
     a, b = grid.along.edges, grid.across.edges
     corners = np.array([[a[0], b[0]], [a[0], b[-1]], [a[-1], b[0]]])
     pin = grid.normal(corners[:, ::-1] if grid.swapped else corners, np.full(3, PIN))
-    return factor_of(grid, pin, prior.energy(grid), prior).log_determinant()
+    return factor_of(grid, pin, prior.energy(grid), prior)
 
 
 def _bracket(criterion: Callable[[float], float], centre: float, step: float) -> float:

@@ -91,6 +91,9 @@ CONDITIONS = (
     Condition("wave in Z 0.010", disturbance=Disturbance(z_wave=0.010)),
     Condition("300 mm, one-sided", (300.0, 200.0), (2, 3), warp=0.2, dish=0.02, limits=(-0.05, None)),
     Condition("8 m, dish 0.04", (8000.0, 1000.0), (3, 34), warp=2.0, dish=0.04, limits=(-0.1, 0.1)),
+    Condition("clamp marks, 8 % bad", marks=Marks(clamps=12), bad=0.08, limits=(-0.1, 0.1)),
+    Condition("small clamp marks", marks=Marks(clamps=6, clamp_height=0.008), limits=(-0.1, 0.1)),
+    Condition("steep kinks at ribs", dish=0.01, marks=Marks(kink=1e-3), limits=(-0.1, 0.1)),
 )  # fmt: skip
 
 

@@ -1,0 +1,57 @@
+"""First weights, which bad readings cannot bend: each reading against a plane through its neighbours."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.units import MAD_TO_SD
+
+__all__ = ["first_weights", "is_worst_nearby", "neighbours"]
+
+Array = NDArray[np.float64]
+
+#: Neighbours of a reading.
+NEIGHBOURS = 10
+
+
+def neighbours(points: Array) -> NDArray[np.intp]:
+    """Rows of the `NEIGHBOURS` nearest readings of each, (n, k)."""
+    from scipy.spatial import cKDTree
+
+    count = min(NEIGHBOURS, len(points) - 1)
+    found = np.asarray(cKDTree(points).query(points, k=count + 1)[1], dtype=np.intp)
+    return found[:, 1:]
+
+
+def is_worst_nearby(scaled: Array, near: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Is this residual at least half of the largest among the neighbours? A bad reading bends its good neighbours."""
+    size = np.abs(scaled)
+    return np.asarray(size >= 0.5 * size[near].max(axis=1, initial=0.0))
+
+
+def first_weights(points: Array, values: Array, u: Array, near: NDArray[np.intp]) -> Array:
+    """First weights, 0 or 1: each reading against the plane of least absolute deviations of its neighbours."""
+    if near.shape[1] < 5:
+        return np.ones(len(values))
+    distance = values - _local_planes(points, values, near)
+    typical = MAD_TO_SD * float(np.median(np.abs(distance)))
+    return np.where(np.abs(distance) <= 4 * np.maximum(typical, u), 1.0, 0.0)
+
+
+def _local_planes(points: Array, values: Array, near: NDArray[np.intp]) -> Array:
+    """Height at each reading of the plane through its neighbours; least absolute deviations by reweighting."""
+    offset = points[near] - points[:, None, :]
+    reach = np.sqrt((offset**2).sum(axis=2)).max(axis=1) + 1e-9
+    design = np.concatenate([np.ones((*near.shape, 1)), offset / reach[:, None, None]], axis=2)
+    heights = values[near]
+    weights = np.ones(near.shape)
+    ridge = 1e-6 * np.eye(3)
+    for _ in range(12):
+        normal = np.einsum("nki,nk,nkj->nij", design, weights, design)
+        normal += ridge * np.trace(normal, axis1=1, axis2=2)[:, None, None]
+        right = np.einsum("nki,nk,nk->ni", design, weights, heights)
+        plane = np.linalg.solve(normal, right[..., None])[..., 0]
+        miss = np.abs(heights - np.einsum("nki,ni->nk", design, plane))
+        weights = 1 / np.maximum(miss, 1e-4)
+    return np.asarray(plane[:, 0])
