@@ -1,4 +1,6 @@
 from .applied import apply as apply
+from .applied import lines_for as lines_for
+from .as_cut import as_cut as as_cut
 from .cad import Extraction as Extraction
 from .cad import ExtractSettings as ExtractSettings
 from .cad import extract as extract

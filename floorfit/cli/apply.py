@@ -164,9 +164,9 @@ def _refuse_same(program: Path, output: Path) -> None:
 
 
 def _write_lines(args: argparse.Namespace, record: Record) -> None:
-    from floorfit.applied import lines_for
+    import floorfit
 
-    text, findings = lines_for(record, args.lines, held=args.held, facts=dict(args.fact), datums=args.datums)
+    text, findings = floorfit.lines_for(record, args.lines, held=args.held, facts=dict(args.fact), datums=args.datums)
     with whole_file(args.output, replace=args.replace) as temporary:
         temporary.write_text(text, encoding="utf-8", newline="")
     for finding in findings:

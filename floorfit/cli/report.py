@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 _EPILOG = """examples:
   floorfit report job
   floorfit report job -o pictures
+  floorfit report job --left corrected.nc.csv -o as_cut
   floorfit report job --mesh underside.glb --exaggeration 200
 """
 
@@ -30,6 +31,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("job", metavar="JOB", help="job folder, or a record.json")
     parser.add_argument("-o", "--output", metavar="FOLDER", help="folder for maps, page and sheet to sign [the job]")
+    parser.add_argument(
+        "--left", metavar="TABLE", help="table beside a corrected programme: webs as its cutters leave them (with -o)"
+    )
     parser.add_argument("--mesh", metavar="FILE", help="write the warped underside as a .glb (m) or .ply (mm) mesh")
     parser.add_argument(
         "--exaggeration", type=float, metavar="F", help="factor on the warp in the mesh (default: round)"
@@ -74,6 +78,8 @@ def _check(args: argparse.Namespace) -> None:
 
     if args.mesh is not None and Path(args.mesh).suffix.lower() not in (".glb", ".ply"):
         raise InputError(f"--mesh {args.mesh}: a .glb or .ply file was expected. Choose one of the two endings.")
+    if args.left is not None and args.output is None:
+        raise InputError("--left goes with -o FOLDER: the pictures in the job stay those of the decision. Say where.")
     if args.exaggeration is not None and not 0 < args.exaggeration < float("inf"):
         raise InputError(f"--exaggeration {args.exaggeration}: a number above zero was expected. Give another factor.")
     if args.exaggeration is not None and args.mesh is None:
@@ -96,7 +102,8 @@ def _pictures(record: Record, args: argparse.Namespace) -> None:
     from floorfit.cli.steps import Course, shown_steps
     from floorfit.cli.writing import writing_of
 
+    shown = args.job if args.left is None else floorfit.as_cut(record, args.left)
     with shown_steps(Course(len(record.readings.used), len(record.decisions))) as tell:
-        made = floorfit.report(args.job, args.output, replace=args.replace, writing=writing_of(args), progress=tell)
+        made = floorfit.report(shown, args.output, replace=args.replace, writing=writing_of(args), progress=tell)
     names = ", ".join(sorted(path.name for path in made))
     say(f"{args.output or args.job}: {names} of job {record.job}.")

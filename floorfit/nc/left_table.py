@@ -13,7 +13,7 @@ from floorfit.nc.corrected import Corrected
 from floorfit.plain_text import plain_cell
 from floorfit.units import MM_PER_UNIT
 
-__all__ = ["COLUMNS", "left_table"]
+__all__ = ["COLUMNS", "WORDS", "column_names", "left_table"]
 
 #: Columns; lengths get the part file's unit, ``web_…`` are those of offsets.csv with what the cutter leaves added, and
 #: ``programme_off``, the height over the nominal floor at which the programme cuts before any offset.
@@ -21,7 +21,18 @@ COLUMNS = (
     "pocket", "action", "motions", "blocks_changed", "least_dz", "greatest_dz", "too_deep", "left_high",
     "left_high_area", "left_high_x", "left_high_y", "web_after_min", "web_after_max", "programme_off",
 )  # fmt: skip
-_WORDS = 4
+#: So many of them, the first, have no unit.
+WORDS = 4
+
+
+def column_names(unit: str) -> list[str]:
+    """Return the header in a unit.
+
+    Parameters
+    ----------
+    unit : {"mm", "in"}
+    """
+    return [*COLUMNS[:WORDS], *(f"{name}_{unit}{'2' if 'area' in name else ''}" for name in COLUMNS[WORDS:])]
 
 
 def left_table(corrected: Corrected, decisions: Mapping[str, Decision], unit: str) -> str:
@@ -40,9 +51,7 @@ def left_table(corrected: Corrected, decisions: Mapping[str, Decision], unit: st
     swept = {one.pocket: one for one in corrected.floors}
     file = io.StringIO()
     writer = csv.writer(file, lineterminator="\n")
-    writer.writerow(
-        [*COLUMNS[:_WORDS], *(f"{name}_{unit}{'2' if 'area' in name else ''}" for name in COLUMNS[_WORDS:])]
-    )
+    writer.writerow(column_names(unit))
     for change in corrected.pockets:
         one, decision = swept.get(change.pocket), decisions[change.pocket]
         high = one.high_mm if one is not None else 0.0
@@ -52,7 +61,7 @@ def left_table(corrected: Corrected, decisions: Mapping[str, Decision], unit: st
         off = one.off_mm if one is not None and one.is_off else 0.0
         web[0] = None if web[0] is None or one is None else web[0] - one.deep_mm + off
         web[1] = None if web[1] is None or one is None else web[1] + high + off
-        divisors = [scale**2 if "area" in name else scale for name in COLUMNS[_WORDS:]]
+        divisors = [scale**2 if "area" in name else scale for name in COLUMNS[WORDS:]]
         numbers = [
             "" if value is None or np.isnan(value) else f"{value / divisor:.{decimals}f}"
             for value, divisor in zip([*lengths, *web, one.off_mm if one else None], divisors, strict=True)

@@ -28,10 +28,14 @@ _OVER_WALL_MM = 0.3
 _SEAM_MM = 0.4
 #: Share of the passes at floor height that may run over walls before it is another part's programme. Own choice.
 _MOST_OVER = 0.1
+#: Length over walls that is a crossing and says nothing of the part, mm: a thin rib between floors. Own choice.
+_CROSSING_MM = 5.0
 #: Boxes vote for one shift where they agree to this, mm; smaller shifts are none.
 _AGREE_MM = 1.0
 #: Largest cutter that a box and its floor may differ by, mm.
 _WIDEST_MM = 80.0
+#: A motion further from a floor than this and its cutter's radius is not near it, mm. Own choice, no source.
+_NEAR_MM = 5.0
 #: Distance of the places tried along a pass, mm, and greatest number of them for one height.
 _STEP_MM, _MOST_PLACES = 2.0, 200_000
 
@@ -65,6 +69,8 @@ def check_fit(
     floors: Sequence[CutFloor],
     outline: Sequence[tuple[float, float]],
     source: str,
+    *,
+    lost: bool,
 ) -> list[Finding]:
     """Return what says that the programme is not this part's, or stands elsewhere.
 
@@ -78,12 +84,18 @@ def check_fit(
         All floors, and the outline of the part.
     source : str
         Name of the programme.
+    lost : bool
+        Whether the programme cuts where nobody here knows.
     """
     known = ~np.isnan(path.start).any(axis=1) & ~np.isnan(path.end).any(axis=1)
     rows = np.flatnonzero(cutting & path.is_usable & known)
     if not any(_on(path, rows, floor).any() for floor in floors):
+        hint = _hint(path, rows, floors)
+        if len(path) and not (hint or lost or any(_is_near(path, floor) for floor in floors)):
+            text = "no motion comes near a floor of this part: nothing was changed. Is it the programme you meant?"
+            return [Finding("no-floor", source, "", text, "warning")]
         text = "no cutting motion lies on any floor of this part. Is it this part's finishing programme, in its frame?"
-        return [Finding("other-part", source, "", text + _hint(path, rows, floors))]
+        return [Finding("other-part", source, "", text + hint)]
     shift, votes, boxes, over = _seen(path, rows, floors, outline)
     far = float(np.hypot(*shift)) > _AGREE_MM
     if far and 2 * votes >= boxes and (len(over.rows) or votes >= 3):
@@ -97,32 +109,44 @@ def check_fit(
         return []
     place = f"line {line[over.rows[0]] + 1}"
     text = f"passes at the height of a floor run over metal that is no floor, {over.length:.0f} of {over.total:.0f} mm."
-    if over.length > _MOST_OVER * over.total:
+    if over.length > max(_MOST_OVER * over.total, _CROSSING_MM):
         return [
             Finding("other-part", source, place, f"{text} Is it this part's programme, in its frame, and its tool?")
         ]
     return [Finding("across", source, place, f"{text} They are left as programmed there. Look at them.", "warning")]
 
 
+def _is_near(path: TipPath, floor: CutFloor) -> bool:
+    """Whether any motion comes over a floor or beside it, as low as what roughing left there or lower; boxes count."""
+    reach = max(_NEAR_MM, *(cutter.radius for cutter in path.cutters))
+    x0, y0, x1, y1 = floor.pocket.polygon.bounds
+    low, high = np.fmin(path.start, path.end), np.fmax(path.start, path.end)
+    swing = np.nan_to_num(np.where(path.is_arc, 2 * np.hypot(*(path.end[:, :2] - path.centre).T), 0.0)) + reach
+    beside = (low[:, 0] - swing <= x1) & (high[:, 0] + swing >= x0)
+    beside &= (low[:, 1] - swing <= y1) & (high[:, 1] + swing >= y0)
+    return bool((beside & (low[:, 2] <= floor.top + _NEAR_MM) & path.is_usable).any())
+
+
 def _on(path: TipPath, rows: NDArray[np.intp], floor: CutFloor) -> NDArray[np.bool_]:
     """Motions that go over a floor and end below what roughing left there; an arc by its chord."""
-    start, end = path.start[rows], path.end[rows]
-    radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter[rows]]
-    over = end[:, 2] - floor.pocket.floor_at(end[:, 0], end[:, 1])
-    lean = radius * np.hypot(path.axis[rows, 0], path.axis[rows, 1])
-    if floor.is_shaped:
-        lean = lean + radius * np.hypot(*floor.pocket.slope_at(end[:, 0], end[:, 1]).T)
-    low, high = np.minimum(start, end), np.maximum(start, end)
     x0, y0, x1, y1 = floor.pocket.polygon.bounds
-    near = (over >= -floor.window - lean - EPS_MM) & (over - lean <= floor.guard + EPS_MM)
-    near &= (low[:, 0] <= x1) & (high[:, 0] >= x0) & (low[:, 1] <= y1) & (high[:, 1] >= y0)
-    some = np.flatnonzero(near)
-    polygon = floor.pocket.polygon.buffer(MARGIN_MM)
-    shapely.prepare(polygon)
+    (ax, ay), (bx, by) = path.start[rows, :2].T, path.end[rows, :2].T
+    near = (np.minimum(ax, bx) <= x1) & (np.maximum(ax, bx) >= x0)
+    near &= (np.minimum(ay, by) <= y1) & (np.maximum(ay, by) >= y0)
     out = np.zeros(len(rows), dtype=bool)
-    if len(some):
-        lines = shapely.linestrings(np.stack([start[some, :2], end[some, :2]], axis=1))
-        out[some] = shapely.intersects(polygon, lines)
+    some = rows[near]
+    x, y, z = path.end[some].T
+    radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter[some]]
+    lean = radius * np.hypot(path.axis[some, 0], path.axis[some, 1])
+    if floor.is_shaped:
+        lean = lean + radius * np.hypot(*floor.pocket.slope_at(x, y).T)
+    over = z - floor.pocket.floor_at(x, y)
+    low = (over >= -floor.window - lean - EPS_MM) & (over - lean <= floor.guard + EPS_MM)
+    if low.any():
+        polygon = floor.pocket.polygon.buffer(MARGIN_MM)
+        shapely.prepare(polygon)
+        lines = shapely.linestrings(np.stack([path.start[some[low], :2], path.end[some[low], :2]], axis=1))
+        out[np.flatnonzero(near)[low]] = shapely.intersects(polygon, lines)
     return out
 
 
@@ -248,8 +272,8 @@ def _hint(path: TipPath, rows: NDArray[np.intp], floors: Sequence[CutFloor]) -> 
     """Where the programme's zero seems to be, from the passes and the floors; empty where nothing fits."""
     flat = [floor for floor in floors if not (any(floor.pocket.slope) or floor.is_shaped)]
     level_of = np.round(path.end[rows, 2], 3)
-    levels, length = np.unique(level_of), np.nan_to_num(path.length[rows])
-    levels = levels[np.argsort([-length[level_of == level].sum() for level in levels])][:20]
+    levels, which = np.unique(level_of, return_inverse=True)
+    levels = levels[np.argsort(-np.bincount(which, np.nan_to_num(path.length[rows])))][:20]
     ways: dict[int, list[tuple[int, NDArray[np.float64]]]] = {}
     count = 0
     for level in levels.tolist():

@@ -164,11 +164,14 @@ class _Run(CorrectionRun):
         self.options = options
         self.active = tuple(floor for floor in floors if floor.is_active)
         self.guarded = tuple(floor for floor in floors if floor.is_held)
+        self.is_elsewhere = False
 
     def result(self, *, job: str, created: str) -> Corrected:
         seen = self._understand()
         if self.guarded:
             seen = self._without_held(seen)
+        if self.is_elsewhere:
+            return self._untouched(seen)
         motions, path, gains, options = seen.motions, seen.path, seen.gains, self.options
         numbers, tolerance = options.tools.numbers(motions), options.tolerance_mm
         self.stop_on(check_tools(motions, path, self.floors, self.part.outline, numbers, source=self.source))
@@ -231,7 +234,18 @@ class _Run(CorrectionRun):
         if not self.active and not self.guarded and np.any(lost & (motions.kind != JUMP)):
             return
         cutting = np.isin(motions.kind, CUTTING)
-        self.stop_on(check_fit(path, cutting, motions.line, self.floors, self.part.outline, self.source))
+        lost = bool(((motions.kind == UNKNOWN) | (cutting & np.isnan(motions.xyz).any(axis=1))).any())
+        told = check_fit(path, cutting, motions.line, self.floors, self.part.outline, self.source, lost=lost)
+        self.stop_on(told)
+        self.is_elsewhere = any(finding.code == "no-floor" for finding in told)
+
+    def _untouched(self, seen: _Understood) -> Corrected:
+        """The very bytes that came in, without a header: no floor is near."""
+        count, nothing = len(seen.motions), np.zeros(len(seen.motions))
+        data = (self.bom + "".join(self.lines)).encode("latin-1")
+        trace = plan_trace(seen.path, seen.gains, self.floors)
+        changes = self._changes(seen, nothing, {})
+        return Corrected(data, changes, tuple(self.warnings), self.digest, len(self.lines), 0, count, 0, (), trace)
 
     # -- the proof ---------------------------------------------------------------------------------------------------
 

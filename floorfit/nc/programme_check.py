@@ -15,6 +15,7 @@ from floorfit.errors import Finding
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
 from floorfit.nc.gains import Gains
 from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, OTHER_ARC, RAPID, UNKNOWN, Motions
+from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
 
 __all__ = ["Findings", "check_plan", "check_programme"]
@@ -314,7 +315,7 @@ def _check_left_behind(out: Findings, gains: Gains) -> None:
 
 
 def _check_below(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> None:
-    """Warn of cuts that end below a programmed floor: they are left as they are."""
+    """Cuts that end below a programmed floor stay as they are: too deep where the floor is raised, else a warning."""
     motions = out.motions
     top = max((floor.z_range[1] for floor in floors), default=-np.inf)
     with np.errstate(invalid="ignore"):
@@ -323,7 +324,16 @@ def _check_below(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> No
     for floor in floors:
         x0, y0, x1, y1 = floor.pocket.polygon.bounds
         some = np.flatnonzero((x >= x0) & (x <= x1) & (y >= y0) & (y <= y1))
-        some = some[z[some] < floor.pocket.nominal_z(x[some], y[some]) - floor.window - 1e-6]
-        some = some[shapely.intersects_xy(floor.pocket.polygon, x[some], y[some])]
-        text = f"pocket {floor.pocket.id}: cuts below the programmed floor, and is left as programmed. Look at it."
-        out.rows("below", cuts[some], text, "warning")
+        below = floor.pocket.nominal_z(x[some], y[some]) - z[some]
+        low = (below > floor.window + 1e-6) & shapely.intersects_xy(floor.pocket.polygon, x[some], y[some])
+        some, below = some[low], below[low]
+        raised = floor.dz(path.end[cuts[some], :2]) > TOO_DEEP_MM
+        name = f"pocket {floor.pocket.id}"
+        text = (
+            f"{name}: cuts up to {below.max(initial=0.0):.3f} mm below the programmed floor, which is to be raised. "
+            "Is it a hole or a deeper floor? Then take it out of the pocket's outline in the part file. If not, the "
+            "floor's Z or the programme's zero is another one."
+        )
+        out.rows("below", cuts[some[raised]], text)
+        text = f"{name}: cuts below the programmed floor, and is left as programmed. Look at it."
+        out.rows("below", cuts[some[~raised]], text, "warning")

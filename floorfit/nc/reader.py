@@ -225,7 +225,8 @@ class Reader(Machine):
             self.called(number, f"M{flow[0]:g}")
         elif flow:
             self.flow_seen = True
-            self.barrier(number, f"M{flow[0]:g} calls, returns or jumps", FLOW)
+            name = f"M{flow[0]:g} calls, returns or jumps" if flow[0] == flow[0] else "an M word that is a parameter"
+            self.barrier(number, name, FLOW)
         if (2.0 in misc or 30.0 in misc) and self.saved is None:
             self.ended = not self.flow_seen
             self.barrier(number, "the programme ended before")

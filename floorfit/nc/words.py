@@ -48,7 +48,7 @@ class Word:
     Parameters
     ----------
     letter : str
-        Upper case; ``",R"`` and ``",C"`` for a corner rounded or cut (dialect).
+        Upper case; ``",R"`` and ``",C"`` for a corner rounded or cut, ``"$"`` for the number of a spindle (dialects).
     value : float
         The number, or the value of an expression of numbers; NaN where it depends on a parameter or a function.
     start, number, end : int
@@ -149,7 +149,7 @@ def _words(text: str, at: int) -> tuple[tuple[Word, ...], bool]:
             word = _word(text, at + 1)
             words.append(Word("," + word.letter, word.value, at, word.number, word.end))
             at = word.end
-        elif char.isascii() and char.isalpha():
+        elif (char.isascii() and char.isalpha()) or (char == "$" and text[at + 1 : at + 2].isdigit()):
             word = _word(text, at)
             words.append(word)
             at = word.end

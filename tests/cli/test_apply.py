@@ -105,7 +105,15 @@ def test_the_output_is_never_the_programme_itself(job, capsys):
     assert "programme itself" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("text", ["", "G21 G90\nG0 X9999 Y9999\nG1 Z-50 F1\n", "\xff\xfe binary"])
+def test_a_programme_with_no_floor_near_is_written_as_it_came(job, capsys):
+    text = "G21 G90\nG0 X9999 Y9999\nG1 Z-50 F1\n"
+    (job / "wrong.nc").write_text(text)
+    assert main(["apply", str(job / "job"), str(job / "wrong.nc"), "-o", str(job / "o.nc"), "--held", "cut"]) == 1
+    assert (job / "o.nc").read_text() == text
+    assert "no motion comes near a floor" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("text", ["", "\xff\xfe binary"])
 def test_wrong_programmes_exit_2_without_traceback(job, capsys, text):
     (job / "finish.nc").write_text(text, encoding="latin-1")
     assert call(job, "--held", "cut") == 2

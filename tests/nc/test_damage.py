@@ -6,6 +6,9 @@ Cutter: flat, radius 8 mm, unless said otherwise.
 
 from __future__ import annotations
 
+import itertools
+import re
+
 import numpy as np
 import pytest
 from nc_cases import PART, corrections, follow, hold, pocket, tilt
@@ -203,8 +206,6 @@ def ribbed_programme(shift=0.0, offset="G54"):
     text = HEAD + f"{offset}\n" + "".join(passes)
     if not shift:
         return text
-    import re
-
     return re.sub(r"X(-?[\d.]+)", lambda m: f"X{float(m[1]) + shift:.3f}", text)
 
 
@@ -232,8 +233,6 @@ def test_8_the_right_programme_fits():
 
 def test_8_a_zero_elsewhere_is_hinted_from_the_floors():
     """The programme's zero stands at X 300, Y 200, Z 50 of the part: nothing lies on any floor as it is."""
-    import re
-
     text = re.sub(r"X(-?[\d.]+)", lambda m: f"X{float(m[1]) - 300:.3f}", ribbed_programme())
     text = re.sub(r"Y(-?[\d.]+)", lambda m: f"Y{float(m[1]) - 200:.3f}", text)
     text = re.sub(r"Z(-?[\d.]+)", lambda m: f"Z{float(m[1]) - 50:.3f}", text)
@@ -357,3 +356,67 @@ def test_11_a_floor_cut_in_part_is_said(wide, share):
     # Two places of the sweep's grid, 2 mm apart, along each edge.
     assert floor.uncut_share == pytest.approx(share, abs=0.05)
     assert bool([one for one in done.findings if one.code == "floor-uncut"]) == bool(share)
+
+
+# -- all of them, in both units and distance modes, with three ends (the tenth, templates, has none of these) --------
+
+VECTORS = (
+    "G43.5 H1 X20 Y30 Z30 I0 J0 K1\nG1 X20 Y30 Z2.697 F500 I0.08716 J0 K0.99619\n"
+    "X80 Y30 Z2.697 I0 J0.08716 K0.99619\nG0 Z30 I0 J0 K1\n"
+)
+LINK = "G0 X20 Y20 Z30\nG1 Z2. F200\nX60\nG0 Z2.5\nX20 Y45\nG1 Z2.\nX60\nG0 Z30\n"
+WALLS = zigzag(0, 0, 100, 60, 2.0) + "G0 X8 Y8\nG1 Z2.1 F500\nX92\nY52\nX8\nY8\nG0 Z30\n"
+SEAM = zigzag(-10, 0, 110, 60, 2.0) + zigzag(110, 0, 170, 60, 3.0)
+BESIDE = "G0 X20 Y20 Z30\nG1 Z2. F200\nX60\nG0 Z10\nG69 G0 X150 Y40 Z10\nG0 X150 Y40 Z10\nG1 Z2.\nX180\nG0 Z30\n"
+
+#: name: (programme below its head, what is added, part, code of a refusal or "", what is stated)
+CASES = {
+    "1 a place beside G69": (BESIDE, corrections(A=0.3, B=follow("B", -0.3)), PART, "", {}),
+    "2 a rapid close above": (LINK, corrections(A=0.6), PART, "", {}),
+    "3 a seam and a step": (SEAM, corrections(part=STEPPED, L=0.3, M=-0.1, H=0.2), STEPPED, "", {}),
+    "3 a tilt": (zigzag(0, 0, 100, 60, 2.0), corrections(A=tilt("A", 0.1, 0.005, 0.0)), PART, "", {}),
+    "4 vectors": (VECTORS, corrections(A=follow("A", 0.3)), PART, "", {"tip_control": True}),
+    "4 vectors without tip control": (VECTORS, corrections(A=0.1), PART, "rotary", {}),
+    "5 a wall pass, raised": (WALLS, corrections(A=0.3), PART, "", {}),
+    "5 a wall pass, lowered": (WALLS, corrections(A=-0.3), PART, "", {}),
+    "6 half on a floor": ("G0 X110 Y100 Z30\nG1 Z6. F500\nX190\nG0 Z30\n", corrections(D=0.3), PART, "half", {}),
+    "7 a held floor": (zigzag(0, 0, 100, 60, 2.0, over=0.1), corrections(A=hold("A")), PART, "held", {}),
+    "8 a shifted programme": (ribbed_programme(15.0).removeprefix(HEAD), RAISED, RIBBED, "shifted", {}),
+    "9 a parameter elsewhere": ("S#102 M3\n" + zigzag(0, 0, 100, 60, 2.0), corrections(A=0.3), PART, "", {}),
+}
+
+
+def rewritten(text, unit, mode):
+    """A programme in mm and G90 in another unit and distance mode, by its words; vectors have no unit."""
+    scale, places = (1.0, 4) if unit == "mm" else (25.4, 5)
+    at = {}
+
+    def word(found):
+        letter, mm = found[1], float(found[2])
+        before = at.get(letter)
+        at[letter] = round(mm / scale, places)
+        value = at[letter] - (before if mode == "G91" and before is not None else 0.0)
+        return f"{letter}{value:.{places}f}"
+
+    lines = text.splitlines()
+    first = next(number for number, line in enumerate(lines) if "Z" in line)
+    out = [re.sub(r"(?<![A-Z])([XYZ])(-?[\d.]+)", word, line) for line in lines]
+    return "\n".join([*out[: first + 1], mode, *out[first + 1 :], ""])
+
+
+@pytest.mark.parametrize("size", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
+@pytest.mark.parametrize(
+    ("unit", "mode"), list(itertools.product(["mm", "in"], ["G90", "G91"])), ids=lambda part: str(part)
+)
+@pytest.mark.parametrize("name", CASES)
+def test_no_damage_whatever_the_writing(name, unit, mode, size):
+    text, given, part, code, stated = CASES[name]
+    head = HEAD if unit == "mm" else HEAD.replace("G21", "G20")
+    text = head + rewritten(text, unit, mode)
+    if name.startswith("1") and mode == "G91":
+        # Increments from a place that nobody knows name none.
+        code = "unknown-position"
+    if code:
+        refused(text, given, code, part, **stated)
+    else:
+        check(text, given, part, size, **stated)

@@ -10,6 +10,7 @@ from nc_cases import PART, apply, check_heights, corrections, follow, pocket
 from nc_reference import run
 from nc_sweep import motions, swept, too_deep
 
+from floorfit.errors import InputError
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.programme import apply_offsets
 from floorfit.nc.shifts import Origin
@@ -31,6 +32,8 @@ CASES = {
     "G80 beside a motion": ("G80 G0 Z30.\n", "G0 Z30.\n"),
     "a spindle speed from a parameter": ("S#102 M3\n", ""),
     "a feed from a parameter": ("F#7\n", ""),
+    # Dialects with several spindles; common practice, no source.
+    "the number of a spindle": ("M3 $0 S9000\n", ""),
     "a retract to a parameter": ("G0 Z#100\nG0 Z30\n", "G0 Z30\n"),
     "comments in comments": ("(FINISH (WEB 2.0) FLOORS)\n", ""),
     "G53 retract": ("G53 G0 Z0\nG0 X20 Y20\nG0 Z30\n", "G53 G0 Z0\nG0 X20 Y20\nG0 Z30\n"),
@@ -144,6 +147,44 @@ def test_a_zero_other_than_the_parts(angle):
 def test_a_programme_with_no_floor_to_change_comes_back_byte_for_byte():
     text = HEAD + CUT + "M30\n"
     assert apply(text, corrections(B=0.3), tools=TOOLS) == text
+
+
+def test_a_short_pass_across_a_thin_rib_is_told_and_not_refused():
+    """Found by random programmes (seed 17): 4 of 38 mm at the floors' height cross the 2 mm between A and B."""
+    text = HEAD + "G0 X3. Y3.\nG1 Z2. F200.\nZ3.\nX67.\nZ2.\nX105.\nG0 Z30.\nM30\n"
+    done = apply_offsets(PART, corrections(), text.encode(), tools=Tools(every=Cutter(1.0)))
+    assert "across" in {finding.code for finding in done.findings}
+
+
+ELSEWHERE = {
+    "beside the part": HEAD + "G0 X900 Y20\nG1 Z-40. F100\nX950.\nG0 Z30\nM30\n",
+    "high above it": HEAD + "G1 Z25. F200\nX80.\nY40.\nG2 X60. I-10. J0\nG0 Z30\nM30\n",
+    "words of controls": "\ufeff%\r\nO77\r\n"
+    + HEAD
+    + "S900 M3\r\nG0 X500. Y300.\r\nG1 Z2. F200\r\nX540.\r\nM30\r\n%\r\n",
+    "a call": HEAD + "M98 P1000\nG0 X900 Y20 Z30\nG1 Z2. F100\nX950.\nM30\n",
+}
+
+
+@pytest.mark.parametrize("name", ELSEWHERE)
+def test_a_programme_with_no_floor_near_comes_back_byte_for_byte(name):
+    """Nothing is to be corrected, so nothing is added either: no header, a word of warning, and not complete."""
+    data = ELSEWHERE[name].encode()
+    done = apply_offsets(PART, GIVEN, data, tools=TOOLS)
+    assert done.data == data
+    assert "no-floor" in {finding.code for finding in done.findings}
+    assert (done.changed_blocks, done.is_complete) == (0, False)
+
+
+def test_a_deeper_cut_in_a_raised_floor_is_named_with_its_depth():
+    """A hole that the outline does not have: left as it is it would be under the raised floor; lowered, no harm."""
+    hole = "G0 X50 Y30\nG1 Z-4. F100\nG0 Z30\nM30\n"
+    with pytest.raises(InputError, match=r"line 10: pocket A: cuts up to 6\.000 mm below") as refusal:
+        apply(HEAD + CUT + hole, GIVEN, tools=TOOLS)
+    assert [finding.code for finding in refusal.value.findings] == ["below"]
+    given = corrections(A=-0.05)
+    out = apply(HEAD + CUT + hole, given, tools=TOOLS)
+    assert too_deep(HEAD + CUT + hole, out, given, PART, SIZES) <= DEEP_MM
 
 
 @pytest.mark.parametrize("percent", ["", "%\n"])

@@ -230,7 +230,7 @@ IN_THE_RULE = {
 @pytest.mark.parametrize("name", IN_THE_RULE)
 def test_a_fault_in_the_rewriter_is_caught(monkeypatch, name):
     IN_THE_RULE[name](monkeypatch)
-    monkeypatch.setattr(programme, "check_fit", lambda *args: [])
+    monkeypatch.setattr(programme, "check_fit", lambda *args, **_: [])
     monkeypatch.setattr(programme, "check_tools", lambda *args, **more: [])
     monkeypatch.setattr(programme, "check_plan", lambda *args, **more: [])
     # The pass that begins outside reaches the raised floor with the side of its cutter before its middle.
