@@ -71,7 +71,7 @@ def shared_errors(
     share = np.zeros(len(seen))
     share[rows] = cause.values
     again = refit(sites.warp - first.effect * share[sites.rows])
-    left = seen.warp[rows] - again.followed(sites.points, sites.warp, sites.u)[sites.of(seen)[rows]]
+    left = seen.warp[rows] - again.followed(sites.points, sites.warp[:, None], sites.u)[sites.of(seen)[rows], 0]
     return find_systematic(_sharers(seen, sites, rows, again, left), tried, least_mm)
 
 
@@ -81,7 +81,7 @@ def _sharers(seen: Observations, sites: Sites, rows: Rows, fit: Fit, residual: A
     square = float((weight * residual) @ seen.warp[rows])
 
     def smooth(values: Array) -> Array:
-        return np.column_stack([fit.followed(sites.points, column, sites.u) for column in values.T])
+        return fit.followed(sites.points, values, sites.u)
 
     return Sharers(place, weight, residual, square, smooth)
 

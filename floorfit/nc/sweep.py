@@ -99,16 +99,17 @@ def sample(
     end: NDArray[np.float64],
     axes: tuple[NDArray[np.float64], NDArray[np.float64]],
     size: NDArray[np.float64],
-    step: float,
+    step: NDArray[np.float64],
     rise: float,
 ) -> Samples:
     """Places along straight motions, at most ``step`` apart in plan, and ``rise`` in height where a pass climbs.
 
-    Start, end (m, 3), size (m, 2): radius, corner. Steeper than 1 in 2 is a ramp and no pass.
+    Start, end (m, 3), size (m, 2): radius, corner, step (m,). Steeper than 1 in 2 is a ramp and no pass.
     """
     length = np.hypot(*(end - start)[:, :2].T)
     climb = np.minimum(np.abs(end - start)[:, 2], 0.5 * length)
-    count = np.maximum(np.ceil(np.maximum(length / step, climb / rise)), 1).astype(int)
+    # Rounded, so that a motion and the same one higher up are divided alike.
+    count = np.maximum(np.ceil(np.round(np.maximum(length / step, climb / rise), 6)), 1).astype(int)
     row = np.repeat(np.arange(len(start)), count)
     at = (np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count) + 1) / count[row]
     tip = start[row] + at[:, None] * (end - start)[row]

@@ -22,6 +22,8 @@ __all__ = ["TOO_DEEP_MM", "Cuts", "SweptFloor", "lowered_elsewhere", "sweep_floo
 
 #: The two files are not sampled at the same places: along a pass they are no further apart in height than this, mm.
 _RISE_MM = 0.004
+#: Crests that a ball leaves are seen to this, mm.
+_CREST_MM = 0.01
 #: No place of a floor may be lower than what is wanted by more, mm: two roundings of 0.0001 in, the offset's tolerance
 #: and the places between samples.
 TOO_DEEP_MM = 0.02
@@ -78,7 +80,10 @@ class Cuts:
         if not len(rows):
             return None
         axes = (self.axis0[rows], self.axis1[rows])
-        found = sample(self.start[rows], self.end[rows], axes, self.size[rows], step, _RISE_MM)
+        # Between places of a ball crests are seen too high, by the step's square over eight radii.
+        ball = np.where(self.size[rows, 1] >= self.size[rows, 0], np.sqrt(8 * _CREST_MM * self.size[rows, 1]), step)
+        steps = np.where(ball > 0, np.minimum(step, ball), step)
+        found = sample(self.start[rows], self.end[rows], axes, self.size[rows], steps, _RISE_MM)
         # Where a pass climbs, its places stand too close for one to speak for its neighbours.
         steep = float(np.abs(pocket.slope_at(*_lattice(pocket))).max())
         return found.below(top).lowest(0.4 * min(step, _RISE_MM / max(steep, 1e-9)))

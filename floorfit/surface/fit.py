@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,6 +20,9 @@ from floorfit.surface.posterior import Posterior, joint_posterior, mixture
 from floorfit.surface.reml import Equations, Prior, Solution, assemble
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
 from floorfit.surface.spline import Surface, plane_coefficients
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 __all__ = ["Fit", "choose_cell", "fit_surface"]
 
@@ -155,7 +159,7 @@ class Fit:
         return np.asarray(2 * np.einsum("pk,pk->p", extra, crossed) + own)
 
     def smoothed(self, points: Array, values: Array, u: Array) -> Surface:
-        """Smooth other values of the same places, with the same smoothing, reach, robust weights and shapes.
+        """Smooth other values of the same places, with the same smoothing, robust weights and shapes.
 
         Parameters
         ----------
@@ -164,18 +168,32 @@ class Fit:
         u : (n,) ndarray, mm
             Places and standard uncertainties of the readings that were fitted; what was read there besides.
         """
-        return self._solved(points, values, u)[0]
+        shapes = self.surface.shapes
+        design = None if shapes is None else shapes.design(points)
+        coefficients, amounts, _ = self._solved(points, values[:, None], u, design)
+        return Surface(self.surface.grid, coefficients[0], shapes, amounts[0])
 
     def followed(self, points: Array, values: Array, u: Array) -> Array:
-        """What the fit makes of other values of the same places, at them: the surface and the slow error, (n,) mm.
+        """What the fit makes of other values of the same places, at them: the surface and the slow error, mm.
 
         Parameters
         ----------
-        points, values, u
+        points, u
             As in `smoothed`.
+        values : (n, k) ndarray, mm
+            k columns of values, in one solution.
+
+        Returns
+        -------
+        (n, k) ndarray
         """
-        surface, knots = self._solved(points, values, u)
-        return surface.at(*points.T) + self._slow(knots)
+        grid, shapes = self.surface.grid, self.surface.shapes
+        design = None if shapes is None else shapes.design(points)
+        coefficients, amounts, knots = self._solved(points, values, u, design)
+        out = np.stack([grid.at(one, points) for one in coefficients], axis=1)
+        if design is not None:
+            out += design @ amounts.T
+        return np.asarray(out if self.slow is None else out + self.slow.design @ knots.T)
 
     @property
     def slow_error(self) -> Array | float:
@@ -186,20 +204,24 @@ class Fit:
     def _slow(self, knots: Array) -> Array | float:
         return 0.0 if self.slow is None else np.asarray(self.slow.design @ knots)
 
-    def _solved(self, points: Array, values: Array, u: Array) -> tuple[Surface, Array]:
-        """Surface and knots of the slow error for other values of the same places."""
+    def _solved(self, points: Array, values: Array, u: Array, design: csr_array | None) -> tuple[Array, Array, Array]:
+        """Coefficients, amounts and knots of the slow error for columns of other values of the same places."""
         grid, border, shapes = self.surface.grid, self.solution.border, self.surface.shapes
-        plane = plane_of(points, values, u)
-        weighed = self.weights / u**2 * (values - heights(plane, points))
-        amounts = knots = np.empty(0)
+        planes = [plane_of(points, column, u) for column in values.T]
+        flat = values - np.stack([heights(plane, points) for plane in planes], axis=1)
+        weighed = (self.weights / u**2)[:, None] * flat
         with threadpool_limits(limits=1, user_api="blas"):
-            coefficients = self.solution.factor.solve(grid.right_side(points, weighed))
-            if border is not None and shapes is not None:
-                slow = np.empty(0) if self.slow is None else self.slow.design.T @ weighed
-                seen = np.append(shapes.design(points).T @ weighed, slow)
-                coefficients, both = border.solve(coefficients, seen)
-                amounts, knots = both[: shapes.count], both[shapes.count :]
-        return Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts), knots
+            right = np.stack([grid.right_side(points, column) for column in weighed.T])
+            coefficients = self.solution.factor.solve_many(right)
+            amounts = knots = np.empty((len(planes), 0))
+            if border is not None and shapes is not None and design is not None:
+                seen = (design.T @ weighed).T
+                if self.slow is not None:
+                    seen = np.concatenate([seen, (self.slow.design.T @ weighed).T], axis=1)
+                pairs = [border.solve(one, two) for one, two in zip(coefficients, seen, strict=True)]
+                coefficients, both = (np.stack([pair[k] for pair in pairs]) for k in (0, 1))
+                amounts, knots = both[:, : shapes.count], both[:, shapes.count :]
+        return coefficients + np.stack([plane_coefficients(grid, plane) for plane in planes]), amounts, knots
 
 
 def fit_surface(
