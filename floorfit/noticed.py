@@ -110,8 +110,8 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None) -> tuple[Findi
         How the expected warp fared, where one was given.
     """
     out = [] if agreed is None else [Finding("expected", source, "", agreed.words, "warning")]
-    if fit.inflation > 2.0:
-        times = float(np.sqrt(fit.inflation))
+    if fit.dispersion > 2.0:
+        times = float(np.sqrt(fit.dispersion))
         text = (
             f"the readings scatter {times:.1f} times as much as stated; offsets are given with the larger "
             "uncertainty. Check gauge and couplant, or state --reading-u."

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import AliasChoices, BaseModel, ConfigDict, Field, ValidationError
 
 from floorfit.decision.decision import Decision, Number
 from floorfit.decision.neighbours import NeighbourStep
@@ -97,7 +97,8 @@ class SurfaceRecord(_Model):
     """The fitted warp: bicubic B-splines ``sum c[i][j] B_i(x) B_j(y)`` on open knot vectors, plus dishes, mm.
 
     ``available_mm``: on the same knots, web left by roughing less nominal web and finish stock; null where no Z of a
-    roughed floor was measured, and the floors lie as programmed.
+    roughed floor was measured, and the floors lie as programmed. ``smooth_length_mm`` and ``dispersion`` (φ) were
+    ``reach_mm`` and ``noise_inflation`` in records of 0.1.0, which are read as well.
     """
 
     knots_x_mm: list[float]
@@ -108,9 +109,9 @@ class SurfaceRecord(_Model):
     dish_forms: list[list[list[float]]] = []
     dish_size_mm: float = 0.0
     smoothing: float
-    reach_mm: float = 0.0
+    smooth_length_mm: float = Field(0.0, validation_alias=AliasChoices("smooth_length_mm", "reach_mm"))
     tension_mm: float = 0.0
-    noise_inflation: float
+    dispersion: float = Field(validation_alias=AliasChoices("dispersion", "noise_inflation"))
     effective_parameters: float
     unknowns: int
     cell_mm: tuple[float, float]

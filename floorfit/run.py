@@ -102,7 +102,7 @@ def correct(
         sites, fit, agreed = _fitted(part, seen, chosen, expected)
     except NumericalError as error:
         return _without_surface(part, taken, chosen, seen, str(error))
-    scale = float(np.sqrt(np.mean(sites.u**2) * fit.inflation)) * fit.scale
+    scale = float(np.sqrt(np.mean(sites.u**2) * fit.dispersion)) * fit.scale
     seen = judged(part, seen, sites, fit.weights, fit.loo.residual, fit.surface.at, scale)
     tell("deciding the floors")
     return _decided(part, taken, chosen, seen, sites, fit, agreed)
@@ -236,7 +236,7 @@ def _lost(seen: Observations, sites: Sites, fit: Fit) -> dict[int, str]:
     """Floors of which the fit set so many readings aside that they are held."""
     from floorfit.readings.lost import lost_floors
 
-    u = sites.u * np.sqrt(fit.inflation) * fit.scale
+    u = sites.u * np.sqrt(fit.dispersion) * fit.scale
     return lost_floors(seen.floor[sites.rows], sites.points, fit.weights < 0.5, fit.loo.residual, u)
 
 

@@ -252,7 +252,7 @@ def _summary(decisions: list[dict[str, Any]], readings: dict[str, list[Any]]) ->
 def _surface() -> dict[str, Any]:
     return {
         "knots_x_mm": [0.0, 1.0], "knots_y_mm": [0.0, 1.0], "coefficients_mm": [[0.0]], "smoothing": 3.2e7,
-        "noise_inflation": 1.04, "effective_parameters": 14.2, "unknowns": 940, "cell_mm": (20.0, 20.0),
+        "dispersion": 1.04, "effective_parameters": 14.2, "unknowns": 940, "cell_mm": (20.0, 20.0),
         "readings_used": 100, "notes": [],
     }  # fmt: skip
 

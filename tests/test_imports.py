@@ -106,3 +106,16 @@ def _classes() -> list[str]:
 def test_no_class_name_stands_twice() -> None:
     names = _classes()
     assert sorted({name for name in names if names.count(name) > 1}) == []
+
+
+def test_no_function_is_longer_than_a_screen() -> None:
+    """At most 45 lines without its docstring: our choice, no source."""
+    long = []
+    for path in HOUSE.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef):
+                first = node.body[0]
+                said = first.end_lineno - first.lineno + 1 if ast.get_docstring(node) else 0
+                if node.end_lineno - node.lineno + 1 - said > 45:
+                    long.append(f"{path.name}: {node.name}")
+    assert long == []

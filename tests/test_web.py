@@ -15,7 +15,7 @@ import floorfit
 from floorfit.folder import write_job
 from floorfit.part import Tolerance
 from floorfit.part.lattice import floor_points
-from floorfit.record import read_record
+from floorfit.record import Record, read_record
 from floorfit.recording import make_record
 from floorfit.result import Result
 from floorfit.verify.predicted import Prediction
@@ -151,3 +151,12 @@ def test_old_records_do_not_say_what_roughing_left() -> None:
     assert webs.after(replace(FLOOR, finish_stock=0.0), 9.0, 50.0, 50.0) == pytest.approx(
         9.0 - webs.warp.at(50.0, 50.0)
     )
+
+
+def test_records_with_the_keys_of_0_1_0_read() -> None:
+    document = make_record(_result(0.12, True, "shift", 0.3)).model_dump(mode="json")
+    surface = document["surface"]
+    surface["reach_mm"], surface["noise_inflation"] = surface.pop("smooth_length_mm"), surface.pop("dispersion")
+    read = Record.model_validate(document).surface
+    assert read is not None
+    assert (read.smooth_length_mm, read.dispersion) == (surface["reach_mm"], surface["noise_inflation"])

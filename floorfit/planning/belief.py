@@ -118,11 +118,11 @@ class Belief:
         grid, border = solution.equations.grid, solution.border
         assert border is not None
         self._solution, self._amounts = solution, border.covariance
-        self.inflation = solution.inflation
+        self.dispersion = solution.dispersion
         self._splines, self._shaped = grid.matrix(places), shapes.design(places)
         inverse = solution.factor.inverse_band()
         own = Covariance.of(grid, inverse, border, shapes, self._amounts)
-        self.variance: Array = self.inflation * own.at(places)
+        self.variance: Array = self.dispersion * own.at(places)
         self._base, self.sum_variance = self._first(grid.matrix(targets), shapes.design(targets), sums)
         self.rows = np.empty((capacity, len(places)))
         self.sum_rows = np.empty((capacity, len(sums)))
@@ -138,7 +138,7 @@ class Belief:
             part = slice(start, start + AT_ONCE)
             functionals, means = np.asarray(sums[part] @ splines), np.asarray(sums[part] @ shaped)
             base[part], gains, extra = self._covariance(functionals, means)
-            variance[part] = self.inflation * (
+            variance[part] = self.dispersion * (
                 (functionals * gains).sum(axis=1) + (means * extra[:, : means.shape[1]]).sum(axis=1)
             )
         return base, variance
@@ -149,7 +149,7 @@ class Belief:
         gains, extra = self._solution.gains(functionals.reshape(-1, *shape), means, self._amounts)
         flat = gains.reshape(len(functionals), -1)
         found = (
-            self.inflation * np.asarray(self._splines @ flat.T + self._shaped @ extra[:, : self._shaped.shape[1]].T).T
+            self.dispersion * np.asarray(self._splines @ flat.T + self._shaped @ extra[:, : self._shaped.shape[1]].T).T
         )
         return found, flat, extra
 

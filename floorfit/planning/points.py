@@ -237,7 +237,7 @@ class _Greedy:
         self.owner = np.repeat(np.arange(len(places), dtype=np.intp), SUMS)
         self.points = [floor_points(part.pockets[k]) for k in chosen]
         self.scale = np.ones(len(places)) if fit is None else middle_deviation(fit, self.points) / self._half_u
-        self.noise2 = self.belief.inflation * u_mm**2
+        self.noise2 = self.belief.dispersion * u_mm**2
         self.picked: list[int] = []
         self.room = np.bincount(self.floor, minlength=len(places))
         self.is_left = np.ones(len(self.candidates), bool)

@@ -208,8 +208,8 @@ def _estimate(tried: Sequence[_Tried], at: int, score: Array, data: Sharers) -> 
     effect = float((inverse @ right)[at])
     # φ with the model's effects taken out; never below 1, as in the fit.
     left = data.square - float(right @ inverse @ right)
-    inflation = max(1.0, left / max(1, len(score) - 3 - len(tried)))
-    u = float(np.sqrt(inflation * inverse[at, at]))
+    dispersion = max(1.0, left / max(1, len(score) - 3 - len(tried)))
+    u = float(np.sqrt(dispersion * inverse[at, at]))
     chance = min(1.0, tried[at].among * float(erfc(abs(effect) / u / np.sqrt(2.0))))
     size = abs(effect) * float(np.ptp(column.values))
     return Systematic(column.kind, column.name, column.unit, effect, u, size, chance)

@@ -209,7 +209,7 @@ class Border:
         τ²/φ on the ladder.
     shares : (r,) ndarray
         How likely each is; they add up to 1.
-    inflations : (r,) ndarray
+    dispersions : (r,) ndarray
         φ at each.
     """
 
@@ -218,7 +218,7 @@ class Border:
     spectrum: Spectrum
     rho: Array
     shares: Array
-    inflations: Array
+    dispersions: Array
 
     @cached_property
     def reached(self) -> Array:
@@ -228,7 +228,7 @@ class Border:
     @property
     def tau(self) -> float:
         """Root mean square of τ, mm."""
-        return float(np.sqrt(self.shares @ (self.rho * self.inflations)))
+        return float(np.sqrt(self.shares @ (self.rho * self.dispersions)))
 
     @property
     def gain(self) -> Array:
@@ -257,7 +257,7 @@ class Border:
     def covariance(self) -> Array:
         """Covariance of amounts and knots over φ: that at each τ, and what their means differ by."""
         s, mean = self.spectrum, self.shares @ self._shrunk
-        spread = (self._shrunk - mean) * s.score * np.sqrt(self.shares[:, None] / self.inflations[:, None])
+        spread = (self._shrunk - mean) * s.score * np.sqrt(self.shares[:, None] / self.dispersions[:, None])
         within = (s.basis * mean) @ s.basis.T
         between = s.basis @ (spread.T @ spread) @ s.basis.T
         return self._with_knots(within + between)
@@ -265,7 +265,7 @@ class Border:
     def draw(self, count: int, generator: np.random.Generator) -> tuple[Array, Array]:
         """Joint samples of amounts and knots less the expected ones (K + J, count), mm, and φ of each (count,)."""
         rungs = generator.choice(len(self.rho), count, p=self.shares)
-        shrunk, phi = self._shrunk[rungs], self.inflations[rungs]
+        shrunk, phi = self._shrunk[rungs], self.dispersions[rungs]
         noise = np.sqrt(phi[:, None] * shrunk) * generator.standard_normal(shrunk.shape)
         s = self.spectrum
         amounts = s.basis @ (shrunk * s.score + noise).T - self.amounts[:, None]

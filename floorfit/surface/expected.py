@@ -200,7 +200,7 @@ class _Weighed:
     count: float
 
     def best(self, values: Array) -> tuple[Solution, float, float]:
-        """Likeliest smoothing and reach: solution, spread and evidence."""
+        """Likeliest smoothing and smoothness length: solution, spread and evidence."""
         return best_prior(assemble(self.grid, self.points, values, self.weights, self.count), LIKELY)[0]
 
 
@@ -221,8 +221,8 @@ def _with_shapes(
         own = weighed.T @ values - np.einsum(
             "aij,ij->a", solved, data.grid.right_side(data.points, data.weights * values)
         )
-        normal = inner / solution.inflation + np.eye(len(inner))
-        scores = np.linalg.solve(normal, own / solution.inflation)
+        normal = inner / solution.dispersion + np.eye(len(inner))
+        scores = np.linalg.solve(normal, own / solution.dispersion)
         added = float(scores @ scores) + float(np.linalg.slogdet(normal)[1])
         solution, _, evidence = data.best(values - shapes @ scores)
     return base - evidence - added, scores

@@ -67,11 +67,11 @@ class Fit:
         λ, in units where readings are weighted by 1/u².
     smoothing_spread : float
         Standard deviation of log λ; 0 where λ was given.
-    reach : float, mm
+    smooth_length : float, mm
         Length below which the curvature does not change freely; 0 for the plain thin-plate spline.
     tension : float, mm
         Length above which a tension resists rather than bending, as on rough ground; 0 for none.
-    inflation : float
+    dispersion : float
         φ >= 1: variance of the readings over what was stated.
     scale : float
         Robust scale of the leave-one-out residuals, >= 1.
@@ -94,9 +94,9 @@ class Fit:
     loo: LooResiduals
     smoothing: float
     smoothing_spread: float
-    reach: float
+    smooth_length: float
     tension: float
-    inflation: float
+    dispersion: float
     scale: float
     effective_parameters: float
     cell: tuple[float, float]
@@ -140,7 +140,7 @@ class Fit:
             total[rows] = np.einsum("pij,pij->p", functionals, gains)
             total[rows] += (means * extra[:, : means.shape[1]]).sum(axis=1)
             slow[rows] = self._of_slow(extra)
-        return self.inflation * noise, self.inflation * np.maximum(total - noise - slow, 0.0), self.inflation * slow
+        return self.dispersion * noise, self.dispersion * np.maximum(total - noise - slow, 0.0), self.dispersion * slow
 
     def _of_slow(self, extra: Array) -> Array:
         """What the slow error adds: ``eᵀ Σ⁻¹ e`` of the gains e of its knots."""
@@ -233,7 +233,7 @@ def fit_surface(
     smallest_mm: float | None = None,
     cell_mm: float | None = None,
     smoothing: float | None = None,
-    reach_mm: float = 0.0,
+    smooth_length_mm: float = 0.0,
     tension_mm: float = 0.0,
     robust: bool = True,
     samples: int = SAMPLES,
@@ -259,7 +259,7 @@ def fit_surface(
         Cell width, instead of the choice that `choose_cell` makes.
     smoothing : float, optional
         λ, instead of the choice by REML.
-    reach_mm, tension_mm : float, optional
+    smooth_length_mm, tension_mm : float, optional
         Go with ``smoothing``: 0 (default there) is the thin-plate spline of Duchon. Without ``smoothing`` all are
         chosen by the likelihood.
     robust : bool
@@ -295,7 +295,7 @@ def fit_surface(
     import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
 
     with threadpool_limits(limits=1, user_api="blas"):
-        prior = None if smoothing is None else Prior(smoothing, reach_mm, tension_mm)
+        prior = None if smoothing is None else Prior(smoothing, smooth_length_mm, tension_mm)
         taken = None if order is None else np.asarray(order, float)
         return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, shapes, taken)
 
@@ -356,9 +356,9 @@ def _fit(
         loo=loo,
         smoothing=centre.prior.smoothing,
         smoothing_spread=search.priors[0][1],
-        reach=centre.prior.reach,
+        smooth_length=centre.prior.smooth_length,
         tension=centre.prior.tension,
-        inflation=centre.inflation,
+        dispersion=centre.dispersion,
         scale=search.scale,
         effective_parameters=float(loo.leverage.sum()),
         cell=_cell_size(grid),
@@ -381,7 +381,7 @@ def _solved(
 ) -> tuple[Equations, list[tuple[Solution, float]]]:
     """Equations and solutions on the cells wanted, or on wider ones where double precision does not carry them.
 
-    A long reach makes a fine grid so stiff that what holds a plane, the readings, is lost in rounding.
+    A long smoothness length makes a fine grid so stiff that what holds a plane, the readings, is lost in rounding.
     """
     coarsest = _cell_of(box, COARSE_CELLS)
     while True:
@@ -422,7 +422,7 @@ def _searched(
     shapes: Sequence[LocalShapes],
     order: Array | None,
 ) -> Robust:
-    """Weights, smoothing and reach on a coarse grid; on a finer one where the surface bends within its cells.
+    """Weights, smoothing and smoothness length on a coarse grid, a finer one where the surface bends in its cells.
 
     A warped plate has some 20 to 100 effective parameters and needs one search.
     """

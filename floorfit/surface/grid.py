@@ -94,21 +94,21 @@ class Grid:
         """Band of the integral of w_x² + w_y²: what a membrane under tension resists."""
         return self._energy(STRETCHING)
 
-    def energy(self, reach: float = 0.0, tension: float = 0.0) -> Band:
-        """Bending energy plus ``reach²`` times the energy of its change, plus that of a tension.
+    def energy(self, smooth_length: float = 0.0, tension: float = 0.0) -> Band:
+        """Bending energy plus ``smooth_length²`` times the energy of its change, plus that of a tension.
 
         Parameters
         ----------
-        reach : float, mm
-            0 for the thin-plate spline. Above it, surfaces with structure finer than about ``2π reach`` are held
-            less likely than a thin-plate spline holds them (spectrum k⁻⁴ / (1 + reach² k²)). Both leave planes free.
+        smooth_length : float, mm
+            s = 0 for the thin-plate spline. Above it, surfaces with structure finer than about ``2π s`` are held less
+            likely than a thin-plate spline holds them (spectrum k⁻⁴ / (1 + s² k²)). Both leave planes free.
         tension : float, mm
             0 for none. Else the length ``√(D / T)`` of a plate of stiffness D under a tension T (Franke, Computer
             Aided Geometric Design 2, 87, 1985): structure coarser than about ``2π tension`` is held more likely than a
             thin-plate spline holds it (spectrum 1 / (k² (k² + 1/tension²))), as rough ground has it. A tilted plane
             is then not free.
         """
-        band = self.bending if reach == 0.0 else self.bending + reach**2 * self.bending_change
+        band = self.bending if smooth_length == 0.0 else self.bending + smooth_length**2 * self.bending_change
         return band if tension == 0.0 else band + self.stretching / tension**2
 
     def _energy(self, terms: tuple[tuple[int, int, float], ...]) -> Band:

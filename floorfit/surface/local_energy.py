@@ -73,44 +73,44 @@ def _between(places: Array, low: float, high: float, count: int) -> tuple[NDArra
     return k, at - k
 
 
-def local_energy(grid: Grid, reach: float, rough: Rough) -> Band:
-    """Band of ``∬ f(x, y) (bending + reach² change)``, f even over each cell; planes cost nothing.
+def local_energy(grid: Grid, smooth_length: float, rough: Rough) -> Band:
+    """Band of ``∬ f(x, y) (bending + smooth_length² change)``, f even over each cell; planes cost nothing.
 
     Parameters
     ----------
     grid : Grid
-    reach : float, mm
+    smooth_length : float, mm
         As in `Grid.energy`.
     rough : Rough
         f.
     """
     band = np.zeros((4, grid.along.size, 7, grid.across.size))
     factor = rough.on(grid)[:, :, None]
-    for a, c, kernel in _kernels(grid, reach):
+    for a, c, kernel in _kernels(grid, smooth_length):
         _scatter(grid, band, a, c, factor * kernel)
     return band
 
 
-def cell_energies(grid: Grid, reach: float, matrix: Band) -> Array:
+def cell_energies(grid: Grid, smooth_length: float, matrix: Band) -> Array:
     """Trace of a symmetric matrix times the energy of each cell alone, (cells along, cells across).
 
     Parameters
     ----------
     grid : Grid
-    reach : float, mm
+    smooth_length : float, mm
     matrix : Band
         ``v vᵀ`` gives the energy of v; a covariance gives what is expected of a Gaussian.
     """
     out = np.zeros((grid.along.cells, grid.across.cells))
-    for a, c, kernel in _kernels(grid, reach):
+    for a, c, kernel in _kernels(grid, smooth_length):
         part = sum(kernel[:, :, k] * matrix[where] for k, where in enumerate(_places(grid, a, c)))
         out += part if a == c else 2 * part
     return out
 
 
-def _kernels(grid: Grid, reach: float) -> Iterator[tuple[int, int, Array]]:
+def _kernels(grid: Grid, smooth_length: float) -> Iterator[tuple[int, int, Array]]:
     """Energy of each cell between the functions a and c along and all 4 × 4 across, (along, across, 16); c >= a."""
-    terms = [*BENDING, *((p, q, reach**2 * factor) for p, q, factor in CHANGE if reach)]
+    terms = [*BENDING, *((p, q, smooth_length**2 * factor) for p, q, factor in CHANGE if smooth_length)]
     along = [grid.along.local_gram(k) for k in range(4)]
     across = [grid.across.local_gram(k).reshape(-1, 16) for k in range(4)]
     short = np.stack([across[q] for _, q, _ in terms])

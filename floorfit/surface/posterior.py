@@ -115,7 +115,7 @@ class Posterior:
     ----------
     grid : Grid
     covariance : Covariance
-        Noise inflation, spread of λ and of the shapes' τ included.
+        Noise dispersion, spread of λ and of the shapes' τ included.
     deviations : (nl, ns, count) ndarray, mm
         Joint samples of the coefficients, minus the fitted ones.
     amounts : (K, count) ndarray, mm
@@ -214,7 +214,7 @@ def joint_posterior(
         parts = list(pool.map(drawn, range(len(nodes))))
     deviations, amounts = (np.concatenate([part[k] for part in parts], axis=-1) for k in (0, 1))
     own = np.empty((0, 0)) if centre.border is None else centre.border.covariance
-    covariance = Covariance.of(grid, inverse, centre.border, shapes, own).scaled(centre.inflation)
+    covariance = Covariance.of(grid, inverse, centre.border, shapes, own).scaled(centre.dispersion)
     for shift, (_, share) in zip(shifts, nodes, strict=True):
         covariance = covariance.spread(*shift, share)
     if shapes is None:
@@ -230,7 +230,7 @@ def _drawn(solution: Solution, count: int, generator: np.random.Generator) -> tu
     spread = solution.factor.draw(count, generator)
     border = solution.border
     if border is None:
-        return np.sqrt(solution.inflation) * spread, np.empty((0, count))
+        return np.sqrt(solution.dispersion) * spread, np.empty((0, count))
     amounts, phi = border.draw(count, generator)
     moved = np.tensordot(border.reached, amounts, (0, 0))
     return np.sqrt(phi) * spread - moved, amounts[: border.columns.shapes]

@@ -6,7 +6,7 @@ free, twice the negative restricted log likelihood is, up to a constant,
     (n − 3) log φ + log |N + λ S| − (m − 3) log λ + (yᵀWy − rᵀc) / φ        (Wahba 1990, §4.8; Wood 2011)
 
 where W = weight / u², N = BᵀWB, r = BᵀWy and c solves (N + λ S) c = r. For sparse readings it can run to zero
-smoothing and a vanishing noise; so φ is never below 1: noise is *estimated* only as an inflation of what is known, and
+smoothing and a vanishing noise; so φ is never below 1: noise is *estimated* only as an dispersion of what is known, and
 against a prior that trusts what is stated. Shapes beside the spline enter as a border (`floorfit.surface.border`).
 """
 
@@ -93,7 +93,7 @@ class Prior:
     ----------
     smoothing : float
         λ, in 1/mm² for w in mm with readings weighted by 1/u².
-    reach : float, mm
+    smooth_length : float, mm
         Length below which the curvature does not change freely, see `Grid.energy`; 0 for the thin-plate spline.
     tension : float, mm
         Length above which a tension resists rather than bending, see `Grid.energy`; 0 for none.
@@ -102,15 +102,15 @@ class Prior:
     """
 
     smoothing: float
-    reach: float = 0.0
+    smooth_length: float = 0.0
     tension: float = 0.0
     rough: Rough | None = None
 
     def energy(self, grid: Grid) -> Band:
         """S on a grid. Planes are free; under a tension they are once `Factor.free` has freed them."""
         if self.rough is not None and not self.tension:
-            return local_energy(grid, self.reach, self.rough)
-        return grid.energy(self.reach, self.tension)
+            return local_energy(grid, self.smooth_length, self.rough)
+        return grid.energy(self.smooth_length, self.tension)
 
 
 @dataclass(frozen=True)
@@ -121,10 +121,10 @@ class Solution:
     ----------
     equations : Equations
     prior : Prior
-        Smoothing and reach.
+        Smoothing and smoothness length.
     factor : Factor
         Of N + λ S.
-    inflation : float
+    dispersion : float
         φ >= 1 (or the value that was set).
     criterion : float
         Twice the negative log of likelihood times prior.
@@ -135,7 +135,7 @@ class Solution:
     equations: Equations
     prior: Prior
     factor: Factor
-    inflation: float
+    dispersion: float
     criterion: float
     border: Border | None = None
 
@@ -249,14 +249,14 @@ def columns_of(
 def solve(
     equations: Equations, prior: Prior, *, weak: bool = True, free: bool = False, factor: Factor | None = None
 ) -> Solution:
-    """Fit at a given smoothing and reach and evaluate the criterion.
+    """Fit at a given smoothing and smoothness length and evaluate the criterion.
 
     Parameters
     ----------
     equations : Equations
     prior : Prior
     weak : bool
-        Whether the weak prior of λ and reach is added.
+        Whether the weak prior of λ and smoothness length is added.
     free : bool
         Whether φ may fall below 1 (plain profiled REML, for comparison with published values).
     factor : Factor, optional
@@ -279,18 +279,18 @@ def solve(
         penalised = penalised - spectrum.explained(rho)
         taus = spectrum.log_determinants(rho) + 2 * np.sqrt(rho) / TYPICAL_MM
         taus = taus + 2 * np.log(np.exp(-np.sqrt(rho) / TYPICAL_MM).sum())
-    inflations, fitted = _inflated(np.maximum(penalised, 0.0), max(equations.count - 3, 1e-9), free=free)
+    dispersions, fitted = _inflated(np.maximum(penalised, 0.0), max(equations.count - 3, 1e-9), free=free)
     criteria = fitted + determinant + taus
     if weak:
-        criteria = criteria + ((log_lambda - np.log(inflations) - PRIOR_LOG_MEAN) / PRIOR_LOG_SD) ** 2
+        criteria = criteria + ((log_lambda - np.log(dispersions) - PRIOR_LOG_MEAN) / PRIOR_LOG_SD) ** 2
     least = criteria.min()
     likely = np.exp(-(criteria - least) / 2)
     shares = likely / likely.sum()
     border = None
     if spectrum is not None and equations.columns is not None:
-        border = Border(factor, equations.columns, spectrum, rho, shares, inflations)
+        border = Border(factor, equations.columns, spectrum, rho, shares, dispersions)
     criterion = float(least - 2 * np.log(likely.sum()))
-    return Solution(equations, prior, factor, float(shares @ inflations), criterion, border)
+    return Solution(equations, prior, factor, float(shares @ dispersions), criterion, border)
 
 
 def _inflated(penalised: Array, freedom: float, *, free: bool) -> tuple[Array, Array]:

@@ -83,8 +83,8 @@ class Robust:
     weights : (n,) ndarray
         0 to 1.
     priors : tuple of (Prior, spread, share)
-        Smoothing and shape (reach or tension), best first: the standard deviation of log λ at each, and how likely
-        each shape is.
+        Smoothing and shape (smoothness length or tension), best first: the standard deviation of log λ at each, and how
+        likely each shape is.
     scale : float
         Robust scale of the scaled leave-one-out residuals, >= 1: by how much the noise exceeds what is known.
     parameters : float
@@ -171,7 +171,7 @@ def robust_weights(
     shapes: Sequence[LocalShapes] = (),
     order: Array | None = None,
 ) -> Robust:
-    """Find weights, smoothing and reach on a coarse grid.
+    """Find weights, smoothing and smoothness length on a coarse grid.
 
     Parameters
     ----------
@@ -198,8 +198,8 @@ def robust_weights(
     Notes
     -----
     With more than `SAMPLE` readings the weights are searched on an evenly strided share of them; the rest are weighed
-    by their residual from that fit, which they have no leverage on. Smoothing and reach then come from all of them:
-    more readings show finer structure.
+    by their residual from that fit, which they have no leverage on. Smoothing and smoothness length then come from all
+    of them: more readings show finer structure.
     """
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)
@@ -207,7 +207,7 @@ def robust_weights(
     ones = np.ones(len(data.values))
     if before is None:
         weights, start = _rounds(data, prior) if robust else (ones, prior or likely_start(data.equations(ones), START))
-        start = replace(start, reach=LIKELY.reach)
+        start = replace(start, smooth_length=LIKELY.smooth_length)
     else:
         weights, start = before.weights[part], before.priors[0][0]
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
@@ -414,7 +414,7 @@ def _priors(data: _Data, weights: Array, start: Prior, slow: Slow | None = None)
 
 
 def _reweighed(data: _Data, weights: Array, loo: LooResiduals, prior: Prior) -> tuple[Array, float]:
-    """Two more rounds after the reach has been chosen; the first has its residuals already."""
+    """Two more rounds after the smoothness length has been chosen; the first has its residuals already."""
     weights, _ = _tapered(loo, weights)
     return _tapered(data.loo(weights, solve(data.equations(weights), prior)), weights)
 

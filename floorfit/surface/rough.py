@@ -81,8 +81,8 @@ def _shares(solution: Solution, shapes: LocalShapes | None) -> tuple[Array, Arra
     gain = np.empty((0, 0)) if solution.border is None else solution.border.gain
     known = Covariance.of(grid, inverse, solution.border, shapes, gain).band
     before = pinned(grid, prior).inverse_band() / prior.smoothing
-    own = cell_energies(grid, prior.reach, outer(solution.coefficients)) / solution.inflation
-    return factor * own, factor * cell_energies(grid, prior.reach, before - known)
+    own = cell_energies(grid, prior.smooth_length, outer(solution.coefficients)) / solution.dispersion
+    return factor * own, factor * cell_energies(grid, prior.smooth_length, before - known)
 
 
 def _blurred(tiles: Array) -> Array:

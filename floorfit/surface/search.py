@@ -1,4 +1,4 @@
-"""Where the likelihood is greatest: smoothing, and reach or tension, from few evaluations.
+"""Where the likelihood is greatest: smoothing, and smoothness length or tension, from few evaluations.
 
 The criterion is smooth in log λ and, near its least, a parabola: three strides that hold it and two or three vertices.
 """
@@ -22,17 +22,19 @@ __all__ = ["LIKELY", "START", "best_prior", "best_smoothing", "likely_start", "p
 
 Array = NDArray[np.float64]
 
-#: Reaches that are tried, mm, and at most `LONGEST_REACH` times the shorter side of the part; a weak prior about
-#: `LIKELY_REACH`, a factor of 4.5 either way. Stressed ribbed plates have less fine structure than a thin-plate spline
-#: expects: without a reach its intervals are twice too wide and its offsets 1.6 times worse than with the likeliest
-#: one, and stopping at 400 mm costs another 9 % (invented plates; tests/accuracy holds the figures).
-REACHES = (0.0, 50.0, 100.0, 200.0, 400.0, 800.0, 1600.0)
-LONGEST_REACH = 4.0
-#: Centre and standard deviation of the log of the weak prior of a reach, mm: the ribs of pocketed parts stand some
-#: 100 to 250 mm apart (common practice, no source), and a reach of that order smooths nothing that they show. No reach
-#: counts as `NO_REACH`, less than the shortest; a tension that `LONG_TENSION` has halves even that.
-LIKELY_REACH, REACH_LOG_SD = 150.0, 1.5
-NO_REACH, LONG_TENSION = 25.0, 100.0
+#: Smoothness lengths that are tried, mm, and at most `LONGEST_SMOOTH_LENGTH` times the shorter side of the part; a
+#: weak prior about `LIKELY_SMOOTH_LENGTH`, a factor of 4.5 either way. Stressed ribbed plates have less fine
+#: structure than a thin-plate spline expects: without a smoothness length its intervals are twice too wide and its
+#: offsets 1.6 times worse than with the likeliest one, and stopping at 400 mm costs another 9 % (invented plates;
+#: tests/accuracy holds the figures).
+SMOOTH_LENGTHS = (0.0, 50.0, 100.0, 200.0, 400.0, 800.0, 1600.0)
+LONGEST_SMOOTH_LENGTH = 4.0
+#: Centre and standard deviation of the log of the weak prior of a smoothness length, mm: the ribs of pocketed parts
+#: stand some 100 to 250 mm apart (common practice, no source), and a smoothness length of that order smooths nothing
+#: that they show. No smoothness length counts as `NO_SMOOTH_LENGTH`, less than the shortest; a tension that
+#: `LONG_TENSION` has halves even that.
+LIKELY_SMOOTH_LENGTH, SMOOTH_LENGTH_LOG_SD = 150.0, 1.5
+NO_SMOOTH_LENGTH, LONG_TENSION = 25.0, 100.0
 #: Tension lengths that are tried, mm, where the ground is rougher than a thin-plate spline: a weak prior that grows
 #: with every step. No warped plate asked for one; terrain does, and is predicted 2 % better than without.
 TENSIONS = (320.0, 80.0, 20.0, 5.0)
@@ -48,7 +50,7 @@ STEPS, SETTLED = 6, 0.1
 #: Width of three points, in log λ, over which the criterion is a parabola to that.
 NEAR = 2.0
 
-#: Where a search for the smoothing begins, and one for smoothing and reach.
+#: Where a search for the smoothing begins, and one for smoothing and smoothness length.
 START = Prior(float(np.exp(PRIOR_LOG_MEAN)), 100.0)
 LIKELY = Prior(float(np.exp(PRIOR_LOG_MEAN)), 400.0)
 
@@ -56,14 +58,14 @@ LIKELY = Prior(float(np.exp(PRIOR_LOG_MEAN)), 400.0)
 def best_smoothing(
     equations: Equations, start: Prior, *, step: float = 3.0, weak: bool = True, free: bool = False
 ) -> tuple[Solution, float]:
-    """Find the mode of log λ at one reach and tension, and its spread.
+    """Find the mode of log λ at one smoothness length and tension, and its spread.
 
     Parameters
     ----------
     equations : Equations
         On a coarse grid, where one evaluation costs milliseconds.
     start : Prior
-        Where to begin; its reach and tension are kept.
+        Where to begin; its smoothness length and tension are kept.
     step : float
         First stride in log λ: 1 where the answer is near.
     weak, free : bool
@@ -105,7 +107,7 @@ def likely_start(equations: Equations, start: Prior) -> Prior:
     ----------
     equations : Equations
     start : Prior
-        Its smoothing is moved by each number of `LADDER`, units of log; its reach and tension are kept.
+        Its smoothing is moved by each number of `LADDER`, units of log; its smoothness length and tension are kept.
 
     Notes
     -----
@@ -124,28 +126,29 @@ def _criterion(equations: Equations, prior: Prior) -> float:
 
 
 def best_prior(equations: Equations, start: Prior) -> list[tuple[Solution, float, float]]:
-    """Find smoothing and reach or tension together.
+    """Find smoothing and smoothness length or tension together.
 
     Parameters
     ----------
     equations : Equations
         On a coarse grid.
     start : Prior
-        Where the search begins; it goes on to the neighbouring shape, reach or tension, while that is likelier.
+        Where the search begins; it goes on to the neighbouring shape, smoothness length or tension, while that is
+        likelier.
 
     Returns
     -------
     list of (Solution, spread, evidence)
         The best shape first, then those beside it that are not much less likely; ``evidence`` is twice the negative
-        log of each, comparable between shapes, with the weak prior of `REACHES` and `TENSIONS`.
+        log of each, comparable between shapes, with the weak prior of `SMOOTH_LENGTHS` and `TENSIONS`.
     """
-    reaches = _reaches(equations.grid)
+    smooth_lengths = _smooth_lengths(equations.grid)
     tried: dict[Prior, tuple[Solution, float, float]] = {}
 
     def near(shape: Prior) -> float:
-        """Smoothing to begin with: that of the nearest reach that was tried."""
+        """Smoothing to begin with: that of the nearest smoothness length that was tried."""
         ends = [one for one in tried if one.tension == shape.tension]
-        best = min(ends, key=lambda one: abs(one.reach - shape.reach), default=None)
+        best = min(ends, key=lambda one: abs(one.smooth_length - shape.smooth_length), default=None)
         return start.smoothing if best is None else tried[best][0].prior.smoothing
 
     def judge(shapes: list[Prior]) -> Prior:
@@ -155,21 +158,21 @@ def best_prior(equations: Equations, start: Prior) -> list[tuple[Solution, float
             tried.update(zip(new, pool.map(lambda one: _evidence(equations, one), begun), strict=True))
         return min(tried, key=lambda shape: tried[shape][2])
 
-    ladder = [replace(start, reach=reach, tension=0.0) for reach in reaches]
-    here = min(range(len(ladder)), key=lambda k: abs(reaches[k] - start.reach))
+    ladder = [replace(start, smooth_length=smooth_length, tension=0.0) for smooth_length in smooth_lengths]
+    here = min(range(len(ladder)), key=lambda k: abs(smooth_lengths[k] - start.smooth_length))
     while (best := ladder.index(judge(ladder[max(here - 1, 0) : here + 2]))) != here:
         here = best
     if here == 0:
-        judge([replace(start, reach=0.0, tension=tension) for tension in TENSIONS])
+        judge([replace(start, smooth_length=0.0, tension=tension) for tension in TENSIONS])
     ranked = sorted(tried.values(), key=lambda one: one[2])
     return ranked[:1] + [one for one in ranked[1:] if one[2] - ranked[0][2] < 6.0]
 
 
-def _reaches(grid: Grid) -> list[float]:
-    """Those of `REACHES` that a part is long enough for."""
+def _smooth_lengths(grid: Grid) -> list[float]:
+    """Those of `SMOOTH_LENGTHS` that a part is long enough for."""
     inside = slice(MARGIN_CELLS, -MARGIN_CELLS)
     short = min(float(np.ptp(axis.edges[inside])) for axis in (grid.along, grid.across))
-    return [reach for reach in REACHES if reach <= LONGEST_REACH * short]
+    return [smooth_length for smooth_length in SMOOTH_LENGTHS if smooth_length <= LONGEST_SMOOTH_LENGTH * short]
 
 
 def _evidence(equations: Equations, start: Prior) -> tuple[Solution, float, float]:
@@ -181,10 +184,10 @@ def _evidence(equations: Equations, start: Prior) -> tuple[Solution, float, floa
         solution, spread = best_smoothing(equations, start, step=1.0)
         determinant = _log_pseudo_determinant(equations.grid, start)
     except NumericalError:
-        return solve(equations, replace(start, reach=0.0, tension=0.0)), 1.5, float("inf")
-    none = NO_REACH / (1 + (LONG_TENSION / start.tension if start.tension else 0.0))
-    length = start.reach + none
-    weak = (np.log(length / LIKELY_REACH) / REACH_LOG_SD) ** 2
+        return solve(equations, replace(start, smooth_length=0.0, tension=0.0)), 1.5, float("inf")
+    none = NO_SMOOTH_LENGTH / (1 + (LONG_TENSION / start.tension if start.tension else 0.0))
+    length = start.smooth_length + none
+    weak = (np.log(length / LIKELY_SMOOTH_LENGTH) / SMOOTH_LENGTH_LOG_SD) ** 2
     return solution, spread, float(solution.criterion - 2 * np.log(spread) - determinant + weak)
 
 

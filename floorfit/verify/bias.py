@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.units import MAD_TO_SD
-from floorfit.verify.mixed import Grouped, fit_grouped, noise_inflation
+from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
 from floorfit.verify.proved import Bias
 
 __all__ = ["common_bias", "group_means", "no_bias", "pockets_apart", "student_factor"]
@@ -81,7 +81,7 @@ def common_bias(values: Array, group: Rows, u: Array, fit: Grouped | None = None
     With one pocket the spread between pockets cannot be seen, and the uncertainty is that of this pocket only. Degrees
     of freedom count pockets, also where their spread is found to be 0: a few pockets often say so by chance.
     """
-    inflated = u * np.sqrt(noise_inflation(values, group, u))
+    inflated = u * np.sqrt(dispersion_of(values, group, u))
     found = fit or fit_grouped(np.ones((len(values), 1)), values, group, inflated)
     means, means_u = group_means(values, group, inflated)
     groups, spare = len(means), len(values) - len(means)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Grouped", "fit_grouped", "noise_inflation"]
+__all__ = ["Grouped", "dispersion_of", "fit_grouped"]
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -44,7 +44,7 @@ class Grouped:
     dof: int
 
 
-def noise_inflation(values: Array, group: Rows, u: Array) -> float:
+def dispersion_of(values: Array, group: Rows, u: Array) -> float:
     """φ: variance of the readings about their groups' means over what was stated; never below 1.
 
     Parameters
@@ -75,7 +75,7 @@ def fit_grouped(design: Array, values: Array, group: Rows, u: Array) -> Grouped:
     group : (n,) ndarray of int
         Group of each reading, 0 to groups − 1, every group with at least one.
     u : (n,) ndarray
-        Standard uncertainty of each reading, inflation included.
+        Standard uncertainty of each reading, dispersion included.
     """
     sums = _Sums.of(design, values, group, u)
     between = _best_between(sums)

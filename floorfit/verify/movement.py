@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.verify.mixed import Grouped, fit_grouped, noise_inflation
+from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
 from floorfit.verify.proved import Movement
 
 __all__ = ["LIMIT_MM", "find_movement"]
@@ -63,7 +63,7 @@ def find_movement(
     if not terms or np.linalg.matrix_rank(design, tol=1e-6 * len(points)) < design.shape[1]:
         nan = float("nan")
         return Movement("unknown", nan, nan, (nan, nan), nan, limit_mm), None, np.zeros(len(values))
-    fit = fit_grouped(design, values, group, u * np.sqrt(noise_inflation(values, group, u)))
+    fit = fit_grouped(design, values, group, u * np.sqrt(dispersion_of(values, group, u)))
     chance = _p_value(fit)
     field = design[:, 1:] @ fit.beta[1:]
     worst = int(np.argmax(np.abs(field)))

@@ -156,7 +156,7 @@ class Prediction:
         names = {self.part.pockets[int(k)].id for k in np.atleast_1d(np.asarray(floors))}
         kept = zip(record.readings.u_mm, record.readings.used, record.readings.floor, strict=True)
         weight = sum(1 / u**2 for u, used, floor in kept if used and u and floor in names)
-        return float(np.sqrt(record.surface.noise_inflation / weight)) if weight else UNKNOWN_U_MM
+        return float(np.sqrt(record.surface.dispersion / weight)) if weight else UNKNOWN_U_MM
 
 
 def _bilinear(grid: WebMap, x: Array, y: Array) -> Array:

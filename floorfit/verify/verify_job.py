@@ -19,7 +19,7 @@ from floorfit.readings.readings_file import read_readings
 from floorfit.record import Record, record_of
 from floorfit.verify.bias import common_bias, group_means, no_bias, pockets_apart
 from floorfit.verify.doubts import LIMIT_BIAS_MM, looks_roughed, refuse_unfit, why_withheld
-from floorfit.verify.mixed import Grouped, fit_grouped, noise_inflation
+from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
 from floorfit.verify.movement import LIMIT_MM, find_movement
 from floorfit.verify.predicted import Prediction
 from floorfit.verify.proved import Bias, FloorProof, Intervals, Movement, ReadingProof, Verification
@@ -169,7 +169,7 @@ def _split(prediction: Prediction, taken: Taken, points: Array, limit: float) ->
     group = np.searchsorted(common, taken.floor[chosen])
     gap, u = taken.deviation[chosen] - taken.predicted[chosen], taken.u[chosen]
     movement, moved, field = find_movement(points[chosen], gap, group, u, limit)
-    plain = fit_grouped(np.ones((len(gap), 1)), gap, group, u * np.sqrt(noise_inflation(gap, group, u)))
+    plain = fit_grouped(np.ones((len(gap), 1)), gap, group, u * np.sqrt(dispersion_of(gap, group, u)))
     bias = common_bias(gap - field, group, u, moved or plain, prediction.shared_u(common))
     shared = _shared_steps(common, moved or plain, steps, bias.value)
     return bias, movement, {**steps, **shared}
@@ -178,7 +178,7 @@ def _split(prediction: Prediction, taken: Taken, points: Array, limit: float) ->
 def _own_step(taken: Taken, rows: NDArray[np.intp]) -> Step:
     gap = taken.deviation[rows] - taken.predicted[rows]
     alone = np.zeros(len(rows), np.intp)
-    u = taken.u[rows] * np.sqrt(noise_inflation(gap, alone, taken.u[rows]))
+    u = taken.u[rows] * np.sqrt(dispersion_of(gap, alone, taken.u[rows]))
     mean, mean_u = group_means(gap, alone, u)
     return Step(float(mean[0]), float(mean_u[0]), float(mean[0]), float(mean_u[0]), True)
 

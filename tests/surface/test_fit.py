@@ -187,10 +187,10 @@ def test_same_input_same_numbers_other_seed_other_samples(plain: Fit) -> None:
 def test_variance_split_adds_up(plain: Fit) -> None:
     place = np.array([[600.0, 250.0]])
     noise, between, _ = plain.variance_split([place])
-    fine = fixed(*SPREAD, BOX, plain.smoothing * 1e-4, 0.010, reach_mm=plain.reach)
+    fine = fixed(*SPREAD, BOX, plain.smoothing * 1e-4, 0.010, smooth_length_mm=plain.smooth_length)
     # φ vᵀ(N + λS)v is the whole variance at that λ.
     assert noise[0] + between[0] == pytest.approx(
-        plain.inflation * float(fine.posterior.std_at(600, 250)) ** 2, rel=0.01
+        plain.dispersion * float(fine.posterior.std_at(600, 250)) ** 2, rel=0.01
     )
     assert noise[0] > 0 < between[0]
 
@@ -200,7 +200,7 @@ def test_noise_is_what_the_readings_scatter_adds(plain: Fit) -> None:
     u, place = np.full(150, 0.010), np.array([[600.0, 250.0]])
     shares = [float(plain.smoothed(SPREAD[0], one, u).at(600, 250)) for one in np.eye(150)]
     noise, _, _ = plain.variance_split([place])
-    assert noise[0] == pytest.approx(plain.inflation * np.sum(np.square(shares)) * 0.010**2, rel=1e-6)
+    assert noise[0] == pytest.approx(plain.dispersion * np.sum(np.square(shares)) * 0.010**2, rel=1e-6)
     assert plain.smoothed(*SPREAD, u).at(600, 250) == pytest.approx(float(plain.surface.at(600, 250)), abs=1e-9)
 
 
@@ -212,7 +212,7 @@ def test_awkward_readings_are_answered(case: Case) -> None:
     assert (deviation > 0).all()
     assert np.isfinite(fit.posterior.samples_at(PLACES[:3])).all()
     assert ((fit.weights >= 0) & (fit.weights <= 1)).all()
-    assert fit.inflation >= 1
+    assert fit.dispersion >= 1
 
 
 @pytest.mark.parametrize("case", REFUSED, ids=lambda case: case.name)

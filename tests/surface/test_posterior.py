@@ -30,7 +30,7 @@ def test_prediction_and_effective_parameters_with_known_noise(bowed: Fit) -> Non
     # Margin of three lengths instead of the whole plane: 0.001 mm at the corner, a fortieth of the standard error.
     assert bowed.surface.at(*PLACES.T) == pytest.approx(BOWED_KNOWN_NOISE["at"], abs=0.001)
     assert bowed.effective_parameters == pytest.approx(BOWED_KNOWN_NOISE["edf"], abs=0.02)
-    assert bowed.inflation == 1.0
+    assert bowed.dispersion == 1.0
 
 
 def test_samples_scatter_as_the_exact_variance_says(bowed: Fit) -> None:
@@ -78,7 +78,7 @@ def test_smoothing_spread_widens_the_interval(bowed: Fit) -> None:
     fit = fit_surface(BOWED[:, :2], BOWED[:, 2], 0.02, bounds=(0, 0, 1200, 500), robust=False)
     known = fit_surface(
         BOWED[:, :2], BOWED[:, 2], 0.02, bounds=(0, 0, 1200, 500), robust=False, samples=2,
-        smoothing=fit.smoothing, reach_mm=fit.reach,
+        smoothing=fit.smoothing, smooth_length_mm=fit.smooth_length,
     )  # fmt: skip
     x, y = np.meshgrid(np.linspace(20, 1180, 30), np.linspace(20, 480, 12))
     assert fit.smoothing_spread > 0

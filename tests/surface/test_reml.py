@@ -38,14 +38,16 @@ def test_free_noise_is_that_of_profiled_reml(seven: Equations) -> None:
     found, _ = best_smoothing(seven, Prior(1.0), weak=False, free=True)
     # The criterion is flat here: two units of log λ change it by 0.5. 0.0005 of height moves its bottom by a tenth.
     assert np.log(found.prior.smoothing * EIGHT_PI) == pytest.approx(np.log(SEVEN_REML["smoothing"]), abs=0.15)
-    assert found.inflation == pytest.approx(SEVEN_REML["noise"], rel=0.05)
+    assert found.dispersion == pytest.approx(SEVEN_REML["noise"], rel=0.05)
 
 
 def test_profiled_noise_at_given_smoothing(seven: Equations) -> None:
     got = solve(seven, Prior(SEVEN_REML["smoothing"] / EIGHT_PI), weak=False, free=True)
-    assert got.inflation == pytest.approx(SEVEN_REML["noise"], rel=0.01)  # heights to 0.0005 of a spread of 0.2
+    assert got.dispersion == pytest.approx(SEVEN_REML["noise"], rel=0.01)  # heights to 0.0005 of a spread of 0.2
     # T4 at λ_K = 0.5: σ² = λ τ² = 0.0020649868 (mpmath).
-    assert solve(seven, Prior(0.5 / EIGHT_PI), weak=False, free=True).inflation == pytest.approx(0.0020649868, rel=0.01)
+    assert solve(seven, Prior(0.5 / EIGHT_PI), weak=False, free=True).dispersion == pytest.approx(
+        0.0020649868, rel=0.01
+    )
 
 
 def test_criterion_differs_between_smoothings_as_published(seven: Equations) -> None:
@@ -62,9 +64,9 @@ def test_free_noise_runs_to_zero_smoothing_and_known_noise_does_not(bowed: Equat
     free = [solve(bowed, Prior(np.exp(k) / EIGHT_PI / 0.02**2), weak=False, free=True) for k in (18.5, 9.5, 5.0)]
     assert free[1].criterion - free[0].criterion == pytest.approx(-60.02 + 17.71, abs=0.3)
     assert free[2].criterion - free[1].criterion == pytest.approx(-65.09 + 60.02, abs=0.3)
-    assert free[2].inflation < 0.05  # a fifth of the true noise here, and falling with λ
+    assert free[2].dispersion < 0.05  # a fifth of the true noise here, and falling with λ
     held, _ = best_smoothing(bowed, Prior(1e6), weak=False)
-    assert held.inflation == 1.0
+    assert held.dispersion == 1.0
 
 
 def test_known_noise_gives_the_published_surface_variance(bowed: Equations) -> None:
@@ -84,9 +86,9 @@ def test_best_reach_is_the_likeliest_and_shares_are_ordered(bowed: Equations) ->
     found = best_prior(bowed, Prior(1e6, 100.0))
     evidence = [one[2] for one in found]
     assert evidence == sorted(evidence)
-    assert len({one[0].prior.reach for one in found}) == len(found)
+    assert len({one[0].prior.smooth_length for one in found}) == len(found)
 
 
 def test_more_smoothing_leaves_a_greater_misfit(bowed: Equations) -> None:
-    freedom = [solve(bowed, Prior(s), weak=False, free=True).inflation for s in (1e4, 1e6, 1e8)]
+    freedom = [solve(bowed, Prior(s), weak=False, free=True).dispersion for s in (1e4, 1e6, 1e8)]
     assert freedom == sorted(freedom)

@@ -104,5 +104,5 @@ def test_noise_above_what_was_stated_widens_and_is_not_called_bad() -> None:
     values = truth(*points.T) + 3 * (values - truth(*points.T))
     fit = fitted(points, values)
     # φ = 9 in the truth; of 162 readings a variance is known to 11 % (√(2/ν)), 4 of them, less what the surface takes.
-    assert 9 * 0.5 < fit.inflation * 1.0 < 9 * 1.5
+    assert 9 * 0.5 < fit.dispersion * 1.0 < 9 * 1.5
     assert (fit.weights < 0.5).sum() <= 2

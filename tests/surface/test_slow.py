@@ -84,7 +84,7 @@ def test_likelihood_ratio_of_a_slow_error_is_dense() -> None:
         for one in (None, slow)
     )
     assert with_it.criterion < plain.criterion
-    assert with_it.inflation < plain.inflation
+    assert with_it.dispersion < plain.dispersion
 
 
 def test_walk_is_found_and_the_error_falls() -> None:

@@ -77,4 +77,4 @@ def test_smooth_plates_ask_for_none_and_rough_ground_for_one() -> None:
     smooth, rough = (fit_surface(points, one, 0.01, bounds=BOX, samples=2) for one in (bowl, walk))
     assert smooth.tension == 0
     assert rough.tension > 0
-    assert rough.reach == 0
+    assert rough.smooth_length == 0

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from floorfit.verify.mixed import fit_grouped, noise_inflation
+from floorfit.verify.mixed import dispersion_of, fit_grouped
 
 
 def balanced(groups: int, each: int, between: float, seed: int):
@@ -47,6 +47,6 @@ def test_equal_groups_have_no_spread() -> None:
 
 def test_noise_is_never_below_what_is_stated() -> None:
     group = np.repeat(np.arange(4), 3)
-    assert noise_inflation(np.zeros(12), group, np.full(12, 0.01)) == 1.0
+    assert dispersion_of(np.zeros(12), group, np.full(12, 0.01)) == 1.0
     # within groups ±0.03 about the mean: Σ e²/(n − k) = 4 · 2 · 0.03²/(12 − 4) = 0.03², nine times 0.01²
-    assert noise_inflation(np.tile([-0.03, 0.0, 0.03], 4), group, np.full(12, 0.01)) == pytest.approx(9.0)
+    assert dispersion_of(np.tile([-0.03, 0.0, 0.03], 4), group, np.full(12, 0.01)) == pytest.approx(9.0)
