@@ -10,6 +10,7 @@ from floorfit.cli.help import HelpFormatter
 from floorfit.cli.output import progress_bar, say, stderr_console
 from floorfit.errors import InputError
 from floorfit.plain_text import printable
+from floorfit.units import MM_PER_UNIT, Unit
 from floorfit.whole import refuse_existing, whole_file
 
 if TYPE_CHECKING:
@@ -67,8 +68,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="points measured where the webs were read (x_mm …) and as clamped now (measured_x_mm …): another clamping "
         "is taken where they keep their shape",
     )  # fmt: skip
+    parser.add_argument("--show", choices=["mm", "in"], help="unit of picture and terminal [the part's]")
+    parser.add_argument("--language", choices=["en", "de"], default="en", help="of the picture [en]")
     _add_statements(parser)
-    parser.set_defaults(run=run)
+    parser.set_defaults(run=run, decimal=None)
 
 
 def _add_statements(parser: argparse.ArgumentParser) -> None:
@@ -144,7 +147,7 @@ def run(args: argparse.Namespace) -> int:
         return 0 if conforming else 1
     corrected = _corrected(args, record)
     _write(args, corrected, record)
-    _tell(corrected)
+    _tell(corrected, args.show or record.part["units"])
     return 0 if conforming and corrected.is_complete else 1
 
 
@@ -210,6 +213,7 @@ def _tools(args: argparse.Namespace) -> Tools:
 
 def _write(args: argparse.Namespace, corrected: Corrected, record: Record) -> None:
     from floorfit.applied import part_and_corrections
+    from floorfit.cli.writing import writing_of
     from floorfit.nc.left_table import left_table
     from floorfit.report.motion_plan import write_plan_picture
 
@@ -223,22 +227,30 @@ def _write(args: argparse.Namespace, corrected: Corrected, record: Record) -> No
     ):
         if corrected.plan is not None:
             title = f"{args.program.name}, job {record.job}"
-            write_plan_picture(part, corrected.plan, corrected.floors, title, png)
+            write_plan_picture(part, corrected.plan, corrected.floors, title, png, writing_of(args))
         rows.write_text(table, encoding="utf-8", newline="")
         temporary.write_bytes(corrected.data)
         if temporary.read_bytes() != corrected.data:
             raise InputError(f"{args.output}: reads back differently from what was proved. Check the disk.")
 
 
-def _tell(corrected: Corrected) -> None:
+def _tell(corrected: Corrected, unit: Unit) -> None:
     from rich.table import Table
     from rich.text import Text
 
     table = Table(title=None, box=None, pad_edge=False)
-    for heading in ("pocket", "action", "motions", "blocks", "least dZ mm", "greatest dZ mm", "wall moves mm"):
+    for heading in (
+        "pocket",
+        "action",
+        "motions",
+        "blocks",
+        f"least dZ {unit}",
+        f"greatest dZ {unit}",
+        f"wall moves {unit}",
+    ):
         table.add_column(heading, justify="left" if heading in ("pocket", "action") else "right")
     for change in corrected.pockets:
-        table.add_row(*[Text(printable(cell)) for cell in _cells(change)])
+        table.add_row(*[Text(printable(cell)) for cell in _cells(change, unit)])
     stderr_console().print(table)
     for finding in corrected.findings:
         say(f"warning: {finding}" if finding.severity == "warning" else str(finding))
@@ -249,8 +261,9 @@ def _tell(corrected: Corrected) -> None:
     say("Simulate, then prove out above the part. Licensed and local practice decides.")
 
 
-def _cells(change: Any) -> list[str]:
+def _cells(change: Any, unit: Unit) -> list[str]:
+    scale, decimals = MM_PER_UNIT[unit], 4 if unit == "mm" else 5
     moved = bool(change.motions) and change.least == change.least
-    numbers = [f"{change.least:+.4f}", f"{change.greatest:+.4f}"] if moved else ["-", "-"]
-    wall = f"{change.sideways:.4f}" if moved and change.tilt_deg > 0 else "-"
-    return [change.pocket, change.action, str(change.motions), str(change.changed), *numbers, wall]
+    ends = [f"{value / scale:+.{decimals}f}" for value in (change.least, change.greatest)] if moved else ["-", "-"]
+    wall = f"{change.sideways / scale:.{decimals}f}" if moved and change.tilt_deg > 0 else "-"
+    return [change.pocket, change.action, str(change.motions), str(change.changed), *ends, wall]

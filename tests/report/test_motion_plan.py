@@ -7,6 +7,8 @@ from types import SimpleNamespace
 import numpy as np
 from nc_cases import PART
 
+from floorfit.report.format import Writing
+from floorfit.report.language import language
 from floorfit.report.motion_plan import draw_plan, write_plan_picture
 
 START = np.array([[10.0, 10.0], [10.0, 20.0], [150.0, 10.0]])
@@ -36,3 +38,12 @@ def test_nothing_to_draw_and_odd_names(tmp_path):
     for name in ("a.png", "b.png"):
         write_plan_picture(PART, nothing, [left("$x_$", 1.0)], "<b>$x_$\n" + "y" * 200, tmp_path / name)
     assert (tmp_path / "a.png").read_bytes() == (tmp_path / "b.png").read_bytes()
+
+
+def test_it_is_drawn_in_the_units_and_words_of_the_shop():
+    """1 in is 25.4 mm (international inch)."""
+    axis = draw_plan(PART, MOTION, [left("B", 0.254)], "t", Writing("in", language("de"), ",")).axes[0]
+    assert axis.get_xlabel() == "X, in"
+    assert np.allclose(np.array(axis.collections[1].get_segments())[0] * 25.4, [[10, 20], [40, 20]])
+    assert axis.get_legend().get_texts()[1].get_text() == "mit dem Boden bewegt (1)"
+    assert [text.get_text() for text in axis.texts if text.get_text().startswith("+")] == ["+0,0100"]
