@@ -133,7 +133,13 @@ class Display:
         return self.language.sentence(text, self.decimal)
 
     def finding(self, source: str, place: str, text: str) -> str:
-        """Return a finding in one line: file, place and text."""
+        """Return a finding in one line: file, place and text.
+
+        Parameters
+        ----------
+        source, place, text : str
+            Of the finding, in English.
+        """
         where = ", ".join(one for one in (source, self.sentence(place)) if one)
         return f"{where}: {self.sentence(text)}" if where else self.sentence(text)
 

@@ -31,7 +31,16 @@ def is_worst_nearby(scaled: Array, near: NDArray[np.intp]) -> NDArray[np.bool_]:
 
 
 def first_weights(points: Array, values: Array, u: Array, near: NDArray[np.intp]) -> Array:
-    """First weights, 0 or 1: each reading against the plane of least absolute deviations of its neighbours."""
+    """First weights, 0 or 1: each reading against the plane of least absolute deviations of its neighbours.
+
+    Parameters
+    ----------
+    points : (n, 2) ndarray, mm
+    values, u : (n,) ndarray, mm
+        Warp and its standard uncertainty.
+    near : (n, k) ndarray of int
+        From `neighbours`.
+    """
     if near.shape[1] < 5:
         return np.ones(len(values))
     distance = values - _local_planes(points, values, near)

@@ -242,7 +242,16 @@ class Grid:
         return out
 
     def each_at(self, many: Array, numbers: NDArray[np.intp], points: Array) -> Array:
-        """Evaluate at each of points (n, 2) one of many splines (count, nl, ns): that of its number, (n,)."""
+        """Evaluate at each of the points one of many splines, (n,).
+
+        Parameters
+        ----------
+        many : (count, nl, ns) ndarray
+            Coefficients.
+        numbers : (n,) ndarray of int
+            Which spline.
+        points : (n, 2) ndarray, mm
+        """
         return self._at(many, points, numbers * self.unknowns)
 
     def _at(self, coefficients: Array, points: Array, start: NDArray[np.intp] | int = 0) -> Array:

@@ -201,7 +201,14 @@ def _log_pseudo_determinant(grid: Grid, prior: Prior) -> float:
 
 
 def pinned(grid: Grid, prior: Prior) -> Factor:
-    """Factor of the energy S with planes held at three corners."""
+    """Factor of the energy S with planes held at three corners.
+
+    Parameters
+    ----------
+    grid : Grid
+    prior : Prior
+        Smoothness length, tension and factors by place.
+    """
     a, b = grid.along.edges, grid.across.edges
     corners = np.array([[a[0], b[0]], [a[0], b[-1]], [a[-1], b[0]]])
     pin = grid.normal(corners[:, ::-1] if grid.swapped else corners, np.full(3, PIN))

@@ -102,12 +102,3 @@ def test_tolerances_by_region_are_refused_not_passed_over() -> None:
     split = replace(part, pockets=(replace(part.pockets[0], tolerances=(region,)), *part.pockets[1:]))
     with pytest.raises(InputError, match="tolerances by region are read, but"):
         correct(split, small_part.readings())
-
-
-def test_programme_over_a_curved_floor_is_refused() -> None:
-    from floorfit.decision.decision import Correction
-    from floorfit.nc.floor_bands import floors_of
-
-    part = curved("level")
-    with pytest.raises(InputError, match="curved floors, and a programme is corrected over plane floors only"):
-        floors_of(part, dict.fromkeys((p.id for p in part.pockets), Correction))  # type: ignore[arg-type]

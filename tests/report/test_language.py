@@ -29,6 +29,7 @@ MARKS = {"say", "words", "marked"}
 SILENT = ("applied.py", "cad/", "cli/", "errors.py", "nc/", "planning/")
 #: Modules that say something of a run, of finished webs or of a series, each with its functions that only refuse.
 SAYING: dict[str, set[str]] = {
+    "as_cut.py": {"_read", "_refuse"},
     "decision/budget.py": set(), "decision/decide.py": set(), "decision/rules.py": set(),
     "identity.py": {"_faults", "missing_facts", "refuse_other_clamping", "thermal_growth"},
     "noticed.py": set(), "prepared.py": set(), "readings/causes.py": set(), "readings/floor_z.py": set(),
@@ -42,6 +43,8 @@ SAYING: dict[str, set[str]] = {
 #: Beginnings of texts in other functions of theirs with which an input is refused.
 REFUSALS = (
     "the gauge is calibrated for",
+    "its pockets are not those",
+    "pocket {}: its webs are not those",
     "are the readings that the job",
     '{} "{}" came, the job is of',
     "no job folder",
