@@ -223,8 +223,8 @@ def robust_weights(
         weights = _taken_back(data, weights, best)
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
-        every = _Data(grid, points, values, u, data.shapes)
-        priors = _priors(every, weights, best) if prior is None else priors
+        data = _Data(grid, points, values, u, data.shapes)
+        priors = _priors(data, weights, best) if prior is None else priors
     slow = None
     if prior is None and data.shapes is not None and order is not None:
         slow, priors = _slow(data, weights, priors, order)

@@ -113,3 +113,17 @@ def test_none_is_found_where_there_is_none() -> None:
     fit = fit_surface(points, values, 0.01, bounds=BOX, shapes=[shapes], order=np.arange(300))
     assert fit.slow is None
     assert np.array(fit.variance_split([points[:1]]))[2] == pytest.approx(0.0)
+
+
+def test_a_share_of_many_readings_is_searched_and_all_are_fitted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Weights from every third reading, surface and slow error from all: the same to a fraction of the noise."""
+    from floorfit.surface import robust
+
+    points, when = places(900, 6), np.arange(900.0)
+    values = 2e-6 * ((points - [300, 200]) ** 2).sum(axis=1) + walk(900, 0.02, 30, 9)
+    values = values + np.random.default_rng(8).normal(0, 0.005, 900)
+    whole = fit_surface(points, values, 0.005, bounds=BOX, shapes=[bumps()], order=when)
+    monkeypatch.setattr(robust, "SAMPLE", 300)
+    share = fit_surface(points, values, 0.005, bounds=BOX, shapes=[bumps()], order=when)
+    assert len(share.weights) == 900 and share.slow is not None
+    assert np.sqrt(np.mean((share.surface.at(*points.T) - whole.surface.at(*points.T)) ** 2)) < 0.0025
