@@ -138,7 +138,7 @@ def _write_readings(path: Path, result: Result, *, comma: bool) -> None:
     extra = list(table.extra)
     header = ["line", "pocket", *(f"{name}_{unit}" for name in ("x", "y", "thickness", "z", "u"))]
     header += ["temperature_c", "tof_us", *extra, "used", "reason", "warp_mm", "residual_mm"]
-    ids = [pocket.id for pocket in result.part.pockets]
+    ids, is_used = [pocket.id for pocket in result.part.pockets], seen.is_used
 
     def rows() -> Iterable[list[str]]:
         for k in range(len(table)):
@@ -148,7 +148,7 @@ def _write_readings(path: Path, result: Result, *, comma: bool) -> None:
             ]
             others = [number_cell(float(table.temperature[k]), 4), number_cell(float(table.tof[k]), 6)]
             carried = [str(table.extra[name][k]) for name in extra]
-            judged = ["yes" if seen.is_used[k] else "no", seen.reason[k]]
+            judged = ["yes" if is_used[k] else "no", seen.reason[k]]
             numbers = [number_cell(float(seen.warp[k]), 5), number_cell(float(seen.residual[k]), 5)]
             yield [str(table.line[k]), floor, *lengths, *others, *carried, *judged, *numbers]
 
