@@ -110,6 +110,12 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None) -> tuple[Findi
         How the expected warp fared, where one was given.
     """
     out = [] if agreed is None else [Finding("expected", source, "", agreed.words, "warning")]
+    if len(fit.weights) > MOST_SEARCHED:
+        text = (
+            "errors that readings share (velocity, drift, a pocket off) are not looked for among more than "
+            f"{MOST_SEARCHED} places; read a step block before and after."
+        )
+        out.append(Finding("not-searched", source, "", text, "warning"))
     if fit.dispersion > 2.0:
         times = float(np.sqrt(fit.dispersion))
         text = (

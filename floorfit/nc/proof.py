@@ -18,9 +18,10 @@ from numpy.typing import NDArray
 
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding
-from floorfit.nc.second import FEED, OTHER, RAPID, TURN, HeardProgramme, hear_programme
+from floorfit.nc.heard_cuts import heard_cuts
+from floorfit.nc.second import FEED, RAPID, TURN, HeardProgramme, hear_programme
 from floorfit.nc.second_words import bare
-from floorfit.nc.swept_floors import TOO_DEEP_MM, Cuts, SweptFloor, lowered_elsewhere, sweep_floors
+from floorfit.nc.swept_floors import TOO_DEEP_MM, SweptFloor, lowered_elsewhere, sweep_floors
 from floorfit.part.model import Pocket
 
 __all__ = ["Claim", "Proved", "prove_programme"]
@@ -336,49 +337,6 @@ def _differs(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_
     return np.asarray((a != b) & ~(np.isnan(a) & np.isnan(b)))
 
 
-def _cuts(
-    heard: HeardProgramme,
-    frame: tuple[NDArray[np.float64], NDArray[np.float64]],
-    sizes: Mapping[float, tuple[float, float]],
-    usable: NDArray[np.bool_],
-) -> Cuts:
-    """Motions that may cut, in the part's frame, arcs as chords of 2 degrees; moved aside by G41 and G42."""
-    turn, way = frame
-    size = np.zeros((len(heard.line), 2))
-    for number in np.unique(heard.tool).tolist():
-        size[heard.tool == number] = sizes.get(number, (0.0, 0.0))
-    known = ~np.isnan(heard.start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1) & (size[:, 0] > 0) & usable
-    parts = []
-    rows = np.flatnonzero(known & np.isin(heard.kind, (FEED, RAPID, OTHER)))
-    along = (heard.tip - heard.start)[rows, :2]
-    left = np.column_stack([-along[:, 1], along[:, 0]]) / np.maximum(np.hypot(*along.T), 1e-12)[:, None]
-    aside = np.column_stack([left * (heard.side * size[:, 0])[rows, None], np.zeros(len(rows))])
-    parts.append(
-        Cuts(heard.start[rows] + aside, heard.tip[rows] + aside, heard.axis0[rows], heard.axis[rows], size[rows])
-    )
-    parts.append(_chords(heard, np.flatnonzero(known & (heard.kind == TURN) & ~np.isnan(heard.centre[:, 0])), size))
-    one = Cuts.joined(parts)
-    return Cuts(one.start @ turn.T + way, one.end @ turn.T + way, one.axis0 @ turn.T, one.axis1 @ turn.T, one.size)
-
-
-def _chords(heard: HeardProgramme, rows: NDArray[np.intp], size: NDArray[np.float64]) -> Cuts:
-    count = np.maximum(np.ceil(np.degrees(np.abs(heard.turn[rows])) / 2), 1).astype(int)
-    row = np.repeat(rows, count)
-    index = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
-    shares = np.stack([index, index + 1]) / np.repeat(count, count)
-    spoke = heard.start[row, :2] - heard.centre[row]
-    first = np.arctan2(spoke[:, 1], spoke[:, 0])
-    out = []
-    for share in shares:
-        angle = first + share * heard.turn[row]
-        radius = np.hypot(*spoke.T) - np.sign(heard.turn[row]) * heard.side[row] * size[row, 0]
-        xy = heard.centre[row] + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
-        z = heard.start[row, 2] + share * (heard.tip[row, 2] - heard.start[row, 2])
-        axis = heard.axis0[row] + share[:, None] * (heard.axis[row] - heard.axis0[row])
-        out.append((np.column_stack([xy, z]), axis))
-    return Cuts(out[0][0], out[1][0], out[0][1], out[1][1], size[row])
-
-
 def prove_programme(
     before: Sequence[str],
     after: Sequence[str],
@@ -441,7 +399,7 @@ def _hear_and_sweep(
     if proof.findings:
         return []
     usable = ~np.isin(old.line, skipped)
-    swept = sweep_floors(_cuts(old, frame, sizes, usable), _cuts(new, frame, sizes, usable[row]), floors)
+    swept = sweep_floors(heard_cuts(old, frame, sizes, usable), heard_cuts(new, frame, sizes, usable[row]), floors)
     for one in swept:
         if one.deep_mm > TOO_DEEP_MM:
             x, y = one.where

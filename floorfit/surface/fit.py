@@ -13,6 +13,7 @@ from threadpoolctl import threadpool_limits
 from floorfit.errors import NumericalError
 from floorfit.surface.blocks import as_sparse, product
 from floorfit.surface.border import Slow
+from floorfit.surface.cell_width import cell_of, final_cell
 from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
@@ -24,21 +25,13 @@ from floorfit.surface.spline import Surface, plane_coefficients
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["Fit", "choose_cell", "fit_surface"]
+__all__ = ["Fit", "fit_surface"]
 
 Array = NDArray[np.float64]
-#: Cells of the grid inside the part: never fewer, never more. The first keeps the spline's own stiffness out of the
-#: answer on small parts; the second bounds time and memory (about 12,000 unknowns).
-MIN_CELLS, MAX_CELLS = 2_500, 8_000
 #: Cells of the coarse grid on which weights and smoothing are searched.
 COARSE_CELLS = 800
 #: Cells that each effective parameter wants there, and the most that are searched on.
 PER_PARAMETER, MOST_SEARCHED = 3.0, 8_000
-#: Cells that each effective parameter wants on the final grid, which then has up to four times `MAX_CELLS`: rough
-#: ground read at thousands of places; a plate is far below.
-PER_ROUGH = 5.0
-#: Cells across the spacing of the readings, and across the smallest floor.
-PER_SPACING, PER_FLOOR = 3.0, 4.0
 #: Mean warps whose variance is split at once: few enough for the processor's cache.
 AT_ONCE = 64
 #: By how much the cells are widened where rounding gets the better of them, and from what share of a plane lost.
@@ -300,27 +293,6 @@ def fit_surface(
         return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, shapes, taken)
 
 
-def choose_cell(bounds: Box, count: int, smallest_mm: float | None = None, *, fine: bool = False) -> float:
-    """Cell width, mm: finer than the readings' spacing, a few across the smallest floor, within bounds.
-
-    Parameters
-    ----------
-    bounds : (x_min, y_min, x_max, y_max), mm
-    count : int
-        Number of readings.
-    smallest_mm : float, optional
-        Width of the smallest floor.
-    fine : bool
-        Half the width and more cells: for a smoothing that is set, and may all but interpolate.
-    """
-    area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
-    most = 4 * MAX_CELLS if fine else MAX_CELLS
-    wanted = np.sqrt(area / max(count, 1)) / (2 * PER_SPACING if fine else PER_SPACING)
-    if smallest_mm is not None:
-        wanted = min(wanted, smallest_mm / PER_FLOOR)
-    return float(np.clip(wanted, np.sqrt(area / most), np.sqrt(area / MIN_CELLS)))
-
-
 def _fit(
     xy: Array,
     w: Array,
@@ -340,7 +312,7 @@ def _fit(
     flat = w - heights(plane, xy)
     search = _searched(box, xy, flat, u, prior, robust, families, order)
     shapes = search.shapes
-    cell = cell or _final_cell(box, u, smallest, prior, search)
+    cell = cell or final_cell(box, u, smallest, prior, search)
     equations, nodes = _solved(box, cell, xy, flat, u, search, shapes)
     grid, centre = equations.grid, nodes[0][0]
     coefficients = centre.coefficients + plane_coefficients(grid, plane)
@@ -368,14 +340,6 @@ def _fit(
     )
 
 
-def _final_cell(box: Box, u: Array, smallest: float | None, prior: Prior | None, search: Robust) -> float:
-    """Cell width of the grid on which the surface is found, mm."""
-    # What is fine about a plate is in its shapes: the spline beside them needs cells for its own parameters only.
-    plain = _cell_of(box, MIN_CELLS) if search.shapes else choose_cell(box, len(u), smallest)
-    cell = plain if prior is None else _fine_cell(box, len(u), u, smallest, prior)
-    return min(cell, _cell_of(box, min(PER_ROUGH * search.parameters, 4 * MAX_CELLS)))
-
-
 def _solved(
     box: Box, cell: float, xy: Array, flat: Array, u: Array, search: Robust, shapes: LocalShapes | None
 ) -> tuple[Equations, list[tuple[Solution, float]]]:
@@ -383,7 +347,7 @@ def _solved(
 
     A long smoothness length makes a fine grid so stiff that what holds a plane, the readings, is lost in rounding.
     """
-    coarsest = _cell_of(box, COARSE_CELLS)
+    coarsest = cell_of(box, COARSE_CELLS)
     while True:
         grid = make_grid(box, cell)
         equations = assemble(
@@ -428,7 +392,7 @@ def _searched(
     """
     cells, search = COARSE_CELLS, None
     while True:
-        grid = make_grid(box, _cell_of(box, cells))
+        grid = make_grid(box, cell_of(box, cells))
         search = robust_weights(
             grid, xy, flat, u, prior=prior, robust=robust, before=search, shapes=shapes, order=order
         )
@@ -436,23 +400,6 @@ def _searched(
         if prior is not None or wanted <= cells or cells >= MOST_SEARCHED:
             return search
         cells = int(min(max(wanted, 1.4 * cells), MOST_SEARCHED))
-
-
-def _fine_cell(box: Box, count: int, u: Array, smallest: float | None, prior: Prior) -> float:
-    """Cell width for a smoothing that is set and may all but interpolate: six tenths of the smoother's own length.
-
-    A thin-plate spline with λ averages readings over some ``(λ ū² area / n)^¼`` (the scale at which bending and misfit
-    weigh alike).
-    """
-    area = (box[2] - box[0]) * (box[3] - box[1])
-    length = float(np.sqrt(np.sqrt(prior.smoothing * np.mean(u**2) * area / count)))
-    least = max(float(np.sqrt(area / count)) / (4 * PER_SPACING), _cell_of(box, 10 * MAX_CELLS))
-    return min(choose_cell(box, count, smallest, fine=True), max(0.6 * length, least))
-
-
-def _cell_of(box: Box, cells: float) -> float:
-    """Width of that many cells over a rectangle, mm."""
-    return float(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / cells))
 
 
 def _cell_size(grid: Grid) -> tuple[float, float]:

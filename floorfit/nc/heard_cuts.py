@@ -1,0 +1,67 @@
+"""What the second reader heard as straight cuts of a cutter, for the sweeps of the proof."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.nc.second import FEED, OTHER, RAPID, TURN, HeardProgramme
+from floorfit.nc.swept_floors import Cuts
+
+__all__ = ["heard_cuts"]
+
+
+def heard_cuts(
+    heard: HeardProgramme,
+    frame: tuple[NDArray[np.float64], NDArray[np.float64]],
+    sizes: Mapping[float, tuple[float, float]],
+    usable: NDArray[np.bool_],
+) -> Cuts:
+    """Motions that may cut, in the part's frame, arcs as chords of 2 degrees; moved aside by G41 and G42.
+
+    Parameters
+    ----------
+    heard : HeardProgramme
+    frame : (3, 3) ndarray, (3,) ndarray
+        Turn and place of the programme's frame in the part's, mm.
+    sizes : mapping of float to (float, float)
+        Radius and corner radius of each tool, mm.
+    usable : (n,) ndarray of bool
+        Motions that count.
+    """
+    turn, way = frame
+    size = np.zeros((len(heard.line), 2))
+    for number in np.unique(heard.tool).tolist():
+        size[heard.tool == number] = sizes.get(number, (0.0, 0.0))
+    known = ~np.isnan(heard.start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1) & (size[:, 0] > 0) & usable
+    parts = []
+    rows = np.flatnonzero(known & np.isin(heard.kind, (FEED, RAPID, OTHER)))
+    along = (heard.tip - heard.start)[rows, :2]
+    left = np.column_stack([-along[:, 1], along[:, 0]]) / np.maximum(np.hypot(*along.T), 1e-12)[:, None]
+    aside = np.column_stack([left * (heard.side * size[:, 0])[rows, None], np.zeros(len(rows))])
+    parts.append(
+        Cuts(heard.start[rows] + aside, heard.tip[rows] + aside, heard.axis0[rows], heard.axis[rows], size[rows])
+    )
+    parts.append(_chords(heard, np.flatnonzero(known & (heard.kind == TURN) & ~np.isnan(heard.centre[:, 0])), size))
+    one = Cuts.joined(parts)
+    return Cuts(one.start @ turn.T + way, one.end @ turn.T + way, one.axis0 @ turn.T, one.axis1 @ turn.T, one.size)
+
+
+def _chords(heard: HeardProgramme, rows: NDArray[np.intp], size: NDArray[np.float64]) -> Cuts:
+    count = np.maximum(np.ceil(np.degrees(np.abs(heard.turn[rows])) / 2), 1).astype(int)
+    row = np.repeat(rows, count)
+    index = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    shares = np.stack([index, index + 1]) / np.repeat(count, count)
+    spoke = heard.start[row, :2] - heard.centre[row]
+    first = np.arctan2(spoke[:, 1], spoke[:, 0])
+    out = []
+    for share in shares:
+        angle = first + share * heard.turn[row]
+        radius = np.hypot(*spoke.T) - np.sign(heard.turn[row]) * heard.side[row] * size[row, 0]
+        xy = heard.centre[row] + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+        z = heard.start[row, 2] + share * (heard.tip[row, 2] - heard.start[row, 2])
+        axis = heard.axis0[row] + share[:, None] * (heard.axis[row] - heard.axis0[row])
+        out.append((np.column_stack([xy, z]), axis))
+    return Cuts(out[0][0], out[1][0], out[0][1], out[1][1], size[row])

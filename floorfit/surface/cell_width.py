@@ -1,0 +1,81 @@
+"""How wide the cells of the grid are: fine enough for the readings, the floors and the smoothing, and no finer."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.surface.given import Box
+from floorfit.surface.reml import Prior
+from floorfit.surface.robust import Robust
+
+__all__ = ["cell_of", "choose_cell", "final_cell"]
+
+Array = NDArray[np.float64]
+#: Cells of the grid inside the part: never fewer, never more. The first keeps the spline's own stiffness out of the
+#: answer on small parts; the second bounds time and memory (about 12,000 unknowns).
+MIN_CELLS, MAX_CELLS = 2_500, 8_000
+#: Cells that each effective parameter wants on the final grid, which then has up to four times `MAX_CELLS`: rough
+#: ground read at thousands of places; a plate is far below.
+PER_ROUGH = 5.0
+#: Cells across the spacing of the readings, and across the smallest floor.
+PER_SPACING, PER_FLOOR = 3.0, 4.0
+
+
+def choose_cell(bounds: Box, count: int, smallest_mm: float | None = None, *, fine: bool = False) -> float:
+    """Cell width, mm: finer than the readings' spacing, a few across the smallest floor, within bounds.
+
+    Parameters
+    ----------
+    bounds : (x_min, y_min, x_max, y_max), mm
+    count : int
+        Number of readings.
+    smallest_mm : float, optional
+        Width of the smallest floor.
+    fine : bool
+        Half the width and more cells: for a smoothing that is set, and may all but interpolate.
+    """
+    area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
+    most = 4 * MAX_CELLS if fine else MAX_CELLS
+    wanted = np.sqrt(area / max(count, 1)) / (2 * PER_SPACING if fine else PER_SPACING)
+    if smallest_mm is not None:
+        wanted = min(wanted, smallest_mm / PER_FLOOR)
+    return float(np.clip(wanted, np.sqrt(area / most), np.sqrt(area / MIN_CELLS)))
+
+
+def final_cell(box: Box, u: Array, smallest: float | None, prior: Prior | None, search: Robust) -> float:
+    """Cell width of the grid on which the surface is found, mm.
+
+    Parameters
+    ----------
+    box : (x_min, y_min, x_max, y_max), mm
+    u : (n,) ndarray, mm
+        Standard uncertainty of each reading.
+    smallest : float or None, mm
+        Width of the smallest floor.
+    prior : Prior or None
+        Where it is given and not searched.
+    search : Robust
+        What the search on coarse cells found.
+    """
+    # What is fine about a plate is in its shapes: the spline beside them needs cells for its own parameters only.
+    plain = cell_of(box, MIN_CELLS) if search.shapes else choose_cell(box, len(u), smallest)
+    cell = plain if prior is None else _fine_cell(box, len(u), u, smallest, prior)
+    return min(cell, cell_of(box, min(PER_ROUGH * search.parameters, 4 * MAX_CELLS)))
+
+
+def _fine_cell(box: Box, count: int, u: Array, smallest: float | None, prior: Prior) -> float:
+    """Cell width for a smoothing that is set and may all but interpolate: six tenths of the smoother's own length.
+
+    A thin-plate spline with λ averages readings over some ``(λ ū² area / n)^¼`` (the scale at which bending and misfit
+    weigh alike).
+    """
+    area = (box[2] - box[0]) * (box[3] - box[1])
+    length = float(np.sqrt(np.sqrt(prior.smoothing * np.mean(u**2) * area / count)))
+    least = max(float(np.sqrt(area / count)) / (4 * PER_SPACING), cell_of(box, 10 * MAX_CELLS))
+    return min(choose_cell(box, count, smallest, fine=True), max(0.6 * length, least))
+
+
+def cell_of(box: Box, cells: float) -> float:
+    """Width of that many cells over a rectangle, mm."""
+    return float(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / cells))
