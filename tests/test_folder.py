@@ -13,7 +13,10 @@ import small_part
 
 from floorfit.cli import main
 from floorfit.errors import InputError
+from floorfit.folder import write
+from floorfit.readings.observations import Observations
 from floorfit.report import page
+from floorfit.run import correct
 
 #: The contract's columns, with the part's unit in the names of lengths.
 COLUMNS = (
@@ -255,3 +258,15 @@ def test_stopped_at_the_pictures_says_what_is_kept(
     printed = capsys.readouterr()
     assert "4 of 4 pockets corrected" in printed.out  # the answer was there before
     assert "as it was before" in printed.err and not (tmp_path / "job").exists()
+
+
+def test_what_is_used_is_asked_of_the_whole_table_not_row_by_row(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The column is worked out over all rows: asked for in each row it cost the square of the readings."""
+    result = correct(small_part.part(), small_part.readings())
+    asked, real = [], Observations.is_used.fget
+    assert real is not None
+    monkeypatch.setattr(Observations, "is_used", property(lambda self: (asked.append(1), real(self))[1]))
+    write(result, tmp_path / "job", pictures=False)
+    assert len(asked) < 10 < len(result.readings)
