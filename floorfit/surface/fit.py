@@ -17,6 +17,7 @@ from floorfit.surface.cell_width import cell_of, final_cell
 from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
+from floorfit.surface.modes import Modes
 from floorfit.surface.posterior import Posterior, joint_posterior, mixture
 from floorfit.surface.reml import Equations, Prior, Solution, assemble
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
@@ -233,6 +234,7 @@ def fit_surface(
     seed: int = 1,
     shapes: Sequence[LocalShapes] = (),
     order: ArrayLike | None = None,
+    modes: Sequence[Modes] = (),
 ) -> Fit:
     """Fit the smoothing thin-plate spline.
 
@@ -266,6 +268,9 @@ def fit_surface(
         the likeliest is taken; the search begins with the first.
     order : (n,) array_like, optional
         Time or number of each reading: an error that changes slowly along them is looked for, where there are shapes.
+    modes : sequence of Modes
+        Families of shapes of the whole plate that are likely before any reading; used as far as the likelihood of the
+        readings speaks for them.
 
     Returns
     -------
@@ -290,7 +295,7 @@ def fit_surface(
     with threadpool_limits(limits=1, user_api="blas"):
         prior = None if smoothing is None else Prior(smoothing, smooth_length_mm, tension_mm)
         taken = None if order is None else np.asarray(order, float)
-        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, shapes, taken)
+        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, shapes, taken, modes)
 
 
 def _fit(
@@ -306,11 +311,12 @@ def _fit(
     seed: int,
     families: Sequence[LocalShapes],
     order: Array | None,
+    modes: Sequence[Modes],
 ) -> Fit:
     box = enclosing(bounds, xy)
     plane = plane_of(xy, w, u)
     flat = w - heights(plane, xy)
-    search = _searched(box, xy, flat, u, prior, robust, families, order)
+    search = _searched(box, xy, flat, u, prior, robust, families, order, modes)
     shapes = search.shapes
     cell = cell or final_cell(box, u, smallest, prior, search)
     equations, nodes = _solved(box, cell, xy, flat, u, search, shapes)
@@ -385,6 +391,7 @@ def _searched(
     robust: bool,
     shapes: Sequence[LocalShapes],
     order: Array | None,
+    modes: Sequence[Modes],
 ) -> Robust:
     """Weights, smoothing and smoothness length on a coarse grid, a finer one where the surface bends in its cells.
 
@@ -394,7 +401,7 @@ def _searched(
     while True:
         grid = make_grid(box, cell_of(box, cells))
         search = robust_weights(
-            grid, xy, flat, u, prior=prior, robust=robust, before=search, shapes=shapes, order=order
+            grid, xy, flat, u, prior=prior, robust=robust, before=search, shapes=shapes, order=order, modes=modes
         )
         wanted = PER_PARAMETER * search.parameters
         if prior is not None or wanted <= cells or cells >= MOST_SEARCHED:

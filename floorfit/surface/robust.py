@@ -19,6 +19,8 @@ from floorfit.surface.border import Slow
 from floorfit.surface.first_weights import first_weights, is_worst_nearby, neighbours
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
+from floorfit.surface.mode_search import with_modes
+from floorfit.surface.modes import Modes
 from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of, solve
 from floorfit.surface.rough import rougher
@@ -170,6 +172,7 @@ def robust_weights(
     before: Robust | None = None,
     shapes: Sequence[LocalShapes] = (),
     order: Array | None = None,
+    modes: Sequence[Modes] = (),
 ) -> Robust:
     """Find weights, smoothing and smoothness length on a coarse grid.
 
@@ -190,6 +193,8 @@ def robust_weights(
         What is fitted beside the spline: the likeliest of them.
     order : (n,) ndarray, optional
         Time or number of each reading, to look for an error that changes slowly.
+    modes : sequence of Modes
+        Families of shapes of the whole plate, of which one may be likely beside the spline.
 
     Returns
     -------
@@ -215,6 +220,10 @@ def robust_weights(
     data, solution = _likeliest(data, shapes, weights, priors[0][0])
     if prior is None:
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
+    if modes and prior is None:
+        data = replace(data, modes=tuple(modes))
+        priors = _priors(data, weights, priors[0][0])
+        solution = solve(data.equations(weights), priors[0][0])
     best = priors[0][0]
     loo = data.loo(weights, solution)
     parameters, scale = float(loo.leverage.sum()), 1.0
@@ -223,7 +232,7 @@ def robust_weights(
         weights = _taken_back(data, weights, best)
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
-        data = _Data(grid, points, values, u, data.shapes)
+        data = _Data(grid, points, values, u, data.shapes, data.modes)
         priors = _priors(data, weights, best) if prior is None else priors
     slow = None
     if prior is None and data.shapes is not None and order is not None:
@@ -257,6 +266,7 @@ class _Data:
     values: Array
     u: Array
     shapes: LocalShapes | None = None
+    modes: tuple[Modes, ...] = ()
 
     def equations(self, weights: Array, slow: Slow | None = None) -> Equations:
         total, weighed = float(weights.sum()), weights / self.u**2
@@ -407,7 +417,9 @@ def _tapered(loo: LooResiduals, weights: Array) -> tuple[Array, float]:
 
 
 def _priors(data: _Data, weights: Array, start: Prior, slow: Slow | None = None) -> _Priors:
-    found = best_prior(data.equations(weights, slow), start)
+    equations = data.equations(weights, slow)
+    found = best_prior(equations, replace(start, modes=None, modes_size=0.0))
+    found = with_modes(equations, found, data.modes) if data.modes else found
     likely = np.exp(-0.5 * np.array([evidence - found[0][2] for _, _, evidence in found]))
     shares = likely / likely.sum()
     return tuple((one[0].prior, one[1], float(share)) for one, share in zip(found, shares, strict=True))
