@@ -98,7 +98,7 @@ def shared_findings(source: str, found: Sequence[Systematic]) -> tuple[Finding, 
     return tuple(Finding(f"shared-{one.kind}", source, "", words_of(one), "warning") for one in found)
 
 
-def fit_findings(source: str, fit: Fit, agreed: Agreement | None) -> tuple[Finding, ...]:
+def fit_findings(source: str, fit: Fit, agreed: Agreement | None, *, has_prior: bool = False) -> tuple[Finding, ...]:
     """Say what the fit shows of the readings as a whole.
 
     Parameters
@@ -108,8 +108,12 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None) -> tuple[Findi
     fit : Fit
     agreed : Agreement or None
         How the expected warp fared, where one was given.
+    has_prior : bool
+        Whether a prior from the part's stiffness was given.
     """
     out = [] if agreed is None else [Finding("expected", source, "", agreed.words, "warning")]
+    if has_prior:
+        out.append(Finding("prior", source, "", _prior_words(fit), "warning"))
     if len(fit.weights) > MOST_SEARCHED:
         text = (
             "errors that readings share (velocity, drift, a pocket off) are not looked for among more than "
@@ -130,3 +134,12 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None) -> tuple[Findi
         )
         out.append(Finding("slow-change", source, "", text, "warning"))
     return tuple(out)
+
+
+def _prior_words(fit: Fit) -> str:
+    """Whether the prior of the part's stiffness was used, and with what share of the evidence."""
+    share = f"{100 * fit.modes_share:.0f} % of the evidence"
+    if not fit.modes_size:
+        return f"the prior from the part's stiffness has {share}: the best fit is that without it."
+    bent = f"{fit.modes_size:.2f} mm"
+    return f"the prior from the part's stiffness has {share}: it was used, with plates bent by about {bent}."

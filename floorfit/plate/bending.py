@@ -100,11 +100,7 @@ class PlateMesh:
         d11, d22, d12, d66 = (weights * self._on_gauss(one) for one in (r.d11, r.d22, r.d12, r.d66))
         mixed = xx.T @ (yy * d12[:, None])
         return (
-            xx.T @ (xx * d11[:, None])
-            + yy.T @ (yy * d22[:, None])
-            + mixed
-            + mixed.T
-            + xy.T @ (xy * (4 * d66)[:, None])
+            xx.T @ (xx * d11[:, None]) + yy.T @ (yy * d22[:, None]) + mixed + mixed.T + xy.T @ (xy * (4 * d66)[:, None])
         ).tocsr()
 
     def _on_gauss(self, values: Array) -> Array:

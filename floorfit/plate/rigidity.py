@@ -9,15 +9,11 @@ twists easily: its twisting rigidity is that of a narrow bar, G H b³/3.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.model import Part
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 __all__ = ["NU", "Rigidity", "part_rigidity"]
 
@@ -93,7 +89,7 @@ def _twist(is_rib: NDArray[np.bool_], height: Array, x: Array, y: Array) -> Arra
     inside = np.pad(is_rib, 1)
     away = distance_transform_edt(inside, sampling=steps)[1:-1, 1:-1] - min(steps) / 2
     shear = 1 / (2 * (1 + NU))
-    plate = shear * height**3 / 12 
+    plate = shear * height**3 / 12
     return np.where(is_rib, np.minimum(shear * height * away**2, plate), plate)
 
 

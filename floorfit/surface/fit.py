@@ -79,6 +79,8 @@ class Fit:
         At the best smoothing, for further solves.
     slow : Slow or None
         Error that readings share with those taken about the same time.
+    modes_share : float
+        Share of the evidence, 0 to 1, that modes of the whole plate have beside the spline alone.
     """
 
     surface: Surface
@@ -97,6 +99,12 @@ class Fit:
     shape_size: float
     solution: Solution
     slow: Slow | None = None
+    modes_share: float = 0.0
+
+    @property
+    def modes_size(self) -> float:
+        """About how far the modes go in the best fit, mm; 0 where it is one without."""
+        return self.solution.prior.modes_size
 
     def variance_split(self, places: Sequence[Array]) -> tuple[Array, Array, Array]:
         """Split the variance of mean warps: the readings' noise, the surface between them, a slow error of theirs.
@@ -343,6 +351,7 @@ def _fit(
         shape_size=0.0 if centre.border is None else centre.border.tau,
         solution=centre,
         slow=search.slow,
+        modes_share=sum(share for one, _, share in search.priors if one.modes is not None),
     )
 
 
