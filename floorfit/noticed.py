@@ -98,7 +98,7 @@ def shared_findings(source: str, found: Sequence[Systematic]) -> tuple[Finding, 
     return tuple(Finding(f"shared-{one.kind}", source, "", words_of(one), "warning") for one in found)
 
 
-def fit_findings(source: str, fit: Fit, agreed: Agreement | None, *, has_prior: bool = False) -> tuple[Finding, ...]:
+def fit_findings(source: str, fit: Fit, agreed: Agreement | None, has_prior: bool = False) -> tuple[Finding, ...]:
     """Say what the fit shows of the readings as a whole.
 
     Parameters

@@ -207,7 +207,7 @@ def _decided(
         neighbour_steps(part, {one.pocket: one.correction for one in decisions}, rib_max_mm=settings.rib_max),
         (
             *taken.findings,
-            *fit_findings(source, fit, agreed, has_prior=bool(modes)),
+            *fit_findings(source, fit, agreed, bool(modes)),
             *shared_findings(source, systematic),
         ),
         taken.gauge,

@@ -24,9 +24,9 @@ from floorfit.part.assign import assign_floors
 from floorfit.part.lattice import floor_points
 from floorfit.part.model import Part, Pocket
 from floorfit.planning.belief import Belief, Known, fit_known, foreseen, likely_with, middle_deviation, unread
-from floorfit.plate.plate_prior import PlatePrior
 from floorfit.planning.path import order_by_group, path_length
 from floorfit.planning.standing import FloorPlaces, floor_places
+from floorfit.plate.plate_prior import PlatePrior
 from floorfit.readings.screening import PROBE_RADIUS_MM
 from floorfit.surface.fit import Fit
 from floorfit.surface.modes import Modes

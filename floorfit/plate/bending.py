@@ -99,9 +99,10 @@ class PlateMesh:
         r, (xx, yy, xy), weights = self.rigidity, self._designs, self._weights
         d11, d22, d12, d66 = (weights * self._on_gauss(one) for one in (r.d11, r.d22, r.d12, r.d66))
         mixed = xx.T @ (yy * d12[:, None])
-        return (
-            xx.T @ (xx * d11[:, None]) + yy.T @ (yy * d22[:, None]) + mixed + mixed.T + xy.T @ (xy * (4 * d66)[:, None])
+        whole: csr_array = (
+            xx.T @ (xx * d11[:, None]) + yy.T @ (yy * d22[:, None]) + xy.T @ (xy * (4 * d66)[:, None]) + mixed + mixed.T
         ).tocsr()
+        return whole
 
     def _on_gauss(self, values: Array) -> Array:
         return np.repeat(np.repeat(values, GAUSS, axis=0), GAUSS, axis=1).ravel()
@@ -138,7 +139,7 @@ class PlateMesh:
         from scipy.sparse import csr_array
 
         k, m = self.shape
-        element = self._on_gauss(np.arange(k * m).reshape(k, m)).astype(np.intp)
+        element = self._on_gauss(np.arange(k * m, dtype=float).reshape(k, m)).astype(np.intp)
         places = np.arange(len(element))
         spread = csr_array((self._weights, (places, element)), shape=(len(element), k * m))
         xx, yy, xy = ((one.T @ spread).tocsr() for one in self._designs)

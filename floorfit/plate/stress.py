@@ -67,8 +67,8 @@ def clamped(mesh: PlateMesh, count: int, rng: np.random.Generator) -> Array:
     """Right sides (count, m) of clamps round the edge that are opened: forces that balance."""
     x0, y0, x1, y1 = mesh.bounds
     share, side = rng.uniform(size=(count, CLAMPS)), rng.integers(0, 4, (count, CLAMPS))
-    x = x0 + (x1 - x0) * np.choose(side, (share, share, 0.0, 1.0))
-    y = y0 + (y1 - y0) * np.choose(side, (0.0, 1.0, share, share))
+    x = x0 + (x1 - x0) * np.select([side < 2, side == 2], [share, 0.0], 1.0)
+    y = y0 + (y1 - y0) * np.select([side > 1, side == 0], [share, 0.0], 1.0)
     planes = np.stack([np.ones_like(x), (x - x0) / (x1 - x0), (y - y0) / (y1 - y0)], axis=2)
     force = rng.standard_normal((count, CLAMPS))
     force -= np.einsum("ncp,npk,nk->nc", planes, np.linalg.pinv(planes), force)

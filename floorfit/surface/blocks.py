@@ -90,15 +90,15 @@ class Factor:
         return self._freed(normal, directions, 1.0, 0.0)
 
     def _freed(self, normal: Band, directions: Array, own: float, held: float) -> Factor:
-        """With ``A⁻¹ + Z G⁻¹ Zᵀ``, ``G = own I + Xᵀ N Z``, for an inverse; ``held`` is added to the determinant's log."""
+        """With ``A⁻¹ + Z G⁻¹ Zᵀ`` for an inverse, ``G = own I + Xᵀ N Z``; ``held`` goes into the log determinant."""
         pulled = product(normal, directions)
         beyond = directions - self.solve_many(pulled)
         inner = own * np.eye(len(directions)) + np.einsum("aij,bij->ab", pulled, beyond)
         lower = np.linalg.cholesky(inner)
         change = self.freed_log_determinant + 2 * np.log(np.diag(lower)).sum() + held
         freed = np.linalg.solve(lower, beyond.reshape(len(directions), -1)).reshape(beyond.shape)
-        both = np.concatenate([self.freed, freed]) if len(self.freed) else freed
-        return replace(self, freed=both, freed_log_determinant=float(change))
+        both = np.concatenate([self.freed.reshape(-1, *self.shape), freed])
+        return replace(self, freed=np.asarray(both), freed_log_determinant=float(change))
 
     def log_determinant(self) -> float:
         """Return log |A|."""
