@@ -88,9 +88,10 @@ def _twist(is_rib: NDArray[np.bool_], height: Array, x: Array, y: Array) -> Arra
     steps = (x[1] - x[0], y[1] - y[0])
     inside = np.pad(is_rib, 1)
     away = distance_transform_edt(inside, sampling=steps)[1:-1, 1:-1] - min(steps) / 2
+    square = away**2 + min(steps) ** 2 / 12  # the mean of d² over a step
     shear = 1 / (2 * (1 + NU))
     plate = shear * height**3 / 12
-    return np.where(is_rib, np.minimum(shear * height * away**2, plate), plate)
+    return np.where(is_rib, np.minimum(shear * height * square, plate), plate)
 
 
 def _raster(part: Part, shape: tuple[int, int]) -> tuple[Array, Array, Array]:

@@ -18,7 +18,7 @@ from floorfit.surface.given import Box, check_places, checked, enclosing, height
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.modes import Modes
-from floorfit.surface.posterior import Posterior, joint_posterior, mixture
+from floorfit.surface.posterior import Posterior, estimated, joint_posterior, mixture
 from floorfit.surface.reml import Equations, Prior, Solution, assemble
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
 from floorfit.surface.spline import Surface, plane_coefficients
@@ -329,11 +329,11 @@ def _fit(
     cell = cell or final_cell(box, u, smallest, prior, search)
     equations, nodes = _solved(box, cell, xy, flat, u, search, shapes)
     grid, centre = equations.grid, nodes[0][0]
-    coefficients = centre.coefficients + plane_coefficients(grid, plane)
+    coefficients, amounts = estimated(nodes)
     inverse = centre.factor.inverse_band()
     missed = 0.0 if shapes is None else Misfit.of(shapes, centre.amounts).variance_at(xy)
     loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights, missed)
-    surface = Surface(grid, coefficients, shapes, centre.amounts)
+    surface = Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts)
     return Fit(
         surface=surface,
         posterior=joint_posterior(grid, nodes, inverse, samples, seed, shapes),

@@ -15,7 +15,7 @@ from floorfit.surface.grid import CHUNK, Band, Grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
 
-__all__ = ["Covariance", "Posterior", "joint_posterior", "mixture"]
+__all__ = ["Covariance", "Posterior", "estimated", "joint_posterior", "mixture"]
 
 Array = NDArray[np.float64]
 
@@ -186,10 +186,22 @@ def mixture(equations: Equations, priors: Sequence[tuple[Prior, float, float]]) 
     return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
 
 
+def estimated(nodes: list[tuple[Solution, float]]) -> tuple[Array, Array]:
+    """Coefficients and amounts of the best estimate: the first solution's.
+
+    Where some have modes of the whole plate and others have none, or others, they differ by more than the smoothing
+    does, and the mean of the mixture is taken.
+    """
+    if all(solution.prior.modes is None for solution, _ in nodes):
+        return nodes[0][0].coefficients, nodes[0][0].amounts
+    coefficients = np.sum([share * solution.coefficients for solution, share in nodes], axis=0)
+    return coefficients, np.sum([share * solution.amounts for solution, share in nodes], axis=0)
+
+
 def joint_posterior(
     grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int, shapes: LocalShapes | None
 ) -> Posterior:
-    """Mixture of solutions about the first, best one.
+    """Mixture of solutions about the best estimate.
 
     Parameters
     ----------
@@ -203,8 +215,8 @@ def joint_posterior(
         What stands beside the spline.
     """
     centre = nodes[0][0]
-    counts = _shared_out(samples, [share for _, share in nodes])
-    shifts = [(solution.coefficients - centre.coefficients, solution.amounts - centre.amounts) for solution, _ in nodes]
+    counts, (best, own_best) = _shared_out(samples, [share for _, share in nodes]), estimated(nodes)
+    shifts = [(solution.coefficients - best, solution.amounts - own_best) for solution, _ in nodes]
 
     def drawn(k: int) -> tuple[Array, Array]:
         own, amounts = _drawn(nodes[k][0], counts[k], np.random.default_rng([seed, k]))
@@ -219,7 +231,7 @@ def joint_posterior(
         covariance = covariance.spread(*shift, share)
     if shapes is None:
         return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
-    misfit = Misfit.of(shapes, covariance.expected_size(centre.amounts))
+    misfit = Misfit.of(shapes, covariance.expected_size(own_best))
     missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
     covariance = replace(covariance, misfit=misfit)
     return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)
