@@ -113,7 +113,9 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None, has_prior: boo
     """
     out = [] if agreed is None else [Finding("expected", source, "", agreed.words, "warning")]
     if has_prior:
-        out.append(Finding("prior", source, "", _prior_words(fit), "warning"))
+        share = f"{100 * fit.modes_share:.0f}"
+        text = f"the prior from the part's stiffness has {share} % of the evidence, and that share in the surface."
+        out.append(Finding("prior", source, "", text, "warning"))
     if len(fit.weights) > MOST_SEARCHED:
         text = (
             "errors that readings share (velocity, drift, a pocket off) are not looked for among more than "
@@ -134,12 +136,3 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None, has_prior: boo
         )
         out.append(Finding("slow-change", source, "", text, "warning"))
     return tuple(out)
-
-
-def _prior_words(fit: Fit) -> str:
-    """Whether the prior of the part's stiffness was used, and with what share of the evidence."""
-    share = f"{100 * fit.modes_share:.0f} % of the evidence"
-    if not fit.modes_size:
-        return f"the prior from the part's stiffness has {share}: the best fit is that without it."
-    bent = f"{fit.modes_size:.2f} mm"
-    return f"the prior from the part's stiffness has {share}: it was used, with plates bent by about {bent}."

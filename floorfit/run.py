@@ -8,7 +8,7 @@ each floor is decided from the surface (`decision.decide`), and what the reading
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -97,7 +97,7 @@ def correct(
     _check_tolerances(part)
     if prior is not None:
         prior.check(part)
-    modes = () if prior is None else prior.families
+    modes = None if prior is None else prior.modes
     chosen = settings or Settings()
     tell = progress or (lambda words: None)
     tell("screening the readings")
@@ -134,7 +134,7 @@ def _check_tolerances(part: Part) -> None:
 
 
 def _fitted(
-    part: Part, seen: Observations, settings: Settings, expected: Expected | None, modes: Sequence[Modes]
+    part: Part, seen: Observations, settings: Settings, expected: Expected | None, modes: Modes | None
 ) -> tuple[Sites, Fit, Agreement | None]:
     from floorfit.readings.repeats import combine
     from floorfit.surface.expected import agreement
@@ -151,7 +151,7 @@ def _fitted(
 
 
 def _surface(
-    part: Part, seen: Observations, settings: Settings, sites: Sites, values: Array, modes: Sequence[Modes]
+    part: Part, seen: Observations, settings: Settings, sites: Sites, values: Array, modes: Modes | None
 ) -> Fit:
     """Fit values of the sites."""
     from floorfit.dishing import web_dishes
@@ -185,7 +185,7 @@ def _decided(
     sites: Sites,
     fit: Fit,
     agreed: Agreement | None,
-    modes: Sequence[Modes],
+    modes: Modes | None,
 ) -> Result:
     from floorfit.decision.neighbours import neighbour_steps
     from floorfit.noticed import fit_findings, shared_errors, shared_findings
@@ -207,7 +207,7 @@ def _decided(
         neighbour_steps(part, {one.pocket: one.correction for one in decisions}, rib_max_mm=settings.rib_max),
         (
             *taken.findings,
-            *fit_findings(source, fit, agreed, bool(modes)),
+            *fit_findings(source, fit, agreed, modes is not None),
             *shared_findings(source, systematic),
         ),
         taken.gauge,

@@ -35,7 +35,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("--fields", type=int, metavar="N", help="simulated plates (1500)")
     parser.add_argument(
-        "--lengths", type=_numbers, metavar="MM,MM,…", help="correlation lengths of the stress, two or more"
+        "--lengths",
+        type=_numbers,
+        metavar="MM,MM,…",
+        help="correlation lengths of the stress (0.2, 0.8 of the longer side)",
     )
     parser.add_argument("--seed", type=int, metavar="N", help="seed of the plates (1)")
     parser.add_argument("--replace", action="store_true", help="overwrite PRIOR if it exists")

@@ -155,7 +155,7 @@ def plan(
     _check(part, count, share, u_mm, probe_radius_mm, wall_mm, floors)
     if prior is not None:
         prior.check(part)
-    modes = () if prior is None else prior.families
+    modes = None if prior is None else prior.modes
     chosen = [k for k, pocket in enumerate(part.pockets) if floors is None or pocket.id in set(floors)]
     if start is not None and count is None and share is None:
         count = LEAST_PER_FLOOR * len(chosen)
@@ -229,7 +229,7 @@ class _Greedy:
 
     def __init__(
         self, part: Part, chosen: list[int], places: list[FloorPlaces], u_mm: float, start: Known | None,
-        fit: Fit | None, limit: int, modes: Sequence[Modes],
+        fit: Fit | None, limit: int, modes: Modes | None,
     ) -> None:  # fmt: skip
         self.candidates = np.concatenate([p.candidates for p in places])
         self.floor = np.repeat(np.arange(len(places)), [len(p.candidates) for p in places])
@@ -325,14 +325,16 @@ class _Greedy:
 
 
 def _belief(
-    part: Part, places: list[FloorPlaces], fit: Fit | None, candidates: Array, capacity: int, modes: Sequence[Modes]
+    part: Part, places: list[FloorPlaces], fit: Fit | None, candidates: Array, capacity: int, modes: Modes | None
 ) -> Belief:
     """What a fit left unknown, or what is unknown before any reading."""
     targets, sums = _sums(places)
     if fit is not None and fit.surface.shapes is not None:
         return Belief(fit.solution, fit.surface.shapes, candidates, targets, sums, capacity)
     families = web_dishes(part)
-    return Belief(unread(part.bounds, families, likely_with(modes)), families[0], candidates, targets, sums, capacity)
+    return Belief(
+        unread(part.bounds, families, likely_with(modes, part.bounds)), families[0], candidates, targets, sums, capacity
+    )
 
 
 def _promised(
@@ -342,7 +344,7 @@ def _promised(
     fit: Fit | None,
     points: Array,
     u_mm: float,
-    modes: Sequence[Modes],
+    modes: Modes | None,
 ) -> Array:
     """Standard uncertainty of each floor's offset at the end, mm: what a fit reports once the readings have come in."""
     if start is None or fit is None or not len(points):

@@ -54,7 +54,13 @@ class PlateMesh:
         return x0 + (np.arange(k) + 0.5) * (x1 - x0) / k, y0 + (np.arange(m) + 0.5) * (y1 - y0) / m
 
     def at(self, coefficients: Array, x: Array, y: Array) -> Array:
-        """Deflections (n, len(x), len(y)) of coefficients (n, m) on the rectangle of places x × y."""
+        """Deflections (n, len(x), len(y)) on the rectangle of places x × y.
+
+        Parameters
+        ----------
+        coefficients : (n, m) ndarray
+        x, y : ndarray, mm
+        """
         one, two = self._functions(0, x, 0), self._functions(1, y, 0)
         many = coefficients.reshape(len(coefficients), one.shape[1], two.shape[1])
         return np.asarray(one @ many @ two.T)
@@ -71,7 +77,13 @@ class PlateMesh:
         return np.asarray(sum((matrix @ moment.reshape(len(kx), -1).T).T for matrix, moment in own))
 
     def forces(self, points: Array, values: Array) -> Array:
-        """Right sides (n, m) of n sets of forces over E at places: ``values`` (n, places), ``points`` (places, 2)."""
+        """Right sides (n, m) of n sets of forces over E at places.
+
+        Parameters
+        ----------
+        points : (places, 2) ndarray, mm
+        values : (n, places) ndarray, mm²
+        """
         return np.asarray(values @ self._at_points(points))
 
     def solve(self, right: Array, held: Array, stiff: float | None = None) -> Array:

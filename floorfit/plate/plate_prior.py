@@ -2,7 +2,8 @@
 
 Each of some 1,500 plates of the part's own ribs and webs is bent by a random load: stress that changes over the plan by
 one of several lengths, or clamps that are opened. The magnitude of a load is left open, since the readings tell it.
-What the plates have in common is kept as the leading modes of their deflections, family by family of lengths.
+What the plates have in common is kept as the leading modes of their deflections; about zero, since nobody knows to
+which side a plate will bend.
 """
 
 from __future__ import annotations
@@ -10,7 +11,6 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,19 +20,18 @@ from floorfit.errors import ABOVE_ZERO, Finding, InputError, Range, check_ranges
 from floorfit.part.model import Part
 from floorfit.plate.bending import PlateMesh
 from floorfit.plate.rigidity import part_rigidity
-from floorfit.plate.stress import Spectrum, clamped, stressed
+from floorfit.plate.stress import StressLengths, clamped, stressed
 from floorfit.surface.modes import Modes
 
 __all__ = ["PlatePrior", "form_of", "prior"]
 
 Array = NDArray[np.float64]
 
-#: Correlation lengths as shares of the part's longer side, and their bounds, mm: the families overlap, each from one
-#: of these to the next.
-SHARES, LEAST_MM, MOST_MM = (0.125, 0.25, 0.5, 1.0), 150.0, 3000.0
+#: Correlation lengths as shares of the part's longer side.
+SHARES = (0.2, 0.8)
 #: Elements of the mesh: some six to a rib's distance on parts of fifty floors.
 ELEMENTS = 1_200
-#: Share of the variance that the modes of a family hold; the spline beside them has the rest. And the most modes.
+#: Share of the variance that the modes hold; the spline beside them has the rest. And the most modes.
 KEPT, MOST_MODES = 0.999, 40
 #: Decimals of a mode, whose height is of the order of one: what a file keeps, and the same without a file.
 DECIMALS = 6
@@ -58,10 +57,10 @@ class PlatePrior:
     fields : int
         Simulated plates in all.
     seed : int
-    spectra : tuple of (Spectrum, ...)
-        What each family was loaded with.
-    families : tuple of Modes
-        Root mean square of a family's deflection is 1 over the part.
+    lengths_mm : tuple of float, mm
+        Correlation lengths of the stress, along X and along Y each.
+    modes : Modes
+        Root mean square of a plate's deflection is 1 over the part.
     version : str
         Of the package that made it.
     source : str
@@ -73,23 +72,31 @@ class PlatePrior:
     thickness_mm: float
     fields: int
     seed: int
-    spectra: tuple[tuple[Spectrum, ...], ...]
-    families: tuple[Modes, ...]
+    lengths_mm: tuple[float, ...]
+    modes: Modes
     version: str = ""
     source: str = ""
 
     def lines(self) -> list[str]:
         """Say in words what was simulated, a line each."""
-        counts = ", ".join(str(len(modes.values)) for modes in self.families)
-        lengths = sorted({s.along_mm for spectra in self.spectra for s in spectra})
         return [
             f"{self.fields} plates with ribs {self.thickness_mm:g} mm high, stress that changes over "
-            f"{lengths[0]:.0f} to {lengths[-1]:.0f} mm.",
-            f"{len(self.families)} families of {counts} modes, each with {KEPT:.1%} of what its plates bend.",
+            f"{min(self.lengths_mm):.0f} to {max(self.lengths_mm):.0f} mm: {len(self.modes.values)} modes hold "
+            f"{KEPT:.1%} of how they bend."
         ]
 
     def check(self, part: Part) -> None:
-        """Raise `InputError` unless this is the prior of a part of that form."""
+        """Refuse the prior of another part.
+
+        Parameters
+        ----------
+        part : Part
+
+        Raises
+        ------
+        InputError
+            Unless this is the prior of a part of that form.
+        """
         if self.form != form_of(part):
             text = (
                 f'is the prior of "{self.part}", whose outline, pockets or webs are not those of "{part.name}". '
@@ -136,12 +143,12 @@ def prior(
     fields : int
         Simulated plates in all.
     lengths_mm : sequence of float, optional
-        Correlation lengths of the stress, two or more; each two neighbours make a family. `SHARES` of the longer side
-        where left out.
+        Correlation lengths of the stress; `SHARES` of the longer side where left out. Each goes with each, along X and
+        along Y.
     seed : int
         Of the fields; the same part, numbers and seed give the same prior.
     progress : callable, optional
-        Called with families done and families in all.
+        Called with steps done and steps in all.
 
     Returns
     -------
@@ -159,18 +166,19 @@ def prior(
     _check(thickness_mm, fields, lengths_mm, seed)
     height = thickness_mm or HEIGHT_IN_WEBS * float(np.median([pocket.web for pocket in part.pockets]))
     x0, y0, x1, y1 = part.bounds
-    ladder = sorted(lengths_mm or {float(np.clip(s * max(x1 - x0, y1 - y0), LEAST_MM, MOST_MM)) for s in SHARES})
-    groups = [tuple(Spectrum(a, b) for a in pair for b in pair) for pair in pairwise(ladder)]
+    lengths = tuple(float(one) for one in lengths_mm or (share * max(x1 - x0, y1 - y0) for share in SHARES))
+    tell = progress or (lambda done, total: None)
     import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
 
-    families = []
     with threadpool_limits(limits=1, user_api="blas"):
+        tell(0, 3)
         mesh = PlateMesh(part.bounds, part_rigidity(part, _shape(part), height))
-        for k, group in enumerate(groups):
-            families.append(_family(mesh, group, fields // len(groups), np.random.default_rng([seed, k])))
-            if progress is not None:
-                progress(k + 1, len(groups))
-    return PlatePrior(part.name, form_of(part), height, fields, seed, tuple(groups), tuple(families), _version())
+        tell(1, 3)
+        bent, x, y = _bent(mesh, lengths, fields, np.random.default_rng(seed))
+        tell(2, 3)
+        modes = leading_modes(bent, x, y)
+    tell(3, 3)
+    return PlatePrior(part.name, form_of(part), height, fields, seed, lengths, modes, _version())
 
 
 def _check(thickness_mm: float | None, fields: int, lengths_mm: Sequence[float] | None, seed: int) -> None:
@@ -183,9 +191,6 @@ def _check(thickness_mm: float | None, fields: int, lengths_mm: Sequence[float] 
             *(("lengths_mm", one, ABOVE_ZERO) for one in lengths_mm or ()),
         ],
     )
-    if lengths_mm is not None and len(set(lengths_mm)) < 2:
-        text = f"{len(set(lengths_mm))} came, two different lengths or more were expected. Add one."
-        raise InputError([Finding("out-of-range", "prior", "lengths_mm", text)])
 
 
 def _shape(part: Part) -> tuple[int, int]:
@@ -195,19 +200,21 @@ def _shape(part: Part) -> tuple[int, int]:
     return max(6, round((x1 - x0) / side)), max(6, round((y1 - y0) / side))
 
 
-def _family(mesh: PlateMesh, group: tuple[Spectrum, ...], count: int, rng: np.random.Generator) -> Modes:
-    """Modes of plates under the stress of some spectra, and of clamps."""
+def _bent(
+    mesh: PlateMesh, lengths: tuple[float, ...], count: int, rng: np.random.Generator
+) -> tuple[Array, Array, Array]:
+    """Deflections (n, k, l) of plates under stress and clamps, without their planes, and the nodes."""
+    pairs = [StressLengths(a, b) for a in lengths for b in lengths]
     clamps = round(CLAMP_SHARE * count)
-    each = -(-(count - clamps) // len(group))
-    loads = [stressed(mesh, one, each, rng) for one in group]
+    each = -(-(count - clamps) // len(pairs))
+    loads = np.concatenate([*(stressed(mesh, one, each, rng) for one in pairs), clamped(mesh, clamps, rng)])
     x0, y0, x1, y1 = mesh.bounds
-    corners = np.array([[x0, y0], [x1, y0], [x0, y1]])
     x, y = np.linspace(x0, x1, mesh.shape[0] + 1), np.linspace(y0, y1, mesh.shape[1] + 1)
-    solved = mesh.solve(np.concatenate([*loads, clamped(mesh, clamps, rng)]), corners)
+    solved = mesh.solve(loads, np.array([[x0, y0], [x1, y0], [x0, y1]]))
     deflections = _without_planes(mesh.at(solved, x, y), x, y)
-    sizes = [(deflections[:-clamps], 1.0), (deflections[-clamps:], CLAMP_VARIANCE)]
-    scaled = [one * np.sqrt(share / len(one) / np.mean(one**2)) for one, share in sizes]
-    return leading_modes(np.concatenate(scaled), x, y)
+    groups = ((deflections[:-clamps], 1.0), (deflections[-clamps:], CLAMP_VARIANCE))
+    scaled = [one * np.sqrt(share / len(one) / np.mean(one**2)) for one, share in groups]
+    return np.concatenate(scaled), x, y
 
 
 def _without_planes(deflections: Array, x: Array, y: Array) -> Array:
@@ -219,7 +226,14 @@ def _without_planes(deflections: Array, x: Array, y: Array) -> Array:
 
 
 def leading_modes(deflections: Array, x: Array, y: Array) -> Modes:
-    """Principal components of deflections (n, k, l) about zero, as many as hold `KEPT` of their squares."""
+    """Principal components of deflections about zero, as many as hold `KEPT` of their squares.
+
+    Parameters
+    ----------
+    deflections : (n, k, l) ndarray
+    x, y : (k,), (l,) ndarray, mm
+        Nodes.
+    """
     _, sizes, modes = np.linalg.svd(deflections.reshape(len(deflections), -1), full_matrices=False)
     share = np.cumsum(sizes**2) / np.sum(sizes**2)
     count = min(int(np.searchsorted(share, KEPT)) + 1, MOST_MODES)

@@ -1,8 +1,7 @@
 """The prior file, ``"format": "floorfit-prior/1"``: what a part's own stiffness makes likely before any reading.
 
-JSON: the part's name and form (`form_of`), how the plates were simulated, and families of modes. A family has the
-correlation lengths of its stress and its modes, each a table over ``x_mm`` × ``y_mm``; their squares add up to a mean
-of 1 over the part.
+JSON: the part's name and form (`form_of`), how the plates were simulated, and their modes, each a table over ``x_mm`` ×
+``y_mm`` as high as one standard deviation of a plate whose deflection has a root mean square of 1 over the part.
 """
 
 from __future__ import annotations
@@ -17,7 +16,6 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from floorfit.errors import Finding, InputError
 from floorfit.plate.plate_prior import PlatePrior
-from floorfit.plate.stress import Spectrum
 from floorfit.surface.modes import Modes
 
 __all__ = ["PRIOR_FORMAT", "prior_from_document", "prior_to_document", "read_prior", "write_prior"]
@@ -29,11 +27,6 @@ class _PriorModel(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
-class _Family(_PriorModel):
-    lengths_mm: list[tuple[float, float]]
-    modes: list[list[list[float]]] = Field(min_length=1)
-
-
 class _Prior(_PriorModel):
     format: Literal["floorfit-prior/1"]
     part: str
@@ -41,10 +34,11 @@ class _Prior(_PriorModel):
     thickness_mm: float = Field(gt=0)
     fields: int = Field(gt=0)
     seed: int = Field(ge=0)
+    lengths_mm: list[float] = Field(min_length=1)
     version: str
     x_mm: list[float] = Field(min_length=4)
     y_mm: list[float] = Field(min_length=4)
-    families: list[_Family] = Field(min_length=1)
+    modes: list[list[list[float]]] = Field(min_length=1)
 
 
 def prior_to_document(prior: PlatePrior) -> dict[str, Any]:
@@ -54,7 +48,6 @@ def prior_to_document(prior: PlatePrior) -> dict[str, Any]:
     ----------
     prior : PlatePrior
     """
-    first = prior.families[0]
     return {
         "format": PRIOR_FORMAT,
         "part": prior.part,
@@ -62,13 +55,11 @@ def prior_to_document(prior: PlatePrior) -> dict[str, Any]:
         "thickness_mm": prior.thickness_mm,
         "fields": prior.fields,
         "seed": prior.seed,
+        "lengths_mm": list(prior.lengths_mm),
         "version": prior.version,
-        "x_mm": first.x.tolist(),
-        "y_mm": first.y.tolist(),
-        "families": [
-            {"lengths_mm": [[s.along_mm, s.across_mm] for s in spectra], "modes": modes.values.tolist()}
-            for spectra, modes in zip(prior.spectra, prior.families, strict=True)
-        ],
+        "x_mm": prior.modes.x.tolist(),
+        "y_mm": prior.modes.y.tolist(),
+        "modes": prior.modes.values.tolist(),
     }
 
 
@@ -91,25 +82,22 @@ def prior_from_document(document: Any, source: str = "prior") -> PlatePrior:
         model = _Prior.model_validate(document)
     except ValidationError as error:
         raise InputError([_fault(source, _path(one["loc"]), one["msg"]) for one in error.errors()[:20]]) from error
+    return PlatePrior(
+        model.part, model.form_sha256, model.thickness_mm, model.fields, model.seed, tuple(model.lengths_mm),
+        _modes(model, source), model.version, source,
+    )  # fmt: skip
+
+
+def _modes(model: _Prior, source: str) -> Modes:
     x, y = np.array(model.x_mm), np.array(model.y_mm)
     for name, nodes in (("x_mm", x), ("y_mm", y)):
         if (np.diff(nodes) <= 0).any():
             raise InputError([_fault(source, name, "the nodes do not increase")])
-    families = tuple(_modes(source, k, family, x, y) for k, family in enumerate(model.families))
-    spectra = tuple(tuple(Spectrum(*pair) for pair in family.lengths_mm) for family in model.families)
-    return PlatePrior(
-        model.part, model.form_sha256, model.thickness_mm, model.fields, model.seed, spectra, families, model.version,
-        source,
-    )  # fmt: skip
-
-
-def _modes(source: str, number: int, family: _Family, x: np.ndarray, y: np.ndarray) -> Modes:
-    rows = {len(mode) for mode in family.modes} | {len(x)}
-    columns = {len(row) for mode in family.modes for row in mode} | {len(y)}
-    if len(rows) > 1 or len(columns) > 1:
-        text = f"a mode has not the {len(x)} rows of {len(y)} numbers that x_mm and y_mm ask for"
-        raise InputError([_fault(source, f"families.{number}.modes", text)])
-    return Modes(x, y, np.array(family.modes))
+    rows, columns = {len(mode) for mode in model.modes}, {len(row) for mode in model.modes for row in mode}
+    if rows != {len(x)} or columns != {len(y)}:
+        text = f"each mode was expected to have {len(x)} rows of {len(y)} numbers, as x_mm and y_mm say"
+        raise InputError([_fault(source, "modes", text)])
+    return Modes(x, y, np.array(model.modes))
 
 
 def _path(steps: tuple[int | str, ...]) -> str:

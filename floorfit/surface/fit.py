@@ -242,7 +242,7 @@ def fit_surface(
     seed: int = 1,
     shapes: Sequence[LocalShapes] = (),
     order: ArrayLike | None = None,
-    modes: Sequence[Modes] = (),
+    modes: Modes | None = None,
 ) -> Fit:
     """Fit the smoothing thin-plate spline.
 
@@ -276,9 +276,9 @@ def fit_surface(
         the likeliest is taken; the search begins with the first.
     order : (n,) array_like, optional
         Time or number of each reading: an error that changes slowly along them is looked for, where there are shapes.
-    modes : sequence of Modes
-        Families of shapes of the whole plate that are likely before any reading; used as far as the likelihood of the
-        readings speaks for them.
+    modes : Modes, optional
+        Shapes of the whole plate that are likely before any reading; used as far as the likelihood of the readings
+        speaks for them.
 
     Returns
     -------
@@ -319,10 +319,9 @@ def _fit(
     seed: int,
     families: Sequence[LocalShapes],
     order: Array | None,
-    modes: Sequence[Modes],
+    modes: Modes | None,
 ) -> Fit:
-    box = enclosing(bounds, xy)
-    plane = plane_of(xy, w, u)
+    box, plane = enclosing(bounds, xy), plane_of(xy, w, u)
     flat = w - heights(plane, xy)
     search = _searched(box, xy, flat, u, prior, robust, families, order, modes)
     shapes = search.shapes
@@ -400,7 +399,7 @@ def _searched(
     robust: bool,
     shapes: Sequence[LocalShapes],
     order: Array | None,
-    modes: Sequence[Modes],
+    modes: Modes | None,
 ) -> Robust:
     """Weights, smoothing and smoothness length on a coarse grid, a finer one where the surface bends in its cells.
 

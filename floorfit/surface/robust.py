@@ -172,7 +172,7 @@ def robust_weights(
     before: Robust | None = None,
     shapes: Sequence[LocalShapes] = (),
     order: Array | None = None,
-    modes: Sequence[Modes] = (),
+    modes: Modes | None = None,
 ) -> Robust:
     """Find weights, smoothing and smoothness length on a coarse grid.
 
@@ -193,8 +193,8 @@ def robust_weights(
         What is fitted beside the spline: the likeliest of them.
     order : (n,) ndarray, optional
         Time or number of each reading, to look for an error that changes slowly.
-    modes : sequence of Modes
-        Families of shapes of the whole plate, of which one may be likely beside the spline.
+    modes : Modes, optional
+        Shapes of the whole plate that may be likely beside the spline.
 
     Returns
     -------
@@ -220,8 +220,8 @@ def robust_weights(
     data, solution = _likeliest(data, shapes, weights, priors[0][0])
     if prior is None:
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
-    if modes and prior is None:
-        data = replace(data, modes=tuple(modes))
+    if modes is not None and prior is None:
+        data = replace(data, modes=modes)
         priors = _priors(data, weights, priors[0][0])
         solution = solve(data.equations(weights), priors[0][0])
     best = priors[0][0]
@@ -266,7 +266,7 @@ class _Data:
     values: Array
     u: Array
     shapes: LocalShapes | None = None
-    modes: tuple[Modes, ...] = ()
+    modes: Modes | None = None
 
     def equations(self, weights: Array, slow: Slow | None = None) -> Equations:
         total, weighed = float(weights.sum()), weights / self.u**2
@@ -419,7 +419,7 @@ def _tapered(loo: LooResiduals, weights: Array) -> tuple[Array, float]:
 def _priors(data: _Data, weights: Array, start: Prior, slow: Slow | None = None) -> _Priors:
     equations = data.equations(weights, slow)
     found = best_prior(equations, replace(start, modes=None, modes_size=0.0))
-    found = with_modes(equations, found, data.modes) if data.modes else found
+    found = found if data.modes is None else with_modes(equations, found, data.modes)
     likely = np.exp(-0.5 * np.array([evidence - found[0][2] for _, _, evidence in found]))
     shares = likely / likely.sum()
     return tuple((one[0].prior, one[1], float(share)) for one, share in zip(found, shares, strict=True))

@@ -7,28 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import small_part
+from ribbed_part import HEIGHT, PITCH, RIB, STOCK, WEB, ribbed
 
-from floorfit.part.model import Part, Pocket, Tolerance
+from floorfit.part.model import Pocket
 from floorfit.plate.rigidity import NU, Rigidity, part_rigidity
-
-WEB, STOCK, HEIGHT, RIB, PITCH = 2.0, 0.5, 30.0, 12.0, 120.0
-
-
-def _ribbed(count: int = 5, length: float = 600.0) -> Part:
-    """Ribs along X only, a half one along each edge."""
-    pockets = []
-    for k in range(count):
-        y0, y1 = k * PITCH + RIB / 2, (k + 1) * PITCH - RIB / 2
-        ring = ((0.0, y0), (length, y0), (length, y1), (0.0, y1))
-        pockets.append(Pocket(f"P{k}", ring, (), WEB, WEB, Tolerance(-0.1, 0.1), finish_stock=STOCK))
-    width = count * PITCH
-    return Part("ribbed", ((0.0, 0.0), (length, 0.0), (length, width), (0.0, width)), tuple(pockets))
 
 
 def test_ribs_share_the_bending_along_them_and_add_little_across() -> None:
     # By hand: along the ribs rigidities add, across them compliances do; plates have E t³/(12 (1 − ν²)), ribs E H³/12.
     share, web = RIB / PITCH, (WEB + STOCK) ** 3 / (12 * (1 - NU**2))
-    found = part_rigidity(_ribbed(), (4, 5), HEIGHT)
+    found = part_rigidity(ribbed(), (4, 5), HEIGHT)
     along = share * HEIGHT**3 / 12 + (1 - share) * web
     across = 1 / (share / (HEIGHT**3 / 12) + (1 - share) / web)
     assert found.d11 == pytest.approx(np.full((4, 5), along), rel=0.01)  # 1.5 mm steps
@@ -41,13 +29,13 @@ def test_a_rib_twists_as_a_narrow_bar() -> None:
     # the pitch it is 4 d66, beside that of the web.
     web = (WEB + STOCK) ** 3 / 12 / (2 * (1 + NU)) * (1 - RIB / PITCH)
     bar = HEIGHT * RIB**3 / 3 / (2 * (1 + NU)) / PITCH / 4
-    found = part_rigidity(_ribbed(), (1, 1), HEIGHT).d66[0, 0]
+    found = part_rigidity(ribbed(), (1, 1), HEIGHT).d66[0, 0]
     # The half ribs along the edges are bars of half the width, (1/2)³ each: 4 whole ones and 2 of an eighth.
     assert found == pytest.approx(web + bar * (4 + 2 / 8) / 5, rel=0.02)
 
 
 def test_a_part_without_ribs_is_an_even_plate() -> None:
-    part = _ribbed(1)
+    part = ribbed(1)
     whole = replace(part.pockets[0], boundary=part.outline)
     found = part_rigidity(replace(part, pockets=(whole,)), (3, 2), HEIGHT)
     even = Rigidity.even(WEB + STOCK, (3, 2))

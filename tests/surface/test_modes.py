@@ -138,12 +138,12 @@ def test_they_are_used_where_they_are_true_and_left_where_they_are_not() -> None
     shape = np.tensordot([0.2, -0.5, 0.4], modes.on(grid), 1)
     probe = rng.uniform(BOUNDS[:2], BOUNDS[2:], (400, 2))
     values = grid.at(shape, points) + rng.normal(0, U, 24)
-    plain, told = (fit_surface(points, values, U, bounds=BOUNDS, modes=one) for one in ((), (modes,)))
+    plain, told = (fit_surface(points, values, U, bounds=BOUNDS, modes=one) for one in (None, modes))
     errors = [np.sqrt(np.mean((one.surface.at(*probe.T) - grid.at(shape, probe)) ** 2)) for one in (plain, told)]
     # Three modes and a plane in 24 readings: about u √(6/24) = 0.5 u; the spline needs more numbers than that.
     assert told.modes_share > 0.9 and errors[1] < 0.75 * errors[0] and errors[1] < 0.8 * U
     other = 0.05 * np.sin(points[:, 0] / 60) * np.sin(points[:, 1] / 50) + rng.normal(0, U, 24)
-    assert fit_surface(points, other, U, bounds=BOUNDS, modes=(modes,)).modes_share < 0.5
+    assert fit_surface(points, other, U, bounds=BOUNDS, modes=modes).modes_share < 0.5
 
 
 def test_without_modes_nothing_of_them_shows() -> None:
