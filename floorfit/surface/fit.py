@@ -324,8 +324,7 @@ def _fit(
     box, plane = enclosing(bounds, xy), plane_of(xy, w, u)
     flat = w - heights(plane, xy)
     search = _searched(box, xy, flat, u, prior, robust, families, order, modes)
-    shapes = search.shapes
-    cell = cell or final_cell(box, u, smallest, prior, search)
+    shapes, cell = search.shapes, cell or final_cell(box, u, smallest, prior, search)
     equations, nodes = _solved(box, cell, xy, flat, u, search, shapes)
     grid, centre = equations.grid, nodes[0][0]
     coefficients, amounts = estimated(nodes)
