@@ -27,6 +27,7 @@ from floorfit.nc.codes import (
     name_of,
 )
 from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, JUMP, OTHER_ARC, UNKNOWN, Motions
+from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.state import AXES, LINEAR, NAN, Machine
 from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
 
@@ -287,7 +288,7 @@ class Reader(Machine):
             if any(letter in values for letter in "XYZR"):
                 self._cycle(number, values)
             return
-        start = (position[0], position[1])
+        start = tuple(position[:3])
         for index, axis in enumerate(AXES):
             if axis in values:
                 moved = True
@@ -358,17 +359,19 @@ class Reader(Machine):
         self.row(number, CYCLE if reason is None else UNKNOWN, reason)
         self.rows.set_last("low", bottom)
 
-    def _arc(self, number: int, values: dict[str, float], start: tuple[float, float]) -> None:
-        if self.state.plane != 170:
-            self.row(number, OTHER_ARC)
-            return
-        end = (self.position[0], self.position[1])
+    def _arc(self, number: int, values: dict[str, float], at: tuple[float, ...]) -> None:
+        first, second, _ = PLANE_AXES[self.state.plane]
+        start, end = (at[first], at[second]), (self.position[first], self.position[second])
         centre = self._centre(values, start, end)
         fault = arc_fault(start, end, centre)
         if fault:
             self.row(number, UNKNOWN, (number, fault))
+            if self.state.plane != 170:
+                # Nobody knows how deep it goes.
+                self.rows.set_last("low", -np.inf)
             return
-        self.row(number, CLOCKWISE if self.state.motion == 20 else CLOCKWISE + 1)
+        in_plan = CLOCKWISE if self.state.motion == 20 else CLOCKWISE + 1
+        self.row(number, in_plan if self.state.plane == 170 else OTHER_ARC)
         self.rows.set_last("cx", centre[0])
         self.rows.set_last("cy", centre[1])
         turns = values.get("P", 1.0)
@@ -378,9 +381,11 @@ class Reader(Machine):
     def _centre(
         self, values: dict[str, float], start: tuple[float, float], end: tuple[float, float]
     ) -> tuple[float, float]:
+        """Centre of an arc along the two axes of the plane in force."""
         scale = self.state.unit_mm
         if "R" in values:
             return radius_centre(start, end, values["R"] * scale, clockwise=self.state.motion == 20)
+        first, second = ("IJK"[axis] for axis in PLANE_AXES[self.state.plane][:2])
         if self.state.arc_absolute:
-            return values.get("I", NAN) * scale, values.get("J", NAN) * scale
-        return start[0] + values.get("I", 0.0) * scale, start[1] + values.get("J", 0.0) * scale
+            return values.get(first, NAN) * scale, values.get(second, NAN) * scale
+        return start[0] + values.get(first, 0.0) * scale, start[1] + values.get(second, 0.0) * scale
