@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.nc.second import BEND, FEED, OTHER, RAPID, TURN, HeardProgramme
+from floorfit.nc.second import BEND, FEED, RAPID, TURN, HeardProgramme
 from floorfit.nc.swept_floors import Cuts
 
 __all__ = ["heard_cuts"]
@@ -22,7 +22,7 @@ def heard_cuts(
     sizes: Mapping[float, tuple[float, float]],
     usable: NDArray[np.bool_],
 ) -> Cuts:
-    """Motions that may cut, in the part's frame, arcs as chords of up to 2 degrees; moved aside by G41 and G42.
+    """Lines and arcs, in the part's frame, arcs as chords of up to 2 degrees; moved aside by G41 and G42.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ def heard_cuts(
     known = ~np.isnan(heard.start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1) & (size[:, 0] > 0) & usable
     parts = []
     arcs = known & np.isin(heard.kind, (TURN, BEND)) & ~np.isnan(heard.centre).any(axis=1)
-    rows = np.flatnonzero(known & np.isin(heard.kind, (FEED, RAPID, OTHER)))
+    rows = np.flatnonzero(known & np.isin(heard.kind, (FEED, RAPID)))
     along = (heard.tip - heard.start)[rows, :2]
     left = np.column_stack([-along[:, 1], along[:, 0]]) / np.maximum(np.hypot(*along.T), 1e-12)[:, None]
     aside = np.column_stack([left * (heard.side * size[:, 0])[rows, None], np.zeros(len(rows))])

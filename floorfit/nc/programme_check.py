@@ -183,7 +183,7 @@ def _check_frames(out: Findings) -> None:
     frames = motions.field("frame")[cuts]
     moved = cuts[frames != frames[0]] if len(cuts) else cuts
     if len(moved):
-        text = "cuts in another zero than the first cut: G92, G52 or G10 stands between. "
+        text = "cuts in another zero than the first cut: G92, G52, G10 or a parameter with a zero stands between. "
         more = "Split the programme there, or set the zero once, before the first cut."
         out.add("zero-moved", int(motions.line[moved[0]]), text + more)
 
@@ -296,10 +296,12 @@ def _check_left_behind(out: Findings, gains: Gains) -> None:
     """Calls, cycles and new zeros while the tool stands on a corrected floor would carry its offset along."""
     motions, start = out.motions, gains.start()
     frame = motions.field("frame")
-    moved = np.append([False], frame[1:] != frame[:-1]) if len(frame) else np.zeros(0, dtype=bool)
+    turned = motions.field("transform").astype(str)
+    moved = np.zeros(len(frame), dtype=bool)
+    moved[1:] = (frame[1:] != frame[:-1]) | ((turned[1:] != turned[:-1]) & (turned[1:] != ""))
     kind = motions.kind
     left = (kind == FLOW) | (kind == CYCLE) | (kind == UNKNOWN) | ((kind == JUMP) & moved)
-    text = "a call, a cycle or a new zero while the tool is on a corrected floor. Retract first."
+    text = "a call, a cycle, a new zero or a turned frame while the tool is on a corrected floor. Retract first."
     out.rows("on-floor", np.flatnonzero((start != 0) & left), text)
 
 

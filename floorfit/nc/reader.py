@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from floorfit.errors import Finding
 from floorfit.nc.arcs import arc_fault, radius_centre
 from floorfit.nc.codes import (
     CALLS,
@@ -24,6 +25,7 @@ from floorfit.nc.codes import (
     SETS_FRAME,
     TRANSFORM,
     code_of,
+    moves_zero,
     name_of,
 )
 from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, JUMP, OTHER_ARC, UNKNOWN, Motions
@@ -37,6 +39,12 @@ _NUMBER = r"([-+]?+(?:\d{1,12}+(?:\.\d*+)?+|\.\d++))"
 #: A block of places alone, and blocks of that kind that follow each other: the common case.
 _PLACE = re.compile(rf"(?=[XYZ])(?:X{_NUMBER} ?+)?+(?:Y{_NUMBER} ?+)?+(?:Z{_NUMBER})?+\r?+\n")
 _PLACES = re.compile(rf"(?:{_PLACE.pattern}){{1,20000}}")
+#: The start of a programme, an axis word, and comments, where no block is read.
+_LABEL, _AXIS_WORD, _COMMENT = (
+    re.compile(r"\s*([O:]\d+)"),
+    re.compile(r"[XYZ][-+\d.\[#]"),
+    re.compile(r"\([^()]*\)|;.*"),
+)
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 
@@ -82,7 +90,27 @@ def read_motions(
             tick(number)
         at += sum(map(len, lines[number:following]))
         number = following
+    if reader.percents < 2:
+        reader.findings += _behind(lines, number, source)
     return reader.motions()
+
+
+def _behind(lines: Sequence[str], first: int, source: str) -> list[Finding]:
+    """Another programme behind the end of the first is not read: an error where it moves the tool."""
+    label = ""
+    for number in range(first, len(lines)):
+        text = _COMMENT.sub("", lines[number]).upper()
+        if text.lstrip().startswith("%"):
+            break
+        found = _LABEL.match(text)
+        label = found[1] if found else label
+        if label and not found and _AXIS_WORD.search(text):
+            told = (
+                f"{label} is a programme of its own behind the end of the first, and would be left as it is. Split the "
+                "file, and correct each programme."
+            )
+            return [Finding("second-programme", source, f"line {number + 1}", told)]
+    return []
 
 
 class Reader(Machine):
@@ -165,6 +193,8 @@ class Reader(Machine):
             self.barrier(number, f"{block.flow} makes the flow depend on the run", FLOW)
             return
         values = {word.letter: word.value for word in block.words if word.letter not in "GM"}
+        if any(moves_zero(parameter) for parameter in block.sets):
+            self._zero_moved(number, "a parameter")
         codes = [word.value for word in block.words if word.letter == "G"]
         misc = [word.value for word in block.words if word.letter == "M"]
         if values or codes or misc:
@@ -204,6 +234,8 @@ class Reader(Machine):
     def _transform(self, number: int, code: int, values: dict[str, float]) -> None:
         """Begin or end a turned frame; axis words beside its code may move the tool, and nobody here knows where."""
         self.set_transform(number, name_of(code) if code in TRANSFORM else "")
+        if code == 150 and "H" in values:
+            self.set_mode("work offset", code, values)
         axes = [axis for axis in AXES if axis in values]
         if axes:
             self.jump(number, axes, (number, f"{name_of(code)} stands in a block with axis words"))
@@ -261,12 +293,15 @@ class Reader(Machine):
         if code == 520 and not self.frame_set and all(values[axis] == 0 for axis in axes):
             return
         self.frame_set = code not in (921, 922)
-        self.state = self.state._replace(frame=self.state.frame + 1)
-        self.jump(number, LINEAR, (number, f"{name_of(code)} moved the zero"))
+        self._zero_moved(number, name_of(code))
         if code == 920:
             for axis in axes:
                 self.position[AXES.index(axis)] = values[axis] * (self.state.unit_mm if axis in LINEAR else 1.0)
             self.row(number, JUMP)
+
+    def _zero_moved(self, number: int, by: str) -> None:
+        self.state = self.state._replace(frame=self.state.frame + 1)
+        self.jump(number, LINEAR, (number, f"{by} moved the zero"))
 
     def _reference(self, number: int, values: dict[str, float], code: int) -> None:
         axes = [axis for axis in AXES if axis in values]
