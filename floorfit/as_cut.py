@@ -37,8 +37,9 @@ def as_cut(job: Record | Result | str | Path, table: str | Path) -> Record:
     """
     record, path = record_of(job), Path(table)
     found = read_cutter_left(record, path)
+    by_region = {pocket["id"] for pocket in record.part["pockets"] if pocket.get("tolerances")}
     decisions = [
-        decision if left is None else _with_left(decision, left, path.name)
+        decision if left is None else _with_left(decision, left, path.name, by_region=decision.pocket in by_region)
         for decision, left in zip(record.decisions, found, strict=True)
     ]
     text = "webs after correction are those that the corrected programme leaves; probabilities do not count the cutter."
@@ -46,7 +47,7 @@ def as_cut(job: Record | Result | str | Path, table: str | Path) -> Record:
     return record.model_copy(update={"decisions": decisions, "findings": [*record.findings, told]})
 
 
-def _with_left(decision: Decision, left: CutterLeft, name: str) -> Decision:
+def _with_left(decision: Decision, left: CutterLeft, name: str, *, by_region: bool) -> Decision:
     low, high = left.off - left.deep, left.off + left.high
     webs = ((decision.web_after_min_mm or 0.0) + low, (decision.web_after_max_mm or 0.0) + high)
     bounds = [
@@ -54,6 +55,8 @@ def _with_left(decision: Decision, left: CutterLeft, name: str) -> Decision:
     ]
     limits = (decision.web_lower_limit_mm, decision.web_upper_limit_mm)
     room = [sign * (web - limit) for sign, web, limit in zip((1, -1), webs, limits, strict=True) if limit is not None]
+    if by_region and decision.margin_mm is not None:  # which region has the least or the greatest web is not known
+        room = [decision.margin_mm + min(low, -high, 0.0)]
     margin = decision.margin_mm if decision.margin_mm is None else min([decision.margin_mm, *room])
     text = f"As cut by {name}: at most {left.deep:.3f} mm too deep and {left.high:.3f} mm left high. "
     text += "P does not count it."

@@ -202,7 +202,7 @@ def _measured(floor: FloorWarp, count: int, webs: Webs, settings: DecisionSettin
         offset_u_mm=2 * _offset_deviation(floor, chosen),
         conformance_probability=chosen.chances.conform,
         verdict=verdict,
-        margin_mm=known(float(margin(floor.pocket.tolerance, _after(floor, chosen)).min())),
+        margin_mm=known(float(margin(floor.limits, _after(floor, chosen)).min())),
         thin_probability=chosen.chances.thin,
         thick_probability=chosen.chances.thick,
         readings_used=count,
@@ -226,7 +226,7 @@ def _unmeasured(floor: FloorWarp, total: int) -> Decision:
 
 def _blank(pocket: Pocket, reason: Reason) -> Decision:
     """A held floor of which nothing is known but its limits."""
-    lower, upper = pocket.tolerance.lower, pocket.tolerance.upper
+    lower, upper = pocket.tightest.lower, pocket.tightest.upper
     return Decision(
         pocket=pocket.id,
         action="hold",
@@ -282,7 +282,7 @@ def _after(floor: FloorWarp, chosen: Proposal) -> Array:
 def _inside(floor: FloorWarp, chosen: Proposal) -> NDArray[np.bool_]:
     """Whether the whole floor lies within its limits in each joint sample."""
     deviation = left_after(chosen.offset, floor.samples, floor.left_samples)
-    inside = np.asarray((margin(floor.pocket.tolerance, deviation) >= 0).all(axis=1))
+    inside = np.asarray((margin(floor.limits, deviation) >= 0).all(axis=1))
     inside.flags.writeable = False
     return inside
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.lattice import floor_points
-from floorfit.part.model import Pocket
+from floorfit.part.model import LocalLimits, Pocket, Tolerance
 from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs
 
@@ -32,6 +32,8 @@ class FloorWarp:
         Joint samples of the same, what all readings share included.
     left : (k,) ndarray, mm
         Web left by roughing less nominal web: no cut can leave more.
+    limits : Tolerance or LocalLimits
+        Of the web at the points.
     """
 
     pocket: Pocket
@@ -39,6 +41,7 @@ class FloorWarp:
     mean: Array
     samples: Array
     left: Array
+    limits: Tolerance | LocalLimits
 
     @property
     def left_samples(self) -> Array:
@@ -67,4 +70,5 @@ def floor_warp(pocket: Pocket, webs: Webs, posterior: Posterior, common: Array) 
     points = floor_points(pocket)
     mean = webs.aimed(points[:, 0], points[:, 1])
     samples = mean + posterior.samples_at(points) + common[:, None]
-    return FloorWarp(pocket, points, mean, samples, webs.left(pocket, points[:, 0], points[:, 1]))
+    left, limits = webs.left(pocket, *points.T), pocket.limits_on(*points.T)
+    return FloorWarp(pocket, points, mean, samples, left, limits)

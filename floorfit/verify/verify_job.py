@@ -217,7 +217,7 @@ def _reading_proof(prediction: Prediction, taken: Taken, level: float) -> Readin
     predicted = taken.predicted.copy()
     for index in np.unique(taken.floor[taken.floor >= 0]):
         rows = np.flatnonzero((taken.floor == index) & np.isfinite(taken.deviation))
-        chance[rows] = chance_at(taken.deviation[rows], taken.u[rows], prediction.part.pockets[index].tolerance)
+        chance[rows] = chance_at(taken.deviation[rows], taken.u[rows], taken.limits_of(rows))
         if prediction.is_held(int(index)):
             predicted[taken.floor == index] = np.nan
     gap, reach = taken.deviation - predicted, K95 * np.hypot(taken.predicted_u, taken.u)
