@@ -58,8 +58,8 @@ def _with_left(decision: Decision, left: CutterLeft, name: str, *, by_region: bo
     if by_region and decision.margin_mm is not None:  # which region has the least or the greatest web is not known
         room = [decision.margin_mm + min(low, -high, 0.0)]
     margin = decision.margin_mm if decision.margin_mm is None else min([decision.margin_mm, *room])
-    text = f"As cut by {name}: at most {left.deep:.3f} mm too deep and {left.high:.3f} mm left high. "
-    text += "P does not count it."
+    deep, over = left.deep, left.high
+    text = f"As cut by {name}: at most {deep:.3f} mm too deep and {over:.3f} mm left high. P does not count it."
     changed = dataclasses.replace(
         decision,
         web_after_min_mm=webs[0],

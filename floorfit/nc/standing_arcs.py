@@ -62,7 +62,7 @@ class StandingArcs:
     @property
     def radius(self) -> NDArray[np.float64]:
         """Greater of the radii at start and end, (k,), mm."""
-        return np.maximum(np.hypot(*self.first.T), np.hypot(*self.last.T))
+        return np.asarray(np.maximum(np.hypot(*self.first.T), np.hypot(*self.last.T)))
 
     @property
     def length(self) -> NDArray[np.float64]:

@@ -18,6 +18,7 @@ from floorfit.units import Unit
 
 if TYPE_CHECKING:
     from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
 
 __all__ = ["LocalLimits", "Part", "Pocket", "Ring", "Tolerance"]
 
@@ -254,7 +255,8 @@ class Pocket:
             return self.tolerance
         from shapely import Polygon
 
-        free, held = self.polygon, []
+        free: BaseGeometry = self.polygon
+        held = []
         for region, tolerance in reversed(self.tolerances):
             shape = Polygon(region)
             if free.intersection(shape).area > _NO_AREA_MM2:

@@ -154,9 +154,14 @@ def _verification(
 
 def _told_left(prediction: Prediction, name: str) -> Finding:
     off = [pocket.id for k, pocket in enumerate(prediction.part.pockets) if prediction.of_cutter(k).off]
-    text = "the webs are compared with the decision and with what the cutters leave"
-    more = f"; cut at another height by the programme: {', '.join(off[:4])}" if off else ""
-    return Finding("as-cut", name, "", f"{text}{more}.", "note")
+    text = "the webs are compared with the decision and with what the cutters leave."
+    if off:
+        names = ", ".join(off[:4])
+        text = (
+            "the webs are compared with the decision and with what the cutters leave; the programme cuts "
+            f"{len(off)} floors at another height ({names})."
+        )
+    return Finding("as-cut", name, "", text, "note")
 
 
 def _prediction(record: Record, part: Part | None, left: str | Path | None) -> Prediction:
