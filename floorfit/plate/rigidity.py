@@ -1,9 +1,10 @@
 """How stiff a pocketed part is, element by element of a regular mesh: webs as plates, ribs smeared.
 
 Each place is a web, as thick as roughing leaves it, or metal up to the part's thickness. Along a strip the softest
-places give most (compliances add), strips side by side share the bending (rigidities add); so an element is stiff along
-a rib and soft across it, and a coarse mesh sees the ribs as the grillage of M. T. Huber (1914) does. A rib is thin, and
-twists easily: its twisting rigidity is that of a narrow bar, G H b³/3.
+places give most (compliances add), strips side by side share the bending (rigidities add); so an element is stiff
+along a rib and soft across it, and a coarse mesh sees the ribs as the grillage of M. T. Huber (1914) does. A rib bends
+with its web about their common axis. It is thin, and twists easily: its twisting rigidity is that of a narrow bar,
+G H b³/3.
 """
 
 from __future__ import annotations
@@ -70,15 +71,30 @@ def part_rigidity(part: Part, shape: tuple[int, int], thickness_mm: float) -> Ri
     """
     web, x, y = _raster(part, shape)
     is_rib = web == 0.0
-    height = np.where(is_rib, thickness_mm, web)
+    height, ribs = np.where(is_rib, thickness_mm, web), _blocks(is_rib.astype(float), shape)
     plate = np.where(is_rib, 0.0, height**3 / (12 * (1 - NU**2)))
-    bending = _blocks(np.where(is_rib, height**3 / 12, plate), shape)
+    floors = float(web[~is_rib].mean()) if not is_rib.all() else thickness_mm
+    soft, shares = _blocks(plate, shape), (ribs.min(axis=1).mean(), ribs.min(axis=3).mean())
+    one, two = (soft + ribs * _rib(float(share), thickness_mm, floors) for share in shares)
     return Rigidity(
-        (1 / (1 / bending).mean(axis=1)).mean(axis=2),
-        (1 / (1 / bending).mean(axis=3)).mean(axis=1),
-        NU * _blocks(plate, shape).mean(axis=(1, 3)),
+        (1 / (1 / one).mean(axis=1)).mean(axis=2),
+        (1 / (1 / two).mean(axis=3)).mean(axis=1),
+        NU * soft.mean(axis=(1, 3)),
         _blocks(_twist(is_rib, height, x, y), shape).mean(axis=(1, 3)),
     )
+
+
+def _rib(share: float, height: float, web: float) -> float:
+    """Rigidity of a rib's own width over E: of rib and web about their common axis, less the web's.
+
+    Parallel axes: ribs cover ``share`` of the width, from the web up; the web covers the whole of it.
+    """
+    if share == 0.0 or web >= height:
+        return height**3 / 12
+    over, middle = share * (height - web), (height + web) / 2
+    axis = (over * middle + web**2 / 2) / (over + web)
+    second = over * ((height - web) ** 2 / 12 + (middle - axis) ** 2) + web**3 / 12 + web * (web / 2 - axis) ** 2
+    return (second - (1 - share) * web**3 / 12) / share
 
 
 def _blocks(values: Array, shape: tuple[int, int]) -> Array:

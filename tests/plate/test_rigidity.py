@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 import small_part
 from ribbed_part import HEIGHT, PITCH, RIB, STOCK, WEB, ribbed
 
@@ -14,14 +15,27 @@ from floorfit.plate.rigidity import NU, Rigidity, part_rigidity
 
 
 def test_ribs_share_the_bending_along_them_and_add_little_across() -> None:
-    # By hand: along the ribs rigidities add, across them compliances do; plates have E t³/(12 (1 − ν²)), ribs E H³/12.
-    share, web = RIB / PITCH, (WEB + STOCK) ** 3 / (12 * (1 - NU**2))
+    # By hand: along the ribs rigidities add, across them compliances do; a web has E t³/(12 (1 − ν²)), a rib and its
+    # share of web the second moment of a T about its centroid (parallel-axis theorem, shapely's polygon as a check).
+    share, t = RIB / PITCH, WEB + STOCK
+    web = t**3 / (12 * (1 - NU**2))
+    beam = shapely.union_all([shapely.box(0, 0, PITCH, t), shapely.box(0, 0, RIB, HEIGHT)])
+    second = _second_moment(beam) / PITCH - (1 - share) * t**3 / 12
     found = part_rigidity(ribbed(), (4, 5), HEIGHT)
-    along = share * HEIGHT**3 / 12 + (1 - share) * web
+    along = second + (1 - share) * web
     across = 1 / (share / (HEIGHT**3 / 12) + (1 - share) / web)
     assert found.d11 == pytest.approx(np.full((4, 5), along), rel=0.01)  # 1.5 mm steps
     assert found.d22 == pytest.approx(np.full((4, 5), across), rel=0.01)
     assert found.d12 == pytest.approx(np.full((4, 5), NU * (1 - share) * web), rel=0.01)
+
+
+def _second_moment(section: shapely.Polygon) -> float:
+    """∫ (z − z̄)² dA, slice by slice."""
+    low, high = section.bounds[1], section.bounds[3]
+    z = (np.arange(3000) + 0.5) / 3000 * (high - low) + low
+    width = np.array([section.intersection(shapely.LineString([(-1e3, h), (1e3, h)])).length for h in z])
+    middle = (width * z).sum() / width.sum()
+    return float((width * (z - middle) ** 2).sum() * (high - low) / 3000)
 
 
 def test_a_rib_twists_as_a_narrow_bar() -> None:
