@@ -8,7 +8,7 @@ from unittest import mock
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from floorfit.report.words import Word
+from floorfit.report.lettering import Word
 
 
 def texts(figure: Any) -> list[tuple[Text, Any]]:

@@ -8,7 +8,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from floorfit.report.words import Word, extent
+from floorfit.report.lettering import Word, extent
 
 LINES = ["P0104", "shift -0.322", "Web after: 1.953…2.047 mm", "Größe µm ≤ 0.1", "שלום 12", "ñ á"]
 
