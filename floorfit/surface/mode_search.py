@@ -10,7 +10,7 @@ from floorfit.surface.modes import Modes
 from floorfit.surface.reml import Equations, Prior, Solution
 from floorfit.surface.search import LIKELY, best_prior, best_smoothing
 
-__all__ = ["with_modes"]
+__all__ = ["likely_priors"]
 
 #: Sizes s that are tried, mm: from what no reading shows to plates that warp by several millimetres, each 1.6 times the
 #: one before. Beforehand they are equally likely, and all together as likely as no modes at all.
@@ -21,21 +21,30 @@ LEAST = 6.0
 _Found = list[tuple[Solution, float, float]]
 
 
-def with_modes(equations: Equations, plain: _Found, modes: Modes) -> _Found:
-    """Add modes to what is likely.
+def likely_priors(equations: Equations, start: Prior, modes: Modes | None) -> tuple[tuple[Prior, float, float], ...]:
+    """What is likely of smoothing and shape, without modes of the whole plate and, where there are some, with them.
 
     Parameters
     ----------
     equations : Equations
-    plain : list of (Solution, spread, evidence)
-        Without modes, best first, as from `best_prior`.
-    modes : Modes
+    start : Prior
+        Where the search begins, as for `best_prior`.
+    modes : Modes or None
 
     Returns
     -------
-    list of (Solution, spread, evidence)
-        Best first.
+    tuple of (Prior, spread, share)
+        Best first: the standard deviation of log λ at each, and how likely each is; the shares add up to 1.
     """
+    found = best_prior(equations, replace(start, modes=None, modes_size=0.0))
+    found = found if modes is None else _with_modes(equations, found, modes)
+    likely = np.exp(-0.5 * np.array([evidence - found[0][2] for _, _, evidence in found]))
+    shares = likely / likely.sum()
+    return tuple((one[0].prior, one[1], float(share)) for one, share in zip(found, shares, strict=True))
+
+
+def _with_modes(equations: Equations, plain: _Found, modes: Modes) -> _Found:
+    """Add modes to what is likely without them, best first."""
     begun = replace(plain[0][0].prior, smooth_length=LIKELY.smooth_length, modes=modes.placed_on(equations.grid))
     sizes = 2 * float(np.log(len(SIZES_MM)))
     likely = [(*one[:2], one[2] + sizes) for one in best_prior(equations, _likeliest_size(equations, begun))]

@@ -19,12 +19,12 @@ from floorfit.surface.border import Slow
 from floorfit.surface.first_weights import first_weights, is_worst_nearby, neighbours
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
-from floorfit.surface.mode_search import with_modes
+from floorfit.surface.mode_search import likely_priors
 from floorfit.surface.modes import Modes
 from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of, solve
 from floorfit.surface.rough import rougher
-from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_starts
+from floorfit.surface.search import LIKELY, START, best_smoothing, likely_starts
 from floorfit.surface.slow import DRIFT_MM, LEAST_GAIN, SIZES_MM, WORTH_A_LOOK, slow_errors
 from floorfit.surface.spline import Surface
 from floorfit.units import MAD_TO_SD
@@ -426,12 +426,7 @@ def _tapered(loo: LooResiduals, weights: Array) -> tuple[Array, float]:
 
 
 def _priors(data: _Data, weights: Array, start: Prior, slow: Slow | None = None) -> _Priors:
-    equations = data.equations(weights, slow)
-    found = best_prior(equations, replace(start, modes=None, modes_size=0.0))
-    found = found if data.modes is None else with_modes(equations, found, data.modes)
-    likely = np.exp(-0.5 * np.array([evidence - found[0][2] for _, _, evidence in found]))
-    shares = likely / likely.sum()
-    return tuple((one[0].prior, one[1], float(share)) for one, share in zip(found, shares, strict=True))
+    return likely_priors(data.equations(weights, slow), start, data.modes)
 
 
 def _reweighed(data: _Data, weights: Array, loo: LooResiduals, prior: Prior) -> tuple[Array, float]:
