@@ -45,7 +45,8 @@ def likely_priors(equations: Equations, start: Prior, modes: Modes | None) -> tu
 
 def _with_modes(equations: Equations, plain: _Found, modes: Modes) -> _Found:
     """Add modes to what is likely without them, best first."""
-    begun = replace(plain[0][0].prior, smooth_length=LIKELY.smooth_length, modes=modes.placed_on(equations.grid))
+    begun = replace(plain[0][0].prior, smooth_length=LIKELY.smooth_length, tension=0.0)
+    begun = replace(begun, modes=modes.placed_on(equations.grid))
     sizes = 2 * float(np.log(len(SIZES_MM)))
     likely = [(*one[:2], one[2] + sizes) for one in best_prior(equations, _likeliest_size(equations, begun))]
     found = sorted([*plain, *likely], key=lambda one: one[2])

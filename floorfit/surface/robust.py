@@ -221,7 +221,9 @@ def robust_weights(
     if prior is None:
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
     if modes is not None and prior is None:
-        data, priors, solution = _with_plate(replace(data, modes=modes), weights, priors)
+        data = replace(data, modes=modes)
+        priors = _priors(data, weights, priors[0][0])
+        solution = solve(data.equations(weights), priors[0][0])
     best, loo = priors[0][0], data.loo(weights, solution)
     in_shapes = 0.0 if solution.border is None else solution.border.parameters
     parameters, scale = float(loo.leverage.sum()) - in_shapes, 1.0
@@ -236,12 +238,6 @@ def robust_weights(
     if prior is None and data.shapes is not None and order is not None:
         slow, priors = _slow(data, weights, priors, order)
     return Robust(weights, priors, scale, parameters, data.shapes, slow)
-
-
-def _with_plate(data: _Data, weights: Array, priors: _Priors) -> tuple[_Data, _Priors, Solution]:
-    """What is likely with modes of the whole plate, and the likeliest solution."""
-    priors = _priors(data, weights, priors[0][0])
-    return data, priors, solve(data.equations(weights), priors[0][0])
 
 
 def _slow(data: _Data, weights: Array, priors: _Priors, order: Array) -> tuple[Slow | None, _Priors]:
