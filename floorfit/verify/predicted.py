@@ -76,7 +76,7 @@ def _shapes(found: SurfaceRecord) -> LocalShapes | None:
     if any(not 0 <= dish.form < len(found.dish_forms) for dish in found.dishes):
         raise InputError([_MISFIT])
     tables = [ShapeTable(dish.low_mm, dish.high_mm, np.array(found.dish_forms[dish.form])) for dish in found.dishes]
-    return LocalShapes(tuple(dish.web for dish in found.dishes), tuple(tables), np.eye(len(tables)))
+    return LocalShapes(tuple(dish.web for dish in found.dishes), tuple(tables), np.ones(len(tables)))
 
 
 def _surface(

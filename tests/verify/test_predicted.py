@@ -1,3 +1,5 @@
+import dataclasses
+
 import numpy as np
 import pytest
 from finished_webs import small_record
@@ -71,7 +73,7 @@ def test_uncertainty_between_nodes_is_bilinear() -> None:
     record = small_record()
     assert record.map is not None
     shape = np.shape(record.map.warp_u_mm)
-    layer = record.map.model_copy(update={"warp_u_mm": rng.uniform(0.01, 0.02, shape).tolist()})
+    layer = dataclasses.replace(record.map, warp_u_mm=rng.uniform(0.01, 0.02, shape))
     x, y = (rng.uniform(nodes[0], nodes[-1], 200) for nodes in (layer.x_mm, layer.y_mm))
     # scipy's interpolator, written by others; rounding of four terms
     expected = RegularGridInterpolator((layer.y_mm, layer.x_mm), np.array(layer.warp_u_mm))(np.column_stack([y, x]))
