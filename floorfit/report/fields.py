@@ -303,7 +303,7 @@ def _write_along(view: View, line: Array, text: str) -> None:
 
 
 def _contour_text(view: View, place: tuple[float, float], text: str) -> None:
-    from floorfit.report.words import write
+    from floorfit.report.lettering import write
 
     x, y = (at * view.plan.display.per_mm for at in place)
     write(view.axes, x, y, text, CONTOUR_POINTS, color=INK, ha="center", va="center", zorder=8, gid="contour")

@@ -117,7 +117,7 @@ def colour_key(
 def _mark(axes: Axes, mark: str, y: float, step: float) -> None:
     from matplotlib.patches import Rectangle
 
-    from floorfit.report.words import write
+    from floorfit.report.lettering import write
 
     if mark in ("used", "best"):
         shape = "o" if mark == "used" else "D"

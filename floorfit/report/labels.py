@@ -129,7 +129,7 @@ def _touch(a: Box, b: Box) -> bool:
 @cache
 def _extent(text: str, bold: bool) -> tuple[float, float]:
     """Width and height of a line at 100 points, in points."""
-    from floorfit.report.words import extent
+    from floorfit.report.lettering import extent
 
     return extent(text, bold=bold)
 

@@ -281,7 +281,7 @@ def _arrow(view: View, at: tuple[float, float], angle: float, points: float) -> 
 
 
 def _text(view: View, x: float, y: float, line: Line, points: float) -> None:
-    from floorfit.report.words import write
+    from floorfit.report.lettering import write
 
     bold = line.is_bold
     write(view.axes, x, y, line.text, points, color=INK, bold=bold, ha="center", va="center", zorder=9, gid=line.kind)

@@ -74,7 +74,7 @@ def _share(box: tuple[float, float, float, float]) -> tuple[float, float, float,
 
 
 def _text(figure: Figure, x: float, y: float, text: str, size: float, weight: str = "normal") -> None:
-    from floorfit.report.words import write
+    from floorfit.report.lettering import write
 
     write(figure, x / PAPER[0], y / PAPER[1], text, size, color=INK, bold=weight == "bold", va="center")
 
@@ -102,7 +102,7 @@ def _plate(axes: Axes, part: Part) -> None:
 
 def _name(axes: Axes, pocket: Pocket, scale: float, paper_per_mm: float) -> None:
     """Write a floor's name inside it where there is room."""
-    from floorfit.report.words import write
+    from floorfit.report.lettering import write
 
     place = pocket.polygon.representative_point()
     x_min, _, x_max, _ = pocket.polygon.bounds

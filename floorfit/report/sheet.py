@@ -111,7 +111,7 @@ def put(
     bold : bool
     align : {"left", "center", "right"}
     """
-    from floorfit.report.words import write
+    from floorfit.report.lettering import write
 
     wide, high = paper_of(figure)
     write(figure, x / wide, y / high, printable(text), points, color=INK, bold=bold, ha=align)
@@ -147,7 +147,7 @@ def mark_scale(
     """
     from matplotlib.collections import LineCollection
 
-    from floorfit.report.words import write
+    from floorfit.report.lettering import write
 
     values, texts = _round_values(limits, most)
     left, bottom, width, height = box

@@ -20,13 +20,13 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["Word", "extent", "write"]
+__all__ = ["DrawnWord", "extent", "write"]
 
 #: Size at which signs are measured, points.
 _SIZE = 100.0
 
 
-class Word(Text):
+class DrawnWord(Text):
     """One line of text without markup. Letters that join or run to the left are laid out by matplotlib, as any text."""
 
     def draw(self, renderer: Any, *args: Any, **kwargs: Any) -> None:
@@ -89,7 +89,7 @@ def write(
         Further properties of the artist (``zorder``, ``gid``).
     """
     transform = home.transData if hasattr(home, "transData") else home.transSubfigure
-    word = Word(
+    word = DrawnWord(
         x, y, text, size=points, weight="bold" if bold else "normal", color=color, ha=ha, va=va, parse_math=False,
         transform=transform, clip_on=False, **more,
     )  # fmt: skip

@@ -8,7 +8,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from floorfit.report.words import Word, extent
+from floorfit.report.lettering import DrawnWord, extent
 
 LINES = ["P0104", "shift -0.322", "Web after: 1.953…2.047 mm", "Größe µm ≤ 0.1", "שלום 12", "ñ á"]
 
@@ -28,7 +28,7 @@ def ink(artist: Text) -> np.ndarray:
 @pytest.mark.parametrize(("ha", "va"), [("left", "baseline"), ("center", "center"), ("right", "top")])
 def test_ink_is_where_matplotlib_puts_it(text: str, ha: str, va: str) -> None:
     how = {"size": 9, "ha": ha, "va": va, "parse_math": False}
-    own, theirs = (ink(kind(0.5, 0.5, text, **how)) for kind in (Word, Text))
+    own, theirs = (ink(kind(0.5, 0.5, text, **how)) for kind in (DrawnWord, Text))
     # A pixel of rounding and hinting at each end, and some kerning: 1 % of the width.
     assert np.abs(own - theirs).max() <= 2 + 0.01 * np.ptp(theirs[:2])
 
