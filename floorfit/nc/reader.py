@@ -46,7 +46,7 @@ _LABEL, _AXIS_WORD, _COMMENT = (
     re.compile(r"\([^()]*\)|;.*"),
 )
 #: Work offset that G10 L2 and L20 set by P (NISTIR 6556, 3.5.5); P0 is the one in force (dialect).
-_OFFSETS = dict(enumerate(("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3"), start=1))
+_OFFSETS = {float(k): name_of(code) for k, code in enumerate((*range(540, 600, 10), 591, 592, 593), start=1)}
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 
