@@ -123,10 +123,11 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None) -> tuple[Findi
             "uncertainty. Check gauge and couplant, or state --reading-u."
         )
         out.append(Finding("scatter", source, "", text, "warning"))
-    if fit.slow is not None and fit.slow.gain > TOLD_GAIN and np.isfinite(fit.slow.length):
+    slow = fit.models[0].in_order
+    if slow is not None and slow.gain > TOLD_GAIN and np.isfinite(slow.length):
         text = (
-            f"the readings change slowly along their order, by {fit.slow.size:.3f} mm (standard deviation) over some "
-            f"{fit.slow.length:.0f} readings; it is allowed for. Read a step block now and then, and first places anew."
+            f"the readings change slowly along their order, by {slow.size:.3f} mm (standard deviation) over some "
+            f"{slow.length:.0f} readings; it is allowed for. Read a step block now and then, and first places anew."
         )
         out.append(Finding("slow-change", source, "", text, "warning"))
     return tuple(out)

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import CHUNK, Grid
 from floorfit.surface.local_shapes import LocalShapes
+from floorfit.surface.spline import greville
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -54,6 +55,8 @@ class Slow:
         Readings over which it is correlated; infinite for a straight drift.
     gain : float
         Twice the log likelihood that the fit gained by it.
+    breaks : tuple of (int, float)
+        Axis and place, mm, of the last knots where they are no error but angles by which the plate breaks there.
     """
 
     design: csr_array
@@ -61,6 +64,29 @@ class Slow:
     size: float
     length: float
     gain: float = 0.0
+    breaks: tuple[tuple[int, float], ...] = ()
+
+    @property
+    def errors(self) -> csr_array:
+        """The design without what belongs to the plate, (n, J)."""
+        from scipy.sparse import csr_array
+
+        kept = np.ones(len(self.covariance))
+        kept[len(kept) - len(self.breaks) :] = 0.0
+        return csr_array(self.design * kept)
+
+    def lift(self, grid: Grid) -> Array:
+        """Coefficients of what belongs to the plate for each knot, (J, nl, ns): ramps from each line on.
+
+        Their values at the Greville abscissae, which round a break over a cell or two (I. J. Schoenberg 1967:
+        variation diminishing, exact for linear functions).
+        """
+        out = np.zeros((len(self.covariance), *grid.shape))
+        along, across = (greville(axis.knots) for axis in (grid.along, grid.across))
+        for k, (axis, line) in enumerate(self.breaks, len(out) - len(self.breaks)):
+            is_along = (axis == 0) != grid.swapped
+            out[k] = np.maximum(along - line, 0.0)[:, None] if is_along else np.maximum(across - line, 0.0)
+        return out
 
 
 @dataclass(frozen=True)
@@ -79,6 +105,8 @@ class ShapeColumns:
         U with U Uᵀ = P, the covariance of the amounts for τ = 1.
     slow : Slow or None
         An error of the readings, in the order they were taken: its J knots come after the K shapes in the others.
+    lift : (J, nl, ns) ndarray or None
+        Coefficients of what of it belongs to the plate, where any does.
     """
 
     right: Array
@@ -86,6 +114,7 @@ class ShapeColumns:
     values: Array
     root: Array
     slow: Slow | None = None
+    lift: Array | None = None
 
     @property
     def shapes(self) -> int:
@@ -134,7 +163,9 @@ def with_slow(
     rows, places = knots.row.astype(np.intp), knots.col.astype(np.intp)
     right = grid.right_sides(points, rows, places, knots.data * weights[rows], knots.shape[1])
     gram = (both.T @ (both * weights[:, None])).toarray()
-    return ShapeColumns(np.concatenate([columns.right, right]), gram, both.T @ (weights * values), columns.root, slow)
+    right = np.concatenate([columns.right, right])
+    lift = slow.lift(grid) if slow.breaks else None
+    return ShapeColumns(right, gram, both.T @ (weights * values), columns.root, slow, lift)
 
 
 @dataclass(frozen=True)
@@ -222,8 +253,11 @@ class Border:
 
     @cached_property
     def reached(self) -> Array:
-        """V = A⁻¹G, (K + J, nl, ns): how the spline gives way to each shape and knot."""
-        return self.factor.solve_many(self.columns.right)
+        """V = A⁻¹G, (K + J, nl, ns): how the spline gives way to each, less what belongs to the plate."""
+        reached = self.factor.solve_many(self.columns.right)
+        if self.columns.lift is not None:
+            reached[self.columns.shapes :] -= self.columns.lift
+        return reached
 
     @property
     def tau(self) -> float:

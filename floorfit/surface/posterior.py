@@ -15,7 +15,7 @@ from floorfit.surface.grid import CHUNK, Band, Grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
 
-__all__ = ["Covariance", "Posterior", "joint_posterior", "mixture"]
+__all__ = ["Covariance", "Posterior", "joint_posterior", "mean_of", "mixture"]
 
 Array = NDArray[np.float64]
 
@@ -186,10 +186,18 @@ def mixture(equations: Equations, priors: Sequence[tuple[Prior, float, float]]) 
     return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
 
 
+def mean_of(nodes: Sequence[tuple[Solution, float]]) -> tuple[Array, Array]:
+    """Coefficients and amounts of a mixture: each solution's by its share."""
+    each = [(solution.coefficients, solution.amounts) for solution, _ in nodes]
+    shares = [share for _, share in nodes]
+    first, second = (sum(share * one[k] for share, one in zip(shares, each, strict=True)) for k in (0, 1))
+    return np.asarray(first), np.asarray(second)
+
+
 def joint_posterior(
     grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int, shapes: LocalShapes | None
 ) -> Posterior:
-    """Mixture of solutions about the first, best one.
+    """Mixture of solutions about its mean.
 
     Parameters
     ----------
@@ -204,7 +212,8 @@ def joint_posterior(
     """
     centre = nodes[0][0]
     counts = _shared_out(samples, [share for _, share in nodes])
-    shifts = [(solution.coefficients - centre.coefficients, solution.amounts - centre.amounts) for solution, _ in nodes]
+    mean, typical = mean_of(nodes)
+    shifts = [(solution.coefficients - mean, solution.amounts - typical) for solution, _ in nodes]
 
     def drawn(k: int) -> tuple[Array, Array]:
         own, amounts = _drawn(nodes[k][0], counts[k], np.random.default_rng([seed, k]))
@@ -219,7 +228,7 @@ def joint_posterior(
         covariance = covariance.spread(*shift, share)
     if shapes is None:
         return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
-    misfit = Misfit.of(shapes, covariance.expected_size(centre.amounts))
+    misfit = Misfit.of(shapes, covariance.expected_size(typical))
     missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
     covariance = replace(covariance, misfit=misfit)
     return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)
