@@ -33,10 +33,14 @@ __all__ = ["Border", "ShapeColumns", "Slow", "Spectrum", "make_columns", "with_s
 Array = NDArray[np.float64]
 
 #: Ladder of τ, mm, over which it is integrated: from what no reading of 0.010 mm shows to more than any web of a
-#: finished part is let go; each 1.28 times the one before. The weak prior is even in log τ and falls as e^(−τ/0.03 mm):
-#: webs of some 100 mm stand out by 0.02 to 0.1 mm where they dish at all (common practice, no source).
+#: finished part is let go; each 1.28 times the one before. The weak prior is even in τ (A. Gelman, Bayesian Analysis 1,
+#: 515, 2006: one even in log τ claims from few webs that none dishes) and falls as e^(−τ/0.03 mm): webs of some 100 mm
+#: stand out by 0.02 to 0.1 mm where they dish at all (common practice, no source).
 TAUS = np.geomspace(0.001, 0.3, 24)
 TYPICAL_MM = 0.03
+
+#: Times that a spline is moved towards the ramp that it stands for.
+SHARPENED = 4
 
 
 @dataclass(frozen=True)
@@ -78,15 +82,25 @@ class Slow:
     def lift(self, grid: Grid) -> Array:
         """Coefficients of what belongs to the plate for each knot, (J, nl, ns): ramps from each line on.
 
-        Their values at the Greville abscissae, which round a break over a cell or two (I. J. Schoenberg 1967:
-        variation diminishing, exact for linear functions).
+        The splines round a break over a cell.
         """
         out = np.zeros((len(self.covariance), *grid.shape))
-        along, across = (greville(axis.knots) for axis in (grid.along, grid.across))
         for k, (axis, line) in enumerate(self.breaks, len(out) - len(self.breaks)):
             is_along = (axis == 0) != grid.swapped
-            out[k] = np.maximum(along - line, 0.0)[:, None] if is_along else np.maximum(across - line, 0.0)
+            ramp = _ramp((grid.along if is_along else grid.across).knots, line)
+            out[k] = ramp[:, None] if is_along else ramp
         return out
+
+
+def _ramp(knots: Array, line: float) -> Array:
+    """Coefficients of a ramp from a line on: its values at the Greville abscissae, and what these leave out near it."""
+    from scipy.interpolate import BSpline
+
+    places = greville(knots)
+    coefficients = wanted = np.maximum(places - line, 0.0)
+    for _ in range(SHARPENED):
+        coefficients = coefficients + wanted - BSpline(knots, coefficients, 3)(places)
+    return np.asarray(coefficients)
 
 
 @dataclass(frozen=True)

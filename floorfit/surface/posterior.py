@@ -19,6 +19,10 @@ __all__ = ["Covariance", "Posterior", "joint_posterior", "mean_of", "mixture"]
 
 Array = NDArray[np.float64]
 
+#: What straight breaks over the ribs leave out on a floor, as an amount of its shape: a rib between gives on both sides
+#: (plates of the tuning seeds, tests/benchmarks/conditions.py).
+BREAK_SHARE = 0.35
+
 
 @dataclass(frozen=True)
 class Covariance:
@@ -228,10 +232,34 @@ def joint_posterior(
         covariance = covariance.spread(*shift, share)
     if shapes is None:
         return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
-    misfit = Misfit.of(shapes, covariance.expected_size(typical))
+    sizes = np.hypot(covariance.expected_size(typical), BREAK_SHARE * _broken(grid, nodes, shapes))
+    misfit = Misfit.of(shapes, sizes)
     missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
     covariance = replace(covariance, misfit=misfit)
     return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)
+
+
+def _broken(grid: Grid, nodes: Sequence[tuple[Solution, float]], shapes: LocalShapes) -> Array:
+    """By how much the plate breaks from one side of each shape to the other, mm: second differences over its width."""
+    ramps = np.asarray(sum(share * _ramps(solution) for solution, share in nodes))
+    total = np.zeros(shapes.count)
+    if not np.any(ramps):
+        return total
+    low, high = (np.array([getattr(table, end) for table in shapes.tables]) for end in ("low", "high"))
+    middle, width = (low + high) / 2, high - low
+    for axis in (0, 1):
+        step = width * np.eye(2)[axis]
+        before, here, after = (grid.at(ramps, middle + k * step) for k in (-1, 0, 1))
+        total += (before - 2 * here + after) ** 2
+    return np.sqrt(total)
+
+
+def _ramps(solution: Solution) -> Array | float:
+    """Coefficients of what belongs to the plate of what stands beside the surface; 0 where nothing does."""
+    border = solution.border
+    if border is None or border.columns.lift is None:
+        return 0.0
+    return np.asarray(np.tensordot(border.slow_error, border.columns.lift, 1))
 
 
 def _drawn(solution: Solution, count: int, generator: np.random.Generator) -> tuple[Array, Array]:

@@ -277,8 +277,8 @@ def solve(
     taus = np.zeros(len(rho))
     if spectrum is not None:
         penalised = penalised - spectrum.explained(rho)
-        taus = spectrum.log_determinants(rho) + 2 * np.sqrt(rho) / TYPICAL_MM
-        taus = taus + 2 * np.log(np.exp(-np.sqrt(rho) / TYPICAL_MM).sum())
+        beforehand = TAUS * np.exp(-TAUS / TYPICAL_MM)
+        taus = spectrum.log_determinants(rho) - 2 * np.log(beforehand / beforehand.sum())
     dispersions, fitted = _inflated(np.maximum(penalised, 0.0), max(equations.count - 3, 1e-9), free=free)
     criteria = fitted + determinant + taus
     if weak:
