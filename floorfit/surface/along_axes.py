@@ -33,11 +33,10 @@ SIZES_MM = (0.006, 0.003, 0.012)
 ANGLES = (2e-4, 6e-4, 2e-3)
 #: Knots between two of an error's lengths, and the most knots.
 KNOTS, MOST_KNOTS = 2, 120
-#: Width between lines where shapes leave none free, in shares of the longer side.
-SPACING = 0.05
-#: Twice the log likelihood gained at the same smoothing from which one is looked at closely, and from which it is tried.
+#: Twice the log likelihood gained at the same smoothing from which one is looked at closely, and from which it is
+#: tried.
 WORTH_A_LOOK, LEAST_GAIN = 0.0, 2.0
-#: How likely each is beside the surface alone, before any reading: an error in the order of the readings, an error of Z,
+#: How likely each is beside the surface alone, before any reading: an error in the order of the readings, one of Z, and
 #: a plate that breaks.
 ORDER_ODDS, ERROR_ODDS, BREAK_ODDS = 0.3, 0.1, 0.2
 #: The most that an error of Z is believed: a plate may wave along an axis by itself.
