@@ -18,7 +18,7 @@ from floorfit.surface.cell_width import cell_of, final_cell
 from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
-from floorfit.surface.posterior import Posterior, joint_posterior, mean_of, mixture
+from floorfit.surface.posterior import Nodes, Posterior, joint_posterior, mean_of, mixture
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
 from floorfit.surface.spline import Surface, plane_coefficients
@@ -328,16 +328,16 @@ def _fit(
     search = _searched(box, xy, flat, u, prior, robust, families, order, is_z_measured)
     shapes = search.shapes
     cell = cell or final_cell(box, u, smallest, prior, search)
-    equations, nodes = _solved(box, cell, xy, flat, u, search, shapes)
-    grid, centre = equations.grid, nodes[0][0]
-    coefficients, amounts = mean_of(nodes)
+    models = _solved(box, cell, xy, flat, u, search, shapes)
+    centre = models[0][1][0][0]
+    grid, (coefficients, amounts) = centre.equations.grid, mean_of(models)
     inverse = centre.factor.inverse_band()
     missed = 0.0 if shapes is None else Misfit.of(shapes, centre.amounts).variance_at(xy)
     loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights, missed)
     surface = Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts)
     return Fit(
         surface=surface,
-        posterior=joint_posterior(grid, nodes, inverse, samples, seed, shapes),
+        posterior=joint_posterior(grid, models, inverse, samples, seed, shapes),
         weights=search.weights,
         residuals=w - surface.at(*xy.T),
         loo=loo,
@@ -357,8 +357,8 @@ def _fit(
 
 def _solved(
     box: Box, cell: float, xy: Array, flat: Array, u: Array, search: Robust, shapes: LocalShapes | None
-) -> tuple[Equations, list[tuple[Solution, float]]]:
-    """Equations and solutions on the cells wanted, or on wider ones where double precision does not carry them.
+) -> list[tuple[float, Nodes]]:
+    """Solutions of each model on the cells wanted, or on wider ones where double precision does not carry them.
 
     A long smoothness length makes a fine grid so stiff that what holds a plane, the readings, is lost in rounding.
     """
@@ -369,9 +369,9 @@ def _solved(
             grid, xy, flat, search.weights / u**2, float(search.weights.sum()), shapes, slow=search.models[0].slow
         )
         try:
-            nodes = _mixed(equations, search, shapes, xy, flat, u)
-            if cell >= coarsest or _keeps_planes(equations, nodes[0][0], box):
-                return equations, nodes
+            models = _mixed(equations, search, shapes, xy, flat, u)
+            if cell >= coarsest or _keeps_planes(equations, models[0][1][0][0], box):
+                return models
         except NumericalError:
             if cell >= coarsest:
                 raise
@@ -380,14 +380,14 @@ def _solved(
 
 def _mixed(
     equations: Equations, search: Robust, shapes: LocalShapes | None, xy: Array, flat: Array, u: Array
-) -> list[tuple[Solution, float]]:
-    """Solutions of the surface alone and with what else may explain the readings, by their shares."""
-    nodes = [(solution, search.models[0].share * share) for solution, share in mixture(equations, search.priors)]
-    for one in search.models[1:]:
+) -> list[tuple[float, Nodes]]:
+    """Share and solutions of each model."""
+    first, *others = search.models
+    out = [(first.share, mixture(equations, first.priors))]
+    for one in others:
         columns = columns_of(equations.grid, xy, flat, search.weights / u**2, shapes, None, one.slow)
-        other = mixture(replace(equations, columns=columns), one.priors)
-        nodes += [(solution, one.share * share) for solution, share in other]
-    return nodes
+        out.append((one.share, mixture(replace(equations, columns=columns), one.priors)))
+    return out
 
 
 def _keeps_planes(equations: Equations, solution: Solution, box: Box) -> bool:

@@ -18,6 +18,8 @@ from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
 __all__ = ["Covariance", "Posterior", "joint_posterior", "mean_of", "mixture"]
 
 Array = NDArray[np.float64]
+#: Solutions with their shares, the best first.
+Nodes = list[tuple[Solution, float]]
 
 #: What straight breaks over the ribs leave out on a floor, as an amount of its shape: a rib between gives on both sides
 #: (plates of the tuning seeds, tests/benchmarks/conditions.py).
@@ -190,33 +192,38 @@ def mixture(equations: Equations, priors: Sequence[tuple[Prior, float, float]]) 
     return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
 
 
-def mean_of(nodes: Sequence[tuple[Solution, float]]) -> tuple[Array, Array]:
-    """Coefficients and amounts of a mixture: each solution's by its share."""
-    each = [(solution.coefficients, solution.amounts) for solution, _ in nodes]
-    shares = [share for _, share in nodes]
-    first, second = (sum(share * one[k] for share, one in zip(shares, each, strict=True)) for k in (0, 1))
-    return np.asarray(first), np.asarray(second)
+def mean_of(models: Sequence[tuple[float, Nodes]]) -> tuple[Array, Array]:
+    """Coefficients and amounts of several models: those of the best solution of each, by its share."""
+    best = [(share, nodes[0][0]) for share, nodes in models]
+    coefficients = sum(share * solution.coefficients for share, solution in best)
+    return np.asarray(coefficients), np.asarray(sum(share * solution.amounts for share, solution in best))
 
 
 def joint_posterior(
-    grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int, shapes: LocalShapes | None
+    grid: Grid,
+    models: Sequence[tuple[float, Nodes]],
+    inverse: Band,
+    samples: int,
+    seed: int,
+    shapes: LocalShapes | None,
 ) -> Posterior:
-    """Mixture of solutions about its mean.
+    """Mixture of solutions about the mean of the best ones.
 
     Parameters
     ----------
     grid : Grid
-    nodes : list of (Solution, share)
-        Smoothings and shapes of the energy, and how likely each is; the shares add up to 1.
+    models : sequence of (share, list of (Solution, share))
+        How likely each model is, and in it the smoothings and shapes of the energy; shares add up to 1.
     inverse : Band
-        Of the first one's factor.
+        Of the very first one's factor.
     samples, seed : int
     shapes : LocalShapes or None
         What stands beside the spline.
     """
+    nodes = [(solution, own * share) for own, part in models for solution, share in part]
     centre = nodes[0][0]
     counts = _shared_out(samples, [share for _, share in nodes])
-    mean, typical = mean_of(nodes)
+    mean, typical = mean_of(models)
     shifts = [(solution.coefficients - mean, solution.amounts - typical) for solution, _ in nodes]
 
     def drawn(k: int) -> tuple[Array, Array]:
