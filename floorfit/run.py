@@ -209,7 +209,9 @@ def _decisions(
     """Decide every floor, with its budget."""
     from floorfit.decision import decide
     from floorfit.decision.budget import with_budgets
+    from floorfit.decision.floor_warp import floor_places
 
+    floors = floor_places(part, webs)
     common_u = float(np.linalg.norm([settings.machine_u, taken.calibration_u, taken.moved_u, _bias_u(settings)]))
     decisions = decide(
         part,
@@ -219,8 +221,9 @@ def _decisions(
         settings.decision,
         common_u=common_u,
         seed=settings.seed,
+        floors=floors,
     )
-    return with_budgets(part, fit, webs, decisions, _noise(seen, settings, taken))
+    return with_budgets(fit, floors, decisions, _noise(seen, settings, taken))
 
 
 def _held(part: Part, taken: Prepared, decisions: tuple[Decision, ...], lost: dict[int, str]) -> tuple[Decision, ...]:

@@ -76,10 +76,13 @@ class Webs:
         x, y : (n,) array_like, mm
             Places on its floor.
         """
+        return np.asarray(pocket.finish_stock + self.left_over(x, y))
+
+    def left_over(self, x: ArrayLike, y: ArrayLike) -> Array:
+        """Web left by roughing less nominal web and finish stock at plan positions (n,), mm; infinite if not known."""
         if not self.is_left_known:
             return np.full(np.broadcast_shapes(np.shape(x), np.shape(y)), np.inf)
-        over = -self.warp.at(x, y) if self.available is None else self.available.at(x, y)
-        return np.asarray(pocket.finish_stock + over)
+        return -self.warp.at(x, y) if self.available is None else self.available.at(x, y)
 
     def before(self, pocket: Pocket, x: ArrayLike, y: ArrayLike) -> Array:
         """Deviation of the web if its floor is finished at its nominal Z, mm.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from types import SimpleNamespace
 from typing import Any
@@ -57,8 +57,8 @@ class SharedError:
     def count(self) -> int:
         return len(self.error)
 
-    def samples_at(self, points: Array) -> Array:
-        return np.repeat(self.error[:, None], len(points), axis=1)
+    def samples_over(self, places: Sequence[Array]) -> Callable[[int], Array]:
+        return lambda group: np.repeat(self.error[:, None], len(places[group]), axis=1)
 
     def std_at(self, x: ArrayLike, y: ArrayLike) -> Array:
         return np.full(np.broadcast(x, y).shape, self.error.std())

@@ -9,10 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.decision import Decision
-from floorfit.part.lattice import floor_points
-from floorfit.part.model import Part, Pocket
+from floorfit.decision.floor_warp import FloorPlaces
 from floorfit.surface.fit import Fit
-from floorfit.web import Webs
 
 __all__ = ["ReadingNoise", "with_budgets"]
 
@@ -43,17 +41,16 @@ class ReadingNoise:
 
 
 def with_budgets(
-    part: Part, fit: Fit, webs: Webs, decisions: Sequence[Decision], noise: ReadingNoise
+    fit: Fit, floors: Sequence[FloorPlaces], decisions: Sequence[Decision], noise: ReadingNoise
 ) -> tuple[Decision, ...]:
     """Add the budget to each decision that has an offset uncertainty.
 
     Parameters
     ----------
-    part : Part
     fit : Fit
-    webs : Webs
+    floors : sequence of FloorPlaces
     decisions : sequence of Decision
-        In the part's order.
+        Both in the part's order.
     noise : ReadingNoise
 
     Returns
@@ -64,7 +61,7 @@ def with_budgets(
         beyond the linear parts (the smoothing's own spread, local dishing, and which place is the extreme) stands under
         smoothing and dishing.
     """
-    places = [_decisive(pocket, webs, one) for pocket, one in zip(part.pockets, decisions, strict=True)]
+    places = [_decisive(floor, one) for floor, one in zip(floors, decisions, strict=True)]
     splits = np.array(fit.variance_split(places)).T
     return tuple(
         replace(one, budget_mm=_budget(one, splits[k].tolist(), noise)) if one.readings_used else one
@@ -94,12 +91,9 @@ def _budget(decision: Decision, split: Sequence[float], noise: ReadingNoise) -> 
     return {cause: float(np.sqrt(max(variance, 0.0))) for cause, variance in parts.items()}
 
 
-def _decisive(pocket: Pocket, webs: Webs, decision: Decision) -> Array:
+def _decisive(floor: FloorPlaces, decision: Decision) -> Array:
     """The places that the offset hangs on: where the web wanted is least and greatest; the centroid for a surface."""
     if decision.action == "follow":
-        return np.array([pocket.centroid])
-    points = floor_points(pocket)
-    x, y = points[:, 0], points[:, 1]
-    plane = decision.correction.slope[0] * x + decision.correction.slope[1] * y
-    wanted = webs.aimed(x, y) - plane
-    return np.asarray(points[[int(np.argmin(wanted)), int(np.argmax(wanted))]])
+        return np.array([floor.pocket.centroid])
+    wanted = floor.mean - floor.points @ np.array(decision.correction.slope)
+    return np.asarray(floor.points[[int(np.argmin(wanted)), int(np.argmax(wanted))]])

@@ -50,12 +50,16 @@ class Proposal:
     plane : (float, float, float)
         For shift and tilt: dz at the boundary's centroid and slopes. For follow: the constant over the surface, 0, 0.
     chances : Chances
+    low, high : (count,) ndarray, mm
+        Least and greatest web over the floor less nominal, in each joint sample.
     """
 
     action: Literal["shift", "tilt", "follow"]
     offset: Array
     plane: tuple[float, float, float]
     chances: Chances
+    low: Array
+    high: Array
 
 
 def minimax_shift(values: Array) -> float:
@@ -136,9 +140,14 @@ def chances(deviation: Array, tolerance: Tolerance) -> Chances:
         Web less local nominal at every point, a row a sample.
     tolerance : Tolerance
     """
-    none = np.zeros(len(deviation), bool)
-    thin = none if tolerance.lower is None else deviation.min(axis=1) < tolerance.lower
-    thick = none if tolerance.upper is None else deviation.max(axis=1) > tolerance.upper
+    return _chances(deviation.min(axis=1), deviation.max(axis=1), tolerance)
+
+
+def _chances(low: Array, high: Array, tolerance: Tolerance) -> Chances:
+    """The same from least and greatest deviation of each sample."""
+    none = np.zeros(len(low), bool)
+    thin = none if tolerance.lower is None else low < tolerance.lower
+    thick = none if tolerance.upper is None else high > tolerance.upper
     return Chances(float((~thin & ~thick).mean()), float(thin.mean()), float(thick.mean()))
 
 
@@ -203,7 +212,9 @@ def _candidate(
 ) -> Proposal:
     offset = base + height
     deviation = left_after(offset, floor.samples, floor.left_samples)
-    return Proposal(action, offset, (float(height), *slopes), chances(deviation, floor.pocket.tolerance))
+    low, high = deviation.min(axis=1), deviation.max(axis=1)
+    chance = _chances(low, high, floor.pocket.tolerance)
+    return Proposal(action, offset, (float(height), *slopes), chance, low, high)
 
 
 def _best_height(floor: FloorWarp, base: Array, start: float, settings: DecisionSettings) -> float:

@@ -12,7 +12,7 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.decision.candidates import Proposal, best_candidate
 from floorfit.decision.decision import Decision, Reason, Verdict, known
-from floorfit.decision.floor_warp import FloorWarp, floor_warp
+from floorfit.decision.floor_warp import FloorPlaces, FloorWarp, floor_places, floor_warp
 from floorfit.decision.follow import follow_grid
 from floorfit.decision.rules import Wording, hold_reason, metal_notes
 from floorfit.decision.settings import DecisionSettings
@@ -42,6 +42,7 @@ def decide(
     common_u: float = 0.0,
     seed: int = 1,
     progress: Callable[[], None] | None = None,
+    floors: Sequence[FloorPlaces] | None = None,
 ) -> tuple[Decision, ...]:
     """Decide every floor of a part.
 
@@ -61,17 +62,21 @@ def decide(
         Of what the joint samples of the surface do not hold: the common part.
     progress : callable, optional
         Called after each floor.
+    floors : sequence of FloorPlaces, optional
+        From `floor_places` of the same part and webs, where they are known already.
 
     Returns
     -------
     tuple of Decision, in the part's order
     """
     with threadpool_limits(limits=1, user_api="blas"):  # many small products: threads only wait for each other
-        return _decide(part, webs, posterior, used, given, settings, common_u, seed, progress)
+        floors = floor_places(part, webs) if floors is None else floors
+        return _decide(part, floors, webs, posterior, used, given, settings, common_u, seed, progress)
 
 
 def _decide(
     part: Part,
+    floors: Sequence[FloorPlaces],
     webs: Webs,
     posterior: Posterior,
     used: Sequence[int],
@@ -83,9 +88,10 @@ def _decide(
 ) -> tuple[Decision, ...]:
     generator = np.random.default_rng([seed, 2])
     common = common_u * generator.standard_normal(posterior.count)
+    samples = posterior.samples_over([one.points for one in floors])
 
     def decided(k: int) -> Decision:
-        floor = floor_warp(part.pockets[k], webs, posterior, common)
+        floor = floor_warp(floors[k], samples(k), common)
         if used[k] == 0:
             return _unmeasured(floor, given[k])
         return _measured(floor, used[k], webs, settings, Wording(part.units))
@@ -281,17 +287,15 @@ def _after(floor: FloorWarp, chosen: Proposal) -> Array:
 
 def _inside(floor: FloorWarp, chosen: Proposal) -> NDArray[np.bool_]:
     """Whether the whole floor lies within its limits in each joint sample."""
-    deviation = left_after(chosen.offset, floor.samples, floor.left_samples)
-    inside = np.asarray((margin(floor.pocket.tolerance, deviation) >= 0).all(axis=1))
+    tolerance = floor.pocket.tolerance
+    inside = np.minimum(margin(tolerance, chosen.low), margin(tolerance, chosen.high)) >= 0
     inside.flags.writeable = False
     return inside
 
 
 def _interval(floor: FloorWarp, chosen: Proposal) -> tuple[float, float]:
     """95 % interval that holds the least and the greatest web over the floor."""
-    deviation = left_after(chosen.offset, floor.samples, floor.left_samples)
-    low = float(np.quantile(deviation.min(axis=1), 0.025))
-    high = float(np.quantile(deviation.max(axis=1), 0.975))
+    low, high = float(np.quantile(chosen.low, 0.025)), float(np.quantile(chosen.high, 0.975))
     return floor.pocket.web + low, floor.pocket.web + high
 
 

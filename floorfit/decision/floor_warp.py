@@ -3,18 +3,39 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.lattice import floor_points
-from floorfit.part.model import Pocket
-from floorfit.surface.posterior import Posterior
+from floorfit.part.model import Part, Pocket
 from floorfit.web import Webs
 
-__all__ = ["FloorWarp", "floor_warp"]
+__all__ = ["FloorPlaces", "FloorWarp", "floor_places", "floor_warp"]
 
 Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class FloorPlaces:
+    """The best estimate under one floor.
+
+    Parameters
+    ----------
+    pocket : Pocket
+    points : (k, 2) ndarray, mm
+        Inside, edge and corners.
+    mean : (k,) ndarray, mm
+        Best estimate of the warp less the common bias.
+    left : (k,) ndarray, mm
+        Web left by roughing less nominal web: no cut can leave more.
+    """
+
+    pocket: Pocket
+    points: Array
+    mean: Array
+    left: Array
 
 
 @dataclass(frozen=True)
@@ -40,31 +61,46 @@ class FloorWarp:
     samples: Array
     left: Array
 
-    @property
+    @cached_property
     def left_samples(self) -> Array:
         """What roughing left, for each joint sample: a plate that stands higher has less web, mm."""
         return np.asarray(self.left + (self.mean - self.samples))
 
-    @property
+    @cached_property
     def deviation(self) -> Array:
         """Standard uncertainty of the warp at each point, mm."""
         return np.asarray(self.samples.std(axis=0))
 
 
-def floor_warp(pocket: Pocket, webs: Webs, posterior: Posterior, common: Array) -> FloorWarp:
-    """Evaluate surface and samples over a floor.
+def floor_places(part: Part, webs: Webs) -> tuple[FloorPlaces, ...]:
+    """Evaluate the surface over every floor, all places at once.
 
     Parameters
     ----------
-    pocket : Pocket
+    part : Part
     webs : Webs
         Best estimate of the warp, and what roughing left.
-    posterior : Posterior
-        Joint samples of the warp.
+    """
+    places = [floor_points(pocket) for pocket in part.pockets]
+    x, y = np.concatenate(places).T
+    ends = np.cumsum([len(points) for points in places])[:-1]
+    aimed, over = (np.split(values, ends) for values in (webs.aimed(x, y), webs.left_over(x, y)))
+    return tuple(
+        FloorPlaces(pocket, points, mean, pocket.finish_stock + more)
+        for pocket, points, mean, more in zip(part.pockets, places, aimed, over, strict=True)
+    )
+
+
+def floor_warp(places: FloorPlaces, deviations: Array, common: Array) -> FloorWarp:
+    """Add the joint samples to what is known of a floor.
+
+    Parameters
+    ----------
+    places : FloorPlaces
+    deviations : (count, k) ndarray, mm
+        Joint samples of the warp less the best estimate, at its places.
     common : (count,) ndarray, mm
         What all readings share, one value a sample.
     """
-    points = floor_points(pocket)
-    mean = webs.aimed(points[:, 0], points[:, 1])
-    samples = mean + posterior.samples_at(points) + common[:, None]
-    return FloorWarp(pocket, points, mean, samples, webs.left(pocket, points[:, 0], points[:, 1]))
+    samples = places.mean + deviations + common[:, None]
+    return FloorWarp(places.pocket, places.points, places.mean, samples, places.left)

@@ -79,7 +79,8 @@ class Factor:
 
     def log_determinant(self) -> float:
         """Return log |A|."""
-        return float(2 * sum(np.log(np.diag(block)).sum() for block in self.diagonal)) + self.freed_log_determinant
+        roots = np.concatenate([np.diagonal(block) for block in self.diagonal])
+        return float(2 * np.log(roots).sum()) + self.freed_log_determinant
 
     def solve(self, right: Array) -> Array:
         """Solve ``A x = right`` for one right-hand side (nl, ns)."""
@@ -96,16 +97,27 @@ class Factor:
         return out
 
     def inner(self, many: Array, one: Array) -> tuple[Array, Array, float]:
-        """Return ``Gᵀ A⁻¹ G``, ``Gᵀ A⁻¹ r`` and ``rᵀ A⁻¹ r`` for G (count, nl, ns) and r (nl, ns): half a solve."""
-        right = np.concatenate([many, one[None]])
+        """Return ``Gᵀ A⁻¹ G``, ``Gᵀ A⁻¹ r`` and ``rᵀ A⁻¹ r`` for G (count, nl, ns) and r (nl, ns): half a solve.
+
+        Cheaper where many are local: L⁻¹ leaves nothing above the first entry of each.
+        """
+        right = np.concatenate([one[None], many])
         x = self._padded(right)
-        self._forward(x)
-        half = x.reshape(-1, len(right))
-        total = half.T @ half
+        first = (x != 0.0).any(axis=2).argmax(axis=0)
+        first[0] = 0
+        order = np.argsort(first, kind="stable")
+        begun = np.searchsorted(first[order], np.arange(len(x)), side="right")
+        x = np.ascontiguousarray(x[:, order])
+        self._forward(x, begun)
+        total = np.zeros((len(right), len(right)))
+        for some, count in zip(x, begun, strict=True):
+            total[:count, :count] += some[:count] @ some[:count].T
+        back = np.argsort(order)
+        total = total[np.ix_(back, back)]
         for vector in self.freed:
             share = np.einsum("pij,ij->p", right, vector)
             total += np.outer(share, share)
-        return total[:-1, :-1], total[:-1, -1], float(total[-1, -1])
+        return total[1:, 1:], total[1:, 0], float(total[0, 0])
 
     def draw(self, count: int, generator: np.random.Generator) -> Array:
         """Draw ``count`` joint samples (nl, ns, count) of a Gaussian with zero mean and precision A.
@@ -117,9 +129,10 @@ class Factor:
         generator : numpy.random.Generator
         """
         ns = self.shape[1]
-        x = generator.standard_normal((len(self.diagonal), COLUMNS * ns, count))
+        drawn = generator.standard_normal((len(self.diagonal), COLUMNS * ns, count))
+        x = np.ascontiguousarray(drawn.transpose(0, 2, 1))
         self._backward(x)
-        out = x.reshape(len(self.diagonal) * COLUMNS, ns, count)[: self.shape[0]]
+        out = x.transpose(0, 2, 1).reshape(len(self.diagonal) * COLUMNS, ns, count)[: self.shape[0]]
         for vector in self.freed:
             out += vector[:, :, None] * generator.standard_normal(count)
         return out
@@ -147,32 +160,37 @@ class Factor:
             band += outer(vector)
         return band
 
-    def _forward(self, x: Array) -> None:
+    def _forward(self, x: Array, begun: NDArray[np.intp] | None = None) -> None:
+        """L⁻¹ in place; of block k only the first ``begun[k]`` rows, which holds the others of before."""
         from scipy.linalg.blas import dtrsm
 
+        count = np.full(len(x), x.shape[1]) if begun is None else begun
         for k, upper in enumerate(self.diagonal):
-            right = x[k] - self.below[k - 1] @ x[k - 1] if k else x[k]
-            x[k] = dtrsm(1.0, upper, right, trans_a=1)
+            here = x[k, : count[k]]
+            if k:
+                here[: count[k - 1]] -= x[k - 1, : count[k - 1]] @ self.below[k - 1].T
+            here[:] = dtrsm(1.0, upper, here.T, trans_a=1, overwrite_b=1).T
 
     def _backward(self, x: Array) -> None:
         from scipy.linalg.blas import dtrsm
 
         last = len(self.diagonal) - 1
         for k in range(last, -1, -1):
-            right = x[k] - self.below[k].T @ x[k + 1] if k < last else x[k]
-            x[k] = dtrsm(1.0, self.diagonal[k], right)
+            if k < last:
+                x[k] -= x[k + 1] @ self.below[k]
+            x[k] = dtrsm(1.0, self.diagonal[k], x[k].T, overwrite_b=1).T
 
     def _padded(self, values: Array) -> Array:
-        """Turn (count, nl, ns) into blocks (K, b, count); the padding solves to itself."""
+        """Turn (count, nl, ns) into blocks (K, count, b); the padding solves to itself."""
         count, nl, ns = values.shape
         blocks = len(self.diagonal)
         full = np.zeros((count, blocks * COLUMNS, ns))
         full[:, :nl] = values
-        return np.ascontiguousarray(full.reshape(count, blocks, COLUMNS * ns).transpose(1, 2, 0))
+        return np.ascontiguousarray(full.reshape(count, blocks, COLUMNS * ns).transpose(1, 0, 2))
 
     def _trimmed(self, x: Array) -> Array:
-        blocks, width, count = x.shape
-        full = x.transpose(2, 0, 1).reshape(count, blocks * COLUMNS, width // COLUMNS)
+        blocks, count, width = x.shape
+        full = x.transpose(1, 0, 2).reshape(count, blocks * COLUMNS, width // COLUMNS)
         return np.ascontiguousarray(full[:, : self.shape[0]])
 
 
@@ -267,12 +285,11 @@ def factorise(band: Band) -> Factor:
     padded = np.zeros((4, count * COLUMNS + COLUMNS, 7, ns))
     padded[:, :nl] = band
     padded[0, nl:, 3] = 1.0
+    own, links = (_packed(padded, count, ns, step=step) for step in (0, 1))
     diagonal: list[Array] = []
     below: list[Array] = []
     for k in range(count):
-        block = _pack(padded, k, ns, step=0)
-        if k:
-            block -= below[-1] @ below[-1].T
+        block = own[k] - below[-1] @ below[-1].T if k else own[k]
         lower, fault = dpotrf(block.T, lower=0, clean=1, overwrite_a=1)
         if fault:
             raise NumericalError(
@@ -281,8 +298,7 @@ def factorise(band: Band) -> Factor:
             )
         diagonal.append(lower)
         if k < count - 1:
-            link = _pack(padded, k, ns, step=1)
-            below.append(dtrsm(1.0, lower, link.T, trans_a=1, overwrite_b=1).T)
+            below.append(dtrsm(1.0, lower, links[k].T, trans_a=1, overwrite_b=1).T)
     return Factor(tuple(diagonal), tuple(below), (nl, ns))
 
 
@@ -298,12 +314,13 @@ def _places(ns: int, step: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     return target[held], source[held]
 
 
-def _pack(band: Band, k: int, ns: int, *, step: int) -> Array:
-    """Dense block (k + step, k) of the band; of a diagonal block the lower half."""
+def _packed(band: Band, count: int, ns: int, *, step: int) -> Array:
+    """Dense blocks (k + step, k) of the band, all k; of a diagonal block the lower half."""
     target, source = _places(ns, step)
-    block = np.zeros(COLUMNS * ns * COLUMNS * ns)
-    block[target] = band[:, k * COLUMNS : (k + 1) * COLUMNS].reshape(-1)[source]
-    return block.reshape(COLUMNS * ns, COLUMNS * ns)
+    columns = band[:, : count * COLUMNS].reshape(4, count, COLUMNS * 7 * ns).transpose(1, 0, 2).reshape(count, -1)
+    blocks = np.zeros((count, COLUMNS * ns * COLUMNS * ns))
+    blocks[:, target] = columns[:, source]
+    return blocks.reshape(count, COLUMNS * ns, COLUMNS * ns)
 
 
 def _unpack(band: Band, k: int, block: Array, ns: int, *, step: int) -> None:

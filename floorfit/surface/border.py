@@ -7,8 +7,8 @@ equations are
     [ Gᵀ  ΦᵀWΦ + P⁻¹/ρ ] [a] = [ΦᵀWy]
 
 With the spline integrated out the readings say of the amounts ``M = ΦᵀWΦ − GᵀA⁻¹G`` and ``b = ΦᵀWy − GᵀA⁻¹BᵀWy``
-(Schur complement). In the basis where M is diagonal against P, one factor ρ = τ²/φ costs a sum of K terms, so that the
-likelihood of a whole ladder of τ comes with one solve, and τ is integrated out instead of being chosen.
+(Schur complement). With M tridiagonal against P one factor ρ = τ²/φ costs some K operations, so that the likelihood of
+a whole ladder of τ comes with one solve, and τ is integrated out instead of being chosen.
 """
 
 from __future__ import annotations
@@ -184,16 +184,16 @@ def with_slow(
 
 @dataclass(frozen=True)
 class Spectrum:
-    """What the readings say of the amounts at one smoothing, in the basis where that is diagonal.
+    """What the readings say of the amounts at one smoothing.
 
     Parameters
     ----------
-    basis : (K, K) ndarray
-        Amounts are this times standard normals times τ, before any reading.
-    information : (K,) ndarray
-        Λ >= 0.
-    score : (K,) ndarray
-        b in that basis.
+    root : (K, K) ndarray
+        U: amounts are this times standard normals times τ, before any reading.
+    matrix : (K, K) ndarray
+        ``Uᵀ M U``, semidefinite.
+    pull : (K,) ndarray
+        ``Uᵀ b``.
     link : (J, K) ndarray
         By how much the knots of a slow error give way to each amount.
     knots : (J, J) ndarray, mm²
@@ -204,9 +204,9 @@ class Spectrum:
         Log |I + Σ M| of the knots.
     """
 
-    basis: Array
-    information: Array
-    score: Array
+    root: Array
+    matrix: Array
+    pull: Array
     link: Array
     knots: Array
     slow_score: Array
@@ -215,6 +215,8 @@ class Spectrum:
     @classmethod
     def of(cls, factor: Factor, columns: ShapeColumns, right: Array) -> tuple[Spectrum, float]:
         """Reduce the border at one smoothing; ``right`` is r = BᵀWy, and the second number rᵀA⁻¹r."""
+        from scipy.linalg.blas import dtrmm
+
         pulled, own, square = factor.inner(columns.right, right)
         seen, score, k = columns.gram - pulled, columns.values - own, columns.shapes
         knots, link, determinant = np.empty((0, 0)), np.empty((0, k)), 0.0
@@ -223,21 +225,51 @@ class Spectrum:
             knots = np.linalg.inv(seen[k:, k:] + np.linalg.inv(prior))
             link = -knots @ seen[k:, :k]
             determinant = float(np.linalg.slogdet(prior)[1] - np.linalg.slogdet(knots)[1])
-        own_score = score[:k] + link.T @ score[k:]
-        root = columns.root
-        information, turn = np.linalg.eigh(root.T @ (seen[:k, :k] + seen[:k, k:] @ link) @ root)
-        basis = root @ turn
+        own_score, root = score[:k] + link.T @ score[k:], columns.root
+        half = dtrmm(1.0, root, seen[:k, :k] + seen[:k, k:] @ link, side=1, lower=1)
+        matrix = dtrmm(1.0, root, half, lower=1, trans_a=1)
         square += float(score[k:] @ knots @ score[k:])
-        found = cls(basis, np.maximum(information, 0.0), basis.T @ own_score, link, knots, score[k:], determinant)
+        found = cls(root, (matrix + matrix.T) / 2, root.T @ own_score, link, knots, score[k:], determinant)
         return found, square
 
-    def log_determinants(self, rho: Array) -> Array:
-        """Log |I + ρ M P| for each ρ."""
-        return np.asarray(np.log1p(rho[:, None] * self.information).sum(axis=1)) + self.slow_log_determinant
+    def evidence(self, rho: Array) -> tuple[Array, Array]:
+        """Log |I + ρ M P| for each ρ, and by how much the shapes lower the penalised sum of squares.
 
-    def explained(self, rho: Array) -> Array:
-        """By how much the shapes lower the penalised sum of squares, for each ρ."""
-        return np.asarray((rho[:, None] * self.score**2 / (1 + rho[:, None] * self.information)).sum(axis=1))
+        A similar tridiagonal matrix gives both without its eigenvectors.
+        """
+        from scipy.linalg.lapack import dormqr, dptsv, dsytrd
+
+        if len(self.pull) == 1:
+            pivot = 1 + rho * self.matrix[0, 0]
+            return np.log(pivot) + self.slow_log_determinant, rho * self.pull[0] ** 2 / pivot
+        turned, diagonal, beside, tau, _ = dsytrd(np.asfortranarray(self.matrix), lower=1, overwrite_a=1)
+        rest = dormqr("L", "T", turned[1:, :-1], tau, self.pull[1:, None], 64 * len(tau))[0][:, 0]
+        pull = np.concatenate([self.pull[:1], rest])
+        determinants, explained = np.empty(len(rho)), np.empty(len(rho))
+        for k, one in enumerate(rho):
+            pivots, _, solved, _ = dptsv(1 + one * diagonal, one * beside, pull)
+            determinants[k], explained[k] = np.log(pivots).sum(), one * float(pull @ solved)
+        return determinants + self.slow_log_determinant, explained
+
+    @cached_property
+    def _turned(self) -> tuple[Array, Array]:
+        information, turn = np.linalg.eigh(self.matrix)
+        return np.maximum(information, 0.0), turn
+
+    @property
+    def information(self) -> Array:
+        """Λ >= 0, (K,): what is known of the amounts in the basis where that is diagonal."""
+        return self._turned[0]
+
+    @cached_property
+    def basis(self) -> Array:
+        """Amounts are this times standard normals times τ, (K, K)."""
+        return np.asarray(self.root @ self._turned[1])
+
+    @cached_property
+    def score(self) -> Array:
+        """b in that basis, (K,)."""
+        return np.asarray(self._turned[1].T @ self.pull)
 
 
 @dataclass(frozen=True)

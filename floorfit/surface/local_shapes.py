@@ -152,6 +152,13 @@ class LocalShapes:
     def _all(self) -> _Tables:
         return _Tables.of(self.tables)
 
+    @cached_property
+    def leaning(self) -> LocalShapes:
+        """Three further forms of each, see `Misfit`."""
+        tables = [other for table in self.tables for other in _leaning(table)]
+        names = [name for name in self.names for _ in range(3)]
+        return independent(names, tables, np.ones(len(tables)), 0.0)
+
     def total_at(self, amounts: Array, points: ArrayLike) -> Array:
         """Sum of amounts times shapes at points (n, 2), mm."""
         return np.asarray(self.design(points) @ amounts)
@@ -183,9 +190,7 @@ class Misfit:
     @classmethod
     def of(cls, shapes: LocalShapes, amounts: Array) -> Misfit:
         """Misfit of shapes that were fitted with amounts (K,), mm."""
-        tables = [other for table in shapes.tables for other in _leaning(table)]
-        names = [name for name in shapes.names for _ in range(3)]
-        return cls(independent(names, tables, np.ones(len(tables)), 0.0), np.repeat(MISFIT_SHARE * np.abs(amounts), 3))
+        return cls(shapes.leaning, np.repeat(MISFIT_SHARE * np.abs(amounts), 3))
 
     def variance_at(self, points: ArrayLike) -> Array:
         """Variance at places (n, 2), mm²."""
@@ -201,7 +206,7 @@ class Misfit:
 def _leaning(table: ShapeTable) -> list[ShapeTable]:
     """The table times −2…2 along X, along Y, and ``4 v (1 − v)``."""
     v = table.values
-    along, across = (np.linspace(-2.0, 2.0, size) for size in v.shape)
+    along, across = (4 * np.arange(size) / (size - 1) - 2 for size in v.shape)
     forms = (v * along[:, None], v * across[None, :], 4 * v * np.maximum(1 - v, 0.0))
     return [ShapeTable(table.low, table.high, form) for form in forms]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -164,14 +164,30 @@ class Posterior:
 
     def samples_at(self, points: ArrayLike) -> Array:
         """Joint samples of warp minus fitted warp at points (n, 2) that lie close together, mm, shape (count, n)."""
-        (rows, columns), design = self.grid.design(points)
-        patch = self.deviations[rows, columns].reshape(-1, self.count)
-        total = design @ patch
-        if self.covariance.shapes is not None:
-            total += self.covariance.shapes.design(points) @ self.amounts
-        if self.covariance.misfit is not None:
-            total += self.covariance.misfit.shapes.design(points) @ self.missed
-        return np.ascontiguousarray(total.T)
+        return self.samples_over([np.asarray(points, float)])(0)
+
+    def samples_over(self, places: Sequence[Array]) -> Callable[[int], Array]:
+        """Joint samples over several groups of places, as `samples_at` for the group of a number.
+
+        Parameters
+        ----------
+        places : sequence of (n, 2) ndarray, mm
+            Those of a group lie close together.
+        """
+        ends = np.cumsum([0, *(len(group) for group in places)])
+        every, covariance = np.concatenate([*places]), self.covariance
+        shaped = [] if covariance.shapes is None else [(covariance.shapes.design(every), self.amounts)]
+        if covariance.misfit is not None:
+            shaped.append((covariance.misfit.shapes.design(every), self.missed))
+
+        def samples(group: int) -> Array:
+            (rows, columns), design = self.grid.design(places[group])
+            total = design @ self.deviations[rows, columns].reshape(-1, self.count)
+            for forms, amounts in shaped:
+                total += forms[ends[group] : ends[group + 1]] @ amounts
+            return np.ascontiguousarray(total.T)
+
+        return samples
 
 
 def mixture(equations: Equations, priors: Sequence[tuple[Prior, float, float]]) -> list[tuple[Solution, float]]:

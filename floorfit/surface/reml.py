@@ -276,9 +276,9 @@ def solve(
     penalised = np.full(len(rho), equations.square - pulled)
     taus = np.zeros(len(rho))
     if spectrum is not None:
-        penalised = penalised - spectrum.explained(rho)
         beforehand = TAUS * np.exp(-TAUS / TYPICAL_MM)
-        taus = spectrum.log_determinants(rho) - 2 * np.log(beforehand / beforehand.sum())
+        taus, explained = spectrum.evidence(rho)
+        penalised, taus = penalised - explained, taus - 2 * np.log(beforehand / beforehand.sum())
     dispersions, fitted = _inflated(np.maximum(penalised, 0.0), max(equations.count - 3, 1e-9), free=free)
     criteria = fitted + determinant + taus
     if weak:

@@ -24,7 +24,7 @@ from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of, solve
 from floorfit.surface.rough import rougher
 from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_start
-from floorfit.surface.slow import DRIFT_MM, LEAST_GAIN, SIZES_MM, WORTH_A_LOOK, slow_errors
+from floorfit.surface.slow import likeliest_slow
 from floorfit.surface.spline import Surface
 from floorfit.units import MAD_TO_SD
 
@@ -242,7 +242,9 @@ def _models(
     """The surface alone, and with what may stand beside it."""
     assert data.shapes is not None
     alone = solve(data.equations(weights), priors[0][0])
-    in_order = None if order is None else _in_order(data, weights, alone, order)
+    in_order = None
+    if order is not None:
+        in_order = likeliest_slow(order, lambda slow: alone.criterion - data.beside(alone, weights, slow).criterion)
     return models_of(
         data.points,
         data.shapes,
@@ -252,23 +254,6 @@ def _models(
         lambda slow, start: _evident(data, weights, start, slow),
         is_z_measured=is_z_measured,
     )
-
-
-def _in_order(data: _Data, weights: Array, without: Solution, order: Array) -> Slow | None:
-    """The likeliest slow error, or none: where the surface without one is as likely."""
-
-    def tried(ones: list[Slow]) -> list[Slow]:
-        costs = [data.beside(without, weights, one).criterion for one in ones]
-        return [replace(one, gain=without.criterion - cost) for one, cost in zip(ones, costs, strict=True)]
-
-    every = slow_errors(order)
-    first = tried([one for one in every if one.size in (SIZES_MM[1], DRIFT_MM)])
-    likely = max(first, key=lambda one: one.gain, default=None)
-    if likely is None or likely.gain < WORTH_A_LOOK:
-        return None
-    rest = tried([one for one in every if one.size not in (SIZES_MM[1], DRIFT_MM)])
-    slow = max(first + rest, key=lambda one: one.gain)
-    return None if slow.gain < LEAST_GAIN else slow
 
 
 @dataclass(frozen=True)

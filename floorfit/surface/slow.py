@@ -8,6 +8,7 @@ from it.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,7 @@ from floorfit.surface.border import Slow
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["DRIFT_MM", "LEAST_GAIN", "SIZES_MM", "TOLD_GAIN", "WORTH_A_LOOK", "combined", "hats", "slow_errors"]
+__all__ = ["FEWEST", "MOST", "TOLD_GAIN", "combined", "hats", "likeliest_slow", "slow_errors"]
 
 Array = NDArray[np.float64]
 
@@ -62,6 +63,26 @@ def slow_errors(order: Array) -> list[Slow]:
         design = hats(at.astype(float), knots)
         out += [Slow(design, size**2 * shape, size, length) for size in SIZES_MM]
     return out
+
+
+def likeliest_slow(order: Array, gained: Callable[[Slow], float]) -> Slow | None:
+    """The likeliest slow error, or None: where the surface without one is as likely.
+
+    Parameters
+    ----------
+    order : (n,) ndarray
+        Time or number of each reading.
+    gained : callable
+        Twice the log likelihood that the fit gains by one, at the smoothing found without.
+    """
+    every = slow_errors(order)
+    is_first = [one.size in (SIZES_MM[1], DRIFT_MM) for one in every]
+    first = [replace(one, gain=gained(one)) for one, begun in zip(every, is_first, strict=True) if begun]
+    if max((one.gain for one in first), default=-np.inf) < WORTH_A_LOOK:
+        return None
+    rest = [replace(one, gain=gained(one)) for one, begun in zip(every, is_first, strict=True) if not begun]
+    likely = max(first + rest, key=lambda one: one.gain)
+    return None if likely.gain < LEAST_GAIN else likely
 
 
 def combined(first: Slow | None, second: Slow) -> Slow:

@@ -1,10 +1,12 @@
+import dataclasses
+
 import numpy as np
 import pytest
 from finished_webs import small_record
 from scipy.interpolate import BSpline, RegularGridInterpolator
 
 from floorfit.errors import InputError
-from floorfit.verify.predicted import Prediction, webs_of
+from floorfit.verify.predicted import Prediction, _bilinear, webs_of
 
 
 def test_surface_is_the_tensor_spline_of_the_record_and_its_dishes() -> None:
@@ -64,3 +66,15 @@ def test_surface_that_does_not_hold_together_is_refused() -> None:
     broken = surface.model_copy(update={"coefficients_mm": surface.coefficients_mm[:-1]})
     with pytest.raises(InputError, match="do not fit each other"):
         webs_of(small_record().model_copy(update={"surface": broken}))
+
+
+def test_uncertainty_between_nodes_is_bilinear() -> None:
+    rng = np.random.default_rng(4)
+    record = small_record()
+    assert record.map is not None
+    shape = np.shape(record.map.warp_u_mm)
+    layer = dataclasses.replace(record.map, warp_u_mm=rng.uniform(0.01, 0.02, shape))
+    x, y = (rng.uniform(nodes[0], nodes[-1], 200) for nodes in (layer.x_mm, layer.y_mm))
+    # scipy's interpolator, written by others; rounding of four terms
+    expected = RegularGridInterpolator((layer.y_mm, layer.x_mm), np.array(layer.warp_u_mm))(np.column_stack([y, x]))
+    assert _bilinear(layer, x, y) == pytest.approx(expected, abs=1e-12)
