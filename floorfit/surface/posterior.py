@@ -12,8 +12,10 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.surface.blocks import outer, outer_sum
 from floorfit.surface.border import Border
 from floorfit.surface.grid import CHUNK, Band, Grid
+from floorfit.surface.local_energy import Rough
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
+from floorfit.surface.spline import middles
 
 __all__ = ["Covariance", "Posterior", "joint_posterior", "mean_of", "mixture"]
 
@@ -21,6 +23,9 @@ Array = NDArray[np.float64]
 #: Solutions with their shares, the best first.
 Nodes = list[tuple[Solution, float]]
 
+#: Degrees of freedom of Student's t on rough ground: a factor of its energy is known from some four parameters, as
+#: `floorfit.surface.robust.ROUGH_TAIL` has it.
+ROUGH_FREEDOM = 4.0
 #: What straight breaks over the ribs leave out on a floor, as an amount of its shape: a rib between gives on both sides
 #: (plates of the tuning seeds, tests/benchmarks/conditions.py).
 BREAK_SHARE = 0.35
@@ -253,6 +258,7 @@ def joint_posterior(
     covariance = Covariance.of(grid, inverse, centre.border, shapes, own).scaled(centre.dispersion)
     for shift, (_, share) in zip(shifts, nodes, strict=True):
         covariance = covariance.spread(*shift, share)
+    covariance, deviations = _tailed(covariance, deviations, centre.prior.rough, seed)
     if shapes is None:
         return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
     sizes = np.hypot(covariance.expected_size(typical), BREAK_SHARE * _broken(grid, nodes, shapes))
@@ -260,6 +266,18 @@ def joint_posterior(
     missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
     covariance = replace(covariance, misfit=misfit)
     return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)
+
+
+def _tailed(covariance: Covariance, deviations: Array, rough: Rough | None, seed: int) -> tuple[Covariance, Array]:
+    """With Student's t in place of the normal where the ground was found rough: how rough is not well known there."""
+    if rough is None:
+        return covariance, deviations
+    grid = covariance.grid
+    share = np.clip(-np.log(rough.at(middles(grid))), 0.0, 1.0).reshape(grid.shape)
+    squares = np.random.default_rng([seed, len(share)]).chisquare(ROUGH_FREEDOM, deviations.shape[-1])
+    stretched = deviations * (1 + share[:, :, None] * (np.sqrt(ROUGH_FREEDOM / squares) - 1))
+    wide = np.sqrt(1 + share * (ROUGH_FREEDOM / (ROUGH_FREEDOM - 2) - 1))
+    return replace(covariance, band=covariance.band * outer(wide), cross=covariance.cross * wide), stretched
 
 
 def _broken(grid: Grid, nodes: Sequence[tuple[Solution, float]], shapes: LocalShapes) -> Array:
