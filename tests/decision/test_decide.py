@@ -223,6 +223,19 @@ def test_uncertainty_of_an_offset_is_expanded_by_two() -> None:
     assert decide_one(lambda x, y: 0.05, sd=0.004).offset_u_mm == pytest.approx(0.008, rel=0.01)
 
 
+def test_uncertainty_of_an_offset_is_about_the_offset() -> None:
+    # 0.5 mm/m over the floor, and samples that stand 0.003 mm higher at one end than the estimate, all of them: none
+    # differs from another, yet the offset is wrong by half of that. Root mean square error, not standard deviation
+    # (JCGM 100:2008, F.2.4.5: what is known of an error and not corrected belongs in the uncertainty).
+    pocket = FLOOR
+    points = floor_points(pocket)
+    mean = np.zeros(len(points))
+    raised = np.where(points[:, 0] == points[:, 0].max(), 0.003, 0.0)
+    floor = FloorWarp(pocket, points, mean, np.tile(raised, (50, 1)), np.full(len(points), np.inf))
+    shift = best_candidate(floor, DecisionSettings(most="shift"))
+    assert _offset_deviation(floor, shift) == pytest.approx(0.0015, rel=1e-6)
+
+
 def test_shared_uncertainty_does_not_average_out() -> None:
     got = decide_one(lambda x, y: 0.05, sd=0.003, common_u=0.004)
     # Root sum of squares of independent parts; 2000 samples know a deviation to 1.6 %, 4 of them.
