@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.model import Part
-from floorfit.surface.local_shapes import LocalShapes, ShapeTable, independent
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -62,9 +62,9 @@ def web_dishes(part: Part) -> tuple[LocalShapes, ...]:
     known: dict[bytes, list[Array]] = {}
     solved = [_solved(part, web, known) for web in webs]
     sizes = np.repeat(_sizes(part, webs), [len(web) for web in webs])
-    names = [part.pockets[k].id for web in webs for k in web]
+    names = tuple(part.pockets[k].id for web in webs for k in web)
     return tuple(
-        independent(names, [table for tables in solved for table in _raised(tables, power)], sizes, COMMON)
+        LocalShapes(names, tuple(table for tables in solved for table in _raised(tables, power)), sizes, COMMON)
         for power in POWERS
     )
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.errors import Finding, InputError, NumericalError
+from floorfit.errors import NumericalError
 from floorfit.part.model import Part
 from floorfit.readings.observations import Observations, Readings
 from floorfit.result import Result, Settings
@@ -83,7 +83,6 @@ def correct(
     from floorfit.readings.outliers import judged
     from floorfit.readings.screening import screen
 
-    _check_tolerances(part)
     chosen = settings or Settings()
     tell = progress or (lambda words: None)
     tell("screening the readings")
@@ -106,17 +105,6 @@ def correct(
     seen = judged(part, seen, sites, fit.weights, fit.loo.residual, fit.surface.at, scale)
     tell("deciding the floors")
     return _decided(part, taken, chosen, seen, sites, fit, agreed)
-
-
-def _check_tolerances(part: Part) -> None:
-    """Refuse tolerances by region: one pair of limits holds over a floor here, and a wrong pair would be scrap."""
-    names = [pocket.id for pocket in part.pockets if pocket.tolerances]
-    if names:
-        text = (
-            f"{', '.join(names[:6])}: tolerances by region are read, but an offset is decided for one tolerance a "
-            "floor. Split the floor where the tolerance changes, or give the tightest as web_tolerance."
-        )
-        raise InputError([Finding("region-tolerances", part.source or part.name, "tolerances", text)])
 
 
 def _fitted(

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.part.model import Pocket, Tolerance
+from floorfit.part.model import LocalLimits, Pocket, Tolerance
 from floorfit.surface.spline import Surface
 
 __all__ = ["Webs", "depth_of_cut", "left_after", "margin"]
@@ -151,12 +151,13 @@ def depth_of_cut(offset: ArrayLike, aimed: ArrayLike, left: ArrayLike) -> Array:
     return np.asarray(np.subtract(left, np.subtract(offset, aimed)))
 
 
-def margin(tolerance: Tolerance, deviation: ArrayLike) -> Array:
+def margin(tolerance: Tolerance | LocalLimits, deviation: ArrayLike) -> Array:
     """Distance of the web to its nearer limit, mm; negative outside, infinite where the drawing sets no limit.
 
     Parameters
     ----------
-    tolerance : Tolerance
+    tolerance : Tolerance or LocalLimits
+        One pair of limits, or one for each place along the last axis of ``deviation``.
     deviation : array_like, mm
         Of the web from its local nominal.
 

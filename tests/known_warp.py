@@ -85,4 +85,5 @@ def floor_at(warp: Warp, sd: float = 0.001, pocket: Pocket = FLOOR, count: int =
     points = floor_points(pocket)
     mean = warp(points[:, 0], points[:, 1]) + np.zeros(len(points))
     samples = mean + _gaussian(sd, count)[:, None]
-    return FloorWarp(pocket, points, mean, samples, pocket.finish_stock - mean)
+    limits = pocket.limits_on(*points.T)
+    return FloorWarp(pocket, points, mean, samples, pocket.finish_stock - mean, limits)

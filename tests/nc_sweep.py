@@ -21,6 +21,7 @@ def motions(text: str) -> list[dict]:
     at = dict.fromkeys("XYZ", math.nan) | {"A": 0.0, "B": 0.0}
     scale, absolute, mode, tool, picked, vector, vectors = 1.0, True, 0, -1, -1, (0.0, 0.0, 1.0), False
     out: list[dict] = []
+    plane = "XY"
     for line in text.splitlines():
         line = re.sub(r"\([^)]*\)|;.*|\s", "", line).upper()
         if line.startswith(("%", "O")):
@@ -31,6 +32,7 @@ def motions(text: str) -> list[dict]:
         scale = 25.4 if 200 in codes else 1.0 if 210 in codes else scale
         absolute = True if 900 in codes else False if 910 in codes else absolute
         mode = next((code // 10 for code in (0, 10, 20, 30) if code in codes), mode)
+        plane = next((name for code, name in ((170, "XY"), (180, "ZX"), (190, "YZ")) if code in codes), plane)
         vectors = True if 435 in codes else False if codes & {430, 434, 490} else vectors
         picked = int(value.get("T", picked))
         tool = picked if ("M", "6") in words else tool
@@ -40,7 +42,7 @@ def motions(text: str) -> list[dict]:
             at.update({axis: math.nan for axis in "XYZ" if axis in value})
             continue
         turned = vectors and mode < 2 and set("IJK") & set(value)
-        if not set("XYZAB") & set(value) and not turned and not (mode > 1 and set("IJR") & set(value)):
+        if not set("XYZAB") & set(value) and not turned and not (mode > 1 and set("IJKR") & set(value)):
             continue
         start, before = dict(at), _axis(at, vector)
         for axis in "XYZAB":
@@ -58,7 +60,7 @@ def motions(text: str) -> list[dict]:
             "tool": tool if tool >= 0 else picked,
         }
         if mode > 1:
-            move |= _arc(move, value, scale)
+            move |= _arc(move, value, scale, plane)
         out.append(move)
     return out
 
@@ -70,18 +72,21 @@ def _axis(at: dict, vector: tuple) -> tuple[float, float, float]:
     return tuple(part / math.sqrt(sum(p * p for p in vector)) for part in vector)
 
 
-def _arc(move: dict, value: dict, scale: float) -> dict:
-    (x0, y0, _), (x1, y1, _) = move["from"], move["to"]
+def _arc(move: dict, value: dict, scale: float, plane: str) -> dict:
+    """Centre, signed angle and the two axes of an arc; NISTIR 6556, 3.5.3: G18 is the ZX plane, G19 the YZ plane."""
+    first, second = ("XYZ".index(axis) for axis in plane)
+    x0, y0, x1, y1 = (move[end][axis] for end in ("from", "to") for axis in (first, second))
     if "R" in value:
         r = value["R"] * scale
         d = math.dist((x0, y0), (x1, y1))
         h = math.sqrt(max(r * r - d * d / 4, 0.0)) * (1 if (move["kind"] == 3) == (r > 0) else -1)
         cx, cy = (x0 + x1) / 2 - h * (y1 - y0) / d, (y0 + y1) / 2 + h * (x1 - x0) / d
     else:
-        cx, cy = x0 + value.get("I", 0.0) * scale, y0 + value.get("J", 0.0) * scale
+        cx, cy = x0 + value.get("IJK"[first], 0.0) * scale, y0 + value.get("IJK"[second], 0.0) * scale
     turn = math.atan2(y1 - cy, x1 - cx) - math.atan2(y0 - cy, x0 - cx)
     turn = turn % (2 * math.pi) or 2 * math.pi
-    return {"centre": (cx, cy), "turn": turn if move["kind"] == 3 else (turn - 2 * math.pi) or -2 * math.pi}
+    turn = turn if move["kind"] == 3 else (turn - 2 * math.pi) or -2 * math.pi
+    return {"centre": (cx, cy), "turn": turn, "plane": [first, second]}
 
 
 def samples(text: str, tools: dict[int, tuple[float, float]], step: float = 0.4):
@@ -93,14 +98,16 @@ def samples(text: str, tools: dict[int, tuple[float, float]], step: float = 0.4)
         start, end = np.array(move["from"]), np.array(move["to"])
         length = math.dist(start, end)
         if "centre" in move:
-            length = math.hypot(abs(move["turn"]) * math.dist(start[:2], move["centre"]), end[2] - start[2])
+            across = 3 - sum(move["plane"])
+            radius = math.dist(start[move["plane"]], move["centre"])
+            length = math.hypot(abs(move["turn"]) * radius, end[across] - start[across])
         share = np.linspace(0, 1, max(1, math.ceil(length / step)) + 1)[:, None]
         tip = start + share * (end - start)
         if "centre" in move:
             cx, cy = move["centre"]
-            angle = math.atan2(start[1] - cy, start[0] - cx) + share[:, 0] * move["turn"]
-            radius = math.dist(start[:2], (cx, cy))
-            tip[:, :2] = np.column_stack([cx + radius * np.cos(angle), cy + radius * np.sin(angle)])
+            spoke = start[move["plane"]] - move["centre"]
+            angle = math.atan2(spoke[1], spoke[0]) + share[:, 0] * move["turn"]
+            tip[:, move["plane"]] = np.column_stack([cx + radius * np.cos(angle), cy + radius * np.sin(angle)])
         axis = np.array(move["was"]) + share * (np.array(move["axis"]) - np.array(move["was"]))
         tips.append(tip)
         axes.append(axis / np.linalg.norm(axis, axis=1)[:, None])

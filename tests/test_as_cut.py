@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 
+import numpy as np
 import pytest
 import record_factory
+from finished_webs import finished_readings, small_record
 
 import floorfit
 from floorfit.cli import main
@@ -97,3 +99,35 @@ def test_the_page_shows_it(job, tmp_path, capsys):
     assert main(["report", str(job), "--left", str(table), "-o", str(tmp_path / "out")]) == 0
     assert "As cut by o.csv" in (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
     assert not (job / "report.html").exists()
+
+
+def test_verify_counts_what_the_programme_cuts_and_leaves(tmp_path):
+    """Webs 0.05 thicker all over, since the programme cuts 0.05 above the part file's Z: predicted, and no bias."""
+    record = small_record()
+    readings = finished_readings(record, bias=0.05)
+    table = write_table(record, tmp_path / "o.csv", off_mm=0.05)
+    blind, seeing = floorfit.verify(record, readings), floorfit.verify(record, readings, left=table)
+    assert blind.bias.value - seeing.bias.value == pytest.approx(0.05, abs=1e-6)
+    assert blind.intervals.share < 0.5 < 0.95 <= seeing.intervals.share
+    np.testing.assert_allclose(seeing.readings.predicted - blind.readings.predicted, 0.05, atol=1e-9)
+    assert [one.code for one in seeing.findings if one.severity == "note"] == ["as-cut"]
+
+
+def test_a_place_left_high_is_as_predicted_up_to_what_is_left(tmp_path):
+    """A reading 0.1 thick lies in the interval where the table says that 0.1 is left, and not where it says 0.05."""
+    record = small_record()
+    readings = finished_readings(record)
+    thick = readings.thickness.copy()
+    thick[0] += 0.1
+    readings = dataclasses.replace(readings, thickness=thick)
+    inside = [
+        floorfit.verify(record, readings, left=write_table(record, tmp_path / "o.csv", high_mm=high)).readings.is_inside
+        for high in (0.1, 0.03)
+    ]
+    assert (inside[0][0], inside[1][0]) == (True, False)
+
+
+def test_verify_refuses_the_table_of_another_job(job, tmp_path):
+    table = write_table(floorfit.read_record(job), tmp_path / "o.csv")
+    with pytest.raises(InputError, match=r"o\.csv, line 1"):
+        floorfit.verify(small_record(), finished_readings(small_record()), left=table)

@@ -23,9 +23,12 @@ MAY = {
     "dishing.py": {"part", "surface"},
     "planning": {"part", "readings", "surface", "dishing", "record", "planning"},
     "decision": {"part", "surface", "web", "decision"},
-    "nc": {"part", "surface", "web", "decision", "record", "nc"},
+    "nc": {"part", "surface", "web", "decision", "record", "cutter_left", "nc"},
     "report": {"report", "record", "result", "part.model", "cad.extracted"},  # what is drawn: frozen, no computation
-    "verify": {"part", "readings", "surface", "web", "decision", "record", "result", "sealed", "report", "verify"},
+    "verify": {
+        *("part", "readings", "surface", "web", "decision", "record", "result", "sealed", "report", "verify"),
+        *("as_cut", "cutter_left"),
+    },
 }
 #: Numerics know nothing of files, polygons or print.
 NUMERICS_ONLY = {"numpy", "scipy", "threadpoolctl", "floorfit"}

@@ -7,8 +7,9 @@ import argparse
 from floorfit.cli.help import HelpFormatter
 from floorfit.cli.writing import add_writing, writing_of
 
-_EPILOG = """example:
+_EPILOG = """examples:
   floorfit verify job finished.csv -o proof
+  floorfit verify job finished.csv --left corrected.nc.csv -o proof
 
 READINGS has the columns of any readings file; thickness is that of the finished web. Pockets may be missing.
 Exit 0: every pocket was read and conforms. Exit 1: a pocket is not read, undecided or does not conform.
@@ -27,6 +28,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("job", metavar="JOB", help="job folder that the webs were cut by")
     parser.add_argument("readings", metavar="READINGS", help="readings of finished webs (CSV)")
     parser.add_argument("-o", "--output", metavar="FOLDER", required=True, help="folder to make")
+    parser.add_argument(
+        "--left", metavar="TABLE", help="table beside the corrected programme: count what its cutters leave"
+    )
     parser.add_argument("--replace", action="store_true", help="replace an existing folder")
     parser.add_argument(
         "--moved", type=float, default=0.05, metavar="MM", help="movement of the plate to measure again at [0.05]"
@@ -52,7 +56,12 @@ def run(args: argparse.Namespace) -> int:
     refuse_existing(args.output, replace=args.replace)
     tell = (lambda words: say(f"{words} …")) if sys.stderr.isatty() else None
     found = floorfit.verify(
-        args.job, args.readings, movement_limit_mm=args.moved, bias_limit_mm=args.limit_bias, progress=tell
+        args.job,
+        args.readings,
+        left=args.left,
+        movement_limit_mm=args.moved,
+        bias_limit_mm=args.limit_bias,
+        progress=tell,
     )
     floorfit.write_verification(found, args.output, replace=args.replace, writing=writing_of(args))
     for finding in found.findings:

@@ -15,10 +15,19 @@ from numpy.typing import NDArray
 from floorfit.decision.floor_warp import FloorWarp
 from floorfit.decision.settings import DecisionSettings
 from floorfit.errors import NumericalError
-from floorfit.part.model import Tolerance
+from floorfit.part.model import LocalLimits, Tolerance
 from floorfit.web import left_after
 
-__all__ = ["Chances", "Proposal", "best_candidate", "chances", "minimax_plane", "minimax_shift", "target"]
+__all__ = [
+    "Chances",
+    "Proposal",
+    "best_candidate",
+    "best_height",
+    "chances",
+    "minimax_plane",
+    "minimax_shift",
+    "target",
+]
 
 Array = NDArray[np.float64]
 
@@ -74,20 +83,23 @@ def minimax_shift(values: Array) -> float:
     return float((values.max() + values.min()) / 2)
 
 
-def minimax_plane(points: Array, values: Array) -> tuple[Array, float]:
+def minimax_plane(points: Array, values: Array, limits: LocalLimits | None = None) -> tuple[Array, float]:
     """The plane with the least greatest vertical distance to the values (Chebyshev), by linear programme.
 
     Parameters
     ----------
     points : (k, 2) ndarray, mm
     values : (k,) ndarray, mm
+    limits : LocalLimits or None
+        Where they are given, the plane with the greatest least distance to ``values + lower`` from above and to
+        ``values + upper`` from below.
 
     Returns
     -------
     plane : (3,) ndarray
         ``plane[0] + plane[1] x + plane[2] y``.
     half_band : float, mm
-        The greatest distance.
+        The greatest distance; with limits, by how much the plane is outside them, negative inside.
     """
     from scipy.optimize import linprog
 
@@ -95,11 +107,14 @@ def minimax_plane(points: Array, values: Array) -> tuple[Array, float]:
     middle, size = values.mean(), max(float(np.ptp(values)), 1e-12)
     design = np.column_stack([np.ones(len(points)), (points - centre) / reach])
     heights = (values - middle) / size
-    band = np.ones((len(points), 1))
-    limits = np.vstack([np.hstack([design, -band]), np.hstack([-design, -band])])
-    found = linprog(
-        [0, 0, 0, 1], A_ub=limits, b_ub=np.concatenate([heights, -heights]), bounds=[(None, None)] * 3 + [(0, None)]
-    )
+    low, high = (heights, heights) if limits is None else (heights + limits.lower / size, heights + limits.upper / size)
+    band, ends = np.ones((len(points), 1)), np.concatenate([high, -low])
+    rows = np.vstack([np.hstack([design, -band]), np.hstack([-design, -band])])
+    there = np.isfinite(ends)
+    bounds = [(None, None)] * 3 + [(0 if limits is None else None, None)]
+    found = linprog([0, 0, 0, 1], A_ub=rows[there], b_ub=ends[there], bounds=bounds)
+    if found.x is None and limits is not None:  # limits on one side alone hold no plane
+        return minimax_plane(points, values)
     if found.x is None:
         raise NumericalError(f"no minimax plane was found for {len(points)} points: {found.message}")
     plane = found.x[:3] * size
@@ -131,15 +146,50 @@ def target(tolerance: Tolerance, aim: str) -> float:
     return 0.0 if tolerance.upper is None else min(0.0, tolerance.upper)
 
 
-def chances(deviation: Array, tolerance: Tolerance) -> Chances:
+def best_height(values: Array, limits: Tolerance | LocalLimits, aim: str) -> float:
+    """Height over a base shape with the greatest least distance of the web to its limits, mm.
+
+    Limits by place: the middle between the highest place that the lower ones ask for and the lowest that the upper ones
+    allow. With limits on one side, the middle of the values where that is inside.
+
+    Parameters
+    ----------
+    values : (k,) ndarray, mm
+        Warp less base shape.
+    limits : Tolerance or LocalLimits
+    aim : {"middle", "nominal"}
+        As of `target`.
+
+    Examples
+    --------
+    Half of a level floor may be 0.1 thin or thick, the other half 0.02 thin and 0.3 thick:
+
+    >>> import numpy as np
+    >>> limits = LocalLimits(np.array([-0.1, -0.02]), np.array([0.1, 0.3]))
+    >>> round(best_height(np.zeros(2), limits, "middle"), 3)
+    0.04
+    """
+    middle = minimax_shift(values)
+    if isinstance(limits, Tolerance):
+        return middle + target(limits, aim)
+    low, high = float((values + limits.lower).max()), float((values + limits.upper).min())
+    if np.isfinite(low) and np.isfinite(high):
+        return (low + high) / 2 if aim == "middle" else middle
+    return min(max(middle, low), high)
+
+
+def chances(deviation: Array, tolerance: Tolerance | LocalLimits) -> Chances:
     """Probabilities from sampled web deviations.
 
     Parameters
     ----------
     deviation : (count, k) ndarray, mm
         Web less local nominal at every point, a row a sample.
-    tolerance : Tolerance
+    tolerance : Tolerance or LocalLimits
     """
+    if isinstance(tolerance, LocalLimits):
+        thin, thick = (deviation < tolerance.lower).any(axis=1), (deviation > tolerance.upper).any(axis=1)
+        return Chances(float((~thin & ~thick).mean()), float(thin.mean()), float(thick.mean()))
     return _chances(deviation.min(axis=1), deviation.max(axis=1), tolerance)
 
 
@@ -170,19 +220,19 @@ def best_candidate(floor: FloorWarp, settings: DecisionSettings) -> Proposal:
 
 
 def _shift(floor: FloorWarp, settings: DecisionSettings) -> Proposal:
-    return _placed("shift", floor, np.zeros(len(floor.points)), (0.0, 0.0), minimax_shift(floor.mean), settings)
+    return _placed("shift", floor, np.zeros(len(floor.points)), (0.0, 0.0), settings)
 
 
 def _tilt(floor: FloorWarp, settings: DecisionSettings) -> Proposal:
-    plane, _ = minimax_plane(floor.points, floor.mean)
+    by_place = floor.limits if isinstance(floor.limits, LocalLimits) and settings.aim == "middle" else None
+    plane, _ = minimax_plane(floor.points, floor.mean, by_place)
     centroid = np.array(floor.pocket.centroid)
     base = (floor.points - centroid) @ plane[1:]
-    level = minimax_shift(floor.mean - base)
-    return _placed("tilt", floor, base, (float(plane[1]), float(plane[2])), level, settings)
+    return _placed("tilt", floor, base, (float(plane[1]), float(plane[2])), settings)
 
 
 def _follow(floor: FloorWarp, settings: DecisionSettings) -> Proposal:
-    return _placed("follow", floor, floor.mean, (0.0, 0.0), 0.0, settings)
+    return _placed("follow", floor, floor.mean, (0.0, 0.0), settings)
 
 
 def _placed(
@@ -190,16 +240,14 @@ def _placed(
     floor: FloorWarp,
     base: Array,
     slopes: tuple[float, float],
-    level: float,
     settings: DecisionSettings,
 ) -> Proposal:
     """Put a base shape at the height with the greatest chance, the aim's height if that conforms already."""
-    tolerance = floor.pocket.tolerance
-    height = level + target(tolerance, settings.aim)
+    height = best_height(floor.mean - base, floor.limits, settings.aim)
     first = _candidate(action, floor, base, slopes, height)
     if first.chances.conform >= settings.level:
         return first
-    better = _best_height(floor, base, height, settings)
+    better = _safest_height(floor, base, height, settings)
     return _candidate(action, floor, base, slopes, better)
 
 
@@ -213,20 +261,19 @@ def _candidate(
     offset = base + height
     deviation = left_after(offset, floor.samples, floor.left_samples)
     low, high = deviation.min(axis=1), deviation.max(axis=1)
-    chance = _chances(low, high, floor.pocket.tolerance)
+    limits = floor.limits
+    chance = _chances(low, high, limits) if isinstance(limits, Tolerance) else chances(deviation, limits)
     return Proposal(action, offset, (float(height), *slopes), chance, low, high)
 
 
-def _best_height(floor: FloorWarp, base: Array, start: float, settings: DecisionSettings) -> float:
+def _safest_height(floor: FloorWarp, base: Array, start: float, settings: DecisionSettings) -> float:
     """Height with the least weighted risk: thin counts `thin_cost` times as much as thick.
 
     A sample is thin below ``lower + max(w − base)`` and thick above ``upper + min(w − base)``; the risk is a staircase
     in the height, and the middle of its lowest step nearest to the aim is taken.
     """
     gap = floor.samples - base
-    tolerance = floor.pocket.tolerance
-    thin_below = np.sort(gap.max(axis=1) + tolerance.lower) if tolerance.lower is not None else np.array([-np.inf])
-    thick_above = np.sort(gap.min(axis=1) + tolerance.upper) if tolerance.upper is not None else np.array([np.inf])
+    thin_below, thick_above = _ends(gap, floor.limits)
     if not np.isfinite(thin_below).all():
         return min(start, float(np.quantile(thick_above, (1 - settings.level) / 4)))
     if not np.isfinite(thick_above).all():
@@ -238,3 +285,12 @@ def _best_height(floor: FloorWarp, base: Array, start: float, settings: Decision
     risk = settings.thin_cost * thin + thick
     lowest = heights[risk <= risk.min() + 1e-12]
     return float(lowest[np.argmin(np.abs(lowest - start))])
+
+
+def _ends(gap: Array, limits: Tolerance | LocalLimits) -> tuple[Array, Array]:
+    """Heights below which each sample is thin, and above which it is thick, sorted; infinite on an open side."""
+    if isinstance(limits, LocalLimits):
+        return np.sort((gap + limits.lower).max(axis=1)), np.sort((gap + limits.upper).min(axis=1))
+    thin_below = np.sort(gap.max(axis=1) + limits.lower) if limits.lower is not None else np.array([-np.inf])
+    thick_above = np.sort(gap.min(axis=1) + limits.upper) if limits.upper is not None else np.array([np.inf])
+    return thin_below, thick_above

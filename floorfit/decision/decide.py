@@ -16,7 +16,7 @@ from floorfit.decision.floor_warp import FloorPlaces, FloorWarp, floor_places, f
 from floorfit.decision.follow import follow_grid
 from floorfit.decision.rules import Wording, hold_reason, metal_notes
 from floorfit.decision.settings import DecisionSettings
-from floorfit.part.model import Part, Pocket
+from floorfit.part.model import LocalLimits, Part, Pocket
 from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs, left_after, margin
 
@@ -208,7 +208,7 @@ def _measured(floor: FloorWarp, count: int, webs: Webs, settings: DecisionSettin
         offset_u_mm=2 * _offset_deviation(floor, chosen),
         conformance_probability=chosen.chances.conform,
         verdict=verdict,
-        margin_mm=known(float(margin(floor.pocket.tolerance, _after(floor, chosen)).min())),
+        margin_mm=known(float(margin(floor.limits, _after(floor, chosen)).min())),
         thin_probability=chosen.chances.thin,
         thick_probability=chosen.chances.thick,
         readings_used=count,
@@ -232,7 +232,7 @@ def _unmeasured(floor: FloorWarp, total: int) -> Decision:
 
 def _blank(pocket: Pocket, reason: Reason) -> Decision:
     """A held floor of which nothing is known but its limits."""
-    lower, upper = pocket.tolerance.lower, pocket.tolerance.upper
+    lower, upper = pocket.tightest.lower, pocket.tightest.upper
     return Decision(
         pocket=pocket.id,
         action="hold",
@@ -287,8 +287,12 @@ def _after(floor: FloorWarp, chosen: Proposal) -> Array:
 
 def _inside(floor: FloorWarp, chosen: Proposal) -> NDArray[np.bool_]:
     """Whether the whole floor lies within its limits in each joint sample."""
-    tolerance = floor.pocket.tolerance
-    inside = np.minimum(margin(tolerance, chosen.low), margin(tolerance, chosen.high)) >= 0
+    if isinstance(floor.limits, LocalLimits):
+        deviation = left_after(chosen.offset, floor.samples, floor.left_samples)
+        inside = np.asarray((margin(floor.limits, deviation) >= 0).all(axis=1))
+    else:
+        low, high = margin(floor.limits, chosen.low), margin(floor.limits, chosen.high)
+        inside = np.minimum(low, high) >= 0
     inside.flags.writeable = False
     return inside
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.lattice import floor_points
-from floorfit.part.model import Part, Pocket
+from floorfit.part.model import LocalLimits, Part, Pocket, Tolerance
 from floorfit.web import Webs
 
 __all__ = ["FloorPlaces", "FloorWarp", "floor_places", "floor_warp"]
@@ -53,6 +53,8 @@ class FloorWarp:
         Joint samples of the same, what all readings share included.
     left : (k,) ndarray, mm
         Web left by roughing less nominal web: no cut can leave more.
+    limits : Tolerance or LocalLimits
+        Of the web at the points.
     """
 
     pocket: Pocket
@@ -60,6 +62,7 @@ class FloorWarp:
     mean: Array
     samples: Array
     left: Array
+    limits: Tolerance | LocalLimits
 
     @cached_property
     def left_samples(self) -> Array:
@@ -103,4 +106,5 @@ def floor_warp(places: FloorPlaces, deviations: Array, common: Array) -> FloorWa
         What all readings share, one value a sample.
     """
     samples = places.mean + deviations + common[:, None]
-    return FloorWarp(places.pocket, places.points, places.mean, samples, places.left)
+    limits = places.pocket.limits_on(*places.points.T)
+    return FloorWarp(places.pocket, places.points, places.mean, samples, places.left, limits)

@@ -74,18 +74,21 @@ def metal_notes(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, 
     chip = depth_of_cut(chosen.offset, floor.mean, floor.left)
     least = int(np.argmin(chip))
     where = wording.place(floor.points[least])
+    told = (
+        ["limits by region, each judged on its own places; the tightest are shown"] if floor.pocket.tolerances else []
+    )
     if chip[least] <= 0:
         short = wording.length(-float(chip[least]))
-        return [f"roughing already went {short} below the floor wanted near {where}; the web there is what it left"]
-    if chip[least] < settings.min_chip:
-        return [f"only {wording.length(float(chip[least]))} of metal near {where}: the cutter may rub"]
-    return []
+        told += [f"roughing already went {short} below the floor wanted near {where}; the web there is what it left"]
+    elif chip[least] < settings.min_chip:
+        told += [f"only {wording.length(float(chip[least]))} of metal near {where}: the cutter may rub"]
+    return told
 
 
 def _outside_readings(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> Reason:
     deviation = floor.deviation
     worst = int(np.argmax(deviation))
-    width = floor.pocket.tolerance.width
+    width = floor.pocket.tightest.width
     allowed = settings.max_u * width if np.isfinite(width) else settings.max_u_open
     if deviation[worst] <= allowed or chosen.chances.conform >= settings.level:
         return Reason()
@@ -109,11 +112,12 @@ def _over_limit(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, 
 
 
 def _no_stock(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> Reason:
-    lower = floor.pocket.tolerance.lower
+    lower = floor.limits.lower
     if lower is None:
         return Reason()
-    worst = int(np.argmin(floor.left))
-    missing = lower - float(floor.left[worst])
+    room = floor.left - lower
+    worst = int(np.argmin(room))
+    missing = -float(room[worst])
     if missing <= 0:
         return Reason()
     return Reason(

@@ -85,7 +85,7 @@ def web_map(part: Part, webs: Webs, posterior: Posterior, decisions: Sequence[De
         before[here] = nominal + webs.before(one, *at)
         if decision.action != "hold":
             deviation = webs.after(one, decision.correction.at(*at), *at)
-            after[here], margins[here] = nominal + deviation, margin(one.tolerance, deviation)
+            after[here], margins[here] = nominal + deviation, margin(one.limits_on(*at), deviation)
     warp = np.where(inside, webs.warp.on_grid(x, y).T, np.nan)
     warp_u = np.where(inside, posterior.std_on_grid(x, y).T, np.nan)
     layers: list[Array] = [np.asarray(np.round(one, DECIMALS)) for one in (warp, warp_u, before, after, margins)]

@@ -1,4 +1,4 @@
-"""Arcs in the XY plane: the centre from a radius, and what makes an arc no arc."""
+"""Arcs in a plane: the centre from a radius, and what makes an arc no arc."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def arc_fault(start: tuple[float, float], end: tuple[float, float], centre: tupl
     if any(value != value for value in (*start, *end)):
         return "the arc's start or end is not known"
     if any(value != value for value in centre):
-        return "the arc has no centre (I, J), and no radius that fits"
+        return "the arc has no centre (I, J, K), and no radius that fits"
     first, last = math.dist(start, centre), math.dist(end, centre)
     if min(first, last) <= 0 or abs(first - last) > max(ARC_ABSOLUTE, ARC_RELATIVE * first):
         return f"the arc's radii at start and end differ ({first:.4f} and {last:.4f} mm)"

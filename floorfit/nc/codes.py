@@ -13,6 +13,7 @@ __all__ = [
     "SETS_FRAME",
     "TRANSFORM",
     "code_of",
+    "moves_zero",
     "name_of",
 ]
 
@@ -27,12 +28,25 @@ def name_of(code: int) -> str:
     return "G?" if code < 0 else f"G{code // 10}" + (f".{code % 10}" if code % 10 else "")
 
 
+#: Parameters that hold a zero of the programme: RS274/NGC 5161 to 5390 (NISTIR 6556, table 2); 2501 to 2999, 7001 to
+#: 7999 and 14001 to 20000 in dialects (from memory).
+_ZEROS = ((2501, 2999), (5161, 5390), (7001, 7999), (14001, 20000))
+
+
+def moves_zero(parameter: float) -> bool:
+    """Whether setting a parameter of this number may move the programme's zero; NaN for a number not known."""
+    return parameter != parameter or any(low <= parameter <= high for low, high in _ZEROS)
+
+
 def _group(name: str, *codes: int) -> dict[int, str]:
     return dict.fromkeys(codes, name)
 
 
 #: Canned cycles; G73, G74 and G76 are dialect.
 CYCLES = frozenset({730, 740, 760, *range(810, 900, 10)})
+
+#: Further work offsets of dialects: G110, G111, G114 to G129, G154 P, G505 to G599.
+MORE_OFFSETS = (1100, 1110, *range(1140, 1300, 10), 1540, *range(5050, 6000, 10))
 
 #: Modal group of each code. NISTIR 6556 table 4; G70/G71, G54.1, G43.x, G44, G41.1/G42.1, G95 are dialect.
 GROUP: dict[int, str] = {
@@ -45,15 +59,15 @@ GROUP: dict[int, str] = {
     **_group("radius compensation", 400, 410, 420, 411, 421),
     **_group("length offset", 430, 431, 432, 434, 435, 440, 490),
     **_group("return level", 980, 990),
-    **_group("work offset", 540, 541, 550, 560, 570, 580, 590, 591, 592, 593),
+    **_group("work offset", 540, 541, 550, 560, 570, 580, 590, 591, 592, 593, *MORE_OFFSETS),
     **_group("path mode", 610, 611, 640),
     **_group("once", 40, 90, 100, 280, 281, 300, 301, 520, 530, 920, 921, 922, 923),
 }
 
 #: Codes that turn, scale, mirror or tilt the frame, or give X and Y another meaning (dialect).
-TRANSFORM = frozenset({160, 510, 511, 680, 681, 682, 683, 684, 1120, 71, 1070})
+TRANSFORM = frozenset({160, 510, 511, 680, 681, 682, 683, 684, 1120, 71, 121, 1070})
 #: What switches them off again (dialect).
-CANCEL_TRANSFORM = frozenset({150, 500, 501, 690, 691, 1130})
+CANCEL_TRANSFORM = frozenset({131, 150, 500, 501, 690, 691, 1130})
 #: Probing and tool setting moves that act in their block only (dialect).
 PROBES = frozenset({310, 311, 360, 370})
 #: Group 0 codes that move the programme's zero.

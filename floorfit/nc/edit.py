@@ -8,8 +8,20 @@ from dataclasses import dataclass
 from floorfit.nc.numbers import in_style
 from floorfit.nc.words import Block, Word, read_block
 
-__all__ = ["Piece", "PieceStyle", "divide", "find_z", "insert_word", "replace_number"]
+__all__ = [
+    "MOTION_G",
+    "Piece",
+    "PieceStyle",
+    "as_line",
+    "divide",
+    "find_z",
+    "insert_word",
+    "lead_with",
+    "replace_number",
+]
 
+#: G words of the motion group whose axis words a block may leave out (NISTIR 6556, table 5; G33, G73, G76: dialects).
+MOTION_G = frozenset({0.0, 1.0, 2.0, 3.0, 33.0, 38.2, 38.3, 38.4, 38.5, 73.0, 76.0, *map(float, range(80, 90))})
 #: Stops act after the motion of a block (NISTIR 6556, 3.8), so a block with one cannot be divided.
 _STOPS = frozenset({0.0, 1.0, 2.0, 30.0, 60.0})
 #: A Z word whose number has no gap inside; a block with a comment, a parameter or lower case takes the slow way.
@@ -70,6 +82,39 @@ def insert_word(text: str, number: str) -> str:
     last = axes[-1] if axes else block.words[-1]
     letter = "z" if text[last.start].islower() else "Z"
     return text[: last.end] + _gap(text, block) + letter + number + text[last.end :]
+
+
+def lead_with(text: str, word: str) -> str:
+    """Return the block with one more word in front of the others, in the block's own case and spacing.
+
+    Parameters
+    ----------
+    text : str
+        The block.
+    word : str
+        In upper case.
+    """
+    block = read_block(text)
+    at = block.words[0].start
+    return text[:at] + (word.lower() if text[at].islower() else word) + _gap(text, block) + text[at:]
+
+
+def as_line(text: str) -> str:
+    """Return the block of an arc as one of a line: G1 in place of G2 or G3, and no centre or radius.
+
+    Parameters
+    ----------
+    text : str
+        The block.
+    """
+    block = read_block(text)
+    code = next((word for word in block.words if word.letter == "G" and word.value in (2.0, 3.0)), None)
+    for word in reversed(block.words):
+        if word is code:
+            text = text[: word.number] + ("01" if text[word.number] == "0" else "1") + text[word.end :]
+        elif word.letter in "IJKR":
+            text = text[: word.start].rstrip(" \t") + text[word.end :]
+    return text if code else lead_with(text, "G1")
 
 
 def _gap(text: str, block: Block) -> str:

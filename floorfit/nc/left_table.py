@@ -8,31 +8,13 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from floorfit.cutter_left import COLUMNS, WORDS, column_names
 from floorfit.decision.decision import Decision
 from floorfit.nc.corrected import Corrected
 from floorfit.plain_text import plain_cell
 from floorfit.units import MM_PER_UNIT
 
-__all__ = ["COLUMNS", "WORDS", "column_names", "left_table"]
-
-#: Columns; lengths get the part file's unit, ``web_…`` are those of offsets.csv with what the cutter leaves added, and
-#: ``programme_off``, the height over the nominal floor at which the programme cuts before any offset.
-COLUMNS = (
-    "pocket", "action", "motions", "blocks_changed", "least_dz", "greatest_dz", "too_deep", "left_high",
-    "left_high_area", "left_high_x", "left_high_y", "web_after_min", "web_after_max", "programme_off",
-)  # fmt: skip
-#: So many of them, the first, have no unit.
-WORDS = 4
-
-
-def column_names(unit: str) -> list[str]:
-    """Return the header in a unit.
-
-    Parameters
-    ----------
-    unit : {"mm", "in"}
-    """
-    return [*COLUMNS[:WORDS], *(f"{name}_{unit}{'2' if 'area' in name else ''}" for name in COLUMNS[WORDS:])]
+__all__ = ["left_table"]
 
 
 def left_table(corrected: Corrected, decisions: Mapping[str, Decision], unit: str) -> str:

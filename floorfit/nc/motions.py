@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from floorfit.errors import Finding
 from floorfit.nc.row_table import RowTable
+from floorfit.nc.standing_arcs import PLANE_AXES, StandingArcs
 
 __all__ = [
     "ANTICLOCKWISE",
@@ -81,7 +82,7 @@ class Motions:
     abc : (n, 3) ndarray, degrees
         Rotary axes at the end.
     centre : (n, 2) ndarray, mm
-        Centre of an arc; NaN for the rest.
+        Centre of an arc, along the two axes of its plane; NaN for the rest.
     low : (n,) ndarray, mm
         Lowest Z of a cycle; NaN for the rest.
     feed : (n,) ndarray
@@ -156,14 +157,39 @@ class Motions:
     @cached_property
     def sweep(self) -> NDArray[np.float64]:
         """Signed angle of each arc, radians, positive anticlockwise; 0 for the rest (NISTIR 6556, 3.5.3)."""
-        first, last = self.start[:, :2] - self.centre, self.xyz[:, :2] - self.centre
+        return np.where(self.is_arc, self._turned(np.arange(len(self)), 0, 1, self.kind == ANTICLOCKWISE), 0.0)
+
+    def _turned(
+        self, rows: NDArray[np.intp], first_axis: int, second_axis: int, anticlockwise: NDArray[np.bool_]
+    ) -> NDArray[np.float64]:
+        """Signed angles of arcs in the plane of two axes."""
+        some = [first_axis, second_axis]
+        start, end = self.start[rows][:, some], self.xyz[rows][:, some]
+        first, last = start - self.centre[rows], end - self.centre[rows]
         turn = np.arctan2(last[:, 1], last[:, 0]) - np.arctan2(first[:, 1], first[:, 0])
-        sign = np.where(self.kind == ANTICLOCKWISE, 1.0, -1.0)
+        sign = np.where(anticlockwise, 1.0, -1.0)
         forward = np.mod(sign * turn, 2 * np.pi)
         whole = (forward < 1e-12) | (forward > 2 * np.pi - 1e-9)
-        same = np.hypot(*(self.start[:, :2] - self.xyz[:, :2]).T) < 1e-9
-        forward = np.where(same | whole, 2 * np.pi, forward) + 2 * np.pi * self.turns
-        return np.where(self.is_arc, sign * forward, 0.0)
+        same = np.hypot(*(start - end).T) < 1e-9
+        return np.asarray(sign * (np.where(same | whole, 2 * np.pi, forward) + 2 * np.pi * self.turns[rows]))
+
+    @cached_property
+    def standing(self) -> StandingArcs | None:
+        """Arcs in planes that hold Z, in the programme's frame; None where there are none."""
+        rows = np.flatnonzero(self.kind == OTHER_ARC)
+        if not len(rows):
+            return None
+        plane = self.field("plane").astype(int)[rows]
+        sweep, axes = np.zeros(len(rows)), np.zeros((len(rows), 3, 3))
+        anticlockwise = self.field("motion").astype(int)[rows] == 30
+        for code in np.unique(plane).tolist():
+            mine = plane == code
+            axes[mine] = np.eye(3)[list(PLANE_AXES[code])]
+            sweep[mine] = self._turned(rows[mine], *PLANE_AXES[code][:2], anticlockwise[mine])
+        start, end = (np.einsum("ijk,ik->ij", axes, at[rows]) for at in (self.start, self.xyz))
+        centre = np.einsum("ij,ijk->ik", np.column_stack([self.centre[rows], start[:, 2]]), axes)
+        first, last = start[:, :2] - self.centre[rows], end[:, :2] - self.centre[rows]
+        return StandingArcs(rows, centre, axes, first, last, end[:, 2] - start[:, 2], sweep)
 
     def field(self, name: str) -> NDArray[np.generic]:
         """Return one field of the modal state for every row."""
@@ -176,7 +202,7 @@ class Motions:
         Parameters
         ----------
         rows : (m,) ndarray of int
-            Rows that are lines, rapids or arcs in the XY plane.
+            Rows that are lines, rapids or arcs.
         t : (k,) or (m, k) ndarray
             Shares from 0 to 1; an arc is divided by angle.
 
@@ -190,6 +216,9 @@ class Motions:
         arcs = np.flatnonzero(self.is_arc[rows])
         if len(arcs):
             out[arcs, :, :2] = self._arc_points(rows[arcs], share[arcs, :, 0])
+        for at in np.flatnonzero(self.kind[rows] == OTHER_ARC).tolist():
+            some = share[at, :, 0]
+            out[at] = self.standing.points(np.full(len(some), rows[at]), some) if self.standing else out[at]
         out[:, :, :] = np.where(share == 1.0, last, out)
         return np.asarray(out)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -236,8 +236,19 @@ class _Run(CorrectionRun):
         cutting = np.isin(motions.kind, CUTTING)
         lost = bool(((motions.kind == UNKNOWN) | (cutting & np.isnan(motions.xyz).any(axis=1))).any())
         told = check_fit(path, cutting, motions.line, self.floors, self.part.outline, self.source, lost=lost)
+        told = [
+            replace(one, text=one.text + self._turned(motions)) if one.code == "other-part" else one for one in told
+        ]
         self.stop_on(told)
         self.is_elsewhere = any(finding.code == "no-floor" for finding in told)
+
+    def _turned(self, motions: Motions) -> str:
+        """What is to be said where motion in a turned frame was not counted for any floor."""
+        rows = np.flatnonzero((motions.kind == UNKNOWN) & (motions.field("transform").astype(str) != ""))
+        if not len(rows):
+            return ""
+        name, line = motions.modals[motions.modal[rows[0]]].transform, motions.line[rows[0]] + 1
+        return f" {len(rows)} motions under {name}, the first in line {line}, are not counted: post them without it."
 
     def _untouched(self, seen: _Understood) -> Corrected:
         """The very bytes that came in, without a header: no floor is near."""

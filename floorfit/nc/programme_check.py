@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
 from floorfit.nc.gains import Gains
-from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, OTHER_ARC, RAPID, UNKNOWN, Motions
+from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, RAPID, UNKNOWN, Motions
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
 
@@ -183,7 +183,7 @@ def _check_frames(out: Findings) -> None:
     frames = motions.field("frame")[cuts]
     moved = cuts[frames != frames[0]] if len(cuts) else cuts
     if len(moved):
-        text = "cuts in another zero than the first cut: G92, G52 or G10 stands between. "
+        text = "cuts in another zero than the first cut: G92, G52, G10 or a parameter with a zero stands between. "
         more = "Split the programme there, or set the zero once, before the first cut."
         out.add("zero-moved", int(motions.line[moved[0]]), text + more)
 
@@ -250,7 +250,6 @@ def check_plan(
     out = Findings(source, motions)
     _check_half(out, floors, gains)
     _check_rapids(out, gains)
-    _check_arcs(out, gains)
     _check_divided(out, gains, tolerance_mm)
     _check_left_behind(out, gains)
     _check_below(out, path, floors)
@@ -276,16 +275,6 @@ def _check_rapids(out: Findings, gains: Gains) -> None:
     out.rows("rapid", sorted(low), text + "Use G1 there, or end the rapid above the floor.")
 
 
-def _check_arcs(out: Findings, gains: Gains) -> None:
-    motions, start, end = out.motions, gains.start(), gains.node
-    other = motions.kind == OTHER_ARC
-    absolute = motions.field("arc_absolute").astype(bool) if len(motions) else np.zeros(0, dtype=bool)
-    divided = np.isin(np.arange(len(motions)), list(gains.breaks))
-    bad = other & ((np.abs(start - end) > 1e-9) | (absolute & ((start != 0) | (end != 0))) | divided)
-    text = "an arc in G18 or G19 reaches a floor and cannot be shifted whole. "
-    out.rows("arc-plane", np.flatnonzero(bad), text + "Write it as short lines, or end it above the floor.")
-
-
 def _check_divided(out: Findings, gains: Gains, tolerance_mm: float) -> None:
     motions = out.motions
     rows: dict[str, list[int]] = {"compensation": [], "path": []}
@@ -307,10 +296,12 @@ def _check_left_behind(out: Findings, gains: Gains) -> None:
     """Calls, cycles and new zeros while the tool stands on a corrected floor would carry its offset along."""
     motions, start = out.motions, gains.start()
     frame = motions.field("frame")
-    moved = np.append([False], frame[1:] != frame[:-1]) if len(frame) else np.zeros(0, dtype=bool)
+    turned = motions.field("transform").astype(str)
+    moved = np.zeros(len(frame), dtype=bool)
+    moved[1:] = (frame[1:] != frame[:-1]) | ((turned[1:] != turned[:-1]) & (turned[1:] != ""))
     kind = motions.kind
     left = (kind == FLOW) | (kind == CYCLE) | (kind == UNKNOWN) | ((kind == JUMP) & moved)
-    text = "a call, a cycle or a new zero while the tool is on a corrected floor. Retract first."
+    text = "a call, a cycle, a new zero or a turned frame while the tool is on a corrected floor. Retract first."
     out.rows("on-floor", np.flatnonzero((start != 0) & left), text)
 
 
@@ -319,21 +310,32 @@ def _check_below(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> No
     motions = out.motions
     top = max((floor.z_range[1] for floor in floors), default=-np.inf)
     with np.errstate(invalid="ignore"):
-        cuts = np.flatnonzero(np.isin(motions.kind, CUTTING) & path.is_usable & (path.end[:, 2] < top))
-    x, y, z = path.end[cuts].T
+        cuts = np.flatnonzero(np.isin(motions.kind, CUTTING) & path.is_usable & (path.lowest < top))
+    cuts, places = _low_places(path, cuts)
+    x, y, z = places.T
     for floor in floors:
         x0, y0, x1, y1 = floor.pocket.polygon.bounds
         some = np.flatnonzero((x >= x0) & (x <= x1) & (y >= y0) & (y <= y1))
         below = floor.pocket.nominal_z(x[some], y[some]) - z[some]
         low = (below > floor.window + 1e-6) & shapely.intersects_xy(floor.pocket.polygon, x[some], y[some])
         some, below = some[low], below[low]
-        raised = floor.dz(path.end[cuts[some], :2]) > TOO_DEEP_MM
+        raised = floor.dz(places[some, :2]) > TOO_DEEP_MM
         name = f"pocket {floor.pocket.id}"
         text = (
             f"{name}: cuts up to {below.max(initial=0.0):.3f} mm below the programmed floor, which is to be raised. "
             "Is it a hole or a deeper floor? Then take it out of the pocket's outline in the part file. If not, the "
             "floor's Z or the programme's zero is another one."
         )
-        out.rows("below", cuts[some[raised]], text)
+        out.rows("below", np.unique(cuts[some[raised]]), text)
         text = f"{name}: cuts below the programmed floor, and is left as programmed. Look at it."
-        out.rows("below", cuts[some[~raised]], text, "warning")
+        out.rows("below", np.unique(cuts[some[~raised]]), text, "warning")
+
+
+def _low_places(path: TipPath, rows: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+    """Ends of motions, and places on the way of arcs that stand upright: motion and place of each."""
+    if path.standing is None:
+        return rows, path.end[rows]
+    mine = np.isin(path.standing.rows, rows)
+    along = path.standing.many_points(181)[mine]
+    more = np.repeat(path.standing.rows[mine], along.shape[1])
+    return np.concatenate([rows, more]), np.concatenate([path.end[rows], along.reshape(-1, 3)])

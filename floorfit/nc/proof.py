@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding
+from floorfit.nc.bend_proof import wrong_bends
 from floorfit.nc.heard_cuts import heard_cuts
-from floorfit.nc.second import FEED, RAPID, TURN, HeardProgramme, hear_programme
+from floorfit.nc.second import BEND, FEED, RAPID, TURN, HeardProgramme, hear_programme
 from floorfit.nc.second_words import bare
 from floorfit.nc.swept_floors import TOO_DEEP_MM, SweptFloor, lowered_elsewhere, sweep_floors
 from floorfit.part.model import Pocket
@@ -45,6 +46,8 @@ _TWO_Z = re.compile(r"Z[^\0Z]*Z")
 #: Blocks compared together.
 _CHUNK = 5000
 _EASY_Z = re.compile(r" ?Z[-+]?[\d.]+(?![ \d.])|Z[-+]?[\d.]+ ")
+#: Motion words: which one is in force is compared by what the two readers hear.
+_MOTION_WORD = re.compile(r"(?<![,A-Z])G0?[0123](?![\d.])")
 _COMMENT = re.compile(r"\(.*\)|;.*")
 
 
@@ -145,7 +148,8 @@ class _Proof:
             return None
         last = np.append(row[1:] != row[:-1], True)
         pieces = np.bincount(row)[row]
-        self._check(old, row, old.kind[row] != new.kind, "another kind of motion")
+        to_line = (old.kind[row] == BEND) & (new.kind == FEED)
+        self._check(old, row, (old.kind[row] != new.kind) & ~to_line, "another kind of motion")
         time = np.bincount(row, 1 / new.feed, len(old.line))[row] * old.feed[row]
         feeds = _differs(old.feed[row], new.feed) & ~(np.abs(time - 1) < 0.01) & (new.kind != RAPID)
         self._check(old, row, feeds, "another feed")
@@ -170,7 +174,7 @@ class _Proof:
 
     def _inner(self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], last: NDArray[np.bool_]) -> None:
         """Dividing points stand on the old way, and the tool leans there as it did."""
-        some = np.flatnonzero(~last)
+        some = np.flatnonzero(~last & (old.kind[row] != BEND))
         rows = row[some]
         start, end, point = old.start[rows], old.tip[rows], new.tip[some]
         way = (end - start)[:, :2]
@@ -238,13 +242,15 @@ class _Proof:
         bad = np.abs(np.nan_to_num(added - planned)) > _ROUNDING_MM
         self._check(old, np.arange(len(bad)), bad, "another height than planned")
         self._on_profile(old, new, row, planned)
+        wrong = wrong_bends(old, new, row, planned, self.claim.inner)
+        self._check(old, row, wrong, "another arc in a plane that holds Z")
         return np.asarray(added)
 
     def _on_profile(
         self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], planned: NDArray[np.float64]
     ) -> None:
         """Dividing points stand as high as planned there, or at a place beside as near as the rounding of X and Y."""
-        inner = np.flatnonzero(np.append(row[1:] == row[:-1], False))
+        inner = np.flatnonzero(np.append(row[1:] == row[:-1], False) & (old.kind[row] != BEND))
         if not len(inner):
             return
         rows = row[inner]
@@ -284,7 +290,7 @@ class _Proof:
     ) -> None:
         """Where the cutter is not known, the tip alone: on a floor it goes no lower than the floor's offset."""
         tip = old.tip @ frame[0].T + frame[1]
-        some = np.flatnonzero(rows & np.isin(old.kind, (FEED, TURN)) & ~np.isnan(tip).any(axis=1))
+        some = np.flatnonzero(rows & np.isin(old.kind, (FEED, TURN, BEND)) & ~np.isnan(tip).any(axis=1))
         for pocket, correction in floors:
             over = np.abs(tip[some, 2] - pocket.floor_at(*tip[some, :2].T)) <= _ON_FLOOR_MM
             on = some[over]
@@ -322,12 +328,14 @@ def _same_but_for_z(old: list[str], new: list[Sequence[str]]) -> bool:
 
 def _is_block(old: str, new: Sequence[str]) -> bool:
     """Whether blocks are an old one with another Z, or its pieces."""
-    if len(new) == 1 and _is_easy(old) and _is_easy(new[0]):
-        return _EASY_Z.sub("", old) == _EASY_Z.sub("", new[0]) and new[0].count("Z") <= 1
+    is_easy = len(new) == 1 and _is_easy(old) and _is_easy(new[0])
+    if is_easy and _EASY_Z.sub("", old) == _EASY_Z.sub("", new[0]) and new[0].count("Z") <= 1:
+        return True
     if _COMMENT.findall(old.rstrip("\r\n")) != _COMMENT.findall("".join(new[:1]).rstrip("\r\n")):
         return False
     pattern = _Z_WORD if len(new) == 1 else _PIECE_WORDS
     first, was = bare(new[0]).strip("\n"), bare(old).strip("\n")
+    first, was = _MOTION_WORD.sub("", first), _MOTION_WORD.sub("", was)
     same = pattern.sub("", first) == pattern.sub("", was) and len(_Z_WORD.findall(first)) <= 1
     rest = [re.sub(r"^/\d?", "", bare(one).strip("\n")) for one in new[1:]]
     return same and not any(_PIECE_WORDS.sub("", one) for one in rest)

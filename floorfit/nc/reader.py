@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from floorfit.errors import Finding
 from floorfit.nc.arcs import arc_fault, radius_centre
 from floorfit.nc.codes import (
     CALLS,
@@ -24,9 +25,11 @@ from floorfit.nc.codes import (
     SETS_FRAME,
     TRANSFORM,
     code_of,
+    moves_zero,
     name_of,
 )
 from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, JUMP, OTHER_ARC, UNKNOWN, Motions
+from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.state import AXES, LINEAR, NAN, Machine
 from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
 
@@ -36,6 +39,12 @@ _NUMBER = r"([-+]?+(?:\d{1,12}+(?:\.\d*+)?+|\.\d++))"
 #: A block of places alone, and blocks of that kind that follow each other: the common case.
 _PLACE = re.compile(rf"(?=[XYZ])(?:X{_NUMBER} ?+)?+(?:Y{_NUMBER} ?+)?+(?:Z{_NUMBER})?+\r?+\n")
 _PLACES = re.compile(rf"(?:{_PLACE.pattern}){{1,20000}}")
+#: The start of a programme, an axis word, and comments, where no block is read.
+_LABEL, _AXIS_WORD, _COMMENT = (
+    re.compile(r"\s*([O:]\d+)"),
+    re.compile(r"[XYZ][-+\d.\[#]"),
+    re.compile(r"\([^()]*\)|;.*"),
+)
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 
@@ -81,7 +90,27 @@ def read_motions(
             tick(number)
         at += sum(map(len, lines[number:following]))
         number = following
+    if reader.percents < 2:
+        reader.findings += _behind(lines, number, source)
     return reader.motions()
+
+
+def _behind(lines: Sequence[str], first: int, source: str) -> list[Finding]:
+    """Another programme behind the end of the first is not read: an error where it moves the tool."""
+    label = ""
+    for number in range(first, len(lines)):
+        text = _COMMENT.sub("", lines[number]).upper()
+        if text.lstrip().startswith("%"):
+            break
+        found = _LABEL.match(text)
+        label = found[1] if found else label
+        if label and not found and _AXIS_WORD.search(text):
+            told = (
+                f"{label} is a programme of its own behind the end of the first, and would be left as it is. Split the "
+                "file, and correct each programme."
+            )
+            return [Finding("second-programme", source, f"line {number + 1}", told)]
+    return []
 
 
 class Reader(Machine):
@@ -164,6 +193,8 @@ class Reader(Machine):
             self.barrier(number, f"{block.flow} makes the flow depend on the run", FLOW)
             return
         values = {word.letter: word.value for word in block.words if word.letter not in "GM"}
+        if any(moves_zero(parameter) for parameter in block.sets):
+            self._zero_moved(number, "a parameter")
         codes = [word.value for word in block.words if word.letter == "G"]
         misc = [word.value for word in block.words if word.letter == "M"]
         if values or codes or misc:
@@ -203,6 +234,8 @@ class Reader(Machine):
     def _transform(self, number: int, code: int, values: dict[str, float]) -> None:
         """Begin or end a turned frame; axis words beside its code may move the tool, and nobody here knows where."""
         self.set_transform(number, name_of(code) if code in TRANSFORM else "")
+        if code == 150 and "H" in values:
+            self.set_mode("work offset", code, values)
         axes = [axis for axis in AXES if axis in values]
         if axes:
             self.jump(number, axes, (number, f"{name_of(code)} stands in a block with axis words"))
@@ -260,12 +293,15 @@ class Reader(Machine):
         if code == 520 and not self.frame_set and all(values[axis] == 0 for axis in axes):
             return
         self.frame_set = code not in (921, 922)
-        self.state = self.state._replace(frame=self.state.frame + 1)
-        self.jump(number, LINEAR, (number, f"{name_of(code)} moved the zero"))
+        self._zero_moved(number, name_of(code))
         if code == 920:
             for axis in axes:
                 self.position[AXES.index(axis)] = values[axis] * (self.state.unit_mm if axis in LINEAR else 1.0)
             self.row(number, JUMP)
+
+    def _zero_moved(self, number: int, by: str) -> None:
+        self.state = self.state._replace(frame=self.state.frame + 1)
+        self.jump(number, LINEAR, (number, f"{by} moved the zero"))
 
     def _reference(self, number: int, values: dict[str, float], code: int) -> None:
         axes = [axis for axis in AXES if axis in values]
@@ -287,7 +323,7 @@ class Reader(Machine):
             if any(letter in values for letter in "XYZR"):
                 self._cycle(number, values)
             return
-        start = (position[0], position[1])
+        start = tuple(position[:3])
         for index, axis in enumerate(AXES):
             if axis in values:
                 moved = True
@@ -358,17 +394,19 @@ class Reader(Machine):
         self.row(number, CYCLE if reason is None else UNKNOWN, reason)
         self.rows.set_last("low", bottom)
 
-    def _arc(self, number: int, values: dict[str, float], start: tuple[float, float]) -> None:
-        if self.state.plane != 170:
-            self.row(number, OTHER_ARC)
-            return
-        end = (self.position[0], self.position[1])
+    def _arc(self, number: int, values: dict[str, float], at: tuple[float, ...]) -> None:
+        first, second, _ = PLANE_AXES[self.state.plane]
+        start, end = (at[first], at[second]), (self.position[first], self.position[second])
         centre = self._centre(values, start, end)
         fault = arc_fault(start, end, centre)
         if fault:
             self.row(number, UNKNOWN, (number, fault))
+            if self.state.plane != 170:
+                # Nobody knows how deep it goes.
+                self.rows.set_last("low", -np.inf)
             return
-        self.row(number, CLOCKWISE if self.state.motion == 20 else CLOCKWISE + 1)
+        in_plan = CLOCKWISE if self.state.motion == 20 else CLOCKWISE + 1
+        self.row(number, in_plan if self.state.plane == 170 else OTHER_ARC)
         self.rows.set_last("cx", centre[0])
         self.rows.set_last("cy", centre[1])
         turns = values.get("P", 1.0)
@@ -378,9 +416,11 @@ class Reader(Machine):
     def _centre(
         self, values: dict[str, float], start: tuple[float, float], end: tuple[float, float]
     ) -> tuple[float, float]:
+        """Centre of an arc along the two axes of the plane in force."""
         scale = self.state.unit_mm
         if "R" in values:
             return radius_centre(start, end, values["R"] * scale, clockwise=self.state.motion == 20)
+        first, second = ("IJK"[axis] for axis in PLANE_AXES[self.state.plane][:2])
         if self.state.arc_absolute:
-            return values.get("I", NAN) * scale, values.get("J", NAN) * scale
-        return start[0] + values.get("I", 0.0) * scale, start[1] + values.get("J", 0.0) * scale
+            return values.get(first, NAN) * scale, values.get(second, NAN) * scale
+        return start[0] + values.get(first, 0.0) * scale, start[1] + values.get(second, 0.0) * scale

@@ -10,10 +10,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding
-from floorfit.nc.edit import Piece, PieceStyle, divide, find_z, insert_word, replace_number
+from floorfit.nc.edit import (
+    MOTION_G,
+    Piece,
+    PieceStyle,
+    as_line,
+    divide,
+    find_z,
+    insert_word,
+    lead_with,
+    replace_number,
+)
 from floorfit.nc.gains import Gains
-from floorfit.nc.motions import FLOW, JUMP, Modal, Motions
+from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal, Motions
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
+from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.words import constant, read_block
 
 __all__ = ["Written", "write_plan"]
@@ -124,7 +135,25 @@ class _Writer:
             self.out.offset[some] = offset
             if tick is not None:
                 tick(self.line_of[last])
+        for row in sorted(self.plan.breaks):
+            if self.kind_of[row] == OTHER_ARC:
+                self._restate(row)
         return self.out
+
+    def _restate(self, row: int) -> None:
+        """Behind an arc that became lines: a block that goes on in its motion mode must name that mode."""
+        after = row + 1
+        if after >= len(self.line_of) or (after in self.plan.breaks and self.kind_of[after] == OTHER_ARC):
+            return
+        number = self.line_of[after]
+        for text in self.lines[self.line_of[row] + 1 : number + 1]:
+            if any(word.letter == "G" and word.value in MOTION_G for word in read_block(text).words):
+                return
+        word = f"G{self.motions.modals[self.modal_of[row]].motion // 10}"
+        block = self.out.blocks.get(number, self.lines[number])
+        first = block if isinstance(block, str) else block[0]
+        first = lead_with(first, word)
+        self.out.blocks[number] = first if isinstance(block, str) else [first, *block[1:]]
 
     def _plain_blocks(self, rows: NDArray[np.intp]) -> Iterator[tuple[float, float, str, tuple[str, ...]]]:
         """As `_shift`, for many blocks together.
@@ -224,6 +253,8 @@ class _Writer:
         text, unit = self.lines[number], modal.unit_mm
         if _CORNER.search(text) or (row and _CORNER.search(self.lines[self.line_of[row - 1]])):
             raise ValueError("the motion would have to be divided, and a corner of it is rounded or cut (,R or ,C)")
+        if self.kind_of[row] == OTHER_ARC:
+            text = as_line(text)
         words = {word.letter: text[word.number : word.end] for word in read_block(text).words}
         z = self.motions.xyz[row, 2] / unit
         decimals = max(
@@ -292,10 +323,11 @@ class _Writer:
         motions, unit = self.motions, modal.unit_mm
         points = motions.points(np.array([row]), shares)[0]
         points[:, 2] += offsets
-        arc = bool(motions.is_arc[row])
+        arc, first_xy = bool(motions.is_arc[row]), motions.start[row]
+        planes = PLANE_AXES[modal.plane][:2] if self.kind_of[row] == OTHER_ARC else ()
         first, last = motions.start_abc[row], motions.abc[row]
         turning = [index for index in range(3) if first[index] != last[index]]
-        moving = [index for index in (0, 1) if arc or motions.start[row, index] != motions.xyz[row, index]]
+        moving = [index for index in (0, 1) if arc or index in planes or first_xy[index] != motions.xyz[row, index]]
         before = motions.start[row, :2] / unit
         pieces = []
         last_share = 0.0

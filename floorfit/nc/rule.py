@@ -25,7 +25,7 @@ from floorfit.nc.tip_path import TipPath
 from floorfit.nc.wanted import Asked, ask
 from floorfit.nc.zones import Zone, Zones, zones_for
 
-__all__ = ["BLEND_MM", "plan_gains"]
+__all__ = ["BLEND_MM", "STEP_MM", "plan_gains"]
 
 #: Length in plan over which a jump of the gain is blended, mm: 0.2 mm becomes a slope of 1 in 5. Own choice.
 BLEND_MM = 1.0
@@ -405,6 +405,8 @@ def _boxes(path: TipPath) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     arcs = np.flatnonzero(path.is_arc)
     radius = np.hypot(*(path.end[arcs, :2] - path.centre[arcs]).T)[:, None] + 0.01
     low[arcs, :2], high[arcs, :2] = path.centre[arcs] - radius, path.centre[arcs] + radius
+    if path.standing is not None:
+        low[path.standing.rows], high[path.standing.rows] = path.standing.boxes()
     return low, high
 
 

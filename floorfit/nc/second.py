@@ -15,16 +15,17 @@ from numpy.typing import NDArray
 
 from floorfit.nc.second_words import PlainLines, WordTable
 
-__all__ = ["FEED", "OTHER", "RAPID", "TURN", "HeardProgramme", "hear_programme"]
+__all__ = ["BEND", "FEED", "OTHER", "RAPID", "TURN", "HeardProgramme", "hear_programme"]
 
-#: Kinds of motion: feed along a line, rapid, arc in the XY plane, anything else.
-FEED, RAPID, TURN, OTHER = range(4)
+#: Kinds of motion: feed along a line, rapid, arc in the XY plane, anything else, arc in one of the other two planes.
+FEED, RAPID, TURN, OTHER, BEND = range(5)
 
 _MOTION = (0, 10, 20, 30, 800, *range(382, 386), 730, 740, 760, *range(810, 900, 10))
 _CYCLE = (730, 740, 760, *range(810, 900, 10))
-_ZERO = (*range(540, 600, 10), 541, 591, 592, 593)
+_ZERO = (*range(540, 600, 10), 541, 591, 592, 593, 1100, 1110, *range(1140, 1300, 10), 1540, *range(5050, 6000, 10))
 _LENGTH = (430, 431, 432, 434, 435, 440, 490)
-_FRAME_ON, _FRAME_OFF = (160, 510, 511, 680, 681, 682, 683, 684, 1120, 71, 1070), (150, 500, 501, 690, 691, 1130)
+_FRAME_ON = (160, 510, 511, 680, 681, 682, 683, 684, 1120, 71, 121, 1070)
+_FRAME_OFF = (131, 150, 500, 501, 690, 691, 1130)
 _PROBE = (310, 311, 360, 370, *range(382, 386))
 _PASSIVE = (40, 281, 301)
 _KNOWN = (
@@ -43,7 +44,7 @@ class HeardProgramme:
     line : (n,) ndarray of int
         Index of its line.
     kind : (n,) ndarray of int
-        FEED, RAPID, TURN or OTHER.
+        FEED, RAPID, TURN, OTHER or BEND.
     start, tip : (n, 3) ndarray
         Where it starts and ends; NaN where that is not known.
     axis0, axis : (n, 3) ndarray
@@ -51,7 +52,9 @@ class HeardProgramme:
     rotary : (n, 3) ndarray, degrees
         A, B and C at its end.
     centre : (n, 2) ndarray
-        Centre of an arc; NaN elsewhere.
+        Centre of an arc, in its plane; NaN elsewhere.
+    across : (n,) ndarray of int
+        The axis square to the plane: 2 (Z) for XY, 1 for ZX, 0 for YZ. The two axes of the plane follow it in turn.
     turn : (n,) ndarray, radians
         Angle of an arc, positive anticlockwise.
     feed, tool : (n,) ndarray
@@ -68,10 +71,32 @@ class HeardProgramme:
     axis: NDArray[np.float64]
     rotary: NDArray[np.float64]
     centre: NDArray[np.float64]
+    across: NDArray[np.intp]
     turn: NDArray[np.float64]
     feed: NDArray[np.float64]
     tool: NDArray[np.float64]
     side: NDArray[np.float64]
+
+    def in_plane(self, rows: NDArray[np.intp], places: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Places (m, 3) along the two axes of the planes of motions, (m, 2)."""
+        return _in_plane(self.across[rows], places)
+
+    def on_arcs(
+        self, rows: NDArray[np.intp], share: NDArray[np.float64], aside: float | NDArray[np.float64] = 0.0
+    ) -> NDArray[np.float64]:
+        """Places (m, 3) on arcs at shares of the angle; ``aside`` is added to the radius."""
+        spoke = self.in_plane(rows, self.start[rows]) - self.centre[rows]
+        angle = np.arctan2(spoke[:, 1], spoke[:, 0]) + share * self.turn[rows]
+        radius = np.hypot(*spoke.T) + aside
+        out = self.start[rows] + share[:, None] * (self.tip - self.start)[rows]
+        flat = self.centre[rows] + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+        for step in (0, 1):
+            out[np.arange(len(rows)), (self.across[rows] + 1 + step) % 3] = flat[:, step]
+        return out
+
+
+def _in_plane(across: NDArray[np.intp], places: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.take_along_axis(places, np.column_stack([(across + 1) % 3, (across + 2) % 3]), 1)
 
 
 def hear_programme(
@@ -231,8 +256,10 @@ class _Hearing:
         rows = np.flatnonzero(moves)
         kind = np.select([self.motion == 0, self.motion == 10, is_arc], [RAPID, FEED, TURN], OTHER)
         kind = np.where(self.unknown | self.turned, OTHER, kind)
-        kind = np.where((kind == TURN) & (self.in_force((170, 180, 190), 170) != 170), OTHER, kind)[rows]
-        centre, turn = self._arcs(rows, before, places, kind)
+        plane = self.in_force((170, 180, 190), 170)
+        kind = np.where((kind == TURN) & (plane != 170), BEND, kind)[rows]
+        across = np.select([plane == 180, plane == 190], [1, 0], 2)[rows]
+        centre, turn = self._arcs(rows, before, places, across, np.isin(kind, (TURN, BEND)))
         start_vector = np.concatenate([[[0.0, 0.0, 1.0]], vector[:-1]]) if self.count else vector
         side = np.select(
             [np.isin(self.in_force((400, 410, 420, 411, 421), 400), some) for some in ((410, 411), (420, 421))],
@@ -248,6 +275,7 @@ class _Hearing:
             _axis(vector[rows], places[rows, 3:]),
             places[rows, 3:],
             centre,
+            across,
             turn,
             table.filled("F", np.nan)[rows],
             self._tools()[rows],
@@ -271,15 +299,21 @@ class _Hearing:
         return np.asarray(np.where(tool == -1.0, selected, tool))
 
     def _arcs(
-        self, rows: NDArray[np.intp], before: NDArray[np.float64], places: NDArray[np.float64], kind: NDArray[np.intp]
+        self,
+        rows: NDArray[np.intp],
+        before: NDArray[np.float64],
+        places: NDArray[np.float64],
+        across: NDArray[np.intp],
+        is_arc: NDArray[np.bool_],
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         table, count = self.table, len(rows)
         centre, turn = np.full((count, 2), np.nan), np.zeros(count)
-        mine = np.flatnonzero(kind == TURN)
-        lines = rows[mine]
-        first, last, unit = before[lines, :2], places[lines, :2], self.unit[lines]
+        mine = np.flatnonzero(is_arc)
+        lines, plane = rows[mine], across[mine]
+        first, last = _in_plane(plane, before[lines, :3]), _in_plane(plane, places[lines, :3])
+        unit = self.unit[lines]
         by_place = (self.in_force((901, 911), 911) == 901)[lines]
-        offset = np.column_stack([table.value(letter, np.nan)[lines] * unit for letter in "IJ"])
+        offset = _in_plane(plane, np.column_stack([table.value(letter, np.nan)[lines] * unit for letter in "IJK"]))
         relative = first + np.nan_to_num(offset)
         to = np.where(by_place[:, None], offset, relative)
         radius = table.value("R", np.nan)[lines] * unit

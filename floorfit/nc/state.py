@@ -170,7 +170,8 @@ class Machine:
         elif group in ("distance", "arc distance"):
             value = code in (900, 901)
         elif group == "work offset":
-            value = name_of(code) + (f" P{values.get('P', NAN):g}" if code == 541 else "")
+            letter = "H" if code == 150 else "P"
+            value = name_of(code) + (f" {letter}{values.get(letter, NAN):g}" if letter in values or code == 541 else "")
         elif group == "length offset":
             value = (code, known(values.get("H", self.state.length[1])))
             self.vector = 0

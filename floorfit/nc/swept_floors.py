@@ -165,11 +165,19 @@ def _floor(before: Cuts, after: Cuts, pocket: Pocket, correction: Correction, ra
 
 
 def _reached(pocket: Pocket, grid: FloorGrid, cuts: Samples) -> NDArray[np.bool_]:
-    """Places of a floor that the flat of the smallest cutter there comes to."""
-    least = int(np.argmin(cuts.radius))
+    """Places of a floor that the flat of the smallest cutter that goes down to it comes to."""
+    x, y, z = cuts.tip.T
+    on = (z <= pocket.floor_at(x, y) + _cut_mm(pocket)) & shapely.contains_xy(pocket.polygon, x, y)
+    some = np.flatnonzero(on) if on.any() else np.arange(len(z))
+    least = some[np.argmin(cuts.radius[some])]
     radius, corner = float(cuts.radius[least]), float(cuts.corner[least])
     area = Polygon(pocket.polygon).buffer(-radius).buffer(radius - corner)
     return grid.inside & shapely.contains_xy(area, *np.meshgrid(grid.x, grid.y, indexing="ij"))
+
+
+def _cut_mm(pocket: Pocket) -> float:
+    """Height over a floor up to which a place counts as cut: half of the stock."""
+    return 0.5 * max(pocket.finish_stock, 0.2)
 
 
 def _compare(
@@ -182,7 +190,7 @@ def _compare(
 ) -> SweptFloor:
     x, y = np.meshgrid(grid.x, grid.y, indexing="ij")
     nominal, dz = pocket.floor_at(x, y), correction.at(x, y)
-    cut = grid.inside & (old <= nominal + 0.5 * max(pocket.finish_stock, 0.2))
+    cut = grid.inside & (old <= nominal + _cut_mm(pocket))
     wanted = np.where(cut, np.minimum(nominal, old) + dz, np.minimum(nominal + dz, old))
     if correction.action == "hold":
         wanted = old

@@ -13,8 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.nc.cutter import Cutter
+from floorfit.nc.standing_arcs import StandingArcs
 
 __all__ = ["TipPath"]
+
+#: Places on a standing arc whose heights are compared.
+_ALONG_ARC = 181
 
 
 @dataclass(frozen=True)
@@ -43,6 +47,8 @@ class TipPath:
         False for rows whose frame is not the part's, and for those that are no motion: nothing is done to them.
     first_axis : (n, 3) ndarray or None
         As ``axis``, at the start of each motion; None where the axis does not turn on the way.
+    standing : StandingArcs or None
+        Arcs that are none in plan (G18, G19).
     """
 
     start: NDArray[np.float64]
@@ -56,6 +62,7 @@ class TipPath:
     aside: NDArray[np.float64]
     is_usable: NDArray[np.bool_]
     first_axis: NDArray[np.float64] | None = None
+    standing: StandingArcs | None = None
 
     @classmethod
     def straight(
@@ -94,10 +101,21 @@ class TipPath:
 
     @cached_property
     def length(self) -> NDArray[np.float64]:
-        """Length of each motion in plan, mm; NaN where an end is not known."""
+        """Length of each motion in plan, of a standing arc along its way, mm; NaN where an end is not known."""
         chord = np.hypot(*(self.end - self.start)[:, :2].T)
         radius = np.hypot(*(self.start[:, :2] - self.centre).T)
-        return np.asarray(np.where(self.is_arc, radius * np.abs(self.sweep), chord))
+        out = np.where(self.is_arc, radius * np.abs(self.sweep), chord)
+        if self.standing is not None:
+            out[self.standing.rows] = self.standing.length
+        return np.asarray(out)
+
+    @cached_property
+    def lowest(self) -> NDArray[np.float64]:
+        """Least Z on the way of each motion, mm; of a standing arc, of places on it."""
+        out = np.fmin(self.start[:, 2], self.end[:, 2])
+        if self.standing is not None:
+            out[self.standing.rows] = self.standing.many_points(_ALONG_ARC)[:, :, 2].min(axis=1)
+        return np.asarray(out)
 
     def points(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
         """Places on motions, one for each pair of row and share (an arc is divided by angle).
@@ -118,6 +136,9 @@ class TipPath:
         arcs = np.flatnonzero(self.is_arc[rows])
         if len(arcs):
             out[arcs, :2] = self._on_arc(rows[arcs], share[arcs])
+        if self.standing is not None:
+            arcs = np.flatnonzero(np.isin(rows, self.standing.rows))
+            out[arcs] = self.standing.points(rows[arcs], share[arcs])
         return np.where(part == 1.0, last, out)
 
     def _on_arc(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:

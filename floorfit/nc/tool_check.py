@@ -84,8 +84,7 @@ def _matters(
     rows: NDArray[np.intp],
 ) -> list[tuple[int, str]]:
     """The first motion for each way in which the radius matters on a floor."""
-    low = np.minimum(path.start[rows, 2], path.end[rows, 2])
-    low = np.where(np.isnan(low), path.end[rows, 2], low)
+    low = path.lowest[rows]
     some = rows[(low <= floor.top + EPS_MM) & (path.end[rows, 2] >= floor.z_range[0] - floor.window - 2.0)]
     some = some[_reach(path, some, floor.pocket.polygon, REACH_MM)]
     cuts = some[np.isin(motions.kind[some], CUTTING)]

@@ -78,8 +78,8 @@ class Block:
         A programme number (``"O1000"``), or ``""``.
     percent : bool
         Whether the line is a ``%`` line.
-    assigns : bool
-        Whether a parameter is set.
+    sets : tuple of float
+        Numbers of the parameters that are set; 0 for one with a name, NaN for one that depends on the run.
     """
 
     words: tuple[Word, ...] = ()
@@ -87,7 +87,7 @@ class Block:
     flow: str = ""
     label: str = ""
     percent: bool = False
-    assigns: bool = False
+    sets: tuple[float, ...] = ()
 
 
 def read_block(text: str) -> Block:
@@ -117,23 +117,23 @@ def read_block(text: str) -> Block:
     program = _PROGRAM.match(text, start)
     if program:
         return _program_line(text, program, deleted is not None)
-    words, assigns = _words(text, start)
-    return Block(words, deleted is not None, assigns=assigns)
+    words, sets = _words(text, start)
+    return Block(words, deleted is not None, sets=sets)
 
 
 def _program_line(text: str, program: re.Match[str], deleted: bool) -> Block:
     flow = _O_FLOW.match(text, program.end())
     if flow:
         return Block(deleted=deleted, flow=f"O {flow.group(1).lower()}")
-    words, assigns = _words(text, program.end())
+    words, sets = _words(text, program.end())
     if program.group(1) is None:
         raise BadBlock(f"the O word {program.group().strip()!r} has no known keyword after it")
-    return Block(words, deleted, label="O" + program.group(1), assigns=assigns)
+    return Block(words, deleted, label="O" + program.group(1), sets=sets)
 
 
-def _words(text: str, at: int) -> tuple[tuple[Word, ...], bool]:
+def _words(text: str, at: int) -> tuple[tuple[Word, ...], tuple[float, ...]]:
     words: list[Word] = []
-    assigns = False
+    sets: list[float] = []
     while at < len(text):
         char = text[at]
         blank = _BLANK.match(text, at)
@@ -144,7 +144,8 @@ def _words(text: str, at: int) -> tuple[tuple[Word, ...], bool]:
         elif char == "(":
             at = _comment_end(text, at)
         elif char == "#":
-            at, assigns = _assignment_end(text, at), True
+            at, parameter = _assignment(text, at)
+            sets.append(parameter)
         elif char == "," and _CORNER.match(text, at):
             word = _word(text, at + 1)
             words.append(Word("," + word.letter, word.value, at, word.number, word.end))
@@ -155,7 +156,7 @@ def _words(text: str, at: int) -> tuple[tuple[Word, ...], bool]:
             at = word.end
         else:
             raise BadBlock(f"column {at + 1}: {char!r} cannot be read")
-    return _checked(words), assigns
+    return _checked(words), tuple(sets)
 
 
 def _checked(words: list[Word]) -> tuple[Word, ...]:
@@ -218,14 +219,18 @@ def _bracket_end(text: str, at: int) -> int:
     raise BadBlock(f"column {at + 1}: '[' is not closed")
 
 
-def _assignment_end(text: str, at: int) -> int:
+def _assignment(text: str, at: int) -> tuple[int, float]:
+    """End of ``#5=1.``, and the number of the parameter."""
     name = re.compile(r"#[ \t]*(?:#[ \t]*)*(?:\d+|<[^>]*>|\[[^\]]*\])[ \t]*=[ \t]*").match(text, at)
     if not name:
         raise BadBlock(f"column {at + 1}: a parameter that is not set")
     end, _ = _real(text, name.end())
     if end == name.end():
         raise BadBlock(f"column {name.end() + 1}: no value after '='")
-    return end
+    inner = name.group()[1:].rstrip(" \t=").strip(" \t")
+    if inner.startswith("<"):
+        return end, 0.0
+    return end, float(inner) if inner.isdigit() else constant(inner)
 
 
 _TOKEN = re.compile(r"[ \t]*(\d+\.?\d*|\.\d+|[-+*/\[\]])")

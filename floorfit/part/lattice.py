@@ -12,6 +12,8 @@ __all__ = ["floor_points", "grid_spacing"]
 #: About this many points inside, and this many along the edge. The warp bends by some 2e-5 /mm at most (reference:
 #: released stress, Treuting & Read 1951), so that 10 mm between points miss an extreme by w'' s²/8 < 0.3 µm.
 INSIDE, ALONG = 200, 96
+#: Distance from the edge of a region at which both sides of it are judged, mm.
+_BESIDE_MM = 1e-3
 
 
 def floor_points(pocket: Pocket, *, inside: int = INSIDE, along: int = ALONG) -> NDArray[np.float64]:
@@ -38,7 +40,27 @@ def floor_points(pocket: Pocket, *, inside: int = INSIDE, along: int = ALONG) ->
     kept = lattice[shapely.contains_xy(polygon, lattice[:, 0], lattice[:, 1])]
     step = max(polygon.length / along, spacing / 2)
     edge = shapely.get_coordinates(shapely.segmentize(polygon, step))
-    return np.vstack([kept, edge])
+    return np.vstack([kept, edge, *_in_regions(pocket, step, spacing)])
+
+
+def _in_regions(pocket: Pocket, step: float, spacing: float) -> list[NDArray[np.float64]]:
+    """Places on both sides of the edges of regions with limits of their own, and inside regions that are small."""
+    import shapely
+
+    out = []
+    for region, _ in pocket.tolerances:
+        shape = shapely.Polygon(region).intersection(pocket.polygon)
+        for by in (-_BESIDE_MM, _BESIDE_MM):
+            near = shapely.Polygon(region).buffer(by, join_style="mitre").intersection(pocket.polygon)
+            out.append(shapely.get_coordinates(shapely.segmentize(near, min(step, max(shape.length / 24, 0.1)))))
+        finer = min(spacing, float(np.sqrt(shape.area / 25)))
+        if shape.area and finer < spacing:
+            x0, y0, x1, y1 = shape.bounds
+            lines = np.arange(x0 + finer / 2, x1, finer), np.arange(y0 + finer / 2, y1, finer)
+            x, y = (one.ravel() for one in np.meshgrid(*lines, indexing="ij"))
+            inside = shapely.contains_xy(shape, x, y)
+            out.append(np.column_stack([x, y])[inside])
+    return out
 
 
 def grid_spacing(pocket: Pocket, inside: int = INSIDE) -> float:

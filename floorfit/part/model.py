@@ -18,8 +18,13 @@ from floorfit.units import Unit
 
 if TYPE_CHECKING:
     from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Part", "Pocket", "Ring", "Tolerance"]
+__all__ = ["LocalLimits", "Part", "Pocket", "Ring", "Tolerance"]
+
+
+#: A region that shares no more with a floor than this does not hold there, mm²: rounding of its corners.
+_NO_AREA_MM2 = 0.01
 
 
 @dataclass(frozen=True)
@@ -49,6 +54,20 @@ class Tolerance:
         if self.lower is None or self.upper is None:
             return float("inf")
         return self.upper - self.lower
+
+
+@dataclass(frozen=True)
+class LocalLimits:
+    """Permissible deviations at places of one floor, where the drawing has them by region; infinite on an open side.
+
+    Parameters
+    ----------
+    lower, upper : (k,) ndarray, mm
+        As of `Tolerance`, one for each place.
+    """
+
+    lower: NDArray[np.float64]
+    upper: NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -218,6 +237,33 @@ class Pocket:
         if self.is_plain:
             return np.asarray(self.floor_at(x, y) - self.underside_z)
         return np.asarray(self.floor_at(x, y) - self.underside_at(x, y))
+
+    def limits_on(self, x: ArrayLike, y: ArrayLike) -> Tolerance | LocalLimits:
+        """Limits at places: one pair where one holds all over, and one for each place where it does not.
+
+        Parameters
+        ----------
+        x, y : (k,) array_like, mm
+            Plan positions.
+        """
+        return LocalLimits(*self.tolerance_at(x, y)) if self.tolerances else self.tolerance
+
+    @cached_property
+    def tightest(self) -> Tolerance:
+        """The narrowest of the limits that hold somewhere on the floor; of equals the first."""
+        if not self.tolerances:
+            return self.tolerance
+        from shapely import Polygon
+
+        free: BaseGeometry = self.polygon
+        held = []
+        for region, tolerance in reversed(self.tolerances):
+            shape = Polygon(region)
+            if free.intersection(shape).area > _NO_AREA_MM2:
+                held.append(tolerance)
+            free = free.difference(shape)
+        held += [self.tolerance] if free.area > _NO_AREA_MM2 else []
+        return min(held, key=lambda one: one.width)
 
     def tolerance_at(self, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Lower and upper deviation of the web at plan positions, mm; infinite on an open side.

@@ -90,17 +90,27 @@ class _Object(dict[str, Any]):
         self.doubled = [key for key, count in counts.items() if count > 1]
 
 
-def _load(text: str, source: str) -> Any:
+def _load(document: str, source: str) -> Any:
     """Parse JSON; doubled keys are kept for `_doubled_keys` to find."""
     try:
-        return json.loads(text, object_pairs_hook=_Object, parse_int=_whole_number)
+        return json.loads(document, object_pairs_hook=_Object, parse_int=_whole_number)
     except json.JSONDecodeError as error:
         where = f"line {error.lineno}, column {error.colno}"
-        text = f"is not JSON: {error.msg}. Look for a missing or spare comma, quote or bracket just before."
+        remedy = "Look for a missing or spare comma, quote or bracket just before"
+        if _is_table(document):
+            remedy = "It looks like a table of readings: PART comes first on the command line, READINGS second"
+        text = f"is not JSON: {error.msg}. {remedy}."
         raise InputError([Finding("not-json", source, where, text)]) from error
     except RecursionError as error:
         text = "is nested too deeply for a part file. Check the brackets."
         raise InputError([Finding("not-json", source, "", text)]) from error
+
+
+def _is_table(document: str) -> bool:
+    """Whether a text looks like the CSV of readings: its first line that is no comment names their columns."""
+    lines = (line.strip().lower() for line in document.splitlines()[:200])
+    first = next((line for line in lines if line and not line.startswith("#")), "")
+    return not first.startswith(("{", "[")) and any(name in first for name in ("thickness", "x_mm", "x_in"))
 
 
 def _whole_number(digits: str) -> int | float:

@@ -344,7 +344,7 @@ def _sums(places: list[FloorPlaces]) -> tuple[Array, Array]:
 
 
 def _width(pocket: Pocket) -> float:
-    width = pocket.tolerance.width
+    width = pocket.tightest.width
     return width if np.isfinite(width) and width > 0 else OPEN_WIDTH_MM
 
 

@@ -22,8 +22,12 @@ from numpy.typing import NDArray
 
 from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import CHUNK, Grid
+<<<<<<< HEAD
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.spline import greville
+=======
+from floorfit.surface.local_shapes import LocalShapes, Root
+>>>>>>> main
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -115,7 +119,7 @@ class ShapeColumns:
         ΦᵀWΦ.
     values : (K,) ndarray
         ΦᵀWy.
-    root : (K, K) ndarray
+    root : Root
         U with U Uᵀ = P, the covariance of the amounts for τ = 1.
     slow : Slow or None
         An error of the readings, in the order they were taken: its J knots come after the K shapes in the others.
@@ -126,14 +130,14 @@ class ShapeColumns:
     right: Array
     gram: Array
     values: Array
-    root: Array
+    root: Root
     slow: Slow | None = None
     lift: Array | None = None
 
     @property
     def shapes(self) -> int:
         """Number of shapes, K; the rest are knots of the slow error."""
-        return len(self.root)
+        return len(self.root.sizes)
 
 
 def make_columns(
@@ -163,7 +167,7 @@ def make_columns(
         )
         gram += (one.T @ weighed).toarray()
         own += weighed.T @ values[part]
-    return ShapeColumns(right, gram, own, np.asarray(np.linalg.cholesky(shapes.covariance), float))
+    return ShapeColumns(right, gram, own, shapes.root)
 
 
 def with_slow(
@@ -188,7 +192,7 @@ class Spectrum:
 
     Parameters
     ----------
-    root : (K, K) ndarray
+    root : Root
         U: amounts are this times standard normals times τ, before any reading.
     matrix : (K, K) ndarray
         ``Uᵀ M U``, semidefinite.
@@ -204,7 +208,7 @@ class Spectrum:
         Log |I + Σ M| of the knots.
     """
 
-    root: Array
+    root: Root
     matrix: Array
     pull: Array
     link: Array
@@ -215,8 +219,6 @@ class Spectrum:
     @classmethod
     def of(cls, factor: Factor, columns: ShapeColumns, right: Array) -> tuple[Spectrum, float]:
         """Reduce the border at one smoothing; ``right`` is r = BᵀWy, and the second number rᵀA⁻¹r."""
-        from scipy.linalg.blas import dtrmm
-
         pulled, own, square = factor.inner(columns.right, right)
         seen, score, k = columns.gram - pulled, columns.values - own, columns.shapes
         knots, link, determinant = np.empty((0, 0)), np.empty((0, k)), 0.0
@@ -226,10 +228,9 @@ class Spectrum:
             link = -knots @ seen[k:, :k]
             determinant = float(np.linalg.slogdet(prior)[1] - np.linalg.slogdet(knots)[1])
         own_score, root = score[:k] + link.T @ score[k:], columns.root
-        half = dtrmm(1.0, root, seen[:k, :k] + seen[:k, k:] @ link, side=1, lower=1)
-        matrix = dtrmm(1.0, root, half, lower=1, trans_a=1)
+        matrix = root.pull(root.pull(seen[:k, :k] + seen[:k, k:] @ link).T)
         square += float(score[k:] @ knots @ score[k:])
-        found = cls(root, (matrix + matrix.T) / 2, root.T @ own_score, link, knots, score[k:], determinant)
+        found = cls(root, (matrix + matrix.T) / 2, root.pull(own_score), link, knots, score[k:], determinant)
         return found, square
 
     def evidence(self, rho: Array) -> tuple[Array, Array]:
@@ -264,7 +265,7 @@ class Spectrum:
     @cached_property
     def basis(self) -> Array:
         """Amounts are this times standard normals times τ, (K, K)."""
-        return np.asarray(self.root @ self._turned[1])
+        return self.root.push(self._turned[1])
 
     @cached_property
     def score(self) -> Array:
@@ -309,6 +310,11 @@ class Border:
     def tau(self) -> float:
         """Root mean square of τ, mm."""
         return float(np.sqrt(self.shares @ (self.rho * self.dispersions)))
+
+    @property
+    def parameters(self) -> float:
+        """Effective number of parameters that the shapes take."""
+        return float((self.shares @ self._shrunk) @ self.spectrum.information)
 
     @property
     def gain(self) -> Array:

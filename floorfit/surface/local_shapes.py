@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["LocalShapes", "Misfit", "ShapeTable", "independent"]
+__all__ = ["LocalShapes", "Misfit", "Root", "ShapeTable"]
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -95,6 +95,30 @@ class _Tables:
 
 
 @dataclass(frozen=True)
+class Root:
+    """``U = D (I + g 1 1ᵀ)``, D the sizes: a root of a covariance with a common part, applied in K operations.
+
+    Parameters
+    ----------
+    sizes : (K,) ndarray
+    shared : float
+        g.
+    """
+
+    sizes: Array
+    shared: float
+
+    def push(self, values: Array) -> Array:
+        """U v for v (K, ...)."""
+        return np.asarray((self.sizes * (values + self.shared * values.sum(axis=0)).T).T)
+
+    def pull(self, values: Array) -> Array:
+        """Uᵀ v for v (K, ...)."""
+        scaled = (self.sizes * values.T).T
+        return np.asarray(scaled + self.shared * scaled.sum(axis=0))
+
+
+@dataclass(frozen=True)
 class LocalShapes:
     """Shapes with the Gaussian that their amounts come from before any reading.
 
@@ -103,14 +127,28 @@ class LocalShapes:
     names : tuple of str
         What each stands for.
     tables : tuple of ShapeTable
-    covariance : (K, K) ndarray, mm²
-        Of the amounts about zero (an expected amount is taken off the readings before, see
-        `floorfit.surface.expected`), positive definite, up to a factor that the likelihood of the readings finds.
+    sizes : (K,) ndarray
+        How far each is expected to go beside the others.
+    common : float
+        How much of it may be common to all, in units of what is each one's own: the amounts are ``s_k (μ + z_k)`` about
+        zero (an expected amount is taken off the readings before, see `floorfit.surface.expected`), z standard normal
+        and μ normal of that standard deviation, up to a factor that the likelihood of the readings finds.
     """
 
     names: tuple[str, ...]
     tables: tuple[ShapeTable, ...]
-    covariance: Array
+    sizes: Array
+    common: float = 0.0
+
+    @property
+    def covariance(self) -> Array:
+        """P, of the amounts up to that factor, (K, K)."""
+        return np.diag(self.sizes**2) + self.common**2 * np.outer(self.sizes, self.sizes)
+
+    @property
+    def root(self) -> Root:
+        """U with ``U Uᵀ = P``."""
+        return Root(self.sizes, float(np.sqrt(1 + self.common**2 * self.count) - 1) / max(self.count, 1))
 
     @property
     def count(self) -> int:
@@ -157,7 +195,7 @@ class LocalShapes:
         """Three further forms of each, see `Misfit`."""
         tables = [other for table in self.tables for other in _leaning(table)]
         names = [name for name in self.names for _ in range(3)]
-        return independent(names, tables, np.ones(len(tables)), 0.0)
+        return LocalShapes(tuple(names), tuple(tables), np.ones(len(tables)))
 
     def total_at(self, amounts: Array, points: ArrayLike) -> Array:
         """Sum of amounts times shapes at points (n, 2), mm."""
@@ -209,19 +247,3 @@ def _leaning(table: ShapeTable) -> list[ShapeTable]:
     along, across = (4 * np.arange(size) / (size - 1) - 2 for size in v.shape)
     forms = (v * along[:, None], v * across[None, :], 4 * v * np.maximum(1 - v, 0.0))
     return [ShapeTable(table.low, table.high, form) for form in forms]
-
-
-def independent(names: Sequence[str], tables: Sequence[ShapeTable], sizes: Array, common: float) -> LocalShapes:
-    """Shapes whose amounts are ``s_k (μ + z_k)``, z standard normal and μ normal of standard deviation ``common``.
-
-    Parameters
-    ----------
-    names : sequence of K str
-    tables : sequence of K ShapeTable
-    sizes : (K,) ndarray
-        s, how far each is expected to go beside the others.
-    common : float
-        How much of it may be common to all, in units of what is each one's own.
-    """
-    covariance = np.diag(sizes**2) + common**2 * np.outer(sizes, sizes)
-    return LocalShapes(tuple(names), tuple(tables), covariance)

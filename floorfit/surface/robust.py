@@ -23,8 +23,13 @@ from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of, solve
 from floorfit.surface.rough import rougher
+<<<<<<< HEAD
 from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_start
 from floorfit.surface.slow import likeliest_slow
+=======
+from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_starts
+from floorfit.surface.slow import DRIFT_MM, LEAST_GAIN, SIZES_MM, WORTH_A_LOOK, slow_errors
+>>>>>>> main
 from floorfit.surface.spline import Surface
 from floorfit.units import MAD_TO_SD
 
@@ -41,7 +46,7 @@ _Priors = tuple[tuple[Prior, float, float], ...]
 FULL, NONE = 3.0, 4.5
 #: Twice the negative log of a bad reading's density, per mm: one in twenty is bad, evenly over a millimetre.
 BAD_COST = float(-2 * np.log(0.05 / 1.0))
-#: Weights that move by no more leave the smoothing as it is.
+#: Weights that move by no more leave the smoothing as it is; steps in log λ that weights do not feel.
 SETTLED = 0.5
 #: Rounds of reweighting; it stops earlier when no weight moves by more than 0.02.
 ROUNDS = 8
@@ -88,7 +93,7 @@ class Robust:
     scale : float
         Robust scale of the scaled leave-one-out residuals, >= 1: by how much the noise exceeds what is known.
     parameters : float
-        Effective number of parameters on the grid of the search.
+        Effective number of parameters of the spline on the grid of the search.
     shapes : LocalShapes or None
         What is fitted beside the spline.
     """
@@ -211,7 +216,7 @@ def robust_weights(
     data = _Data(grid, points[part], values[part], u[part], shapes[0] if shapes else None)
     ones = np.ones(len(data.values))
     if before is None:
-        weights, start = _rounds(data, prior) if robust else (ones, prior or likely_start(data.equations(ones), START))
+        weights, start = _rounds(data, prior) if robust else (ones, prior or _likeliest_start(data, ones))
         start = replace(start, smooth_length=LIKELY.smooth_length)
     else:
         weights, start = before.weights[part], before.priors[0][0]
@@ -222,7 +227,8 @@ def robust_weights(
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
     best = priors[0][0]
     loo = data.loo(weights, solution)
-    parameters, scale = float(loo.leverage.sum()), 1.0
+    in_shapes = 0.0 if solution.border is None else solution.border.parameters
+    parameters, scale = float(loo.leverage.sum()) - in_shapes, 1.0
     if robust:
         weights, scale = _reweighed(data, weights, loo, best)
         weights = _taken_back(data, weights, best)
@@ -340,20 +346,25 @@ def _likeliest(data: _Data, shapes: Sequence[LocalShapes], weights: Array, prior
     first = solve(data.equations(weights), prior)
     if len(shapes) < 2:
         return data, first
-    families = [replace(data, shapes=one) for one in shapes]
-    solutions = [(one, one.beside(first, weights)) for one in families]
+    families = [replace(data, shapes=one) for one in shapes[1:]]
+    solutions = [(data, first), *((one, one.beside(first, weights)) for one in families)]
     return min(solutions, key=lambda found: found[1].criterion)
+
+
+def _likeliest_start(data: _Data, weights: Array) -> Prior:
+    tried = likely_starts(data.equations(weights), START)
+    return min(tried.values(), key=lambda one: one.criterion).prior
 
 
 def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
     near = neighbours(data.points)
     weights = first_weights(data.points, data.values, data.u, near)
-    prior, step = fixed or likely_start(data.equations(weights), START), 3.0
-    moved = 1.0
+    prior, step, moved = fixed or START, 3.0, 1.0
     for round_number in range(ROUNDS):
         equations = data.equations(weights)
         if fixed is None and (round_number < 2 or moved > SETTLED):
-            solution, _ = best_smoothing(equations, prior, step=step)
+            known = likely_starts(equations, prior) if round_number == 0 else None
+            solution, _ = best_smoothing(equations, prior, step=step, settled=SETTLED, known=known)
             prior, step = solution.prior, 0.7
         else:
             solution = solve(equations, prior)
@@ -427,8 +438,10 @@ def _evident(data: _Data, weights: Array, start: Prior, slow: Slow | None = None
 
 def _reweighed(data: _Data, weights: Array, loo: LooResiduals, prior: Prior) -> tuple[Array, float]:
     """Two more rounds after the smoothness length has been chosen; the first has its residuals already."""
-    weights, _ = _tapered(loo, weights)
-    return _tapered(data.loo(weights, solve(data.equations(weights), prior)), weights)
+    new, scale = _tapered(loo, weights)
+    if np.array_equal(new, weights):
+        return new, scale
+    return _tapered(data.loo(new, solve(data.equations(new), prior)), new)
 
 
 def _rest(data: _Data, weights: Array, prior: Prior, scale: float, points: Array, values: Array, u: Array) -> Array:

@@ -18,7 +18,7 @@ from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import Grid
 from floorfit.surface.reml import PRIOR_LOG_MEAN, WORKERS, Equations, Prior, Solution, factor_of, solve
 
-__all__ = ["LIKELY", "START", "best_prior", "best_smoothing", "likely_start", "pinned"]
+__all__ = ["LIKELY", "START", "best_prior", "best_smoothing", "likely_starts", "pinned"]
 
 Array = NDArray[np.float64]
 
@@ -56,7 +56,14 @@ LIKELY = Prior(float(np.exp(PRIOR_LOG_MEAN)), 400.0)
 
 
 def best_smoothing(
-    equations: Equations, start: Prior, *, step: float = 3.0, weak: bool = True, free: bool = False
+    equations: Equations,
+    start: Prior,
+    *,
+    step: float = 3.0,
+    settled: float = SETTLED,
+    weak: bool = True,
+    free: bool = False,
+    known: Mapping[float, Solution] | None = None,
 ) -> tuple[Solution, float]:
     """Find the mode of log λ at one smoothness length and tension, and its spread.
 
@@ -68,8 +75,12 @@ def best_smoothing(
         Where to begin; its smoothness length and tension are kept.
     step : float
         First stride in log λ: 1 where the answer is near.
+    settled : float
+        Step in log λ after which the next vertex is the last.
     weak, free : bool
         As in `solve`.
+    known : mapping of float to Solution, optional
+        By log λ: solutions of these equations that are known already, from `likely_starts`; the likeliest is the start.
 
     Returns
     -------
@@ -78,7 +89,7 @@ def best_smoothing(
     spread : float
         Standard deviation of log λ there, from the curvature, between 0.1 and 1.5.
     """
-    tried: dict[float, Solution] = {}
+    tried: dict[float, Solution] = dict(known or {})
 
     def criterion(log_lambda: float) -> float:
         if log_lambda not in tried:
@@ -86,22 +97,22 @@ def best_smoothing(
             tried[log_lambda] = solve(equations, prior, weak=weak, free=free)
         return tried[log_lambda].criterion
 
-    here = _bracket(criterion, float(np.log(start.smoothing)), step)
+    here = _bracket(criterion, min(tried, key=criterion) if tried else float(np.log(start.smoothing)), step)
     curvature = 0.0
     for _ in range(STEPS):
         vertex, curvature, width = _vertex(tried, here)
-        if abs(vertex - here) < SETTLED and width <= NEAR:
+        if abs(vertex - here) < settled and width <= max(NEAR, 8 * settled):
             criterion(vertex)
             here = vertex
             break
-        near = (here - NEAR / 2, here + NEAR / 2) if abs(vertex - here) < SETTLED else (vertex,)
+        near = (here - NEAR / 2, here + NEAR / 2) if abs(vertex - here) < settled else (vertex,)
         here = min((here, *near), key=criterion)
     spread = np.sqrt(2 / curvature) if curvature > 0 else 1.5
     return tried[here], float(np.clip(spread, 0.1, 1.5))
 
 
-def likely_start(equations: Equations, start: Prior) -> Prior:
-    """Likeliest of a wide ladder of smoothings, to begin a search with.
+def likely_starts(equations: Equations, start: Prior) -> dict[float, Solution]:
+    """Solutions on a wide ladder of smoothings, by log λ, to begin a search with.
 
     Parameters
     ----------
@@ -114,15 +125,19 @@ def likely_start(equations: Equations, start: Prior) -> Prior:
     On rough ground the likelihood has two maxima: the surface that is there, and a plane with a noise that makes up
     for all of it. A search that begins on the side of the second does not see the first.
     """
-    rungs = [replace(start, smoothing=start.smoothing * float(np.exp(k))) for k in LADDER]
-    return min(rungs, key=lambda prior: _criterion(equations, prior))
+    rungs = [float(np.log(start.smoothing)) + k for k in LADDER]
+    tried = {rung: _tried(equations, replace(start, smoothing=float(np.exp(rung)))) for rung in rungs}
+    found = {rung: solution for rung, solution in tried.items() if solution is not None}
+    if not found:
+        solve(equations, start)  # says why
+    return found
 
 
-def _criterion(equations: Equations, prior: Prior) -> float:
+def _tried(equations: Equations, prior: Prior) -> Solution | None:
     try:
-        return solve(equations, prior).criterion
+        return solve(equations, prior)
     except NumericalError:
-        return float("inf")
+        return None
 
 
 def best_prior(equations: Equations, start: Prior) -> list[tuple[Solution, float, float]]:

@@ -272,7 +272,7 @@ def _pocket(part: Part, index: int, kept: list[JobSummary], webs: dict[str, Fini
         webs[one.job].pockets[pocket.id][0] for one in kept if one.job in webs and pocket.id in webs[one.job].pockets
     ]
     return PocketSeries(
-        pocket.id, known, control_chart(offsets[known]), trend(offsets), capability(found, pocket.tolerance)
+        pocket.id, known, control_chart(offsets[known]), trend(offsets), capability(found, pocket.tightest)
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.cutter_left import CutterLeft
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
@@ -75,7 +76,7 @@ def _shapes(found: SurfaceRecord) -> LocalShapes | None:
     if any(not 0 <= dish.form < len(found.dish_forms) for dish in found.dishes):
         raise InputError([_MISFIT])
     tables = [ShapeTable(dish.low_mm, dish.high_mm, np.array(found.dish_forms[dish.form])) for dish in found.dishes]
-    return LocalShapes(tuple(dish.web for dish in found.dishes), tuple(tables), np.eye(len(tables)))
+    return LocalShapes(tuple(dish.web for dish in found.dishes), tuple(tables), np.ones(len(tables)))
 
 
 def _surface(
@@ -97,11 +98,14 @@ class Prediction:
     part : Part
     webs : Webs or None
         What the webs hang on; None where the job had no surface.
+    left : tuple of CutterLeft
+        What the cutters leave of each floor; empty where that is not known.
     """
 
     record: Record
     part: Part
     webs: Webs | None
+    left: tuple[CutterLeft | None, ...] = ()
 
     @classmethod
     def of(cls, record: Record) -> Prediction:
@@ -112,6 +116,10 @@ class Prediction:
     def bias(self) -> float:
         """Common bias that the job had taken off its offsets, mm."""
         return float(self.record.settings.get("bias", 0.0))
+
+    def of_cutter(self, index: int) -> CutterLeft:
+        """What the cutters leave of a floor beside what was decided."""
+        return (self.left[index] if self.left else None) or CutterLeft()
 
     def is_held(self, index: int) -> bool:
         """Whether the job gave this floor no offset."""
@@ -128,7 +136,7 @@ class Prediction:
             Places on it.
         """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-        offset = self.record.decisions[index].correction.at(xs, ys)
+        offset = self.record.decisions[index].correction.at(xs, ys) + self.of_cutter(index).off
         return offset if self.webs is None else self.webs.after(self.part.pockets[index], offset, xs, ys)
 
     def deviation_u(self, x: ArrayLike, y: ArrayLike) -> Array:

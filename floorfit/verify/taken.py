@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import Finding
-from floorfit.part.model import Part
+from floorfit.part.model import LocalLimits, Part
 from floorfit.readings.kinds import reason_of
 from floorfit.readings.misplaced import whole_file_findings
 from floorfit.readings.observations import Readings
@@ -47,6 +47,8 @@ class Taken:
     predicted_u, u : (n,) ndarray, mm
     is_doubted : (n,) ndarray of bool
         Set aside for its thickness: the place is in order.
+    limits : LocalLimits
+        Of the web at the places, as deviations; NaN off the floors.
     findings : tuple of Finding
     """
 
@@ -58,7 +60,12 @@ class Taken:
     predicted_u: Array
     u: Array
     is_doubted: NDArray[np.bool_]
+    limits: LocalLimits
     findings: tuple[Finding, ...]
+
+    def limits_of(self, rows: NDArray[np.intp]) -> LocalLimits:
+        """Limits at some of the places."""
+        return LocalLimits(self.limits.lower[rows], self.limits.upper[rows])
 
 
 def take(prediction: Prediction, readings: Readings) -> Taken:
@@ -82,17 +89,19 @@ def take(prediction: Prediction, readings: Readings) -> Taken:
     )
     floor = seen.floor
     deviation = _deviation(finished, plain, floor)
-    predicted = np.full(len(readings), np.nan)
+    predicted, lower, upper = (np.full(len(readings), np.nan) for _ in range(3))
     for index in np.unique(floor[floor >= 0]):
         rows = floor == index
-        predicted[rows] = prediction.deviation(int(index), readings.x[rows], readings.y[rows])
+        at = readings.x[rows], readings.y[rows]
+        predicted[rows] = prediction.deviation(int(index), *at)
+        lower[rows], upper[rows] = part.pockets[index].tolerance_at(*at)
     reason = seen.reason.copy()
     is_of_place = np.isin(seen.code, OF_THE_PLACE)
     is_used = np.isfinite(deviation) & ~is_of_place & (readings.thickness > 0)
     reason[is_used] = ""
     return Taken(
         floor, is_used, reason, deviation, predicted, prediction.deviation_u(readings.x, readings.y),
-        seen.u, np.zeros(len(readings), bool), whole_file_findings(finished, seen),
+        seen.u, np.zeros(len(readings), bool), LocalLimits(lower, upper), whole_file_findings(finished, seen),
     )  # fmt: skip
 
 

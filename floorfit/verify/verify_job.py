@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.as_cut import as_cut
+from floorfit.cutter_left import read_cutter_left
 from floorfit.decision.decide import verdict_of
 from floorfit.errors import ABOVE_ZERO, Finding, InputError, check_ranges
 from floorfit.part.model import Part
@@ -42,6 +44,7 @@ def verify(
     readings: Readings | str | Path,
     *,
     part: Part | None = None,
+    left: str | Path | None = None,
     movement_limit_mm: float = LIMIT_MM,
     bias_limit_mm: float = LIMIT_BIAS_MM,
     digest: str | None = None,
@@ -57,6 +60,8 @@ def verify(
         Of finished webs, or their file; some pockets may be missing.
     part : Part, optional
         The nominal part; that of the job where left out.
+    left : path, optional
+        The table that ``apply`` wrote beside the corrected programme: the prediction counts what the cutters leave.
     movement_limit_mm : float, mm
         Size of a smooth field beyond the common bias from which the answer is "measure again".
     bias_limit_mm : float, mm
@@ -74,7 +79,7 @@ def verify(
     ------
     InputError
         If the readings are those that the job was made from, or of another part, serial or side, if the record's part
-        does not hold together, ``part`` has other pockets, or a limit is not above zero.
+        does not hold together, ``part`` has other pockets, ``left`` is not of this job, or a limit is not above zero.
 
     Notes
     -----
@@ -88,8 +93,9 @@ def verify(
     if not isinstance(readings, Readings):
         digest = hashlib.sha256(Path(readings).read_bytes()).hexdigest()
         readings = read_readings(readings, record.part.get("units", "mm"))
-    prediction = _prediction(record, part)
+    prediction = _prediction(record, part, left)
     doubts = refuse_unfit(prediction, readings, digest)
+    doubts += [] if left is None else [_told_left(prediction, Path(left).name)]
     tell("placing the readings")
     taken = set_lonely_aside(take(prediction, readings), prediction, readings.thickness)
     points = np.column_stack([readings.x, readings.y])
@@ -140,13 +146,28 @@ def _verification(
     return Verification(
         job=prediction.record.job, part=prediction.part, level=level, applied_bias=prediction.bias,
         source=readings.source, line=readings.line, x=readings.x, y=readings.y, thickness=readings.thickness,
-        readings=proof, floors=floors, bias=bias, movement=movement, intervals=_intervals(proof, floors, bias),
+        readings=proof, floors=floors, bias=bias, movement=movement,
+        intervals=_intervals(prediction, proof, floors, bias),
         findings=(*taken.findings, *_findings(readings.source, floors, bias, movement)),
     )  # fmt: skip
 
 
-def _prediction(record: Record, part: Part | None) -> Prediction:
+def _told_left(prediction: Prediction, name: str) -> Finding:
+    off = [pocket.id for k, pocket in enumerate(prediction.part.pockets) if prediction.of_cutter(k).off]
+    text = "the webs are compared with the decision and with what the cutters leave."
+    if off:
+        names = ", ".join(off[:4])
+        text = (
+            "the webs are compared with the decision and with what the cutters leave; the programme cuts "
+            f"{len(off)} floors at another height ({names})."
+        )
+    return Finding("as-cut", name, "", text, "note")
+
+
+def _prediction(record: Record, part: Part | None, left: str | Path | None) -> Prediction:
     prediction = Prediction.of(record)
+    if left is not None:
+        prediction = replace(prediction, record=as_cut(record, left), left=read_cutter_left(record, left))
     if part is None:
         return prediction
     if [one.id for one in part.pockets] != [one.pocket for one in record.decisions]:
@@ -201,10 +222,11 @@ def _reading_proof(prediction: Prediction, taken: Taken, level: float) -> Readin
     predicted = taken.predicted.copy()
     for index in np.unique(taken.floor[taken.floor >= 0]):
         rows = np.flatnonzero((taken.floor == index) & np.isfinite(taken.deviation))
-        chance[rows] = chance_at(taken.deviation[rows], taken.u[rows], prediction.part.pockets[index].tolerance)
+        chance[rows] = chance_at(taken.deviation[rows], taken.u[rows], taken.limits_of(rows))
         if prediction.is_held(int(index)):
             predicted[taken.floor == index] = np.nan
-    reach = K95 * np.hypot(taken.predicted_u, taken.u)
+    gap, reach = taken.deviation - predicted, K95 * np.hypot(taken.predicted_u, taken.u)
+    low, high = _allowed(prediction, taken.floor)
     return ReadingProof(
         floor=taken.floor,
         is_used=taken.is_used,
@@ -215,15 +237,24 @@ def _reading_proof(prediction: Prediction, taken: Taken, level: float) -> Readin
         u=taken.u,
         probability=chance,
         verdict=tuple(verdict_of(p, level) if np.isfinite(p) else "" for p in chance.tolist()),
-        is_inside=np.abs(taken.deviation - predicted) <= reach,
+        is_inside=(gap >= low - reach) & (gap <= high + reach),
     )
 
 
-def _intervals(proof: ReadingProof, floors: tuple[FloorProof, ...], bias: Bias) -> Intervals:
+def _allowed(prediction: Prediction, floor: NDArray[np.intp]) -> tuple[Array, Array]:
+    """How much thinner and thicker than predicted the cutters may leave the web at a place, mm."""
+    known = [prediction.of_cutter(index) for index in range(len(prediction.part.pockets))]
+    low, high = np.array([-one.deep for one in known] + [0.0]), np.array([one.high for one in known] + [0.0])
+    return low[floor], high[floor]
+
+
+def _intervals(prediction: Prediction, proof: ReadingProof, floors: tuple[FloorProof, ...], bias: Bias) -> Intervals:
     rows = proof.is_used & np.isfinite(proof.predicted)
     inside, total = int((proof.is_inside & rows).sum()), int(rows.sum())
     gap = proof.deviation - proof.predicted - (bias.value if np.isfinite(bias.value) else 0.0)
-    without = int((rows & (np.abs(gap) <= K95 * np.hypot(proof.predicted_u, proof.u))).sum())
+    reach = K95 * np.hypot(proof.predicted_u, proof.u)
+    low, high = _allowed(prediction, proof.floor)
+    without = int((rows & (gap >= low - reach) & (gap <= high + reach)).sum())
     held = [floor.is_interval_held for floor in floors if floor.is_interval_held is not None]
     return Intervals(inside, total, _share_limits(inside, total), without, sum(held), len(held))
 

@@ -11,7 +11,7 @@ from floorfit.decision.candidates import chances
 from floorfit.decision.decide import verdict_of
 from floorfit.errors import NumericalError
 from floorfit.part.lattice import floor_points
-from floorfit.part.model import Tolerance
+from floorfit.part.model import LocalLimits, Tolerance
 from floorfit.surface.fit import Fit, fit_surface
 from floorfit.verify.predicted import Prediction
 from floorfit.verify.proved import FloorProof
@@ -96,10 +96,10 @@ def prove_floor(
     base = prediction.deviation(index, points[:, 0], points[:, 1]) + step.value
     generator = np.random.default_rng([seed, index, 3])
     mean, samples = _field_on(field, prediction, points, base, step, generator)
-    found = chances(samples, pocket.tolerance)
+    found = chances(samples, pocket.limits_on(*points.T))
     rows = np.flatnonzero(taken.is_used & (taken.floor == index))
     gap = taken.deviation[rows] - taken.predicted[rows]
-    verdict, reason = _with_readings(verdict_of(found.conform, level), taken, index, pocket.tolerance, level)
+    verdict, reason = _with_readings(verdict_of(found.conform, level), taken, index, level)
     web_min, web_max = pocket.web + float(mean.min()), pocket.web + float(mean.max())
     return FloorProof(
         pocket=pocket.id,
@@ -136,7 +136,7 @@ def unread(prediction: Prediction, taken: Taken, index: int) -> FloorProof:
     )  # fmt: skip
 
 
-def chance_at(deviation: Array, u: Array, tolerance: Tolerance) -> Array:
+def chance_at(deviation: Array, u: Array, tolerance: Tolerance | LocalLimits) -> Array:
     """Probability that the true deviation lies within the limits, from a normal reading (JCGM 106:2012, 7.4).
 
     Parameters
@@ -145,7 +145,7 @@ def chance_at(deviation: Array, u: Array, tolerance: Tolerance) -> Array:
         Web less its nominal.
     u : (n,) ndarray, mm
         Standard uncertainties.
-    tolerance : Tolerance
+    tolerance : Tolerance or LocalLimits
 
     Examples
     --------
@@ -175,10 +175,10 @@ def _field_on(
     return base, base + spread * generator.standard_normal(SAMPLES)[:, None]
 
 
-def _with_readings(verdict: str, taken: Taken, index: int, tolerance: Tolerance, level: float) -> tuple[str, str]:
+def _with_readings(verdict: str, taken: Taken, index: int, level: float) -> tuple[str, str]:
     """Take ``conform`` back where a reading on the floor says plainly that its place does not."""
     rows = np.flatnonzero((taken.floor == index) & (taken.is_used | taken.is_doubted))
-    chance = chance_at(taken.deviation[rows], taken.u[rows], tolerance)
+    chance = chance_at(taken.deviation[rows], taken.u[rows], taken.limits_of(rows))
     outside = int((chance <= 1 - level).sum())
     if verdict != "conform" or not outside:
         return verdict, ""

@@ -98,7 +98,7 @@ def _floor_row(found: Verification, index: int) -> list[str]:
     floor, pocket, unit = found.floors[index], found.part.pockets[index], found.part.units
     lower, upper = (
         float("nan") if limit is None else pocket.web + limit
-        for limit in (pocket.tolerance.lower, pocket.tolerance.upper)
+        for limit in (pocket.tightest.lower, pocket.tightest.upper)
     )
     values = (floor.web_min, floor.web_max, lower, upper, floor.bias, floor.bias_u, floor.spread)
     return [

@@ -9,8 +9,11 @@ import pytest
 from known_warp import FLOOR, known_fit, known_webs, one_pocket_part, rectangle
 
 from floorfit.decision import Decision, DecisionSettings, Reason, decide, hold_all, verdict_of
-from floorfit.decision.decide import hold_some
+from floorfit.decision.candidates import best_candidate
+from floorfit.decision.decide import _offset_deviation, hold_some
+from floorfit.decision.floor_warp import FloorWarp
 from floorfit.part import Pocket, Tolerance
+from floorfit.part.lattice import floor_points
 
 FIRM = 1e-5
 
@@ -224,8 +227,8 @@ def test_uncertainty_of_an_offset_is_expanded_by_two() -> None:
 
 
 def test_uncertainty_of_an_offset_is_about_the_offset() -> None:
-    # 0.5 mm/m over the floor, and samples that stand 0.003 mm higher at one end than the estimate, all of them: none
-    # differs from another, yet the offset is wrong by half of that. Root mean square error, not standard deviation
+    # Samples that stand 0.003 mm higher at one end than the estimate, all of them: none differs from another, yet the
+    # offset is wrong by half of that. Root mean square error, not standard deviation
     # (JCGM 100:2008, F.2.4.5: what is known of an error and not corrected belongs in the uncertainty).
     pocket = FLOOR
     points = floor_points(pocket)

@@ -358,6 +358,21 @@ def test_11_a_floor_cut_in_part_is_said(wide, share):
     assert bool([one for one in done.findings if one.code == "floor-uncut"]) == bool(share)
 
 
+def test_11_a_cutter_that_only_finishes_the_walls_asks_no_more_of_the_floor():
+    """A floor of 20 mm square: a flat end of radius 8 leaves (4 - pi) 64 = 55 mm² in its corners, and reaches no more.
+
+    A cutter of radius 1 that goes round 0.6 mm above it could reach them, and does not cut that floor.
+    """
+    part = Part("small", ((0, 0), (30, 0), (30, 30), (0, 30)), (pocket("S", 3, 3, 23, 23),))
+    walls = "T2 M6\nG0 X4 Y4 Z30\nG1 Z2.6 F500\nX22\nY22\nX4\nY4\nG0 Z30\n"
+    along_one = walls.replace("Z2.6", "Z2.").replace("Y22\nX4\nY4\n", "X4\n")
+    for second, is_said in ((walls, False), (along_one, True)):
+        text = HEAD + zigzag(3, 3, 23, 23, 2.0, step=4.0) + second
+        tools = Tools({1: Cutter(8.0), 2: Cutter(1.0)})
+        _, done = correct(text, corrections(part=part, S=0.04), part, tools=tools)
+        assert bool([one for one in done.findings if one.code == "floor-uncut"]) == is_said
+
+
 # -- all of them, in both units and distance modes, with three ends (the tenth, templates, has none of these) --------
 
 VECTORS = (

@@ -16,6 +16,7 @@ from floorfit.nc.programme import apply_offsets
 
 HEAD = "G21 G90 G17 G40 G94\nT1 M6\nG0 X10 Y10 Z20\n"
 PASS = "G1 Z2. F200\nX50.\nG0 Z20\n"
+AGAIN = "G0 X10 Y30 Z20\n" + PASS
 LOW = corrections(A=-0.12)
 HIGH = corrections(A=0.2)
 BOTH = corrections(A=-0.12, B=0.2)
@@ -41,20 +42,11 @@ REFUSED = {
     "M98 call and no state after": (HEAD + "M98 P1000\nG1 Z2. F100\nX50\n", LOW, "unknown-position"),
     "M98 call on a floor": (HEAD + "G1 Z2. F100\nX50\nM98 P1000\n", LOW, "on-floor"),
     "G65 macro and no state after": (HEAD + "G65 P9001 X1\nG1 Z2. F100\nX50\n", LOW, "unknown-position"),
-    "absolute G18 arc onto a floor": (
-        HEAD + "G90.1\nG1 Z4. F200\nG18 G3 X12 Z2. I12 K4\nG17 G1 X50\nG0 Z20\n",
-        LOW,
-        "arc-plane",
-    ),
-    "G18 arc whose ends stand at one height of a dome": (
+    # 10 mm through a plate of 2 mm and back.
+    "G18 half circle under a dome": (
         HEAD + "X40 Y30\nG1 Z2. F200\nG18 G2 X60 Z2. I10 K0\nG17 G1 X70\nG0 Z20\n",
         corrections(A=follow("A", 0.25)),
-        "arc-plane",
-    ),
-    "G18 arc from pocket to pocket at two offsets": (
-        HEAD + "X80\nG1 Z2. F200\nG18 G2 X120 Z2. I20 K0\nG17 G1 X130\nG0 Z20\n",
-        corrections(A=0.1, B=0.2),
-        "arc-plane",
+        "below",
     ),
     # 0.01 mm is 0.000393700787... in: no increment in inches takes it back.
     "increments in mm, taken back in inches": (
@@ -86,6 +78,23 @@ REFUSED = {
         LOW,
         "work-offset",
     ),
+    # Dialects (from memory): further work offsets, and parameters that hold their zeros; RS274/NGC has 5221 to 5390
+    # (NISTIR 6556, table 2).
+    **{
+        f"floors under G54 and {word}": (HEAD + "G54\n" + AGAIN + f"{word}\n" + AGAIN, LOW, "work-offset")
+        for word in ("G54 P2", "G54.1 P2", "G154 P3", "G110", "G129", "G505", "G15 H2")
+    },
+    **{
+        f"a zero set by {word} between two cuts": (HEAD + PASS + f"{word}\n" + AGAIN, LOW, "zero-moved")
+        for word in ("#5223=1.", "#[5220+3]=1.", "#2601=0.5", "##7=1.")
+    },
+    "another programme behind the end": (
+        "%\nO1\n" + HEAD + PASS + "M30\nO2\n" + HEAD + PASS + "M30\n%\n",
+        LOW,
+        "second-programme",
+    ),
+    "a frame turned on a floor": (HEAD + "G1 Z2. F200\nX20\nG68 X0 Y0 R30\nX50\nG69\nG0 Z20\n", LOW, "on-floor"),
+    "polar interpolation": (HEAD + "G12.1\n" + PASS + "G13.1\n", LOW, "other-part"),
     "no units stated": ("G90 G17\nG0 X10 Y10 Z20\n" + PASS, LOW, "unknown-motion"),
     "no distance mode stated": ("G21 G17\nG0 X10 Y10 Z20\n" + PASS, LOW, "unknown-motion"),
     "axis word without a motion": ("G21 G90\nX10 Y10\nG0 Z20\n" + PASS, LOW, "unknown-motion"),
@@ -235,6 +244,8 @@ HANDLED = {
     ),
     "optional extra pass": (HEAD + "G1 Z2. F200\nX50\n/Y30\nG0 Z20\nX60 Y30\nG1 Z2.\nX70\nG0 Z20\n", LOW, {}),
     "G92.1 as a safety line": ("G92.1\n" + HEAD + PASS + "G92.1\n" + PASS, LOW, {}),
+    "a zero set by a parameter before the first cut": ("#5223=1.\n" + HEAD + PASS, LOW, {}),
+    "a label and nothing behind the end": (HEAD + PASS + "M30\nO2 (X and Y in a comment)\n", LOW, {}),
     "dwell with an X word": (HEAD + "G1 Z2. F200\nG4 X2.\nX50\nG0 Z20\n", LOW, {}),
     "units given by the caller": ("G90\nG0 X10 Y10 Z20\n" + PASS, LOW, {"units": "mm"}),
     "G41 on above the floor": (HEAD + "G41 D1 X12\nG1 Z2. F200\nX50\nG0 Z20\nG40 X0\n", LOW, {}),
@@ -274,6 +285,11 @@ def test_handled_as_said(name):
 def test_offsets_of_zero_change_nothing(name):
     text, _, options = HANDLED[name]
     assert apply(text, corrections(), **options) == text
+
+
+def test_what_is_not_counted_in_a_turned_frame_is_named():
+    with pytest.raises(InputError, match=r"3 motions under G68, the first in line 5, are not counted"):
+        apply(*REFUSED["rotated frame"][:2])
 
 
 def test_there_are_forty_nasty_programmes():

@@ -203,3 +203,11 @@ def test_walls_round_a_floor_need_no_cutter_for_a_shift():
     text = HEAD + CUT
     out = apply(text, corrections(part=part, A=0.3), part, tools=Tools())
     check_heights(text, out, corrections(part=part, A=0.3), part)
+
+
+def test_passes_in_a_mirrored_frame_over_the_same_numbers_are_left_and_told():
+    """G51.1 X0 mirrors: the same numbers are places beside the part, and the proof does not take them for floors."""
+    mirrored = "G51.1 X0\nG0 X10 Y30 Z20\nG1 Z2. F200\nX50\nG0 Z20\nG50.1 X0\nG0 X10 Y10 Z20\n"
+    done = apply_offsets(PART, corrections(A=0.3), (HEAD + mirrored + CUT).encode(), tools=TOOLS)
+    assert "turned-frame" in {finding.code for finding in done.findings}
+    assert b"G50.1 X0\n" in done.data and done.data.count(b"Z2.300") == 1

@@ -58,7 +58,7 @@ def test_an_expression_of_numbers_has_its_value(text, value):
 
 def test_setting_a_parameter_is_no_word():
     block = read_block("#5=2.5 #<a>=[#5+1]")
-    assert block.assigns
+    assert block.sets
     assert block.words == ()
 
 

@@ -350,3 +350,11 @@ def _is_refused_or_sound(document: Any) -> None:
     else:
         assert all(pocket.polygon.is_valid and pocket.web > 0 for pocket in part.pockets)
         assert part_from_document(part_to_document(part)) == part
+
+
+@pytest.mark.parametrize("head", ["x_mm,y_mm,thickness_mm\n", "# job 7\n\nx_in;y_in;thickness_in\n"])
+def test_a_readings_file_in_place_of_the_part_is_said_to_be_one(tmp_path, head):
+    file = tmp_path / "readings.csv"
+    file.write_text(head + "1,2,3\n")
+    with pytest.raises(InputError, match="PART comes first on the command line, READINGS second"):
+        read_part(file)

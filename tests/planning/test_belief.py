@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from floorfit.planning.belief import Belief, unread
-from floorfit.surface.local_shapes import LocalShapes, ShapeTable, independent
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.surface.reml import Prior, assemble, solve
 
 #: 24 places on a plate of 1200 × 500 mm, gauge 0.02 mm, surface variance by REML with that noise: kriging standard
@@ -29,8 +29,19 @@ def dish(x0: float, y0: float, size: float) -> ShapeTable:
 
 
 #: So small that they add nothing.
-FLAT = independent(["A"], [dish(100, 100, 100)], np.array([1e-9]), 0.0)
-DISHES = independent(["A", "B"], [dish(100, 100, 300), dish(700, 100, 300)], np.array([1.0, 1.5]), 1.0)
+FLAT = LocalShapes(("A",), (dish(100, 100, 100),), np.array([1e-9]), 0.0)
+DISHES = LocalShapes(
+    (
+        "A",
+        "B",
+    ),
+    (
+        dish(100, 100, 300),
+        dish(700, 100, 300),
+    ),
+    np.array([1.0, 1.5]),
+    1.0,
+)
 
 
 def read_all(shapes: LocalShapes, targets: np.ndarray, prior: Prior = PLAIN) -> Belief:
@@ -100,8 +111,8 @@ def test_part_far_from_the_origin() -> None:
     # The same plate 100 m away.
     away = np.array([1e5, -1e5])
     x0, y0, x1, y1 = BOX
-    shapes = independent(["A"], [dish(100 + away[0], 100 + away[1], 300)], np.ones(1), 0.0)
-    near = independent(["A"], [dish(100, 100, 300)], np.ones(1), 0.0)
+    shapes = LocalShapes(("A",), (dish(100 + away[0], 100 + away[1], 300),), np.ones(1), 0.0)
+    near = LocalShapes(("A",), (dish(100, 100, 300),), np.ones(1), 0.0)
     box = (x0 + away[0], y0 + away[1], x1 + away[0], y1 + away[1])
     far = Belief(unread(box, [shapes]), shapes, PLACES + away, PLACES[:1] + away, np.eye(1), 1)
     here = Belief(unread(BOX, [near]), near, PLACES, PLACES[:1], np.eye(1), 1)

@@ -9,8 +9,7 @@ import pytest
 import small_part
 from shapely import Point
 
-from floorfit.errors import InputError
-from floorfit.part.model import Part, Tolerance
+from floorfit.part.model import Part
 from floorfit.part.shape import HeightGrid, Patch
 from floorfit.readings import readings_from_arrays
 from floorfit.readings.warp import observe, slope_factors
@@ -94,11 +93,3 @@ def test_factor_is_local() -> None:
     # Slopes of the grid's cells: secants of the paraboloid over 2 mm.
     slope = [np.hypot((xx + 1.0 - 150.0) / 4000.0, (yy + 1.0 - 100.0) / 4000.0) for xx, yy in zip(x, y, strict=True)]
     assert slope_factors(part, [number, number], x, y) == pytest.approx(np.sqrt(1.0 + np.square(slope)), abs=1e-6)
-
-
-def test_tolerances_by_region_are_refused_not_passed_over() -> None:
-    part = small_part.part()
-    region = (part.pockets[0].boundary, Tolerance(-0.02, 0.02))
-    split = replace(part, pockets=(replace(part.pockets[0], tolerances=(region,)), *part.pockets[1:]))
-    with pytest.raises(InputError, match="tolerances by region are read, but"):
-        correct(split, small_part.readings())

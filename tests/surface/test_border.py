@@ -7,7 +7,7 @@ import pytest
 
 from floorfit.surface import Fit, fit_surface
 from floorfit.surface.grid import make_grid
-from floorfit.surface.local_shapes import LocalShapes, ShapeTable, independent
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.surface.reml import Equations, Prior, assemble, solve
 
 BOUNDS = (0.0, 0.0, 600.0, 400.0)
@@ -22,7 +22,7 @@ def bump(x0: float, y0: float) -> ShapeTable:
 
 
 CORNERS = [(x, y) for x in (20.0, 220.0, 420.0) for y in (30.0, 230.0)]
-SHAPES = independent([str(c) for c in CORNERS], [bump(*c) for c in CORNERS], np.ones(6), 2.0)
+SHAPES = LocalShapes(tuple(str(c) for c in CORNERS), tuple(bump(*c) for c in CORNERS), np.ones(6), 2.0)
 
 
 def readings(amounts: Array, seed: int = 1, per_web: int = 9) -> tuple[Array, Array]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from floorfit.surface.local_shapes import LocalShapes, Misfit, ShapeTable, independent
+from floorfit.surface.local_shapes import LocalShapes, Misfit, ShapeTable
 
 RNG = np.random.default_rng(5)
 RAMP = ShapeTable((10.0, 20.0), (30.0, 80.0), np.add.outer(np.linspace(1, 2, 5), np.linspace(0, 3, 7)))
@@ -13,7 +13,7 @@ RAMP = ShapeTable((10.0, 20.0), (30.0, 80.0), np.add.outer(np.linspace(1, 2, 5),
 
 def test_bilinear_gives_a_plane_back_and_nothing_outside() -> None:
     # Bilinear interpolation is exact for planes: 1 + (x − 10)/20 + 3 (y − 20)/60 at the nodes.
-    shapes = independent(["ramp"], [RAMP], np.ones(1), 1.0)
+    shapes = LocalShapes(("ramp",), (RAMP,), np.ones(1), 1.0)
     places = RNG.uniform([10, 20], [30, 80], (50, 2))
     expected = 1 + (places[:, 0] - 10) / 20 + (places[:, 1] - 20) / 20
     assert shapes.total_at(np.array([2.0]), places) == pytest.approx(2 * expected)
@@ -23,7 +23,18 @@ def test_bilinear_gives_a_plane_back_and_nothing_outside() -> None:
 
 def test_rectangle_is_the_one_at_places() -> None:
     other = ShapeTable((0.0, 0.0), (25.0, 50.0), RNG.uniform(0, 1, (4, 3)))
-    shapes = independent(["a", "b"], [RAMP, other], np.ones(2), 1.0)
+    shapes = LocalShapes(
+        (
+            "a",
+            "b",
+        ),
+        (
+            RAMP,
+            other,
+        ),
+        np.ones(2),
+        1.0,
+    )
     xs, ys = np.linspace(-5, 40, 13), np.linspace(-5, 90, 17)
     places = np.array(np.meshgrid(xs, ys, indexing="ij")).reshape(2, -1).T
     amounts = np.array([0.3, -0.7])
@@ -32,7 +43,7 @@ def test_rectangle_is_the_one_at_places() -> None:
 
 
 def test_order_of_places_does_not_matter() -> None:
-    shapes = LocalShapes(("ramp",), (RAMP,), np.eye(1))
+    shapes = LocalShapes(("ramp",), (RAMP,), np.ones(1))
     places = RNG.uniform([0, 0], [50, 100], (40, 2))
     turned = RNG.permutation(len(places))
     assert (shapes.design(places).toarray()[turned] == shapes.design(places[turned]).toarray()).all()
@@ -40,18 +51,29 @@ def test_order_of_places_does_not_matter() -> None:
 
 def test_common_amount_is_shared() -> None:
     # s (μ + z): covariance s sᵀ (κ² + δ), by hand.
-    shapes = independent(["a", "b"], [RAMP, RAMP], np.array([1.0, 2.0]), 3.0)
+    shapes = LocalShapes(
+        (
+            "a",
+            "b",
+        ),
+        (
+            RAMP,
+            RAMP,
+        ),
+        np.array([1.0, 2.0]),
+        3.0,
+    )
     assert shapes.covariance == pytest.approx(np.array([[10.0, 18.0], [18.0, 40.0]]))
 
 
 def test_no_places() -> None:
-    assert independent(["a"], [RAMP], np.ones(1), 1.0).design(np.empty((0, 2))).shape == (0, 1)
+    assert LocalShapes(("a",), (RAMP,), np.ones(1), 1.0).design(np.empty((0, 2))).shape == (0, 1)
 
 
 def test_misfit_is_a_share_of_the_amount_and_nothing_at_the_wall() -> None:
     x = np.linspace(0.0, 1.0, 41)
     table = ShapeTable((0.0, 0.0), (100.0, 100.0), np.outer(4 * x * (1 - x), 4 * x * (1 - x)))
-    shapes = independent(["A"], [table], np.ones(1), 0.0)
+    shapes = LocalShapes(("A",), (table,), np.ones(1), 0.0)
     misfit = Misfit.of(shapes, np.array([-0.1]))
     assert misfit.variance_at([[0.0, 50.0], [100.0, 30.0]]) == pytest.approx(0.0, abs=1e-18)
     assert misfit.variance_at([[50.0, 50.0]]) == pytest.approx(0.0, abs=1e-18)  # the amount itself is fitted

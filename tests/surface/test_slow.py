@@ -8,7 +8,7 @@ import pytest
 from floorfit.surface import fit_surface
 from floorfit.surface.blocks import product
 from floorfit.surface.grid import make_grid
-from floorfit.surface.local_shapes import LocalShapes, ShapeTable, independent
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.surface.reml import Prior, assemble, solve
 from floorfit.surface.slow import slow_errors
 
@@ -19,7 +19,7 @@ PRIOR = Prior(3e5)
 def bumps() -> LocalShapes:
     bump = np.outer([0.0, 1.0, 0.0], [0.0, 1.0, 0.0])
     tables = [ShapeTable((x, y), (x + 180.0, y + 180.0), bump) for x in (10.0, 210.0, 410.0) for y in (10.0, 210.0)]
-    return independent([str(k) for k in range(6)], tables, np.ones(6), 1.0)
+    return LocalShapes(tuple(str(k) for k in range(6)), tuple(tables), np.ones(6), 1.0)
 
 
 def places(count: int, seed: int = 1) -> np.ndarray:
@@ -74,7 +74,7 @@ def test_border_with_a_slow_error_is_dense_algebra() -> None:
 
 def test_likelihood_ratio_of_a_slow_error_is_dense() -> None:
     # Marginal likelihoods differ by what the covariance of the readings has more; planes are free in both (REML).
-    points, shapes = places(60), independent(["A"], bumps().tables[:1], np.full(1, 1e-8), 0.0)
+    points, shapes = places(60), LocalShapes(["A"], bumps().tables[:1], np.full(1, 1e-8), 0.0)
     values = 2e-5 * points[:, 1] + walk(60, 0.012, 20, 5) + np.random.default_rng(6).normal(0, 0.01, 60)
     grid, weights = make_grid(BOX, 60.0), np.full(60, 1e4)
     slow = next(one for one in slow_errors(np.arange(60.0)) if (one.size, one.length) == (0.008, 30.0))

@@ -1,0 +1,118 @@
+"""Arcs in planes that hold Z (G18, G19): where the tip is on the way, and chords that stand in for them.
+
+A plane has two axes, first and second, and the third across: Z, X and Y for G18, Y, Z and X for G19 (NISTIR 6556,
+3.5.3: an arc anticlockwise as seen against the third axis is G3). Along the third the way is even, as on a helix.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["PLANE_AXES", "StandingArcs", "chord_shares"]
+
+#: First, second and third axis of a plane, as indices of X, Y, Z.
+PLANE_AXES = {170: (0, 1, 2), 180: (2, 0, 1), 190: (1, 2, 0)}
+#: Longest turn of one chord, radians: a tenth of a turn, so that a small circle is not cut away. Own choice.
+_MOST_TURN = 0.2 * np.pi
+
+
+@dataclass(frozen=True)
+class StandingArcs:
+    """Arcs that stand upright, one for each row named.
+
+    Parameters
+    ----------
+    rows : (k,) ndarray of int
+        Motions, ascending.
+    centre : (k, 3) ndarray, mm
+        Centre, at the height along the third axis at which the arc starts.
+    axes : (k, 3, 3) ndarray
+        Unit vectors of first, second and third axis, one under the other.
+    first, last : (k, 2) ndarray, mm
+        From the centre to start and end, along first and second axis.
+    along : (k,) ndarray, mm
+        Way along the third axis.
+    sweep : (k,) ndarray, radians
+        Signed angle, positive from the first axis to the second.
+    """
+
+    rows: NDArray[np.intp]
+    centre: NDArray[np.float64]
+    axes: NDArray[np.float64]
+    first: NDArray[np.float64]
+    last: NDArray[np.float64]
+    along: NDArray[np.float64]
+    sweep: NDArray[np.float64]
+
+    def moved(self, turn: NDArray[np.float64], way: NDArray[np.float64]) -> StandingArcs:
+        """Return the same arcs in another frame: ``turn @ place + way``."""
+        return StandingArcs(
+            self.rows,
+            self.centre @ turn.T + way,
+            self.axes @ turn.T,
+            self.first,
+            self.last,
+            self.along,
+            self.sweep,
+        )
+
+    @property
+    def radius(self) -> NDArray[np.float64]:
+        """Greater of the radii at start and end, (k,), mm."""
+        return np.asarray(np.maximum(np.hypot(*self.first.T), np.hypot(*self.last.T)))
+
+    @property
+    def length(self) -> NDArray[np.float64]:
+        """Length of the way, (k,), mm."""
+        return np.asarray(np.hypot(self.radius * np.abs(self.sweep), self.along))
+
+    def points(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Places (m, 3) at shares of the angle, one for each row and share.
+
+        Parameters
+        ----------
+        rows : (m,) ndarray of int
+            Motions, all of them arcs of this table.
+        share : (m,) ndarray
+            From 0 to 1.
+        """
+        at = np.searchsorted(self.rows, rows)
+        first, last = self.first[at], self.last[at]
+        radius = np.hypot(*first.T) * (1 - share) + np.hypot(*last.T) * share
+        angle = np.arctan2(first[:, 1], first[:, 0]) + share * self.sweep[at]
+        parts = np.column_stack([radius * np.cos(angle), radius * np.sin(angle), share * self.along[at]])
+        return np.asarray(self.centre[at] + np.einsum("ij,ijk->ik", parts, self.axes[at]))
+
+    def many_points(self, count: int) -> NDArray[np.float64]:
+        """Places (k, count, 3) spread evenly over each arc's angle, both ends included, mm."""
+        share = np.tile(np.linspace(0.0, 1.0, count), len(self.rows))
+        return self.points(np.repeat(self.rows, count), share).reshape(len(self.rows), count, 3)
+
+    def boxes(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Corners of a box round each whole circle and its way across, (k, 3) each, mm."""
+        middle = self.centre + 0.5 * self.along[:, None] * self.axes[:, 2]
+        half = np.abs(self.axes[:, 2]) * 0.5 * np.abs(self.along)[:, None]
+        half = half + self.radius[:, None] * (np.abs(self.axes[:, 0]) + np.abs(self.axes[:, 1])) + 0.01
+        return middle - half, middle + half
+
+
+def chord_shares(radius: float, sweep: float, tolerance_mm: float) -> NDArray[np.float64]:
+    """Shares of an arc's angle between which a chord is off by no more than a tolerance (r (1 - cos(a / 2))).
+
+    Parameters
+    ----------
+    radius : float, mm
+    sweep : float, radians
+    tolerance_mm : float, mm
+
+    Returns
+    -------
+    (k,) ndarray
+        From 0 to 1, both included.
+    """
+    most = 2 * np.arccos(max(1.0 - tolerance_mm / max(radius, tolerance_mm), -1.0))
+    count = int(np.ceil(abs(sweep) / min(most, _MOST_TURN)))
+    return np.linspace(0.0, 1.0, max(count, 1) + 1)
