@@ -17,12 +17,13 @@ from numpy.typing import NDArray
 from floorfit.surface.border import Slow
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.reml import Prior, Solution
-from floorfit.surface.slow import FEWEST, MOST, combined, hats
+from floorfit.surface.slow import FEWEST, MOST, combined, hats, likeliest_slow
 
 __all__ = ["Model", "models_of"]
 
 Array = NDArray[np.float64]
 _Priors = tuple[tuple[Prior, float, float], ...]
+_Search = Callable[[Slow | None, Prior], tuple[_Priors, float]]
 
 #: Lengths, mm, over which an error of Z is alike, and its standard deviations, mm, those to begin with first: guides
 #: wave over some hundreds of millimetres, by a few micrometres (common practice, no source).
@@ -92,9 +93,9 @@ def models_of(
     points: Array,
     shapes: LocalShapes,
     priors: _Priors,
-    in_order: Slow | None,
+    order: Array | None,
     beside: Callable[[Slow | None], Solution],
-    search: Callable[[Slow | None, Prior], tuple[_Priors, float]],
+    search: _Search,
     *,
     is_z_measured: bool,
 ) -> tuple[Model, ...]:
@@ -108,8 +109,8 @@ def models_of(
         Lines that none of them crosses are where the plate may break.
     priors : tuple of (Prior, spread, share)
         Of the surface alone.
-    in_order : Slow or None
-        The error that was found in the order of the readings.
+    order : (n,) ndarray or None
+        Time or number of each reading, to look for an error that changes slowly along them.
     beside : callable
         The solution at the likeliest prior of the surface alone with something beside it.
     search : callable
@@ -117,22 +118,26 @@ def models_of(
     is_z_measured : bool
         Whether an error of Z can be in the readings.
     """
+    in_order = None
+    if order is not None:
+        alone = beside(None).criterion
+        in_order = likeliest_slow(order, lambda slow: alone - beside(slow).criterion)
     own = [None] if in_order is None else [None, in_order]
     parts = _parts(points, shapes, own, beside, is_z_measured=is_z_measured)
     if not parts and in_order is None:
         return (Model(priors),)
-    start, found = priors[0][0], []
-    for order in own:
-        for part in (None, *parts):
-            slow = order if part is None else combined(order, part.slow)
-            starts = (
-                [start, replace(start, rough=None)] if part is not None and part.breaks and start.rough else [start]
-            )
-            tried = [search(slow, one) for one in starts]
-            best, evidence = min(tried, key=lambda one: one[1])
-            names = ("", "") if part is None else (part.errors, part.breaks)
-            found.append((Model(best, slow, order, *names), evidence))
-    return _shared(found)
+    return _shared([_searched(one, part, priors[0][0], search) for one in own for part in (None, *parts)])
+
+
+def _searched(in_order: Slow | None, part: _Part | None, start: Prior, search: _Search) -> tuple[Model, float]:
+    """A model and twice the negative log of its evidence; breaks may be all that the ground was rough for."""
+    if part is None:
+        priors, evidence = search(in_order, start)
+        return Model(priors, in_order, in_order), evidence
+    slow = combined(in_order, part.slow)
+    starts = [start, replace(start, rough=None)] if part.breaks and start.rough is not None else [start]
+    priors, evidence = min((search(slow, one) for one in starts), key=lambda found: found[1])
+    return Model(priors, slow, in_order, part.errors, part.breaks), evidence
 
 
 def _shared(found: Sequence[tuple[Model, float]]) -> tuple[Model, ...]:

@@ -22,12 +22,8 @@ from numpy.typing import NDArray
 
 from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import CHUNK, Grid
-<<<<<<< HEAD
-from floorfit.surface.local_shapes import LocalShapes
-from floorfit.surface.spline import greville
-=======
 from floorfit.surface.local_shapes import LocalShapes, Root
->>>>>>> main
+from floorfit.surface.spline import greville
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array

@@ -322,13 +322,11 @@ def _fit(
     order: Array | None,
     is_z_measured: bool,
 ) -> Fit:
-    box = enclosing(bounds, xy)
-    plane = plane_of(xy, w, u)
+    box, plane = enclosing(bounds, xy), plane_of(xy, w, u)
     flat = w - heights(plane, xy)
     search = _searched(box, xy, flat, u, prior, robust, families, order, is_z_measured)
     shapes = search.shapes
-    cell = cell or final_cell(box, u, smallest, prior, search)
-    models = _solved(box, cell, xy, flat, u, search, shapes)
+    models = _solved(box, cell or final_cell(box, u, smallest, prior, search), xy, flat, u, search, shapes)
     centre = models[0][1][0][0]
     grid, (coefficients, amounts) = centre.equations.grid, mean_of(models)
     inverse = centre.factor.inverse_band()

@@ -23,13 +23,7 @@ from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of, solve
 from floorfit.surface.rough import rougher
-<<<<<<< HEAD
-from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_start
-from floorfit.surface.slow import likeliest_slow
-=======
 from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_starts
-from floorfit.surface.slow import DRIFT_MM, LEAST_GAIN, SIZES_MM, WORTH_A_LOOK, slow_errors
->>>>>>> main
 from floorfit.surface.spline import Surface
 from floorfit.units import MAD_TO_SD
 
@@ -248,14 +242,11 @@ def _models(
     """The surface alone, and with what may stand beside it."""
     assert data.shapes is not None
     alone = solve(data.equations(weights), priors[0][0])
-    in_order = None
-    if order is not None:
-        in_order = likeliest_slow(order, lambda slow: alone.criterion - data.beside(alone, weights, slow).criterion)
     return models_of(
         data.points,
         data.shapes,
         priors,
-        in_order,
+        order,
         lambda slow: data.beside(alone, weights, slow),
         lambda slow, start: _evident(data, weights, start, slow),
         is_z_measured=is_z_measured,

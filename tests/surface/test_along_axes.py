@@ -16,7 +16,7 @@ from floorfit.surface.blocks import product
 from floorfit.surface.border import TAUS, TYPICAL_MM, Slow
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_energy import Rough
-from floorfit.surface.local_shapes import LocalShapes, ShapeTable, independent
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.surface.posterior import ROUGH_FREEDOM, joint_posterior
 from floorfit.surface.reml import Prior, assemble, solve
 from floorfit.surface.slow import combined
@@ -32,7 +32,7 @@ def floors() -> LocalShapes:
     tent = np.outer([0.0, 1.0, 0.0], [0.0, 1.0, 0.0])
     corners = [(300.0 * i + 10, 200.0 * j + 10) for i in range(6) for j in range(3)]
     tables = [ShapeTable((x, y), (x + 280, y + 180), tent) for x, y in corners]
-    return independent([str(k) for k in range(len(tables))], tables, np.ones(len(tables)), 1.0)
+    return LocalShapes(tuple(str(k) for k in range(len(tables))), tuple(tables), np.ones(len(tables)), 1.0)
 
 
 def places(seed: int = 1, each: int = 8) -> np.ndarray:
