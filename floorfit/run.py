@@ -197,9 +197,9 @@ def _decisions(
     """Decide every floor, with its budget."""
     from floorfit.decision import decide
     from floorfit.decision.budget import with_budgets
-    from floorfit.decision.floor_warp import floor_places
+    from floorfit.decision.floor_warp import floor_means
 
-    floors = floor_places(part, webs)
+    floors = floor_means(part, webs)
     common_u = float(np.linalg.norm([settings.machine_u, taken.calibration_u, taken.moved_u, _bias_u(settings)]))
     decisions = decide(
         part,

@@ -8,18 +8,20 @@ from unittest import mock
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
+from floorfit.report.lettering import DrawnWord
+
 
 def texts(figure: Any) -> list[tuple[Text, Any]]:
     """Return every text that is really drawn, and its box in pixels."""
     drawn: list[Text] = []
-    draw = Text.draw
+    draws = {kind: kind.draw for kind in (Text, DrawnWord)}
 
     def noting(text: Text, renderer: Any, *args: Any, **kwargs: Any) -> None:
         drawn.append(text)
-        draw(text, renderer, *args, **kwargs)
+        draws[type(text) if type(text) in draws else Text](text, renderer, *args, **kwargs)
 
     canvas = FigureCanvasAgg(figure)
-    with mock.patch.object(Text, "draw", noting):
+    with mock.patch.object(Text, "draw", noting), mock.patch.object(DrawnWord, "draw", noting):
         canvas.draw()
     renderer = canvas.get_renderer()
     found = {id(text): text for text in drawn if text.get_visible() and text.get_text().strip()}

@@ -65,6 +65,18 @@ def odd_names(**changes: Any) -> Record:
     return _record(layout, names=ODD_NAMES, **changes)
 
 
+def padded() -> Record:
+    """Eighteen pockets of which two are pads in the middle of their neighbours."""
+    document = frame().model_dump()
+    for outer, pad in ((6, 7), (15, 16)):
+        (x0, y0), _, (x1, y1), *_ = document["part"]["pockets"][outer]["boundary"]
+        cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
+        ring = [[cx - 35, cy - 30], [cx + 35, cy - 30], [cx + 35, cy + 30], [cx - 35, cy + 30]]
+        document["part"]["pockets"][outer]["islands"] = [ring]
+        document["part"]["pockets"][pad].update(boundary=ring, islands=[])
+    return Record.model_validate(document)
+
+
 def no_surface() -> Record:
     """Every pocket held, no map."""
     record = frame()

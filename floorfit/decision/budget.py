@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.decision import Decision
-from floorfit.decision.floor_warp import FloorPlaces
+from floorfit.decision.floor_warp import FloorMean
 from floorfit.surface.fit import Fit
 
 __all__ = ["ReadingNoise", "with_budgets"]
@@ -41,14 +41,14 @@ class ReadingNoise:
 
 
 def with_budgets(
-    fit: Fit, floors: Sequence[FloorPlaces], decisions: Sequence[Decision], noise: ReadingNoise
+    fit: Fit, floors: Sequence[FloorMean], decisions: Sequence[Decision], noise: ReadingNoise
 ) -> tuple[Decision, ...]:
     """Add the budget to each decision that has an offset uncertainty.
 
     Parameters
     ----------
     fit : Fit
-    floors : sequence of FloorPlaces
+    floors : sequence of FloorMean
     decisions : sequence of Decision
         Both in the part's order.
     noise : ReadingNoise
@@ -91,7 +91,7 @@ def _budget(decision: Decision, split: Sequence[float], noise: ReadingNoise) -> 
     return {cause: float(np.sqrt(max(variance, 0.0))) for cause, variance in parts.items()}
 
 
-def _decisive(floor: FloorPlaces, decision: Decision) -> Array:
+def _decisive(floor: FloorMean, decision: Decision) -> Array:
     """The places that the offset hangs on: where the web wanted is least and greatest; the centroid for a surface."""
     if decision.action == "follow":
         return np.array([floor.pocket.centroid])

@@ -12,7 +12,7 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.decision.candidates import Proposal, best_candidate
 from floorfit.decision.decision import Decision, Reason, Verdict, known
-from floorfit.decision.floor_warp import FloorPlaces, FloorWarp, floor_places, floor_warp
+from floorfit.decision.floor_warp import FloorMean, FloorWarp, floor_means, floor_warp
 from floorfit.decision.follow import follow_grid
 from floorfit.decision.rules import Wording, hold_reason, metal_notes
 from floorfit.decision.settings import DecisionSettings
@@ -42,7 +42,7 @@ def decide(
     common_u: float = 0.0,
     seed: int = 1,
     progress: Callable[[], None] | None = None,
-    floors: Sequence[FloorPlaces] | None = None,
+    floors: Sequence[FloorMean] | None = None,
 ) -> tuple[Decision, ...]:
     """Decide every floor of a part.
 
@@ -62,21 +62,21 @@ def decide(
         Of what the joint samples of the surface do not hold: the common part.
     progress : callable, optional
         Called after each floor.
-    floors : sequence of FloorPlaces, optional
-        From `floor_places` of the same part and webs, where they are known already.
+    floors : sequence of FloorMean, optional
+        From `floor_means` of the same part and webs, where they are known already.
 
     Returns
     -------
     tuple of Decision, in the part's order
     """
     with threadpool_limits(limits=1, user_api="blas"):  # many small products: threads only wait for each other
-        floors = floor_places(part, webs) if floors is None else floors
+        floors = floor_means(part, webs) if floors is None else floors
         return _decide(part, floors, webs, posterior, used, given, settings, common_u, seed, progress)
 
 
 def _decide(
     part: Part,
-    floors: Sequence[FloorPlaces],
+    floors: Sequence[FloorMean],
     webs: Webs,
     posterior: Posterior,
     used: Sequence[int],

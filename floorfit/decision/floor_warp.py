@@ -12,13 +12,13 @@ from floorfit.part.lattice import floor_points
 from floorfit.part.model import LocalLimits, Part, Pocket, Tolerance
 from floorfit.web import Webs
 
-__all__ = ["FloorPlaces", "FloorWarp", "floor_places", "floor_warp"]
+__all__ = ["FloorMean", "FloorWarp", "floor_means", "floor_warp"]
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class FloorPlaces:
+class FloorMean:
     """The best estimate under one floor.
 
     Parameters
@@ -75,7 +75,7 @@ class FloorWarp:
         return np.asarray(self.samples.std(axis=0))
 
 
-def floor_places(part: Part, webs: Webs) -> tuple[FloorPlaces, ...]:
+def floor_means(part: Part, webs: Webs) -> tuple[FloorMean, ...]:
     """Evaluate the surface over every floor, all places at once.
 
     Parameters
@@ -89,17 +89,17 @@ def floor_places(part: Part, webs: Webs) -> tuple[FloorPlaces, ...]:
     ends = np.cumsum([len(points) for points in places])[:-1]
     aimed, over = (np.split(values, ends) for values in (webs.aimed(x, y), webs.left_over(x, y)))
     return tuple(
-        FloorPlaces(pocket, points, mean, pocket.finish_stock + more)
+        FloorMean(pocket, points, mean, pocket.finish_stock + more)
         for pocket, points, mean, more in zip(part.pockets, places, aimed, over, strict=True)
     )
 
 
-def floor_warp(places: FloorPlaces, deviations: Array, common: Array) -> FloorWarp:
+def floor_warp(places: FloorMean, deviations: Array, common: Array) -> FloorWarp:
     """Add the joint samples to what is known of a floor.
 
     Parameters
     ----------
-    places : FloorPlaces
+    places : FloorMean
     deviations : (count, k) ndarray, mm
         Joint samples of the warp less the best estimate, at its places.
     common : (count,) ndarray, mm

@@ -303,11 +303,10 @@ def _write_along(view: View, line: Array, text: str) -> None:
 
 
 def _contour_text(view: View, place: tuple[float, float], text: str) -> None:
-    per_mm = view.plan.display.per_mm
-    view.axes.text(
-        place[0] * per_mm, place[1] * per_mm, text, size=CONTOUR_POINTS, color=INK, ha="center", va="center",
-        parse_math=False, zorder=8, gid="contour",
-    )  # fmt: skip
+    from floorfit.report.lettering import write
+
+    x, y = (at * view.plan.display.per_mm for at in place)
+    write(view.axes, x, y, text, CONTOUR_POINTS, color=INK, ha="center", va="center", zorder=8, gid="contour")
 
 
 def _image(

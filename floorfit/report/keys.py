@@ -117,6 +117,8 @@ def colour_key(
 def _mark(axes: Axes, mark: str, y: float, step: float) -> None:
     from matplotlib.patches import Rectangle
 
+    from floorfit.report.lettering import write
+
     if mark in ("used", "best"):
         shape = "o" if mark == "used" else "D"
         axes.plot([7], [y], shape, markersize=4, markerfacecolor="white", markeredgecolor=INK)
@@ -135,4 +137,4 @@ def _mark(axes: Axes, mark: str, y: float, step: float) -> None:
     elif mark == "arrow":
         axes.annotate("", (11, y + 1.2), (3, y - 1.2), arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.0})
     else:
-        axes.text(7, y, printable(mark), size=7.5, weight="bold", ha="center", va="center", color=INK, parse_math=False)
+        write(axes, 7, y, printable(mark), 7.5, color=INK, bold=True, ha="center", va="center")

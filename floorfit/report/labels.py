@@ -129,18 +129,9 @@ def _touch(a: Box, b: Box) -> bool:
 @cache
 def _extent(text: str, bold: bool) -> tuple[float, float]:
     """Width and height of a line at 100 points, in points."""
-    from matplotlib.font_manager import FontProperties
+    from floorfit.report.lettering import extent
 
-    font = FontProperties(size=100, weight="bold" if bold else "normal")
-    width, height, _ = _renderer().get_text_width_height_descent(text, font, ismath=False)
-    return float(width), float(height)
-
-
-@cache
-def _renderer():  # type: ignore[no-untyped-def]
-    from matplotlib.backends.backend_agg import RendererAgg
-
-    return RendererAgg(8, 8, 72)  # type: ignore[no-untyped-call]
+    return extent(text, bold=bold)
 
 
 @cache

@@ -281,8 +281,7 @@ def _arrow(view: View, at: tuple[float, float], angle: float, points: float) -> 
 
 
 def _text(view: View, x: float, y: float, line: Line, points: float) -> None:
-    weight = "bold" if line.is_bold else "normal"
-    view.axes.text(
-        x, y, line.text, size=points, weight=weight, color=INK, ha="center", va="center", parse_math=False, zorder=9,
-        gid=line.kind,
-    )  # fmt: skip
+    from floorfit.report.lettering import write
+
+    bold = line.is_bold
+    write(view.axes, x, y, line.text, points, color=INK, bold=bold, ha="center", va="center", zorder=9, gid=line.kind)

@@ -74,8 +74,9 @@ def _share(box: tuple[float, float, float, float]) -> tuple[float, float, float,
 
 
 def _text(figure: Figure, x: float, y: float, text: str, size: float, weight: str = "normal") -> None:
-    place = (x / PAPER[0], y / PAPER[1])
-    figure.text(*place, text, size=size, weight=weight, color=INK, va="center", parse_math=False)
+    from floorfit.report.lettering import write
+
+    write(figure, x / PAPER[0], y / PAPER[1], text, size, color=INK, bold=weight == "bold", va="center")
 
 
 def _plate(axes: Axes, part: Part) -> None:
@@ -101,6 +102,8 @@ def _plate(axes: Axes, part: Part) -> None:
 
 def _name(axes: Axes, pocket: Pocket, scale: float, paper_per_mm: float) -> None:
     """Write a floor's name inside it where there is room."""
+    from floorfit.report.lettering import write
+
     place = pocket.polygon.representative_point()
     x_min, _, x_max, _ = pocket.polygon.bounds
     room = (x_max - x_min) * paper_per_mm
@@ -108,7 +111,7 @@ def _name(axes: Axes, pocket: Pocket, scale: float, paper_per_mm: float) -> None
         return
     x, y = place.x / scale, place.y / scale
     text = fitted(pocket.id, 6, 0.8 * room)
-    axes.text(x, y, text, size=6, color="#6a6a6a", ha="center", va="center", parse_math=False, zorder=3)
+    write(axes, x, y, text, 6, color="#6a6a6a", ha="center", va="center", zorder=3)
 
 
 def _ring(axes: Axes, ring: Ring, scale: float, colour: str, width: float, level: int) -> None:

@@ -111,12 +111,10 @@ def put(
     bold : bool
     align : {"left", "center", "right"}
     """
-    weight = "bold" if bold else "normal"
+    from floorfit.report.lettering import write
+
     wide, high = paper_of(figure)
-    figure.text(
-        x / wide, y / high, printable(text), size=points, weight=weight, ha=align, va="baseline",
-        color=INK, parse_math=False,
-    )  # fmt: skip
+    write(figure, x / wide, y / high, printable(text), points, color=INK, bold=bold, ha=align)
 
 
 def mark_scale(
@@ -149,6 +147,8 @@ def mark_scale(
     """
     from matplotlib.collections import LineCollection
 
+    from floorfit.report.lettering import write
+
     values, texts = _round_values(limits, most)
     left, bottom, width, height = box
     at = (values - limits[0]) / (limits[1] - limits[0])
@@ -163,7 +163,7 @@ def mark_scale(
     ha, va = ("center", "top") if side == "below" else ("right", "center")
     gap = np.array([0.0, -0.5] if side == "below" else [-0.5, 0.0])
     for (across, up), text in zip((ends + gap) / paper_of(figure), texts, strict=True):
-        figure.text(across, up, text.replace(".", decimal), size=points, color=INK, parse_math=False, ha=ha, va=va)
+        write(figure, float(across), float(up), text.replace(".", decimal), points, color=INK, ha=ha, va=va)
 
 
 def _round_values(limits: tuple[float, float], most: int) -> tuple[NDArray[np.float64], list[str]]:

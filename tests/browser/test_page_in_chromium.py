@@ -21,7 +21,7 @@ pytestmark = pytest.mark.browser
 MAKERS = {
     "frame": record_factory.frame, "inch": record_factory.inch_part, "long": record_factory.long_part,
     "odd": record_factory.odd_names, "tall": record_factory.tall_part,
-    "bare": record_factory.no_surface,
+    "bare": record_factory.no_surface, "padded": record_factory.padded,
 }  # fmt: skip
 SIZES = [(1400, 900), (800, 1000), (390, 800)]
 
@@ -213,6 +213,38 @@ def test_every_pocket_has_its_name_and_action_on_the_map(
     }).length""")
         == 0
     )
+    page.close()
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_pad_keeps_its_label_and_no_other_stands_on_it(
+    browser: Browser, pages: dict[str, Path], size: tuple[int, int]
+) -> None:
+    """Boxes of the labels against the pads as the tile draws them: left, top, right, bottom, pixels."""
+    record = MAKERS["padded"]()
+    page, _ = opened(browser, pages["padded"], size)
+    for pad in (7, 16):
+        ring = record.part["pockets"][pad]["boundary"]
+        drawn, *labels = page.evaluate(
+            """([pad, ring]) => {
+          const tile = document.querySelector(`.label[data-pocket="${pad}"]`).closest(".tile");
+          const at = tile.getBoundingClientRect(), aside = tile.querySelector("svg").x.baseVal.value;
+          const way = tile.querySelector("use").getAttribute("transform");
+          const [tx, ty, sx, sy] = way.match(/-?[\\d.]+/g).map(Number);
+          const xs = ring.map(([x]) => at.left + aside + tx + sx * x), ys = ring.map(([, y]) => at.top + ty + sy * y);
+          const box = (k) => {
+            const r = tile.querySelector(`.label[data-pocket="${k}"] rect`)?.getBoundingClientRect();
+            return r ? [r.left, r.top, r.right, r.bottom] : null;
+          };
+          return [[Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)], box(pad), box(pad - 1)];
+        }""",
+            [pad, ring],
+        )
+        own, outer = labels
+        assert drawn[0] < (own[0] + own[2]) / 2 < drawn[2] and drawn[1] < (own[1] + own[3]) / 2 < drawn[3]
+        assert outer is None or not (
+            outer[0] < drawn[2] - 1 and drawn[0] < outer[2] - 1 and outer[1] < drawn[3] - 1 and drawn[1] < outer[3] - 1
+        )
     page.close()
 
 

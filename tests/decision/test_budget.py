@@ -8,7 +8,7 @@ from known_warp import FLOOR, one_pocket_part
 
 from floorfit.decision import Decision, DecisionSettings, decide
 from floorfit.decision.budget import ReadingNoise, with_budgets
-from floorfit.decision.floor_warp import floor_places
+from floorfit.decision.floor_warp import floor_means
 from floorfit.surface import Fit, fit_surface
 from floorfit.web import Webs
 
@@ -26,7 +26,7 @@ def fit() -> Fit:
 def _decided(fit: Fit, **noise: float) -> Decision:
     shared = np.hypot(noise.get("calibration_u", 0.0), noise.get("machine_u", 0.0))
     decisions = decide(PART, Webs(fit.surface), fit.posterior, [9], [9], DecisionSettings(), common_u=float(shared))
-    return with_budgets(fit, floor_places(PART, Webs(fit.surface)), decisions, ReadingNoise(**noise))[0]
+    return with_budgets(fit, floor_means(PART, Webs(fit.surface)), decisions, ReadingNoise(**noise))[0]
 
 
 @pytest.mark.parametrize(
@@ -58,7 +58,7 @@ def test_repeatability_is_near_that_of_a_mean(fit: Fit) -> None:
 
 def test_held_floor_without_readings_has_no_budget(fit: Fit) -> None:
     decisions = decide(PART, Webs(fit.surface), fit.posterior, [0], [0], DecisionSettings())
-    assert with_budgets(fit, floor_places(PART, Webs(fit.surface)), decisions, ReadingNoise())[0].budget_mm == {}
+    assert with_budgets(fit, floor_means(PART, Webs(fit.surface)), decisions, ReadingNoise())[0].budget_mm == {}
 
 
 def test_floor_id_is_kept(fit: Fit) -> None:

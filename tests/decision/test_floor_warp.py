@@ -9,7 +9,7 @@ import pytest
 import shapely
 from known_warp import FLOOR, known_fit, known_webs, one_pocket_part, rectangle
 
-from floorfit.decision.floor_warp import floor_places, floor_warp
+from floorfit.decision.floor_warp import floor_means, floor_warp
 from floorfit.part.lattice import floor_points, grid_spacing
 from floorfit.web import Webs
 
@@ -56,7 +56,7 @@ def test_extreme_is_missed_by_less_than_a_third_of_a_micrometre() -> None:
 def test_samples_hold_the_shared_part_and_what_is_left_the_stock() -> None:
     fit = known_fit(lambda x, y: 1e-3 * x)
     common = np.linspace(-1, 1, fit.posterior.count)
-    places = floor_places(PART, Webs(fit.surface))[0]
+    places = floor_means(PART, Webs(fit.surface))[0]
     floor = floor_warp(places, np.zeros((len(common), len(places.points))), common)
     assert floor.mean == pytest.approx(1e-3 * floor.points[:, 0])
     assert (floor.samples - floor.mean)[:, 7] == pytest.approx(common)
@@ -66,5 +66,5 @@ def test_samples_hold_the_shared_part_and_what_is_left_the_stock() -> None:
 
 
 def test_measured_web_is_taken_instead() -> None:
-    floor = floor_places(PART, known_webs(lambda x, y: 0.1, lambda x, y: 0.02))[0]
+    floor = floor_means(PART, known_webs(lambda x, y: 0.1, lambda x, y: 0.02))[0]
     assert floor.left == pytest.approx(0.52)

@@ -170,24 +170,39 @@
     return x.join("") + y.join("");
   }
 
-  // Name, action and number of every floor of a tile; beside its floor with a leader where it does not fit into it.
+  // Floors that lie within another one's box, a pad for example, by the outer floor; and all floors, the smallest first.
+  const area = ([x, y]) => (x[1] - x[0]) * (y[1] - y[0]);
+  const within = (b, o) => o[0][0] <= b[0][0] && b[0][1] <= o[0][1] && o[1][0] <= b[1][0] && b[1][1] <= o[1][1];
+  const nested = boxes.map((o, k) => boxes.filter((b, j) => j !== k && within(b, o) && area(b) < area(o)));
+  const smallest = boxes.map((_, k) => k).sort((a, b) => area(boxes[a]) - area(boxes[b]));
+
+  // Name, action and number of every floor of a tile. The smallest comes first, so that a pad keeps its place; one that
+  // does not fit into its floor beside pads and other labels stands beside it, with a leader.
   function labels(t, w, h) {
-    const taken = [];
-    const free = (box) => box[0] >= AXIS[0] && box[1] >= 0 && box[2] <= AXIS[0] + w && box[3] <= h &&
-      !taken.some((o) => box[0] < o[2] && o[0] < box[2] && box[1] < o[3] && o[1] < box[3]);
-    return data.floors.map((f, k) => {
-      if (!holds(t, f.label)) return "";
-      const n = needs[k], cx = AXIS[0] + (f.label[0] - t.x[0]) * t.scale, cy = (t.y[1] - f.label[1]) * t.scale;
-      for (let r = 0; r < 160; r += 8) for (let a = 0; a < (r ? 12 : 1); a++) {
-        const x = cx + r * Math.cos(a * Math.PI / 6), y = cy + r * Math.sin(a * Math.PI / 6);
-        const box = [x - n.w / 2, y - n.h / 2, x + n.w / 2, y + n.h / 2];
-        if (!free(box)) continue;
-        taken.push(box);
-        const leader = r > 24 ? `<path class="leader" d="M${cx} ${cy}L${x} ${y}"/>` : "";
-        return leader + label(f, k, n, x, y);
+    const taken = [], out = data.floors.map(() => "");
+    const meet = (a, b) => a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3];
+    const px = ([x, y]) => [AXIS[0] + (x[0] - t.x[0]) * t.scale, (t.y[1] - y[1]) * t.scale, AXIS[0] + (x[1] - t.x[0]) * t.scale, (t.y[1] - y[0]) * t.scale];
+    const free = (box) => box[0] >= AXIS[0] && box[1] >= 0 && box[2] <= AXIS[0] + w && box[3] <= h && !taken.some((o) => meet(box, o));
+    for (const k of smallest) {
+      const f = data.floors[k], n = needs[k];
+      if (!holds(t, f.label)) continue;
+      const cx = AXIS[0] + (f.label[0] - t.x[0]) * t.scale, cy = (t.y[1] - f.label[1]) * t.scale, pads = nested[k].map(px), own = px(boxes[k]);
+      const clear = (box) => !pads.some((o) => meet(box, o)), at = (x, y) => [x - n.w / 2, y - n.h / 2, x + n.w / 2, y + n.h / 2];
+      const inside = (box) => box[0] >= own[0] && box[1] >= own[1] && box[2] <= own[2] && box[3] <= own[3];
+      const ring = [];
+      for (let r = 0; r < 160; r += 8) for (let a = 0; a < (r ? 12 : 1); a++) ring.push([cx + r * Math.cos(a * Math.PI / 6), cy + r * Math.sin(a * Math.PI / 6), r]);
+      const wishes = pads.length ? [(box) => inside(box) && clear(box), clear, () => true] : [() => true];
+      let found = null;
+      for (const wish of wishes) {
+        found = ring.find(([x, y]) => free(at(x, y)) && wish(at(x, y)));
+        if (found) break;
       }
-      return "";
-    }).join("");
+      if (!found) continue;
+      const [x, y, r] = found;
+      taken.push(at(x, y));
+      out[k] = (r > 24 ? `<path class="leader" d="M${cx} ${cy}L${x} ${y}"/>` : "") + label(f, k, n, x, y);
+    }
+    return out.join("");
   }
 
   function label(f, k, n, x, y) {
