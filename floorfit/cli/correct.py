@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from floorfit.cli.help import HelpFormatter
@@ -150,11 +151,16 @@ def run(args: argparse.Namespace) -> int:
 def _inputs(args: argparse.Namespace) -> dict[str, tuple[str, bytes]]:
     """Return name and bytes of every file that goes in, by its role."""
     from floorfit.folder import input_bytes
-    from floorfit.verify.expect import series_file
 
     given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
-    given |= {"map": args.map, "shop": args.shop, "expected": args.expect and series_file(args.expect)}
+    given |= {"map": args.map, "shop": args.shop, "expected": args.expect and _series_file(args.expect)}
     return input_bytes({role: path for role, path in given.items() if path is not None})
+
+
+def _series_file(path: str) -> Path:
+    from floorfit.verify.expect import series_file  # all of `verify`: a tenth of a second that others need not wait
+
+    return series_file(path)
 
 
 def _rough_count(path: str) -> float:

@@ -144,10 +144,8 @@ def make_axis(low: float, high: float, cell: float, reach: float) -> Axis:
 
 
 def _growth(ratio: float) -> float:
-    """Factor g with ``g + g² + … = ratio``, for a margin of so many first cells; by bisection, g >= 1."""
-    from scipy.optimize import brentq
-
-    powers = np.arange(1, MARGIN_CELLS + 1)
+    """Factor g >= 1 with ``g + g² + … = ratio``, for a margin of so many first cells: the one root above zero."""
     if ratio <= MARGIN_CELLS:
         return 1.0
-    return float(brentq(lambda g: float((g**powers).sum()) - ratio, 1.0, max(2.0, ratio)))
+    roots = np.roots([1.0] * MARGIN_CELLS + [-ratio])
+    return float(roots[np.isreal(roots)].real.max())
