@@ -139,6 +139,7 @@ def _surface(part: Part, seen: Observations, settings: Settings, sites: Sites, v
         seed=settings.seed,
         shapes=web_dishes(part),
         order=sequence(seen.readings)[0][sites.rows],
+        is_z_measured=bool(seen.is_z_measured[sites.rows].any()),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,14 +11,15 @@ from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
 from floorfit.errors import NumericalError
+from floorfit.surface.along_axes import Model
 from floorfit.surface.blocks import as_sparse, product
 from floorfit.surface.border import Slow
 from floorfit.surface.cell_width import cell_of, final_cell
 from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
-from floorfit.surface.posterior import Posterior, joint_posterior, mixture
-from floorfit.surface.reml import Equations, Prior, Solution, assemble
+from floorfit.surface.posterior import Nodes, Posterior, joint_posterior, mean_of, mixture
+from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
 from floorfit.surface.spline import Surface, plane_coefficients
 
@@ -76,8 +77,9 @@ class Fit:
         τ, about how far the shapes beside the spline go; 0 without shapes.
     solution : Solution
         At the best smoothing, for further solves.
-    slow : Slow or None
-        Error that readings share with those taken about the same time.
+    models : tuple of Model
+        The surface alone, and with what may stand beside it: the one that ``solution`` and what is made by it belong
+        to, then those that the surface and its uncertainty are a mixture with, by their shares.
     """
 
     surface: Surface
@@ -95,7 +97,12 @@ class Fit:
     cell: tuple[float, float]
     shape_size: float
     solution: Solution
-    slow: Slow | None = None
+    models: tuple[Model, ...]
+
+    @property
+    def slow(self) -> Slow | None:
+        """What stands beside the surface in the first model."""
+        return self.models[0].slow
 
     def variance_split(self, places: Sequence[Array]) -> tuple[Array, Array, Array]:
         """Split the variance of mean warps: the readings' noise, the surface between them, a slow error of theirs.
@@ -139,8 +146,10 @@ class Fit:
         """What the slow error adds: ``eᵀ Σ⁻¹ e`` of the gains e of its knots."""
         if self.slow is None:
             return np.zeros(len(extra))
-        knots = extra[:, -len(self.slow.covariance) :]
-        return np.asarray((knots * np.linalg.solve(self.slow.covariance, knots.T).T).sum(axis=1))
+        count = len(self.slow.covariance)
+        errors = count - len(self.slow.breaks)
+        knots, covariance = extra[:, -count:][:, :errors], self.slow.covariance[:errors, :errors]
+        return np.asarray((knots * np.linalg.solve(covariance, knots.T).T).sum(axis=1))
 
     def _noise_of_amounts(self, gains: Array, extra: Array) -> Array:
         """What the readings' noise adds through the amounts of the shapes, for each functional."""
@@ -186,7 +195,7 @@ class Fit:
         out = np.stack([grid.at(one, points) for one in coefficients], axis=1)
         if design is not None:
             out += design @ amounts.T
-        return np.asarray(out if self.slow is None else out + self.slow.design @ knots.T)
+        return np.asarray(out if self.slow is None else out + self.slow.errors @ knots.T)
 
     @property
     def slow_error(self) -> Array | float:
@@ -195,7 +204,7 @@ class Fit:
         return 0.0 if border is None else self._slow(border.slow_error)
 
     def _slow(self, knots: Array) -> Array | float:
-        return 0.0 if self.slow is None else np.asarray(self.slow.design @ knots)
+        return 0.0 if self.slow is None else np.asarray(self.slow.errors @ knots)
 
     def _solved(self, points: Array, values: Array, u: Array, design: csr_array | None) -> tuple[Array, Array, Array]:
         """Coefficients, amounts and knots of the slow error for columns of other values of the same places."""
@@ -233,6 +242,7 @@ def fit_surface(
     seed: int = 1,
     shapes: Sequence[LocalShapes] = (),
     order: ArrayLike | None = None,
+    is_z_measured: bool = False,
 ) -> Fit:
     """Fit the smoothing thin-plate spline.
 
@@ -266,6 +276,8 @@ def fit_surface(
         the likeliest is taken; the search begins with the first.
     order : (n,) array_like, optional
         Time or number of each reading: an error that changes slowly along them is looked for, where there are shapes.
+    is_z_measured : bool
+        Whether an error of a measured Z, which changes along an axis, may be in the values.
 
     Returns
     -------
@@ -290,7 +302,9 @@ def fit_surface(
     with threadpool_limits(limits=1, user_api="blas"):
         prior = None if smoothing is None else Prior(smoothing, smooth_length_mm, tension_mm)
         taken = None if order is None else np.asarray(order, float)
-        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, shapes, taken)
+        return _fit(
+            xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, shapes, taken, is_z_measured
+        )
 
 
 def _fit(
@@ -306,23 +320,22 @@ def _fit(
     seed: int,
     families: Sequence[LocalShapes],
     order: Array | None,
+    is_z_measured: bool,
 ) -> Fit:
-    box = enclosing(bounds, xy)
-    plane = plane_of(xy, w, u)
+    box, plane = enclosing(bounds, xy), plane_of(xy, w, u)
     flat = w - heights(plane, xy)
-    search = _searched(box, xy, flat, u, prior, robust, families, order)
+    search = _searched(box, xy, flat, u, prior, robust, families, order, is_z_measured)
     shapes = search.shapes
-    cell = cell or final_cell(box, u, smallest, prior, search)
-    equations, nodes = _solved(box, cell, xy, flat, u, search, shapes)
-    grid, centre = equations.grid, nodes[0][0]
-    coefficients = centre.coefficients + plane_coefficients(grid, plane)
+    models = _solved(box, cell or final_cell(box, u, smallest, prior, search), xy, flat, u, search, shapes)
+    centre = models[0][1][0][0]
+    grid, (coefficients, amounts) = centre.equations.grid, mean_of(models)
     inverse = centre.factor.inverse_band()
     missed = 0.0 if shapes is None else Misfit.of(shapes, centre.amounts).variance_at(xy)
     loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights, missed)
-    surface = Surface(grid, coefficients, shapes, centre.amounts)
+    surface = Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts)
     return Fit(
         surface=surface,
-        posterior=joint_posterior(grid, nodes, inverse, samples, seed, shapes),
+        posterior=joint_posterior(grid, models, inverse, samples, seed, shapes),
         weights=search.weights,
         residuals=w - surface.at(*xy.T),
         loo=loo,
@@ -336,14 +349,14 @@ def _fit(
         cell=_cell_size(grid),
         shape_size=0.0 if centre.border is None else centre.border.tau,
         solution=centre,
-        slow=search.slow,
+        models=search.models,
     )
 
 
 def _solved(
     box: Box, cell: float, xy: Array, flat: Array, u: Array, search: Robust, shapes: LocalShapes | None
-) -> tuple[Equations, list[tuple[Solution, float]]]:
-    """Equations and solutions on the cells wanted, or on wider ones where double precision does not carry them.
+) -> list[tuple[float, Nodes]]:
+    """Solutions of each model on the cells wanted, or on wider ones where double precision does not carry them.
 
     A long smoothness length makes a fine grid so stiff that what holds a plane, the readings, is lost in rounding.
     """
@@ -351,16 +364,28 @@ def _solved(
     while True:
         grid = make_grid(box, cell)
         equations = assemble(
-            grid, xy, flat, search.weights / u**2, float(search.weights.sum()), shapes, slow=search.slow
+            grid, xy, flat, search.weights / u**2, float(search.weights.sum()), shapes, slow=search.models[0].slow
         )
         try:
-            nodes = mixture(equations, search.priors)
-            if cell >= coarsest or _keeps_planes(equations, nodes[0][0], box):
-                return equations, nodes
+            models = _mixed(equations, search, shapes, xy, flat, u)
+            if cell >= coarsest or _keeps_planes(equations, models[0][1][0][0], box):
+                return models
         except NumericalError:
             if cell >= coarsest:
                 raise
         cell = min(WIDENED * cell, coarsest)
+
+
+def _mixed(
+    equations: Equations, search: Robust, shapes: LocalShapes | None, xy: Array, flat: Array, u: Array
+) -> list[tuple[float, Nodes]]:
+    """Share and solutions of each model."""
+    first, *others = search.models
+    out = [(first.share, mixture(equations, first.priors))]
+    for one in others:
+        columns = columns_of(equations.grid, xy, flat, search.weights / u**2, shapes, None, one.slow)
+        out.append((one.share, mixture(replace(equations, columns=columns), one.priors)))
+    return out
 
 
 def _keeps_planes(equations: Equations, solution: Solution, box: Box) -> bool:
@@ -385,6 +410,7 @@ def _searched(
     robust: bool,
     shapes: Sequence[LocalShapes],
     order: Array | None,
+    is_z_measured: bool,
 ) -> Robust:
     """Weights, smoothing and smoothness length on a coarse grid, a finer one where the surface bends in its cells.
 
@@ -394,7 +420,16 @@ def _searched(
     while True:
         grid = make_grid(box, cell_of(box, cells))
         search = robust_weights(
-            grid, xy, flat, u, prior=prior, robust=robust, before=search, shapes=shapes, order=order
+            grid,
+            xy,
+            flat,
+            u,
+            prior=prior,
+            robust=robust,
+            before=search,
+            shapes=shapes,
+            order=order,
+            is_z_measured=is_z_measured,
         )
         wanted = PER_PARAMETER * search.parameters
         if prior is not None or wanted <= cells or cells >= MOST_SEARCHED:
