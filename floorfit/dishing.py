@@ -36,7 +36,8 @@ ACROSS, MOST_NODES = 12, 1_500
 #: How much of a dish may be common to the webs of a plate, in units of what is each one's own: a weak prior.
 COMMON = 2.0
 #: Bounds of a web's size beside the others': released curvature κ0 over a span a makes a dish of the order κ0 a², with
-#: κ0 ∝ 1/t (Treuting & Read 1951), but what stress a web holds is not known to better than this.
+#: κ0 ∝ 1/t (Treuting & Read 1951) for one stress, but what stress a web holds is not known to better than this, and
+#: ribs that twist bend webs of every thickness alike: the root of 1/t lies between.
 LEAST_SIZE, MOST_SIZE = 0.5, 2.0
 
 
@@ -74,7 +75,7 @@ def _sizes(part: Part, webs: list[list[int]]) -> Array:
 
     spans = np.array([float(shapely.maximum_inscribed_circle(_outline(part, web)[0]).length) for web in webs])
     thick = np.array([np.mean([part.pockets[k].web + part.pockets[k].finish_stock for k in web]) for web in webs])
-    sizes = (spans / np.median(spans)) ** 2 * (np.median(thick) / thick)
+    sizes = (spans / np.median(spans)) ** 2 * np.sqrt(np.median(thick) / thick)
     return np.asarray(np.clip(sizes, LEAST_SIZE, MOST_SIZE))
 
 

@@ -26,6 +26,8 @@ __all__ = ["fit_findings", "shared_errors", "shared_findings"]
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
+#: Share of the models with an error of Z from which it is told.
+TOLD_SHARE = 0.25
 #: Chance of a cause up to which the surface is fitted again without it.
 DOUBTED = 0.2
 #: Readings up to which errors that they share are looked for: beyond, each cause costs seconds.
@@ -129,10 +131,26 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None, has_prior: boo
             "uncertainty. Check gauge and couplant, or state --reading-u."
         )
         out.append(Finding("scatter", source, "", text, "warning"))
-    if fit.slow is not None and fit.slow.gain > TOLD_GAIN and np.isfinite(fit.slow.length):
+    slow = fit.models[0].in_order
+    if slow is not None and slow.gain > TOLD_GAIN and np.isfinite(slow.length):
         text = (
-            f"the readings change slowly along their order, by {fit.slow.size:.3f} mm (standard deviation) over some "
-            f"{fit.slow.length:.0f} readings; it is allowed for. Read a step block now and then, and first places anew."
+            f"the readings change slowly along their order, by {slow.size:.3f} mm (standard deviation) over some "
+            f"{slow.length:.0f} readings; it is allowed for. Read a step block now and then, and first places anew."
         )
         out.append(Finding("slow-change", source, "", text, "warning"))
-    return tuple(out)
+    return (*out, *_errors_of_z(source, fit))
+
+
+def _errors_of_z(source: str, fit: Fit) -> tuple[Finding, ...]:
+    """Say that the readings change along an axis as an error of Z would, where that is not unlikely."""
+    found = [one for one in fit.models if one.errors and one.slow is not None]
+    if sum(one.share for one in found) < TOLD_SHARE:
+        return ()
+    likeliest = max(found, key=lambda one: one.share)
+    size = 0.0 if likeliest.slow is None else likeliest.slow.size
+    text = (
+        f"the readings change along {' and '.join(likeliest.errors)} as an error of the measured Z would, by some "
+        f"{size:.3f} mm (standard deviation); waves of the plate look alike. Offsets lie between the two, and their "
+        "uncertainty holds both. Measure Z of a straight edge along that axis to tell them apart."
+    )
+    return (Finding("z-error", source, "", text, "warning"),)

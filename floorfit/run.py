@@ -156,6 +156,7 @@ def _surface(
         shapes=web_dishes(part),
         order=sequence(seen.readings)[0][sites.rows],
         modes=modes,
+        is_z_measured=bool(seen.is_z_measured[sites.rows].any()),
     )
 
 

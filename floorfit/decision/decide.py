@@ -304,11 +304,16 @@ def _interval(floor: FloorWarp, chosen: Proposal) -> tuple[float, float]:
 
 
 def _offset_deviation(floor: FloorWarp, chosen: Proposal) -> float:
-    """Standard uncertainty of the offset: the spread of what each joint sample would have as its best offset."""
-    gap = floor.samples - (chosen.offset - chosen.plane[0]) if chosen.action == "tilt" else floor.samples
+    """Standard uncertainty of the offset: how far from it the best offset of each joint sample lies, rms.
+
+    A mean surface is smoother than the samples about it, so that its own offset need not be the mean of theirs.
+    """
+    plane = chosen.offset - chosen.plane[0] if chosen.action == "tilt" else 0.0
+    gap, own = floor.samples - plane, floor.mean - plane
     if chosen.action == "follow":
-        gap = floor.samples - floor.mean
-    return float(((gap.max(axis=1) + gap.min(axis=1)) / 2).std())
+        gap, own = floor.samples - floor.mean, np.zeros(1)
+    miss = (gap.max(axis=1) + gap.min(axis=1) - own.max() - own.min()) / 2
+    return float(np.sqrt(np.mean(miss**2)))
 
 
 def _suggestion(floor: FloorWarp) -> tuple[float, float]:

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import CHUNK, Grid
 from floorfit.surface.local_shapes import LocalShapes, Root
+from floorfit.surface.spline import greville
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -32,10 +33,14 @@ __all__ = ["Border", "ShapeColumns", "Slow", "Spectrum", "make_columns", "with_s
 Array = NDArray[np.float64]
 
 #: Ladder of τ, mm, over which it is integrated: from what no reading of 0.010 mm shows to more than any web of a
-#: finished part is let go; each 1.28 times the one before. The weak prior is even in log τ and falls as e^(−τ/0.03 mm):
-#: webs of some 100 mm stand out by 0.02 to 0.1 mm where they dish at all (common practice, no source).
+#: finished part is let go; each 1.28 times the one before. The weak prior is even in τ (A. Gelman, Bayesian Analysis 1,
+#: 515, 2006: one even in log τ claims from few webs that none dishes) and falls as e^(−τ/0.03 mm): webs of some 100 mm
+#: stand out by 0.02 to 0.1 mm where they dish at all (common practice, no source).
 TAUS = np.geomspace(0.001, 0.3, 24)
 TYPICAL_MM = 0.03
+
+#: Times that a spline is moved towards the ramp that it stands for.
+SHARPENED = 4
 
 
 @dataclass(frozen=True)
@@ -54,6 +59,8 @@ class Slow:
         Readings over which it is correlated; infinite for a straight drift.
     gain : float
         Twice the log likelihood that the fit gained by it.
+    breaks : tuple of (int, float)
+        Axis and place, mm, of the last knots where they are no error but angles by which the plate breaks there.
     """
 
     design: csr_array
@@ -61,6 +68,39 @@ class Slow:
     size: float
     length: float
     gain: float = 0.0
+    breaks: tuple[tuple[int, float], ...] = ()
+
+    @property
+    def errors(self) -> csr_array:
+        """The design without what belongs to the plate, (n, J)."""
+        from scipy.sparse import csr_array
+
+        kept = np.ones(len(self.covariance))
+        kept[len(kept) - len(self.breaks) :] = 0.0
+        return csr_array(self.design * kept)
+
+    def lift(self, grid: Grid) -> Array:
+        """Coefficients of what belongs to the plate for each knot, (J, nl, ns): ramps from each line on.
+
+        The splines round a break over a cell.
+        """
+        out = np.zeros((len(self.covariance), *grid.shape))
+        for k, (axis, line) in enumerate(self.breaks, len(out) - len(self.breaks)):
+            is_along = (axis == 0) != grid.swapped
+            ramp = _ramp((grid.along if is_along else grid.across).knots, line)
+            out[k] = ramp[:, None] if is_along else ramp
+        return out
+
+
+def _ramp(knots: Array, line: float) -> Array:
+    """Coefficients of a ramp from a line on: its values at the Greville abscissae, and what these leave out near it."""
+    from scipy.interpolate import BSpline
+
+    places = greville(knots)
+    coefficients = wanted = np.maximum(places - line, 0.0)
+    for _ in range(SHARPENED):
+        coefficients = coefficients + wanted - BSpline(knots, coefficients, 3)(places)
+    return np.asarray(coefficients)
 
 
 @dataclass(frozen=True)
@@ -79,6 +119,8 @@ class ShapeColumns:
         U with U Uᵀ = P, the covariance of the amounts for τ = 1.
     slow : Slow or None
         An error of the readings, in the order they were taken: its J knots come after the K shapes in the others.
+    lift : (J, nl, ns) ndarray or None
+        Coefficients of what of it belongs to the plate, where any does.
     """
 
     right: Array
@@ -86,6 +128,7 @@ class ShapeColumns:
     values: Array
     root: Root
     slow: Slow | None = None
+    lift: Array | None = None
 
     @property
     def shapes(self) -> int:
@@ -134,7 +177,9 @@ def with_slow(
     rows, places = knots.row.astype(np.intp), knots.col.astype(np.intp)
     right = grid.right_sides(points, rows, places, knots.data * weights[rows], knots.shape[1])
     gram = (both.T @ (both * weights[:, None])).toarray()
-    return ShapeColumns(np.concatenate([columns.right, right]), gram, both.T @ (weights * values), columns.root, slow)
+    right = np.concatenate([columns.right, right])
+    lift = slow.lift(grid) if slow.breaks else None
+    return ShapeColumns(right, gram, both.T @ (weights * values), columns.root, slow, lift)
 
 
 @dataclass(frozen=True)
@@ -251,8 +296,11 @@ class Border:
 
     @cached_property
     def reached(self) -> Array:
-        """V = A⁻¹G, (K + J, nl, ns): how the spline gives way to each shape and knot."""
-        return self.factor.solve_many(self.columns.right)
+        """V = A⁻¹G, (K + J, nl, ns): how the spline gives way to each, less what belongs to the plate."""
+        reached = self.factor.solve_many(self.columns.right)
+        if self.columns.lift is not None:
+            reached[self.columns.shapes :] -= self.columns.lift
+        return reached
 
     @property
     def tau(self) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
 from floorfit.errors import NumericalError
+from floorfit.surface.along_axes import Model
 from floorfit.surface.blocks import as_sparse, product
 from floorfit.surface.border import Slow
 from floorfit.surface.cell_width import cell_of, final_cell
@@ -18,8 +19,8 @@ from floorfit.surface.given import Box, check_places, checked, enclosing, height
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.modes import Modes
-from floorfit.surface.posterior import Posterior, estimated, joint_posterior, mixture
-from floorfit.surface.reml import Equations, Prior, Solution, assemble
+from floorfit.surface.posterior import Nodes, Posterior, joint_posterior, mean_of, mixture
+from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
 from floorfit.surface.spline import Surface, plane_coefficients
 
@@ -77,10 +78,9 @@ class Fit:
         τ, about how far the shapes beside the spline go; 0 without shapes.
     solution : Solution
         At the best smoothing, for further solves.
-    slow : Slow or None
-        Error that readings share with those taken about the same time.
-    modes_share : float
-        Share of the evidence, 0 to 1, that modes of the whole plate have beside the spline alone.
+    models : tuple of Model
+        The surface alone, and with what may stand beside it: the one that ``solution`` and what is made by it belong
+        to, then those that the surface and its uncertainty are a mixture with, by their shares.
     """
 
     surface: Surface
@@ -98,13 +98,23 @@ class Fit:
     cell: tuple[float, float]
     shape_size: float
     solution: Solution
-    slow: Slow | None = None
-    modes_share: float = 0.0
+    models: tuple[Model, ...]
+
+    @property
+    def slow(self) -> Slow | None:
+        """What stands beside the surface in the first model."""
+        return self.models[0].slow
 
     @property
     def modes_size(self) -> float:
-        """About how far the modes go in the best fit, mm; 0 where it is one without."""
+        """About how far modes of the whole plate go in the best fit, mm; 0 where it is one without."""
         return self.solution.prior.modes_size
+
+    @property
+    def modes_share(self) -> float:
+        """Share of the evidence, 0 to 1, that modes of the whole plate have beside the spline alone."""
+        each = [(model.share, model.priors) for model in self.models]
+        return sum(own * share for own, priors in each for prior, _, share in priors if prior.modes is not None)
 
     def variance_split(self, places: Sequence[Array]) -> tuple[Array, Array, Array]:
         """Split the variance of mean warps: the readings' noise, the surface between them, a slow error of theirs.
@@ -148,8 +158,10 @@ class Fit:
         """What the slow error adds: ``eᵀ Σ⁻¹ e`` of the gains e of its knots."""
         if self.slow is None:
             return np.zeros(len(extra))
-        knots = extra[:, -len(self.slow.covariance) :]
-        return np.asarray((knots * np.linalg.solve(self.slow.covariance, knots.T).T).sum(axis=1))
+        count = len(self.slow.covariance)
+        errors = count - len(self.slow.breaks)
+        knots, covariance = extra[:, -count:][:, :errors], self.slow.covariance[:errors, :errors]
+        return np.asarray((knots * np.linalg.solve(covariance, knots.T).T).sum(axis=1))
 
     def _noise_of_amounts(self, gains: Array, extra: Array) -> Array:
         """What the readings' noise adds through the amounts of the shapes, for each functional."""
@@ -195,7 +207,7 @@ class Fit:
         out = np.stack([grid.at(one, points) for one in coefficients], axis=1)
         if design is not None:
             out += design @ amounts.T
-        return np.asarray(out if self.slow is None else out + self.slow.design @ knots.T)
+        return np.asarray(out if self.slow is None else out + self.slow.errors @ knots.T)
 
     @property
     def slow_error(self) -> Array | float:
@@ -204,7 +216,7 @@ class Fit:
         return 0.0 if border is None else self._slow(border.slow_error)
 
     def _slow(self, knots: Array) -> Array | float:
-        return 0.0 if self.slow is None else np.asarray(self.slow.design @ knots)
+        return 0.0 if self.slow is None else np.asarray(self.slow.errors @ knots)
 
     def _solved(self, points: Array, values: Array, u: Array, design: csr_array | None) -> tuple[Array, Array, Array]:
         """Coefficients, amounts and knots of the slow error for columns of other values of the same places."""
@@ -243,6 +255,7 @@ def fit_surface(
     shapes: Sequence[LocalShapes] = (),
     order: ArrayLike | None = None,
     modes: Modes | None = None,
+    is_z_measured: bool = False,
 ) -> Fit:
     """Fit the smoothing thin-plate spline.
 
@@ -279,6 +292,8 @@ def fit_surface(
     modes : Modes, optional
         Shapes of the whole plate that are likely before any reading; used as far as the likelihood of the readings
         speaks for them.
+    is_z_measured : bool
+        Whether an error of a measured Z, which changes along an axis, may be in the values.
 
     Returns
     -------
@@ -303,7 +318,8 @@ def fit_surface(
     with threadpool_limits(limits=1, user_api="blas"):
         prior = None if smoothing is None else Prior(smoothing, smooth_length_mm, tension_mm)
         taken = None if order is None else np.asarray(order, float)
-        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, shapes, taken, modes)
+        given = (robust, samples, seed, shapes, taken, is_z_measured, modes)
+        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, *given)
 
 
 def _fit(
@@ -319,22 +335,23 @@ def _fit(
     seed: int,
     families: Sequence[LocalShapes],
     order: Array | None,
+    is_z_measured: bool,
     modes: Modes | None,
 ) -> Fit:
     box, plane = enclosing(bounds, xy), plane_of(xy, w, u)
     flat = w - heights(plane, xy)
-    search = _searched(box, xy, flat, u, prior, robust, families, order, modes)
-    shapes, cell = search.shapes, cell or final_cell(box, u, smallest, prior, search)
-    equations, nodes = _solved(box, cell, xy, flat, u, search, shapes)
-    grid, centre = equations.grid, nodes[0][0]
-    coefficients, amounts = estimated(nodes)
+    search = _searched(box, xy, flat, u, prior, robust, families, order, is_z_measured, modes)
+    shapes = search.shapes
+    models = _solved(box, cell or final_cell(box, u, smallest, prior, search), xy, flat, u, search, shapes)
+    centre = models[0][1][0][0]
+    grid, (coefficients, amounts) = centre.equations.grid, mean_of(models)
     inverse = centre.factor.inverse_band()
     missed = 0.0 if shapes is None else Misfit.of(shapes, centre.amounts).variance_at(xy)
     loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights, missed)
     surface = Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts)
     return Fit(
         surface=surface,
-        posterior=joint_posterior(grid, nodes, inverse, samples, seed, shapes),
+        posterior=joint_posterior(grid, models, inverse, samples, seed, shapes),
         weights=search.weights,
         residuals=w - surface.at(*xy.T),
         loo=loo,
@@ -348,15 +365,14 @@ def _fit(
         cell=_cell_size(grid),
         shape_size=0.0 if centre.border is None else centre.border.tau,
         solution=centre,
-        slow=search.slow,
-        modes_share=sum(share for one, _, share in search.priors if one.modes is not None),
+        models=search.models,
     )
 
 
 def _solved(
     box: Box, cell: float, xy: Array, flat: Array, u: Array, search: Robust, shapes: LocalShapes | None
-) -> tuple[Equations, list[tuple[Solution, float]]]:
-    """Equations and solutions on the cells wanted, or on wider ones where double precision does not carry them.
+) -> list[tuple[float, Nodes]]:
+    """Solutions of each model on the cells wanted, or on wider ones where double precision does not carry them.
 
     A long smoothness length makes a fine grid so stiff that what holds a plane, the readings, is lost in rounding.
     """
@@ -364,16 +380,28 @@ def _solved(
     while True:
         grid = make_grid(box, cell)
         equations = assemble(
-            grid, xy, flat, search.weights / u**2, float(search.weights.sum()), shapes, slow=search.slow
+            grid, xy, flat, search.weights / u**2, float(search.weights.sum()), shapes, slow=search.models[0].slow
         )
         try:
-            nodes = mixture(equations, search.priors)
-            if cell >= coarsest or _keeps_planes(equations, nodes[0][0], box):
-                return equations, nodes
+            models = _mixed(equations, search, shapes, xy, flat, u)
+            if cell >= coarsest or _keeps_planes(equations, models[0][1][0][0], box):
+                return models
         except NumericalError:
             if cell >= coarsest:
                 raise
         cell = min(WIDENED * cell, coarsest)
+
+
+def _mixed(
+    equations: Equations, search: Robust, shapes: LocalShapes | None, xy: Array, flat: Array, u: Array
+) -> list[tuple[float, Nodes]]:
+    """Share and solutions of each model."""
+    first, *others = search.models
+    out = [(first.share, mixture(equations, first.priors))]
+    for one in others:
+        columns = columns_of(equations.grid, xy, flat, search.weights / u**2, shapes, None, one.slow)
+        out.append((one.share, mixture(replace(equations, columns=columns), one.priors)))
+    return out
 
 
 def _keeps_planes(equations: Equations, solution: Solution, box: Box) -> bool:
@@ -398,6 +426,7 @@ def _searched(
     robust: bool,
     shapes: Sequence[LocalShapes],
     order: Array | None,
+    is_z_measured: bool,
     modes: Modes | None,
 ) -> Robust:
     """Weights, smoothing and smoothness length on a coarse grid, a finer one where the surface bends in its cells.
@@ -408,7 +437,17 @@ def _searched(
     while True:
         grid = make_grid(box, cell_of(box, cells))
         search = robust_weights(
-            grid, xy, flat, u, prior=prior, robust=robust, before=search, shapes=shapes, order=order, modes=modes
+            grid,
+            xy,
+            flat,
+            u,
+            prior=prior,
+            robust=robust,
+            before=search,
+            shapes=shapes,
+            order=order,
+            is_z_measured=is_z_measured,
+            modes=modes,
         )
         wanted = PER_PARAMETER * search.parameters
         if prior is not None or wanted <= cells or cells >= MOST_SEARCHED:

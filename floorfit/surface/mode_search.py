@@ -19,9 +19,10 @@ SIZES_MM = np.geomspace(0.01, 10.0, 16)
 LEAST = 6.0
 
 _Found = list[tuple[Solution, float, float]]
+_Priors = tuple[tuple[Prior, float, float], ...]
 
 
-def likely_priors(equations: Equations, start: Prior, modes: Modes | None) -> tuple[tuple[Prior, float, float], ...]:
+def likely_priors(equations: Equations, start: Prior, modes: Modes | None) -> tuple[_Priors, float]:
     """What is likely of smoothing and shape, without modes of the whole plate and, where there are some, with them.
 
     Parameters
@@ -33,14 +34,17 @@ def likely_priors(equations: Equations, start: Prior, modes: Modes | None) -> tu
 
     Returns
     -------
-    tuple of (Prior, spread, share)
+    priors : tuple of (Prior, spread, share)
         Best first: the standard deviation of log λ at each, and how likely each is; the shares add up to 1.
+    evidence : float
+        Twice the negative log of it, of the best.
     """
     found = best_prior(equations, replace(start, modes=None, modes_size=0.0))
     found = found if modes is None else _with_modes(equations, found, modes)
     likely = np.exp(-0.5 * np.array([evidence - found[0][2] for _, _, evidence in found]))
     shares = likely / likely.sum()
-    return tuple((one[0].prior, one[1], float(share)) for one, share in zip(found, shares, strict=True))
+    priors = tuple((one[0].prior, one[1], float(share)) for one, share in zip(found, shares, strict=True))
+    return priors, found[0][2]
 
 
 def _with_modes(equations: Equations, plain: _Found, modes: Modes) -> _Found:

@@ -12,12 +12,23 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.surface.blocks import outer, outer_sum
 from floorfit.surface.border import Border
 from floorfit.surface.grid import CHUNK, Band, Grid
+from floorfit.surface.local_energy import Rough
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
+from floorfit.surface.spline import middles
 
-__all__ = ["Covariance", "Posterior", "estimated", "joint_posterior", "mixture"]
+__all__ = ["Covariance", "Posterior", "estimated", "joint_posterior", "mean_of", "mixture"]
 
 Array = NDArray[np.float64]
+#: Solutions with their shares, the best first.
+Nodes = list[tuple[Solution, float]]
+
+#: Degrees of freedom of Student's t on rough ground: a factor of its energy is known from some four parameters, as
+#: `floorfit.surface.robust.ROUGH_TAIL` has it.
+ROUGH_FREEDOM = 4.0
+#: What straight breaks over the ribs leave out on a floor, as an amount of its shape: a rib between gives on both sides
+#: (plates of the tuning seeds, tests/benchmarks/conditions.py).
+BREAK_SHARE = 0.35
 
 
 @dataclass(frozen=True)
@@ -202,11 +213,11 @@ def mixture(equations: Equations, priors: Sequence[tuple[Prior, float, float]]) 
     return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
 
 
-def estimated(nodes: list[tuple[Solution, float]]) -> tuple[Array, Array]:
-    """Coefficients and amounts of the best estimate: the first solution's.
+def estimated(nodes: Nodes) -> tuple[Array, Array]:
+    """Coefficients and amounts of the best estimate of one model: the first solution's.
 
-    Where some have modes of the whole plate and others have none, or others, they differ by more than the smoothing
-    does, and the mean of the mixture is taken.
+    Where some have modes of the whole plate and others have none, they differ by more than the smoothing does, and the
+    mean of the mixture is taken.
     """
     if all(solution.prior.modes is None for solution, _ in nodes):
         return nodes[0][0].coefficients, nodes[0][0].amounts
@@ -214,25 +225,39 @@ def estimated(nodes: list[tuple[Solution, float]]) -> tuple[Array, Array]:
     return coefficients, np.sum([share * solution.amounts for solution, share in nodes], axis=0)
 
 
+def mean_of(models: Sequence[tuple[float, Nodes]]) -> tuple[Array, Array]:
+    """Coefficients and amounts of several models: the best estimate of each, by its share."""
+    best = [(share, *estimated(nodes)) for share, nodes in models]
+    coefficients = sum(share * one for share, one, _ in best)
+    return np.asarray(coefficients), np.asarray(sum(share * amounts for share, _, amounts in best))
+
+
 def joint_posterior(
-    grid: Grid, nodes: list[tuple[Solution, float]], inverse: Band, samples: int, seed: int, shapes: LocalShapes | None
+    grid: Grid,
+    models: Sequence[tuple[float, Nodes]],
+    inverse: Band,
+    samples: int,
+    seed: int,
+    shapes: LocalShapes | None,
 ) -> Posterior:
-    """Mixture of solutions about the best estimate.
+    """Mixture of solutions about the mean of the best ones.
 
     Parameters
     ----------
     grid : Grid
-    nodes : list of (Solution, share)
-        Smoothings and shapes of the energy, and how likely each is; the shares add up to 1.
+    models : sequence of (share, list of (Solution, share))
+        How likely each model is, and in it the smoothings and shapes of the energy; shares add up to 1.
     inverse : Band
-        Of the first one's factor.
+        Of the very first one's factor.
     samples, seed : int
     shapes : LocalShapes or None
         What stands beside the spline.
     """
+    nodes = [(solution, own * share) for own, part in models for solution, share in part]
     centre = nodes[0][0]
-    counts, (best, own_best) = _shared_out(samples, [share for _, share in nodes]), estimated(nodes)
-    shifts = [(solution.coefficients - best, solution.amounts - own_best) for solution, _ in nodes]
+    counts = _shared_out(samples, [share for _, share in nodes])
+    mean, typical = mean_of(models)
+    shifts = [(solution.coefficients - mean, solution.amounts - typical) for solution, _ in nodes]
 
     def drawn(k: int) -> tuple[Array, Array]:
         own, amounts = _drawn(nodes[k][0], counts[k], np.random.default_rng([seed, k]))
@@ -245,12 +270,49 @@ def joint_posterior(
     covariance = Covariance.of(grid, inverse, centre.border, shapes, own).scaled(centre.dispersion)
     for shift, (_, share) in zip(shifts, nodes, strict=True):
         covariance = covariance.spread(*shift, share)
+    covariance, deviations = _tailed(covariance, deviations, centre.prior.rough, seed)
     if shapes is None:
         return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
-    misfit = Misfit.of(shapes, covariance.expected_size(own_best))
+    sizes = np.hypot(covariance.expected_size(typical), BREAK_SHARE * _broken(grid, nodes, shapes))
+    misfit = Misfit.of(shapes, sizes)
     missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
     covariance = replace(covariance, misfit=misfit)
     return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)
+
+
+def _tailed(covariance: Covariance, deviations: Array, rough: Rough | None, seed: int) -> tuple[Covariance, Array]:
+    """With Student's t in place of the normal where the ground was found rough: how rough is not well known there."""
+    if rough is None:
+        return covariance, deviations
+    grid = covariance.grid
+    share = np.clip(-np.log(rough.at(middles(grid))), 0.0, 1.0).reshape(grid.shape)
+    squares = np.random.default_rng([seed, len(share)]).chisquare(ROUGH_FREEDOM, deviations.shape[-1])
+    stretched = deviations * (1 + share[:, :, None] * (np.sqrt(ROUGH_FREEDOM / squares) - 1))
+    wide = np.sqrt(1 + share * (ROUGH_FREEDOM / (ROUGH_FREEDOM - 2) - 1))
+    return replace(covariance, band=covariance.band * outer(wide), cross=covariance.cross * wide), stretched
+
+
+def _broken(grid: Grid, nodes: Sequence[tuple[Solution, float]], shapes: LocalShapes) -> Array:
+    """By how much the plate breaks from one side of each shape to the other, mm: second differences over its width."""
+    ramps = np.asarray(sum(share * _ramps(solution) for solution, share in nodes))
+    total = np.zeros(shapes.count)
+    if not np.any(ramps):
+        return total
+    low, high = (np.array([getattr(table, end) for table in shapes.tables]) for end in ("low", "high"))
+    middle, width = (low + high) / 2, high - low
+    for axis in (0, 1):
+        step = width * np.eye(2)[axis]
+        before, here, after = (grid.at(ramps, middle + k * step) for k in (-1, 0, 1))
+        total += (before - 2 * here + after) ** 2
+    return np.sqrt(total)
+
+
+def _ramps(solution: Solution) -> Array | float:
+    """Coefficients of what belongs to the plate of what stands beside the surface; 0 where nothing does."""
+    border = solution.border
+    if border is None or border.columns.lift is None:
+        return 0.0
+    return np.asarray(np.tensordot(border.slow_error, border.columns.lift, 1))
 
 
 def _drawn(solution: Solution, count: int, generator: np.random.Generator) -> tuple[Array, Array]:

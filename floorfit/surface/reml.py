@@ -283,9 +283,9 @@ def solve(
     penalised = np.full(len(rho), equations.square - pulled)
     taus = np.zeros(len(rho))
     if spectrum is not None:
+        beforehand = TAUS * np.exp(-TAUS / TYPICAL_MM)
         taus, explained = spectrum.evidence(rho)
-        penalised, taus = penalised - explained, taus + 2 * np.sqrt(rho) / TYPICAL_MM
-        taus = taus + 2 * np.log(np.exp(-np.sqrt(rho) / TYPICAL_MM).sum())
+        penalised, taus = penalised - explained, taus - 2 * np.log(beforehand / beforehand.sum())
     dispersions, fitted = _inflated(np.maximum(penalised, 0.0), max(equations.count - 3, 1e-9), free=free)
     criteria = fitted + determinant + taus
     if weak:

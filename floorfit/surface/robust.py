@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.surface.along_axes import Model, models_of
 from floorfit.surface.border import Slow
 from floorfit.surface.first_weights import first_weights, is_worst_nearby, neighbours
 from floorfit.surface.grid import Band, Grid
@@ -25,7 +26,6 @@ from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of, solve
 from floorfit.surface.rough import rougher
 from floorfit.surface.search import LIKELY, START, best_smoothing, likely_starts
-from floorfit.surface.slow import DRIFT_MM, LEAST_GAIN, SIZES_MM, WORTH_A_LOOK, slow_errors
 from floorfit.surface.spline import Surface
 from floorfit.units import MAD_TO_SD
 
@@ -84,25 +84,26 @@ class Robust:
     ----------
     weights : (n,) ndarray
         0 to 1.
-    priors : tuple of (Prior, spread, share)
-        Smoothing and shape (smoothness length or tension), best first: the standard deviation of log λ at each, and how
-        likely each shape is.
+    models : tuple of Model
+        The surface alone, and with what may stand beside it; the one to go by first.
     scale : float
         Robust scale of the scaled leave-one-out residuals, >= 1: by how much the noise exceeds what is known.
     parameters : float
         Effective number of parameters of the spline on the grid of the search.
     shapes : LocalShapes or None
         What is fitted beside the spline.
-    slow : Slow or None
-        Error that readings share with those taken about the same time.
     """
 
     weights: Array
-    priors: tuple[tuple[Prior, float, float], ...]
+    models: tuple[Model, ...]
     scale: float
     parameters: float
     shapes: LocalShapes | None = None
-    slow: Slow | None = None
+
+    @property
+    def priors(self) -> _Priors:
+        """Of the first model."""
+        return self.models[0].priors
 
 
 def taper(scaled: Array) -> Array:
@@ -154,7 +155,7 @@ def _of_readings(
     gain = np.empty((0, 0)) if border is None else border.gain
     if border is None or shapes is None or border.columns.slow is None:
         return Covariance.of(grid, inverse, border, shapes, gain).at(points), 0.0
-    knots = border.columns.slow.design
+    knots = border.columns.slow.errors
     reached = border.reached.reshape(len(gain), -1)
     seen = hstack([shapes.design(points), knots]).toarray() - grid.matrix(points) @ reached.T
     own = np.asarray(((seen @ gain) * seen).sum(axis=1))
@@ -173,6 +174,7 @@ def robust_weights(
     shapes: Sequence[LocalShapes] = (),
     order: Array | None = None,
     modes: Modes | None = None,
+    is_z_measured: bool = False,
 ) -> Robust:
     """Find weights, smoothing and smoothness length on a coarse grid.
 
@@ -195,6 +197,8 @@ def robust_weights(
         Time or number of each reading, to look for an error that changes slowly.
     modes : Modes, optional
         Shapes of the whole plate that may be likely beside the spline.
+    is_z_measured : bool
+        Whether errors of a measured Z may be in the values.
 
     Returns
     -------
@@ -234,29 +238,27 @@ def robust_weights(
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
         data = _Data(grid, points, values, u, data.shapes, data.modes)
         priors = _priors(data, weights, best) if prior is None else priors
-    slow = None
-    if prior is None and data.shapes is not None and order is not None:
-        slow, priors = _slow(data, weights, priors, order)
-    return Robust(weights, priors, scale, parameters, data.shapes, slow)
+    models: tuple[Model, ...] = (Model(priors),)
+    if prior is None and data.shapes is not None:
+        models = _models(data, weights, priors, order, is_z_measured)
+    return Robust(weights, models, scale, parameters, data.shapes)
 
 
-def _slow(data: _Data, weights: Array, priors: _Priors, order: Array) -> tuple[Slow | None, _Priors]:
-    """The likeliest slow error with its priors, or none: where the surface found without one is as likely."""
-    best = priors[0][0]
-    without = solve(data.equations(weights), best)
-
-    def tried(ones: list[Slow]) -> list[Slow]:
-        costs = [data.beside(without, weights, one).criterion for one in ones]
-        return [replace(one, gain=without.criterion - cost) for one, cost in zip(ones, costs, strict=True)]
-
-    every = slow_errors(order)
-    first = tried([one for one in every if one.size in (SIZES_MM[1], DRIFT_MM)])
-    likely = max(first, key=lambda one: one.gain, default=None)
-    if likely is None or likely.gain < WORTH_A_LOOK:
-        return None, priors
-    rest = tried([one for one in every if one.size not in (SIZES_MM[1], DRIFT_MM)])
-    slow = max(first + rest, key=lambda one: one.gain)
-    return (None, priors) if slow.gain < LEAST_GAIN else (slow, _priors(data, weights, best, slow))
+def _models(
+    data: _Data, weights: Array, priors: _Priors, order: Array | None, is_z_measured: bool
+) -> tuple[Model, ...]:
+    """The surface alone, and with what may stand beside it."""
+    assert data.shapes is not None
+    alone = solve(data.equations(weights), priors[0][0])
+    return models_of(
+        data.points,
+        data.shapes,
+        priors,
+        order,
+        lambda slow: data.beside(alone, weights, slow),
+        lambda slow, start: _evident(data, weights, start, slow),
+        is_z_measured=is_z_measured,
+    )
 
 
 @dataclass(frozen=True)
@@ -421,7 +423,12 @@ def _tapered(loo: LooResiduals, weights: Array) -> tuple[Array, float]:
     return taper(scaled / scale), scale
 
 
-def _priors(data: _Data, weights: Array, start: Prior, slow: Slow | None = None) -> _Priors:
+def _priors(data: _Data, weights: Array, start: Prior) -> _Priors:
+    return _evident(data, weights, start)[0]
+
+
+def _evident(data: _Data, weights: Array, start: Prior, slow: Slow | None = None) -> tuple[_Priors, float]:
+    """Priors, and twice the negative log of the evidence of the best."""
     return likely_priors(data.equations(weights, slow), start, data.modes)
 
 

@@ -8,12 +8,19 @@ from it.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.surface.border import Slow
 
-__all__ = ["DRIFT_MM", "LEAST_GAIN", "SIZES_MM", "TOLD_GAIN", "WORTH_A_LOOK", "slow_errors"]
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
+__all__ = ["FEWEST", "MOST", "TOLD_GAIN", "combined", "hats", "likeliest_slow", "slow_errors"]
 
 Array = NDArray[np.float64]
 
@@ -53,12 +60,45 @@ def slow_errors(order: Array) -> list[Slow]:
         count = int(min(MOST_KNOTS, np.ceil(3 * (len(moments) - 1) / length) + 1))
         knots = np.linspace(0.0, len(moments) - 1.0, count)
         shape = np.exp(-np.abs(knots[:, None] - knots) / length)
-        design = _hats(at.astype(float), knots)
+        design = hats(at.astype(float), knots)
         out += [Slow(design, size**2 * shape, size, length) for size in SIZES_MM]
     return out
 
 
-def _hats(places: Array, knots: Array):  # type: ignore[no-untyped-def]
+def likeliest_slow(order: Array, gained: Callable[[Slow], float]) -> Slow | None:
+    """The likeliest slow error, or None: where the surface without one is as likely.
+
+    Parameters
+    ----------
+    order : (n,) ndarray
+        Time or number of each reading.
+    gained : callable
+        Twice the log likelihood that the fit gains by one, at the smoothing found without.
+    """
+    every = slow_errors(order)
+    is_first = [one.size in (SIZES_MM[1], DRIFT_MM) for one in every]
+    first = [replace(one, gain=gained(one)) for one, begun in zip(every, is_first, strict=True) if begun]
+    if max((one.gain for one in first), default=-np.inf) < WORTH_A_LOOK:
+        return None
+    rest = [replace(one, gain=gained(one)) for one, begun in zip(every, is_first, strict=True) if not begun]
+    likely = max(first + rest, key=lambda one: one.gain)
+    return None if likely.gain < LEAST_GAIN else likely
+
+
+def combined(first: Slow | None, second: Slow) -> Slow:
+    """Both errors side by side, independent of each other; the second one's knots come last."""
+    from scipy.linalg import block_diag
+    from scipy.sparse import csr_array, hstack
+
+    if first is None:
+        return second
+    design = csr_array(hstack([first.design, second.design]))
+    covariance = block_diag(first.covariance, second.covariance)
+    return replace(second, design=design, covariance=covariance, breaks=first.breaks + second.breaks)
+
+
+def hats(places: Array, knots: Array) -> csr_array:
+    """Share of each knot in each place, linear between evenly spaced knots: (n, len(knots)), sparse."""
     from scipy.sparse import csr_array
 
     k = np.clip(np.searchsorted(knots, places, side="right") - 1, 0, len(knots) - 2)

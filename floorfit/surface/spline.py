@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.surface.grid import Grid
 from floorfit.surface.local_shapes import LocalShapes
 
-__all__ = ["Surface", "plane_coefficients"]
+__all__ = ["Surface", "greville", "middles", "plane_coefficients"]
 
 Array = NDArray[np.float64]
 
@@ -82,10 +82,18 @@ def plane_coefficients(grid: Grid, plane: Array) -> Array:
     plane : (3,) ndarray
         mm, and mm per mm.
     """
-    along, across = (_greville(axis.knots) for axis in (grid.along, grid.across))
+    along, across = (greville(axis.knots) for axis in (grid.along, grid.across))
     first, second = (plane[2], plane[1]) if grid.swapped else (plane[1], plane[2])
     return np.asarray(plane[0] + first * along[:, None] + second * across[None, :])
 
 
-def _greville(knots: Array) -> Array:
+def middles(grid: Grid) -> Array:
+    """Places of the B-splines, their Greville abscissae, (nl ns, 2), mm."""
+    along, across = (greville(axis.knots) for axis in (grid.along, grid.across))
+    pairs = np.stack(np.meshgrid(along, across, indexing="ij"), axis=-1).reshape(-1, 2)
+    return pairs[:, ::-1] if grid.swapped else pairs
+
+
+def greville(knots: Array) -> Array:
+    """Means of three neighbouring knots: a linear function's coefficients are its values there."""
     return np.asarray((knots[1:-3] + knots[2:-2] + knots[3:-1]) / 3)

@@ -4,7 +4,8 @@
     python tests/benchmarks/conditions.py --table A.json B.json …
 
 One condition is a kind of plate and of readings (dished webs, clamp marks, kinks at ribs, drift, one to fifteen
-readings a floor, and so on); each has three plates, and with ``--final`` one more of a seed that no choice was made by.
+readings a floor, and so on), the last a random mixture; each has three plates (``--seeds``: up to ten), and with
+``--final`` one more of a seed that no choice was made by.
 The dense spline is told its best smoothing, found with the truth in hand; the Gaussian process finds its own.
 Plates are kept in ``--cache FOLDER``. To try another state of the package, put it before on ``PYTHONPATH``.
 """
@@ -45,7 +46,7 @@ Array = NDArray[np.float64]
 #: Standard deviation of a thickness and of a measured Z that the readings are drawn with, mm.
 NOISE, Z_NOISE = 0.010, 0.002
 #: First seeds of the plates that choices are made by, and of those that none is made by.
-SEEDS, FINAL_SEEDS = range(1000, 1003), range(2000, 2001)
+SEEDS, FINAL_SEEDS = range(1000, 1010), range(2000, 2001)
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,22 @@ CONDITIONS = (
     Condition("clamp marks, 8 % bad", marks=Marks(clamps=12), bad=0.08, limits=(-0.1, 0.1)),
     Condition("small clamp marks", marks=Marks(clamps=6, clamp_height=0.008), limits=(-0.1, 0.1)),
     Condition("steep kinks at ribs", dish=0.01, marks=Marks(kink=1e-3), limits=(-0.1, 0.1)),
+    Condition("mixture"),
 )  # fmt: skip
+
+
+def mixed(seed: int) -> Condition:
+    """A condition drawn at random: every trouble may come with every other."""
+    draw = np.random.default_rng([seed, 11])
+    sizes = (*SMALL, 0.4), ((2400.0, 1000.0), (5, 8), 0.8), ((600.0, 400.0), (2, 4), 0.3)
+    size, cells, warp = sizes[draw.choice(3)]
+    kink, clamps, mean = draw.choice([0.0, 0.0, 3e-4]), draw.choice([0, 0, 6]), draw.choice([0.0, 0.0, 0.05])
+    troubles = (None, None, Disturbance(drift=0.04), Disturbance(correlated=0.006), Disturbance(z_wave=0.008))
+    return Condition(
+        "mixture", size, cells, warp, dish=float(draw.choice([0.004, 0.02, 0.05])),
+        marks=Marks(float(mean), float(kink), int(clamps), 0.02), per_floor=int(draw.choice([2, 3, 5, 7, 10])),
+        bad=float(draw.choice([0.0, 0.0, 0.06])), disturbance=troubles[draw.choice(len(troubles))],
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -298,7 +314,7 @@ def main() -> None:
     parser.add_argument("--method", choices=METHODS, default="floorfit")
     parser.add_argument("--final", action="store_true")
     parser.add_argument("--only", default="")
-    parser.add_argument("--seeds", type=int, default=len(SEEDS))
+    parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--cache", type=Path)
     parser.add_argument("--table", type=Path, nargs="+")
     arguments = parser.parse_args()
@@ -310,8 +326,9 @@ def main() -> None:
     for k, condition in enumerate(CONDITIONS):
         for seed in list(FINAL_SEEDS if arguments.final else SEEDS)[: arguments.seeds]:
             if arguments.only in condition.name:
-                plate, taken = plate_of(condition, seed + 10 * k, arguments.cache)
-                scores.append(METHODS[arguments.method](condition, seed + 10 * k, plate, taken))
+                drawn = mixed(seed + 10 * k) if condition.name == "mixture" else condition
+                plate, taken = plate_of(drawn, seed + 10 * k, arguments.cache)
+                scores.append(METHODS[arguments.method](drawn, seed + 10 * k, plate, taken))
                 print(condition.name, seed, _cell(scores[-1:]), f"{scores[-1].seconds:.2f} s", flush=True)
     if arguments.output:
         arguments.output.write_text(json.dumps([asdict(s) for s in scores], indent=0), "utf-8")

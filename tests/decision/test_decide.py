@@ -9,8 +9,11 @@ import pytest
 from known_warp import FLOOR, known_fit, known_webs, one_pocket_part, rectangle
 
 from floorfit.decision import Decision, DecisionSettings, Reason, decide, hold_all, verdict_of
-from floorfit.decision.decide import hold_some
+from floorfit.decision.candidates import best_candidate
+from floorfit.decision.decide import _offset_deviation, hold_some
+from floorfit.decision.floor_warp import FloorWarp
 from floorfit.part import Pocket, Tolerance
+from floorfit.part.lattice import floor_points
 
 FIRM = 1e-5
 
@@ -221,6 +224,19 @@ def test_verdict_is_mirrored_about_a_half(probability: float, verdict: str) -> N
 def test_uncertainty_of_an_offset_is_expanded_by_two() -> None:
     # A shared error of 0.004 mm is the whole uncertainty of a shift (JCGM 100, 6.2: U = k u).
     assert decide_one(lambda x, y: 0.05, sd=0.004).offset_u_mm == pytest.approx(0.008, rel=0.01)
+
+
+def test_uncertainty_of_an_offset_is_about_the_offset() -> None:
+    # Samples that stand 0.003 mm higher at one end than the estimate, all of them: none differs from another, yet the
+    # offset is wrong by half of that. Root mean square error, not standard deviation
+    # (JCGM 100:2008, F.2.4.5: what is known of an error and not corrected belongs in the uncertainty).
+    pocket = FLOOR
+    points = floor_points(pocket)
+    mean = np.zeros(len(points))
+    raised = np.where(points[:, 0] == points[:, 0].max(), 0.003, 0.0)
+    floor = FloorWarp(pocket, points, mean, np.tile(raised, (50, 1)), np.full(len(points), np.inf), pocket.tolerance)
+    shift = best_candidate(floor, DecisionSettings(most="shift"))
+    assert _offset_deviation(floor, shift) == pytest.approx(0.0015, rel=1e-6)
 
 
 def test_shared_uncertainty_does_not_average_out() -> None:

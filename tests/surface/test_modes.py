@@ -139,7 +139,7 @@ def test_samples_scatter_about_the_mean_of_the_mixture(small) -> None:
     probe = np.random.default_rng(5).uniform(BOUNDS[:2], BOUNDS[2:], (20, 2))
     means = np.array([grid.at(one.coefficients, probe) for one, _ in nodes])
     assert np.allclose(grid.at(best, probe), 0.25 * means[0] + 0.75 * means[1])
-    draws = joint_posterior(grid, nodes, nodes[0][0].factor.inverse_band(), 4000, 1, None).deviations
+    draws = joint_posterior(grid, [(1.0, nodes)], nodes[0][0].factor.inverse_band(), 4000, 1, None).deviations
     seen = np.tensordot(grid.matrix(probe).toarray(), draws.reshape(-1, 4000), 1)
     within = sum(w * one.dispersion * grid.quadratic_at(one.factor.inverse_band(), probe) for one, w in nodes)
     variance = within + 0.25 * 0.75 * (means[0] - means[1]) ** 2
