@@ -220,13 +220,13 @@ def robust_weights(
     else:
         weights, start = before.weights[part], before.priors[0][0]
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
-    priors = _priors(data, weights, start) if prior is None else ((prior, 0.0, 1.0),)
+    priors = _evident(data, weights, start)[0] if prior is None else ((prior, 0.0, 1.0),)
     data, solution = _likeliest(data, shapes, weights, priors[0][0])
     if prior is None:
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
     if modes is not None and prior is None:
         data = replace(data, modes=modes)
-        priors = _priors(data, weights, priors[0][0])
+        priors = _evident(data, weights, priors[0][0])[0]
         solution = solve(data.equations(weights), priors[0][0])
     best, loo = priors[0][0], data.loo(weights, solution)
     in_shapes = 0.0 if solution.border is None else solution.border.parameters
@@ -237,7 +237,7 @@ def robust_weights(
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
         data = _Data(grid, points, values, u, data.shapes, data.modes)
-        priors = _priors(data, weights, best) if prior is None else priors
+        priors = _evident(data, weights, best)[0] if prior is None else priors
     models: tuple[Model, ...] = (Model(priors),)
     if prior is None and data.shapes is not None:
         models = _models(data, weights, priors, order, is_z_measured)
@@ -399,7 +399,7 @@ def _roughened(
         solution = solve(data.equations(weights), prior)
     if prior.rough is None:
         return weights, priors, solution
-    priors = _priors(data, weights, prior)
+    priors = _evident(data, weights, prior)[0]
     return weights, priors, solve(data.equations(weights), priors[0][0])
 
 
@@ -409,8 +409,7 @@ def _later_rounds(data: _Data, weights: Array, prior: Prior) -> tuple[Array, Pri
         solution, _ = best_smoothing(data.equations(weights), prior, step=0.7)
         prior = solution.prior
         new, _ = _tapered(data.loo(weights, solution), weights)
-        moved = float(np.abs(new - weights).max())
-        weights = new
+        moved, weights = float(np.abs(new - weights).max()), new
         if moved < 0.02:
             break
     return weights, prior
@@ -421,10 +420,6 @@ def _tapered(loo: LooResiduals, weights: Array) -> tuple[Array, float]:
     scaled = loo.residual / loo.deviation
     scale = _scale(scaled, weights)
     return taper(scaled / scale), scale
-
-
-def _priors(data: _Data, weights: Array, start: Prior) -> _Priors:
-    return _evident(data, weights, start)[0]
 
 
 def _evident(data: _Data, weights: Array, start: Prior, slow: Slow | None = None) -> tuple[_Priors, float]:
