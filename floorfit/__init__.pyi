@@ -20,6 +20,10 @@ from .part import write_part as write_part
 from .planning.points import Plan as Plan
 from .planning.points import plan as plan
 from .planning.points_file import write_points as write_points
+from .plate.plate_prior import PlatePrior as PlatePrior
+from .plate.plate_prior import prior as prior
+from .plate.prior_file import read_prior as read_prior
+from .plate.prior_file import write_prior as write_prior
 from .readings import Readings as Readings
 from .readings import read_readings as read_readings
 from .readings import readings_from_arrays as readings_from_arrays

@@ -100,7 +100,7 @@ def shared_findings(source: str, found: Sequence[Systematic]) -> tuple[Finding, 
     return tuple(Finding(f"shared-{one.kind}", source, "", words_of(one), "warning") for one in found)
 
 
-def fit_findings(source: str, fit: Fit, agreed: Agreement | None) -> tuple[Finding, ...]:
+def fit_findings(source: str, fit: Fit, agreed: Agreement | None, has_prior: bool = False) -> tuple[Finding, ...]:
     """Say what the fit shows of the readings as a whole.
 
     Parameters
@@ -110,8 +110,14 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None) -> tuple[Findi
     fit : Fit
     agreed : Agreement or None
         How the expected warp fared, where one was given.
+    has_prior : bool
+        Whether a prior from the part's stiffness was given.
     """
     out = [] if agreed is None else [Finding("expected", source, "", agreed.words, "warning")]
+    if has_prior:
+        share = f"{100 * fit.modes_share:.0f}"
+        text = f"the prior from the part's stiffness has {share} % of the evidence, and that share in the surface."
+        out.append(Finding("prior", source, "", text, "warning"))
     if len(fit.weights) > MOST_SEARCHED:
         text = (
             "errors that readings share (velocity, drift, a pocket off) are not looked for among more than "

@@ -111,6 +111,8 @@ class SurfaceRecord(_Model):
     smoothing: float
     smooth_length_mm: float = Field(0.0, validation_alias=AliasChoices("smooth_length_mm", "reach_mm"))
     tension_mm: float = 0.0
+    prior_share: float = 0.0
+    prior_size_mm: float = 0.0
     dispersion: float = Field(validation_alias=AliasChoices("dispersion", "noise_inflation"))
     effective_parameters: float
     unknowns: int

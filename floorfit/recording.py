@@ -164,6 +164,8 @@ def _surface(result: Result) -> SurfaceRecord | None:
         smoothing=fit.smoothing,
         smooth_length_mm=fit.smooth_length,
         tension_mm=fit.tension,
+        prior_share=fit.modes_share,
+        prior_size_mm=fit.modes_size,
         dispersion=fit.dispersion,
         effective_parameters=fit.effective_parameters,
         unknowns=grid.unknowns,

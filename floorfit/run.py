@@ -23,12 +23,14 @@ from floorfit.result import Result, Settings
 if TYPE_CHECKING:
     from floorfit.decision import Decision
     from floorfit.decision.budget import ReadingNoise
+    from floorfit.plate.plate_prior import PlatePrior
     from floorfit.prepared import Prepared
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
     from floorfit.readings.repeats import Sites
     from floorfit.surface import Fit, Surface
     from floorfit.surface.expected import Agreement, Expected
+    from floorfit.surface.modes import Modes
     from floorfit.web import Webs
 
 __all__ = ["Result", "Settings", "correct"]
@@ -45,6 +47,7 @@ def correct(
     frame: Frame | None = None,
     expected: Expected | None = None,
     ids: Mapping[str, str] | None = None,
+    prior: PlatePrior | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Result:
     """Decide the offset of every pocket floor.
@@ -65,12 +68,20 @@ def correct(
         Mean warp of earlier parts, used only where the likelihood of the readings speaks for it.
     ids : mapping of str to str, optional
         Id in the part of each label in the readings, from `floorfit.readings.ids.read_ids`.
+    prior : PlatePrior, optional
+        What the part's own stiffness makes likely, from `floorfit.prior`; used as far as the likelihood of the readings
+        speaks for it.
     progress : callable, optional
         Called with a few words before each step.
 
     Returns
     -------
     Result
+
+    Raises
+    ------
+    InputError
+        For readings that cannot be meant, and a prior of another part.
 
     Notes
     -----
@@ -83,6 +94,9 @@ def correct(
     from floorfit.readings.outliers import judged
     from floorfit.readings.screening import screen
 
+    if prior is not None:
+        prior.check(part)
+    modes = None if prior is None else prior.modes
     chosen = settings or Settings()
     tell = progress or (lambda words: None)
     tell("screening the readings")
@@ -98,17 +112,17 @@ def correct(
     taken = replace(taken, findings=(*taken.findings, *whole_file_findings(part, seen)))
     tell("fitting the surface")
     try:
-        sites, fit, agreed = _fitted(part, seen, chosen, expected)
+        sites, fit, agreed = _fitted(part, seen, chosen, expected, modes)
     except NumericalError as error:
         return _without_surface(part, taken, chosen, seen, str(error))
     scale = float(np.sqrt(np.mean(sites.u**2) * fit.dispersion)) * fit.scale
     seen = judged(part, seen, sites, fit.weights, fit.loo.residual, fit.surface.at, scale)
     tell("deciding the floors")
-    return _decided(part, taken, chosen, seen, sites, fit, agreed)
+    return _decided(part, taken, chosen, seen, sites, fit, agreed, modes)
 
 
 def _fitted(
-    part: Part, seen: Observations, settings: Settings, expected: Expected | None
+    part: Part, seen: Observations, settings: Settings, expected: Expected | None, modes: Modes | None
 ) -> tuple[Sites, Fit, Agreement | None]:
     from floorfit.readings.repeats import combine
     from floorfit.surface.expected import agreement
@@ -119,12 +133,14 @@ def _fitted(
     agreed = None if expected is None else agreement(sites.points, sites.warp, sites.u, expected, part.bounds)
     mean = None if agreed is None else agreed.used
     if mean is None:
-        return sites, _surface(part, seen, settings, sites, sites.warp), agreed
-    fit = _surface(part, seen, settings, sites, sites.warp - mean.at(*sites.points.T))
+        return sites, _surface(part, seen, settings, sites, sites.warp, modes), agreed
+    fit = _surface(part, seen, settings, sites, sites.warp - mean.at(*sites.points.T), modes)
     return sites, replace(fit, surface=mean.added_to(fit.surface)), agreed
 
 
-def _surface(part: Part, seen: Observations, settings: Settings, sites: Sites, values: Array) -> Fit:
+def _surface(
+    part: Part, seen: Observations, settings: Settings, sites: Sites, values: Array, modes: Modes | None
+) -> Fit:
     """Fit values of the sites."""
     from floorfit.dishing import web_dishes
     from floorfit.readings.outliers import sequence
@@ -140,6 +156,7 @@ def _surface(part: Part, seen: Observations, settings: Settings, sites: Sites, v
         shapes=web_dishes(part),
         order=sequence(seen.readings)[0][sites.rows],
         is_z_measured=bool(seen.is_z_measured[sites.rows].any()),
+        modes=modes,
     )
 
 
@@ -157,6 +174,7 @@ def _decided(
     sites: Sites,
     fit: Fit,
     agreed: Agreement | None,
+    modes: Modes | None,
 ) -> Result:
     from floorfit.decision.neighbours import neighbour_steps
     from floorfit.noticed import fit_findings, shared_errors, shared_findings
@@ -165,7 +183,7 @@ def _decided(
     source = seen.readings.source
     webs = Webs(fit.surface, _available(seen, sites, fit), settings.bias)
     decisions = _held(part, taken, _decisions(part, taken, settings, webs, fit, seen), _lost(seen, sites, fit))
-    refit = None if agreed is not None else lambda values: _surface(part, seen, settings, sites, values)
+    refit = None if agreed is not None else lambda values: _surface(part, seen, settings, sites, values, modes)
     systematic = shared_errors(part, seen, sites, fit, settings.reading_u, refit)
     return Result(
         part,
@@ -176,7 +194,11 @@ def _decided(
         webs,
         decisions,
         neighbour_steps(part, {one.pocket: one.correction for one in decisions}, rib_max_mm=settings.rib_max),
-        (*taken.findings, *fit_findings(source, fit, agreed), *shared_findings(source, systematic)),
+        (
+            *taken.findings,
+            *fit_findings(source, fit, agreed, modes is not None),
+            *shared_findings(source, systematic),
+        ),
         taken.gauge,
         taken.frame,
         systematic,

@@ -21,7 +21,8 @@ MAY = {
     "readings": {"part", "readings"},
     "surface": {"surface"},
     "dishing.py": {"part", "surface"},
-    "planning": {"part", "readings", "surface", "dishing", "record", "planning"},
+    "plate": {"part", "surface", "plate"},
+    "planning": {"part", "readings", "surface", "dishing", "record", "plate", "planning"},
     "decision": {"part", "surface", "web", "decision"},
     "nc": {"part", "surface", "web", "decision", "record", "cutter_left", "nc"},
     "report": {"report", "record", "result", "part.model", "cad.extracted"},  # what is drawn: frozen, no computation

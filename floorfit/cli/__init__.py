@@ -21,7 +21,7 @@ from floorfit.plain_text import printable
 __all__ = ["main"]
 
 #: Sub-commands in the order of the work; each is a module here with ``add_parser`` and ``run``.
-COMMANDS = ("extract", "plan", "calibrate", "correct", "apply", "report", "verify", "series", "schema")
+COMMANDS = ("extract", "prior", "plan", "calibrate", "correct", "apply", "report", "verify", "series", "schema")
 
 _EPILOG = """examples:
   floorfit correct part.json readings.csv -o job

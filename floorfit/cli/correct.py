@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from floorfit.errors import Finding
     from floorfit.part.model import Part
+    from floorfit.plate.plate_prior import PlatePrior
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
     from floorfit.readings.observations import Readings
@@ -51,6 +52,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument(
         "--expect", metavar="SERIES", help="mean warp of earlier parts (from `floorfit series`), used where it agrees"
+    )
+    parser.add_argument(
+        "--prior", metavar="PRIOR", help="prior from the part's stiffness (from `floorfit prior`), used where it agrees"
     )
     parser.add_argument("--map", metavar="IDS", help="ids of the readings' labels (CSV: label, pocket)")
     _add_identity(parser.add_argument_group("which plate (also as `# serial: …` lines or columns of READINGS)"))
@@ -134,11 +138,11 @@ def run(args: argparse.Namespace) -> int:
     with shown_steps(Course(_rough_count(args.readings), len(part.pockets))) as tell:
         readings, notes = _identified(args, floorfit.read_readings(args.readings, part.units))
         gauge, frame = _aids(args)
-        expected = _expected(args, part)
         inputs = _inputs(args)
         result = floorfit.correct(
-            part, readings, settings, gauge=gauge, frame=frame, expected=expected, ids=_ids(args), progress=tell
-        )
+            part, readings, settings, gauge=gauge, frame=frame, expected=_expected(args, part), ids=_ids(args),
+            prior=_prior(args), progress=tell,
+        )  # fmt: skip
         result = replace(result, findings=(*notes, *result.findings))
         tell("making the record")
         record = floorfit.make_record(result, inputs)
@@ -154,6 +158,7 @@ def _inputs(args: argparse.Namespace) -> dict[str, tuple[str, bytes]]:
 
     given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
     given |= {"map": args.map, "shop": args.shop, "expected": args.expect and _series_file(args.expect)}
+    given["prior"] = args.prior
     return input_bytes({role: path for role, path in given.items() if path is not None})
 
 
@@ -242,6 +247,12 @@ def _expected(args: argparse.Namespace, part: Part) -> Expected | None:
     import floorfit
 
     return None if args.expect is None else floorfit.read_expected(args.expect, part)
+
+
+def _prior(args: argparse.Namespace) -> PlatePrior | None:
+    import floorfit
+
+    return None if args.prior is None else floorfit.read_prior(args.prior)
 
 
 def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:

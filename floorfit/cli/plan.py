@@ -52,6 +52,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("--wall", type=float, default=1.0, metavar="MM", help="gap from the foot to walls, mm (1)")
     parser.add_argument("--after", metavar="JOB", help="job folder: plan the next readings of the same part")
+    parser.add_argument(
+        "--prior", metavar="PRIOR", help="prior from the part's stiffness (from `floorfit prior`): fewer readings do"
+    )
     parser.add_argument("--curve", metavar="CURVE", help="also write readings against expected uncertainty (CSV)")
     parser.add_argument("--replace", action="store_true", help="overwrite the files that exist")
     parser.set_defaults(run=run)
@@ -84,6 +87,9 @@ def run(args: argparse.Namespace) -> int:
 def _plan(args: argparse.Namespace, part: Part) -> Plan:
     from floorfit.cli.output import progress_bar
     from floorfit.planning.points import plan
+    from floorfit.plate.prior_file import read_prior
+
+    prior = None if args.prior is None else read_prior(args.prior)
 
     with progress_bar() as bar:
         task = bar.add_task("places", total=None)
@@ -95,6 +101,7 @@ def _plan(args: argparse.Namespace, part: Part) -> Plan:
             probe_radius_mm=args.probe_radius,
             wall_mm=args.wall,
             after=args.after,
+            prior=prior,
             progress=lambda done, total: bar.update(task, completed=done, total=total),
         )
 

@@ -8,7 +8,7 @@ at three corners so loosely that it does not matter.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,13 +16,14 @@ from numpy.typing import NDArray
 from floorfit.errors import NumericalError
 from floorfit.surface.fit import Fit, fit_surface
 from floorfit.surface.given import Box
-from floorfit.surface.grid import make_grid
+from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes
+from floorfit.surface.modes import Modes
 from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Prior, Solution, assemble, solve
-from floorfit.surface.search import LIKELY
+from floorfit.surface.search import LIKELY, pinned
 
-__all__ = ["Belief", "Change", "Known", "fit_known", "foreseen", "middle_deviation", "unread"]
+__all__ = ["Belief", "Change", "Known", "fit_known", "foreseen", "likely_with", "middle_deviation", "unread"]
 
 Array = NDArray[np.float64]
 
@@ -31,6 +32,8 @@ Array = NDArray[np.float64]
 CORNER_SD_MM = 1.0
 #: Cells of the grid before any reading: places are 20 to 100 mm apart.
 CELLS = 800
+#: By how much the smoothing of the spline beside modes is larger than alone (fits of simulated plates: 10 to 60).
+REST = 20.0
 #: Covariances below this may be kept in single precision, mm²: its rounding is then below 1e-8 mm².
 SMALL_MM2 = 0.1
 #: Sums that are solved for at once; bounds the memory.
@@ -59,6 +62,37 @@ class Known:
     common_u: float = 0.0
 
 
+def likely_with(modes: Modes | None, bounds: Box) -> Prior:
+    """What is likely before any reading: with modes as much warp as without, nearly all of it theirs.
+
+    Parameters
+    ----------
+    modes : Modes or None
+        Of the part's stiffness.
+    bounds : (x_min, y_min, x_max, y_max), mm
+    """
+    if modes is None:
+        return LIKELY
+    smoothing = REST * LIKELY.smoothing
+    return replace(LIKELY, smoothing=smoothing, modes=modes, modes_size=_height(bounds) * float(np.sqrt(1 - 1 / REST)))
+
+
+def _height(bounds: Box) -> float:
+    """Root mean square of a warp without its plane that is likely without modes, mm, from a few hundred draws."""
+    grid = _grid(bounds)
+    (x0, y0, x1, y1), spread = bounds, np.linspace(0.0, 1.0, 12)
+    x, y = np.meshgrid(x0 + (x1 - x0) * spread, y0 + (y1 - y0) * spread, indexing="ij")
+    draws = pinned(grid, LIKELY).draw(300, np.random.default_rng(1)).reshape(-1, 300) / np.sqrt(LIKELY.smoothing)
+    warps = grid.matrix(np.column_stack([x.ravel(), y.ravel()])) @ draws
+    planes = np.linalg.qr(np.column_stack([np.ones(x.size), x.ravel(), y.ravel()]))[0]
+    return float(np.sqrt(np.mean((warps - planes @ (planes.T @ warps)) ** 2)))
+
+
+def _grid(bounds: Box) -> Grid:
+    x0, y0, x1, y1 = bounds
+    return make_grid(bounds, float(np.sqrt((x1 - x0) * (y1 - y0) / CELLS)))
+
+
 def unread(bounds: Box, families: Sequence[LocalShapes], prior: Prior = LIKELY) -> Solution:
     """Solution before any reading, with the first of the families of dishes.
 
@@ -69,16 +103,15 @@ def unread(bounds: Box, families: Sequence[LocalShapes], prior: Prior = LIKELY) 
     prior : Prior
     """
     x0, y0, x1, y1 = bounds
-    grid = make_grid(bounds, float(np.sqrt((x1 - x0) * (y1 - y0) / CELLS)))
     corners = np.array([[x0, y0], [x1, y0], [(x0 + x1) / 2, y1]])
     weights = np.full(3, CORNER_SD_MM**-2)
-    return solve(assemble(grid, corners, np.zeros(3), weights, 0.0, families[0]), prior, weak=False)
+    return solve(assemble(_grid(bounds), corners, np.zeros(3), weights, 0.0, families[0]), prior, weak=False)
 
 
-def fit_known(known: Known, bounds: Box, families: Sequence[LocalShapes]) -> Fit | None:
+def fit_known(known: Known, bounds: Box, families: Sequence[LocalShapes], modes: Modes | None = None) -> Fit | None:
     """Fit readings that a job used, as the job did; None where they do not fix a surface."""
     try:
-        return fit_surface(known.points, known.warp, known.u, bounds=bounds, robust=False, shapes=families)
+        return fit_surface(known.points, known.warp, known.u, bounds=bounds, robust=False, shapes=families, modes=modes)
     except NumericalError:
         return None
 

@@ -23,11 +23,13 @@ from floorfit.errors import ABOVE_ZERO, NOT_NEGATIVE, Finding, InputError, Range
 from floorfit.part.assign import assign_floors
 from floorfit.part.lattice import floor_points
 from floorfit.part.model import Part, Pocket
-from floorfit.planning.belief import Belief, Known, fit_known, foreseen, middle_deviation, unread
+from floorfit.planning.belief import Belief, Known, fit_known, foreseen, likely_with, middle_deviation, unread
 from floorfit.planning.path import order_by_group, path_length
 from floorfit.planning.standing import FloorPlaces, floor_places
+from floorfit.plate.plate_prior import PlatePrior
 from floorfit.readings.screening import PROBE_RADIUS_MM
 from floorfit.surface.fit import Fit
+from floorfit.surface.modes import Modes
 
 if TYPE_CHECKING:
     from floorfit.record import Record
@@ -101,6 +103,7 @@ def plan(
     start: Known | None = None,
     floors: Sequence[str] | None = None,
     after: Record | str | Path | None = None,
+    prior: PlatePrior | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Plan:
     """Plan readings.
@@ -126,6 +129,8 @@ def plan(
     after : Record or path, optional
         Job of the same part, in place of both: its readings exist, and the floors that it left undecided or held for
         want of readings are planned for.
+    prior : PlatePrior, optional
+        What the part's own stiffness makes likely, from `floorfit.prior`: fewer readings then do.
     progress : callable, optional
         Called with readings placed and readings expected.
 
@@ -136,7 +141,8 @@ def plan(
     Raises
     ------
     InputError
-        For numbers out of range, an unknown floor, where the probe finds room on no floor, or for another part's job.
+        For numbers out of range, an unknown floor, where the probe finds room on no floor, or for another part's job
+        or prior.
 
     Notes
     -----
@@ -147,6 +153,9 @@ def plan(
 
         start, floors = standing_of(part, after)
     _check(part, count, share, u_mm, probe_radius_mm, wall_mm, floors)
+    if prior is not None:
+        prior.check(part)
+    modes = None if prior is None else prior.modes
     chosen = [k for k, pocket in enumerate(part.pockets) if floors is None or pocket.id in set(floors)]
     if start is not None and count is None and share is None:
         count = LEAST_PER_FLOOR * len(chosen)
@@ -158,10 +167,10 @@ def plan(
     import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
 
     with threadpool_limits(1):
-        fit = None if start is None else fit_known(start, part.bounds, web_dishes(part))
-        greedy = _Greedy(part, chosen, places, u_mm, start, fit, limit)
+        fit = None if start is None else fit_known(start, part.bounds, web_dishes(part), modes)
+        greedy = _Greedy(part, chosen, places, u_mm, start, fit, limit, modes)
         greedy.run(wanted, progress)
-        end = _promised(part, greedy, start, fit, greedy.candidates[greedy.picked], u_mm)
+        end = _promised(part, greedy, start, fit, greedy.candidates[greedy.picked], u_mm, modes)
     return _finish(part, greedy, chosen, count, wanted, end)
 
 
@@ -220,7 +229,7 @@ class _Greedy:
 
     def __init__(
         self, part: Part, chosen: list[int], places: list[FloorPlaces], u_mm: float, start: Known | None,
-        fit: Fit | None, limit: int,
+        fit: Fit | None, limit: int, modes: Modes | None,
     ) -> None:  # fmt: skip
         self.candidates = np.concatenate([p.candidates for p in places])
         self.floor = np.repeat(np.arange(len(places)), [len(p.candidates) for p in places])
@@ -233,7 +242,7 @@ class _Greedy:
             on = assign_floors(part, *start.points.T)
             # Whatever a floor has, it is planned for because that did not do: it gets one more at least.
             self.counts = np.bincount(on[on >= 0], minlength=len(part.pockets))[chosen].clip(max=LEAST_PER_FLOOR - 1)
-        self.belief = _belief(part, places, fit, self.candidates, self.limit)
+        self.belief = _belief(part, places, fit, self.candidates, self.limit, modes)
         self.owner = np.repeat(np.arange(len(places), dtype=np.intp), SUMS)
         self.points = [floor_points(part.pockets[k]) for k in chosen]
         self.scale = np.ones(len(places)) if fit is None else middle_deviation(fit, self.points) / self._half_u
@@ -315,20 +324,32 @@ class _Greedy:
         self.curve.append((self.known + len(self.picked), float(u.mean()), float(u.max())))
 
 
-def _belief(part: Part, places: list[FloorPlaces], fit: Fit | None, candidates: Array, capacity: int) -> Belief:
+def _belief(
+    part: Part, places: list[FloorPlaces], fit: Fit | None, candidates: Array, capacity: int, modes: Modes | None
+) -> Belief:
     """What a fit left unknown, or what is unknown before any reading."""
     targets, sums = _sums(places)
     if fit is not None and fit.surface.shapes is not None:
         return Belief(fit.solution, fit.surface.shapes, candidates, targets, sums, capacity)
     families = web_dishes(part)
-    return Belief(unread(part.bounds, families), families[0], candidates, targets, sums, capacity)
+    return Belief(
+        unread(part.bounds, families, likely_with(modes, part.bounds)), families[0], candidates, targets, sums, capacity
+    )
 
 
-def _promised(part: Part, greedy: _Greedy, start: Known | None, fit: Fit | None, points: Array, u_mm: float) -> Array:
+def _promised(
+    part: Part,
+    greedy: _Greedy,
+    start: Known | None,
+    fit: Fit | None,
+    points: Array,
+    u_mm: float,
+    modes: Modes | None,
+) -> Array:
     """Standard uncertainty of each floor's offset at the end, mm: what a fit reports once the readings have come in."""
     if start is None or fit is None or not len(points):
         return greedy.offset_u
-    later = fit_known(foreseen(fit, start, points, u_mm), part.bounds, web_dishes(part))
+    later = fit_known(foreseen(fit, start, points, u_mm), part.bounds, web_dishes(part), modes)
     return greedy.offset_u if later is None else np.hypot(middle_deviation(later, greedy.points), start.common_u)
 
 

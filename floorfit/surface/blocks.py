@@ -9,7 +9,7 @@ factor offers.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -42,7 +42,7 @@ class Factor:
         Blocks of L under the diagonal, one fewer.
     shape : (int, int)
         Coefficients along and across.
-    freed : tuple of (nl, ns) ndarray
+    freed : (count, nl, ns) ndarray
         Vectors k; what is solved, drawn and inverted is then the matrix with inverse ``A⁻¹ + Σ k kᵀ``, see `free`.
     freed_log_determinant : float
         By how much the log determinant differs for it.
@@ -51,7 +51,7 @@ class Factor:
     diagonal: tuple[Array, ...]
     below: tuple[Array, ...]
     shape: tuple[int, int]
-    freed: tuple[Array, ...] = ()
+    freed: Array = field(default_factory=lambda: np.empty((0, 0, 0)))
     freed_log_determinant: float = 0.0
 
     def free(self, normal: Band, energy: Band, directions: Array) -> Factor:
@@ -69,13 +69,36 @@ class Factor:
         With ``Z = X − A⁻¹ N X`` and ``G = Xᵀ N Z`` the inverse is ``A⁻¹ + Z G⁻¹ Zᵀ`` and the determinant
         ``|A| |G| / |Xᵀ S X|`` (M. A. Woodbury 1950; generalised least squares for the directions).
         """
+        held = np.einsum("aij,bij->ab", directions, product(energy, directions))
+        return self._freed(normal, directions, 0.0, -float(np.linalg.slogdet(held)[1]))
+
+    def loosened(self, normal: Band, directions: Array) -> Factor:
+        """Factor of ``N + (S⁻¹ + M Mᵀ)⁻¹`` from that of ``A = N + S``: directions M added to the prior covariance.
+
+        Parameters
+        ----------
+        normal : Band
+            N.
+        directions : (count, nl, ns) ndarray
+            M, each one standard deviation long.
+
+        Notes
+        -----
+        With ``Z = M − A⁻¹ N M`` and ``G = I + Mᵀ N Z`` the inverse is ``A⁻¹ + Z G⁻¹ Zᵀ``; the determinant is that of
+        the readings' covariance, ``|A| |G|`` beside the same ``|S|`` (M. A. Woodbury 1950).
+        """
+        return self._freed(normal, directions, 1.0, 0.0)
+
+    def _freed(self, normal: Band, directions: Array, own: float, held: float) -> Factor:
+        """With ``A⁻¹ + Z G⁻¹ Zᵀ`` for an inverse, ``G = own I + Xᵀ N Z``; ``held`` goes into the log determinant."""
         pulled = product(normal, directions)
         beyond = directions - self.solve_many(pulled)
-        lower = np.linalg.cholesky(np.einsum("aij,bij->ab", pulled, beyond))
-        held = np.einsum("aij,bij->ab", directions, product(energy, directions))
-        change = 2 * np.log(np.diag(lower)).sum() - np.linalg.slogdet(held)[1]
+        inner = own * np.eye(len(directions)) + np.einsum("aij,bij->ab", pulled, beyond)
+        lower = np.linalg.cholesky(inner)
+        change = self.freed_log_determinant + 2 * np.log(np.diag(lower)).sum() + held
         freed = np.linalg.solve(lower, beyond.reshape(len(directions), -1)).reshape(beyond.shape)
-        return replace(self, freed=tuple(freed), freed_log_determinant=float(change))
+        both = np.concatenate([self.freed.reshape(-1, *self.shape), freed])
+        return replace(self, freed=np.asarray(both), freed_log_determinant=float(change))
 
     def log_determinant(self) -> float:
         """Return log |A|."""
@@ -92,8 +115,8 @@ class Factor:
         self._forward(x)
         self._backward(x)
         out = self._trimmed(x)
-        for vector in self.freed:
-            out += np.einsum("pij,ij->p", right, vector)[:, None, None] * vector
+        if len(self.freed):
+            out += np.tensordot(np.tensordot(right, self.freed, ((1, 2), (1, 2))), self.freed, 1)
         return out
 
     def inner(self, many: Array, one: Array) -> tuple[Array, Array, float]:
@@ -114,9 +137,9 @@ class Factor:
             total[:count, :count] += some[:count] @ some[:count].T
         back = np.argsort(order)
         total = total[np.ix_(back, back)]
-        for vector in self.freed:
-            share = np.einsum("pij,ij->p", right, vector)
-            total += np.outer(share, share)
+        if len(self.freed):
+            shares = np.tensordot(right, self.freed, ((1, 2), (1, 2)))
+            total += shares @ shares.T
         return total[1:, 1:], total[1:, 0], float(total[0, 0])
 
     def draw(self, count: int, generator: np.random.Generator) -> Array:
@@ -133,8 +156,8 @@ class Factor:
         x = np.ascontiguousarray(drawn.transpose(0, 2, 1))
         self._backward(x)
         out = x.transpose(0, 2, 1).reshape(len(self.diagonal) * COLUMNS, ns, count)[: self.shape[0]]
-        for vector in self.freed:
-            out += vector[:, :, None] * generator.standard_normal(count)
+        if len(self.freed):
+            out += np.tensordot(self.freed, generator.standard_normal((len(self.freed), count)), (0, 0))
         return out
 
     def inverse_band(self) -> Band:
@@ -156,9 +179,7 @@ class Factor:
             covariance = (own + own.T) / 2
             _unpack(band, k, covariance, ns, step=0)
         band = band[:, : self.shape[0]]
-        for vector in self.freed:
-            band += outer(vector)
-        return band
+        return band + outer_sum(self.freed, self.freed) if len(self.freed) else band
 
     def _forward(self, x: Array, begun: NDArray[np.intp] | None = None) -> None:
         """L⁻¹ in place; of block k only the first ``begun[k]`` rows, which holds the others of before."""

@@ -18,6 +18,7 @@ from floorfit.surface.cell_width import cell_of, final_cell
 from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
+from floorfit.surface.modes import Modes
 from floorfit.surface.posterior import Nodes, Posterior, joint_posterior, mean_of, mixture
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of
 from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
@@ -80,6 +81,8 @@ class Fit:
     models : tuple of Model
         The surface alone, and with what may stand beside it: the one that ``solution`` and what is made by it belong
         to, then those that the surface and its uncertainty are a mixture with, by their shares.
+    modes_share : float
+        Share of the evidence, 0 to 1, that modes of the whole plate have beside the spline alone.
     """
 
     surface: Surface
@@ -98,6 +101,12 @@ class Fit:
     shape_size: float
     solution: Solution
     models: tuple[Model, ...]
+    modes_share: float = 0.0
+
+    @property
+    def modes_size(self) -> float:
+        """About how far the modes go in the best fit, mm; 0 where it is one without."""
+        return self.solution.prior.modes_size
 
     @property
     def slow(self) -> Slow | None:
@@ -226,6 +235,16 @@ class Fit:
         return coefficients + np.stack([plane_coefficients(grid, plane) for plane in planes]), amounts, knots
 
 
+@dataclass(frozen=True)
+class _Beside:
+    """What may stand beside the spline: shapes, errors in the order of the readings or along an axis, modes."""
+
+    shapes: Sequence[LocalShapes]
+    order: Array | None
+    is_z_measured: bool
+    modes: Modes | None
+
+
 def fit_surface(
     points: ArrayLike,
     values: ArrayLike,
@@ -243,6 +262,7 @@ def fit_surface(
     shapes: Sequence[LocalShapes] = (),
     order: ArrayLike | None = None,
     is_z_measured: bool = False,
+    modes: Modes | None = None,
 ) -> Fit:
     """Fit the smoothing thin-plate spline.
 
@@ -278,6 +298,9 @@ def fit_surface(
         Time or number of each reading: an error that changes slowly along them is looked for, where there are shapes.
     is_z_measured : bool
         Whether an error of a measured Z, which changes along an axis, may be in the values.
+    modes : Modes, optional
+        Shapes of the whole plate that are likely before any reading; used as far as the likelihood of the readings
+        speaks for them.
 
     Returns
     -------
@@ -302,9 +325,8 @@ def fit_surface(
     with threadpool_limits(limits=1, user_api="blas"):
         prior = None if smoothing is None else Prior(smoothing, smooth_length_mm, tension_mm)
         taken = None if order is None else np.asarray(order, float)
-        return _fit(
-            xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, shapes, taken, is_z_measured
-        )
+        beside = _Beside(shapes, taken, is_z_measured, modes)
+        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, beside)
 
 
 def _fit(
@@ -318,13 +340,11 @@ def _fit(
     robust: bool,
     samples: int,
     seed: int,
-    families: Sequence[LocalShapes],
-    order: Array | None,
-    is_z_measured: bool,
+    beside: _Beside,
 ) -> Fit:
     box, plane = enclosing(bounds, xy), plane_of(xy, w, u)
     flat = w - heights(plane, xy)
-    search = _searched(box, xy, flat, u, prior, robust, families, order, is_z_measured)
+    search = _searched(box, xy, flat, u, prior, robust, beside)
     shapes = search.shapes
     models = _solved(box, cell or final_cell(box, u, smallest, prior, search), xy, flat, u, search, shapes)
     centre = models[0][1][0][0]
@@ -350,6 +370,7 @@ def _fit(
         shape_size=0.0 if centre.border is None else centre.border.tau,
         solution=centre,
         models=search.models,
+        modes_share=sum(model.share * model.modes_share for model in search.models),
     )
 
 
@@ -408,9 +429,7 @@ def _searched(
     u: Array,
     prior: Prior | None,
     robust: bool,
-    shapes: Sequence[LocalShapes],
-    order: Array | None,
-    is_z_measured: bool,
+    beside: _Beside,
 ) -> Robust:
     """Weights, smoothing and smoothness length on a coarse grid, a finer one where the surface bends in its cells.
 
@@ -427,9 +446,10 @@ def _searched(
             prior=prior,
             robust=robust,
             before=search,
-            shapes=shapes,
-            order=order,
-            is_z_measured=is_z_measured,
+            shapes=beside.shapes,
+            order=beside.order,
+            is_z_measured=beside.is_z_measured,
+            modes=beside.modes,
         )
         wanted = PER_PARAMETER * search.parameters
         if prior is not None or wanted <= cells or cells >= MOST_SEARCHED:

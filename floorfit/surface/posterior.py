@@ -214,10 +214,22 @@ def mixture(equations: Equations, priors: Sequence[tuple[Prior, float, float]]) 
 
 
 def mean_of(models: Sequence[tuple[float, Nodes]]) -> tuple[Array, Array]:
-    """Coefficients and amounts of several models: those of the best solution of each, by its share."""
-    best = [(share, nodes[0][0]) for share, nodes in models]
-    coefficients = sum(share * solution.coefficients for share, solution in best)
-    return np.asarray(coefficients), np.asarray(sum(share * solution.amounts for share, solution in best))
+    """Coefficients and amounts of several models: those of the best estimate of each, by its share."""
+    best = [(share, *_estimated(nodes)) for share, nodes in models]
+    coefficients, amounts = (sum(one[0] * one[k] for one in best) for k in (1, 2))
+    return np.asarray(coefficients), np.asarray(amounts)
+
+
+def _estimated(nodes: Nodes) -> tuple[Array, Array]:
+    """Coefficients and amounts of the best estimate of one model: the first solution's.
+
+    Where some have modes of the whole plate and others have none, or others, they differ by more than the smoothing
+    does, and the mean of the mixture is taken.
+    """
+    if all(solution.prior.modes is None for solution, _ in nodes):
+        return nodes[0][0].coefficients, nodes[0][0].amounts
+    coefficients = np.sum([share * solution.coefficients for solution, share in nodes], axis=0)
+    return coefficients, np.sum([share * solution.amounts for solution, share in nodes], axis=0)
 
 
 def joint_posterior(

@@ -24,6 +24,7 @@ from floorfit.surface.border import TAUS, TYPICAL_MM, Border, ShapeColumns, Slow
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_energy import Rough, local_energy
 from floorfit.surface.local_shapes import LocalShapes
+from floorfit.surface.modes import Modes
 from floorfit.surface.spline import plane_coefficients
 
 if TYPE_CHECKING:
@@ -99,12 +100,18 @@ class Prior:
         Length above which a tension resists rather than bending, see `Grid.energy`; 0 for none.
     rough : Rough or None
         Where the ground is rougher than elsewhere, without a tension.
+    modes : Modes or None
+        Shapes that are likely beside the spline.
+    modes_size : float, mm
+        s, how far they go.
     """
 
     smoothing: float
     smooth_length: float = 0.0
     tension: float = 0.0
     rough: Rough | None = None
+    modes: Modes | None = None
+    modes_size: float = 0.0
 
     def energy(self, grid: Grid) -> Band:
         """S on a grid. Planes are free; under a tension they are once `Factor.free` has freed them."""
@@ -318,7 +325,7 @@ def _inflated(penalised: Array, freedom: float, *, free: bool) -> tuple[Array, A
 def factor_of(grid: Grid, normal: Band, energy: Band, prior: Prior) -> Factor:
     """Factor of N + S, planes freed where the energy has a tension."""
     factor = factorise(normal + energy)
-    if not prior.tension:
-        return factor
-    tilts = np.array([plane_coefficients(grid, np.eye(3)[k]) for k in (1, 2)])
-    return factor.free(normal, energy, tilts)
+    if prior.tension:
+        tilts = np.array([plane_coefficients(grid, np.eye(3)[k]) for k in (1, 2)])
+        factor = factor.free(normal, energy, tilts)
+    return factor if prior.modes is None else factor.loosened(normal, prior.modes_size * prior.modes.on(grid))

@@ -20,10 +20,12 @@ from floorfit.surface.border import Slow
 from floorfit.surface.first_weights import first_weights, is_worst_nearby, neighbours
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
+from floorfit.surface.mode_search import likely_priors
+from floorfit.surface.modes import Modes
 from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of, solve
 from floorfit.surface.rough import rougher
-from floorfit.surface.search import LIKELY, START, best_prior, best_smoothing, likely_starts
+from floorfit.surface.search import LIKELY, START, best_smoothing, likely_starts
 from floorfit.surface.spline import Surface
 from floorfit.units import MAD_TO_SD
 
@@ -172,6 +174,7 @@ def robust_weights(
     shapes: Sequence[LocalShapes] = (),
     order: Array | None = None,
     is_z_measured: bool = False,
+    modes: Modes | None = None,
 ) -> Robust:
     """Find weights, smoothing and smoothness length on a coarse grid.
 
@@ -194,6 +197,8 @@ def robust_weights(
         Time or number of each reading, to look for an error that changes slowly.
     is_z_measured : bool
         Whether errors of a measured Z may be in the values.
+    modes : Modes, optional
+        Shapes of the whole plate that may be likely beside the spline.
 
     Returns
     -------
@@ -208,10 +213,8 @@ def robust_weights(
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)
     data = _Data(grid, points[part], values[part], u[part], shapes[0] if shapes else None)
-    ones = np.ones(len(data.values))
     if before is None:
-        weights, start = _rounds(data, prior) if robust else (ones, prior or _likeliest_start(data, ones))
-        start = replace(start, smooth_length=LIKELY.smooth_length)
+        weights, start = _begun(data, prior, robust)
     else:
         weights, start = before.weights[part], before.priors[0][0]
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
@@ -219,8 +222,11 @@ def robust_weights(
     data, solution = _likeliest(data, shapes, weights, priors[0][0])
     if prior is None:
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
-    best = priors[0][0]
-    loo = data.loo(weights, solution)
+    if modes is not None and prior is None:
+        data = replace(data, modes=modes)
+        priors = _priors(data, weights, priors[0][0])
+        solution = solve(data.equations(weights), priors[0][0])
+    best, loo = priors[0][0], data.loo(weights, solution)
     in_shapes = 0.0 if solution.border is None else solution.border.parameters
     parameters, scale = float(loo.leverage.sum()) - in_shapes, 1.0
     if robust:
@@ -228,12 +234,19 @@ def robust_weights(
         weights = _taken_back(data, weights, best)
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
-        data = _Data(grid, points, values, u, data.shapes)
+        data = _Data(grid, points, values, u, data.shapes, data.modes)
         priors = _priors(data, weights, best) if prior is None else priors
     models: tuple[Model, ...] = (Model(priors),)
     if prior is None and data.shapes is not None:
         models = _models(data, weights, priors, order, is_z_measured)
     return Robust(weights, models, scale, parameters, data.shapes)
+
+
+def _begun(data: _Data, prior: Prior | None, robust: bool) -> tuple[Array, Prior]:
+    """First weights, and where the search for the smoothness length begins."""
+    ones = np.ones(len(data.values))
+    weights, start = _rounds(data, prior) if robust else (ones, prior or _likeliest_start(data, ones))
+    return weights, replace(start, smooth_length=LIKELY.smooth_length)
 
 
 def _models(
@@ -260,6 +273,7 @@ class _Data:
     values: Array
     u: Array
     shapes: LocalShapes | None = None
+    modes: Modes | None = None
 
     def equations(self, weights: Array, slow: Slow | None = None) -> Equations:
         total, weighed = float(weights.sum()), weights / self.u**2
@@ -420,11 +434,7 @@ def _priors(data: _Data, weights: Array, start: Prior) -> _Priors:
 
 def _evident(data: _Data, weights: Array, start: Prior, slow: Slow | None = None) -> tuple[_Priors, float]:
     """Priors, and twice the negative log of the evidence of the best."""
-    found = best_prior(data.equations(weights, slow), start)
-    likely = np.exp(-0.5 * np.array([evidence - found[0][2] for _, _, evidence in found]))
-    shares = likely / likely.sum()
-    priors = tuple((one[0].prior, one[1], float(share)) for one, share in zip(found, shares, strict=True))
-    return priors, found[0][2]
+    return likely_priors(data.equations(weights, slow), start, data.modes)
 
 
 def _reweighed(data: _Data, weights: Array, loo: LooResiduals, prior: Prior) -> tuple[Array, float]:

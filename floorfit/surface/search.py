@@ -227,7 +227,7 @@ def pinned(grid: Grid, prior: Prior) -> Factor:
     a, b = grid.along.edges, grid.across.edges
     corners = np.array([[a[0], b[0]], [a[0], b[-1]], [a[-1], b[0]]])
     pin = grid.normal(corners[:, ::-1] if grid.swapped else corners, np.full(3, PIN))
-    return factor_of(grid, pin, prior.energy(grid), prior)
+    return factor_of(grid, pin, prior.energy(grid), replace(prior, modes=None))
 
 
 def _bracket(criterion: Callable[[float], float], centre: float, step: float) -> float:

@@ -20,6 +20,7 @@ import time
 import warnings
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,9 @@ from physics import (
     take_readings,
     with_tolerance,
 )
+
+if TYPE_CHECKING:
+    from floorfit import PlatePrior
 
 Array = NDArray[np.float64]
 
@@ -154,14 +158,14 @@ def plate_of(condition: Condition, seed: int, cache: Path | None) -> tuple[Plate
     return plate, taken
 
 
-def by_floorfit(condition: Condition, seed: int, plate: Plate, taken: Taken) -> Score:
+def by_floorfit(condition: Condition, seed: int, plate: Plate, taken: Taken, prior: PlatePrior | None = None) -> Score:
     """The whole chain."""
     import floorfit
 
     start = time.process_time()
     # Floors that were cut true on the warped plate did not move since: their Z is as programmed, exactly.
     stated = {} if condition.measured_z else {"floor_z": "as-programmed", "moved_u": 0.0}
-    result = floorfit.correct(plate.part, taken.readings, floorfit.Settings(z_u=Z_NOISE, **stated))
+    result = floorfit.correct(plate.part, taken.readings, floorfit.Settings(z_u=Z_NOISE, **stated), prior=prior)
     seconds = time.process_time() - start
     fit = result.fit
     assert fit is not None
