@@ -155,8 +155,8 @@ def _surface(
         seed=settings.seed,
         shapes=web_dishes(part),
         order=sequence(seen.readings)[0][sites.rows],
-        modes=modes,
         is_z_measured=bool(seen.is_z_measured[sites.rows].any()),
+        modes=modes,
     )
 
 

@@ -73,6 +73,11 @@ class Model:
     share: float = 1.0
 
     @property
+    def modes_share(self) -> float:
+        """Share of it that modes of the whole plate have beside the spline alone."""
+        return sum(share for prior, _, share in self.priors if prior.modes is not None)
+
+    @property
     def odds(self) -> float:
         """Before any reading, beside the surface alone."""
         parts = ((self.in_order, ORDER_ODDS), (self.errors, ERROR_ODDS), (self.breaks, BREAK_ODDS))

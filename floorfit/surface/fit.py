@@ -12,9 +12,9 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.errors import NumericalError
 from floorfit.surface.along_axes import Model
-from floorfit.surface.blocks import as_sparse
+from floorfit.surface.blocks import as_sparse, product
 from floorfit.surface.border import Slow
-from floorfit.surface.cell_width import cell_of, final_cell, keeps_planes
+from floorfit.surface.cell_width import cell_of, final_cell
 from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
@@ -36,8 +36,8 @@ COARSE_CELLS = 400
 PER_PARAMETER, MOST_SEARCHED = 3.0, 8_000
 #: Mean warps whose variance is split at once: few enough for the processor's cache.
 AT_ONCE = 64
-#: By how much the cells are widened where rounding gets the better of them.
-WIDENED = 1.4
+#: By how much the cells are widened where rounding gets the better of them, and from what share of a plane lost.
+WIDENED, PLANES_KEPT = 1.4, 0.02
 #: Joint samples: the sampling error of a probability of 0.95 is then 0.01.
 SAMPLES = 400
 
@@ -81,6 +81,8 @@ class Fit:
     models : tuple of Model
         The surface alone, and with what may stand beside it: the one that ``solution`` and what is made by it belong
         to, then those that the surface and its uncertainty are a mixture with, by their shares.
+    modes_share : float
+        Share of the evidence, 0 to 1, that modes of the whole plate have beside the spline alone.
     """
 
     surface: Surface
@@ -99,22 +101,17 @@ class Fit:
     shape_size: float
     solution: Solution
     models: tuple[Model, ...]
+    modes_share: float = 0.0
+
+    @property
+    def modes_size(self) -> float:
+        """About how far the modes go in the best fit, mm; 0 where it is one without."""
+        return self.solution.prior.modes_size
 
     @property
     def slow(self) -> Slow | None:
         """What stands beside the surface in the first model."""
         return self.models[0].slow
-
-    @property
-    def modes_size(self) -> float:
-        """About how far modes of the whole plate go in the best fit, mm; 0 where it is one without."""
-        return self.solution.prior.modes_size
-
-    @property
-    def modes_share(self) -> float:
-        """Share of the evidence, 0 to 1, that modes of the whole plate have beside the spline alone."""
-        each = [(model.share, model.priors) for model in self.models]
-        return sum(own * share for own, priors in each for prior, _, share in priors if prior.modes is not None)
 
     def variance_split(self, places: Sequence[Array]) -> tuple[Array, Array, Array]:
         """Split the variance of mean warps: the readings' noise, the surface between them, a slow error of theirs.
@@ -238,6 +235,16 @@ class Fit:
         return coefficients + np.stack([plane_coefficients(grid, plane) for plane in planes]), amounts, knots
 
 
+@dataclass(frozen=True)
+class _Beside:
+    """What may stand beside the spline: shapes, errors in the order of the readings or along an axis, modes."""
+
+    shapes: Sequence[LocalShapes]
+    order: Array | None
+    is_z_measured: bool
+    modes: Modes | None
+
+
 def fit_surface(
     points: ArrayLike,
     values: ArrayLike,
@@ -254,8 +261,8 @@ def fit_surface(
     seed: int = 1,
     shapes: Sequence[LocalShapes] = (),
     order: ArrayLike | None = None,
-    modes: Modes | None = None,
     is_z_measured: bool = False,
+    modes: Modes | None = None,
 ) -> Fit:
     """Fit the smoothing thin-plate spline.
 
@@ -289,11 +296,11 @@ def fit_surface(
         the likeliest is taken; the search begins with the first.
     order : (n,) array_like, optional
         Time or number of each reading: an error that changes slowly along them is looked for, where there are shapes.
+    is_z_measured : bool
+        Whether an error of a measured Z, which changes along an axis, may be in the values.
     modes : Modes, optional
         Shapes of the whole plate that are likely before any reading; used as far as the likelihood of the readings
         speaks for them.
-    is_z_measured : bool
-        Whether an error of a measured Z, which changes along an axis, may be in the values.
 
     Returns
     -------
@@ -318,8 +325,8 @@ def fit_surface(
     with threadpool_limits(limits=1, user_api="blas"):
         prior = None if smoothing is None else Prior(smoothing, smooth_length_mm, tension_mm)
         taken = None if order is None else np.asarray(order, float)
-        given = (robust, samples, seed, shapes, taken, is_z_measured, modes)
-        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, *given)
+        beside = _Beside(shapes, taken, is_z_measured, modes)
+        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, beside)
 
 
 def _fit(
@@ -333,14 +340,11 @@ def _fit(
     robust: bool,
     samples: int,
     seed: int,
-    families: Sequence[LocalShapes],
-    order: Array | None,
-    is_z_measured: bool,
-    modes: Modes | None,
+    beside: _Beside,
 ) -> Fit:
     box, plane = enclosing(bounds, xy), plane_of(xy, w, u)
     flat = w - heights(plane, xy)
-    search = _searched(box, xy, flat, u, prior, robust, families, order, is_z_measured, modes)
+    search = _searched(box, xy, flat, u, prior, robust, beside)
     shapes = search.shapes
     models = _solved(box, cell or final_cell(box, u, smallest, prior, search), xy, flat, u, search, shapes)
     centre = models[0][1][0][0]
@@ -366,6 +370,7 @@ def _fit(
         shape_size=0.0 if centre.border is None else centre.border.tau,
         solution=centre,
         models=search.models,
+        modes_share=sum(model.share * model.modes_share for model in search.models),
     )
 
 
@@ -384,7 +389,7 @@ def _solved(
         )
         try:
             models = _mixed(equations, search, shapes, xy, flat, u)
-            if cell >= coarsest or keeps_planes(equations, models[0][1][0][0], box):
+            if cell >= coarsest or _keeps_planes(equations, models[0][1][0][0], box):
                 return models
         except NumericalError:
             if cell >= coarsest:
@@ -404,6 +409,19 @@ def _mixed(
     return out
 
 
+def _keeps_planes(equations: Equations, solution: Solution, box: Box) -> bool:
+    """Whether readings on a plane give that plane back, at the corners and in the middle."""
+    (x0, y0, x1, y1), grid = box, equations.grid
+    planes = [[1.0, 0.0, 0.0], [-x0 / (x1 - x0), 1 / (x1 - x0), 0.0], [-y0 / (y1 - y0), 0.0, 1 / (y1 - y0)]]
+    places = np.array([[x0, y0], [x0, y1], [x1, y0], [x1, y1], [(x0 + x1) / 2, (y0 + y1) / 2]])
+    for plane in planes:
+        given = plane_coefficients(grid, np.array(plane))
+        back = solution.factor.solve(product(equations.normal, given[None])[0])
+        if np.abs(grid.at(back - given, places)).max() > PLANES_KEPT:
+            return False
+    return True
+
+
 def _searched(
     box: Box,
     xy: Array,
@@ -411,10 +429,7 @@ def _searched(
     u: Array,
     prior: Prior | None,
     robust: bool,
-    shapes: Sequence[LocalShapes],
-    order: Array | None,
-    is_z_measured: bool,
-    modes: Modes | None,
+    beside: _Beside,
 ) -> Robust:
     """Weights, smoothing and smoothness length on a coarse grid, a finer one where the surface bends in its cells.
 
@@ -431,10 +446,10 @@ def _searched(
             prior=prior,
             robust=robust,
             before=search,
-            shapes=shapes,
-            order=order,
-            is_z_measured=is_z_measured,
-            modes=modes,
+            shapes=beside.shapes,
+            order=beside.order,
+            is_z_measured=beside.is_z_measured,
+            modes=beside.modes,
         )
         wanted = PER_PARAMETER * search.parameters
         if prior is not None or wanted <= cells or cells >= MOST_SEARCHED:

@@ -19,10 +19,11 @@ SIZES_MM = np.geomspace(0.01, 10.0, 16)
 LEAST = 6.0
 
 _Found = list[tuple[Solution, float, float]]
-_Priors = tuple[tuple[Prior, float, float], ...]
 
 
-def likely_priors(equations: Equations, start: Prior, modes: Modes | None) -> tuple[_Priors, float]:
+def likely_priors(
+    equations: Equations, start: Prior, modes: Modes | None
+) -> tuple[tuple[tuple[Prior, float, float], ...], float]:
     """What is likely of smoothing and shape, without modes of the whole plate and, where there are some, with them.
 
     Parameters
@@ -37,7 +38,7 @@ def likely_priors(equations: Equations, start: Prior, modes: Modes | None) -> tu
     priors : tuple of (Prior, spread, share)
         Best first: the standard deviation of log λ at each, and how likely each is; the shares add up to 1.
     evidence : float
-        Twice the negative log of it, of the best.
+        Twice the negative log of that of the best.
     """
     found = best_prior(equations, replace(start, modes=None, modes_size=0.0))
     found = found if modes is None else _with_modes(equations, found, modes)

@@ -17,7 +17,7 @@ from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
 from floorfit.surface.spline import middles
 
-__all__ = ["Covariance", "Posterior", "estimated", "joint_posterior", "mean_of", "mixture"]
+__all__ = ["Covariance", "Posterior", "joint_posterior", "mean_of", "mixture"]
 
 Array = NDArray[np.float64]
 #: Solutions with their shares, the best first.
@@ -213,23 +213,23 @@ def mixture(equations: Equations, priors: Sequence[tuple[Prior, float, float]]) 
     return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
 
 
-def estimated(nodes: Nodes) -> tuple[Array, Array]:
+def mean_of(models: Sequence[tuple[float, Nodes]]) -> tuple[Array, Array]:
+    """Coefficients and amounts of several models: those of the best estimate of each, by its share."""
+    best = [(share, *_estimated(nodes)) for share, nodes in models]
+    coefficients, amounts = (sum(one[0] * one[k] for one in best) for k in (1, 2))
+    return np.asarray(coefficients), np.asarray(amounts)
+
+
+def _estimated(nodes: Nodes) -> tuple[Array, Array]:
     """Coefficients and amounts of the best estimate of one model: the first solution's.
 
-    Where some have modes of the whole plate and others have none, they differ by more than the smoothing does, and the
-    mean of the mixture is taken.
+    Where some have modes of the whole plate and others have none, or others, they differ by more than the smoothing
+    does, and the mean of the mixture is taken.
     """
     if all(solution.prior.modes is None for solution, _ in nodes):
         return nodes[0][0].coefficients, nodes[0][0].amounts
     coefficients = np.sum([share * solution.coefficients for solution, share in nodes], axis=0)
     return coefficients, np.sum([share * solution.amounts for solution, share in nodes], axis=0)
-
-
-def mean_of(models: Sequence[tuple[float, Nodes]]) -> tuple[Array, Array]:
-    """Coefficients and amounts of several models: the best estimate of each, by its share."""
-    best = [(share, *estimated(nodes)) for share, nodes in models]
-    coefficients = sum(share * one for share, one, _ in best)
-    return np.asarray(coefficients), np.asarray(sum(share * amounts for share, _, amounts in best))
 
 
 def joint_posterior(

@@ -173,8 +173,8 @@ def robust_weights(
     before: Robust | None = None,
     shapes: Sequence[LocalShapes] = (),
     order: Array | None = None,
-    modes: Modes | None = None,
     is_z_measured: bool = False,
+    modes: Modes | None = None,
 ) -> Robust:
     """Find weights, smoothing and smoothness length on a coarse grid.
 
@@ -195,10 +195,10 @@ def robust_weights(
         What is fitted beside the spline: the likeliest of them.
     order : (n,) ndarray, optional
         Time or number of each reading, to look for an error that changes slowly.
-    modes : Modes, optional
-        Shapes of the whole plate that may be likely beside the spline.
     is_z_measured : bool
         Whether errors of a measured Z may be in the values.
+    modes : Modes, optional
+        Shapes of the whole plate that may be likely beside the spline.
 
     Returns
     -------
@@ -213,20 +213,18 @@ def robust_weights(
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)
     data = _Data(grid, points[part], values[part], u[part], shapes[0] if shapes else None)
-    ones = np.ones(len(data.values))
     if before is None:
-        weights, start = _rounds(data, prior) if robust else (ones, prior or _likeliest_start(data, ones))
-        start = replace(start, smooth_length=LIKELY.smooth_length)
+        weights, start = _begun(data, prior, robust)
     else:
         weights, start = before.weights[part], before.priors[0][0]
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
-    priors = _evident(data, weights, start)[0] if prior is None else ((prior, 0.0, 1.0),)
+    priors = _priors(data, weights, start) if prior is None else ((prior, 0.0, 1.0),)
     data, solution = _likeliest(data, shapes, weights, priors[0][0])
     if prior is None:
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
     if modes is not None and prior is None:
         data = replace(data, modes=modes)
-        priors = _evident(data, weights, priors[0][0])[0]
+        priors = _priors(data, weights, priors[0][0])
         solution = solve(data.equations(weights), priors[0][0])
     best, loo = priors[0][0], data.loo(weights, solution)
     in_shapes = 0.0 if solution.border is None else solution.border.parameters
@@ -237,11 +235,18 @@ def robust_weights(
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
         data = _Data(grid, points, values, u, data.shapes, data.modes)
-        priors = _evident(data, weights, best)[0] if prior is None else priors
+        priors = _priors(data, weights, best) if prior is None else priors
     models: tuple[Model, ...] = (Model(priors),)
     if prior is None and data.shapes is not None:
         models = _models(data, weights, priors, order, is_z_measured)
     return Robust(weights, models, scale, parameters, data.shapes)
+
+
+def _begun(data: _Data, prior: Prior | None, robust: bool) -> tuple[Array, Prior]:
+    """First weights, and where the search for the smoothness length begins."""
+    ones = np.ones(len(data.values))
+    weights, start = _rounds(data, prior) if robust else (ones, prior or _likeliest_start(data, ones))
+    return weights, replace(start, smooth_length=LIKELY.smooth_length)
 
 
 def _models(
@@ -399,7 +404,7 @@ def _roughened(
         solution = solve(data.equations(weights), prior)
     if prior.rough is None:
         return weights, priors, solution
-    priors = _evident(data, weights, prior)[0]
+    priors = _priors(data, weights, prior)
     return weights, priors, solve(data.equations(weights), priors[0][0])
 
 
@@ -409,7 +414,8 @@ def _later_rounds(data: _Data, weights: Array, prior: Prior) -> tuple[Array, Pri
         solution, _ = best_smoothing(data.equations(weights), prior, step=0.7)
         prior = solution.prior
         new, _ = _tapered(data.loo(weights, solution), weights)
-        moved, weights = float(np.abs(new - weights).max()), new
+        moved = float(np.abs(new - weights).max())
+        weights = new
         if moved < 0.02:
             break
     return weights, prior
@@ -420,6 +426,10 @@ def _tapered(loo: LooResiduals, weights: Array) -> tuple[Array, float]:
     scaled = loo.residual / loo.deviation
     scale = _scale(scaled, weights)
     return taper(scaled / scale), scale
+
+
+def _priors(data: _Data, weights: Array, start: Prior) -> _Priors:
+    return _evident(data, weights, start)[0]
 
 
 def _evident(data: _Data, weights: Array, start: Prior, slow: Slow | None = None) -> tuple[_Priors, float]:

@@ -11,7 +11,7 @@ from floorfit.surface.blocks import as_sparse
 from floorfit.surface.fit import fit_surface
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.modes import Modes
-from floorfit.surface.posterior import estimated, joint_posterior
+from floorfit.surface.posterior import joint_posterior, mean_of
 from floorfit.surface.reml import Equations, Prior, assemble, solve
 
 BOUNDS, U = (0.0, 0.0, 900.0, 400.0), 0.010
@@ -135,7 +135,7 @@ def test_samples_scatter_about_the_mean_of_the_mixture(small) -> None:
     # Laws of total expectation and variance: mean of the means; mean of the variances and variance of the means.
     grid, equations, _, _ = small
     nodes = [(solve(equations, Prior(1e5)), 0.25), (solve(equations, Prior(1e7, modes=_modes(), modes_size=0.3)), 0.75)]
-    best, _ = estimated(nodes)
+    best, _ = mean_of([(1.0, nodes)])
     probe = np.random.default_rng(5).uniform(BOUNDS[:2], BOUNDS[2:], (20, 2))
     means = np.array([grid.at(one.coefficients, probe) for one, _ in nodes])
     assert np.allclose(grid.at(best, probe), 0.25 * means[0] + 0.75 * means[1])
