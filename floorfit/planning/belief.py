@@ -109,7 +109,17 @@ def unread(bounds: Box, families: Sequence[LocalShapes], prior: Prior = LIKELY) 
 
 
 def fit_known(known: Known, bounds: Box, families: Sequence[LocalShapes], modes: Modes | None = None) -> Fit | None:
-    """Fit readings that a job used, as the job did; None where they do not fix a surface."""
+    """Fit readings that a job used, as the job did; None where they do not fix a surface.
+
+    Parameters
+    ----------
+    known : Known
+    bounds : (x_min, y_min, x_max, y_max), mm
+    families : sequence of LocalShapes
+        Dishes of the webs.
+    modes : Modes, optional
+        Of the part's stiffness.
+    """
     try:
         return fit_surface(known.points, known.warp, known.u, bounds=bounds, robust=False, shapes=families, modes=modes)
     except NumericalError:
@@ -117,7 +127,18 @@ def fit_known(known: Known, bounds: Box, families: Sequence[LocalShapes], modes:
 
 
 def foreseen(fit: Fit, known: Known, points: Array, u_mm: float) -> Known:
-    """Readings that are known, and those planned with what the fit expects of them."""
+    """Readings that are known, and those planned with what the fit expects of them.
+
+    Parameters
+    ----------
+    fit : Fit
+    known : Known
+        What it was fitted to.
+    points : (n, 2) ndarray, mm
+        Places planned.
+    u_mm : float, mm
+        Standard uncertainty of a reading there.
+    """
     expected = fit.surface.at(*points.T)
     u = np.append(known.u, np.full(len(points), u_mm))
     return Known(np.vstack([known.points, points]), np.append(known.warp, expected), u, known.common_u)

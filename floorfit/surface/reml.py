@@ -323,7 +323,16 @@ def _inflated(penalised: Array, freedom: float, *, free: bool) -> tuple[Array, A
 
 
 def factor_of(grid: Grid, normal: Band, energy: Band, prior: Prior) -> Factor:
-    """Factor of N + S, planes freed where the energy has a tension."""
+    """Factor of N + S, planes freed where the energy has a tension, loosened along the modes where there are some.
+
+    Parameters
+    ----------
+    grid : Grid
+    normal, energy : Band
+        N and S.
+    prior : Prior
+        Its tension and its modes.
+    """
     factor = factorise(normal + energy)
     if prior.tension:
         tilts = np.array([plane_coefficients(grid, np.eye(3)[k]) for k in (1, 2)])
