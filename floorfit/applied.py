@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +22,7 @@ from floorfit.part.model import Part
 from floorfit.readings.datum import Datums, read_datums, same_shape
 from floorfit.record import Record, record_of
 from floorfit.units import MM_PER_UNIT, Unit
+from floorfit.whole import moment
 
 if TYPE_CHECKING:
     from floorfit.result import Result
@@ -206,7 +205,4 @@ def _option(name: str) -> str:
 
 
 def _today() -> str:
-    """Return the date (UTC), or that of SOURCE_DATE_EPOCH where it is set, for files that must repeat byte for byte."""
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    moment = datetime.fromtimestamp(int(epoch), UTC) if epoch.isdigit() else datetime.now(UTC)
-    return moment.date().isoformat()
+    return moment().date().isoformat()

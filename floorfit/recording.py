@@ -7,7 +7,6 @@ import json
 import platform
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
-from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +25,7 @@ from floorfit.record import (
     SurfaceRecord,
     SystematicRecord,
 )
+from floorfit.whole import moment
 
 if TYPE_CHECKING:
     from floorfit.readings.systematic import Systematic
@@ -56,7 +56,7 @@ def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None =
     settings = result.settings.flat()
     return Record(
         job=_job_id(digests, settings),
-        created=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        created=moment().strftime("%Y-%m-%dT%H:%M:%SZ"),
         versions=_versions(),
         inputs=digests,
         settings=settings,

@@ -6,12 +6,19 @@ import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
 from floorfit.errors import OutputError
 from floorfit.left_behind import HELD, clear_left_behind, temporary_folder
 
-__all__ = ["refuse_existing", "whole_file", "whole_folder"]
+__all__ = ["moment", "refuse_existing", "whole_file", "whole_folder"]
+
+
+def moment() -> datetime:
+    """Return the time now, UTC, or that of SOURCE_DATE_EPOCH where it is set: files then repeat byte for byte."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    return datetime.fromtimestamp(int(epoch), UTC) if epoch.isdigit() else datetime.now(UTC)
 
 
 @contextmanager

@@ -265,6 +265,8 @@ def _check_half(out: Findings, floors: Sequence[CutFloor], gains: Gains) -> None
             "over it) for a part of its way only, or under it, so that the floor would be moved in part. Is the "
             "floor's Z, slope or shape another one, or the programme's zero?"
         )
+        if floor.is_shaped:
+            text += " If it is a ramp to a curved floor, make it steeper than 1 in 50, so that it is known for one."
         out.rows("half", [row for row, at in gains.half if at == index], text)
 
 
@@ -335,7 +337,7 @@ def _low_places(path: TipPath, rows: NDArray[np.intp]) -> tuple[NDArray[np.intp]
     """Ends of motions, and places on the way of arcs that stand upright: motion and place of each."""
     if path.standing is None:
         return rows, path.end[rows]
-    mine = np.isin(path.standing.rows, rows)
-    along = path.standing.many_points(181)[mine]
+    mine = np.flatnonzero(np.isin(path.standing.rows, rows))
+    along = path.standing.places(mine)
     more = np.repeat(path.standing.rows[mine], along.shape[1])
     return np.concatenate([rows, more]), np.concatenate([path.end[rows], along.reshape(-1, 3)])

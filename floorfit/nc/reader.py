@@ -45,6 +45,8 @@ _LABEL, _AXIS_WORD, _COMMENT = (
     re.compile(r"[XYZ][-+\d.\[#]"),
     re.compile(r"\([^()]*\)|;.*"),
 )
+#: Work offset that G10 L2 and L20 set by P (NISTIR 6556, 3.5.5); P0 is the one in force (dialect).
+_OFFSETS = {float(k): name_of(code) for k, code in enumerate((*range(540, 600, 10), 591, 592, 593), start=1)}
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 
@@ -289,6 +291,8 @@ class Reader(Machine):
         if code in (281, 301) or (code == 100 and values.get("L", 0.0) not in (2.0, 20.0)):
             return
         if code in (921, 922) and not self.frame_set:
+            return
+        if code == 100 and _OFFSETS.get(values.get("P", 0.0), "") not in ("", self.state.work_offset or "G54"):
             return
         if code == 520 and not self.frame_set and all(values[axis] == 0 for axis in axes):
             return

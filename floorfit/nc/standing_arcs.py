@@ -86,10 +86,29 @@ class StandingArcs:
         parts = np.column_stack([radius * np.cos(angle), radius * np.sin(angle), share * self.along[at]])
         return np.asarray(self.centre[at] + np.einsum("ij,ijk->ik", parts, self.axes[at]))
 
-    def many_points(self, count: int) -> NDArray[np.float64]:
-        """Places (k, count, 3) spread evenly over each arc's angle, both ends included, mm."""
-        share = np.tile(np.linspace(0.0, 1.0, count), len(self.rows))
-        return self.points(np.repeat(self.rows, count), share).reshape(len(self.rows), count, 3)
+    @property
+    def lowest(self) -> NDArray[np.float64]:
+        """Share of each arc's angle at which it is lowest, (k,); 0 or 1 where that is an end."""
+        along = self.axes[:, :2, 2]
+        start = np.arctan2(self.first[:, 1], self.first[:, 0])
+        way = np.mod(np.sign(self.sweep) * (np.arctan2(-along[:, 1], -along[:, 0]) - start), 2 * np.pi)
+        share = way / np.maximum(np.abs(self.sweep), 1e-12)
+        ends = self.last[:, 0] * along[:, 0] + self.last[:, 1] * along[:, 1]
+        rises = ends > self.first[:, 0] * along[:, 0] + self.first[:, 1] * along[:, 1]
+        return np.where(share <= 1, share, np.where(rises, 0.0, 1.0))
+
+    def places(self, mine: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Places (m, 34, 3) on some of the arcs: 33 spread evenly over the angle, and the lowest, mm.
+
+        Parameters
+        ----------
+        mine : (m,) ndarray of int
+            Which of the table's arcs.
+        """
+        even = np.broadcast_to(np.linspace(0.0, 1.0, 33), (len(mine), 33))
+        share = np.column_stack([even, self.lowest[mine]])
+        rows = np.repeat(self.rows[mine], share.shape[1])
+        return self.points(rows, share.ravel()).reshape(*share.shape, 3)
 
     def boxes(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Corners of a box round each whole circle and its way across, (k, 3) each, mm."""

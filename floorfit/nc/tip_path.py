@@ -17,9 +17,6 @@ from floorfit.nc.standing_arcs import StandingArcs
 
 __all__ = ["TipPath"]
 
-#: Places on a standing arc whose heights are compared.
-_ALONG_ARC = 181
-
 
 @dataclass(frozen=True)
 class TipPath:
@@ -111,10 +108,11 @@ class TipPath:
 
     @cached_property
     def lowest(self) -> NDArray[np.float64]:
-        """Least Z on the way of each motion, mm; of a standing arc, of places on it."""
+        """Least Z on the way of each motion, mm."""
         out = np.fmin(self.start[:, 2], self.end[:, 2])
         if self.standing is not None:
-            out[self.standing.rows] = self.standing.many_points(_ALONG_ARC)[:, :, 2].min(axis=1)
+            rows = self.standing.rows
+            out[rows] = np.fmin(out[rows], self.standing.points(rows, self.standing.lowest)[:, 2])
         return np.asarray(out)
 
     def points(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:

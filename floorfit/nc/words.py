@@ -14,7 +14,7 @@ from dataclasses import dataclass
 __all__ = ["FAST_BLOCK", "FAST_WORD", "BadBlock", "Block", "Word", "read_block"]
 
 #: A block of plain upper-case words and nothing else: the common case, read by two regular expressions.
-FAST_BLOCK = re.compile(r"[ \t]*(?:[A-NP-Z][-+]?(?:\d{1,12}(?:\.\d*)?|\.\d+)[ \t]*)+[\r\n]*")
+FAST_BLOCK = re.compile(r"[ \t]*(?:[A-DF-NP-Z][-+]?(?:\d{1,12}(?:\.\d*)?|\.\d+)[ \t]*)+[\r\n]*")
 #: One word of such a block.
 FAST_WORD = re.compile(r"([A-Z])([-+]?[\d.]+)")
 
@@ -150,6 +150,8 @@ def _words(text: str, at: int) -> tuple[tuple[Word, ...], tuple[float, ...]]:
             word = _word(text, at + 1)
             words.append(Word("," + word.letter, word.value, at, word.number, word.end))
             at = word.end
+        elif char in "eE" and text[at - 1] in "0123456789." and at and text[at + 1 : at + 2] in "+-0123456789":
+            raise BadBlock(f"column {at + 1}: an exponent, or an E word without a blank; write the number out")
         elif (char.isascii() and char.isalpha()) or (char == "$" and text[at + 1 : at + 2].isdigit()):
             word = _word(text, at)
             words.append(word)

@@ -93,6 +93,12 @@ REFUSED = {
         LOW,
         "second-programme",
     ),
+    "exponents": (HEAD + "G1 Z2. F200\nX5.E1\nG0 Z20\n", LOW, "unreadable"),
+    "the zero in force set between two cuts": (
+        HEAD + "G54\n" + AGAIN + "G10 L2 P1 Z5\n" + AGAIN,
+        LOW,
+        "zero-moved",
+    ),
     "a frame turned on a floor": (HEAD + "G1 Z2. F200\nX20\nG68 X0 Y0 R30\nX50\nG69\nG0 Z20\n", LOW, "on-floor"),
     "polar interpolation": (HEAD + "G12.1\n" + PASS + "G13.1\n", LOW, "other-part"),
     "no units stated": ("G90 G17\nG0 X10 Y10 Z20\n" + PASS, LOW, "unknown-motion"),
@@ -245,6 +251,12 @@ HANDLED = {
     "optional extra pass": (HEAD + "G1 Z2. F200\nX50\n/Y30\nG0 Z20\nX60 Y30\nG1 Z2.\nX70\nG0 Z20\n", LOW, {}),
     "G92.1 as a safety line": ("G92.1\n" + HEAD + PASS + "G92.1\n" + PASS, LOW, {}),
     "a zero set by a parameter before the first cut": ("#5223=1.\n" + HEAD + PASS, LOW, {}),
+    # NISTIR 6556, 3.5.5: G10 L2 P2 sets the origin of G55, and G54 is in force.
+    "the zero of another work offset set between two cuts": (
+        HEAD + "G54\n" + AGAIN + "G10 L2 P2 Z5\n" + AGAIN,
+        LOW,
+        {},
+    ),
     "a label and nothing behind the end": (HEAD + PASS + "M30\nO2 (X and Y in a comment)\n", LOW, {}),
     "dwell with an X word": (HEAD + "G1 Z2. F200\nG4 X2.\nX50\nG0 Z20\n", LOW, {}),
     "units given by the caller": ("G90\nG0 X10 Y10 Z20\n" + PASS, LOW, {"units": "mm"}),
@@ -261,7 +273,7 @@ HANDLED = {
 def _for_reference(text: str, options: dict) -> str:
     """The same programme in the words the reference reader knows."""
     head = "G21 " if options.get("units") == "mm" else ""
-    text = "\n".join(line for line in text.splitlines() if not line.startswith(("G92.1", "M98", "#")))
+    text = "\n".join(line for line in text.splitlines() if not line.startswith(("G92.1", "M98", "#", "G10")))
     text = text.replace("(b)", "")
     for old, new in (
         ("G70", "G20"),

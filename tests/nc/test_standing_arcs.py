@@ -15,7 +15,7 @@ from nc_sweep import motions, samples, too_deep
 
 from floorfit.errors import InputError
 from floorfit.nc.cutter import Cutter
-from floorfit.nc.standing_arcs import chord_shares
+from floorfit.nc.standing_arcs import PLANE_AXES, StandingArcs, chord_shares
 from floorfit.nc.tools import Tools
 
 HEAD = "G21 G90 G17 G40 G94\nT1 M6\nG0 X10 Y10 Z20\nG1 Z2. F200\nX50.\nG0 Z20\n"
@@ -129,6 +129,22 @@ def test_the_proof_sees_the_arc(monkeypatch):
     monkeypatch.setattr(StandingArcs, "points", chord)
     with pytest.raises(InputError, match="proof failed: pocket A would be"):
         apply(HEAD + DIPS["by radius"], corrections(A=0.3))
+
+
+@pytest.mark.parametrize("sweep", [-6.0, -3.0, -0.5, 0.5, 3.0, 6.0])
+@pytest.mark.parametrize("plane", [180, 190])
+def test_the_lowest_place_of_an_arc(plane, sweep):
+    """Against 20,001 places on it, for starts all round; a step of 0.0003 rad misses by r 0.0003^2 / 8."""
+    turn = np.linspace(0, 2 * np.pi, 13)
+    first = 5.0 * np.column_stack([np.cos(turn), np.sin(turn)])
+    last = 5.0 * np.column_stack([np.cos(turn + sweep), np.sin(turn + sweep)])
+    axes = np.tile(np.eye(3)[list(PLANE_AXES[plane])], (13, 1, 1))
+    rows, nothing = np.arange(13), np.zeros(13)
+    arcs = StandingArcs(rows, np.zeros((13, 3)), axes, first, last, nothing, np.full(13, sweep))
+    found = arcs.points(rows, arcs.lowest)[:, 2]
+    for row in range(13):
+        many = arcs.points(np.full(20_001, row), np.linspace(0, 1, 20_001))[:, 2]
+        assert found[row] == pytest.approx(many.min(), abs=1e-6)
 
 
 @pytest.mark.parametrize(("radius", "sweep"), [(0.5, 2 * math.pi), (101.0, 0.4), (5000.0, 0.01), (0.001, 3.0)])
