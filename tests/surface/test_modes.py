@@ -11,6 +11,7 @@ from floorfit.surface.blocks import as_sparse
 from floorfit.surface.fit import fit_surface
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.modes import Modes
+from floorfit.surface.posterior import joint_posterior, mean_of
 from floorfit.surface.reml import Equations, Prior, assemble, solve
 
 BOUNDS, U = (0.0, 0.0, 900.0, 400.0), 0.010
@@ -128,6 +129,22 @@ def test_of_any_size_and_with_a_stiff_spline_they_are_regression(small) -> None:
     design = np.hstack([design, grid.matrix(points) @ prior.modes.on(grid).reshape(3, -1).T])
     expected = design @ np.linalg.lstsq(design, values, rcond=None)[0]
     assert np.abs(grid.at(found.coefficients, points) - expected).max() < 1e-4
+
+
+def test_samples_scatter_about_the_mean_of_the_mixture(small) -> None:
+    # Laws of total expectation and variance: mean of the means; mean of the variances and variance of the means.
+    grid, equations, _, _ = small
+    nodes = [(solve(equations, Prior(1e5)), 0.25), (solve(equations, Prior(1e7, modes=_modes(), modes_size=0.3)), 0.75)]
+    best, _ = mean_of([(1.0, nodes)])
+    probe = np.random.default_rng(5).uniform(BOUNDS[:2], BOUNDS[2:], (20, 2))
+    means = np.array([grid.at(one.coefficients, probe) for one, _ in nodes])
+    assert np.allclose(grid.at(best, probe), 0.25 * means[0] + 0.75 * means[1])
+    draws = joint_posterior(grid, [(1.0, nodes)], nodes[0][0].factor.inverse_band(), 4000, 1, None).deviations
+    seen = np.tensordot(grid.matrix(probe).toarray(), draws.reshape(-1, 4000), 1)
+    within = sum(w * one.dispersion * grid.quadratic_at(one.factor.inverse_band(), probe) for one, w in nodes)
+    variance = within + 0.25 * 0.75 * (means[0] - means[1]) ** 2
+    assert np.abs(seen.mean(axis=1)).max() < 5 * np.sqrt(variance.max() / 4000)  # five standard errors
+    assert np.allclose(seen.var(axis=1), variance, rtol=0.15)  # some 2 % of a variance, more where the two lie apart
 
 
 def test_they_are_used_where_they_are_true_and_left_where_they_are_not() -> None:
