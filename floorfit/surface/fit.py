@@ -165,9 +165,9 @@ class Fit:
         border = self.solution.border
         if border is None:
             return np.zeros(len(gains))
-        crossed = np.einsum("kij,pij->pk", border.columns.right, gains)
-        own = np.einsum("pk,kl,pl->p", extra, border.columns.gram, extra)
-        return np.asarray(2 * np.einsum("pk,pk->p", extra, crossed) + own)
+        right = border.columns.right
+        crossed = gains.reshape(len(gains), -1) @ right.reshape(len(right), -1).T
+        return np.asarray((extra * (2 * crossed + extra @ border.columns.gram)).sum(axis=1))
 
     def smoothed(self, points: Array, values: Array, u: Array) -> Surface:
         """Smooth other values of the same places, with the same smoothing, robust weights and shapes.

@@ -183,7 +183,7 @@ class Solution:
         gains = self.factor.solve_many(functionals)
         if self.border is None:
             return gains, np.empty((len(functionals), 0))
-        left = -np.einsum("kij,pij->pk", self.border.reached, functionals)
+        left = -functionals.reshape(len(functionals), -1) @ self.border.reached.reshape(len(self.border.reached), -1).T
         left[:, : shaped.shape[1]] += shaped
         extra = left @ (self.border.gain if amounts is None else amounts)
         gains -= np.tensordot(extra, self.border.reached, 1)

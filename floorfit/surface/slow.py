@@ -86,7 +86,14 @@ def likeliest_slow(order: Array, gained: Callable[[Slow], float]) -> Slow | None
 
 
 def combined(first: Slow | None, second: Slow) -> Slow:
-    """Both errors side by side, independent of each other; the second one's knots come last."""
+    """Both errors side by side, independent of each other.
+
+    Parameters
+    ----------
+    first : Slow or None
+    second : Slow
+        Its knots come last, and size, length and gain are its own.
+    """
     from scipy.linalg import block_diag
     from scipy.sparse import csr_array, hstack
 
@@ -98,7 +105,14 @@ def combined(first: Slow | None, second: Slow) -> Slow:
 
 
 def hats(places: Array, knots: Array) -> csr_array:
-    """Share of each knot in each place, linear between evenly spaced knots: (n, len(knots)), sparse."""
+    """Share of each knot in each place, linear between knots: (n, J), sparse.
+
+    Parameters
+    ----------
+    places : (n,) ndarray
+    knots : (J,) ndarray
+        Evenly spaced, rising.
+    """
     from scipy.sparse import csr_array
 
     k = np.clip(np.searchsorted(knots, places, side="right") - 1, 0, len(knots) - 2)

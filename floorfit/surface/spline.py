@@ -95,5 +95,10 @@ def middles(grid: Grid) -> Array:
 
 
 def greville(knots: Array) -> Array:
-    """Means of three neighbouring knots: a linear function's coefficients are its values there."""
+    """Means of three neighbouring knots: a linear function's coefficients are its values there.
+
+    Parameters
+    ----------
+    knots : (n + 4,) ndarray
+    """
     return np.asarray((knots[1:-3] + knots[2:-2] + knots[3:-1]) / 3)
