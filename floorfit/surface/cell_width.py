@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.surface.blocks import product
 from floorfit.surface.given import Box
-from floorfit.surface.reml import Prior
+from floorfit.surface.reml import Equations, Prior, Solution
 from floorfit.surface.robust import Robust
+from floorfit.surface.spline import plane_coefficients
 
-__all__ = ["cell_of", "choose_cell", "final_cell"]
+__all__ = ["cell_of", "choose_cell", "final_cell", "keeps_planes"]
 
 Array = NDArray[np.float64]
 #: Cells of the grid inside the part: never fewer, never more. The first keeps the spline's own stiffness out of the
@@ -20,6 +22,8 @@ MIN_CELLS, MAX_CELLS = 2_500, 8_000
 PER_ROUGH = 5.0
 #: Cells across the spacing of the readings, and across the smallest floor.
 PER_SPACING, PER_FLOOR = 3.0, 4.0
+#: Share of a plane that may be lost in rounding.
+PLANES_KEPT = 0.02
 
 
 def choose_cell(bounds: Box, count: int, smallest_mm: float | None = None, *, fine: bool = False) -> float:
@@ -79,3 +83,24 @@ def _fine_cell(box: Box, count: int, u: Array, smallest: float | None, prior: Pr
 def cell_of(box: Box, cells: float) -> float:
     """Width of that many cells over a rectangle, mm."""
     return float(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / cells))
+
+
+def keeps_planes(equations: Equations, solution: Solution, box: Box) -> bool:
+    """Whether readings on a plane give that plane back, at the corners and in the middle.
+
+    Parameters
+    ----------
+    equations : Equations
+    solution : Solution
+        Of them.
+    box : (x_min, y_min, x_max, y_max), mm
+    """
+    (x0, y0, x1, y1), grid = box, equations.grid
+    planes = [[1.0, 0.0, 0.0], [-x0 / (x1 - x0), 1 / (x1 - x0), 0.0], [-y0 / (y1 - y0), 0.0, 1 / (y1 - y0)]]
+    places = np.array([[x0, y0], [x0, y1], [x1, y0], [x1, y1], [(x0 + x1) / 2, (y0 + y1) / 2]])
+    for plane in planes:
+        given = plane_coefficients(grid, np.array(plane))
+        back = solution.factor.solve(product(equations.normal, given[None])[0])
+        if np.abs(grid.at(back - given, places)).max() > PLANES_KEPT:
+            return False
+    return True

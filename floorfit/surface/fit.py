@@ -12,9 +12,9 @@ from threadpoolctl import threadpool_limits
 
 from floorfit.errors import NumericalError
 from floorfit.surface.along_axes import Model
-from floorfit.surface.blocks import as_sparse, product
+from floorfit.surface.blocks import as_sparse
 from floorfit.surface.border import Slow
-from floorfit.surface.cell_width import cell_of, final_cell
+from floorfit.surface.cell_width import cell_of, final_cell, keeps_planes
 from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
@@ -36,8 +36,8 @@ COARSE_CELLS = 400
 PER_PARAMETER, MOST_SEARCHED = 3.0, 8_000
 #: Mean warps whose variance is split at once: few enough for the processor's cache.
 AT_ONCE = 64
-#: By how much the cells are widened where rounding gets the better of them, and from what share of a plane lost.
-WIDENED, PLANES_KEPT = 1.4, 0.02
+#: By how much the cells are widened where rounding gets the better of them.
+WIDENED = 1.4
 #: Joint samples: the sampling error of a probability of 0.95 is then 0.01.
 SAMPLES = 400
 
@@ -389,7 +389,7 @@ def _solved(
         )
         try:
             models = _mixed(equations, search, shapes, xy, flat, u)
-            if cell >= coarsest or _keeps_planes(equations, models[0][1][0][0], box):
+            if cell >= coarsest or keeps_planes(equations, models[0][1][0][0], box):
                 return models
         except NumericalError:
             if cell >= coarsest:
@@ -407,19 +407,6 @@ def _mixed(
         columns = columns_of(equations.grid, xy, flat, search.weights / u**2, shapes, None, one.slow)
         out.append((one.share, mixture(replace(equations, columns=columns), one.priors)))
     return out
-
-
-def _keeps_planes(equations: Equations, solution: Solution, box: Box) -> bool:
-    """Whether readings on a plane give that plane back, at the corners and in the middle."""
-    (x0, y0, x1, y1), grid = box, equations.grid
-    planes = [[1.0, 0.0, 0.0], [-x0 / (x1 - x0), 1 / (x1 - x0), 0.0], [-y0 / (y1 - y0), 0.0, 1 / (y1 - y0)]]
-    places = np.array([[x0, y0], [x0, y1], [x1, y0], [x1, y1], [(x0 + x1) / 2, (y0 + y1) / 2]])
-    for plane in planes:
-        given = plane_coefficients(grid, np.array(plane))
-        back = solution.factor.solve(product(equations.normal, given[None])[0])
-        if np.abs(grid.at(back - given, places)).max() > PLANES_KEPT:
-            return False
-    return True
 
 
 def _searched(
