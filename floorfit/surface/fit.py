@@ -17,11 +17,12 @@ from floorfit.surface.border import Slow
 from floorfit.surface.cell_width import cell_of, final_cell, keeps_planes
 from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
 from floorfit.surface.grid import Grid, make_grid
+from floorfit.surface.left_out import LooResiduals, leave_one_out
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.modes import Modes
 from floorfit.surface.posterior import Nodes, Posterior, joint_posterior, mean_of, mixture
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of
-from floorfit.surface.robust import LooResiduals, Robust, leave_one_out, robust_weights
+from floorfit.surface.robust import Robust, robust_weights
 from floorfit.surface.spline import Surface, plane_coefficients
 
 if TYPE_CHECKING:

@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 from floorfit.surface.along_axes import Model, models_of
 from floorfit.surface.border import Slow
 from floorfit.surface.first_weights import first_weights, is_worst_nearby, neighbours
-from floorfit.surface.grid import Band, Grid
+from floorfit.surface.grid import Grid
+from floorfit.surface.left_out import LooResiduals, leave_one_out
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.mode_search import likely_priors
 from floorfit.surface.modes import Modes
-from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of, solve
 from floorfit.surface.rough import rougher
 from floorfit.surface.search import LIKELY, START, best_smoothing, likely_starts
@@ -32,7 +32,7 @@ from floorfit.units import MAD_TO_SD
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["LooResiduals", "Robust", "leave_one_out", "robust_weights", "taper"]
+__all__ = ["Robust", "robust_weights", "taper"]
 
 Array = NDArray[np.float64]
 _Priors = tuple[tuple[Prior, float, float], ...]
@@ -54,26 +54,6 @@ ROUGH_ROUNDS, ROUGH_FACTOR = 3, 0.7
 ROUGH_TAIL = 1.6
 #: Readings that the start looks at, at most.
 SAMPLE = 20_000
-
-
-@dataclass(frozen=True)
-class LooResiduals:
-    """Leave-one-out residuals of a weighted fit.
-
-    Parameters
-    ----------
-    residual : (n,) ndarray, mm
-        Value minus the fit made without that reading, ``e / (1 − h)``.
-    deviation : (n,) ndarray, mm
-        Its standard deviation if the reading is good and the noise is as stated (φ = 1), what a shape's form leaves out
-        in it.
-    leverage : (n,) ndarray
-        h, 0 to 1; 0 for a reading of weight zero.
-    """
-
-    residual: Array
-    deviation: Array
-    leverage: Array
 
 
 @dataclass(frozen=True)
@@ -110,56 +90,6 @@ def taper(scaled: Array) -> Array:
     """Weight of a scaled residual: 1 up to `FULL`, 0 from `NONE`, a cosine between."""
     share = np.clip((np.abs(scaled) - FULL) / (NONE - FULL), 0.0, 1.0)
     return np.asarray(0.5 + 0.5 * np.cos(np.pi * share))
-
-
-def leave_one_out(
-    solution: Solution,
-    inverse: Band,
-    shapes: LocalShapes | None,
-    points: Array,
-    values: Array,
-    u: Array,
-    weights: Array,
-    missed: Array | float = 0.0,
-) -> LooResiduals:
-    """Leave-one-out residuals from the fit with all readings and the exact posterior variances.
-
-    Parameters
-    ----------
-    solution : Solution
-    inverse : Band
-        Of its factor: covariances of neighbouring coefficients at φ = 1.
-    shapes : LocalShapes or None
-        What was fitted beside the spline.
-    points : (n, 2) ndarray, mm
-    values, u, weights : (n,) ndarray
-        Values without their plane, standard uncertainties, robust weights.
-    missed : (n,) ndarray, mm², optional
-        Variance of what the forms of the shapes leave out.
-    """
-    variance, slow = _of_readings(solution, inverse, shapes, points)
-    leverage = np.clip(weights * variance / u**2, 0.0, 1.0 - 1e-9)
-    fitted = slow + Surface(solution.equations.grid, solution.coefficients, shapes, solution.amounts).at(*points.T)
-    residual = (values - fitted) / (1 - leverage)
-    deviation = np.sqrt(u**2 + variance / (1 - leverage) + missed)
-    return LooResiduals(residual, deviation, leverage)
-
-
-def _of_readings(
-    solution: Solution, inverse: Band, shapes: LocalShapes | None, points: Array
-) -> tuple[Array, Array | float]:
-    """Variance at φ = 1 of what the fit makes of each reading, and its slow error."""
-    from scipy.sparse import hstack
-
-    grid, border = solution.equations.grid, solution.border
-    gain = np.empty((0, 0)) if border is None else border.gain
-    if border is None or shapes is None or border.columns.slow is None:
-        return Covariance.of(grid, inverse, border, shapes, gain).at(points), 0.0
-    knots = border.columns.slow.errors
-    reached = border.reached.reshape(len(gain), -1)
-    seen = hstack([shapes.design(points), knots]).toarray() - grid.matrix(points) @ reached.T
-    own = np.asarray(((seen @ gain) * seen).sum(axis=1))
-    return grid.quadratic_at(inverse, points) + own, np.asarray(knots @ border.slow_error)
 
 
 def robust_weights(
