@@ -14,14 +14,17 @@ from floorfit.report.lettering import DrawnWord
 def texts(figure: Any) -> list[tuple[Text, Any]]:
     """Return every text that is really drawn, and its box in pixels."""
     drawn: list[Text] = []
-    draws = {kind: kind.draw for kind in (Text, DrawnWord)}
 
-    def noting(text: Text, renderer: Any, *args: Any, **kwargs: Any) -> None:
-        drawn.append(text)
-        draws[type(text) if type(text) in draws else Text](text, renderer, *args, **kwargs)
+    def noting(draw: Any) -> Any:
+        def noted(text: Text, renderer: Any, *args: Any, **kwargs: Any) -> None:
+            drawn.append(text)
+            draw(text, renderer, *args, **kwargs)
 
+        return noted
+
+    patches = [mock.patch.object(kind, "draw", noting(kind.draw)) for kind in (Text, DrawnWord)]
     canvas = FigureCanvasAgg(figure)
-    with mock.patch.object(Text, "draw", noting), mock.patch.object(DrawnWord, "draw", noting):
+    with patches[0], patches[1]:
         canvas.draw()
     renderer = canvas.get_renderer()
     found = {id(text): text for text in drawn if text.get_visible() and text.get_text().strip()}
