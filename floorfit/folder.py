@@ -5,8 +5,9 @@ from __future__ import annotations
 import csv
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import TextIO
 
-from floorfit.offsets_table import length_cell, number_cell, offset_header, offset_row
+from floorfit.offsets_table import DECIMALS, length_cell, number_cells, offset_header, offset_row
 from floorfit.plain_text import plain_cell
 from floorfit.record import Decision, ReadingsRecord, Record
 from floorfit.record_readings import MOST_IN_RECORD
@@ -15,12 +16,16 @@ from floorfit.report.format import Writing
 from floorfit.report.write import write_report
 from floorfit.run import Result
 from floorfit.sealed import write_sealed
+from floorfit.units import MM_PER_UNIT
 from floorfit.whole import whole_folder
 
 __all__ = ["input_bytes", "write", "write_job"]
 
 #: Ends of the names of columns that hold numbers with decimals.
 NUMBERS = ("_mm", "_in", "_c", "_us", "slope_x", "slope_y", "probability")
+
+#: Readings whose cells are made together.
+ROWS_AT_ONCE = 10_000
 
 
 def write(
@@ -133,36 +138,63 @@ def _follow_rows(follows: Sequence[Decision]) -> Iterable[list[str]]:
 
 
 def _write_readings(path: Path, result: Result, *, comma: bool) -> None:
-    table, seen = result.readings, result.observations
-    unit = table.unit
-    extra = list(table.extra)
+    table, unit = result.readings, result.readings.unit
     header = ["line", "pocket", *(f"{name}_{unit}" for name in ("x", "y", "thickness", "z", "u"))]
-    header += ["temperature_c", "tof_us", *extra, "used", "reason", "warp_mm", "residual_mm"]
-    ids, is_used = [pocket.id for pocket in result.part.pockets], seen.is_used
+    header += ["temperature_c", "tof_us", *table.extra, "used", "reason", "warp_mm", "residual_mm"]
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = _writer(file, comma=comma)
+        writer.writerow(map(plain_cell, header))
+        for start in range(0, len(table), ROWS_AT_ONCE):
+            columns = _reading_columns(result, slice(start, start + ROWS_AT_ONCE))
+            if comma:
+                columns = [
+                    _with_comma(one, [_is_number(name)] * len(one)) for name, one in zip(header, columns, strict=True)
+                ]
+            writer.writerows(zip(*columns, strict=True))
 
-    def rows() -> Iterable[list[str]]:
-        for k in range(len(table)):
-            floor = str(table.pocket[k]) or (ids[seen.floor[k]] if seen.floor[k] >= 0 else "")
-            lengths = [
-                length_cell(float(a[k]), unit, extra=2) for a in (table.x, table.y, table.thickness, table.z, table.u)
-            ]
-            others = [number_cell(float(table.temperature[k]), 4), number_cell(float(table.tof[k]), 6)]
-            carried = [str(table.extra[name][k]) for name in extra]
-            judged = ["yes" if is_used[k] else "no", seen.reason[k]]
-            numbers = [number_cell(float(seen.warp[k]), 5), number_cell(float(seen.residual[k]), 5)]
-            yield [str(table.line[k]), floor, *lengths, *others, *carried, *judged, *numbers]
 
-    _write_csv(path, header, rows(), comma=comma)
+def _reading_columns(result: Result, rows: slice) -> list[list[str]]:
+    """Cells of some readings, column by column: a million of them take a third of the time that rows do."""
+    table, seen = result.readings, result.observations
+    names, floor = [*(pocket.id for pocket in result.part.pockets), ""], seen.floor[rows].tolist()
+    labels = [str(label) or names[k] for label, k in zip(table.pocket[rows], floor, strict=True)]
+    scale, decimals = MM_PER_UNIT[table.unit], DECIMALS[table.unit] + 2
+    lengths = [getattr(table, name)[rows] / scale for name in ("x", "y", "thickness", "z", "u")]
+    numbers = [(one, decimals) for one in lengths] + [(table.temperature[rows], 4), (table.tof[rows], 6)]
+    return [
+        [str(line) for line in table.line[rows]],
+        _text_cells(labels),
+        *(number_cells(values, digits) for values, digits in numbers),
+        *(_text_cells([str(cell) for cell in table.extra[name][rows]]) for name in table.extra),
+        ["yes" if is_used else "no" for is_used in seen.is_used[rows].tolist()],
+        _text_cells(seen.reason[rows].tolist()),
+        number_cells(seen.warp[rows], 5),
+        number_cells(seen.residual[rows], 5),
+    ]
+
+
+def _text_cells(texts: Sequence[str]) -> list[str]:
+    plain = {text: plain_cell(text) for text in set(texts)}
+    return [plain[text] for text in texts]
 
 
 def _write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]], *, comma: bool) -> None:
     """Write a table; with a decimal comma semicolons stand between the cells."""
-    numbers = [name.endswith(NUMBERS) for name in header]
+    numbers = [_is_number(name) for name in header]
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, delimiter=";" if comma else ",", lineterminator="\n")
+        writer = _writer(file, comma=comma)
         writer.writerow(map(plain_cell, header))
         for row in rows if not comma else (_with_comma(row, numbers) for row in rows):
             writer.writerow(map(plain_cell, row))
+
+
+def _writer(file: TextIO, *, comma: bool):  # type: ignore[no-untyped-def]
+    return csv.writer(file, delimiter=";" if comma else ",", lineterminator="\n")
+
+
+def _is_number(name: str) -> bool:
+    """Whether a column of that name holds numbers."""
+    return name.endswith(NUMBERS)
 
 
 def _with_comma(row: Sequence[str], numbers: Sequence[bool]) -> list[str]:

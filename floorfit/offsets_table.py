@@ -5,11 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from floorfit.decision.decision import Decision
 from floorfit.units import MM_PER_UNIT
 
-__all__ = ["DECIMALS", "OFFSET_COLUMNS", "length_cell", "number_cell", "offset_columns", "offset_header", "offset_row"]
+__all__ = [
+    "DECIMALS",
+    "OFFSET_COLUMNS",
+    "length_cell",
+    "number_cell",
+    "number_cells",
+    "offset_columns",
+    "offset_header",
+    "offset_row",
+]
 
 #: Columns with a length, and what a decision calls them; the unit is put in the name.
 LENGTHS = (
@@ -101,7 +111,19 @@ def number_cell(value: float, decimals: int) -> str:
     >>> number_cell(-0.00001, 4), number_cell(float("nan"), 4)
     ('0.0000', '')
     """
-    if not np.isfinite(value):
-        return ""
-    text = f"{value:.{decimals}f}"
-    return text[1:] if float(text) == 0 and text.startswith("-") else text
+    return number_cells([value], decimals)[0]
+
+
+def number_cells(values: ArrayLike, decimals: int) -> list[str]:
+    """Return the same for every number of a column.
+
+    Parameters
+    ----------
+    values : (n,) array_like
+    decimals : int
+    """
+    column = np.asarray(values, float)
+    form, zero = f"%.{decimals}f", f"{0:.{decimals}f}"
+    minus, finite = f"-{zero}", np.isfinite(column).tolist()
+    texts = (form % value if is_number else "" for value, is_number in zip(column.tolist(), finite, strict=True))
+    return [zero if text == minus else text for text in texts]
