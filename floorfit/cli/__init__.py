@@ -50,6 +50,11 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
+_NO_MEMORY = (
+    "not enough memory for this input; nothing was written. Give the run more, or fewer readings (every tenth row)."
+)
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line and return the exit code.
 
@@ -68,10 +73,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return _refuse("stopped; nothing was written.", args.debug)
     except MemoryError:
-        return _refuse("not enough memory for this input; nothing was written.", args.debug)
+        return _refuse(_NO_MEMORY, args.debug)
     except OSError as error:
         return _refuse(f"{error.filename or 'file'}: {error.strerror or error}. Check the path.", args.debug)
-    except Exception as error:
+    except BaseException as error:
+        if type(error).__name__ == "PanicException":  # of a library in Rust, which no memory ends so
+            return _refuse(_NO_MEMORY, args.debug)
+        if not isinstance(error, Exception):
+            raise
         text = f"internal fault ({type(error).__name__}: {error}). Nothing was written; run again with --debug."
         return _refuse(text, args.debug)
 

@@ -151,7 +151,11 @@ def test_fault_of_our_own_is_a_message_and_debug_shows_the_rest(
     assert "Traceback" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("error", [KeyboardInterrupt(), MemoryError()])
+class PanicException(BaseException):
+    """What a library in Rust raises where memory runs out."""
+
+
+@pytest.mark.parametrize("error", [KeyboardInterrupt(), MemoryError(), PanicException()])
 def test_stop_and_shortage_write_nothing_and_say_so(
     error: BaseException, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
