@@ -142,7 +142,7 @@ class PlateMesh:
         orders = ((2, 0), (0, 2), (1, 1))
         x, y = self._gauss
         pairs = [(csr_array(self._functions(0, x, a)), csr_array(self._functions(1, y, b))) for a, b in orders]
-        xx, yy, xy = (kron(one, two, format="csr") for one, two in pairs)
+        xx, yy, xy = (csr_array(kron(one, two)) for one, two in pairs)
         return xx, yy, xy
 
     @cached_property

@@ -170,9 +170,9 @@ def with_slow(
     columns: ShapeColumns, grid: Grid, slow: Slow, points: Array, values: Array, weights: Array, design: csr_array
 ) -> ShapeColumns:
     """Add a slow error to what readings add up to; ``design`` (n, K) is that of the shapes."""
-    from scipy.sparse import hstack
+    from scipy.sparse import csr_array, hstack
 
-    both = hstack([design, slow.design]).tocsr()
+    both = csr_array(hstack([design, slow.design]))  # an array in older releases too: * is place by place
     knots = slow.design.tocoo()
     rows, places = knots.row.astype(np.intp), knots.col.astype(np.intp)
     right = grid.right_sides(points, rows, places, knots.data * weights[rows], knots.shape[1])
