@@ -86,4 +86,4 @@ def floor_at(warp: Warp, sd: float = 0.001, pocket: Pocket = FLOOR, count: int =
     mean = warp(points[:, 0], points[:, 1]) + np.zeros(len(points))
     samples = mean + _gaussian(sd, count)[:, None]
     limits = pocket.limits_on(*points.T)
-    return FloorWarp(pocket, points, mean, samples, pocket.finish_stock - mean, limits)
+    return FloorWarp(pocket, points, mean, pocket.finish_stock - mean, samples, limits)

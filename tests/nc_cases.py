@@ -87,7 +87,8 @@ def check_heights(before: str, after: str, given: dict[str, Correction], part: P
 
     A point counts as on a floor when it is in the polygon and within 0.02 mm of the nominal floor. Points in the band
     that moves with the floor, or under its clearance, or within the blend of an edge, are held to the bounds only.
-    Nowhere may Z be lower than both the programme and the corrected floor.
+    Nowhere may Z be lower than both the programme and the corrected floor by more than the tolerance; away from floors
+    by no more than 0.4 of it.
     """
     for pair in paired(before, after):
         if any(math.isnan(v) for v in (*pair.old.end[:3],)):
@@ -130,8 +131,8 @@ def _check_point(pair, share, given, part, tolerance) -> None:
     ):
         assert abs(added) < 1e-6, where
     if not reached:
-        # A gain that falls below nothing is written straight as long as it is within the tolerance of what is asked.
-        assert added > -tolerance - ROUNDING, where
+        # A pass is written straight where that misses what is asked by no more than 0.4 of the tolerance (rule.py).
+        assert added > -0.4 * tolerance - ROUNDING, where
     elif over and pair.old.kind != "rapid":
         low = max(float(f.nominal_z(x, y)) + float(given[f.id].at(x, y)) for f in over)
         assert z + added >= min(z, low) - tolerance - ROUNDING, where

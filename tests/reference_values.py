@@ -90,3 +90,12 @@ def franke(x: Array, y: Array) -> Array:
         + 0.5 * np.exp(-((9 * x - 7) ** 2 + (9 * y - 3) ** 2) / 4)
         - 0.2 * np.exp(-((9 * x - 4) ** 2) - (9 * y - 7) ** 2)
     )
+
+
+#: Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, 1959: tables 8 and 35, series recomputed; α in α q a⁴/D.
+PLATE_UNDER_PRESSURE = [
+    ("simple", 1.0, 0.00406235266065),
+    ("simple", 2.0, 0.0101286630552),
+    ("clamped", 1.0, 0.00126531909),
+    ("clamped", 2.0, 0.00253295577),
+]

@@ -17,6 +17,7 @@ from physics import (
     released_curvature,
     take_readings,
 )
+from reference_values import PLATE_UNDER_PRESSURE
 
 # R. G. Treuting & W. T. Read 1951 (closed form for the parabola: derivation by moment balance).
 E, NU = 71700.0, 0.33
@@ -67,16 +68,7 @@ def test_uniform_plate_takes_its_free_curvature_exactly() -> None:
     assert float(ends) == pytest.approx(1.095057531, rel=1e-8)
 
 
-# Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, 1959: tables 8 and 35, series recomputed; α in α q a⁴/D.
-PRESSURE = [
-    ("simple", 1.0, 0.00406235266065),
-    ("simple", 2.0, 0.0101286630552),
-    ("clamped", 1.0, 0.00126531909),
-    ("clamped", 2.0, 0.00253295577),
-]
-
-
-@pytest.mark.parametrize(("support", "ratio", "alpha"), PRESSURE)
+@pytest.mark.parametrize(("support", "ratio", "alpha"), PLATE_UNDER_PRESSURE)
 def test_plate_under_pressure(support: str, ratio: float, alpha: float) -> None:
     side, q, t = 100.0, 1e-3, 2.0
     model = PlateModel(

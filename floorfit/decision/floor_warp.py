@@ -39,29 +39,18 @@ class FloorMean:
 
 
 @dataclass(frozen=True)
-class FloorWarp:
-    """The warp under one floor.
+class FloorWarp(FloorMean):
+    """The warp under one floor: the best estimate, and how sure it is.
 
     Parameters
     ----------
-    pocket : Pocket
-    points : (k, 2) ndarray, mm
-        Inside, edge and corners.
-    mean : (k,) ndarray, mm
-        Best estimate of the warp less the common bias.
     samples : (count, k) ndarray, mm
-        Joint samples of the same, what all readings share included.
-    left : (k,) ndarray, mm
-        Web left by roughing less nominal web: no cut can leave more.
+        Joint samples of the warp less the common bias, what all readings share included.
     limits : Tolerance or LocalLimits
         Of the web at the points.
     """
 
-    pocket: Pocket
-    points: Array
-    mean: Array
     samples: Array
-    left: Array
     limits: Tolerance | LocalLimits
 
     @cached_property
@@ -107,4 +96,4 @@ def floor_warp(places: FloorMean, deviations: Array, common: Array) -> FloorWarp
     """
     samples = places.mean + deviations + common[:, None]
     limits = places.pocket.limits_on(*places.points.T)
-    return FloorWarp(places.pocket, places.points, places.mean, samples, places.left, limits)
+    return FloorWarp(places.pocket, places.points, places.mean, places.left, samples, limits)

@@ -15,6 +15,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from floorfit.errors import Finding, InputError
+from floorfit.json_file import read_json
 from floorfit.plate.plate_prior import PlatePrior
 from floorfit.surface.modes import Modes
 
@@ -134,12 +135,4 @@ def read_prior(path: str | os.PathLike[str]) -> PlatePrior:
         If it cannot be read, is not JSON or does not fit the format.
     """
     file = Path(path)
-    try:
-        document = json.loads(file.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        text = f"cannot be read ({error.strerror}). Check the path."
-        raise InputError([Finding("unreadable", str(file), "", text)]) from error
-    except (ValueError, RecursionError) as error:
-        text = f"is not JSON ({error}). Name a file that `floorfit prior` wrote."
-        raise InputError([Finding("not-json", file.name, "", text)]) from error
-    return prior_from_document(document, file.name)
+    return prior_from_document(read_json(file, "prior"), file.name)

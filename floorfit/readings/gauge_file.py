@@ -9,6 +9,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from floorfit.errors import Finding, InputError
+from floorfit.json_file import read_json
 from floorfit.readings.gauge import BlockResult, Gauge
 
 __all__ = ["GAUGE_FORMAT", "gauge_from_document", "gauge_to_document", "read_gauge", "write_gauge"]
@@ -143,18 +144,8 @@ def read_gauge(path: str | os.PathLike[str]) -> Gauge:
     InputError
         If it cannot be read, is not JSON or does not fit the format.
     """
-    import json
-
     file = Path(path)
-    try:
-        document = json.loads(file.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        text = f"cannot be read ({error.strerror}). Check the path."
-        raise InputError([Finding("unreadable", str(file), "", text)]) from error
-    except ValueError as error:
-        text = f"is not JSON ({error}). Name a file that `floorfit calibrate` wrote."
-        raise InputError([Finding("not-json", file.name, "", text)]) from error
-    return gauge_from_document(document, file.name)
+    return gauge_from_document(read_json(file, "calibrate"), file.name)
 
 
 def _findings(error: ValidationError, source: str) -> list[Finding]:

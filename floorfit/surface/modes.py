@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from floorfit.surface.axis import Axis
 from floorfit.surface.grid import Grid
+from floorfit.surface.spline import greville
 
 __all__ = ["Modes"]
 
@@ -56,8 +57,7 @@ def _onto(axis: Axis, nodes: Array) -> Array:
     """Matrix from values at nodes to coefficients of the spline through the Greville places, (size, nodes)."""
     from scipy.interpolate import make_interp_spline
 
-    knots = axis.knots
-    places = (knots[1:-3] + knots[2:-2] + knots[3:-1]) / 3
+    places = greville(axis.knots)
     near = np.clip(places, nodes[0], nodes[-1])
     spline = make_interp_spline(nodes, np.eye(len(nodes)), k=3)
     values = spline(near) + (places - near)[:, None] * spline(near, nu=1)

@@ -68,7 +68,7 @@ def read_expected(path: str | Path, part: Part) -> Expected:
         raise InputError(
             [_fault(file, f"cannot be read ({error.strerror}). Name a folder made by `series`.")]
         ) from error
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise InputError([_fault(file, f"is no series ({error}). Run `series` again.")]) from error
     _check(file, found, part, [str(one["pocket"]) for one in pockets], bounds)
     return found

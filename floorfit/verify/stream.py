@@ -178,7 +178,7 @@ def read_job(file: Path, shelf: Shelf) -> JobSummary | Finding:
         return _summary(file, document, shelf)
     except OSError as error:
         return _broken(file, f"cannot be read ({error.strerror})")
-    except (ValueError, KeyError, TypeError, IndexError, AttributeError) as error:
+    except (ValueError, KeyError, TypeError, IndexError, AttributeError, RecursionError) as error:
         return _broken(file, f"does not hold together ({type(error).__name__}: {str(error)[:80]})")
 
 
@@ -192,7 +192,7 @@ def read_finished(file: Path) -> FinishedJob | Finding:
         return FinishedJob(document["job"], _number(bias["value"]), _number(bias["u"]), _webs(document))
     except OSError as error:
         return _broken(file, f"cannot be read ({error.strerror})")
-    except (ValueError, KeyError, TypeError, IndexError, AttributeError) as error:
+    except (ValueError, KeyError, TypeError, IndexError, AttributeError, RecursionError) as error:
         return _broken(file, f"does not hold together ({type(error).__name__}: {str(error)[:80]})")
 
 

@@ -78,7 +78,7 @@ def _read(path: Path) -> AccuracyRun:
             raise ValueError("no plate")
         version, date = _made(path, document.get("made") or {})
         return _together(version, date, plates)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         text = f"is not an accuracy file ({error}). A summary for each plate was expected; give what the runs wrote."
         raise InputError([Finding("bad-accuracy", str(path), "", text)]) from error
 

@@ -234,7 +234,7 @@ def test_uncertainty_of_an_offset_is_about_the_offset() -> None:
     points = floor_points(pocket)
     mean = np.zeros(len(points))
     raised = np.where(points[:, 0] == points[:, 0].max(), 0.003, 0.0)
-    floor = FloorWarp(pocket, points, mean, np.tile(raised, (50, 1)), np.full(len(points), np.inf), pocket.tolerance)
+    floor = FloorWarp(pocket, points, mean, np.full(len(points), np.inf), np.tile(raised, (50, 1)), pocket.tolerance)
     shift = best_candidate(floor, DecisionSettings(most="shift"))
     assert _offset_deviation(floor, shift) == pytest.approx(0.0015, rel=1e-6)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from reference_values import PLATE_UNDER_PRESSURE
 
 from floorfit.plate.bending import PlateMesh
 from floorfit.plate.rigidity import Rigidity
@@ -27,16 +28,7 @@ def _pressure(mesh: PlateMesh, count: int = 120) -> np.ndarray:
     return mesh.forces(points, np.full((1, len(points)), area))
 
 
-# Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, 1959: tables 8 and 35, series recomputed; α in α q a⁴/D.
-PRESSURE = [
-    ("simple", 1.0, 0.00406235266065),
-    ("simple", 2.0, 0.0101286630552),
-    ("clamped", 1.0, 0.00126531909),
-    ("clamped", 2.0, 0.00253295577),
-]
-
-
-@pytest.mark.parametrize(("support", "ratio", "alpha"), PRESSURE)
+@pytest.mark.parametrize(("support", "ratio", "alpha"), PLATE_UNDER_PRESSURE)
 def test_plate_under_pressure(support: str, ratio: float, alpha: float) -> None:
     side = 100.0
     mesh = PlateMesh((0.0, 0.0, side * ratio, side), Rigidity.even(2.0, (round(14 * ratio), 14), NU))

@@ -65,3 +65,10 @@ def test_words_name_velocity_and_every_block() -> None:
     lines = gauge_lines(gauge())
     assert "velocity 6.35" in lines[0]
     assert len(lines) == 1 + 3
+
+
+def test_brackets_without_end_are_named(tmp_path: Path) -> None:
+    path = tmp_path / "gauge.json"
+    path.write_text("[" * 100_000)
+    with pytest.raises(InputError, match="is not JSON"):
+        read_gauge(path)

@@ -69,6 +69,12 @@ def test_refusals(tmp_path: Path, changes: dict[str, object], words: str) -> Non
         read_expected(write(tmp_path, **changes), small_part())
 
 
+def test_brackets_without_end_are_no_series(tmp_path: Path) -> None:
+    (tmp_path / "series.json").write_text("[" * 100_000)
+    with pytest.raises(InputError, match="is no series"):
+        read_expected(tmp_path, small_part())
+
+
 def test_no_series_there(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="Name a folder made by `series`"):
         read_expected(tmp_path, small_part())
