@@ -18,7 +18,7 @@ def stoppable() -> Iterator[None]:
     """Let the signals that ask for an end raise `KeyboardInterrupt`, once: a second one must not stop the cleaning up.
 
     A signal that was ignored when the run began (``nohup``) stays ignored. Only the first thread can set signals; in
-    another one nothing is changed.
+    another one nothing is changed. A library that makes an error of its own of the interrupt does not hide it.
     """
     if threading.current_thread() is not threading.main_thread():
         yield
@@ -26,7 +26,10 @@ def stoppable() -> Iterator[None]:
     before = {number: signal.getsignal(number) for number in _SIGNALS}
     taken = [number for number, handler in before.items() if handler is not signal.SIG_IGN]
 
+    came: list[int] = []
+
     def stop(number: int, frame: object) -> None:
+        came.append(number)
         for one in taken:
             signal.signal(one, signal.SIG_IGN)
         raise KeyboardInterrupt
@@ -35,6 +38,10 @@ def stoppable() -> Iterator[None]:
         for number in taken:
             signal.signal(number, stop)
         yield
+    except Exception as error:
+        if not came:
+            raise
+        raise KeyboardInterrupt from error
     finally:
         for number in taken:
             signal.signal(number, before[number])

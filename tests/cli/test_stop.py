@@ -7,6 +7,7 @@ import signal
 import threading
 
 import pytest
+from pydantic import BaseModel, field_serializer
 
 from floorfit.cli.stop import stoppable
 
@@ -54,3 +55,24 @@ def test_other_threads_change_nothing() -> None:
     thread.start()
     thread.join()
     assert seen == [before]
+
+
+class _Stopped(BaseModel):
+    """Is told to stop while it is written; pydantic makes an error of its own of what a serializer raises."""
+
+    number: int = 1
+
+    @field_serializer("number")
+    def written(self, number: int) -> int:
+        signal.raise_signal(signal.SIGTERM)
+        return number
+
+
+def test_a_library_that_wraps_the_interrupt_does_not_hide_it() -> None:
+    with pytest.raises(KeyboardInterrupt), stoppable():
+        _Stopped().model_dump_json()
+
+
+def test_an_error_of_its_own_stays_what_it_is() -> None:
+    with pytest.raises(ZeroDivisionError), stoppable():
+        raise ZeroDivisionError
