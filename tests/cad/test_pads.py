@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from cad_plates import box, filleted_pocket, mesh_of, prism, round_pocket
@@ -72,7 +74,7 @@ def test_a_pad_over_fillets_and_a_pad_on_a_pad():
         for o in [4.0 * (1.0 - np.sin(a))]
     ]
     foot = Manifold()
-    for a, b in zip(rows, rows[1:], strict=False):
+    for a, b in pairwise(rows):
         foot += Manifold.hull_points(np.concatenate([a, b]))
     pads = foot + box(100, 60, 1, 180, 140, 6) + box(120, 80, 1, 160, 120, 8)
     extraction = extract(bay() + pads)
