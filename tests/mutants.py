@@ -12,15 +12,18 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import importlib
+import multiprocessing
 import os
 import random
 import re
 import shutil
-import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+
+import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 #: What is changed, and the tests that are asked of all its modules.
@@ -39,6 +42,8 @@ FLIPPED: dict[type[ast.cmpop], type[ast.cmpop]] = {ast.Lt: ast.Gt, ast.Gt: ast.L
 SWAPPED: dict[type[ast.operator], type[ast.operator]] = {
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult,
 }  # fmt: skip
+#: Loaded once, for all tests that are asked.
+LIBRARIES = "numpy pydantic scipy.optimize scipy.spatial scipy.stats shapely matplotlib.figure trimesh"
 #: Seconds after which tests of one call do not end: a loop that the change left without one.
 PATIENCE = 1500
 
@@ -121,16 +126,27 @@ def asked(room: str, file: str) -> Iterator[list[str]]:
 
 
 def noticed(tree: Path, tests: list[str]) -> str:
-    """The first test that fails in the tree, or an empty text."""
-    call = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider", *tests]
-    call += ["-m", "not browser and not notebook and not accuracy"]
-    here = {**os.environ, "PYTHONPATH": str(tree), "OPENBLAS_NUM_THREADS": "1"}
-    try:
-        done = subprocess.run(call, cwd=tree, env=here, capture_output=True, text=True, timeout=PATIENCE)
-    except subprocess.TimeoutExpired:
-        return f"{tests[0]} and what follows it do not end"
-    failed = re.findall(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", done.stdout, re.M)
-    return "" if done.returncode in (0, 5) else (failed[0] if failed else f"exit {done.returncode}")
+    """The first test that fails in the tree, or an empty text; asked in a fork, which has the libraries already."""
+    with tempfile.TemporaryFile("w+") as said:
+        asking = multiprocessing.get_context("fork").Process(target=_ask, args=(tree, tests, said.fileno()))
+        asking.start()
+        asking.join(PATIENCE)
+        if asking.exitcode is None:
+            asking.kill()
+            return f"{tests[0]} and what follows it do not end"
+        said.seek(0)
+        failed = re.findall(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", said.read(), re.M)
+    nothing = (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED)
+    return "" if asking.exitcode in nothing else (failed[0] if failed else f"exit {asking.exitcode}")
+
+
+def _ask(tree: Path, tests: list[str], out: int) -> None:
+    os.dup2(out, 1)
+    os.dup2(out, 2)
+    os.chdir(tree)
+    sys.path[0] = os.environ["PYTHONPATH"] = str(tree)
+    kept = "not browser and not notebook and not accuracy"
+    sys.exit(int(pytest.main(["-x", "-q", "-n", "0", "-p", "no:cacheprovider", "-m", kept, *tests])))
 
 
 def main() -> None:
@@ -140,6 +156,9 @@ def main() -> None:
     parser.add_argument("--only", type=int, nargs="*", help="numbers of the changes to try")
     arguments = parser.parse_args()
     rng, found = random.Random(arguments.seed), []
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
+    for library in LIBRARIES.split():
+        importlib.import_module(library)
     chosen: dict[str, tuple[str, str, ast.expr | ast.stmt]] = {}
     while len(chosen) < arguments.count:
         room, file, node = mutant(rng)
