@@ -7,6 +7,8 @@ import re
 import pytest
 from nc_cases import apply, corrections
 
+from floorfit.errors import InputError
+
 #: From beside pocket A (X 0 to 100, Y 0 to 60, Z 2) to over it in feed and in rapid; and past its corner, where a rapid
 #: need not run straight (RS274/NGC: the axes of G0 may end one after the other).
 WAYS = ["G1 X50. Y30. F500", "G0 X50. Y30.", "G0 X20. Y90."]
@@ -32,3 +34,11 @@ def test_motion_keeps_its_height_over_a_raised_floor_up_to_the_clearance(
     if height > 0.2:  # above the band, which moves with its floor
         expected = max(height - 0.3, min(height, clearance))
         assert height_after(way, height, clearance_mm=clearance) == pytest.approx(expected, abs=0.0011)
+
+
+@pytest.mark.parametrize("name", ["clearance_mm", "band_mm"])
+@pytest.mark.parametrize("value", [-1.0, float("nan"), float("inf")])
+def test_a_height_that_is_none_is_refused(name: str, value: float) -> None:
+    # Nothing is lower than NaN: no motion would keep a clearance of it.
+    with pytest.raises(InputError, match=rf"{name}: {value!r} came, a number, 0 or more"):
+        height_after("G0 X50. Y30.", 1.0, **{name: value})
