@@ -43,7 +43,7 @@ SWAPPED: dict[type[ast.operator], type[ast.operator]] = {
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult,
 }  # fmt: skip
 #: Loaded once, for all tests that are asked.
-LIBRARIES = "numpy pydantic scipy.optimize scipy.spatial scipy.stats shapely matplotlib.figure trimesh"
+LIBRARIES = "hypothesis numpy pydantic scipy.optimize scipy.spatial scipy.stats shapely matplotlib.figure trimesh"
 #: Seconds after which tests of one call do not end: a loop that the change left without one.
 PATIENCE = 1500
 
@@ -146,7 +146,9 @@ def _ask(tree: Path, tests: list[str], out: int) -> None:
     os.chdir(tree)
     sys.path[0] = os.environ["PYTHONPATH"] = str(tree)
     kept = "not browser and not notebook and not accuracy"
-    sys.exit(int(pytest.main(["-x", "-q", "-n", "0", "-p", "no:cacheprovider", "-m", kept, *tests])))
+    os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # they take as long as a small test file
+    call = ["-x", "-q", "-p", "xdist.plugin", "-n", "0", "-p", "no:cacheprovider", "-m", kept, *tests]
+    sys.exit(int(pytest.main(call)))
 
 
 def main() -> None:
