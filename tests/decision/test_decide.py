@@ -206,6 +206,32 @@ def test_one_more_reading_is_asked_for_away_from_the_walls(height: float, aside:
     assert abs(y) <= height / 2 - aside + 1e-9
 
 
+def test_limits_that_are_met_exactly_hold_nothing() -> None:
+    # "Largest" and "most" are themselves allowed. An offset of 0.25, and 0.5 of stock: exact in binary.
+    assert decide_one(lambda x, y: 0.25, limit=0.25).action == "shift"
+    assert decide_one(lambda x, y: 0.0, max_cut=0.5).action == "shift"
+    assert decide_one(lambda x, y: -0.25, limit=0.25).action == "shift"  # 0.75 of metal: stock and limit
+
+
+@pytest.mark.parametrize(("tolerance", "warp"), [(Tolerance(-0.1, 0.1), 0.0), (Tolerance(-0.1, None), 0.56)])
+def test_share_of_the_width_or_a_length_is_the_most_that_may_be_unsure(tolerance: Tolerance, warp: float) -> None:
+    # A quarter of 0.2, or 0.05 mm where there is one limit (settings). Neither floor is sure to conform: one rises by
+    # 0.14 over its length, of the other roughing left only 0.04 above the limit.
+    floor = replace(FLOOR, tolerance=tolerance)
+    codes = [
+        decide_one(
+            lambda x, y: warp + (0.07 / 80 * x if warp == 0 else 0 * x), pocket=floor, sd=sd, most="shift"
+        ).reason.code
+        for sd in (0.045, 0.055)
+    ]
+    assert codes == ["tolerance", "outside-readings"]
+
+
+@pytest.mark.parametrize(("chip", "is_told"), [(0.04, True), (0.06, False)])
+def test_chip_is_thin_below_a_twentieth_of_a_millimetre(chip: float, is_told: bool) -> None:
+    assert any("may rub" in note for note in decide_one(lambda x, y: 0.5 - chip).notes) == is_told
+
+
 def test_first_reason_is_the_one_given_and_codes_are_those_of_the_contract() -> None:
     codes = {
         decide_one(warp, **more).reason.code
