@@ -1,6 +1,6 @@
 """Seeded changes of sign, comparison and threshold, one at a time, and the tests that must notice them.
 
-    python tests/mutants.py [--count 40] [--seed 1] [--only 3 7 …]
+    python tests/mutants.py [--count 40] [--seed 1] [--only 3 7 …] [--near]
 
 Works on a copy of the tree in a temporary folder. The tests nearest to the changed module are asked first. Prints for
 each change its file and line, what was changed, and the test that failed, or SURVIVED; last, the tests that noticed
@@ -156,6 +156,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=40)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", type=int, nargs="*", help="numbers of the changes to try")
+    parser.add_argument("--near", action="store_true", help="ask only the tests that are near")
     arguments = parser.parse_args()
     rng, found = random.Random(arguments.seed), []
     os.environ["OPENBLAS_NUM_THREADS"] = "1"
@@ -173,7 +174,9 @@ def main() -> None:
                 continue
             whole = (tree / file).read_text(encoding="utf-8")
             (tree / file).write_text(applied(whole, node), encoding="utf-8")
-            found.append(next(filter(None, (noticed(tree, tests) for tests in asked(room, file))), ""))
+            groups = list(asked(room, file))
+            groups = groups[:-1] or groups if arguments.near else groups
+            found.append(next(filter(None, (noticed(tree, tests) for tests in groups)), ""))
             (tree / file).write_text(whole, encoding="utf-8")
             print(f"{number} {said}: {found[-1] or 'SURVIVED'}", flush=True)
         unchanged = noticed(tree, sorted({one for one in found if "::" in one}))
