@@ -127,3 +127,11 @@ def test_a_share_of_many_readings_is_searched_and_all_are_fitted(monkeypatch: py
     share = fit_surface(points, values, 0.005, bounds=BOX, shapes=[bumps()], order=when)
     assert len(share.weights) == 900 and share.slow is not None
     assert np.sqrt(np.mean((share.surface.at(*points.T) - whole.surface.at(*points.T)) ** 2)) < 0.0025
+
+
+def test_a_drift_goes_from_the_first_reading_to_the_last() -> None:
+    # A straight line over the moments, a whole size from end to end, half of it either way; equal moments count once.
+    (drift, *_) = slow_errors(np.array([3.0, 3.0, *np.arange(4.0, 80.0)]))
+    share = drift.design.toarray()[:, 0]
+    assert (share[0], share[1], share[-1]) == (-0.5, -0.5, 0.5)
+    assert np.diff(share[1:]) == pytest.approx(np.full(76, 1 / 76))
