@@ -30,7 +30,7 @@ Kind = Literal["thickness", "tof"]
 K_PER_C = -0.000165
 K_U_PER_C = 0.00001
 #: A coefficient beyond this is in another unit: no metal's velocity changes by a percent for each degree.
-K_RANGE = Range("a number from -0.01 to 0.01 for each °C", -0.01, 0.01)
+MOST_K_PER_C = 0.01
 #: Standard uncertainty of a block's stated thickness where the file has none, mm (common practice, no source).
 BLOCK_U_MM = 0.001
 #: A display step of 0.01 mm gives 0.01/√12 (JCGM 100:2008, 4.3.7): no reading is better than that.
@@ -258,9 +258,16 @@ def calibrate(
     >>> round(float(gauge.thickness(2.05)), 6)
     2.0
     """
-    lengths = {"resolution_mm": resolution_mm, "zero_u_mm": zero_u_mm, "reading_u_mm": reading_u_mm}
-    spread = [(name, value, NOT_NEGATIVE) for name, value in {"k_u_per_c": k_u_per_c, **lengths}.items()]
-    check_ranges("calibrate", [("k_per_c", k_per_c, K_RANGE), *spread])
+    check_ranges(
+        "calibrate",
+        [
+            ("k_per_c", k_per_c, Range("a number within ± 0.01", -MOST_K_PER_C, MOST_K_PER_C)),
+            ("k_u_per_c", k_u_per_c, NOT_NEGATIVE),
+            ("resolution_mm", resolution_mm, NOT_NEGATIVE),
+            ("zero_u_mm", zero_u_mm, NOT_NEGATIVE),
+            ("reading_u_mm", reading_u_mm, NOT_NEGATIVE),
+        ],
+    )
     steps = np.unique(np.round(blocks.true, 6))
     chosen: Method = method or ("one-point" if len(steps) == 1 else "two-point" if len(steps) == 2 else "line")
     check_blocks(blocks, chosen, web_range)
