@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.surface.axis import Axis
 from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import CHUNK, Grid
 from floorfit.surface.local_shapes import LocalShapes, Root
@@ -87,19 +88,18 @@ class Slow:
         out = np.zeros((len(self.covariance), *grid.shape))
         for k, (axis, line) in enumerate(self.breaks, len(out) - len(self.breaks)):
             is_along = (axis == 0) != grid.swapped
-            ramp = _ramp((grid.along if is_along else grid.across).knots, line)
+            ramp = _ramp(grid.along if is_along else grid.across, line)
             out[k] = ramp[:, None] if is_along else ramp
         return out
 
 
-def _ramp(knots: Array, line: float) -> Array:
+def _ramp(axis: Axis, line: float) -> Array:
     """Coefficients of a ramp from a line on: its values at the Greville abscissae, and what these leave out near it."""
-    from scipy.interpolate import BSpline
-
-    places = greville(knots)
+    places = greville(axis.knots)
     coefficients = wanted = np.maximum(places - line, 0.0)
+    design = axis.matrix(places)
     for _ in range(SHARPENED):
-        coefficients = coefficients + wanted - BSpline(knots, coefficients, 3)(places)
+        coefficients = coefficients + wanted - design @ coefficients
     return np.asarray(coefficients)
 
 
