@@ -141,7 +141,7 @@ def make_axis(low: float, high: float, cell: float, reach: float) -> Axis:
 def _cubics(knots: Array, places: Array) -> Array:
     """Values (cells, n, 4) of the cubic B-splines on each cell at places (cells, n) in it.
 
-    Recursion over the degree (M. G. Cox, J. Inst. Math. Appl. 10, 134, 1972; C. de Boor, J. Approx. Theory 6, 50, 1972).
+    Recursion over the degree (M. G. Cox, J. Inst. Math. Appl. 10, 134, 1972; C. de Boor, J. Approx. Theory 6, 1972).
     """
     here = np.arange(3, len(places) + 3)
     values = [np.ones(places.shape)]
