@@ -19,7 +19,7 @@ from floorfit.cad.mesh import Mesh
 from floorfit.cad.smooth import Smooth
 from floorfit.cad.underside import NO_WEB, Underside, Web
 
-__all__ = ["Candidate", "Smoothed", "candidates_of", "part_of", "with_web"]
+__all__ = ["Candidate", "Smoothed", "part_of", "parts_of", "whole_face", "with_web"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -87,6 +87,8 @@ class Candidate:
         What a roof covers of the face it was cut from.
     first : bool
         Whether it is the first of the parts, or the whole.
+    reach : float, mm
+        How far outside its outline the floor begins that it stands on as a pad.
     """
 
     region: int
@@ -104,6 +106,7 @@ class Candidate:
     cuts: Any
     roofed: Any
     first: bool = True
+    reach: float = 0.0
 
     @cached_property
     def area(self) -> float:
@@ -127,8 +130,8 @@ class Candidate:
         return float(self.point[2] + self.slope[0] * (x - self.point[0]) + self.slope[1] * (y - self.point[1]))
 
 
-def candidates_of(known: Smoothed, number: int, rim: Rim) -> list[Candidate]:
-    """The face of a region, or the parts that it is cut into by ribs over it and through it.
+def whole_face(known: Smoothed, number: int, rim: Rim) -> Candidate:
+    """The face of a region, uncut; with its web where enough of its outline is walled.
 
     Parameters
     ----------
@@ -138,19 +141,6 @@ def candidates_of(known: Smoothed, number: int, rim: Rim) -> list[Candidate]:
     rim : Rim
         Of that region.
     """
-    whole = _whole(known, number, rim)
-    if whole.walled <= _LEAST_WALLED:
-        return [whole]
-    whole = with_web(known, whole)
-    roofed, parts = _parts(known, whole)
-    if len(parts) == 1 and parts[0] is whole.polygon:
-        return [replace(whole, roofed=roofed)]
-    cuts = shapely.union_all([shapely.difference(part.exterior, whole.polygon.exterior) for part in parts])
-    out = [part_of(known, whole, part, cuts, roofed) for part in parts]
-    return [out[0], *(replace(part, first=False) for part in out[1:])]
-
-
-def _whole(known: Smoothed, number: int, rim: Rim) -> Candidate:
     mesh, smooth, facets = known.mesh, known.smooth, known.members[number]
     polygon = tidy_polygon(largest_polygon(region_polygon(mesh, facets)), max(1e-5, 0.6 * mesh.noise))
     point, normal = _plane(smooth.regions.points[number], smooth.regions.normals[number], polygon)
@@ -160,9 +150,31 @@ def _whole(known: Smoothed, number: int, rim: Rim) -> Candidate:
     walled = rim.share(rim.rise > 1e-4)
     sag = float(smooth.sag[number])
     nothing = shapely.Polygon()
-    return Candidate(
+    whole = Candidate(
         number, facets, polygon, point, normal, face, is_shaped, sag, rim, walled, arcs, NO_WEB, nothing, nothing
     )
+    return whole if walled <= _LEAST_WALLED else with_web(known, whole)
+
+
+def parts_of(known: Smoothed, whole: Candidate, low: Any) -> list[Candidate]:
+    """A face, or the parts that it is cut into by ribs over it and through it.
+
+    Parameters
+    ----------
+    known : Smoothed
+    whole : Candidate
+        The whole face.
+    low : geometry
+        Where pads stand in it: they are no ribs.
+    """
+    if whole.web is NO_WEB:
+        return [whole]
+    roofed, parts = _parts(known, whole, low)
+    if len(parts) == 1 and parts[0] is whole.polygon:
+        return [replace(whole, roofed=roofed)]
+    cuts = shapely.union_all([shapely.difference(part.exterior, whole.polygon.exterior) for part in parts])
+    out = [part_of(known, whole, part, cuts, roofed) for part in parts]
+    return [out[0], *(replace(part, first=False) for part in out[1:])]
 
 
 def _plane(point: Floats, normal: Floats, polygon: Polygon) -> tuple[Floats, Floats]:
@@ -209,7 +221,7 @@ def with_web(known: Smoothed, face: Candidate) -> Candidate:
     return replace(face, web=known.underside.web_under(face.polygon, face.face, max(0.05, 3.0 * error)))
 
 
-def _parts(known: Smoothed, whole: Candidate) -> tuple[Any, list[Polygon]]:
+def _parts(known: Smoothed, whole: Candidate, low: Any) -> tuple[Any, list[Polygon]]:
     """What a roof covers, and the outlines that are left of a face without it, cut at necks."""
     polygon, roofed = whole.polygon, shapely.Polygon()
     parts = [polygon]
@@ -219,15 +231,15 @@ def _parts(known: Smoothed, whole: Candidate) -> tuple[Any, list[Polygon]]:
         roofed = flat
         if not parts:
             return shapely.Polygon(), [polygon]
-    out = []
-    for part in parts:
-        out += cut_at_necks(part, _risen(known.mesh, whole.rim))
-    return roofed, out
+    risen = _risen(known.mesh, whole.rim, low)
+    return roofed, [piece for part in parts for piece in cut_at_necks(part, risen)]
 
 
-def _risen(mesh: Mesh, rim: Rim) -> Any:
-    """Edges along which metal rises."""
+def _risen(mesh: Mesh, rim: Rim, low: Any) -> Any:
+    """Edges along which metal rises, but for those at the foot of a pad."""
     ends = mesh.vertices[rim.edges[rim.rise > 1e-4]][:, :, :2]
+    if not low.is_empty:
+        ends = ends[~shapely.intersects(low, shapely.points(ends.mean(axis=1)))]
     return shapely.multilinestrings(ends) if len(ends) else shapely.MultiLineString()
 
 

@@ -221,7 +221,7 @@ def _shares(
     direction = (ends[:, 1] - ends[:, 0])[:, :2]
     outward = np.column_stack([direction[:, 1], -direction[:, 0]])
     outward /= np.maximum(np.linalg.norm(outward, axis=1), 1e-12)[:, None]
-    probe = ends.mean(axis=1)[:, :2] + outward * (_BEYOND + np.where(along, radius, 0.0))[:, None]
+    probe = ends.mean(axis=1)[:, :2] + outward * (_BEYOND + floor.reach + np.where(along, radius, 0.0))[:, None]
     hits = tree.query(shapely.points(probe), predicate="within")
     others = hits[:, [floors[j] is not floor for j in hits[1]]] if hits.shape[1] else hits
     step = np.zeros(len(rim.lengths), np.bool_)

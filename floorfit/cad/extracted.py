@@ -14,7 +14,8 @@ __all__ = ["DOUBTFUL", "Extraction", "Floor", "RejectedFace"]
 
 
 #: Codes of faces that may be floors after all. The others are something else by rule, or left out by choice.
-DOUBTFUL = ("too-steep", "no-metal", "covered", "curved", "unsound")
+#: ``no-wall`` is one where walls stand round the floor that the face rises from.
+DOUBTFUL = ("too-steep", "no-metal", "covered", "curved", "unsound", "no-wall")
 
 
 @dataclass(frozen=True)
@@ -141,7 +142,8 @@ class RejectedFace:
     holes : tuple of Ring
         What stands or is missing inside it.
     is_walled : bool
-        Whether walls stand along more than half of its outline: it may be a floor, and is to be looked at.
+        Whether walls stand along more than half of its outline, or round the floor that it rises from: it may be a
+        floor, and is to be looked at.
     """
 
     place: tuple[float, float, float]

@@ -70,6 +70,12 @@ class Facets:
     normals: Floats
 
     @cached_property
+    def corners(self) -> Floats:
+        """Corners of the pieces with the Z of each, (n, 3), mm."""
+        xy, number = shapely.get_coordinates(self.pieces, return_index=True)
+        return np.column_stack([xy, z_of_planes(xy, self.points[number], self.normals[number])])
+
+    @cached_property
     def _tree(self) -> Any:
         return shapely.STRtree(self.pieces)
 

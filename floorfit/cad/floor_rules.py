@@ -11,7 +11,7 @@ from floorfit.cad.candidates_found import Candidate
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.mesh import Mesh
 
-__all__ = ["WALLED", "fault_of", "wall_height"]
+__all__ = ["WALLED", "fault_of", "is_enclosed", "wall_height"]
 
 Floats = NDArray[np.float64]
 
@@ -31,7 +31,7 @@ _GROOVE_MM = 10.0
 _OUTSIDE = (0.5, 2.0, 5.0, 9.0)
 
 
-def fault_of(mesh: Mesh, face: Candidate, settings: ExtractSettings) -> tuple[str, str]:
+def fault_of(mesh: Mesh, face: Candidate, settings: ExtractSettings, *, is_pad: bool = False) -> tuple[str, str]:
     """Code and reason why a face is no floor; empty where it is one; ``silent`` where it is not worth a word.
 
     Rules
@@ -48,9 +48,11 @@ def fault_of(mesh: Mesh, face: Candidate, settings: ExtractSettings) -> tuple[st
     mesh : Mesh
     face : Candidate
     settings : ExtractSettings
+    is_pad : bool
+        Whether it stands in a bay as a pad does, see `floorfit.cad.pads`: it needs no walls, and is no recess.
     """
     small = face.area < settings.min_area
-    if not _is_enclosed(mesh, face):
+    if not is_pad and not is_enclosed(mesh, face):
         if small:
             return "silent", ""
         share = f"{100.0 * face.walled:.0f} %"
@@ -59,14 +61,21 @@ def fault_of(mesh: Mesh, face: Candidate, settings: ExtractSettings) -> tuple[st
     if slope > settings.max_slope_deg:
         return "too-steep", f"slopes by {slope:.2f}°, --max-slope is {settings.max_slope_deg:g}°"
     fault = _web_fault(face, settings)
-    if not fault[0]:
+    if not fault[0] and not is_pad:
         fault = _kind(mesh, face, settings)
     if small and not fault[0]:
         return "too-small", f"{face.area:.1f} mm², --min-area is {settings.min_area:g} mm²"
     return ("silent", "") if small else fault
 
 
-def _is_enclosed(mesh: Mesh, face: Candidate) -> bool:
+def is_enclosed(mesh: Mesh, face: Candidate) -> bool:
+    """Whether walls rise along more than half of a face's outline, or face each other over it.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    face : Candidate
+    """
     if face.walled > WALLED + 1e-6:
         return True
     return face.walled >= _WALLED_OPEN and _between_walls(mesh, face)[0] >= _BETWEEN

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from floorfit.cad.boundary import curved_members, rim_table, rims_of
-from floorfit.cad.candidates_found import Candidate, Smoothed, candidates_of
+from floorfit.cad.candidates_found import Candidate, Smoothed, parts_of, whole_face, with_web
 from floorfit.cad.drawing import largest_polygon, polygon_parts, region_polygon
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import RejectedFace
 from floorfit.cad.floor_rules import WALLED, fault_of
 from floorfit.cad.mesh import Mesh, component_labels
+from floorfit.cad.pads import Standing, pads_by_ground, standing_faces
 from floorfit.cad.regions import Regions, planar_regions, plane_tolerance
 from floorfit.cad.smooth import join_smooth
 from floorfit.cad.underside import read_underside
@@ -93,19 +95,39 @@ def recognise(mesh: Mesh, settings: ExtractSettings, step: Step) -> Recognition:
     rims = rims_of(mesh, regions, table, named, smooth.is_shaped)
     step("reading undersides", 0.55)
     known = Smoothed(mesh, flat.label, smooth, regions.members(), read_underside(mesh, tolerance))
-    floors, refused, rejected = [], [], _curved_faces(mesh, regions, is_plane, settings)
-    for count, number in enumerate(named):
-        step("casting webs", 0.65 + 0.2 * count / len(named))
-        for face in candidates_of(known, int(number), rims[int(number)]):
-            refusal = _refusal(mesh, face, settings)
+    rejected = _curved_faces(mesh, regions, is_plane, settings)
+    wholes = [whole_face(known, int(number), rims[int(number)]) for number in named]
+    floors, refused, more = _judged(known, wholes, settings, step)
+    kinks = _kinks(regions, smooth.kinks, floors)
+    return Recognition(known, is_plane, floors, refused, rejected + more, kinks, tolerance)
+
+
+def _judged(
+    known: Smoothed, wholes: list[Candidate], settings: ExtractSettings, step: Step
+) -> tuple[list[Candidate], list[Candidate], list[RejectedFace]]:
+    """Floors, faces that are none, and what is said of these; what stands on floors after these, from below."""
+    standing = standing_faces(known.mesh, wholes)
+    pads = pads_by_ground(wholes, standing)
+    floors: list[Candidate] = []
+    refused, rejected = [], []
+    rank = {region: on.height for region, on in standing.items() if on.is_pad or on.is_doubtful}
+    order = sorted(wholes, key=lambda face: rank.get(face.region, 0.0))
+    for count, whole in enumerate(order):
+        step("casting webs", 0.65 + 0.2 * count / len(order))
+        on = standing.get(whole.region)
+        if on is not None and not {floor.region for floor in floors} & set(on.grounds):
+            on = None
+        if on is not None and on.is_pad:
+            whole = with_web(known, replace(whole, reach=on.reach))
+        for face in parts_of(known, whole, pads.get(whole.region, Polygon())):
+            refusal = _refusal(known.mesh, face, settings, on)
             if refusal is None:
                 floors.append(face)
             elif refusal.code != "silent":
                 rejected.append(refusal)
                 refused.append(face)
             rejected += _roofed(face, settings)
-    kinks = _kinks(regions, smooth.kinks, floors)
-    return Recognition(known, is_plane, floors, refused, rejected, kinks, tolerance)
+    return floors, refused, rejected
 
 
 def _kinks(regions: Regions, pairs: Ints, floors: list[Candidate]) -> list[tuple[int, int, float]]:
@@ -148,9 +170,11 @@ def _roofed(face: Candidate, settings: ExtractSettings) -> list[RejectedFace]:
     return out
 
 
-def _refusal(mesh: Mesh, face: Candidate, settings: ExtractSettings) -> RejectedFace | None:
+def _refusal(mesh: Mesh, face: Candidate, settings: ExtractSettings, on: Standing | None) -> RejectedFace | None:
     """Why a face is not a floor; None where it is one."""
-    code, reason = fault_of(mesh, face, settings)
+    code, reason = fault_of(mesh, face, settings, is_pad=on is not None and on.is_pad)
+    if code == "no-wall" and on is not None and on.is_doubtful:
+        return replace(refused_face(face, code, on.words), is_walled=True)
     return refused_face(face, code, reason) if code else None
 
 

@@ -31,6 +31,8 @@ _STRIP = 0.3
 #: A web of a curved floor is constant along the normal where it varies by less than this share of what it varies along
 #: Z, and that is more than `_SAME`, mm: the last digit of a drawing. Set choices.
 _CLEARLY, _SAME = 0.5, 1e-3
+#: The normal of a piece narrower than this says little, mm: a set choice.
+_SLIVER = 1.0
 #: More plane pieces than this in one place are written as a grid.
 _MOST_PLANES = 200
 
@@ -91,8 +93,10 @@ def record_web(web: Web, floor: Polygon, is_curved: bool, tolerance: float, sag:
     thin, thick = float(web.thinnest[kept].min()), float(web.thickest[kept].max())
     if is_curved:
         # The two faces of such a web are parallel: the cosine of either turns it from along Z to along the normal.
-        cosine = np.abs(web.normals[kept, 2])
-        least, most = float((cosine * web.thinnest[kept]).min()), float((cosine * web.thickest[kept]).max())
+        wide = kept & ~_is_sliver(web.shapes)
+        sound = wide if wide.any() else kept
+        cosine = np.abs(web.normals[sound, 2])
+        least, most = float((cosine * web.thinnest[sound]).min()), float((cosine * web.thickest[sound]).max())
         clearly = most - least <= _CLEARLY * (thick - thin) and thick - thin > _SAME
         if clearly and most - least <= 2.0 * (tolerance + sag):
             return RecordedWeb(np.nan, (), True, (least + most) / 2.0, edge, thin, thick, "normal")
@@ -104,6 +108,10 @@ def record_web(web: Web, floor: Polygon, is_curved: bool, tolerance: float, sag:
     level = _level_of(web, base, kept, tolerance)
     patches = () if np.isfinite(level) else tuple(_patches(web, base, kept, floor))
     return RecordedWeb(level, patches, False, np.nan, edge, thin, thick)
+
+
+def _is_sliver(shapes: NDArray[np.object_]) -> Bools:
+    return np.asarray(2.0 * shapely.area(shapes) < _SLIVER * shapely.length(shapes), np.bool_)
 
 
 def _base(web: Web, tolerance: float) -> tuple[Bools, Floats]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.cad.edge_slivers import with_slivers
 from floorfit.cad.mesh import Mesh, component_labels
 from floorfit.cad.regions import Regions, planes_of
 
@@ -104,10 +105,12 @@ def join_smooth(mesh: Mesh, regions: Regions, widths: Floats, narrowest: float) 
     if not chosen.any():
         plain = np.full(count, np.inf)
         return Smooth(regions, np.zeros(count, np.bool_), np.zeros(count), plain, borders.pairs[~bends])
+    home = with_slivers(mesh, regions, np.where(chosen[group], group, -1), widths < narrowest)
     target = np.where(chosen[group], group + count, np.arange(count))
-    _, number = np.unique(target, return_inverse=True)
+    faces, number = np.unique(target, return_inverse=True)
     number = number.reshape(-1)
     label = np.where(regions.label >= 0, number[regions.label], -1)
+    label = np.where(home >= 0, np.searchsorted(faces, home + count), label)
     is_shaped, curved = np.zeros(number.max(initial=-1) + 1, np.bool_), np.zeros(number.max(initial=-1) + 1, np.bool_)
     is_shaped[number[chosen[group]]] = True
     curved[number[regions.is_curved & ~chosen[group]]] = True

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from floorfit.cad.drawing import region_polygon, triangles_in_plan
-from floorfit.cad.facet_heights import Heights, z_of_planes
+from floorfit.cad.facet_heights import Facets, Heights, z_of_planes
 from floorfit.cad.mesh import Mesh, component_labels
 from floorfit.cad.regions import planar_regions
 
@@ -22,6 +22,8 @@ Ints = NDArray[np.int64]
 
 #: Regions with fewer facets than this are kept as single triangles.
 _FEW = 4
+#: A curved floor bends over a shape that holds this many corners of its pieces; with fewer it is as fine as these.
+_BENDS = 4
 #: Shapes narrower than twice this are float noise, mm.
 _THIN = 1e-3
 #: Z of the normal of a roof: it looks down flatter than 60 degrees. Steeper is a wall that leans over.
@@ -156,19 +158,25 @@ class Underside:
         return np.concatenate([cut[area], whole]), np.concatenate([edge[number[area]], inside[part]])
 
     def _ranges(self, shapes: NDArray[np.object_], owner: Ints, face: Heights) -> tuple[Floats, ...]:
-        """Least and greatest web and underside Z over the corners of each shape (they are linear in between)."""
+        """Least and greatest web and underside Z over the corners of each shape, and over those of a curved floor."""
         if len(shapes) == 0:
             return (np.zeros(0),) * 4
         xy, number = shapely.get_coordinates(shapes, return_index=True)
         under = z_of_planes(xy, self.points[owner[number]], self.normals[owner[number]])
         web = face.at(xy) - under
         starts = np.searchsorted(number, np.arange(len(shapes)))
-        return (
-            np.minimum.reduceat(web, starts),
-            np.maximum.reduceat(web, starts),
-            np.minimum.reduceat(under, starts),
-            np.maximum.reduceat(under, starts),
-        )
+        low, high = np.minimum.reduceat(web, starts), np.maximum.reduceat(web, starts)
+        if isinstance(face, Facets):
+            corner, row = shapely.STRtree(shapes).query(shapely.points(face.corners[:, :2]), predicate="within")
+            bends = np.bincount(row, minlength=len(shapes))[row] >= _BENDS
+            corner, row = corner[bends], row[bends]
+            mine = owner[row]
+            webs = face.corners[corner, 2] - z_of_planes(
+                face.corners[corner, :2], self.points[mine], self.normals[mine]
+            )
+            np.minimum.at(low, row, webs)
+            np.maximum.at(high, row, webs)
+        return low, high, np.minimum.reduceat(under, starts), np.maximum.reduceat(under, starts)
 
 
 def _is_wide(shapes: NDArray[np.object_]) -> NDArray[np.bool_]:

@@ -189,7 +189,8 @@ def verdict_of(probability: float, level: float) -> Verdict:
     """
     if probability >= level:
         return "conform"
-    return "nonconform" if probability <= 1 - level else "undecided"
+    # A level is written in decimals: 1 − 0.9 is 0.09999999999999998 in binary, and one in ten is no less.
+    return "nonconform" if probability <= round(1 - level, 12) else "undecided"
 
 
 def _measured(floor: FloorWarp, count: int, webs: Webs, settings: DecisionSettings, wording: Wording) -> Decision:

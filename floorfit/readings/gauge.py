@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.errors import Finding, InputError
 from floorfit.readings.components import Budget, Component, combine_components
 from floorfit.readings.observations import Readings
-from floorfit.readings.step_blocks import Blocks, check_blocks
+from floorfit.readings.step_blocks import ROUNDING_MM, Blocks, check_blocks
 from floorfit.readings.warp import DEFAULT_U_MM
 
 __all__ = ["Applied", "BlockResult", "Gauge", "apply_gauge", "calibrate"]
@@ -158,7 +158,8 @@ class Gauge:
         line = a * x * x + 2.0 * b * x + c
         step = self._step(temperature_c)
         coefficient = self.scale * x * step * self.k_u_per_c
-        thermometer = np.where(step == 0.0, 0.0, self.scale * x * self.k_per_c * TEMPERATURE_U_C)
+        is_known = np.isfinite(np.asarray(temperature_c, float) - self.temperature)
+        thermometer = np.where(is_known, self.scale * x * self.k_per_c * TEMPERATURE_U_C, 0.0)
         return np.asarray(np.sqrt(np.maximum(line, 0.0) + coefficient**2 + thermometer**2))
 
     def budget(self, reading: float, temperature_c: float = float("nan")) -> Budget:
@@ -388,7 +389,8 @@ def apply_gauge(gauge: Gauge, readings: Readings) -> Applied:
 
 
 def _outside(gauge: Gauge, thickness: Array, readings: Readings) -> list[Finding]:
-    out = (thickness > 0) & ((thickness < gauge.true_min) | (thickness > gauge.true_max))
+    is_thin, is_thick = thickness < gauge.true_min - ROUNDING_MM, thickness > gauge.true_max + ROUNDING_MM
+    out = (thickness > 0) & (is_thin | is_thick)
     if not out.any():
         return []
     lines = ", ".join(str(int(line)) for line in readings.line[out][:5])

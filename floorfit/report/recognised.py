@@ -113,7 +113,7 @@ def _left_out(axes: Axes, face: RejectedFace, unit_mm: float) -> None:
     """A face that was not taken: its rings, and the code of the reason."""
     from matplotlib.patches import PathPatch
 
-    plain = face.code in _PLAIN
+    plain = face.code in _PLAIN and not face.is_walled
     if face.outline:
         path = _path([face.outline, *face.holes], unit_mm)
         line = {"edgecolor": "#808080", "linewidth": 0.4, "linestyle": ":", "zorder": 0.5}

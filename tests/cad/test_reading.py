@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import sys
 import zipfile
-from pathlib import Path
 
 import numpy as np
 import pytest
 import trimesh
 from cad_plates import box, mesh_of, round_pocket
+from step_solids import StepSolid, back, box_ring, rounded_ring
 
 from floorfit.cad import extract_pockets
 from floorfit.errors import InputError, MissingExtraError
 
-CASES = Path(__file__).parent / "cases"
 # A rounded rectangle of 80 × 40 with corners of 8: closed form.
 AREA = 80 * 40 - (4 - np.pi) * 64
 
@@ -158,34 +156,40 @@ def test_scene_with_transforms(block, tmp_path):
     check(extract_pockets(tmp_path / "scene.glb"))
 
 
-def test_step_in_millimetres():
-    extraction = extract_pockets(CASES / "pocket_block.step")
+def step_block(folder, scale=1.0, unit="mm"):
+    """The block as STEP, in the unit; the figures are millimetres times the scale."""
+    w = StepSolid()
+    low, top = (box_ring(0.0, 0.0, 120 * scale, 80 * scale, z * scale) for z in (0, 20))
+    foot, rim = (rounded_ring(20 * scale, 20 * scale, 100 * scale, 60 * scale, 8 * scale, z * scale) for z in (2, 20))
+    w.plane([back(low)], (0, 0, -1))
+    w.plane([top, back(rim)], (0, 0, 1))
+    w.plane([foot], (0, 0, 1))
+    w.sides(low, top, hole=False)
+    w.sides(foot, rim, hole=True)
+    path = folder / "block.step"
+    path.write_text(w.text(unit), encoding="ascii")
+    return path
+
+
+def test_step_in_millimetres(tmp_path):
+    extraction = extract_pockets(step_block(tmp_path))
     check(extraction)
     assert extraction.floors[0].corner_radius == pytest.approx(8.0, abs=0.011)
     assert extraction.floors[0].arc_error <= 0.01
 
 
-def test_step_chord_tolerance_is_used():
-    coarse = extract_pockets(CASES / "pocket_block.step", chord_tolerance=0.01)
-    fine = extract_pockets(CASES / "pocket_block.step", chord_tolerance=0.0005)
+def test_step_chord_tolerance_is_used(tmp_path):
+    coarse = extract_pockets(step_block(tmp_path), chord_tolerance=0.01)
+    fine = extract_pockets(step_block(tmp_path), chord_tolerance=0.0005)
     assert fine.floors[0].arc_error <= 0.0005 < coarse.floors[0].arc_error
 
 
-def test_step_in_inches_is_converted():
-    extraction = extract_pockets(CASES / "pocket_block_inch.step")
+def test_step_in_inches_is_converted(tmp_path):
+    model = step_block(tmp_path, 0.1, "in")
+    extraction = extract_pockets(model)
     check(extraction, scale=2.54)
     assert extraction.part.units == "mm"
-    assert extract_pockets(CASES / "pocket_block_inch.step", units="in").part.units == "in"
-
-
-def test_step_cases_are_what_their_script_writes():
-    sys.path.insert(0, str(CASES))
-    try:
-        from make_step import step_text
-    finally:
-        sys.path.remove(str(CASES))
-    assert (CASES / "pocket_block.step").read_text(encoding="ascii") == step_text(False)
-    assert (CASES / "pocket_block_inch.step").read_text(encoding="ascii") == step_text(True)
+    assert extract_pockets(model, units="in").part.units == "in"
 
 
 @pytest.mark.parametrize(

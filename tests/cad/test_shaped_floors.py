@@ -5,8 +5,6 @@ Truth is the formula and constructive geometry. How far a chord may be from its 
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 import shapely
@@ -127,20 +125,6 @@ def test_a_web_between_two_cylinders_about_one_line_is_one_number_and_its_normal
     chord = (160.0 / cells[0]) ** 2 / 8.0 / 580.0
     assert pocket.web / pocket.steepness_at(*pocket.centroid) == pytest.approx(2.0, abs=2e-3)
     assert np.abs(pocket.nominal_web(x, y) - (arc(600.0)(x, y) - arc(602.0)(x, y))).max() <= 2e-3 + 0.2 * chord
-
-
-@pytest.mark.parametrize("chord", [0.01, 0.002])
-def test_step_of_a_web_between_two_cylinders(chord):
-    """The same web as STEP; how finely a kernel divides it is asked for in the call."""
-    pytest.importorskip("cascadio")
-    model = Path(__file__).parent / "cases" / "arched_web.step"
-    (pocket,) = extract_pockets(model, chord_tolerance=chord).part.pockets
-    x, y = places()
-    over, under = (604.0 - np.sqrt(radius**2 - (x - 100.0) ** 2) for radius in (600.0, 602.0))
-    assert (pocket.web_along, pocket.is_parallel, pocket.underside) == ("normal", True, ())
-    assert np.abs(pocket.floor_at(x, y) - over).max() <= 2e-3 + chord
-    assert np.abs(pocket.nominal_web(x, y) - (over - under)).max() <= 2e-3
-    assert pocket.polygon.symmetric_difference(shapely.box(20, 20, 180, 140)).area < 0.01
 
 
 def _alone(pocket):

@@ -221,6 +221,16 @@ def test_verdict_is_mirrored_about_a_half(probability: float, verdict: str) -> N
     assert verdict_of(probability, 0.95) == verdict
 
 
+@pytest.mark.parametrize("samples", [400, 500, 1000])
+def test_mirror_is_exact_for_shares_of_samples(samples: int) -> None:
+    # With k of n samples at the level k/n a floor conforms; n − k of n is the mirror image (JCGM 106:2012, 8.3).
+    for k in range(samples // 2 + 1, samples):
+        level = float(f"{k / samples:.4f}")
+        assert verdict_of(k / samples, level) == "conform"
+        assert verdict_of((samples - k) / samples, level) == "nonconform"
+        assert verdict_of((samples - k + 1) / samples, level) == "undecided"
+
+
 def test_uncertainty_of_an_offset_is_expanded_by_two() -> None:
     # A shared error of 0.004 mm is the whole uncertainty of a shift (JCGM 100, 6.2: U = k u).
     assert decide_one(lambda x, y: 0.05, sd=0.004).offset_u_mm == pytest.approx(0.008, rel=0.01)
