@@ -14,7 +14,7 @@ from floorfit.part.model import Part
 from floorfit.readings.causes import columns_to_try, words_of
 from floorfit.readings.observations import Observations
 from floorfit.readings.repeats import Sites
-from floorfit.readings.systematic import Sharers, Systematic, find_systematic, likeliest
+from floorfit.readings.systematic import Cause, Sharers, Systematic, find_systematic, likeliest
 from floorfit.surface.slow import TOLD_GAIN
 
 if TYPE_CHECKING:
@@ -63,8 +63,8 @@ def shared_errors(
         return ()
     columns = columns_to_try(part, seen.readings, seen.floor, sites.of(seen) >= 0)
     tried = [replace(one, values=one.values[rows]) for one in columns]
-    slow = np.broadcast_to(fit.slow_error, fit.weights.shape)
-    data = _sharers(seen, sites, rows, fit, seen.residual[rows] - slow[sites.of(seen)[rows]])
+    tried = [_with_allowed(one, fit) for one in tried]
+    data = _sharers(seen, sites, rows, fit)
     found = find_systematic(data, tried, least_mm)
     doubted = None if found or refit is None else likeliest(data, tried)
     if doubted is None or doubted[1].chance > DOUBTED or refit is None:
@@ -73,12 +73,20 @@ def shared_errors(
     share = np.zeros(len(seen))
     share[rows] = cause.values
     again = refit(sites.warp - first.effect * share[sites.rows])
-    left = seen.warp[rows] - again.followed(sites.points, sites.warp[:, None], sites.u)[sites.of(seen)[rows], 0]
-    return find_systematic(_sharers(seen, sites, rows, again, left), tried, least_mm)
+    return find_systematic(_sharers(seen, sites, rows, again), [_with_allowed(one, again) for one in tried], least_mm)
 
 
-def _sharers(seen: Observations, sites: Sites, rows: Rows, fit: Fit, residual: Array) -> Sharers:
+def _with_allowed(cause: Cause, fit: Fit) -> Cause:
+    """With the variance that the fit has for it: of a straight drift, where one stands beside its surface."""
+    slow = fit.models[0].in_order
+    is_straight = slow is not None and not np.isfinite(slow.length)
+    return replace(cause, allowed=slow.size**2 if slow and cause.kind == "drift" and is_straight else 0.0)
+
+
+def _sharers(seen: Observations, sites: Sites, rows: Rows, fit: Fit) -> Sharers:
+    """The readings and one smoother: that of the model that comes first, not the mixture."""
     place = sites.of(seen)[rows]
+    residual = seen.warp[rows] - fit.followed(sites.points, sites.warp[:, None], sites.u)[place, 0]
     weight = fit.weights[place] / seen.u[rows] ** 2
     square = float((weight * residual) @ seen.warp[rows])
 

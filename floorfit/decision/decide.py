@@ -189,7 +189,8 @@ def verdict_of(probability: float, level: float) -> Verdict:
     """
     if probability >= level:
         return "conform"
-    return "nonconform" if probability <= 1 - level else "undecided"
+    # A level is written in decimals: 1 − 0.9 is 0.09999999999999998 in binary, and one in ten is no less.
+    return "nonconform" if probability <= round(1 - level, 12) else "undecided"
 
 
 def _measured(floor: FloorWarp, count: int, webs: Webs, settings: DecisionSettings, wording: Wording) -> Decision:
@@ -325,6 +326,8 @@ def _suggestion(floor: FloorWarp) -> tuple[float, float]:
     inside = shapely.intersects_xy(inner, floor.points[:, 0], floor.points[:, 1])
     deviation = np.where(inside, floor.deviation, -1.0) if inside.any() else floor.deviation
     place = floor.points[int(np.argmax(deviation))]
+    if not inside.any():  # a narrow floor, with none of its points so far from both walls
+        place = shapely.get_coordinates(shapely.shortest_line(inner, shapely.Point(place)))[0]
     return (float(place[0]), float(place[1]))
 
 

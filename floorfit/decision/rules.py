@@ -141,7 +141,7 @@ def _over_stock(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, 
 
 
 def _tolerance(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> Reason:
-    if chosen.chances.conform > 1 - settings.level:
+    if chosen.chances.conform > round(1 - settings.level, 12):  # as `verdict_of`
         return Reason()
     spread = wording.length(float(np.ptp(floor.mean - (chosen.offset - chosen.plane[0]))))
     cure = {

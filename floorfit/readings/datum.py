@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.errors import FINITE, Finding, InputError, check_ranges
+from floorfit.errors import ABOVE_ZERO, FINITE, Finding, InputError, check_ranges
 from floorfit.readings.columns import Field, Layout
 from floorfit.readings.observations import Readings
 from floorfit.readings.table_file import read_table
@@ -185,7 +185,8 @@ def fit_frame(
     Raises
     ------
     InputError
-        For fewer than 3 points, points on a line, mirrored or badly fitting ones, or a tilted set-up.
+        For fewer than 3 points, points on a line, mirrored or badly fitting ones, a tilted set-up, or a limit that is
+        not above zero.
 
     Examples
     --------
@@ -197,7 +198,8 @@ def fit_frame(
     [100.0, 200.0, 50.0]
     """
     datums = nominal if isinstance(nominal, Datums) else _datums(nominal, measured)
-    check_ranges("datums", [("temperature_rise_k", temperature_rise_k, FINITE)])
+    limits = [("limit_mm", limit_mm, ABOVE_ZERO), ("expansion_per_k", expansion_per_k, FINITE)]
+    check_ranges("datums", [("temperature_rise_k", temperature_rise_k, FINITE), *limits])
     growth = 1.0 + temperature_rise_k * expansion_per_k
     _check_points(datums)
     a, b = datums.nominal * growth, datums.measured
@@ -231,8 +233,9 @@ def same_shape(datums: Datums, limit_mm: float = SHAPE_LIMIT_MM) -> Frame:
     Raises
     ------
     InputError
-        If there are too few points, or the part bent or twisted between the clampings.
+        If there are too few points, the limit is not above zero, or the part bent or twisted between the clampings.
     """
+    check_ranges("datums", [("limit_mm", limit_mm, ABOVE_ZERO)])
     if len(datums.nominal) < FOR_SHAPE:
         text = f"{len(datums.nominal)} points came, {FOR_SHAPE} or more were expected: three fit whatever the shape."
         raise _refusal(datums, "too-few-datums", text + " Measure more, spread over the part.")

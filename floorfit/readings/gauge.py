@@ -13,10 +13,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.errors import Finding, InputError
+from floorfit.errors import NOT_NEGATIVE, Finding, InputError, Range, check_ranges
 from floorfit.readings.components import Budget, Component, combine_components
 from floorfit.readings.observations import Readings
-from floorfit.readings.step_blocks import Blocks, check_blocks
+from floorfit.readings.step_blocks import ROUNDING_MM, Blocks, check_blocks
 from floorfit.readings.warp import DEFAULT_U_MM
 
 __all__ = ["Applied", "BlockResult", "Gauge", "apply_gauge", "calibrate"]
@@ -29,6 +29,8 @@ Kind = Literal["thickness", "tof"]
 #: half of that width as standard uncertainty.
 K_PER_C = -0.000165
 K_U_PER_C = 0.00001
+#: A coefficient beyond this is in another unit: no metal's velocity changes by a percent for each degree.
+MOST_K_PER_C = 0.01
 #: Standard uncertainty of a block's stated thickness where the file has none, mm (common practice, no source).
 BLOCK_U_MM = 0.001
 #: A display step of 0.01 mm gives 0.01/√12 (JCGM 100:2008, 4.3.7): no reading is better than that.
@@ -158,7 +160,8 @@ class Gauge:
         line = a * x * x + 2.0 * b * x + c
         step = self._step(temperature_c)
         coefficient = self.scale * x * step * self.k_u_per_c
-        thermometer = np.where(step == 0.0, 0.0, self.scale * x * self.k_per_c * TEMPERATURE_U_C)
+        is_known = np.isfinite(np.asarray(temperature_c, float) - self.temperature)
+        thermometer = np.where(is_known, self.scale * x * self.k_per_c * TEMPERATURE_U_C, 0.0)
         return np.asarray(np.sqrt(np.maximum(line, 0.0) + coefficient**2 + thermometer**2))
 
     def budget(self, reading: float, temperature_c: float = float("nan")) -> Budget:
@@ -243,8 +246,8 @@ def calibrate(
     Raises
     ------
     InputError
-        If the blocks are not fit for the method, a row is a second echo or in another unit, or the webs lie
-        outside the blocks.
+        If the blocks are not fit for the method, a row is a second echo or in another unit, the webs lie outside the
+        blocks, or a setting is out of its range.
 
     Examples
     --------
@@ -255,6 +258,16 @@ def calibrate(
     >>> round(float(gauge.thickness(2.05)), 6)
     2.0
     """
+    check_ranges(
+        "calibrate",
+        [
+            ("k_per_c", k_per_c, Range("a number within ± 0.01", -MOST_K_PER_C, MOST_K_PER_C)),
+            ("k_u_per_c", k_u_per_c, NOT_NEGATIVE),
+            ("resolution_mm", resolution_mm, NOT_NEGATIVE),
+            ("zero_u_mm", zero_u_mm, NOT_NEGATIVE),
+            ("reading_u_mm", reading_u_mm, NOT_NEGATIVE),
+        ],
+    )
     steps = np.unique(np.round(blocks.true, 6))
     chosen: Method = method or ("one-point" if len(steps) == 1 else "two-point" if len(steps) == 2 else "line")
     check_blocks(blocks, chosen, web_range)
@@ -388,7 +401,8 @@ def apply_gauge(gauge: Gauge, readings: Readings) -> Applied:
 
 
 def _outside(gauge: Gauge, thickness: Array, readings: Readings) -> list[Finding]:
-    out = (thickness > 0) & ((thickness < gauge.true_min) | (thickness > gauge.true_max))
+    is_thin, is_thick = thickness < gauge.true_min - ROUNDING_MM, thickness > gauge.true_max + ROUNDING_MM
+    out = (thickness > 0) & (is_thin | is_thick)
     if not out.any():
         return []
     lines = ", ".join(str(int(line)) for line in readings.line[out][:5])

@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 #: A row whose ratio to the others is one of these to 8 % was read wrongly.
 WRONG_RATIOS = {2.0: "the second echo", MM_PER_INCH: "millimetres among inches", 1 / MM_PER_INCH: "inches"}
 RATIO_TOLERANCE = 0.08
+#: Lengths that differ by less are one, mm: a web of 2 may be 2.3 − 0.3, which in binary is not 2.
+ROUNDING_MM = 1e-9
 
 _POSITIVE = Field(may_be_blank=False, low=0.0, is_open=True)
 _FIELDS = {
@@ -210,7 +212,7 @@ def _bracket(blocks: Blocks, web_range: tuple[float, float] | None) -> list[Find
     if web_range is None:
         return []
     low, high = float(blocks.true.min()), float(blocks.true.max())
-    if low <= web_range[0] and web_range[1] <= high:
+    if low <= web_range[0] + ROUNDING_MM and web_range[1] <= high + ROUNDING_MM:
         return []
     text = (
         f"the blocks reach from {low:.4g} to {high:.4g} mm, the webs from {web_range[0]:.4g} to {web_range[1]:.4g} mm. "

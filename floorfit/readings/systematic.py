@@ -11,6 +11,7 @@ it, so that an error that no test can see has a large u(β): it is said how larg
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -26,6 +27,8 @@ Smooth = Callable[[Array], Array]
 
 #: Chance of a false alarm of each kind; five kinds together stay at 5 % (Bonferroni).
 ALPHA = 0.01
+#: Least share of a variance that is left when what the fit allows for is taken off: rounding.
+KEPT = 1e-6
 #: Most causes that are told apart in one job.
 MOST = 4
 #: Groups of a kind (pockets, rows of pockets) that are tried exactly: those that stand out most.
@@ -46,12 +49,15 @@ class Cause:
         Added to the warp of each row for an effect of 1 (per unit of ``unit``).
     unit : str
         Of the effect: ``"mm"``, ``"mm/°C"``, ``"1"``.
+    allowed : float
+        Variance of the effect that the fit allows for already; it is in ``1 / cᵀP c``, and comes off again.
     """
 
     kind: str
     name: str
     values: Array
     unit: str = "mm"
+    allowed: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -90,7 +96,7 @@ class Sharers:
     weight : (n,) ndarray, 1/mm²
         Robust weight over squared uncertainty; rows that share a place weigh as the fit weighed the place.
     residual : (n,) ndarray, mm
-        Warp less fitted warp.
+        Warp less what ``smooth`` makes of it: the two belong together, or ``cᵀP y`` is not of the same P.
     square : float
         ``yᵀP y`` of the warp values: what φ, the variance of the readings over what was stated, is found from.
     smooth : callable
@@ -195,8 +201,6 @@ def _standing_out(columns: Sequence[Cause], data: Sharers, score: Array) -> Iter
 
 def _estimate(tried: Sequence[_Tried], at: int, score: Array, data: Sharers) -> Systematic:
     """Estimate one effect with the others in the model."""
-    from scipy.special import erfc
-
     values = np.stack([one.column.values for one in tried])
     gram = values @ np.stack([one.free for one in tried]).T
     column = tried[at].column
@@ -209,7 +213,8 @@ def _estimate(tried: Sequence[_Tried], at: int, score: Array, data: Sharers) -> 
     # φ with the model's effects taken out; never below 1, as in the fit.
     left = data.square - float(right @ inverse @ right)
     dispersion = max(1.0, left / max(1, len(score) - 3 - len(tried)))
-    u = float(np.sqrt(dispersion * inverse[at, at]))
-    chance = min(1.0, tried[at].among * float(erfc(abs(effect) / u / np.sqrt(2.0))))
+    variance = max(inverse[at, at] - column.allowed, KEPT * inverse[at, at])
+    u = float(np.sqrt(dispersion * variance))
+    chance = min(1.0, tried[at].among * math.erfc(abs(effect) / u / math.sqrt(2.0)))
     size = abs(effect) * float(np.ptp(column.values))
     return Systematic(column.kind, column.name, column.unit, effect, u, size, chance)

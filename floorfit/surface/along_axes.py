@@ -147,13 +147,15 @@ def _searched(in_order: Slow | None, part: _Part | None, start: Prior, search: _
 
 def _shared(found: Sequence[tuple[Model, float]]) -> tuple[Model, ...]:
     """With their shares, those of an error of Z limited; the unlikely ones left out."""
-    least = min(evidence for _, evidence in found)
-    likely = np.array([model.odds * np.exp(-(evidence - least) / 2) for model, evidence in found])
+    log = np.array([np.log(model.odds) - evidence / 2 for model, evidence in found])
     is_error = np.array([bool(model.errors) for model, _ in found])
+    likely = np.exp(log - log.max())
     likely /= likely.sum()
-    total = float(likely[is_error].sum())
-    if total > MOST_ERROR:
-        likely = np.where(is_error, likely * MOST_ERROR / total, likely * (1 - MOST_ERROR) / (1 - total))
+    if likely[is_error].sum() > MOST_ERROR:
+        # Each kind for itself: an error of Z may be so likely that nothing is left of the others in double precision.
+        for these, share in ((is_error, MOST_ERROR), (~is_error, 1 - MOST_ERROR)):
+            own = np.exp(log[these] - log[these].max())
+            likely[these] = share * own / own.sum()
     likely = np.where(likely < LEAST_SHARE, 0.0, likely)
     likely /= likely.sum()
     order = sorted(range(len(found)), key=lambda k: (is_error[k], -likely[k]))

@@ -207,15 +207,6 @@ class Fit:
             out += design @ amounts.T
         return np.asarray(out if self.slow is None else out + self.slow.errors @ knots.T)
 
-    @property
-    def slow_error(self) -> Array | float:
-        """Error of each reading that those taken about the same time share, (n,) mm; 0 where there is none."""
-        border = self.solution.border
-        return 0.0 if border is None else self._slow(border.slow_error)
-
-    def _slow(self, knots: Array) -> Array | float:
-        return 0.0 if self.slow is None else np.asarray(self.slow.errors @ knots)
-
     def _solved(self, points: Array, values: Array, u: Array, design: csr_array | None) -> tuple[Array, Array, Array]:
         """Coefficients, amounts and knots of the slow error for columns of other values of the same places."""
         grid, border, shapes = self.surface.grid, self.solution.border, self.surface.shapes

@@ -15,6 +15,8 @@ Array = NDArray[np.float64]
 
 #: Two-sided 95 % point of the normal distribution.
 K95 = 1.959964
+#: Share of the values below which their deviation is rounding: they are all alike.
+ROUNDING = 1e-12
 
 
 @dataclass(frozen=True)
@@ -68,7 +70,7 @@ def capability(values: ArrayLike, tolerance: Tolerance) -> Capability:
     count = len(x)
     mean = float(x.mean()) if count else nan
     sd = float(x.std(ddof=1)) if count > 1 else nan
-    if count < 2 or sd == 0:
+    if count < 2 or sd <= ROUNDING * float(np.abs(x).max()):
         return Capability(count, mean, sd, nan, nan, (nan, nan), (nan, nan))
     sides = [] if tolerance.upper is None else [(tolerance.upper - mean) / (3 * sd)]
     sides += [] if tolerance.lower is None else [(mean - tolerance.lower) / (3 * sd)]

@@ -125,7 +125,9 @@ def trend(values: ArrayLike) -> Trend:
         return Trend(nan, nan, nan)
     when = known - known.mean()
     spread = float(when @ when)
-    slope = float(when @ x[known]) / spread
-    left = x[known] - x[known].mean() - slope * when
+    off = x[known] - x[known].mean()
+    off[np.abs(off) <= 1e-12 * np.abs(x[known]).max()] = 0.0  # rounding of the mean is no drift
+    slope = float(when @ off) / spread
+    left = off - slope * when
     freedom = len(known) - 2
     return Trend(slope, float(np.sqrt(left @ left / freedom / spread)), student_factor(freedom))

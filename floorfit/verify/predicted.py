@@ -168,7 +168,7 @@ class Prediction:
 
 
 def _bilinear(grid: WebMap, x: Array, y: Array) -> Array:
-    """Interpolate the uncertainty layer; nodes outside the outline take their row's nearest value."""
+    """Interpolate the uncertainty layer; nodes outside the outline take the greatest value."""
     nodes_x, nodes_y = np.array(grid.x_mm), np.array(grid.y_mm)
     layer = _filled(np.array(grid.warp_u_mm, dtype=float))
     i = np.clip(np.searchsorted(nodes_x, x, side="right") - 1, 0, len(nodes_x) - 2)

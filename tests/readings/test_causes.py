@@ -43,6 +43,16 @@ def test_a_wrong_velocity_is_found_by_the_webs_thickness(job, share: float, way:
     assert "exit 1" in found
 
 
+@pytest.mark.parametrize("size", [-0.12, 0.09])
+def test_a_drift_that_the_fit_allows_for_is_told_with_its_size(job, size: float):
+    part, readings = job
+    spoiled = replace(readings, thickness=readings.thickness - size * np.linspace(0, 1, len(readings)))
+    result = floorfit.correct(part, spoiled, floorfit.Settings(z_u=0.002))
+    assert result.fit is not None and result.fit.models[0].in_order is not None
+    (found,) = result.systematic
+    assert found.kind == "drift" and abs(found.effect - size) <= 3 * found.u < 0.075
+
+
 def test_the_whole_part_is_likelier_to_fail_than_any_pocket(job):
     """P(all) <= min P (probability of an intersection), and not below 1 − Σ (1 − P) (Bonferroni)."""
     result = floorfit.correct(*job, floorfit.Settings(z_u=0.002))

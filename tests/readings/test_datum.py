@@ -161,3 +161,12 @@ def test_a_twist_between_clampings_is_refused(corner: int):
 def test_three_points_show_no_change_of_shape():
     with pytest.raises(InputError, match="three fit whatever the shape"):
         same_shape(Datums(CORNERS[:3], CORNERS[:3], tuple("abc")))
+
+
+@pytest.mark.parametrize("limit", [float("nan"), 0.0, -0.5, float("inf")])
+def test_a_limit_that_is_none_is_refused(limit: float) -> None:
+    # No distance is greater than NaN: any datum would do.
+    with pytest.raises(InputError, match=r"limit_mm: .* a number above 0 was expected"):
+        fit_frame(POINTS, machine(POINTS) + ONE_OFF, limit_mm=limit)
+    with pytest.raises(InputError, match=r"limit_mm: .* a number above 0 was expected"):
+        same_shape(Datums(CORNERS, CORNERS, tuple("abcde")), limit)

@@ -188,6 +188,13 @@ def test_bad_blocks_are_refused(blocks: Blocks, arguments: dict[str, object], me
         calibrate(blocks, **arguments)  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize("name", ["k_per_c", "k_u_per_c", "resolution_mm", "zero_u_mm", "reading_u_mm"])
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -165.0])  # −165 is ppm for each °C
+def test_a_setting_out_of_its_range_is_refused(name: str, value: float) -> None:
+    with pytest.raises(InputError, match=rf"calibrate, {name}: {value!r} came, a number"):
+        calibrate(blocks_from_arrays([1.0, 5.0], [1.0, 5.0]), **{name: value})  # type: ignore[arg-type]
+
+
 def test_block_arrays_of_different_length_are_refused() -> None:
     with pytest.raises(ValueError, match="differ in length"):
         blocks_from_arrays([1.0, 2.0], [1.0])
@@ -198,3 +205,31 @@ def test_block_arrays_of_different_length_are_refused() -> None:
 def test_far_gauge_is_said_so() -> None:
     gauge = calibrate(blocks_from_arrays([1.0, 2.0, 4.0], [1.2, 2.4, 4.8]))
     assert [finding.code for finding in gauge.findings] == ["far-scale"]
+
+
+@pytest.mark.parametrize("gain", [1.0, 1.02, 0.97])
+@pytest.mark.parametrize("thin", [0.5, 0.7, 1.27, 2.54])
+def test_a_reading_of_the_outer_blocks_themselves_lies_within_them(thin: float, gain: float) -> None:
+    # The line goes through both blocks (two points make a line), but for rounding.
+    for zero, thick in ((0.0, 4.0), (0.01, 5.08), (-0.03, 6.35)):
+        shown = [thin * gain + zero, thick * gain + zero]
+        gauge = calibrate(blocks_from_arrays([thin, thick], shown))
+        assert apply_gauge(gauge, readings_from_arrays([0.0] * 2, [0.0] * 2, shown)).findings == ()
+
+
+def test_blocks_as_thick_as_the_webs_reach_round_them() -> None:
+    # 2.3 − 0.3 and 1.7 + 0.5 + 2.8: webs of 2 and 5 mm, which in binary are a little less and a little more or so.
+    blocks = blocks_from_arrays([2.0, 5.0], [2.0, 5.0])
+    for web_range in ((2.3 - 0.3, 5.0), (2.0, 4.7 + 0.1 + 0.1 + 0.1)):
+        assert web_range != (2.0, 5.0)
+        assert calibrate(blocks, web_range=web_range).true_min == 2.0
+
+
+def test_thermometer_counts_at_the_temperature_of_the_blocks_too() -> None:
+    # Nothing jumps there: the uncertainty is that of the limit from either side, and more than without a temperature,
+    # where nothing is corrected. Variance of scale·x·k·ΔT at ΔT = 0: (x k u_T)² (JCGM 100:2008, 5.1.2), u_T = 1 °C.
+    true = np.array([1.0, 2.0, 4.0])
+    gauge = calibrate(blocks_from_arrays(true, true, temperature=[20.0] * 3))
+    unknown, at, beside = (float(gauge.common_u(2.0, t)) for t in (np.nan, 20.0, 20.0 + 1e-9))
+    assert at == pytest.approx(beside, rel=1e-9)
+    assert at**2 - unknown**2 == pytest.approx((2.0 * 0.000165 * 1.0) ** 2, rel=1e-6)

@@ -72,3 +72,16 @@ def test_small_ones_are_not_reported():
     x, hat = _bending()
     values = 0.05 * _pocket(x)
     assert find_systematic(_data(values, hat), [Cause("pocket", "P1", _pocket(x))], 0.06) == ()
+
+
+def test_a_fit_that_allows_for_a_cause_hides_neither_its_size_nor_its_uncertainty():
+    """With N(0, s²) of the cause in the smoother 1/cᵀPc is s² more, and β the same (Woodbury's identity)."""
+    x, hat = _bending()
+    path, s = np.sin(7 * np.arange(len(x))), 0.05
+    values = 0.3 * x * x + 0.12 * path + np.random.default_rng(5).normal(0, NOISE, len(x))
+    left = np.eye(len(x)) - hat
+    gain = left @ path / (NOISE**2 / s**2 + path @ left @ path)
+    follows = hat + np.outer(path, gain) - np.outer(hat @ path, gain)
+    (plain,) = find_systematic(_data(values, hat), [Cause("drift", "order", path)])
+    (found,) = find_systematic(_data(values, follows), [Cause("drift", "order", path, allowed=s**2)])
+    assert (found.effect, found.u) == pytest.approx((plain.effect, plain.u), rel=1e-6)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from scipy.stats import t as student
 
 from floorfit.noticed import fit_findings
 from floorfit.surface import Fit, fit_surface
+from floorfit.surface.along_axes import models_of
 from floorfit.surface.blocks import product
 from floorfit.surface.border import TAUS, TYPICAL_MM, Slow
 from floorfit.surface.grid import Grid, make_grid
@@ -188,3 +190,15 @@ def test_rough_ground_has_students_tails() -> None:
 def _posterior(grid: Grid, solution, samples: int):  # type: ignore[no-untyped-def]
     inverse = solution.factor.inverse_band()
     return joint_posterior(grid, [(1.0, [(solution, 1.0)])], inverse, samples, 3, None)
+
+
+def test_an_error_beyond_all_doubt_is_still_believed_by_half() -> None:
+    # Evidence of e^2000 to one: nothing is left of the others in double precision, but a plate may wave by itself.
+    def beside(slow: Slow | None) -> SimpleNamespace:
+        return SimpleNamespace(criterion=-4000.0 if slow is not None and not slow.breaks else 0.0)
+
+    def search(slow: Slow | None, prior: Prior) -> tuple[tuple[tuple[Prior, float, float], ...], float]:
+        return ((prior, 0.1, 1.0),), beside(slow).criterion
+
+    found = models_of(places(), floors(), ((PRIOR, 0.1, 1.0),), None, beside, search, is_z_measured=True)  # type: ignore[arg-type]
+    assert [(bool(one.errors), one.share) for one in found] == [(False, pytest.approx(0.5)), (True, pytest.approx(0.5))]

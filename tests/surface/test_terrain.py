@@ -91,7 +91,8 @@ def test_regular_window_is_predicted_as_scipy_does() -> None:
     window = heights()[100:200, 100:220]
     rows, columns = (a.ravel() for a in np.meshgrid(np.arange(0, 100, 6), np.arange(0, 120, 6), indexing="ij"))
     points, values = np.column_stack([rows, columns]).astype(float), window[rows, columns]
-    fit = fit_surface(points, values, 1.0, bounds=(0, 0, 99, 119), smoothing=1e-4, robust=False, samples=2)
+    box = (0, 0, 99, 119)
+    fit = fit_surface(points, values, 1.0, bounds=box, smoothing=1e-4, cell_mm=1.0, robust=False, samples=2)
     x, y = (a.ravel() for a in np.meshgrid(np.arange(3, 96, 6), np.arange(3, 114, 6), indexing="ij"))
     dense = RBFInterpolator(points, values, kernel="thin_plate_spline")(np.column_stack([x, y]).astype(float))
     truth = window[x, y]

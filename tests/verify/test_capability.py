@@ -52,3 +52,10 @@ def test_limits_of_cp_hold_at_the_stated_rate() -> None:
         low, high = capability(generator.normal(0.01, 0.02, 25), Tolerance(-0.1, 0.1)).cp_limits
         held += low <= 0.2 / (6 * 0.02) <= high
     assert 184 <= held <= 196  # 92 to 98 %
+
+
+@pytest.mark.parametrize("value", [0.1, -0.007, 0.3])
+def test_values_all_alike_have_no_index(value: float) -> None:
+    # Cp = (U − L)/6s has no value at s = 0; numpy's deviation of three alike numbers is 1.7e-17, not 0.
+    for count in (2, 3, 7):
+        assert np.isnan(capability([value] * count, Tolerance(-0.5, 0.5)).cpk)

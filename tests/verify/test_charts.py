@@ -59,3 +59,11 @@ def test_missing_values_keep_their_step() -> None:
     values = np.array([0.0, np.nan, 2.0, 3.0, np.nan, 5.0])
     assert trend(values).slope == pytest.approx(1.0)
     assert np.isnan(trend([1.0, 2.0]).slope) and not trend([1.0, 2.0]).is_seen
+
+
+@pytest.mark.parametrize("count", range(3, 12))
+def test_values_all_alike_have_no_drift(count: int) -> None:
+    # Definition: the slope of a constant is 0. The mean of alike numbers is off by rounding: np.mean([0.1] * 3) > 0.1.
+    for value in (0.1, -0.007, 0.3, 12.7):
+        found = trend([value] * count)
+        assert (found.slope, found.u) == (0.0, 0.0) and not found.is_seen
