@@ -114,7 +114,7 @@ def _describe(
         high,
         float(foot.area),
         round(radius, 2),
-        corner_radius(arcs),
+        0.0 if floor.reach else corner_radius(arcs),
         *shares,
         max((arc.sagitta for arc in floor.arcs), default=0.0),
         patches,

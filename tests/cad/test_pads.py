@@ -60,6 +60,8 @@ def test_a_low_wide_pad_is_a_floor(name, turn):
     low, high = sorted(extraction.part.pockets, key=lambda pocket: pocket.web)
     assert (low.web, high.web) == pytest.approx((FLOOR, pad.bounding_box()[5]), abs=1e-4)
     assert high.polygon.area == pytest.approx(area, rel=1e-4)
+    # The corners of a pad are outer ones: no wall keeps a cutter from them.
+    assert (low.corner_radius, high.corner_radius) == (pytest.approx(8.0, abs=0.011), 0.0)
     assert not low.polygon.intersects(high.polygon.buffer(-1e-3))
     assert extraction.open_questions == 0
     assert all(floor.open_share == pytest.approx(0.0, abs=1e-9) for floor in extraction.floors)
