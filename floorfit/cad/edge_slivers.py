@@ -22,8 +22,8 @@ _OFF = np.radians(15.0)
 _DEEPEST = 12
 #: Corners of the face round a place through which a quadratic is laid; fewer than `_FEWEST` say nothing.
 _AROUND, _FEWEST = 16, 9
-#: A corner lies on the face within this many times what the others leave of the quadratic, and not under `_CLOSE`, mm.
-_LEFT, _CLOSE = 3.0, 2e-4
+#: A corner lies on the face within this many times what the others leave of the quadratic, from `_CLOSE` to `_FAR`, mm.
+_LEFT, _CLOSE, _FAR = 3.0, 2e-4, 5e-3
 
 
 def with_slivers(mesh: Mesh, regions: Regions, home: Ints, narrow: Bools) -> Ints:
@@ -99,7 +99,7 @@ def _near_quadratic(mesh: Mesh, known: Ints, asked: Ints) -> Bools:
         places = mesh.vertices[asked[mine, 0]]
         _, near = cKDTree(corners[:, :2]).query(places[:, :2], min(_AROUND, len(corners)))
         away, left = _off_quadratic(corners[near] - places[:, None, :])
-        out[mine] = away <= np.maximum(_LEFT * left, max(_CLOSE, 5.0 * mesh.noise))
+        out[mine] = away <= np.clip(_LEFT * left, max(_CLOSE, 5.0 * mesh.noise), _FAR)
     return out
 
 

@@ -34,6 +34,8 @@ Step = Callable[[str, float], None]
 _STEEPEST_DEG = 30.0
 #: Z of the normal of a facet that counts as a wall beside a bent face: steeper than 45 degrees.
 _STEEP = 0.7
+#: Beyond a curved face chords that fall by less than this may belong to a fillet that rises, rad (10 degrees).
+_UNSURE = np.radians(10.0)
 #: Faces down to this share of ``min_area`` are named when they are too small.
 _NAMED_SHARE = 0.1
 
@@ -175,6 +177,9 @@ def _refusal(mesh: Mesh, face: Candidate, settings: ExtractSettings, on: Standin
     code, reason = fault_of(mesh, face, settings, is_pad=on is not None and on.is_pad)
     if code == "no-wall" and on is not None and on.is_doubtful:
         return replace(refused_face(face, code, on.words), is_walled=True)
+    if code == "no-wall" and face.is_shaped and face.rim.share(face.rim.rise > -_UNSURE) > WALLED:
+        words = f"{reason}; it runs on smoothly beyond, and the model is too coarse to tell whether up or down"
+        return replace(refused_face(face, code, words), is_walled=True)
     return refused_face(face, code, reason) if code else None
 
 
