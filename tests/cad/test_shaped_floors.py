@@ -97,6 +97,25 @@ def test_two_facets_are_in_doubt_and_the_exit_code_says_so(tmp_path, capsys):
     assert len(read_part(out).pockets) == 1
 
 
+def test_range_of_the_web_of_a_curved_floor_is_that_of_all_of_it():
+    """A dome over a level underside, 2.5 mm higher in the middle than at its four corners, which are level."""
+    (floor,) = extract_pockets(mesh_of(plate("dome", (24, 20))), units="mm").floors
+    # A strip of 0.05 mm along the edge is left out, where the dome falls by 0.05 and 0.04 in each.
+    assert (floor.web_min, floor.web_max) == pytest.approx((3.5, 6.0), abs=5e-3)
+
+
+def test_a_dome_over_a_slope_that_its_corners_follow_is_no_constant_web():
+    """All four corners of the floor are 3.5 mm over the underside, the middle 6 mm."""
+    slope = lambda x, y: 0.01 * (x - 100.0)  # noqa: E731  (a formula like those above)
+    over = shaped_pocket(20, 20, 180, 140, lambda x, y: 4 + slope(x, y) + SHAPES["dome"][0](x, y), 24, 20, 41)
+    under = shaped_pocket(20, 20, 180, 140, lambda x, y: -4 - slope(x, y), 1, 1, 1).mirror((0, 0, 1))
+    (pocket,) = extract_pockets(mesh_of(box(0, 0, 0, 200, 160, 40) - over - under), units="mm").part.pockets
+    x, y = places()
+    assert np.abs(pocket.nominal_web(x, y) - SHAPES["dome"][0](x, y)).max() <= 2e-3 + 3.0 * chord_error(
+        "dome", (24, 20)
+    )
+
+
 @pytest.mark.parametrize("cells", CELLS[1:])
 def test_underside_that_follows_the_floor_is_a_constant_web(cells):
     over = SHAPES["wave"][0]
