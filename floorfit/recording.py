@@ -210,13 +210,13 @@ def _coefficients(surface: Surface) -> list[list[float]]:
 def _readings(result: Result) -> ReadingsRecord:
     table, seen = result.readings, result.observations
     ids = [pocket.id for pocket in result.part.pockets]
-    return ReadingsRecord(
+    return ReadingsRecord.model_construct(  # lists of arrays' numbers: nothing to validate, and no second copy
         line=table.line.tolist(),
         x_mm=table.x.tolist(),
         y_mm=table.y.tolist(),
         thickness_mm=_numbers(table.thickness),
         z_mm=_numbers(table.z),
-        u_mm=_numbers(seen.u),
+        u_mm=_few(seen.u),
         label=[str(label) for label in table.pocket],
         floor=[ids[k] if k >= 0 else "" for k in seen.floor],
         used=seen.is_used.tolist(),
@@ -224,8 +224,14 @@ def _readings(result: Result) -> ReadingsRecord:
         warp_mm=_numbers(seen.warp),
         residual_mm=_numbers(seen.residual),
         loo_mm=_numbers(seen.loo),
-        weight=_numbers(seen.weight),
+        weight=_few(seen.weight),
     )
+
+
+def _few(values: ArrayLike) -> list[float | None]:
+    """Numbers of which many are equal: each is kept once, a third of the memory."""
+    kept: dict[float | None, float | None] = {}
+    return [kept.setdefault(value, value) for value in _numbers(values)]
 
 
 def _numbers(values: ArrayLike) -> list[float | None]:

@@ -13,11 +13,11 @@ from floorfit.report.lettering import DrawnWord
 
 def texts(figure: Any) -> list[tuple[Text, Any]]:
     """Return every text that is really drawn, and its box in pixels."""
-    drawn: list[Text] = []
+    drawn: dict[Text | DrawnWord, Text] = {}
 
     def noting(draw: Any) -> Any:
-        def noted(text: Text, renderer: Any, *args: Any, **kwargs: Any) -> None:
-            drawn.append(text)
+        def noted(text: Text | DrawnWord, renderer: Any, *args: Any, **kwargs: Any) -> None:
+            drawn[text] = text.as_text() if isinstance(text, DrawnWord) else text
             draw(text, renderer, *args, **kwargs)
 
         return noted
@@ -27,8 +27,8 @@ def texts(figure: Any) -> list[tuple[Text, Any]]:
     with patches[0], patches[1]:
         canvas.draw()
     renderer = canvas.get_renderer()
-    found = {id(text): text for text in drawn if text.get_visible() and text.get_text().strip()}
-    return [(text, Text.get_window_extent(text, renderer)) for text in found.values()]
+    found = [text for text in drawn.values() if text.get_visible() and text.get_text().strip()]
+    return [(text, text.get_window_extent(renderer)) for text in found]
 
 
 def overlaps(figure: Any, *, slack: float = 1.0) -> list[tuple[str, str]]:
@@ -45,4 +45,4 @@ def overlaps(figure: Any, *, slack: float = 1.0) -> list[tuple[str, str]]:
 
 def with_gid(figure: Any, gid: str) -> list[str]:
     """Return the texts of one kind."""
-    return [text.get_text() for text in figure.findobj(Text) if text.get_gid() == gid]
+    return [word.text for word in figure.findobj(DrawnWord) if word.get_gid() == gid]

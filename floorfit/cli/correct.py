@@ -146,6 +146,7 @@ def run(args: argparse.Namespace) -> int:
         result = replace(result, findings=(*notes, *result.findings))
         tell("making the record")
         record = floorfit.make_record(result, inputs)
+        del inputs  # only their digests are needed from here on
         _answer(result, record, writing_of(args))
         _write(result, record, args, tell)
     _go_on(record, args)

@@ -30,6 +30,8 @@ ENOUGH = 1500
 LEAST_SCALE_MM = 0.02
 #: Readings around a place whose leftover is taken by the median.
 NEIGHBOURS = 8
+#: Places that are looked up at once: memory stays small for a million.
+AT_ONCE = 50_000
 
 
 @dataclass(frozen=True)
@@ -75,7 +77,7 @@ class RoughWarp:
             Places.
         """
         points = np.column_stack([np.ravel(x), np.ravel(y)])
-        return np.asarray(_terms((points - self.centre) / self.half, self.degree) @ self.coefficients)
+        return _polynomial((points - self.centre) / self.half, self.degree, self.coefficients)
 
     def local(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Polynomial plus the median leftover of the nearest *other* readings, mm.
@@ -88,6 +90,11 @@ class RoughWarp:
         points = np.column_stack([np.ravel(x), np.ravel(y)])
         if len(self.places) < 3 or len(points) == 0:
             return self.trend(x, y)
+        pieces = [self._left_near(points[k : k + AT_ONCE]) for k in range(0, len(points), AT_ONCE)]
+        return np.asarray(self.trend(x, y) + np.concatenate(pieces))
+
+    def _left_near(self, points: Array) -> Array:
+        """Median leftover of the nearest other readings."""
         count = min(NEIGHBOURS + 1, len(self.places))
         distance, index = self._tree.query(points, k=count)
         values = np.where(distance > 1e-9, self.left[index], np.nan)
@@ -95,7 +102,7 @@ class RoughWarp:
         is_known = np.isfinite(values).any(axis=1)
         median = np.zeros(len(points))
         median[is_known] = np.nanmedian(values[is_known], axis=1)
-        return np.asarray(self.trend(x, y) + median)
+        return median
 
 
 def fit_rough_warp(x: ArrayLike, y: ArrayLike, w: ArrayLike) -> RoughWarp:
@@ -118,7 +125,7 @@ def fit_rough_warp(x: ArrayLike, y: ArrayLike, w: ArrayLike) -> RoughWarp:
     centre, half = (low + high) / 2, np.maximum((high - low) / 2, 1.0)
     thin = np.arange(0, len(values), max(1, len(values) // ENOUGH))
     degree, coefficients, scale = _best((points[thin] - centre) / half, values[thin])
-    left = values - _terms((points - centre) / half, degree) @ coefficients
+    left = values - _polynomial((points - centre) / half, degree, coefficients)
     kept = _few_a_place(points)
     return RoughWarp(centre, half, degree, coefficients, scale, points[kept], left[kept])
 
@@ -163,6 +170,12 @@ def _robust(terms: Array, values: Array) -> tuple[Array, float]:
         coefficients = np.asarray(np.linalg.solve(normal, weighted.T @ values))
     residual = values - terms @ coefficients
     return coefficients, MAD_TO_SD * float(np.median(np.abs(residual)))
+
+
+def _polynomial(points: Array, degree: int, coefficients: Array) -> Array:
+    """Heights at points (n, 2), some at a time."""
+    pieces = [_terms(points[k : k + AT_ONCE], degree) @ coefficients for k in range(0, len(points), AT_ONCE)]
+    return np.concatenate([np.empty(0), *pieces])
 
 
 def _terms(points: Array, degree: int) -> Array:

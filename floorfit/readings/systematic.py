@@ -11,6 +11,7 @@ it, so that an error that no test can see has a large u(β): it is said how larg
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -200,8 +201,6 @@ def _standing_out(columns: Sequence[Cause], data: Sharers, score: Array) -> Iter
 
 def _estimate(tried: Sequence[_Tried], at: int, score: Array, data: Sharers) -> Systematic:
     """Estimate one effect with the others in the model."""
-    from scipy.special import erfc
-
     values = np.stack([one.column.values for one in tried])
     gram = values @ np.stack([one.free for one in tried]).T
     column = tried[at].column
@@ -216,6 +215,6 @@ def _estimate(tried: Sequence[_Tried], at: int, score: Array, data: Sharers) -> 
     dispersion = max(1.0, left / max(1, len(score) - 3 - len(tried)))
     variance = max(inverse[at, at] - column.allowed, KEPT * inverse[at, at])
     u = float(np.sqrt(dispersion * variance))
-    chance = min(1.0, tried[at].among * float(erfc(abs(effect) / u / np.sqrt(2.0))))
+    chance = min(1.0, tried[at].among * math.erfc(abs(effect) / u / math.sqrt(2.0)))
     size = abs(effect) * float(np.ptp(column.values))
     return Systematic(column.kind, column.name, column.unit, effect, u, size, chance)

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
+from collections.abc import Callable
 from functools import cache
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.colors import to_rgba
-from matplotlib.font_manager import FontProperties
+from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.path import Path
 from matplotlib.text import Text
 from matplotlib.textpath import text_to_path
@@ -19,44 +23,77 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.ft2font import FT2Font
 
 __all__ = ["DrawnWord", "extent", "write"]
 
 #: Size at which signs are measured, points.
 _SIZE = 100.0
 
+#: Printable signs of one byte (ISO 8859-1), and runs of them and of others.
+_ONE_BYTE = frozenset(map(chr, [*range(0x20, 0x7F), *range(0xA1, 0xAD), *range(0xAE, 0x100)]))
+_RUNS = re.compile("[ -~\xa1-\xac\xae-\xff]+|[^ -~\xa1-\xac\xae-\xff]+")
+#: Weight and sign that each PDF holds by now.
+_HELD: WeakKeyDictionary[Any, set[tuple[bool, str]]] = WeakKeyDictionary()
 
-class DrawnWord(Text):
-    """One line of text without markup. Letters that join or run to the left are laid out by matplotlib, as any text."""
 
-    def draw(self, renderer: Any, *args: Any, **kwargs: Any) -> None:
+class DrawnWord(Artist):
+    """One line of text without markup, see `write`. Letters that join or run to the left are laid out by matplotlib."""
+
+    def __init__(
+        self, x: float, y: float, text: str, points: float, *, color: str, bold: bool = False,
+        ha: str = "left", va: str = "baseline",
+    ) -> None:  # fmt: skip
+        """Keep what `write` was given."""
+        super().__init__()
+        self.set_zorder(Text.zorder)
+        self.place, self.text, self.points, self.color = (x, y), text, points, color
+        self.bold, self.ha, self.va = bold, ha, va
+
+    def set_clip_path(self, path: Any, transform: Any = None) -> None:
+        """Leave it whole: axes clip what is added to them."""
+
+    def as_text(self) -> Text:
+        """Return the same line as matplotlib lays it out."""
+        weight = "bold" if self.bold else "normal"
+        text = Text(
+            *self.place, self.text, size=self.points, weight=weight, color=self.color, ha=self.ha, va=self.va,
+            parse_math=False, transform=self.get_transform(), gid=self.get_gid(),
+        )  # fmt: skip
+        if (home := self.get_figure(root=False)) is not None:
+            text.set_figure(home)
+        return text
+
+    def draw(self, renderer: Any) -> None:
         """Draw it: as outlines into pixels, as text into anything else."""
-        text, bold = self.get_text(), self.get_fontweight() == "bold"
-        if not text or not self.get_visible() or self.get_rotation() or not _is_plain(text):
-            super().draw(renderer, *args, **kwargs)
+        self.stale = False
+        if not self.text or not self.get_visible():
             return
-        share = float(self.get_fontsize()) / _SIZE * renderer.points_to_pixels(1.0)
-        x, y = self._base_line(text, bold, share)
-        gc, is_pixels = renderer.new_gc(), isinstance(renderer, RendererAgg)
-        if is_pixels:
+        if not _is_plain(self.text):
+            self.as_text().draw(renderer)
+            return
+        share = self.points / _SIZE * renderer.points_to_pixels(1.0)
+        x, y = self._base_line(share)
+        gc = renderer.new_gc()
+        if isinstance(renderer, RendererAgg):
+            pixels: Any = renderer
             gc.set_linewidth(0.0)
             place = Affine2D().scale(share).translate(x, y)
-            renderer.draw_path(gc, _outline(text, bold), place, to_rgba(self.get_color()))
+            pixels.draw_path(gc, _outline(self.text, self.bold), place, to_rgba(self.color))
         else:
-            gc.set_foreground(self.get_color())
-            font = self.get_fontproperties()
-            renderer.draw_text(gc, x, y, text, font, 0.0, ismath=False, mtext=self)
+            gc.set_foreground(self.color)
+            for piece, shown in _pieces(renderer, self.text):
+                shown(renderer, gc, x, y, piece, self)
+                x += _width(piece, self.bold) * share
         gc.restore()
-        self.stale = False
 
-    def _base_line(self, text: str, bold: bool, share: float) -> tuple[float, float]:
+    def _base_line(self, share: float) -> tuple[float, float]:
         """Left end of the base line, in pixels."""
-        x, y = self.get_transform().transform(self.get_position())
-        high, below = _line_height(bold)
-        across = {"left": 0.0, "center": 0.5, "right": 1.0}[self.get_horizontalalignment()]
+        x, y = self.get_transform().transform(self.place)
+        high, below = _line_height(self.bold)
+        across = {"left": 0.0, "center": 0.5, "right": 1.0}[self.ha]
         up = {"baseline": 0.0, "bottom": -below, "center": high / 2 - below, "top": high - below}
-        width = _width(text, bold)
-        return float(x - across * width * share), float(y - up[self.get_verticalalignment()] * share)
+        return float(x - across * _width(self.text, self.bold) * share), float(y - up[self.va] * share)
 
 
 def write(
@@ -70,7 +107,8 @@ def write(
     bold: bool = False,
     ha: str = "left",
     va: str = "baseline",
-    **more: Any,
+    zorder: float = Text.zorder,
+    gid: str | None = None,
 ) -> None:
     """Write one line on a figure, in shares of it, or on axes, in their coordinates; no markup is read from it.
 
@@ -85,15 +123,43 @@ def write(
     bold : bool
     ha, va : str
         Where the place is on the text: left, center, right; baseline, bottom, center, top.
-    **more
-        Further properties of the artist (``zorder``, ``gid``).
+    zorder : float
+        Among what else is drawn there.
+    gid : str, optional
+        What it is.
     """
-    transform = home.transData if hasattr(home, "transData") else home.transSubfigure
-    word = DrawnWord(
-        x, y, text, size=points, weight="bold" if bold else "normal", color=color, ha=ha, va=va, parse_math=False,
-        transform=transform, clip_on=False, **more,
-    )  # fmt: skip
+    word = DrawnWord(x, y, text, points, color=color, bold=bold, ha=ha, va=va)
+    word.set(transform=home.transData if hasattr(home, "transData") else home.transSubfigure, zorder=zorder, gid=gid)
     home.add_artist(word)
+
+
+def _pieces(renderer: Any, text: str) -> list[tuple[str, Callable[..., None]]]:
+    """Pieces of a line with how each is written: in a PDF those of one byte a sign go in as they are."""
+    from matplotlib.backends.backend_pdf import PdfFile
+
+    if not isinstance(getattr(renderer, "file", None), PdfFile):
+        return [(text, _laid_out)]
+    return [(piece, _as_it_is if piece[0] in _ONE_BYTE else _laid_out) for piece in _RUNS.findall(text)]
+
+
+def _laid_out(renderer: Any, gc: Any, x: float, y: float, text: str, word: DrawnWord) -> None:
+    """Leave it to matplotlib, which has every word laid out by the font anew."""
+    whole = word.as_text()
+    renderer.draw_text(gc, x, y, text, whole.get_fontproperties(), 0.0, ismath=False, mtext=whole)
+
+
+def _as_it_is(renderer: Any, gc: Any, x: float, y: float, text: str, word: DrawnWord) -> None:
+    """Write it into a PDF as one string: the signs follow each other by their widths, as they are measured here."""
+    from matplotlib.backends.backend_pdf import Op
+
+    file, font = renderer.file, _face(word.bold)
+    held = _HELD.setdefault(file, set())
+    for sign in sorted({(word.bold, sign) for sign in text} - held):
+        file._character_tracker.track(font, sign[1])
+        held.add(sign)
+    renderer.check_gc(gc, gc.get_rgb())
+    chosen = (file.fontName(font.fname), word.points, Op.selectfont)
+    file.output(Op.begin_text, *chosen, x, y, Op.textpos, text.encode("latin-1"), Op.show, Op.end_text)
 
 
 def extent(text: str, *, bold: bool) -> tuple[float, float]:
@@ -134,6 +200,11 @@ def _is_plain(text: str) -> bool:
 @cache
 def _font(bold: bool) -> FontProperties:
     return FontProperties(size=_SIZE, weight="bold" if bold else "normal")
+
+
+@cache
+def _face(bold: bool) -> FT2Font:
+    return get_font(findfont(_font(bold)))
 
 
 @cache

@@ -56,14 +56,9 @@ class Axis:
     @cached_property
     def polynomials(self) -> Array:
         """Coefficients (cells, 4, 4): basis c + k on cell c is ``sum_p P[c, k, p] s**p``, s in [-1/2, 1/2]."""
-        from scipy.interpolate import BSpline
-
         nodes = np.array([-0.45, -0.15, 0.15, 0.45])
         places = (self.edges[:-1] + self.edges[1:])[:, None] / 2 + self.widths[:, None] * nodes
-        design = BSpline.design_matrix(places.ravel(), self.knots, 3).toarray()
-        rows = design.reshape(self.cells, 4, self.size)
-        index = np.arange(self.cells)[:, None, None], np.arange(4)[None, :, None]
-        values = rows[index[0], index[1], np.arange(self.cells)[:, None, None] + np.arange(4)[None, None, :]]
+        values = _cubics(self.knots, places)
         inverse = np.linalg.inv(np.vander(nodes, 4, increasing=True))
         return np.asarray(np.einsum("pn,cnk->ckp", inverse, values))
 
@@ -141,6 +136,23 @@ def make_axis(low: float, high: float, cell: float, reach: float) -> Axis:
     inner = np.linspace(low, high, count + 1)
     steps = np.cumsum((high - low) / count * _growth(reach * count / (high - low)) ** np.arange(1, MARGIN_CELLS + 1))
     return Axis(np.concatenate([low - steps[::-1], inner, high + steps]))
+
+
+def _cubics(knots: Array, places: Array) -> Array:
+    """Values (cells, n, 4) of the cubic B-splines on each cell at places (cells, n) in it.
+
+    Recursion over the degree (M. G. Cox, J. Inst. Math. Appl. 10, 134, 1972; C. de Boor, J. Approx. Theory 6, 1972).
+    """
+    here = np.arange(3, len(places) + 3)
+    values = [np.ones(places.shape)]
+    for degree in range(1, 4):
+        higher = [np.zeros(places.shape) for _ in range(degree + 1)]
+        for k, value in enumerate(values):
+            low, high = knots[here + k + 1 - degree][:, None], knots[here + k + 1][:, None]
+            higher[k] += (high - places) / (high - low) * value
+            higher[k + 1] += (places - low) / (high - low) * value
+        values = higher
+    return np.stack(values, axis=-1)
 
 
 def _growth(ratio: float) -> float:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,7 +22,7 @@ from floorfit.surface.grid import Band
 if TYPE_CHECKING:
     from scipy.sparse import csr_matrix
 
-__all__ = ["Factor", "as_sparse", "factorise", "outer", "outer_sum", "product"]
+__all__ = ["Factor", "Rights", "as_sparse", "factorise", "outer", "outer_sum", "product"]
 
 Array = NDArray[np.float64]
 
@@ -111,7 +111,7 @@ class Factor:
 
     def solve_many(self, right: Array) -> Array:
         """Solve for many right-hand sides (count, nl, ns) at once."""
-        x = self._padded(right)
+        x = _in_blocks(right)
         self._forward(x)
         self._backward(x)
         out = self._trimmed(x)
@@ -119,26 +119,20 @@ class Factor:
             out += np.tensordot(np.tensordot(right, self.freed, ((1, 2), (1, 2))), self.freed, 1)
         return out
 
-    def inner(self, many: Array, one: Array) -> tuple[Array, Array, float]:
+    def inner(self, rights: Rights) -> tuple[Array, Array, float]:
         """Return ``Gᵀ A⁻¹ G``, ``Gᵀ A⁻¹ r`` and ``rᵀ A⁻¹ r`` for G (count, nl, ns) and r (nl, ns): half a solve.
 
         Cheaper where many are local: L⁻¹ leaves nothing above the first entry of each.
         """
-        right = np.concatenate([one[None], many])
-        x = self._padded(right)
-        first = (x != 0.0).any(axis=2).argmax(axis=0)
-        first[0] = 0
-        order = np.argsort(first, kind="stable")
-        begun = np.searchsorted(first[order], np.arange(len(x)), side="right")
-        x = np.ascontiguousarray(x[:, order])
+        x, begun = rights.blocks.copy(), rights.begun
         self._forward(x, begun)
-        total = np.zeros((len(right), len(right)))
+        total = np.zeros((x.shape[1], x.shape[1]))
         for some, count in zip(x, begun, strict=True):
             total[:count, :count] += some[:count] @ some[:count].T
-        back = np.argsort(order)
+        back = np.argsort(rights.order)
         total = total[np.ix_(back, back)]
         if len(self.freed):
-            shares = np.tensordot(right, self.freed, ((1, 2), (1, 2)))
+            shares = np.tensordot(np.concatenate([rights.one[None], rights.many]), self.freed, ((1, 2), (1, 2)))
             total += shares @ shares.T
         return total[1:, 1:], total[1:, 0], float(total[0, 0])
 
@@ -151,17 +145,25 @@ class Factor:
             Samples.
         generator : numpy.random.Generator
         """
+        from scipy.linalg.blas import dtrsm
+
         ns = self.shape[1]
-        drawn = generator.standard_normal((len(self.diagonal), COLUMNS * ns, count))
-        x = np.ascontiguousarray(drawn.transpose(0, 2, 1))
-        self._backward(x)
-        out = x.transpose(0, 2, 1).reshape(len(self.diagonal) * COLUMNS, ns, count)[: self.shape[0]]
+        x = generator.standard_normal((len(self.diagonal), COLUMNS * ns, count))
+        for k in range(len(x) - 1, -1, -1):
+            if k < len(x) - 1:
+                x[k] -= self.below[k].T @ x[k + 1]
+            x[k] = dtrsm(1.0, self.diagonal[k], x[k].T, side=1, trans_a=1, overwrite_b=1).T
+        out = x.reshape(len(x) * COLUMNS, ns, count)[: self.shape[0]]
         if len(self.freed):
             out += np.tensordot(self.freed, generator.standard_normal((len(self.freed), count)), (0, 0))
         return out
 
     def inverse_band(self) -> Band:
-        """Return the band of ``A⁻¹``: exact covariances of neighbouring coefficients."""
+        """Return the band of ``A⁻¹``: exact covariances of neighbouring coefficients; found once."""
+        return self._inverse
+
+    @cached_property
+    def _inverse(self) -> Band:
         from scipy.linalg.lapack import dtrtri
 
         ns = self.shape[1]
@@ -201,18 +203,53 @@ class Factor:
                 x[k] -= x[k + 1] @ self.below[k]
             x[k] = dtrsm(1.0, self.diagonal[k], x[k].T, overwrite_b=1).T
 
-    def _padded(self, values: Array) -> Array:
-        """Turn (count, nl, ns) into blocks (K, count, b); the padding solves to itself."""
-        count, nl, ns = values.shape
-        blocks = len(self.diagonal)
-        full = np.zeros((count, blocks * COLUMNS, ns))
-        full[:, :nl] = values
-        return np.ascontiguousarray(full.reshape(count, blocks, COLUMNS * ns).transpose(1, 0, 2))
-
     def _trimmed(self, x: Array) -> Array:
         blocks, count, width = x.shape
         full = x.transpose(1, 0, 2).reshape(count, blocks * COLUMNS, width // COLUMNS)
         return np.ascontiguousarray(full[:, : self.shape[0]])
+
+
+@dataclass(frozen=True)
+class Rights:
+    """Right-hand sides as `Factor.inner` wants them, for any factor over the grid.
+
+    Parameters
+    ----------
+    one : (nl, ns) ndarray
+    many : (count, nl, ns) ndarray
+    blocks : (blocks, 1 + count, b) ndarray
+        All of them, those first that begin first.
+    begun : (blocks,) ndarray of int
+        How many of them begin in this block or before.
+    order : (1 + count,) ndarray of int
+    """
+
+    one: Array
+    many: Array
+    blocks: Array
+    begun: NDArray[np.intp]
+    order: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, one: Array, many: Array) -> Rights:
+        """Sort them by the first block in which they are not zero, ``one`` before all."""
+        x = _in_blocks(np.concatenate([one[None], many]))
+        first = x.any(axis=2).argmax(axis=0)
+        first[0] = 0
+        order = np.argsort(first, kind="stable")
+        begun = np.searchsorted(first[order], np.arange(len(x)), side="right")
+        return cls(one, many, np.ascontiguousarray(x[:, order]), begun, order)
+
+
+def _in_blocks(values: Array) -> Array:
+    """Turn (count, nl, ns) into blocks (K, count, b); the padding solves to itself."""
+    count, nl, ns = values.shape
+    blocks = -(-nl // COLUMNS)
+    full = np.zeros((blocks, count, COLUMNS, ns))
+    for k in range(COLUMNS):
+        some = values[:, k::COLUMNS]
+        full[: some.shape[1], :, k] = some.transpose(1, 0, 2)
+    return full.reshape(blocks, count, COLUMNS * ns)
 
 
 def product(band: Band, vectors: Array) -> Array:
@@ -264,8 +301,9 @@ def outer_sum(first: Array, second: Array) -> Band:
     """Band of ``Σ a_k b_kᵀ`` for two (count, nl, ns), where the whole is symmetric."""
     nl, ns = first.shape[1:]
     band = np.zeros((4, nl, 7, ns))
+    a, b = (np.ascontiguousarray(many.transpose(1, 2, 0)) for many in (first, second))
     for d, e, here, there in _couplings(nl, ns):
-        band[d, here[0], e + 3, here[1]] = np.einsum("kij,kij->ij", first[:, *here], second[:, *there])
+        band[d, here[0], e + 3, here[1]] = np.einsum("ijk,ijk->ij", a[here], b[there])
     return band
 
 

@@ -20,7 +20,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.surface.blocks import Factor
+from floorfit.surface.axis import Axis
+from floorfit.surface.blocks import Factor, Rights
 from floorfit.surface.grid import CHUNK, Grid
 from floorfit.surface.local_shapes import LocalShapes, Root
 from floorfit.surface.spline import greville
@@ -87,19 +88,18 @@ class Slow:
         out = np.zeros((len(self.covariance), *grid.shape))
         for k, (axis, line) in enumerate(self.breaks, len(out) - len(self.breaks)):
             is_along = (axis == 0) != grid.swapped
-            ramp = _ramp((grid.along if is_along else grid.across).knots, line)
+            ramp = _ramp(grid.along if is_along else grid.across, line)
             out[k] = ramp[:, None] if is_along else ramp
         return out
 
 
-def _ramp(knots: Array, line: float) -> Array:
+def _ramp(axis: Axis, line: float) -> Array:
     """Coefficients of a ramp from a line on: its values at the Greville abscissae, and what these leave out near it."""
-    from scipy.interpolate import BSpline
-
-    places = greville(knots)
+    places = greville(axis.knots)
     coefficients = wanted = np.maximum(places - line, 0.0)
+    design = axis.matrix(places)
     for _ in range(SHARPENED):
-        coefficients = coefficients + wanted - BSpline(knots, coefficients, 3)(places)
+        coefficients = coefficients + wanted - design @ coefficients
     return np.asarray(coefficients)
 
 
@@ -213,9 +213,9 @@ class Spectrum:
     slow_log_determinant: float = 0.0
 
     @classmethod
-    def of(cls, factor: Factor, columns: ShapeColumns, right: Array) -> tuple[Spectrum, float]:
-        """Reduce the border at one smoothing; ``right`` is r = BᵀWy, and the second number rᵀA⁻¹r."""
-        pulled, own, square = factor.inner(columns.right, right)
+    def of(cls, factor: Factor, columns: ShapeColumns, rights: Rights) -> tuple[Spectrum, float]:
+        """Reduce the border at one smoothing; ``rights`` has r = BᵀWy and G, and the second number is rᵀA⁻¹r."""
+        pulled, own, square = factor.inner(rights)
         seen, score, k = columns.gram - pulled, columns.values - own, columns.shapes
         knots, link, determinant = np.empty((0, 0)), np.empty((0, k)), 0.0
         if columns.slow is not None:
@@ -312,7 +312,7 @@ class Border:
         """Effective number of parameters that the shapes take."""
         return float((self.shares @ self._shrunk) @ self.spectrum.information)
 
-    @property
+    @cached_property
     def gain(self) -> Array:
         """C: what a score b makes of amounts and knots, ρ/(1 + ρΛ) averaged over the ladder, (K + J, K + J)."""
         s = self.spectrum

@@ -158,11 +158,10 @@ class Grid:
         i, bi = self.along.basis(first[rows])
         j, bj = self.across.basis(second[rows])
         size = self.across.size
-        base = columns * self.unknowns + i * size + j
+        base = (columns * self.unknowns + i * size + j)[:, None] + np.arange(4)
         out = np.zeros(count * self.unknowns)
         for a in range(4):
-            for b in range(4):
-                out += np.bincount(base + (a * size + b), bi[:, a] * bj[:, b] * values, len(out))
+            out += np.bincount((base + a * size).ravel(), ((bi[:, a] * values)[:, None] * bj).ravel(), len(out))
         return out.reshape(count, *self.shape)
 
     def at(self, coefficients: Array, points: ArrayLike) -> Array:

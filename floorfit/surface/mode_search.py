@@ -23,7 +23,7 @@ _Found = list[tuple[Solution, float, float]]
 
 def likely_priors(
     equations: Equations, start: Prior, modes: Modes | None
-) -> tuple[tuple[tuple[Prior, float, float], ...], float]:
+) -> tuple[tuple[tuple[Prior, float, float], ...], float, Solution]:
     """What is likely of smoothing and shape, without modes of the whole plate and, where there are some, with them.
 
     Parameters
@@ -39,13 +39,15 @@ def likely_priors(
         Best first: the standard deviation of log λ at each, and how likely each is; the shares add up to 1.
     evidence : float
         Twice the negative log of that of the best.
+    solution : Solution
+        At the best.
     """
     found = best_prior(equations, replace(start, modes=None, modes_size=0.0))
     found = found if modes is None else _with_modes(equations, found, modes)
     likely = np.exp(-0.5 * np.array([evidence - found[0][2] for _, _, evidence in found]))
     shares = likely / likely.sum()
     priors = tuple((one[0].prior, one[1], float(share)) for one, share in zip(found, shares, strict=True))
-    return priors, found[0][2]
+    return priors, found[0][2], found[0][0]
 
 
 def _with_modes(equations: Equations, plain: _Found, modes: Modes) -> _Found:

@@ -261,7 +261,8 @@ def joint_posterior(
 
     def drawn(k: int) -> tuple[Array, Array]:
         own, amounts = _drawn(nodes[k][0], counts[k], np.random.default_rng([seed, k]))
-        return own + shifts[k][0][:, :, None], amounts + shifts[k][1][:, None]
+        own += shifts[k][0][:, :, None]
+        return own, amounts + shifts[k][1][:, None]
 
     with ThreadPoolExecutor(WORKERS) as pool:
         parts = list(pool.map(drawn, range(len(nodes))))
@@ -320,10 +321,12 @@ def _drawn(solution: Solution, count: int, generator: np.random.Generator) -> tu
     spread = solution.factor.draw(count, generator)
     border = solution.border
     if border is None:
-        return np.sqrt(solution.dispersion) * spread, np.empty((0, count))
+        spread *= np.sqrt(solution.dispersion)
+        return spread, np.empty((0, count))
     amounts, phi = border.draw(count, generator)
-    moved = np.tensordot(border.reached, amounts, (0, 0))
-    return np.sqrt(phi) * spread - moved, amounts[: border.columns.shapes]
+    spread *= np.sqrt(phi)
+    spread -= (border.reached.reshape(len(amounts), -1).T @ amounts).reshape(spread.shape)
+    return spread, amounts[: border.columns.shapes]
 
 
 def _shared_out(total: int, shares: list[float]) -> list[int]:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.surface.blocks import Factor, factorise
+from floorfit.surface.blocks import Factor, Rights, factorise
 from floorfit.surface.border import TAUS, TYPICAL_MM, Border, ShapeColumns, Slow, Spectrum, make_columns, with_slow
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_energy import Rough, local_energy
@@ -84,6 +84,12 @@ class Equations:
     square: float
     count: float
     columns: ShapeColumns | None = None
+
+    @cached_property
+    def rights(self) -> Rights:
+        """r and G, ready for any factor."""
+        many = np.empty((0, *self.grid.shape)) if self.columns is None else self.columns.right
+        return Rights.of(self.right, many)
 
 
 @dataclass(frozen=True)
@@ -279,7 +285,7 @@ def solve(
         pulled = float(np.sum(equations.right * factor.solve(equations.right)))
     else:
         rho = TAUS**2
-        spectrum, pulled = Spectrum.of(factor, equations.columns, equations.right)
+        spectrum, pulled = Spectrum.of(factor, equations.columns, equations.rights)
     penalised = np.full(len(rho), equations.square - pulled)
     taus = np.zeros(len(rho))
     if spectrum is not None:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.surface.along_axes import Model, models_of
-from floorfit.surface.border import Slow
+from floorfit.surface.border import Slow, with_slow
 from floorfit.surface.first_weights import first_weights, is_worst_nearby, neighbours
 from floorfit.surface.grid import Grid
 from floorfit.surface.left_out import LooResiduals, leave_one_out
@@ -148,15 +148,14 @@ def robust_weights(
     else:
         weights, start = before.weights[part], before.priors[0][0]
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
-    priors = _priors(data, weights, start) if prior is None else ((prior, 0.0, 1.0),)
-    data, solution = _likeliest(data, shapes, weights, priors[0][0])
+    priors, solution = _priors(data, weights, start, prior)
+    data, solution = _likeliest(data, shapes, weights, solution)
     if prior is None:
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
     if modes is not None and prior is None:
         data = replace(data, modes=modes)
-        priors = _priors(data, weights, priors[0][0])
-        solution = solve(data.equations(weights), priors[0][0])
-    best, loo = priors[0][0], data.loo(weights, solution)
+        priors, solution = _priors(data, weights, priors[0][0])
+    best, loo, solved = priors[0][0], data.loo(weights, solution), weights
     in_shapes = 0.0 if solution.border is None else solution.border.parameters
     parameters, scale = float(loo.leverage.sum()) - in_shapes, 1.0
     if robust:
@@ -165,10 +164,12 @@ def robust_weights(
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
         data = _Data(grid, points, values, u, data.shapes, data.modes)
-        priors = _priors(data, weights, best) if prior is None else priors
+        priors, solution = _priors(data, weights, best, prior)
+    elif weights is not solved:
+        solution = solve(data.equations(weights), best)
     models: tuple[Model, ...] = (Model(priors),)
     if prior is None and data.shapes is not None:
-        models = _models(data, weights, priors, order, is_z_measured)
+        models = _models(data, weights, priors, solution, order, is_z_measured)
     return Robust(weights, models, scale, parameters, data.shapes)
 
 
@@ -180,18 +181,17 @@ def _begun(data: _Data, prior: Prior | None, robust: bool) -> tuple[Array, Prior
 
 
 def _models(
-    data: _Data, weights: Array, priors: _Priors, order: Array | None, is_z_measured: bool
+    data: _Data, weights: Array, priors: _Priors, alone: Solution, order: Array | None, is_z_measured: bool
 ) -> tuple[Model, ...]:
     """The surface alone, and with what may stand beside it."""
     assert data.shapes is not None
-    alone = solve(data.equations(weights), priors[0][0])
     return models_of(
         data.points,
         data.shapes,
         priors,
         order,
         lambda slow: data.beside(alone, weights, slow),
-        lambda slow, start: _evident(data, weights, start, slow),
+        lambda slow, start: _evident(data, weights, start, slow)[:2],
         is_z_measured=is_z_measured,
     )
 
@@ -209,11 +209,19 @@ class _Data:
         total, weighed = float(weights.sum()), weights / self.u**2
         return assemble(self.grid, self.points, self.values, weighed, total, self.shapes, self.design, slow)
 
-    def beside(self, solution: Solution, weights: Array, slow: Slow | None = None) -> Solution:
-        """The same readings at the same smoothing with these shapes and this slow error: one factor serves."""
-        weighed = weights / self.u**2
-        columns = columns_of(self.grid, self.points, self.values, weighed, self.shapes, self.design, slow)
+    def reshaped(self, solution: Solution, weights: Array) -> Solution:
+        """The same readings at the same smoothing with these shapes: one factor serves."""
+        columns = columns_of(self.grid, self.points, self.values, weights / self.u**2, self.shapes, self.design)
         return solve(replace(solution.equations, columns=columns), solution.prior, factor=solution.factor)
+
+    def beside(self, alone: Solution, weights: Array, slow: Slow | None) -> Solution:
+        """The solution with a slow error beside the shapes."""
+        columns = alone.equations.columns
+        if slow is None or columns is None or self.shapes is None:
+            return alone
+        design = self.shapes.design(self.points) if self.design is None else self.design
+        columns = with_slow(columns, self.grid, slow, self.points, self.values, weights / self.u**2, design)
+        return solve(replace(alone.equations, columns=columns), alone.prior, factor=alone.factor)
 
     @cached_property
     def design(self) -> csr_array | None:
@@ -276,13 +284,10 @@ def _set_aside_together(data: _Data, weights: Array, prior: Prior) -> list[NDArr
     return out
 
 
-def _likeliest(data: _Data, shapes: Sequence[LocalShapes], weights: Array, prior: Prior) -> tuple[_Data, Solution]:
+def _likeliest(data: _Data, shapes: Sequence[LocalShapes], weights: Array, first: Solution) -> tuple[_Data, Solution]:
     """With the likeliest of several families of shapes, at one smoothing."""
-    first = solve(data.equations(weights), prior)
-    if len(shapes) < 2:
-        return data, first
     families = [replace(data, shapes=one) for one in shapes[1:]]
-    solutions = [(data, first), *((one, one.beside(first, weights)) for one in families)]
+    solutions = [(data, first), *((one, one.reshaped(first, weights)) for one in families)]
     return min(solutions, key=lambda found: found[1].criterion)
 
 
@@ -334,8 +339,7 @@ def _roughened(
         solution = solve(data.equations(weights), prior)
     if prior.rough is None:
         return weights, priors, solution
-    priors = _priors(data, weights, prior)
-    return weights, priors, solve(data.equations(weights), priors[0][0])
+    return weights, *_priors(data, weights, prior)
 
 
 def _later_rounds(data: _Data, weights: Array, prior: Prior) -> tuple[Array, Prior]:
@@ -358,12 +362,16 @@ def _tapered(loo: LooResiduals, weights: Array) -> tuple[Array, float]:
     return taper(scaled / scale), scale
 
 
-def _priors(data: _Data, weights: Array, start: Prior) -> _Priors:
-    return _evident(data, weights, start)[0]
+def _priors(data: _Data, weights: Array, start: Prior, fixed: Prior | None = None) -> tuple[_Priors, Solution]:
+    """Priors that are likely, or the one that is given, and the solution at the best."""
+    if fixed is not None:
+        return ((fixed, 0.0, 1.0),), solve(data.equations(weights), fixed)
+    priors, _, solution = _evident(data, weights, start)
+    return priors, solution
 
 
-def _evident(data: _Data, weights: Array, start: Prior, slow: Slow | None = None) -> tuple[_Priors, float]:
-    """Priors, and twice the negative log of the evidence of the best."""
+def _evident(data: _Data, weights: Array, start: Prior, slow: Slow | None = None) -> tuple[_Priors, float, Solution]:
+    """Priors, twice the negative log of the evidence of the best, and the solution there."""
     return likely_priors(data.equations(weights, slow), start, data.modes)
 
 
@@ -371,7 +379,7 @@ def _reweighed(data: _Data, weights: Array, loo: LooResiduals, prior: Prior) -> 
     """Two more rounds after the smoothness length has been chosen; the first has its residuals already."""
     new, scale = _tapered(loo, weights)
     if np.array_equal(new, weights):
-        return new, scale
+        return weights, scale
     return _tapered(data.loo(new, solve(data.equations(new), prior)), new)
 
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 import record_factory
 from drawn_text import overlaps, texts, with_gid
-from matplotlib.text import Text
 
+from floorfit.report.lettering import DrawnWord
 from floorfit.report.pages import number_key, uncertainty_figure, web_figure
 from floorfit.report.plan_view import plan_of
 
@@ -23,11 +23,11 @@ def test_no_text_covers_another(make, draw) -> None:
 def labels(figure) -> list[tuple[str, list[str]]]:
     """Names with the numbers written under each, in the order of drawing."""
     found: list[tuple[str, list[str]]] = []
-    for text in figure.findobj(Text):
-        if text.get_gid() == "pocket":
-            found.append((text.get_text(), []))
-        elif text.get_gid() == "number":
-            found[-1][1].append(text.get_text())
+    for word in figure.findobj(DrawnWord):
+        if word.get_gid() == "pocket":
+            found.append((word.text, []))
+        elif word.get_gid() == "number":
+            found[-1][1].append(word.text)
     return [(name, [n for n in numbers if n != "hold"]) for name, numbers in found]
 
 

@@ -209,7 +209,7 @@ class _LocationRun(CorrectionRun):
         return way, gains, node, breaks
 
     def _floor_of_rows(self, found: Locations, gains: Gains, way: LocationPath) -> NDArray[np.intp]:
-        out = np.empty(len(found), np.intp)  # every row has a motion, a circle several
+        out = np.full(len(found), -1)
         out[way.row] = gains.floor
         return out
 
