@@ -159,7 +159,8 @@ def _as_it_is(renderer: Any, gc: Any, x: float, y: float, text: str, word: Drawn
         file._character_tracker.track(font, sign[1])
         held.add(sign)
     renderer.check_gc(gc, gc.get_rgb())
-    name, shown = pdfRepr(file.fontName(font.fname)), pdfRepr(text.encode("latin-1"))
+    written: Any = pdfRepr
+    name, shown = written(file.fontName(font.fname)), written(text.encode("latin-1"))
     file.write(b"BT %b %.2f Tf %.3f %.3f Td %b Tj ET\n" % (name, word.points, x, y, shown))
 
 
