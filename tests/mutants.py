@@ -1,6 +1,6 @@
 """Seeded changes of sign, comparison and threshold, one at a time, and the tests that must notice them.
 
-    python tests/mutants.py [--count 40] [--seed 1] [--only 3 7 …]
+    python tests/mutants.py [--count 40] [--seed 1] [--only 3 7 …] [--near]
 
 Works on a copy of the tree in a temporary folder. The tests nearest to the changed module are asked first. Prints for
 each change its file and line, what was changed, and the test that failed, or SURVIVED; last, the tests that noticed
@@ -12,15 +12,18 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import importlib
+import multiprocessing
 import os
 import random
 import re
 import shutil
-import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+
+import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 #: What is changed, and the tests that are asked of all its modules.
@@ -39,6 +42,8 @@ FLIPPED: dict[type[ast.cmpop], type[ast.cmpop]] = {ast.Lt: ast.Gt, ast.Gt: ast.L
 SWAPPED: dict[type[ast.operator], type[ast.operator]] = {
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult,
 }  # fmt: skip
+#: Loaded once, for all tests that are asked.
+LIBRARIES = "hypothesis numpy pydantic scipy.optimize scipy.spatial scipy.stats shapely matplotlib.figure trimesh"
 #: Seconds after which tests of one call do not end: a loop that the change left without one.
 PATIENCE = 1500
 
@@ -121,16 +126,29 @@ def asked(room: str, file: str) -> Iterator[list[str]]:
 
 
 def noticed(tree: Path, tests: list[str]) -> str:
-    """The first test that fails in the tree, or an empty text."""
-    call = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider", *tests]
-    call += ["-m", "not browser and not notebook and not accuracy"]
-    here = {**os.environ, "PYTHONPATH": str(tree), "OPENBLAS_NUM_THREADS": "1"}
-    try:
-        done = subprocess.run(call, cwd=tree, env=here, capture_output=True, text=True, timeout=PATIENCE)
-    except subprocess.TimeoutExpired:
-        return f"{tests[0]} and what follows it do not end"
-    failed = re.findall(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", done.stdout, re.M)
-    return "" if done.returncode in (0, 5) else (failed[0] if failed else f"exit {done.returncode}")
+    """The first test that fails in the tree, or an empty text; asked in a fork, which has the libraries already."""
+    with tempfile.TemporaryFile("w+") as said:
+        asking = multiprocessing.get_context("fork").Process(target=_ask, args=(tree, tests, said.fileno()))
+        asking.start()
+        asking.join(PATIENCE)
+        if asking.exitcode is None:
+            asking.kill()
+            return f"{tests[0]} and what follows it do not end"
+        said.seek(0)
+        failed = re.findall(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", said.read(), re.M)
+    nothing = (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED)
+    return "" if asking.exitcode in nothing else (failed[0] if failed else f"exit {asking.exitcode}")
+
+
+def _ask(tree: Path, tests: list[str], out: int) -> None:
+    os.dup2(out, 1)
+    os.dup2(out, 2)
+    os.chdir(tree)
+    sys.path[0] = os.environ["PYTHONPATH"] = str(tree)
+    kept = "not browser and not notebook and not accuracy"
+    os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # they take as long as a small test file
+    call = ["-x", "-q", "-p", "xdist.plugin", "-n", "0", "-p", "no:cacheprovider", "-m", kept, *tests]
+    sys.exit(int(pytest.main(call)))
 
 
 def main() -> None:
@@ -138,8 +156,12 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=40)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", type=int, nargs="*", help="numbers of the changes to try")
+    parser.add_argument("--near", action="store_true", help="ask only the tests that are near")
     arguments = parser.parse_args()
     rng, found = random.Random(arguments.seed), []
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
+    for library in LIBRARIES.split():
+        importlib.import_module(library)
     chosen: dict[str, tuple[str, str, ast.expr | ast.stmt]] = {}
     while len(chosen) < arguments.count:
         room, file, node = mutant(rng)
@@ -152,7 +174,9 @@ def main() -> None:
                 continue
             whole = (tree / file).read_text(encoding="utf-8")
             (tree / file).write_text(applied(whole, node), encoding="utf-8")
-            found.append(next(filter(None, (noticed(tree, tests) for tests in asked(room, file))), ""))
+            groups = list(asked(room, file))
+            groups = groups[:-1] or groups if arguments.near else groups
+            found.append(next(filter(None, (noticed(tree, tests) for tests in groups)), ""))
             (tree / file).write_text(whole, encoding="utf-8")
             print(f"{number} {said}: {found[-1] or 'SURVIVED'}", flush=True)
         unchanged = noticed(tree, sorted({one for one in found if "::" in one}))

@@ -326,6 +326,8 @@ def _suggestion(floor: FloorWarp) -> tuple[float, float]:
     inside = shapely.intersects_xy(inner, floor.points[:, 0], floor.points[:, 1])
     deviation = np.where(inside, floor.deviation, -1.0) if inside.any() else floor.deviation
     place = floor.points[int(np.argmax(deviation))]
+    if not inside.any():  # a narrow floor, with none of its points so far from both walls
+        place = shapely.get_coordinates(shapely.shortest_line(inner, shapely.Point(place)))[0]
     return (float(place[0]), float(place[1]))
 
 

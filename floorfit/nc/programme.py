@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.decision import Correction
-from floorfit.errors import Finding
+from floorfit.errors import Finding, Range, check_ranges
 from floorfit.nc.corrected import Corrected, Held, PocketChange, Walls
 from floorfit.nc.correction_run import CorrectionRun, check_corrections, check_tolerance, floors_for
 from floorfit.nc.floor_bands import CutFloor
@@ -122,7 +122,7 @@ def apply_offsets(
     Raises
     ------
     InputError
-        If it cannot be rewritten safely, is not for this part, or the proof fails.
+        If it cannot be rewritten safely, is not for this part, a height is negative or none, or the proof fails.
     """
     name = source or ("programme" if isinstance(program, bytes) else Path(program).name)
     options = _Options(
@@ -142,6 +142,8 @@ def apply_offsets(
     )
     check_corrections(part, corrections)
     check_tolerance(tolerance_mm)
+    heights = Range("a number, 0 or more, or None", 0.0, may_be_none=True)
+    check_ranges("apply", [("band_mm", band_mm, heights), ("clearance_mm", clearance_mm, heights)])
     return _Run(part, floors_for(part, corrections, held, band_mm), program, options).result(job=job, created=created)
 
 

@@ -165,6 +165,8 @@ class Reader(Machine):
         g, m = single.pop("G", None), single.pop("M", None)
         values = {letter: float(raw) for letter, raw in single.items()}
         if g is None and m is None:
+            if "T" in values or "S" in values:
+                self.set_words(values, [])
             self._act(number, values, (), -1)
         else:
             self._block(number, values, [] if g is None else [float(g)], [] if m is None else [float(m)])

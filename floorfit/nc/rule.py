@@ -123,7 +123,8 @@ class _Planner:
         if not zones:
             return np.zeros(0, int)
         reach = max(cutter.radius for cutter in path.cutters)
-        top = max(zone.floor.top + max(zone.most, 0.0) for zone in zones) + 2 * max(reach, 1.0)
+        top = max(zone.floor.top + max(zone.most, 0.0) for zone in zones)
+        top += max(2 * max(reach, 1.0), self.clearance or 0.0)
         rows = np.flatnonzero(known & (low[:, 2] <= top))
         for box in np.unique([zone.region.bounds for zone in zones], axis=0):
             near[rows[self._hits(rows, box)]] = True
@@ -285,9 +286,10 @@ class _Planner:
         box, most = shapely.box(*low[:2], *high[:2]), 0.0
         for zone in self.zones[self.path.cutter[row]].zones:
             floor = zone.floor
-            if zone.most <= 0 or low[2] > floor.top + zone.most + 0.5 or low[2] < floor.z_range[0] - floor.window:
-                continue
             clear = max(floor.band, 0.5 if self.clearance is None else self.clearance)
+            top = floor.top + zone.most + max(clear, 0.5)
+            if zone.most <= 0 or low[2] > top or low[2] < floor.z_range[0] - floor.window:
+                continue
             if zone.most <= most or not shapely.intersects(zone.region, box):
                 continue
             height = max(low[2] - zone.most_standing(low[:2], high[:2], self.path.axis[row]), 0.0)

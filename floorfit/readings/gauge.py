@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.errors import Finding, InputError
+from floorfit.errors import NOT_NEGATIVE, Finding, InputError, Range, check_ranges
 from floorfit.readings.components import Budget, Component, combine_components
 from floorfit.readings.observations import Readings
 from floorfit.readings.step_blocks import ROUNDING_MM, Blocks, check_blocks
@@ -29,6 +29,8 @@ Kind = Literal["thickness", "tof"]
 #: half of that width as standard uncertainty.
 K_PER_C = -0.000165
 K_U_PER_C = 0.00001
+#: A coefficient beyond this is in another unit: no metal's velocity changes by a percent for each degree.
+MOST_K_PER_C = 0.01
 #: Standard uncertainty of a block's stated thickness where the file has none, mm (common practice, no source).
 BLOCK_U_MM = 0.001
 #: A display step of 0.01 mm gives 0.01/√12 (JCGM 100:2008, 4.3.7): no reading is better than that.
@@ -244,8 +246,8 @@ def calibrate(
     Raises
     ------
     InputError
-        If the blocks are not fit for the method, a row is a second echo or in another unit, or the webs lie
-        outside the blocks.
+        If the blocks are not fit for the method, a row is a second echo or in another unit, the webs lie outside the
+        blocks, or a setting is out of its range.
 
     Examples
     --------
@@ -256,6 +258,16 @@ def calibrate(
     >>> round(float(gauge.thickness(2.05)), 6)
     2.0
     """
+    check_ranges(
+        "calibrate",
+        [
+            ("k_per_c", k_per_c, Range("a number within ± 0.01", -MOST_K_PER_C, MOST_K_PER_C)),
+            ("k_u_per_c", k_u_per_c, NOT_NEGATIVE),
+            ("resolution_mm", resolution_mm, NOT_NEGATIVE),
+            ("zero_u_mm", zero_u_mm, NOT_NEGATIVE),
+            ("reading_u_mm", reading_u_mm, NOT_NEGATIVE),
+        ],
+    )
     steps = np.unique(np.round(blocks.true, 6))
     chosen: Method = method or ("one-point" if len(steps) == 1 else "two-point" if len(steps) == 2 else "line")
     check_blocks(blocks, chosen, web_range)

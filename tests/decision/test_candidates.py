@@ -10,9 +10,10 @@ from known_warp import floor_at
 from reference_values import SEVEN
 from scipy.stats import norm
 
-from floorfit.decision.candidates import best_candidate, chances, minimax_plane, minimax_shift, target
+from floorfit.decision.candidates import Chances, best_candidate, chances, minimax_plane, minimax_shift, target
 from floorfit.decision.settings import DecisionSettings
 from floorfit.part import Tolerance
+from floorfit.part.model import LocalLimits
 
 SQUARE = np.array([[0, 0], [1, 0], [0, 1], [1, 1]], float)
 NINE = np.array([[x, y] for x in (-1, 0, 1) for y in (-1, 0, 1)], float)
@@ -208,3 +209,22 @@ def test_thin_costs_more_than_thick() -> None:
     assert heights == sorted(heights)
     assert heights[2] > heights[0]
     assert best_candidate(floor, DecisionSettings(most="shift")).plane[0] >= 0  # stay on the thick side
+
+
+@pytest.mark.parametrize("cost", [1.0, 3.0, 10.0])
+def test_height_of_least_weighted_risk_has_the_closed_form(cost: float) -> None:
+    # The web deviates by ± r over the floor and a shared Gaussian error of s: with a = 0.1 − r the risk
+    # c Φ(−(h + a)/s) + Φ((h − a)/s) is least where c exp(−(h + a)²/2s²) = exp(−(h − a)²/2s²): h = s² ln c / 2a.
+    r, s = 0.05, 0.06
+    floor = floor_at(lambda x, y: r / 80 * x, s)
+    settings = DecisionSettings(most="shift") if cost == 3 else DecisionSettings(most="shift", thin_cost=cost)
+    # Of 2000 quantiles the lowest steps are some 0.002 mm wide there: the risk is flat.
+    assert best_candidate(floor, settings).plane[0] == pytest.approx(s**2 * np.log(cost) / (2 * (0.1 - r)), abs=0.002)
+
+
+def test_a_web_at_its_limit_conforms() -> None:
+    # The limits belong to the tolerance interval (JCGM 106:2012, 3.3.5, from memory).
+    edge, beyond = np.array([[-0.1, 0.1]]), np.nextafter([[-0.1, 0.1]], [[-1, 1]])
+    for limits in (Tolerance(-0.1, 0.1), LocalLimits(np.full(2, -0.1), np.full(2, 0.1))):
+        assert chances(edge, limits) == Chances(1.0, 0.0, 0.0)
+        assert chances(beyond, limits) == Chances(0.0, 1.0, 1.0)

@@ -10,10 +10,10 @@ from known_warp import FLOOR, known_fit, known_webs, one_pocket_part, rectangle
 
 from floorfit.decision import Decision, DecisionSettings, Reason, decide, hold_all, verdict_of
 from floorfit.decision.candidates import best_candidate
-from floorfit.decision.decide import _offset_deviation, hold_some
+from floorfit.decision.decide import _offset_deviation, _suggestion, hold_some
 from floorfit.decision.floor_warp import FloorWarp
 from floorfit.part import Pocket, Tolerance
-from floorfit.part.lattice import floor_points
+from floorfit.part.lattice import floor_points, grid_spacing
 
 FIRM = 1e-5
 
@@ -191,6 +191,45 @@ def test_limit_within_the_uncertainty_is_undecided_and_says_where_to_read() -> N
     assert got.verdict == "undecided"
     assert got.reason.code == "tolerance"
     assert "two more readings near (" in got.reason.words
+
+
+@pytest.mark.parametrize(("height", "aside"), [(120.0, 8.0), (24.0, 8.0), (12.0, 5.4)])
+def test_one_more_reading_is_asked_for_away_from_the_walls(height: float, aside: float) -> None:
+    # The warp is known less and less towards the wall at the right. A probe cannot stand at a wall (its radius): the
+    # place is 8 mm off all of them, or 0.45 of a narrow floor's width, and as far to the right as a lattice tells.
+    pocket = replace(FLOOR, boundary=rectangle(-80, -height / 2, 160, height))
+    points = floor_points(pocket)
+    samples = 1e-5 * np.linspace(-1, 1, 41)[:, None] * (100 + points[:, 0])
+    floor = FloorWarp(pocket, points, samples.mean(axis=0), np.full(len(points), 0.5), samples, pocket.tolerance)
+    x, y = _suggestion(floor)
+    assert 80 - aside - grid_spacing(pocket) <= x <= 80 - aside + 1e-9
+    assert abs(y) <= height / 2 - aside + 1e-9
+
+
+def test_limits_that_are_met_exactly_hold_nothing() -> None:
+    # "Largest" and "most" are themselves allowed. An offset of 0.25, and 0.5 of stock: exact in binary.
+    assert decide_one(lambda x, y: 0.25, limit=0.25).action == "shift"
+    assert decide_one(lambda x, y: 0.0, max_cut=0.5).action == "shift"
+    assert decide_one(lambda x, y: -0.25, limit=0.25).action == "shift"  # 0.75 of metal: stock and limit
+
+
+@pytest.mark.parametrize(("tolerance", "warp"), [(Tolerance(-0.1, 0.1), 0.0), (Tolerance(-0.1, None), 0.56)])
+def test_share_of_the_width_or_a_length_is_the_most_that_may_be_unsure(tolerance: Tolerance, warp: float) -> None:
+    # A quarter of 0.2, or 0.05 mm where there is one limit (settings). Neither floor is sure to conform: one rises by
+    # 0.14 over its length, of the other roughing left only 0.04 above the limit.
+    floor = replace(FLOOR, tolerance=tolerance)
+    codes = [
+        decide_one(
+            lambda x, y: warp + (0.07 / 80 * x if warp == 0 else 0 * x), pocket=floor, sd=sd, most="shift"
+        ).reason.code
+        for sd in (0.045, 0.055)
+    ]
+    assert codes == ["tolerance", "outside-readings"]
+
+
+@pytest.mark.parametrize(("chip", "is_told"), [(0.04, True), (0.06, False)])
+def test_chip_is_thin_below_a_twentieth_of_a_millimetre(chip: float, is_told: bool) -> None:
+    assert any("may rub" in note for note in decide_one(lambda x, y: 0.5 - chip).notes) == is_told
 
 
 def test_first_reason_is_the_one_given_and_codes_are_those_of_the_contract() -> None:

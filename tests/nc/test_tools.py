@@ -6,7 +6,8 @@ import pytest
 
 from floorfit.errors import InputError
 from floorfit.nc.cutter import Cutter
-from floorfit.nc.tools import joined, read_tool_comments, read_tool_table, tool_of
+from floorfit.nc.reader import read_motions
+from floorfit.nc.tools import Tools, joined, read_tool_comments, read_tool_table, tool_of
 
 
 @pytest.mark.parametrize(
@@ -81,3 +82,20 @@ def test_what_is_said_one_by_one_goes_before_tables():
     assert tools.get(1.0) == Cutter(5.0)
     assert tools.get(2.0) == Cutter(4.0)
     assert tools.get(7.0) == Cutter(9.0)
+
+
+#: A programme's lines, and the number of the tool that cuts at the end of each of its motions.
+IN_THE_SPINDLE = [
+    (["T1 M6", "G0 X1.", "T2", "X2.", "M6", "X3."], [1, 1, 2]),
+    (["T2", "T1 M6", "G0 X1.", "T3", "X2."], [1, 1]),
+    (["M6 T1", "T5", "G0 X1."], [1]),
+    (["T4", "G0 X1.", "T2", "X2."], [4, 2]),  # a turret, or a change by hand: no M6 in the file
+    (["G0 X1.", "T1 M6", "X2."], [-1, 1]),
+]
+
+
+@pytest.mark.parametrize(("lines", "numbers"), IN_THE_SPINDLE)
+def test_t_selects_and_m6_puts_it_in_the_spindle(lines, numbers):
+    """RS274/NGC (NISTIR 6556), 3.7.3 and 3.6.3: T selects, M6 changes to the tool selected last."""
+    motions = read_motions([f"{line}\n" for line in ["G21 G90", *lines]])
+    assert Tools.numbers(motions).tolist() == numbers

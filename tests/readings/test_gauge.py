@@ -188,6 +188,13 @@ def test_bad_blocks_are_refused(blocks: Blocks, arguments: dict[str, object], me
         calibrate(blocks, **arguments)  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize("name", ["k_per_c", "k_u_per_c", "resolution_mm", "zero_u_mm", "reading_u_mm"])
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -165.0])  # −165 is ppm for each °C
+def test_a_setting_out_of_its_range_is_refused(name: str, value: float) -> None:
+    with pytest.raises(InputError, match=rf"calibrate, {name}: {value!r} came, a number"):
+        calibrate(blocks_from_arrays([1.0, 5.0], [1.0, 5.0]), **{name: value})  # type: ignore[arg-type]
+
+
 def test_block_arrays_of_different_length_are_refused() -> None:
     with pytest.raises(ValueError, match="differ in length"):
         blocks_from_arrays([1.0, 2.0], [1.0])

@@ -67,6 +67,12 @@ def test_words_name_velocity_and_every_block() -> None:
     assert len(lines) == 1 + 3
 
 
+def test_words_count_the_readings_of_a_block() -> None:
+    lines = gauge_lines(calibrate(blocks_from_arrays([1.0, 1.0, 1.0, 4.0], [1.01, 1.02, 1.01, 4.0])))
+    assert ["3 readings: " in line for line in lines[1:]] == [True, False]
+    assert ["1 reading: " in line for line in lines[1:]] == [False, True]
+
+
 def test_brackets_without_end_are_named(tmp_path: Path) -> None:
     path = tmp_path / "gauge.json"
     path.write_text("[" * 100_000)

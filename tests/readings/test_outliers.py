@@ -8,7 +8,8 @@ import numpy as np
 from lying_readings import WIDTH, honest_rows, plate, table, warp
 
 from floorfit.part.assign import assign_floors
-from floorfit.readings.observations import Readings
+from floorfit.part.model import Part, Pocket, Tolerance
+from floorfit.readings.observations import Readings, readings_from_arrays
 from floorfit.readings.outliers import name_outliers, sequence
 from floorfit.readings.warp import observe
 
@@ -65,3 +66,19 @@ def test_sequence_is_a_column_where_there_is_one() -> None:
     values, name = sequence(timed)
     assert (name, values[-1]) == ("Time_s", 170.0)
     assert sequence(replace(readings, extra={"time": ["soon"] * 18}))[1] == "order"
+
+
+def test_swapped_place_on_a_steep_floor_is_read_along_its_normal() -> None:
+    # The gauge is held along the normal: web along Z = reading · √(1 + 0.75²), by Pythagoras 5/4 exactly.
+    square = [tuple(corner) for corner in ((20.0, 60.0), (40.0, 60.0), (40.0, 80.0), (20.0, 80.0))]
+    flat, steep = square, [(y, x) for x, y in reversed(square)]
+    pockets = tuple(
+        Pocket(name, tuple(ring), (), z, z, Tolerance(-0.1, 0.1), 0.0, 0.5, slope)  # type: ignore[arg-type]
+        for name, ring, z, slope in (("flat", flat, 4.0, (0.0, 0.0)), ("steep", steep, 9.5, (0.75, 0.0)))
+    )
+    part = Part("invented", ((0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0)), pockets)
+    # Web and stock of 10 at the middle of the steep floor (70, 30); typed (30, 70), on the flat one.
+    readings = readings_from_arrays([30.0], [70.0], [10.0 / 1.25])
+    zero = lambda x, y: np.zeros(np.shape(x))  # noqa: E731
+    (name,) = name_outliers(part, observe(part, readings), [0], [0.0], zero, 0.01)
+    assert name[0] == "swapped" and "steep" in name[1]

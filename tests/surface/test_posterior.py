@@ -7,6 +7,9 @@ import pytest
 from reference_values import BOWED, BOWED_KNOWN_NOISE, SEVEN, SEVEN_FITS, SEVEN_PLACES
 
 from floorfit.surface import Fit, fit_surface
+from floorfit.surface.grid import make_grid
+from floorfit.surface.posterior import mixture
+from floorfit.surface.reml import Prior, assemble
 
 EIGHT_PI = 8 * np.pi
 PLACES = BOWED_KNOWN_NOISE["places"]
@@ -85,3 +88,16 @@ def test_smoothing_spread_widens_the_interval(bowed: Fit) -> None:
     assert bowed.smoothing_spread == 0
     # An outer product is added to the covariance: nowhere narrower, but for rounding.
     assert (fit.posterior.std_at(x, y) >= known.posterior.std_at(x, y) * (1 - 1e-9)).all()
+
+
+def test_mixture_over_the_smoothing_has_the_moments_of_a_gaussian() -> None:
+    # Three-point Gauss-Hermite (Abramowitz and Stegun 1964, 25.4.46): exact up to the fifth moment.
+    grid = make_grid((0, 0, 1200, 500), 100.0)
+    equations = assemble(grid, BOWED[:, :2], BOWED[:, 2], np.full(len(BOWED), 1 / 0.02**2), float(len(BOWED)))
+    smoothing, spread = 1e6, 0.4
+    pairs = mixture(equations, [(Prior(smoothing), spread, 1.0)])
+    steps = np.log([solution.prior.smoothing / smoothing for solution, _ in pairs])
+    shares = np.array([share for _, share in pairs])
+    assert shares.sum() == pytest.approx(1)
+    expected = [0.0, spread**2, 0.0, 3 * spread**4, 0.0]
+    assert [float(shares @ steps**k) for k in range(1, 6)] == pytest.approx(expected, abs=1e-12)

@@ -127,3 +127,21 @@ def test_a_share_of_many_readings_is_searched_and_all_are_fitted(monkeypatch: py
     share = fit_surface(points, values, 0.005, bounds=BOX, shapes=[bumps()], order=when)
     assert len(share.weights) == 900 and share.slow is not None
     assert np.sqrt(np.mean((share.surface.at(*points.T) - whole.surface.at(*points.T)) ** 2)) < 0.0025
+
+
+def test_a_drift_goes_from_the_first_reading_to_the_last() -> None:
+    # A straight line over the moments, a whole size from end to end, half of it either way; equal moments count once.
+    (drift, *_) = slow_errors(np.array([3.0, 3.0, *np.arange(4.0, 80.0)]))
+    share = drift.design.toarray()[:, 0]
+    assert (share[0], share[1], share[-1]) == (-0.5, -0.5, 0.5)
+    assert np.diff(share[1:]) == pytest.approx(np.full(76, 1 / 76))
+
+
+def test_a_slow_error_is_an_ornstein_uhlenbeck_process_at_its_ends() -> None:
+    # Variance s² and correlation exp(−d/l) (Uhlenbeck and Ornstein 1930), exact where knots stand: at both ends. In
+    # between, straight lines over a third of l leave (1 + exp(−1/3))/2 of the variance at the least.
+    for one in slow_errors(np.arange(120.0))[1:]:
+        covariance = one.design @ one.covariance @ one.design.T
+        ends = covariance[[0, 0, -1], [0, -1, -1]] / one.size**2
+        assert ends == pytest.approx([1, np.exp(-119 / one.length), 1])
+        assert (np.diag(covariance) > (1 + np.exp(-1 / 3)) / 2 * one.size**2 * (1 - 1e-9)).all()

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from finished_webs import finished_readings, small_record
+from finished_webs import finished_readings, small_part, small_record
 from page_reader import english_left
 
 from floorfit.errors import InputError
@@ -15,7 +15,9 @@ from floorfit.verify import read_expected, verify
 from floorfit.verify import series as series_of
 from floorfit.verify.bias import student_factor
 from floorfit.verify.expect import expected_from
+from floorfit.verify.parts import _enough
 from floorfit.verify.series_folder import fill_series, series_answers
+from floorfit.verify.shapes import Alike
 from floorfit.verify.stream import Shelf, read_job
 from floorfit.verify.written import write_tables
 
@@ -171,3 +173,13 @@ def test_gauge_repeatability_is_the_pooled_scatter_of_repeats(tmp_path: Path) ->
     assert found.repeatability.sd == pytest.approx(np.sqrt(thickness.var(axis=1, ddof=1).mean()))
     assert found.repeatability.dof == 36
     assert found.alike.answer == "unknown"
+
+
+def test_readings_that_do_go_with_the_squared_curvature_left() -> None:
+    # Variance of a thin-plate spline ∝ σ τ/√n (see `_enough`): the same with τ² · left needs n · left readings; the
+    # four parts of it below by hand. One on each of the nine floors is the least.
+    cases = [(100.0, 0.25, 25), (200.0, 0.25, 50), (100.0, 0.5, 50), (20.0, 0.1, 9)]
+    for readings, left, wanted in cases:
+        assert _enough(small_part(), readings, Alike(0.9, left, "yes")) == wanted
+    assert _enough(small_part(), 100.0, Alike(0.6, 1.01, "partly")) is None  # no better than without
+    assert _enough(small_part(), 100.0, Alike(0.1, 0.25, "no")) is None

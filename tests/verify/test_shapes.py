@@ -53,3 +53,13 @@ def test_share_left_of_independent_parts_is_known() -> None:
     found = how_alike(np.outer(coefficients, BOW), X.shape, np.ones(X.size, bool))
     assert 1 - found.explained == pytest.approx(0.25 / 1.25, rel=0.1)  # 4,000 draws: 3 % each way
     assert found.curvature_left == pytest.approx(1 - found.explained, rel=1e-9)
+
+
+def test_each_part_is_predicted_from_the_mean_of_the_others() -> None:
+    # Leave-one-out written out: for each part the mean is taken anew without it.
+    generator = np.random.default_rng(7)
+    parts = np.outer(generator.normal(1, 0.3, 4), BOW) + np.outer(generator.normal(0, 0.2, 4), TWIST)
+    inside = generator.uniform(size=X.size) < 0.7
+    left = sum(((parts[k] - np.delete(parts, k, axis=0).mean(axis=0))[inside] ** 2).sum() for k in range(4))
+    found = how_alike(parts, X.shape, inside)
+    assert found.explained == pytest.approx(1 - left / (parts[:, inside] ** 2).sum(), rel=1e-12)

@@ -34,7 +34,11 @@ def test_part_finished_plate_names_what_is_not_read() -> None:
     assert not found.conforms
     assert [floor.verdict for floor in found.floors].count("not-read") == 6
     assert [found.floors[k].verdict for k in (0, 1, 4)] == ["conform"] * 3
-    assert "6 not read: P3, P4" in found.sentence
+    assert found.sentence == "3 of 9 pockets verified to conform; 6 not read: P3, P4, P6, P7, P8, P9."
+    first, *rest = (replace(floor, verdict="not-read") for floor in found.floors)
+    told = replace(found, floors=(replace(first, verdict="nonconform"), *rest)).sentence
+    words = "1 do not conform: P1; 8 not read: P2, P3, P4, P5, P6, P7 and 2 more."
+    assert told == f"0 of 9 pockets verified to conform; {words}"
     assert found.offered_bias == pytest.approx(0.02, abs=0.012)  # three pockets: 3 · 0.01/√18, and the fit's error
 
 
