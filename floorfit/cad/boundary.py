@@ -18,6 +18,7 @@ __all__ = [
     "Rim",
     "arcs_of",
     "curved_members",
+    "fillet_edges",
     "fillet_groups",
     "fillet_radius",
     "rim_table",
@@ -105,7 +106,7 @@ def rim_table(mesh: Mesh, regions: Regions) -> tuple[Ints, Ints, Ints, Ints]:
 def rims_of(
     mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, Ints], wanted: Ints, is_shaped: Bools
 ) -> dict[int, Rim]:
-    """Rim of each wanted region; rises are over the region's plane, of a shaped one over the facet inside.
+    """Rim of each wanted region; rises are over the region's plane, of a shaped one over its smooth face at the edge.
 
     Parameters
     ----------
@@ -120,12 +121,48 @@ def rims_of(
     """
     region, inner, outer, edges = table
     starts = np.searchsorted(region, np.arange(len(regions.normals) + 1))
+    smooth = _smooth_normals(mesh, regions, table, is_shaped)
     out = {}
     for number in wanted:
         rows = slice(starts[number], starts[number + 1])
         inside = inner[rows]
-        normals = mesh.normals[inside] if is_shaped[number] else np.tile(regions.normals[number], (len(inside), 1))
+        normals = smooth[rows] if is_shaped[number] else np.tile(regions.normals[number], (len(inside), 1))
         out[int(number)] = _rim(mesh, normals, inside, outer[rows], edges[rows])
+    return out
+
+
+def _smooth_normals(mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, Ints], is_shaped: Bools) -> Floats:
+    """Normal of a shaped region at each edge, beside the far corner of the facet beyond.
+
+    Between the normals of both ends, which are those of the facets round them by area: slivers count little.
+    """
+    region, _, outer, edges = table
+    out = np.zeros((len(edges), 3))
+    if not is_shaped.any():
+        return out
+    rows = np.flatnonzero(is_shaped[region])
+    facets = np.flatnonzero((regions.label >= 0) & is_shaped[regions.label])
+    size = len(mesh.vertices)
+    at = regions.label[facets, None] * size + mesh.faces[facets]
+    keys, index = np.unique(at, return_inverse=True)
+    vectors = np.repeat(mesh.vectors[facets], 3, axis=0)
+    sums = np.column_stack([np.bincount(index.reshape(-1), vectors[:, i], len(keys)) for i in range(3)])
+    units = sums / np.maximum(np.linalg.norm(sums, axis=1), 1e-300)[:, None]
+    ends = units[np.searchsorted(keys, region[rows, None] * size + edges[rows])]
+    share = _beside(mesh, outer[rows], edges[rows])[:, None]
+    total = (1.0 - share) * ends[:, 0] + share * ends[:, 1]
+    out[rows] = total / np.maximum(np.linalg.norm(total, axis=1), 1e-300)[:, None]
+    return out
+
+
+def _beside(mesh: Mesh, outer: Ints, edges: Ints) -> Floats:
+    """Share of each edge at which the far corner of the facet beyond lies, 0 to 1; a half beyond an open edge."""
+    out = np.full(len(outer), 0.5)
+    known = outer >= 0
+    start, along = mesh.vertices[edges[known, 0]], np.diff(mesh.vertices[edges[known]], axis=1)[:, 0]
+    far = mesh.vertices[mesh.faces[outer[known]].sum(axis=1) - edges[known].sum(axis=1)] - start
+    length = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
+    out[known] = np.clip(np.einsum("ij,ij->i", far, along) / length, 0.0, 1.0)
     return out
 
 
@@ -147,6 +184,7 @@ def _rise(mesh: Mesh, normals: Floats, outer: Ints, edges: Ints, ends: Floats, l
     facets, start = outer[known], ends[known, 0]
     far = mesh.vertices[mesh.faces[facets].sum(axis=1) - edges[known].sum(axis=1)] - start
     along = (ends[known, 1] - start) / np.maximum(lengths[known], 1e-300)[:, None]
+    far -= np.einsum("ij,ij->i", far, along)[:, None] * along
     normal = normals[known]
     across = np.cross(along, normal)
     rise[known] = np.arctan2(np.einsum("ij,ij->i", far, normal), np.einsum("ij,ij->i", far, across))
@@ -196,17 +234,24 @@ def _large_groups(count: int, links: Ints, widths: Floats) -> Bools:
     return np.asarray(((size >= 6) | ((size >= 3) & (widest < 10.0)))[group])
 
 
-def fillet_radius(
-    mesh: Mesh,
-    regions: Regions,
-    members: list[Ints],
-    number: int,
-    rim: Rim,
-    is_plane: Bools,
-    *,
-    is_shaped: bool = False,
-) -> tuple[float, Bools]:
-    """Radius of the fillet that runs round a floor, mm (0 where there is none), and which edges it lies along.
+def fillet_edges(regions: Regions, rim: Rim, is_plane: Bools) -> Bools:
+    """Edges of a rim beyond which a fillet begins: the facet there leans by a little and is of no other face.
+
+    Parameters
+    ----------
+    regions : Regions
+    rim : Rim
+    is_plane : (n,) ndarray of bool
+        Whether each region is a face of its own.
+    """
+    beyond = np.where(rim.outer >= 0, regions.label[rim.outer], -1)
+    foreign = (beyond >= 0) & is_plane[beyond]
+    leans = (rim.rise > 1e-4) & (rim.rise < _FILLET_TILT)
+    return np.asarray(leans & (rim.outer >= 0) & ~foreign & (rim.lengths > 0.0))
+
+
+def fillet_radius(mesh: Mesh, regions: Regions, members: list[Ints], number: int, rim: Rim, chosen: Bools) -> float:
+    """Radius of the fillet that runs round a plane floor, mm; 0 where there is none.
 
     Parameters
     ----------
@@ -218,41 +263,22 @@ def fillet_radius(
         Of the floor's region.
     rim : Rim
         Of that region.
-    is_plane : (n,) ndarray of bool
-        Whether each region is a face of its own.
-    is_shaped : bool
-        Whether the floor is curved.
+    chosen : (e,) ndarray of bool
+        Edges along which it lies, from `fillet_edges`.
 
     Notes
     -----
     The first strip of a fillet of radius r spans an angle θ from the floor. It is tilted by θ/2 and ends
     r (1 − cos θ) = 2 r sin²(θ/2) above the floor: r = height / (2 sin²(tilt)), whatever the chord tolerance was.
-    Along a curved floor the height is not one; there the strip's own width 2 r sin(θ/2) is taken: r = width /
-    (2 sin(tilt)).
     """
-    beyond = np.where(rim.outer >= 0, regions.label[rim.outer], -1)
-    foreign = (beyond >= 0) & is_plane[beyond]
-    chosen = (rim.rise > 1e-4) & (rim.rise < _FILLET_TILT) & (rim.outer >= 0) & ~foreign & (rim.lengths > 0.0)
     if not chosen.any():
-        return 0.0, chosen
-    if is_shaped:
-        radius = _chord_widths(mesh, rim.outer[chosen], rim.edges[chosen]) / (2.0 * np.sin(rim.rise[chosen]))
-    else:
-        plane = (regions.points[number], regions.normals[number])
-        ends = _strip_ends(mesh, rim.outer[chosen], beyond[chosen], members, plane)
-        radius = ends / (2.0 * np.sin(rim.rise[chosen]) ** 2)
+        return 0.0
+    plane = (regions.points[number], regions.normals[number])
+    outer = rim.outer[chosen]
+    radius = _strip_ends(mesh, outer, regions.label[outer], members, plane) / (2.0 * np.sin(rim.rise[chosen]) ** 2)
     order = np.argsort(radius)
     weight = np.cumsum(rim.lengths[chosen][order])
-    return float(radius[order][np.searchsorted(weight, weight[-1] / 2.0)]), chosen
-
-
-def _chord_widths(mesh: Mesh, facets: Ints, edges: Ints) -> Floats:
-    """Distance of each facet's far corner from its edge, mm."""
-    start = mesh.vertices[edges[:, 0]]
-    along = mesh.vertices[edges[:, 1]] - start
-    far = mesh.vertices[mesh.faces[facets].sum(axis=1) - edges.sum(axis=1)] - start
-    size = np.linalg.norm(np.cross(along, far), axis=1)
-    return np.asarray(size / np.maximum(np.linalg.norm(along, axis=1), 1e-300))
+    return float(radius[order][np.searchsorted(weight, weight[-1] / 2.0)])
 
 
 def _strip_ends(mesh: Mesh, facets: Ints, label: Ints, members: list[Ints], plane: tuple[Floats, Floats]) -> Floats:

@@ -9,8 +9,9 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from floorfit.cad.boundary import Arc, arcs_of, fillet_groups, fillet_radius, wall_polygon
+from floorfit.cad.boundary import Arc, arcs_of, fillet_edges, fillet_groups, fillet_radius, wall_polygon
 from floorfit.cad.candidates_found import Candidate
+from floorfit.cad.curved_fillet import curved_fillet_radius
 from floorfit.cad.drawing import largest_polygon, tidy_polygon
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import Floor
@@ -32,6 +33,8 @@ Fillets = tuple[Ints, list[Ints]]
 DEFAULT_TOLERANCE = Tolerance(-0.1, 0.1)
 #: A curved floor of up to this many planes is written as these planes, else as a grid.
 _FEW_PLANES = 24
+#: The fillet of a curved floor ends within this many radii over it: chords make the radius look smaller.
+_HIGHER = 1.05
 #: An edge is asked what lies beyond it at this distance, mm: less than any rib is thick.
 _BEYOND = 0.25
 
@@ -86,7 +89,7 @@ def _describe(
     settings: ExtractSettings,
     rounding: Rounding,
 ) -> Floor:
-    radius, along = _fillet(mesh, found, floor)
+    radius, along = _fillet(mesh, found, floor, fillets)
     foot = rounding.plan(floor.polygon)
     wall, arcs = (
         _wall_line(mesh, floor, fillets, (along, radius), rounding) if radius > 0.0 else (foot, list(floor.arcs))
@@ -123,10 +126,14 @@ def _describe(
     )
 
 
-def _fillet(mesh: Mesh, found: Recognition, floor: Candidate) -> tuple[float, NDArray[np.bool_]]:
+def _fillet(mesh: Mesh, found: Recognition, floor: Candidate, fillets: Fillets) -> tuple[float, NDArray[np.bool_]]:
     """Radius between floor and wall, and how much of the rim has it."""
     known, members = found.known.smooth.regions, found.known.members
-    return fillet_radius(mesh, known, members, floor.region, floor.rim, found.is_plane, is_shaped=floor.is_shaped)
+    along = fillet_edges(known, floor.rim, found.is_plane)
+    if not floor.is_shaped:
+        return fillet_radius(mesh, known, members, floor.region, floor.rim, along), along
+    radius = curved_fillet_radius(mesh, floor.facets, floor.face, _leaning(floor, fillets, along))
+    return radius, along & (radius > 0.0)
 
 
 def _wall_line(
@@ -182,13 +189,18 @@ def corner_radius(arcs: list[Arc]) -> float:
     return round(min(inner), 2) if inner else 0.0
 
 
+def _leaning(floor: Candidate, fillets: Fillets, along: NDArray[np.bool_]) -> Ints:
+    """Facets of the fillets that begin along some edges of a floor."""
+    group, members = fillets
+    facets = [members[number] for number in np.unique(group[floor.rim.outer[along]]) if number >= 0]
+    return np.concatenate(facets) if facets else np.zeros(0, np.int64)
+
+
 def _wall(mesh: Mesh, floor: Candidate, fillets: Fillets, along: NDArray[np.bool_], radius: float) -> Polygon:
     """Outline where the fillet ends."""
-    group, members = fillets
-    touching = np.unique(group[floor.rim.outer[along]])
-    facets = [members[number] for number in touching if number >= 0]
-    leaning = np.concatenate(facets) if facets else np.zeros(0, np.int64)
-    wall = wall_polygon(mesh, floor.polygon, floor.face, radius, floor.facets, leaning)
+    leaning = _leaning(floor, fillets, along)
+    high = _HIGHER * radius + 2.0 * floor.sag if floor.is_shaped else radius
+    wall = wall_polygon(mesh, floor.polygon, floor.face, high, floor.facets, leaning)
     if floor.cuts.is_empty:
         return wall
     longer = [_longer(line, 2.0 * radius) for line in shapely.get_parts(shapely.line_merge(floor.cuts))]

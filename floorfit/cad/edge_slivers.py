@@ -1,4 +1,4 @@
-"""Long thin facets along the edge of a curved face, which a kernel hangs on a straight edge of a twisted surface."""
+"""Long thin facets along the edge of a curved face, which a kernel hangs on edges that it need not divide."""
 
 from __future__ import annotations
 
@@ -14,22 +14,24 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-#: A sliver's normal may be off its face by this, rad (6 degrees): what the face turns along the sliver.
-_OFF = np.radians(6.0)
 #: Z of the normal of what may be a sliver of a floor: a set choice.
 _UP = 0.8
-#: Facets that turn by less than this against each other may be chords of one bend, rad.
-_SMOOTH = np.radians(15.0)
+#: A sliver may turn by this against its neighbour, rad (15 degrees): what the face turns along the sliver.
+_OFF = np.radians(15.0)
 #: Slivers hang on slivers at most this often.
-_DEEPEST = 8
+_DEEPEST = 12
+#: Corners of the face round a place through which a quadratic is laid; fewer than `_FEWEST` say nothing.
+_AROUND, _FEWEST = 16, 9
+#: A corner lies on the face within this many times what the others leave of the quadratic, and not under `_CLOSE`, mm.
+_LEFT, _CLOSE = 3.0, 2e-4
 
 
 def with_slivers(mesh: Mesh, regions: Regions, home: Ints, narrow: Bools) -> Ints:
     """Draw slivers into the curved faces that they hang on.
 
     A sliver of length L on a face that twists by t per length has its corners on the face, yet turns by up to t L
-    against its neighbour, over no width: by width and turn it is a tight bend. A fillet is told from it by what comes
-    next: the chords of a fillet go on turning, a sliver ends at a wall.
+    against its neighbour, over no width: by width and turn it is a tight bend. A fillet is told from it by where its
+    corners are: they rise from the face, by d² / 2 r at a distance d from its foot.
 
     Parameters
     ----------
@@ -45,63 +47,68 @@ def with_slivers(mesh: Mesh, regions: Regions, home: Ints, narrow: Bools) -> Int
     -------
     (m,) ndarray of int
         Curved face of each facet, slivers included; −1 for none.
+
+    Notes
+    -----
+    The face at a place is the quadratic through the nearest of its corners, by least squares.
     """
-    label, normals = _with_the_thinnest(mesh, regions)
-    more = len(normals) - len(home)
-    home = np.concatenate([home, np.full(more, -1)])
-    narrow = np.concatenate([narrow, np.ones(more, np.bool_)])
-    pairs, beside, lengths = _meetings(mesh, label, home, narrow)
-    level, base = np.where(home >= 0, 0, -1), np.zeros((len(home), 3))
-    for depth in range(1, _DEEPEST + 1):
-        rows = np.flatnonzero((level[pairs[:, 0]] == depth - 1) & (level[pairs[:, 1]] < 0) & narrow[pairs[:, 1]])
-        if len(rows) == 0:
-            break
-        near = beside[rows] if depth == 1 else base[pairs[rows, 0]]
-        fresh, mean = _means(pairs[rows, 1], near, lengths[rows], len(home))
-        good = np.linalg.norm(normals[fresh] - mean, axis=1) <= _OFF
-        owner = np.full(len(home), -1, np.int64)
-        owner[pairs[rows, 1]] = home[pairs[rows, 0]]
-        fresh = fresh[good]
-        level[fresh], base[fresh], home[fresh] = depth, mean[good], owner[fresh]
-    home[_that_go_on(pairs, level)] = -1
-    return np.where(label >= 0, home[label], -1)
-
-
-def _with_the_thinnest(mesh: Mesh, regions: Regions) -> tuple[Ints, Floats]:
-    """Planes of all facets and their normals: what is too thin for one and looks up is one by itself."""
-    label = regions.label.copy()
-    thin = np.flatnonzero((label < 0) & (mesh.normals[:, 2] > _UP))
-    label[thin] = len(regions.normals) + np.arange(len(thin))
-    return label, np.concatenate([regions.normals, mesh.normals[thin]])
-
-
-def _meetings(mesh: Mesh, label: Ints, home: Ints, narrow: Bools) -> tuple[Ints, Floats, Floats]:
-    """Smooth meetings to a plane that is not home: both planes, the first facet's normal, length."""
-    both, edges = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]]), np.tile(mesh.pair_edges, (2, 1))
-    a, b = label[both].T
-    rows = np.flatnonzero((a >= 0) & (b >= 0) & (a != b))
-    rows = rows[(home[b[rows]] < 0) & ((home[a[rows]] >= 0) | narrow[a[rows]])]
-    turn = np.linalg.norm(mesh.normals[both[rows, 0]] - mesh.normals[both[rows, 1]], axis=1)
-    rows = rows[turn < _SMOOTH]
-    ends = mesh.vertices[edges[rows]]
-    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
-    return np.column_stack([a[rows], b[rows]]), mesh.normals[both[rows, 0]], length
-
-
-def _means(keys: Ints, normals: Floats, lengths: Floats, count: int) -> tuple[Ints, Floats]:
-    """Mean normal of each key, weighted by length."""
-    sums = np.column_stack([np.bincount(keys, normals[:, i] * lengths, count) for i in range(3)])
-    fresh = np.unique(keys)
-    mean = sums[fresh]
-    return fresh, mean / np.maximum(np.linalg.norm(mean, axis=1), 1e-300)[:, None]
-
-
-def _that_go_on(pairs: Ints, level: Ints) -> Bools:
-    """Planes of a bend: what follows them smoothly was not taken; and those that they hang on."""
-    bends = np.zeros(len(level), np.bool_)
-    onward = (level[pairs[:, 0]] > 0) & (level[pairs[:, 1]] < 0)
-    bends[pairs[onward, 0]] = True
+    label = regions.label
+    face = np.where(label >= 0, home[label], -1)
+    loose = (face < 0) & (mesh.normals[:, 2] > _UP) & ((label < 0) | narrow[label])
+    both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
+    both = both[loose[both[:, 1]] & (loose[both[:, 0]] | (face[both[:, 0]] >= 0))]
+    turn = np.linalg.norm(mesh.normals[both[:, 0]] - mesh.normals[both[:, 1]], axis=1)
+    both = both[turn < _OFF]
     for _ in range(_DEEPEST):
-        inner = (level[pairs[:, 0]] > 0) & (level[pairs[:, 0]] < level[pairs[:, 1]]) & bends[pairs[:, 1]]
-        bends[pairs[inner, 0]] = True
-    return bends
+        rows = both[(face[both[:, 0]] >= 0) & (face[both[:, 1]] < 0)]
+        owner = np.full(len(face), -1, np.int64)
+        owner[rows[:, 1]] = face[rows[:, 0]]
+        fresh = np.flatnonzero(owner >= 0)
+        fresh = fresh[_lie_on(mesh, face, fresh, owner[fresh])]
+        if len(fresh) == 0:
+            break
+        face[fresh] = owner[fresh]
+    return face
+
+
+def _lie_on(mesh: Mesh, face: Ints, facets: Ints, owner: Ints) -> Bools:
+    """Whether all corners of each facet lie on the curved face that it hangs on."""
+    if len(facets) == 0:
+        return np.zeros(0, np.bool_)
+    mine = np.flatnonzero(np.isin(face, owner))
+    known = np.unique(np.column_stack([mesh.faces[mine].reshape(-1), np.repeat(face[mine], 3)]), axis=0)
+    asked = np.column_stack([mesh.faces[facets].reshape(-1), np.repeat(owner, 3)])
+    keys, back = np.unique(asked, axis=0, return_inverse=True)
+    size = len(mesh.vertices)
+    fresh = ~np.isin(keys[:, 1] * size + keys[:, 0], known[:, 1] * size + known[:, 0])
+    good = np.ones(len(keys), np.bool_)
+    good[fresh] = _near_quadratic(mesh, known, keys[fresh])
+    return np.asarray(good[back.reshape(-1, 3)].all(axis=1))
+
+
+def _near_quadratic(mesh: Mesh, known: Ints, asked: Ints) -> Bools:
+    """Whether corners are near the quadratics through the corners of the same curved face round them."""
+    from scipy.spatial import cKDTree
+
+    out = np.zeros(len(asked), np.bool_)
+    for number in np.unique(asked[:, 1]):
+        corners = mesh.vertices[known[known[:, 1] == number, 0]]
+        mine = np.flatnonzero(asked[:, 1] == number)
+        if len(corners) < _FEWEST:
+            continue
+        places = mesh.vertices[asked[mine, 0]]
+        _, near = cKDTree(corners[:, :2]).query(places[:, :2], min(_AROUND, len(corners)))
+        away, left = _off_quadratic(corners[near] - places[:, None, :])
+        out[mine] = away <= np.maximum(_LEFT * left, max(_CLOSE, 5.0 * mesh.noise))
+    return out
+
+
+def _off_quadratic(around: Floats) -> tuple[Floats, Floats]:
+    """How far the origin is off the quadratic through points round it, and what it leaves of them (rms), mm."""
+    size = np.abs(around[:, :, :2]).max(axis=(1, 2))[:, None, None]
+    x, y = np.moveaxis(around[:, :, :2] / size, 2, 0)
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)
+    inverse = np.linalg.pinv(terms, rcond=1e-6)
+    factors = np.einsum("nij,nj->ni", inverse, around[:, :, 2])
+    left = around[:, :, 2] - np.einsum("nij,nj->ni", terms, factors)
+    return np.abs(factors[:, 0]), np.sqrt(np.mean(left**2, axis=1))
