@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from floorfit.offsets_table import OFFSET_COLUMNS
 from floorfit.part import read_part
 from floorfit.readings import Readings, read_readings, readings_from_arrays
 from floorfit.recording import closing_sentence, make_record
-from floorfit.run import Result, Settings, correct
+from floorfit.run import Result, Settings, _lost, correct
 
 #: One process makes the runs that these tests share.
 pytestmark = pytest.mark.xdist_group("run")
@@ -211,3 +212,18 @@ def test_stated_uncertainty_of_z_reaches_record_and_budget() -> None:
     assert result.observations.u == pytest.approx(np.hypot(0.010, 0.030))
     budget = result.decisions[0].budget_mm
     assert budget["floor Z"] > budget["repeatability"] > 0
+
+
+def test_readings_that_scatter_more_than_stated_agree_more_loosely() -> None:
+    # Two neighbours 0.05 apart with u = 0.01: 3.5 deviations of a difference as stated, 1.8 where the variance is four
+    # times what was stated (JCGM 100:2008, 5.1.2).
+    x = np.array([0.0, 20.0, 40.0, 60.0, 80.0, 100.0, 105.0])
+    sites = SimpleNamespace(rows=np.arange(7), points=np.column_stack([x, 0 * x]), u=np.full(7, 0.01))
+    residual = np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.12, 0.17])
+    seen = SimpleNamespace(floor=np.zeros(7, np.intp))
+    for dispersion, held in ((1.0, []), (4.0, [0])):
+        fit = SimpleNamespace(
+            dispersion=dispersion, scale=1.0, weights=np.where(residual > 0, 0.0, 1.0),
+            loo=SimpleNamespace(residual=residual),
+        )  # fmt: skip
+        assert list(_lost(seen, sites, fit)) == held  # type: ignore[arg-type]

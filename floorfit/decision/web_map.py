@@ -14,7 +14,7 @@ from floorfit.decision.decision import WRITTEN, Decision, JsonArray
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
 from floorfit.surface.posterior import Posterior
-from floorfit.web import Webs, margin
+from floorfit.web import Webs, left_after, margin
 
 __all__ = ["WebMap", "web_map"]
 
@@ -77,14 +77,16 @@ def web_map(part: Part, webs: Webs, posterior: Posterior, decisions: Sequence[De
     xx, yy = np.meshgrid(x, y)
     inside = _inside(part, xx, yy)
     pocket = assign_floors(part, xx.ravel(), yy.ravel()).reshape(xx.shape)
-    before, after, margins = (np.full(xx.shape, np.nan) for _ in range(3))
+    before, after, margins, aimed, over = (np.full(xx.shape, np.nan) for _ in range(5))
+    on_floors = xx[pocket >= 0], yy[pocket >= 0]
+    aimed[pocket >= 0], over[pocket >= 0] = webs.aimed(*on_floors), webs.left_over(*on_floors)
     for index, (one, decision) in enumerate(zip(part.pockets, decisions, strict=True)):
         here = pocket == index
         at = xx[here], yy[here]
-        nominal = one.nominal_web(*at)
-        before[here] = nominal + webs.before(one, *at)
+        nominal, left = one.nominal_web(*at), one.finish_stock + over[here]
+        before[here] = nominal + left_after(0.0, aimed[here], left)
         if decision.action != "hold":
-            deviation = webs.after(one, decision.correction.at(*at), *at)
+            deviation = left_after(decision.correction.at(*at), aimed[here], left)
             after[here], margins[here] = nominal + deviation, margin(one.limits_on(*at), deviation)
     warp = np.where(inside, webs.warp.on_grid(x, y).T, np.nan)
     warp_u = np.where(inside, posterior.std_on_grid(x, y).T, np.nan)

@@ -41,7 +41,7 @@ _CORNER = re.compile(r",[ \t]*[RrCc]")
 #: the last word, the feed, the line end. Of any other: nothing.
 _BLOCK = re.compile(
     r"(?:([^(;#\[z\0Z]*+Z[ \t]*+)(-?\d++(?:\.(\d*+))?+)(?![ \t]*+[\d.])([^(;#\[z\0]*+)"
-    r"|(?:([XY][-+]?[\d.]++)( ?))?+([XY][-+]?[\d.]++)((?: ?F[\d.]++)?+)([\r\n]*+)|[^\0]*+)\0"
+    r"|(?:([XY][-+]?[\d.]++)( ?))?([XY][-+]?[\d.]++)((?: ?F[\d.]++)?+)([\r\n]*+)|[^\0]*+)\0"
 )
 #: Blocks taken together.
 _CHUNK = 5000

@@ -11,10 +11,9 @@ from floorfit.report.colours import HATCHES, Anchors, colour_map
 from floorfit.report.format import Display
 from floorfit.report.labels import fitted, printable
 from floorfit.report.marks import Marks
-from floorfit.report.sheet import ASIDE, INK, mark_scale, panel, put
+from floorfit.report.sheet import ASIDE, INK, draw_arrow, draw_line, mark_scale, on_paper, panel, paper_of, put
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 __all__ = ["colour_key", "floor_entries", "mark_key", "reading_entries"]
@@ -61,16 +60,12 @@ def mark_key(figure: Figure, entries: Entries, names: list[str], display: Displa
     """
     put(figure, 225, 64, display.words("Key"), 9, bold=True)
     step = min(5.0, 50.0 / max(1, len(entries) + len(names)))
-    axes = panel(figure, (224, 11, 14, 52))
-    axes.set_axis_off()
-    axes.set_xlim(0, 14)
-    axes.set_ylim(0, 52)
     for k, (mark, words) in enumerate(entries):
-        y = 49.5 - step * k
-        _mark(axes, mark, y, step)
-        put(figure, 239, 11 + y - 1.0, fitted(words, 8, 75), 8)
+        y = 60.5 - step * k
+        _mark(figure, mark, y, step)
+        put(figure, 239, y - 1.0, fitted(words, 8, 75), 8)
     for k, line in enumerate(names):
-        put(figure, 226, 11 + 49.5 - step * (len(entries) + k) - 1.0, line, 7.5)
+        put(figure, 226, 60.5 - step * (len(entries) + k) - 1.0, line, 7.5)
 
 
 def colour_key(
@@ -114,27 +109,33 @@ def colour_key(
     put(figure, 403, 53, words[1], 8, align="right")
 
 
-def _mark(axes: Axes, mark: str, y: float, step: float) -> None:
-    from matplotlib.patches import Rectangle
-
+def _mark(figure: Figure, mark: str, y: float, step: float) -> None:
+    """Draw a mark at a height, mm of paper: about the middle of the key's first column."""
     from floorfit.report.lettering import write
 
     if mark in ("used", "best"):
-        shape = "o" if mark == "used" else "D"
-        axes.plot([7], [y], shape, markersize=4, markerfacecolor="white", markeredgecolor=INK)
+        draw_line(figure, [231], [y], marker="o" if mark == "used" else "D", markersize=4, markerfacecolor="white")
     elif mark == "dense":
-        axes.scatter([4.5, 7, 10.5], [y] * 3, s=[4, 16, 49], facecolors="white", edgecolors=INK, linewidths=0.4)
+        for x, size in ((228.5, 2), (231, 4), (234.5, 7)):
+            draw_line(figure, [x], [y], marker="o", markersize=size, markerfacecolor="white", markeredgewidth=0.4)
     elif mark == "aside":
-        axes.plot([7], [y], marker="x", markersize=6, markeredgecolor=ASIDE, markeredgewidth=1.4, linestyle="none")
+        draw_line(figure, [231], [y], marker="x", markersize=6, markeredgecolor=ASIDE, markeredgewidth=1.4)
     elif mark in (*HATCHES, "outside"):
-        box = ((3, y - 0.36 * step), 8, 0.72 * step)
-        hatch = {**HATCHES, "outside": "xxxx"}[mark]
-        axes.add_patch(Rectangle(*box, fill=False, hatch=hatch, edgecolor=INK, linewidth=0.8))
+        _hatched(figure, {**HATCHES, "outside": "xxxx"}[mark], y, 0.72 * step)
     elif mark in ("plus", "zero", "limit"):
-        axes.plot([2, 12], [y, y], color=INK, linewidth=0.6 if mark == "plus" else 1.8)
+        draw_line(figure, [226, 236], [y, y], linewidth=0.6 if mark == "plus" else 1.8)
     elif mark == "nominal":
-        axes.plot([2, 12], [y, y], color="#6e6e6e", linewidth=0.8, linestyle=":")
+        draw_line(figure, [226, 236], [y, y], color="#6e6e6e", linewidth=0.8, linestyle=":")
     elif mark == "arrow":
-        axes.annotate("", (11, y + 1.2), (3, y - 1.2), arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.0})
+        draw_arrow(figure, (227, y - 1.2), (235, y + 1.2))
     else:
-        write(axes, 7, y, printable(mark), 7.5, color=INK, bold=True, ha="center", va="center")
+        wide, high = paper_of(figure)
+        write(figure, 231 / wide, y / high, printable(mark), 7.5, color=INK, bold=True, ha="center", va="center")
+
+
+def _hatched(figure: Figure, hatch: str, y: float, height: float) -> None:
+    from matplotlib.patches import Rectangle
+
+    box = Rectangle((227, y - height / 2), 8, height, fill=False, hatch=hatch, edgecolor=INK, linewidth=0.8)
+    box.set_transform(on_paper(figure))
+    figure.add_artist(box)

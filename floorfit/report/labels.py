@@ -31,6 +31,7 @@ def text_size(text: str, points: float, *, bold: bool = False) -> tuple[float, f
     return (width * share, max(height * share, 0.75 * points * _MM_PER_POINT))
 
 
+@cache
 def printable(text: str) -> str:
     """Return text on one line in which signs that the map's font lacks are shown as boxes."""
     known = _glyphs()

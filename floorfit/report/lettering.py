@@ -129,7 +129,9 @@ def write(
         What it is.
     """
     word = DrawnWord(x, y, text, points, color=color, bold=bold, ha=ha, va=va)
-    word.set(transform=home.transData if hasattr(home, "transData") else home.transSubfigure, zorder=zorder, gid=gid)
+    word.set_transform(home.transData if hasattr(home, "transData") else home.transSubfigure)
+    word.set_zorder(zorder)
+    word.set_gid(gid)
     home.add_artist(word)
 
 
@@ -144,13 +146,12 @@ def _pieces(renderer: Any, text: str) -> list[tuple[str, Callable[..., None]]]:
 
 def _laid_out(renderer: Any, gc: Any, x: float, y: float, text: str, word: DrawnWord) -> None:
     """Leave it to matplotlib, which has every word laid out by the font anew."""
-    whole = word.as_text()
-    renderer.draw_text(gc, x, y, text, whole.get_fontproperties(), 0.0, ismath=False, mtext=whole)
+    renderer.draw_text(gc, x, y, text, _font(word.bold, word.points), 0.0, ismath=False)
 
 
 def _as_it_is(renderer: Any, gc: Any, x: float, y: float, text: str, word: DrawnWord) -> None:
     """Write it into a PDF as one string: the signs follow each other by their widths, as they are measured here."""
-    from matplotlib.backends.backend_pdf import Op
+    from matplotlib.backends.backend_pdf import pdfRepr
 
     file, font = renderer.file, _face(word.bold)
     held = _HELD.setdefault(file, set())
@@ -158,8 +159,9 @@ def _as_it_is(renderer: Any, gc: Any, x: float, y: float, text: str, word: Drawn
         file._character_tracker.track(font, sign[1])
         held.add(sign)
     renderer.check_gc(gc, gc.get_rgb())
-    chosen = (file.fontName(font.fname), word.points, Op.selectfont)
-    file.output(Op.begin_text, *chosen, x, y, Op.textpos, text.encode("latin-1"), Op.show, Op.end_text)
+    written: Any = pdfRepr
+    name, shown = written(file.fontName(font.fname)), written(text.encode("latin-1"))
+    file.write(b"BT %b %.2f Tf %.3f %.3f Td %b Tj ET\n" % (name, word.points, x, y, shown))
 
 
 def extent(text: str, *, bold: bool) -> tuple[float, float]:
@@ -198,8 +200,8 @@ def _is_plain(text: str) -> bool:
 
 
 @cache
-def _font(bold: bool) -> FontProperties:
-    return FontProperties(size=_SIZE, weight="bold" if bold else "normal")
+def _font(bold: bool, points: float = _SIZE) -> FontProperties:
+    return FontProperties(size=points, weight="bold" if bold else "normal")
 
 
 @cache

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from floorfit.report.format import Display
 from floorfit.report.labels import fitted
 from floorfit.report.language import marked
-from floorfit.report.sheet import INK, paper_of, put
+from floorfit.report.sheet import draw_line, paper_of, put
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -224,7 +224,4 @@ def _signatures(figure: Figure, cautions: Sequence[str], display: Display) -> fl
 
 
 def _rule(figure: Figure, x0: float, x1: float, y: float) -> None:
-    from matplotlib.lines import Line2D
-
-    wide, high = paper_of(figure)
-    figure.add_artist(Line2D((x0 / wide, x1 / wide), (y / high, y / high), color=INK, linewidth=0.5))
+    draw_line(figure, [x0, x1], [y, y], linewidth=0.5)

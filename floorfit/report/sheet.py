@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +20,12 @@ from floorfit.report.plan_view import PlanView
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.transforms import Transform
 
-__all__ = ["AREA", "ASIDE", "INK", "PAPER", "blank_sheet", "left_out", "mark_scale", "panel", "paper_of", "put"]
+__all__ = [
+    "AREA", "ASIDE", "INK", "PAPER", "blank_sheet", "draw_arrow", "draw_line", "left_out", "mark_scale", "on_paper",
+    "panel", "paper_of", "put",
+]  # fmt: skip
 
 #: A3 landscape, mm (ISO 216).
 PAPER = (420.0, 297.0)
@@ -117,6 +122,45 @@ def put(
     write(figure, x / wide, y / high, printable(text), points, color=INK, bold=bold, ha=align)
 
 
+def on_paper(figure: Figure) -> Transform:
+    """Return the transform of places in mm of paper."""
+    from matplotlib.transforms import Affine2D
+
+    return Affine2D().scale(1 / _MM_PER_INCH) + figure.dpi_scale_trans
+
+
+def draw_line(figure: Figure, x: Sequence[float], y: Sequence[float], **style: Any) -> None:
+    """Draw a line or a mark through places in mm of paper, in ink where the style says no other colour.
+
+    Parameters
+    ----------
+    figure : Figure
+    x, y : sequence of float, mm
+    **style
+        Properties of the line.
+    """
+    from matplotlib.lines import Line2D
+
+    figure.add_artist(Line2D(x, y, **{"color": INK, "transform": on_paper(figure), **style}))
+
+
+def draw_arrow(figure: Figure, start: tuple[float, float], end: tuple[float, float]) -> None:
+    """Draw an arrow between places in mm of paper.
+
+    Parameters
+    ----------
+    figure : Figure
+    start, end : (float, float), mm
+    """
+    from matplotlib.patches import FancyArrowPatch
+
+    arrow = FancyArrowPatch(
+        start, end, arrowstyle="-|>", color=INK, linewidth=1.0, shrinkA=0, shrinkB=0, mutation_scale=10,
+        transform=on_paper(figure),
+    )  # fmt: skip
+    figure.add_artist(arrow)
+
+
 def mark_scale(
     figure: Figure,
     box: tuple[float, float, float, float],
@@ -202,15 +246,13 @@ def left_out(record: Record, display: Display) -> list[str]:
 
 
 def _frame(figure: Figure) -> None:
-    from matplotlib.lines import Line2D
     from matplotlib.patches import Rectangle
 
     left, bottom, width, height = STRIP
     share = (left / PAPER[0], bottom / PAPER[1])
     figure.add_artist(Rectangle(share, width / PAPER[0], height / PAPER[1], fill=False, edgecolor=INK, linewidth=1.0))
     for x in (112.0, 222.0, 316.0):
-        y = (bottom / PAPER[1], (bottom + height) / PAPER[1])
-        figure.add_artist(Line2D((x / PAPER[0], x / PAPER[0]), y, color=INK, linewidth=0.6))
+        draw_line(figure, [x, x], [bottom, bottom + height], linewidth=0.6)
 
 
 def _facts(figure: Figure, record: Record, plan: PlanView) -> None:
@@ -238,11 +280,7 @@ def _sign(figure: Figure, display: Display) -> None:
     for k, line in enumerate(SIGN_WORDS):
         for j, half in enumerate(_halves(display.words(line))):
             put(figure, 115, 58.5 - 9.2 * k - 4.2 * j, half, 8)
-    axes = panel(figure, (115, 11.5, 104, 20))
-    axes.set_axis_off()
-    axes.set_xlim(0, 104)
-    axes.set_ylim(0, 20)
-    _sketch(axes, display)
+    _sketch(figure, display)
 
 
 def _halves(line: str) -> list[str]:
@@ -254,19 +292,21 @@ def _halves(line: str) -> list[str]:
     return rows
 
 
-def _sketch(axes: Axes, display: Display) -> None:
+def _sketch(figure: Figure, display: Display) -> None:
+    from matplotlib.patches import Polygon
+
     say = display.words
-    x = np.linspace(8, 62, 60)
-    high = 4 + 4.2 * np.sin((x - 8) / 54 * np.pi) ** 2
-    axes.plot((8, 62), (4, 4), color=INK, linewidth=0.8, linestyle=(0, (4, 2)))
-    axes.fill_between(x, high, 13, facecolor="#d8d8d8", edgecolor=INK, linewidth=0.8)
-    arrow = {"arrowstyle": "-|>", "color": INK, "linewidth": 1.0, "shrinkA": 0, "shrinkB": 0}
-    axes.annotate("", (35, 8.4), (35, 3.9), arrowprops=arrow)
-    axes.text(36.5, 5.0, say("+ warp"), size=8, color=INK)
-    axes.annotate("", (54, 18), (54, 13), arrowprops=arrow)
-    axes.text(52.5, 15, say("+ offset"), size=8, color=INK, ha="right")
-    axes.text(10, 9.2, say("web"), size=8, color=INK)
-    axes.text(66, 12, say("floor at its nominal Z"), size=8, color=INK)
-    axes.text(66, 3, say("nominal underside"), size=8, color=INK)
-    axes.annotate("", (4, 18), (4, 4), arrowprops=arrow)
-    axes.text(1, 15.5, "Z", size=8, color=INK)
+    x = np.linspace(123, 177, 60)
+    high = 15.5 + 4.2 * np.sin((x - 123) / 54 * np.pi) ** 2
+    web = np.column_stack([[*x, x[-1], x[0]], [*high, 24.5, 24.5]])
+    figure.add_artist(Polygon(web, facecolor="#d8d8d8", edgecolor=INK, linewidth=0.8, transform=on_paper(figure)))
+    draw_line(figure, [123, 177], [15.5, 15.5], linewidth=0.8, linestyle=(0, (4, 2)))
+    draw_arrow(figure, (150, 15.4), (150, 19.9))
+    draw_arrow(figure, (169, 24.5), (169, 29.5))
+    draw_arrow(figure, (119, 15.5), (119, 29.5))
+    put(figure, 151.5, 16.5, say("+ warp"), 8)
+    put(figure, 167.5, 26.5, say("+ offset"), 8, align="right")
+    put(figure, 125, 20.7, say("web"), 8)
+    put(figure, 181, 23.5, say("floor at its nominal Z"), 8)
+    put(figure, 181, 14.5, say("nominal underside"), 8)
+    put(figure, 116, 27, "Z", 8)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from decimal import ROUND_HALF_EVEN, Decimal
 
 import pytest
+from nc_cases import apply, corrections, tilt
 
 from floorfit.nc.numbers import decimals_for, decimals_to_show, in_style, written
 
@@ -47,3 +49,15 @@ def test_a_small_change_is_written_with_the_first_decimal_that_shows_it(change: 
 def test_a_number_keeps_the_style_of_the_one_before(value: float, raw: str, decimals: int, text: str) -> None:
     assert in_style(value, raw, decimals) == text
     assert float(text) == written(value, decimals)  # what is written is what is read back
+
+
+@pytest.mark.parametrize(("unit", "scale", "pattern"), [("G21", 1.0, r"Z\d+\.\d{3}"), ("G20", 25.4, r"Z\d+\.\d{4}")])
+def test_a_height_that_is_added_has_the_decimals_in_common_use(unit: str, scale: float, pattern: str) -> None:
+    # 0.001 mm and 0.0001 in (common practice, no source): on a tilt each pass gets a Z of its own, no finer than that.
+    x = [round(value / scale, 4) for value in (10, 30, 50, 70)]
+    text = f"{unit} G17 G90 G94 G40\nT1 M6\nG0 X{x[0]} Y{x[0]} Z{2 / scale * 10:.3f}\nG1 Z{2 / scale:.4f} F50.\n"
+    text += "".join(f"X{value}\nY{x[1]}\n" for value in x[1:])
+    text += f"G0 Z{2 / scale * 10:.3f}\nM30\n"
+    lines = apply(text, corrections(A=tilt("A", 0.05, 0.002, 0.0))).splitlines()
+    added = [line.split(" ")[-1] for line in lines if line.startswith("X")]
+    assert len(added) == 3 and all(re.fullmatch(pattern, word) for word in added)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from nc_cases import apply, corrections
+from nc_cases import apply, corrections, hold
 
 from floorfit.errors import InputError
 
@@ -42,3 +42,16 @@ def test_a_height_that_is_none_is_refused(name: str, value: float) -> None:
     # Nothing is lower than NaN: no motion would keep a clearance of it.
     with pytest.raises(InputError, match=rf"{name}: {value!r} came, a number, 0 or more"):
         height_after("G0 X50. Y30.", 1.0, **{name: value})
+
+
+@pytest.mark.parametrize(("over", "is_cut"), [(0.449, True), (0.45, False), (0.451, False)])
+def test_a_held_floor_is_guarded_below_its_stock_less_the_window(over: float, is_cut: bool) -> None:
+    # Stock 0.5, window 0.05 (both stated): a pass at 0.45 over the floor takes what roughing may have left anyhow.
+    text = "G21 G17 G90 G94 G40\nT1 M6\nG0 X110. Y10. Z20.\nG1 Z2. F500\nX190.\nG0 Z20.\n"
+    text += f"X10. Y10.\nG1 Z{2 + over:.3f}\nX90.\nG0 Z20.\nM30\n"
+    given = corrections(A=hold("A"), B=0.1)
+    if is_cut:
+        with pytest.raises(InputError, match="pocket A is held and the programme cuts it"):
+            apply(text, given)
+    else:
+        assert f"G1 Z{2 + over:.3f}\n" in apply(text, given)

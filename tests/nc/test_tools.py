@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from nc_cases import apply, corrections, tilt
 
 from floorfit.errors import InputError
 from floorfit.nc.cutter import Cutter
@@ -99,3 +100,11 @@ def test_t_selects_and_m6_puts_it_in_the_spindle(lines, numbers):
     """RS274/NGC (NISTIR 6556), 3.7.3 and 3.6.3: T selects, M6 changes to the tool selected last."""
     motions = read_motions([f"{line}\n" for line in ["G21 G90", *lines]])
     assert Tools.numbers(motions).tolist() == numbers
+
+
+@pytest.mark.parametrize("z", [2.0, 1.96])
+def test_a_cutter_that_is_not_known_is_asked_for_on_a_tilt(z):
+    """Under a flat end of radius R a tilt of 0.01 makes 0.01 R of height: 0.08 mm for 16 mm (closed form)."""
+    text = f"G21 G17 G90 G94 G40\nT1 M6\nG0 X10. Y10. Z20.\nG1 Z{z} F500\nX90.\nG0 Z20.\nM30\n"
+    with pytest.raises(InputError, match=r"line 4: pocket A: .* the cutter of T1 is not known"):
+        apply(text, corrections(A=tilt("A", 0.1, 0.01, 0.0)), tools=Tools())

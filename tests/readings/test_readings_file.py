@@ -175,6 +175,16 @@ def test_message_shows_no_control_characters(tmp_path: Path):
     assert "\x07" not in str(caught.value)
 
 
+@pytest.mark.parametrize(("length", "is_read"), [(1e6, True), (1.01e6, False), (-1.01e6, False)])
+def test_a_place_beyond_a_kilometre_is_not_meant(tmp_path: Path, length: float, is_read: bool):
+    content = f"x_mm,y_mm,thickness_mm\n{length:.0f},2,3\n"
+    if is_read:
+        assert _read(tmp_path, content).x[0] == length
+        return
+    with pytest.raises(InputError, match="line 2, column x_mm"):
+        _read(tmp_path, content)
+
+
 def test_overlong_cell_is_refused(tmp_path: Path):
     with pytest.raises(InputError, match="line 2: a cell is longer than 131072 characters"):
         _read(tmp_path, "x_mm,y_mm,thickness_mm\n1,2," + "3" * 200_000 + "\n")

@@ -201,3 +201,17 @@ def test_screening_scales_like_the_readings() -> None:
         screen(part, readings)
         seconds.append(process_time() - begin)
     assert seconds[1] < 30 * seconds[0]
+
+
+def test_names_do_not_depend_on_where_the_zero_of_z_lies() -> None:
+    # Where a drawing has its zero is a choice (common practice, no source): only differences of Z mean anything.
+    part, rng = plate(), np.random.default_rng(4)
+    rows = lie(part, honest_rows(part, 8, rng), 0.1, rng)
+    z = np.array([part.pockets[row.pocket].floor_z + 0.5 for row in rows])
+    z[::30] += 25.0  # a probe that hit a wall's top
+    codes = []
+    for zero in (0.0, 30.0, -400.0):
+        lifted = [replace(one, floor_z=one.floor_z + zero, underside_z=one.underside_z + zero) for one in part.pockets]
+        codes.append(screen(replace(part, pockets=tuple(lifted)), replace(table(rows), z=z + zero)).code.tolist())
+    assert codes[0] == codes[1] == codes[2]
+    assert {"beyond-floor", "double-echo", "inch"} <= set(codes[0])

@@ -63,3 +63,15 @@ def test_off_the_floors_there_is_no_warp() -> None:
     assert np.isfinite(seen.warp[0])
     assert np.isnan(seen.warp[1])
     assert np.isnan(slope_factors(one_pocket(), [-1], [0.0], [0.0])[0])
+
+
+def test_a_label_fits_its_own_floor_alone() -> None:
+    # Four floors in a row, each read once under every label, without one, and under one that no floor has.
+    rings = [tuple((x + 100.0 * k, y) for x, y in SQUARE) for k in range(4)]
+    pockets = tuple(Pocket(f"P{k}", ring, (), 2.0, 2.0, Tolerance(-0.1, 0.1)) for k, ring in enumerate(rings))
+    part = Part("plate", ((0.0, 0.0), (400.0, 0.0), (400.0, 100.0), (0.0, 100.0)), pockets)
+    labels = ["P0", "P1", "P2", "P3", "", "P9"]
+    floor, label = (grid.ravel() for grid in np.meshgrid(range(4), range(6), indexing="ij"))
+    x = 50.0 + 100.0 * floor
+    readings = readings_from_arrays(x, np.full(24, 50.0), np.full(24, 2.0), pocket=[labels[k] for k in label])
+    assert observe(part, readings).is_consistent.tolist() == ((label == floor) | (label == 4)).tolist()

@@ -1,6 +1,7 @@
 import pytest
 import record_factory
 from drawn_text import texts
+from matplotlib.lines import Line2D
 
 from floorfit.report.colours import WEB
 from floorfit.report.format import display_for
@@ -30,5 +31,5 @@ def test_key_explains_every_mark_with_its_unit(figure) -> None:
     said = " ".join(text.get_text() for text, _ in texts(figure))
     for words in ("reading used", "reading set aside", "held", "undecided", "does not conform", "#7 = a long name"):
         assert words in said
-    markers = {line.get_marker() for line in figure.axes[-1].lines}
+    markers = {line.get_marker() for line in figure.findobj(Line2D)}
     assert {"o", "x"} <= markers

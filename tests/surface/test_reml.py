@@ -9,9 +9,20 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from reference_values import BOWED, BOWED_KNOWN_NOISE, SEVEN, SEVEN_REML
+from scipy.optimize import minimize_scalar
 
 from floorfit.surface.grid import make_grid
-from floorfit.surface.reml import Equations, Prior, assemble, solve
+from floorfit.surface.reml import (
+    PHI_FREEDOM,
+    PHI_SD,
+    PRIOR_LOG_MEAN,
+    PRIOR_LOG_SD,
+    Equations,
+    Prior,
+    _inflated,
+    assemble,
+    solve,
+)
 from floorfit.surface.search import best_prior, best_smoothing
 
 EIGHT_PI = 8 * np.pi  # λ_K of the kernel form r² ln r is 8π times the λ of Σ (z − f)² + λ J (Wahba 1990)
@@ -92,3 +103,33 @@ def test_best_reach_is_the_likeliest_and_shares_are_ordered(bowed: Equations) ->
 def test_more_smoothing_leaves_a_greater_misfit(bowed: Equations) -> None:
     freedom = [solve(bowed, Prior(s), weak=False, free=True).dispersion for s in (1e4, 1e6, 1e8)]
     assert freedom == sorted(freedom)
+
+
+def test_weak_prior_costs_nothing_at_its_mean(bowed: Equations) -> None:
+    # A Gaussian prior of log(λ/φ) adds z²: 0 at its mean, 1 one deviation off, 4 two off, the same on both sides.
+    for steps in (-2.0, -1.0, 0.0, 1.0):
+        prior = Prior(float(np.exp(PRIOR_LOG_MEAN + steps * PRIOR_LOG_SD)))
+        plain, weak = solve(bowed, prior, weak=False), solve(bowed, prior)
+        z = steps - np.log(plain.dispersion) / PRIOR_LOG_SD
+        assert weak.criterion - plain.criterion == pytest.approx(z**2, abs=1e-6)
+
+
+def test_dispersion_is_the_likeliest_of_the_stated_criterion() -> None:
+    # ν log φ + S/φ and the prior of Student's t on log φ ≥ 0: the least of it by scipy's scalar search.
+    for freedom, size in ((4.0, 30.0), (40.0, 60.0), (400.0, 2000.0), (400.0, 380.0)):
+
+        def criterion(log_phi: float, freedom: float = freedom, size: float = size) -> float:
+            prior = (PHI_FREEDOM + 1) * np.log1p((log_phi / PHI_SD) ** 2 / PHI_FREEDOM)
+            return float(freedom * log_phi + size * np.exp(-log_phi) + prior)
+
+        best = min(
+            (
+                minimize_scalar(criterion, bounds=(low, low + 0.5), method="bounded")
+                for low in np.arange(0.0, 4.0, 0.25)
+            ),
+            key=lambda found: found.fun,
+        )
+        phi, least = _inflated(np.array([size]), freedom, free=False)
+        # A parabola through steps of 0.02 and 0.1: a tenth of a step.
+        assert np.log(phi[0]) == pytest.approx(best.x, abs=0.01)
+        assert least[0] == pytest.approx(best.fun, abs=0.01)

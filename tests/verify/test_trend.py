@@ -37,6 +37,7 @@ def test_page_shows_every_run(tmp_path: Path) -> None:
     write_trend(runs, tmp_path)
     page = (tmp_path / "trend.html").read_text("utf-8")
     assert all(f"0.{k}" in page and f"2026-0{k}-01" in page for k in (1, 2, 3))
+    assert "3 runs, 2026-01-01 to 2026-03-01" in page
     # The last and the one before it, error r √7 as above: 0.003 and 0.002 times 2.6458.
     assert "0.3: error of offsets 0.0079 mm" in page and "before 0.0053 mm" in page
     assert (tmp_path / "trend.csv").read_text().count("\n") == 4 and (tmp_path / "trend.png").stat().st_size > 1000

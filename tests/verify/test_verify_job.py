@@ -1,3 +1,4 @@
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -9,6 +10,7 @@ from floorfit.errors import InputError
 from floorfit.part.model import Tolerance
 from floorfit.readings.observations import readings_from_arrays
 from floorfit.verify import verify
+from floorfit.verify.afterwards import verification_answers
 from floorfit.verify.webs import chance_at
 
 
@@ -19,6 +21,11 @@ def test_known_bias_is_found_and_webs_conform() -> None:
     assert low - 0.004 <= 0.015 <= high + 0.004
     assert found.conforms and found.movement.state == "none"
     assert found.offered_bias == pytest.approx(found.bias.value)
+    # Said with its expanded uncertainty, U = t u (JCGM 100:2008, G.3.2), to two digits.
+    said = re.search(r"Common bias (\S+) ± (\S+) mm", verification_answers(found)[0])
+    assert said is not None
+    assert float(said[2]) == pytest.approx(found.bias.factor * found.bias.u, rel=0.05)
+    assert float(said[1]) == pytest.approx(found.bias.value, abs=0.05 * float(said[2]))
     assert all(floor.verdict == "conform" for floor in found.floors)
 
 
