@@ -78,7 +78,7 @@ class Standing:
     @property
     def words(self) -> str:
         """What it is, with its figures."""
-        size = f"{self.width:.4g} wide, {self.height:.4g} high on a floor with walls of {self.walls:.4g}"
+        size = f"{self.width:.4g} mm wide, {self.height:.4g} mm high on a floor with walls of {self.walls:.4g} mm"
         return f"{size}, which it meets along {100.0 * self.share:.0f} % of its outline: a pad, a land, a lip or a boss"
 
 

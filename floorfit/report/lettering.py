@@ -137,11 +137,19 @@ def write(
 
 def _pieces(renderer: Any, text: str) -> list[tuple[str, Callable[..., None]]]:
     """Pieces of a line with how each is written: in a PDF those of one byte a sign go in as they are."""
-    from matplotlib.backends.backend_pdf import PdfFile
-
-    if not isinstance(getattr(renderer, "file", None), PdfFile):
+    if not _takes_bytes(renderer):
         return [(text, _laid_out)]
     return [(piece, _as_it_is if piece[0] in _ONE_BYTE else _laid_out) for piece in _RUNS.findall(text)]
+
+
+def _takes_bytes(renderer: Any) -> bool:
+    """Whether this is a PDF whose fonts have a byte a sign (Type 3, as usual), kept as matplotlib 3.10 and 3.11 do."""
+    from matplotlib import rcParams
+    from matplotlib.backends.backend_pdf import PdfFile
+
+    file = getattr(renderer, "file", None)
+    is_usual = rcParams["pdf.fonttype"] == 3 and not rcParams["pdf.use14corefonts"]
+    return isinstance(file, PdfFile) and is_usual and hasattr(file, "_character_tracker")
 
 
 def _laid_out(renderer: Any, gc: Any, x: float, y: float, text: str, word: DrawnWord) -> None:

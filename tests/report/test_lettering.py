@@ -77,3 +77,11 @@ def test_a_pdf_has_each_piece_of_a_line_beside_the_one_before() -> None:
     starts = {text: float(x) for x, text in re.findall(rb"([\d.]+) [\d.]+ Td\s*\((\S+)\) Tj", page)}
     between = starts[b"2.05"] - starts[b"1.95"]
     assert between == pytest.approx(0.09 * extent("1.95…", bold=False)[0], abs=0.01)
+
+
+def test_fonts_of_another_kind_are_left_to_matplotlib() -> None:
+    # Signs of a composite font have two bytes (ISO 32000-1, 9.7.4): a string of one byte a sign would be other signs.
+    with rc_context({"pdf.fonttype": 42}):
+        page = pdf_of(DrawnWord(0.1, 0.5, "P0104", 9, color="black"))
+    assert b"(P0104) Tj" not in page
+    assert b"(P0104) Tj" in pdf_of(DrawnWord(0.1, 0.5, "P0104", 9, color="black"))
