@@ -1,4 +1,4 @@
-"""Long thin facets along the edge of a curved face, which a kernel hangs on edges that it need not divide."""
+"""Thin facets along the edge of a curved face: slivers that are part of it, and strips of its fillet that are not."""
 
 from __future__ import annotations
 
@@ -24,10 +24,17 @@ _DEEPEST = 12
 _AROUND, _FEWEST = 16, 9
 #: A corner lies on the face within this many times what the others leave of the quadratic, from `_CLOSE` to `_FAR`, mm.
 _LEFT, _CLOSE, _FAR = 3.0, 2e-4, 5e-3
+#: A facet at the edge that bends up from the face tighter than this radius is of a fillet, mm: between the radii of
+#: fillets and the least radius of a floor; a set choice.
+_FILLET = 25.0
+#: Strips of a fillet that were taken into the face are shed one behind the other, at most this often.
+_STRIPS = 4
+#: Corners count by this power of their nearness there, those nearer than this share of the farthest alike.
+_NEARER, _NEAR = 3.0, 0.05
 
 
-def with_slivers(mesh: Mesh, regions: Regions, home: Ints, narrow: Bools) -> Ints:
-    """Draw slivers into the curved faces that they hang on.
+def with_slivers(mesh: Mesh, regions: Regions, home: Ints, widths: Floats, narrowest: float) -> Ints:
+    """Draw slivers into the curved faces that they hang on, and shed strips of fillets that were joined to them.
 
     A sliver of length L on a face that twists by t per length has its corners on the face, yet turns by up to t L
     against its neighbour, over no width: by width and turn it is a tight bend. A fillet is told from it by where its
@@ -40,21 +47,25 @@ def with_slivers(mesh: Mesh, regions: Regions, home: Ints, narrow: Bools) -> Int
         Planes.
     home : (r,) ndarray of int
         Curved face of each plane; −1 for none.
-    narrow : (r,) ndarray of bool
-        Planes that may be slivers.
+    widths : (r,) ndarray, mm
+        Mean width of each plane.
+    narrowest : float, mm
+        Narrower planes may be slivers, or strips of a fillet.
 
     Returns
     -------
     (m,) ndarray of int
-        Curved face of each facet, slivers included; −1 for none.
+        Curved face of each facet, slivers included and strips of fillets not; −1 for none.
 
     Notes
     -----
     The face at a place is the quadratic through the nearest of its corners, by least squares.
     """
     label = regions.label
-    face = np.where(label >= 0, home[label], -1)
-    loose = (face < 0) & (mesh.normals[:, 2] > _UP) & ((label < 0) | narrow[label])
+    narrow = (label < 0) | (widths < narrowest)[label]
+    thin = narrow | (mesh.heights < narrowest)
+    face = _shed(mesh, np.where(label >= 0, home[label], -1), thin)
+    loose = (face < 0) & (mesh.normals[:, 2] > _UP) & narrow
     both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
     both = both[loose[both[:, 1]] & (loose[both[:, 0]] | (face[both[:, 0]] >= 0))]
     turn = np.linalg.norm(mesh.normals[both[:, 0]] - mesh.normals[both[:, 1]], axis=1)
@@ -65,10 +76,79 @@ def with_slivers(mesh: Mesh, regions: Regions, home: Ints, narrow: Bools) -> Int
         owner[rows[:, 1]] = face[rows[:, 0]]
         fresh = np.flatnonzero(owner >= 0)
         fresh = fresh[_lie_on(mesh, face, fresh, owner[fresh])]
+        fresh = fresh[~_bends_up(mesh, face, fresh, owner[fresh], np.ones((len(face), 3), np.bool_))]
         if len(fresh) == 0:
             break
         face[fresh] = owner[fresh]
     return face
+
+
+def _shed(mesh: Mesh, face: Ints, thin: Bools) -> Ints:
+    """Take the first strips of fillets out of the curved faces: they bend up from them along the edge.
+
+    A sliver of a face that twists may look the same way as a strip of the fillet beside it, and so join it to the face.
+    """
+    face = face.copy()
+    for _ in range(_STRIPS):
+        on_rim = _rim_corners(mesh, face)[mesh.faces]
+        asked = np.flatnonzero((face >= 0) & thin & on_rim.any(axis=1))
+        sound = ~thin[:, None] | ~on_rim
+        asked = asked[_bends_up(mesh, face, asked, face[asked], sound)]
+        if len(asked) == 0:
+            break
+        face[asked] = -1
+    return face
+
+
+def _rim_corners(mesh: Mesh, face: Ints) -> Bools:
+    """Vertices at the edges of the curved faces."""
+    out = np.zeros(len(mesh.vertices), np.bool_)
+    out[mesh.pair_edges[face[mesh.pairs[:, 0]] != face[mesh.pairs[:, 1]]]] = True
+    return out
+
+
+def _bends_up(mesh: Mesh, face: Ints, asked: Ints, owner: Ints, sound: Bools) -> Bools:
+    """Whether facets leave the curved face of each like a fillet.
+
+    Over its longest side a facet of height h stands h² / 2 r off a face that it leaves with the radius r. The face is
+    known by the sound corners of its facets, (m, 3).
+    """
+    out = np.zeros(len(asked), np.bool_)
+    for number in np.unique(owner):
+        mine, rows = np.flatnonzero(face == number), np.flatnonzero(owner == number)
+        corners = mesh.vertices[np.unique(mesh.faces[mine][sound[mine]])]
+        if len(corners) < _FEWEST:
+            continue
+        rest, left = _off_face(corners, mesh.corners[asked[rows]])
+        off, high = _over_longest(mesh.corners[asked[rows], :, :2], rest)
+        least = np.maximum(_LEFT * left, max(_CLOSE, 5.0 * mesh.noise))
+        out[rows] = off > np.maximum(high**2 / (2.0 * _FILLET), least)
+    return out
+
+
+def _off_face(corners: Floats, facets: Floats) -> tuple[Floats, Floats]:
+    """How far the corners of facets are over the quadratic through the nearest corners of a face; what that leaves."""
+    from scipy.spatial import cKDTree
+
+    middle = facets.mean(axis=1)
+    _, near = cKDTree(corners[:, :2]).query(middle[:, :2], min(_AROUND, len(corners)))
+    factors, left, size = _quadratic(corners[near] - middle[:, None, :], _NEARER)
+    over = facets - middle[:, None, :]
+    return over[:, :, 2] - np.einsum("nij,nj->ni", _terms(over / size), factors), left
+
+
+def _over_longest(xy: Floats, rest: Floats) -> tuple[Floats, Floats]:
+    """How far the value at the corner against the longest side is off that of the side; its distance, mm."""
+    rows = np.arange(len(xy))
+    sides = np.roll(xy, -1, axis=1) - xy
+    a = np.einsum("nij,nij->ni", sides, sides).argmax(axis=1)
+    b, c = (a + 1) % 3, (a + 2) % 3
+    along, far = xy[rows, b] - xy[rows, a], xy[rows, c] - xy[rows, a]
+    square = np.maximum((along * along).sum(axis=1), 1e-300)
+    share = (along * far).sum(axis=1) / square
+    off = rest[rows, c] - (1.0 - share) * rest[rows, a] - share * rest[rows, b]
+    high = np.abs(along[:, 0] * far[:, 1] - along[:, 1] * far[:, 0]) / np.sqrt(square)
+    return np.abs(off), high
 
 
 def _lie_on(mesh: Mesh, face: Ints, facets: Ints, owner: Ints) -> Bools:
@@ -105,10 +185,24 @@ def _near_quadratic(mesh: Mesh, known: Ints, asked: Ints) -> Bools:
 
 def _off_quadratic(around: Floats) -> tuple[Floats, Floats]:
     """How far the origin is off the quadratic through points round it, and what it leaves of them (rms), mm."""
+    factors, left, _ = _quadratic(around)
+    return np.abs(factors[:, 0]), left
+
+
+def _quadratic(around: Floats, power: float = 0.0) -> tuple[Floats, Floats, Floats]:
+    """Factors of the quadratic through points round the origin, what it leaves of them (rms), mm, and its unit, mm.
+
+    The points count by a power of their nearness.
+    """
     size = np.abs(around[:, :, :2]).max(axis=(1, 2))[:, None, None]
-    x, y = np.moveaxis(around[:, :, :2] / size, 2, 0)
-    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)
-    inverse = np.linalg.pinv(terms, rcond=1e-6)
-    factors = np.einsum("nij,nj->ni", inverse, around[:, :, 2])
+    terms = _terms(around / size)
+    weights = (np.hypot(around[:, :, 0], around[:, :, 1]) / size[:, :, 0] + _NEAR) ** -power
+    inverse = np.linalg.pinv(terms * weights[:, :, None], rcond=1e-6)
+    factors = np.einsum("nij,nj->ni", inverse, around[:, :, 2] * weights)
     left = around[:, :, 2] - np.einsum("nij,nj->ni", terms, factors)
-    return np.abs(factors[:, 0]), np.sqrt(np.mean(left**2, axis=1))
+    return factors, np.sqrt(np.average(left**2, axis=1, weights=weights**2)), size
+
+
+def _terms(places: Floats) -> Floats:
+    x, y = places[:, :, 0], places[:, :, 1]
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)

@@ -105,11 +105,12 @@ def join_smooth(mesh: Mesh, regions: Regions, widths: Floats, narrowest: float) 
     if not chosen.any():
         plain = np.full(count, np.inf)
         return Smooth(regions, np.zeros(count, np.bool_), np.zeros(count), plain, borders.pairs[~bends])
-    home = with_slivers(mesh, regions, np.where(chosen[group], group, -1), widths < narrowest)
+    home = with_slivers(mesh, regions, np.where(chosen[group], group, -1), widths, narrowest)
     target = np.where(chosen[group], group + count, np.arange(count))
     faces, number = np.unique(target, return_inverse=True)
     number = number.reshape(-1)
-    label = np.where(regions.label >= 0, number[regions.label], -1)
+    # What a curved face shed is of no region: the strips of its fillet.
+    label = np.where((regions.label >= 0) & ~chosen[group][regions.label], number[regions.label], -1)
     label = np.where(home >= 0, np.searchsorted(faces, home + count), label)
     is_shaped, curved = np.zeros(number.max(initial=-1) + 1, np.bool_), np.zeros(number.max(initial=-1) + 1, np.bool_)
     is_shaped[number[chosen[group]]] = True

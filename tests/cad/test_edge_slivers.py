@@ -1,4 +1,4 @@
-"""Curved floors with long slivers along their straight edges, as kernels divide them: the whole face is one floor."""
+"""Curved floors with slivers along their edges, as kernels divide them, and with strips of a fillet that look alike."""
 
 from __future__ import annotations
 
@@ -10,6 +10,9 @@ from manifold3d import Manifold
 from scipy.spatial import Delaunay
 
 from floorfit.cad import extract_pockets
+from floorfit.cad.edge_slivers import with_slivers
+from floorfit.cad.mesh import RawModel, join_mesh
+from floorfit.cad.regions import Regions, planes_of
 
 X, Y = (20.0, 180.0), (20.0, 140.0)
 
@@ -54,3 +57,53 @@ def test_slivers_belong_to_the_floor(near, count):
     x, y = rng.uniform(*X, 300), rng.uniform(*Y, 300)
     # Edges of up to 60 mm across the twist of 1/2000: k L² / 8, and 2 µm.
     assert np.abs(pocket.floor_at(x, y) - height(x, y)).max() <= 2e-3 + 60.0**2 / 8.0 / 2000.0
+
+
+#: Floors by formula, mm: a twist, a dome and a wave with a radius of curvature of 900 mm.
+FLOORS = {
+    "twist": height,
+    "dome": lambda x, y: 10.0 - ((x - 100.0) ** 2 + (y - 80.0) ** 2) / 4000.0,
+    "wave": lambda x, y: 4.0 + 1.5 * np.sin(x / 45.0) * np.cos(y / 40.0),
+}
+
+
+def edged(floor, over, rise, cells):
+    """Rows of facets over X with strips beyond it, ``over`` mm from the edge and ``rise`` mm over the floor there."""
+    x = np.append(np.linspace(*X, cells + 1), X[1] + np.asarray(over))
+    gx, gy = np.meshgrid(x, np.linspace(*Y, cells + 1), indexing="ij")
+    z = floor(gx, gy)
+    z[cells + 1 :] += np.asarray(rise)[:, None]
+    i = np.arange(gx.size).reshape(gx.shape)
+    a, b, c, d = i[:-1, :-1].ravel(), i[1:, :-1].ravel(), i[1:, 1:].ravel(), i[:-1, 1:].ravel()
+    faces = np.vstack([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
+    mesh = join_mesh(RawModel(np.column_stack([gx.ravel(), gy.ravel(), z.ravel()]), faces, "", "mm"))
+    return mesh, mesh.middles[:, 0] < X[1]
+
+
+def taken(mesh, inside, owned):
+    """Facets of the curved face, where every facet is a plane and the ``owned`` were joined to the face before."""
+    label = np.arange(len(mesh.faces))
+    regions = Regions(label, *planes_of(mesh, label), np.zeros(len(label), np.bool_))
+    widths = np.where(inside, 10.0, mesh.heights / 2.0)
+    return with_slivers(mesh, regions, np.where(inside | owned, 0, -1), widths, 3.0) == 0
+
+
+@pytest.mark.parametrize("name", FLOORS)
+@pytest.mark.parametrize("cells", [20, 40])
+@pytest.mark.parametrize("radius", [2.0, 4.0, 12.0])
+@pytest.mark.parametrize("angle", [0.05, 0.1, 0.2])
+def test_strips_of_a_fillet_are_no_floor(name, cells, radius, angle):
+    """Over the floor a fillet of radius r rises by r (1 - cos t) at r sin t: no part of the floor."""
+    turned = angle * np.arange(1, 3)
+    mesh, inside = edged(FLOORS[name], radius * np.sin(turned), radius * (1.0 - np.cos(turned)), cells)
+    strip = ~inside & (mesh.middles[:, 0] < X[1] + radius * np.sin(angle))
+    for owned in (strip & (np.arange(len(strip)) % 3 > 0), strip):
+        assert np.array_equal(taken(mesh, inside, owned), inside)
+
+
+@pytest.mark.parametrize("name", FLOORS)
+@pytest.mark.parametrize("cells", [20, 40])
+@pytest.mark.parametrize("over", [0.02, 0.2, 1.0])
+def test_narrow_strips_of_the_floor_stay(name, cells, over):
+    mesh, inside = edged(FLOORS[name], [over], [0.0], cells)
+    assert taken(mesh, inside, ~inside).all()
