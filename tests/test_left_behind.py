@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -134,7 +135,9 @@ def test_stop_between_the_two_renames_keeps_the_old_result(tmp_path: Path, monke
 def test_told_to_stop_ends_clean_with_one_line_and_exit_2(tmp_path: Path, number: str) -> None:
     root = Path(__file__).resolve().parent.parent / "sample_parts" / "bay_frame"
     call = [sys.executable, "-m", "floorfit", "correct", root / "part.json", root / "readings.csv", "-o", "job"]
-    with subprocess.Popen(call, cwd=tmp_path, stderr=subprocess.PIPE, text=True) as process:
+    # A shell starts what runs behind it with SIGINT ignored, and a run keeps to that: here it must hear.
+    heard = partial(signal.signal, getattr(signal, number), signal.SIG_DFL)
+    with subprocess.Popen(call, cwd=tmp_path, stderr=subprocess.PIPE, text=True, preexec_fn=heard) as process:
         end = time.monotonic() + 60
         while not _names(tmp_path) and time.monotonic() < end:
             time.sleep(0.01)
