@@ -84,17 +84,6 @@ class Webs:
             return np.full(np.broadcast_shapes(np.shape(x), np.shape(y)), np.inf)
         return -self.warp.at(x, y) if self.available is None else self.available.at(x, y)
 
-    def before(self, pocket: Pocket, x: ArrayLike, y: ArrayLike) -> Array:
-        """Deviation of the web if its floor is finished at its nominal Z, mm.
-
-        Parameters
-        ----------
-        pocket : Pocket
-        x, y : (n,) array_like, mm
-            Places on its floor.
-        """
-        return self.after(pocket, 0.0, x, y)
-
     def after(self, pocket: Pocket, offset: ArrayLike, x: ArrayLike, y: ArrayLike) -> Array:
         """Deviation of the web with an offset, mm.
 

@@ -39,7 +39,7 @@ def test_a_floor_as_programmed_has_lost_the_warp() -> None:
     # Rough floor at 2.5, underside at 0.4: 2.1 of metal, so 0.1 more than the nominal web of 2.
     webs = known_webs(lambda x, y: 0.4)
     assert webs.left(FLOOR, 0.0, 0.0) == pytest.approx(0.1)
-    assert webs.before(FLOOR, 0.0, 0.0) == pytest.approx(-0.4)
+    assert webs.after(FLOOR, 0.0, 0.0, 0.0) == pytest.approx(-0.4)
     assert webs.after(FLOOR, 0.4, 0.0, 0.0) == pytest.approx(0.0)
     assert webs.after(FLOOR, 0.9, 0.0, 0.0) == pytest.approx(0.1)
 

@@ -76,7 +76,7 @@ def with_slivers(mesh: Mesh, regions: Regions, home: Ints, widths: Floats, narro
         owner[rows[:, 1]] = face[rows[:, 0]]
         fresh = np.flatnonzero(owner >= 0)
         fresh = fresh[_lie_on(mesh, face, fresh, owner[fresh])]
-        fresh = fresh[~_bends_up(mesh, face, fresh, owner[fresh], np.ones((len(face), 3), np.bool_))]
+        fresh = fresh[~_leaves_tightly(mesh, face, fresh, owner[fresh], np.ones((len(face), 3), np.bool_))]
         if len(fresh) == 0:
             break
         face[fresh] = owner[fresh]
@@ -93,7 +93,7 @@ def _shed(mesh: Mesh, face: Ints, thin: Bools) -> Ints:
         on_rim = _rim_corners(mesh, face)[mesh.faces]
         asked = np.flatnonzero((face >= 0) & thin & on_rim.any(axis=1))
         sound = ~thin[:, None] | ~on_rim
-        asked = asked[_bends_up(mesh, face, asked, face[asked], sound)]
+        asked = asked[_leaves_tightly(mesh, face, asked, face[asked], sound)]
         if len(asked) == 0:
             break
         face[asked] = -1
@@ -107,8 +107,8 @@ def _rim_corners(mesh: Mesh, face: Ints) -> Bools:
     return out
 
 
-def _bends_up(mesh: Mesh, face: Ints, asked: Ints, owner: Ints, sound: Bools) -> Bools:
-    """Whether facets leave the curved face of each like a fillet.
+def _leaves_tightly(mesh: Mesh, face: Ints, asked: Ints, owner: Ints, sound: Bools) -> Bools:
+    """Whether facets leave the curved face of each like a fillet, tighter than `_FILLET`, up or down.
 
     Over its longest side a facet of height h stands h² / 2 r off a face that it leaves with the radius r. The face is
     known by the sound corners of its facets, (m, 3).

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from floorfit.decision.candidates import Proposal, best_candidate
-from floorfit.decision.decision import Decision, Reason, Verdict, known
+from floorfit.decision.decision import Decision, Reason, known, verdict_of
 from floorfit.decision.floor_warp import FloorMean, FloorWarp, floor_means, floor_warp
 from floorfit.decision.follow import follow_grid
 from floorfit.decision.rules import Wording, hold_reason, metal_notes
@@ -20,7 +20,7 @@ from floorfit.part.model import LocalLimits, Part, Pocket
 from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs, left_after, margin
 
-__all__ = ["decide", "hold_all", "hold_each", "hold_some", "verdict_of"]
+__all__ = ["decide", "hold_all", "hold_each", "hold_some"]
 
 Array = NDArray[np.float64]
 
@@ -170,27 +170,6 @@ def hold_each(part: Part, decisions: Sequence[Decision], reason: Reason) -> tupl
         one if one.action == "hold" else replace(_blank(pocket, reason), readings_used=one.readings_used)
         for pocket, one in zip(part.pockets, decisions, strict=True)
     )
-
-
-def verdict_of(probability: float, level: float) -> Verdict:
-    """``conform`` from the level up, ``nonconform`` from its mirror image down, ``undecided`` between (JCGM 106).
-
-    Parameters
-    ----------
-    probability : float
-        That the whole floor conforms.
-    level : float
-        Between 0.5 and 1.
-
-    Examples
-    --------
-    >>> verdict_of(0.97, 0.95), verdict_of(0.5, 0.95), verdict_of(0.02, 0.95)
-    ('conform', 'undecided', 'nonconform')
-    """
-    if probability >= level:
-        return "conform"
-    # A level is written in decimals: 1 − 0.9 is 0.09999999999999998 in binary, and one in ten is no less.
-    return "nonconform" if probability <= round(1 - level, 12) else "undecided"
 
 
 def _measured(floor: FloorWarp, count: int, webs: Webs, settings: DecisionSettings, wording: Wording) -> Decision:

@@ -10,7 +10,18 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
 
-__all__ = ["Action", "Correction", "Decision", "FollowGrid", "JsonArray", "Number", "Reason", "Verdict", "known"]
+__all__ = [
+    "Action",
+    "Correction",
+    "Decision",
+    "FollowGrid",
+    "JsonArray",
+    "Number",
+    "Reason",
+    "Verdict",
+    "known",
+    "verdict_of",
+]
 
 Action = Literal["shift", "tilt", "follow", "hold"]
 Verdict = Literal["conform", "undecided", "nonconform"]
@@ -43,6 +54,27 @@ JsonArray = Annotated[
 def known(value: float) -> Number:
     """Return a number as a float, None where it is NaN or infinite."""
     return float(value) if np.isfinite(value) else None
+
+
+def verdict_of(probability: float, level: float) -> Verdict:
+    """``conform`` from the level up, ``nonconform`` from its mirror image down, ``undecided`` between (JCGM 106).
+
+    Parameters
+    ----------
+    probability : float
+        That the whole floor conforms.
+    level : float
+        Between 0.5 and 1.
+
+    Examples
+    --------
+    >>> verdict_of(0.97, 0.95), verdict_of(0.5, 0.95), verdict_of(0.02, 0.95)
+    ('conform', 'undecided', 'nonconform')
+    """
+    if probability >= level:
+        return "conform"
+    # A level is written in decimals: 1 − 0.9 is 0.09999999999999998 in binary, and one in ten is no less.
+    return "nonconform" if probability <= round(1 - level, 12) else "undecided"
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.candidates import Proposal
-from floorfit.decision.decision import Reason
+from floorfit.decision.decision import Reason, verdict_of
 from floorfit.decision.floor_warp import FloorWarp
 from floorfit.decision.settings import DecisionSettings
 from floorfit.units import MM_PER_UNIT, Unit
@@ -141,7 +141,7 @@ def _over_stock(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, 
 
 
 def _tolerance(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> Reason:
-    if chosen.chances.conform > round(1 - settings.level, 12):  # as `verdict_of`
+    if verdict_of(chosen.chances.conform, settings.level) != "nonconform":
         return Reason()
     spread = wording.length(float(np.ptp(floor.mean - (chosen.offset - chosen.plane[0]))))
     cure = {

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from floorfit.as_cut import as_cut
 from floorfit.cutter_left import read_cutter_left
-from floorfit.decision.decide import verdict_of
+from floorfit.decision.decision import verdict_of
 from floorfit.errors import ABOVE_ZERO, Finding, InputError, check_ranges
 from floorfit.part.model import Part
 from floorfit.readings.observations import Readings

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.decision.candidates import chances
-from floorfit.decision.decide import verdict_of
+from floorfit.decision.decision import verdict_of
 from floorfit.errors import NumericalError
 from floorfit.part.lattice import floor_points
 from floorfit.part.model import LocalLimits, Tolerance
