@@ -411,15 +411,20 @@ def _ramps(solution: Solution) -> Array | float:
 
 def _drawn(solution: Solution, count: int, generator: np.random.Generator) -> tuple[Array, Array]:
     """Joint samples of coefficients and amounts about a solution."""
-    spread = solution.factor.draw(count, generator)
+    noise, along = solution.factor.normals(count, generator)
     border = solution.border
     if border is None:
+        spread = solution.factor.spread(noise, along)
         spread *= np.sqrt(solution.dispersion)
         return spread, np.empty((0, count))
     amounts, phi = border.draw(count, generator)
-    spread *= np.sqrt(phi)
+    noise *= np.sqrt(phi)
+    own, along = amounts[: border.columns.shapes], along * np.sqrt(phi)
+    if count < len(amounts):  # fewer samples than shapes: each is solved for itself
+        return border.lifted(solution.factor.spread(noise, along, border.pull(amounts)), amounts), own
+    spread = solution.factor.spread(noise, along)
     spread -= (border.reached.reshape(len(amounts), -1).T @ amounts).reshape(spread.shape)
-    return spread, amounts[: border.columns.shapes]
+    return spread, own
 
 
 def _shared_out(total: int, shares: list[float]) -> list[int]:
