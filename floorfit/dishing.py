@@ -29,6 +29,8 @@ Array = NDArray[np.float64]
 #: memory; 1 to 3 % of the height on rectangles), one that is hinged along its ribs nearly as p; ribs that twist with
 #: their webs lie between.
 POWERS = (1.5, 2.0, 1.0)
+#: The power of clamped webs. Where ribs twist with their webs, each bends by what its neighbours do, besides by itself.
+CLAMPED = 2.0
 #: Floors nearer to each other than this have no rib between them, mm.
 TOUCH_MM = 0.02
 #: Cells across the smaller side of a floor, and the most nodes of one floor.
@@ -64,7 +66,13 @@ def web_dishes(part: Part) -> tuple[LocalShapes, ...]:
     sizes = np.repeat(_sizes(part, webs), [len(web) for web in webs])
     names = tuple(part.pockets[k].id for web in webs for k in web)
     return tuple(
-        LocalShapes(names, tuple(table for tables in solved for table in _raised(tables, power)), sizes, COMMON)
+        LocalShapes(
+            names,
+            tuple(table for tables in solved for table in _raised(tables, power)),
+            sizes,
+            COMMON,
+            is_loose=power < CLAMPED,
+        )
         for power in POWERS
     )
 

@@ -111,6 +111,9 @@ class Marks:
         About how high a mark stands: κ0 = 4 h / r² over a disc of `CLAMP_RADIUS`, of either sign.
     are_bosses_held : bool
         Whether a boss holds its web where it is; else it rides on it, as nothing is under it.
+    bent : float, mm
+        About how far each web bends by a stress of its own, with ribs that twist and bend along: root mean square over
+        the webs of the range about their planes.
     """
 
     mean_dish: float = 0.0
@@ -118,6 +121,7 @@ class Marks:
     clamps: int = 0
     clamp_height: float = 0.03
     are_bosses_held: bool = False
+    bent: float = 0.0
 
 
 #: Radius of a clamp's mark, mm: the foot of a strap clamp (common practice, no source).
@@ -295,7 +299,29 @@ def warp_plate(
     warp = released.scaled(factor).plus(dished)
     if marks.kink or marks.clamps:
         warp = warp.plus(deflect(model, Load(curvature=_marked(layout, marks, rng))))
+    if marks.bent:
+        warp = warp.plus(_bent(part, model, stiff, rng, places, marks.bent))
     return Plate(part, warp, layout, stress=10.0 * factor)
+
+
+def _bent(
+    part: Part, model: PlateModel, stiff: _RibsAndWebs, rng: np.random.Generator, places: list[Array], amount: float
+) -> Deflection:
+    """Webs that bend by a released curvature of their own, more along X or along Y; nothing but the ribs holds them."""
+    own, uneven = np.zeros((2, len(part.pockets) + 1))  # the last serves the ribs, number −1
+    own[:-1], uneven[:-1] = rng.normal(0.0, 1e-6, len(places)), rng.normal(0.0, 0.3, len(places))
+
+    def curvature(x: Array, y: Array) -> tuple[Array, Array]:
+        number = stiff.thickness(x, y)[1]
+        return own[number] * (1 + uneven[number]), own[number] * (1 - uneven[number])
+
+    found = deflect(model, Load(curvature=curvature))
+    return found.scaled(amount / float(np.sqrt(np.mean([_range_about_plane(found, some) ** 2 for some in places]))))
+
+
+def _range_about_plane(found: Deflection, places: Array) -> float:
+    values, plane = found(*places.T), np.column_stack([np.ones(len(places)), places])
+    return float(np.ptp(values - plane @ np.linalg.lstsq(plane, values, rcond=None)[0]))
 
 
 def _marked(layout: Layout, marks: Marks, rng: np.random.Generator) -> Callable[[Array, Array], tuple[Array, Array]]:

@@ -14,12 +14,15 @@ from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.reml import Solution, columns_of, solve
 
-__all__ = ["Family", "likely_families", "placed", "together", "within"]
+__all__ = ["NOTHING", "Family", "likely_families", "placed", "slices", "within"]
 
 Array = NDArray[np.float64]
 
 #: A family less likely than this is left out.
 LEAST_SHARE = 0.03
+
+#: No shapes.
+NOTHING = LocalShapes((), (), np.empty(0))
 
 
 @dataclass(frozen=True)
@@ -94,22 +97,13 @@ def placed(values: Array, start: int, total: int) -> Array:
     return out
 
 
-def together(families: Sequence[LocalShapes]) -> tuple[LocalShapes | None, list[int]]:
-    """All shapes of several families, and the number of the first of each."""
-    if len(families) < 2:
-        return (families[0] if families else None), [0] * len(families)
-    names, tables = (tuple(x for one in families for x in getattr(one, key)) for key in ("names", "tables"))
-    starts = np.cumsum([0, *(one.count for one in families)])[:-1]
-    return LocalShapes(names, tables, np.concatenate([one.sizes for one in families])), starts.tolist()
+def slices(families: Sequence[Family], starts: Sequence[int]) -> list[slice]:
+    """Where the shapes of each family stand among those of all."""
+    return [slice(start, start + one.shapes.count) for one, start in zip(families, starts, strict=True)]
 
 
 def within(
-    grid: Grid,
-    inverse: Band,
-    families: Sequence[Family],
-    starts: Sequence[int],
-    every: LocalShapes | None,
-    centre: Solution,
+    grid: Grid, inverse: Band, families: Sequence[Family], starts: Sequence[int], every: LocalShapes
 ) -> Covariance:
     """Mean of the covariances under each family.
 
@@ -121,19 +115,14 @@ def within(
     families : sequence of Family
     starts : sequence of int
         Where the shapes of each stand.
-    every : LocalShapes or None
+    every : LocalShapes
         The shapes of all.
-    centre : Solution
-        Where there are none.
     """
-    if every is None:
-        return Covariance.of(grid, inverse, None, None, np.empty((0, 0))).scaled(centre.dispersion)
     parts = [one.covariance(grid, inverse) for one in families]
     if len(parts) == 1:
         return parts[0]
     band = sum((one.share * part.band for one, part in zip(families, parts, strict=True)), 0.0 * inverse)
     cross, amounts = np.zeros((every.count, *grid.shape)), np.zeros((every.count, every.count))
-    for one, part, start in zip(families, parts, starts, strict=True):
-        own = slice(start, start + one.shapes.count)
+    for one, part, own in zip(families, parts, slices(families, starts), strict=True):
         cross[own], amounts[own, own] = one.share * part.cross, one.share * part.amounts
     return Covariance(grid, band, every, cross, amounts)

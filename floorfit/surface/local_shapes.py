@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["LocalShapes", "Misfit", "Root", "ShapeTable"]
+__all__ = ["LocalShapes", "Misfit", "Root", "ShapeTable", "together"]
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -28,6 +28,9 @@ AT_ONCE = 20_000
 #: over a floor together some 5 to 7 %. A clamped rectangle differs by 1 to 3 % from the forms that are tried; uneven
 #: stress and ribs that give make more of it (invented plates of the tuning seeds, tests/benchmarks/conditions.py).
 MISFIT_SHARE = 0.08
+#: Standard deviation of each of these forms beside the shape's own amount where they are fitted: ribs that twist with
+#: their webs bend one by what its neighbours do (invented plates with webs that bend by themselves).
+FORM_SHARE = 0.3
 
 
 @dataclass(frozen=True)
@@ -96,26 +99,33 @@ class _Tables:
 
 @dataclass(frozen=True)
 class Root:
-    """``U = D (I + g 1 1ᵀ)``, D the sizes: a root of a covariance with a common part, applied in K operations.
+    """``U = D (I + g e eᵀ)``, D the sizes: a root of a covariance with a common part, applied in K operations.
 
     Parameters
     ----------
     sizes : (K,) ndarray
     shared : float
         g.
+    sharing : int
+        The first so many have it: e is 1 there and 0 beyond.
     """
 
     sizes: Array
     shared: float
+    sharing: int
 
     def push(self, values: Array) -> Array:
         """U v for v (K, ...)."""
-        return np.asarray((self.sizes * (values + self.shared * values.sum(axis=0)).T).T)
+        return np.asarray((self.sizes * self._with_common(values).T).T)
 
     def pull(self, values: Array) -> Array:
         """Uᵀ v for v (K, ...)."""
-        scaled = (self.sizes * values.T).T
-        return np.asarray(scaled + self.shared * scaled.sum(axis=0))
+        return self._with_common(np.asarray((self.sizes * values.T).T))
+
+    def _with_common(self, values: Array) -> Array:
+        out: Array = np.array(values)
+        out[: self.sharing] += self.shared * out[: self.sharing].sum(axis=0)
+        return out
 
 
 @dataclass(frozen=True)
@@ -133,22 +143,30 @@ class LocalShapes:
         How much of it may be common to all, in units of what is each one's own: the amounts are ``s_k (μ + z_k)`` about
         zero (an expected amount is taken off the readings before, see `floorfit.surface.expected`), z standard normal
         and μ normal of that standard deviation, up to a factor that the likelihood of the readings finds.
+    forms : int
+        How many of them, the last ones, are further forms of the others; nothing is common to these.
+    is_loose : bool
+        Whether what they stand for may give way to its neighbours, so that further forms are to be tried.
     """
 
     names: tuple[str, ...]
     tables: tuple[ShapeTable, ...]
     sizes: Array
     common: float = 0.0
+    forms: int = 0
+    is_loose: bool = False
 
     @property
     def covariance(self) -> Array:
         """P, of the amounts up to that factor, (K, K)."""
-        return np.diag(self.sizes**2) + self.common**2 * np.outer(self.sizes, self.sizes)
+        alike = np.where(np.arange(self.count) < self.count - self.forms, self.common * self.sizes, 0.0)
+        return np.asarray(np.diag(self.sizes**2) + np.outer(alike, alike))
 
     @property
     def root(self) -> Root:
         """U with ``U Uᵀ = P``."""
-        return Root(self.sizes, float(np.sqrt(1 + self.common**2 * self.count) - 1) / max(self.count, 1))
+        sharing = self.count - self.forms
+        return Root(self.sizes, float(np.sqrt(1 + self.common**2 * sharing) - 1) / max(sharing, 1), sharing)
 
     @property
     def count(self) -> int:
@@ -190,11 +208,17 @@ class LocalShapes:
     def _all(self) -> _Tables:
         return _Tables.of(self.tables)
 
+    def with_forms(self) -> LocalShapes:
+        """With three further forms of each, see `Misfit`, to be fitted."""
+        more, sizes = self.leaning, np.concatenate([self.sizes, np.repeat(FORM_SHARE * self.sizes, 3)])
+        return LocalShapes(self.names + more.names, self.tables + more.tables, sizes, self.common, more.count)
+
     @cached_property
     def leaning(self) -> LocalShapes:
-        """Three further forms of each, see `Misfit`."""
-        tables = [other for table in self.tables for other in _leaning(table)]
-        names = [name for name in self.names for _ in range(3)]
+        """Three further forms of each that is no such form itself, see `Misfit`."""
+        own = self.count - self.forms
+        tables = [other for table in self.tables[:own] for other in _leaning(table)]
+        names = [name for name in self.names[:own] for _ in range(3)]
         return LocalShapes(tuple(names), tuple(tables), np.ones(len(tables)))
 
     def total_at(self, amounts: Array, points: ArrayLike) -> Array:
@@ -228,7 +252,14 @@ class Misfit:
     @classmethod
     def of(cls, shapes: LocalShapes, amounts: Array) -> Misfit:
         """Misfit of shapes that were fitted with amounts (K,), mm."""
-        return cls(shapes.leaning, np.repeat(MISFIT_SHARE * np.abs(amounts), 3))
+        further = shapes.leaning
+        return cls(further, np.repeat(MISFIT_SHARE * np.abs(amounts), 3)[: further.count])
+
+    @classmethod
+    def joined(cls, parts: Sequence[Misfit]) -> Misfit:
+        """Several side by side."""
+        every, _ = together([one.shapes for one in parts])
+        return cls(every, np.concatenate([one.deviation for one in parts]))
 
     def variance_at(self, points: ArrayLike) -> Array:
         """Variance at places (n, 2), mm²."""
@@ -239,6 +270,21 @@ class Misfit:
         design = self.shapes.design(points)
         design.data = (design.data * self.deviation[design.indices]) ** 2
         return design
+
+
+def together(families: Sequence[LocalShapes]) -> tuple[LocalShapes, list[int]]:
+    """All shapes of several families side by side, and the number of the first of each.
+
+    Parameters
+    ----------
+    families : sequence of LocalShapes
+        One at least; what is common to each is lost.
+    """
+    starts = np.cumsum([0, *(one.count for one in families)])[:-1].tolist()
+    if len(families) == 1:
+        return families[0], starts
+    names, tables = (tuple(x for one in families for x in getattr(one, key)) for key in ("names", "tables"))
+    return LocalShapes(names, tables, np.concatenate([one.sizes for one in families])), starts
 
 
 def _leaning(table: ShapeTable) -> list[ShapeTable]:

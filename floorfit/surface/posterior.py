@@ -11,10 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from floorfit.surface.blocks import outer
 from floorfit.surface.covariance import Covariance
-from floorfit.surface.families import Family, placed, together, within
+from floorfit.surface.families import NOTHING, Family, placed, slices, within
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_energy import Rough
-from floorfit.surface.local_shapes import LocalShapes, Misfit
+from floorfit.surface.local_shapes import LocalShapes, Misfit, together
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
 from floorfit.surface.spline import middles
 
@@ -172,26 +172,26 @@ def joint_posterior(
     """
     left = 1.0 - sum(one.share for one in others)
     first = [(solution, left * own * share) for own, part in models for solution, share in part]
-    families = [] if shapes is None else [Family(shapes, first[0][0], left), *others]
+    families = [Family(shapes or NOTHING, first[0][0], left), *others]
     every, starts = together([one.shapes for one in families])
     nodes = [_Node(*one, 0) for one in first]
-    nodes += [_Node(one.solution, one.share, start) for one, start in zip(others, starts[1:], strict=False)]
+    nodes += [_Node(one.solution, one.share, start) for one, start in zip(others, starts[1:], strict=True)]
     mean, typical = mean_of(models)
-    total = 0 if every is None else every.count
-    shifts = [node.away(mean, typical, total) for node in nodes]
+    shifts = [node.away(mean, typical, every.count) for node in nodes]
     deviations, amounts = _samples(nodes, shifts, samples, seed)
-    covariance = within(grid, inverse, families, starts, every, first[0][0])
+    covariance = within(grid, inverse, families, starts, every)
     squares = np.maximum(np.diag(covariance.amounts), 0.0)
-    squares = squares + sum(node.share * placed(node.solution.amounts, node.start, total) ** 2 for node in nodes)
+    squares = squares + sum(node.share * placed(node.solution.amounts, node.start, every.count) ** 2 for node in nodes)
     for shift, node in zip(shifts, nodes, strict=True):
         covariance = covariance.spread(*shift, node.share)
     covariance, deviations = _tailed(covariance, deviations, first[0][0].prior.rough, seed)
-    if every is None:
+    if shapes is None:
         return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
     broken = BREAK_SHARE * _broken(grid, nodes, every)
-    for one, start in zip(families, starts, strict=True):
-        broken[start : start + one.shapes.count] *= np.sqrt(one.share)
-    misfit = Misfit.of(every, np.sqrt(squares + broken**2))
+    misfit = Misfit.joined([
+        Misfit.of(one.shapes, np.sqrt(squares[own] + one.share * broken[own] ** 2))
+        for one, own in zip(families, slices(families, starts), strict=True)
+    ])  # fmt: skip
     missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
     covariance = replace(covariance, misfit=misfit)
     return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)

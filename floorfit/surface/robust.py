@@ -46,6 +46,8 @@ BAD_COST = float(-2 * np.log(0.05 / 1.0))
 SETTLED = 0.5
 #: Twice the log of how much likelier a family of shapes must be for another to be left out.
 MUCH_LESS = 7.0
+#: The most shapes that further forms are tried for, four columns each; and the τ, mm, above which they show at all.
+MOST_FORMED, LEAST_FORMED_MM = 200, 0.01
 #: Rounds of reweighting; it stops earlier when no weight moves by more than 0.02.
 ROUNDS = 8
 #: Times that local factors of the energy are found anew, and the factor below which ground counts as rough.
@@ -155,6 +157,9 @@ def robust_weights(
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
     priors, solution = _priors(data, weights, start, prior)
     data, solution, others = _likeliest(data, shapes, weights, solution)
+    if prior is None and data.shapes is not None and data.shapes.forms:
+        weights, start = _begun(data, prior, robust)  # what bends with its neighbours may have been called bad
+        priors, solution = _priors(data, weights, start)
     if prior is None:
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
     if modes is not None and prior is None:
@@ -233,6 +238,12 @@ class _Data:
         """Of the shapes at the readings, where there are few enough to keep it."""
         return None if self.shapes is None or len(self.points) > SAMPLE else self.shapes.design(self.points)
 
+    def asks_for_forms(self, solution: Solution) -> bool:
+        """Whether further forms of the shapes are to be fitted: these are loose, few enough, and go far."""
+        if self.shapes is None or solution.border is None:
+            return False
+        return self.shapes.is_loose and self.shapes.count <= MOST_FORMED and solution.border.tau > LEAST_FORMED_MM
+
     def loo(self, weights: Array, solution: Solution) -> LooResiduals:
         """Leave-one-out residuals; how rough the ground is is itself not well known where it is rough."""
         inverse, missed, rough = solution.factor.inverse_band(), self.missed(solution), solution.prior.rough
@@ -243,7 +254,11 @@ class _Data:
 
     def missed(self, solution: Solution) -> Array | float:
         """Variance of what the forms of the shapes leave out at the readings, mm²."""
-        return 0.0 if self.shapes is None else np.asarray(self._squares @ np.repeat(solution.amounts**2, 3))
+        return (
+            0.0
+            if self.shapes is None
+            else np.asarray(self._squares @ np.repeat(solution.amounts**2, 3)[: self._squares.shape[1]])
+        )
 
     @cached_property
     def _squares(self) -> csr_array:
@@ -280,7 +295,7 @@ def _set_aside_together(data: _Data, weights: Array, prior: Prior) -> list[NDArr
     fitted = Surface(data.grid, solution.coefficients, data.shapes, solution.amounts)
     side = np.sign(data.values - fitted.at(*data.points.T))
     out = []
-    for k in range(data.shapes.count):
+    for k in range(data.shapes.count - data.shapes.forms):
         rows = design.indices[design.indptr[k] : design.indptr[k + 1]].astype(np.intp)
         aside = rows[weights[rows] < 0.5]
         same = max(int((side[aside] > 0).sum()), int((side[aside] < 0).sum()))
@@ -293,11 +308,18 @@ def _likeliest(
     data: _Data, shapes: Sequence[LocalShapes], weights: Array, first: Solution
 ) -> tuple[_Data, Solution, tuple[LocalShapes, ...]]:
     """With the likeliest of several families of shapes, at one smoothing; and those that are not much less likely."""
-    families = [replace(data, shapes=one) for one in shapes[1:]]
-    found = [(data, first), *((one, one.reshaped(first, weights)) for one in families)]
+    found = [(data, first), *(_reshaped(data, one, weights, first) for one in shapes[1:])]
     best = min(found, key=lambda one: one[1].criterion)
+    if best[0].asks_for_forms(best[1]):
+        assert best[0].shapes is not None
+        return *_reshaped(data, best[0].shapes.with_forms(), weights, first), ()
     near = [one.shapes for one, solution in found if solution.criterion < best[1].criterion + MUCH_LESS]
     return *best, tuple(one for one in near if one is not None and one is not best[0].shapes)
+
+
+def _reshaped(data: _Data, shapes: LocalShapes, weights: Array, first: Solution) -> tuple[_Data, Solution]:
+    one = replace(data, shapes=shapes)
+    return one, one.reshaped(first, weights)
 
 
 def _likeliest_start(data: _Data, weights: Array) -> Prior:

@@ -71,3 +71,16 @@ def test_bad_readings_on_dished_webs() -> None:
     assert BENCHMARK.rms([score])[0] < 14.0
     assert score.beyond == 0
     assert np.isfinite(score.shift)
+
+
+def test_webs_that_bend_with_ribs_that_twist() -> None:
+    # Nothing clamps these webs: each bends by a stress of its own, and its neighbours with it. A thin-plate spline
+    # (scipy, RBFInterpolator) with the best smoothing there is, found with the truth in hand, is the reference.
+    condition = BY_NAME["webs that bend, 0.06, 5 a floor"]
+    plate, taken = BENCHMARK.plate_of(condition, SEED, None)
+    score = BENCHMARK.by_floorfit(condition, SEED, plate, taken)
+    spline = BENCHMARK.by_spline(condition, SEED, plate, taken)
+    assert BENCHMARK.rms([score])[0] < BENCHMARK.rms([spline])[0]
+    # 15 to 18 floors: fewer than 13 of 15 inside their 95 % intervals has a chance of 4 % (binomial distribution).
+    assert score.covered >= 0.86 * score.cut
+    assert score.webs >= 0.86 * score.cut

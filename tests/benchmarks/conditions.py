@@ -100,6 +100,9 @@ CONDITIONS = (
     Condition("small clamp marks", marks=Marks(clamps=6, clamp_height=0.008), limits=(-0.1, 0.1)),
     Condition("steep kinks at ribs", dish=0.01, marks=Marks(kink=1e-3), limits=(-0.1, 0.1)),
     Condition("mixture"),
+    Condition("webs that bend, 0.10", *SMALL, marks=Marks(bent=0.10), limits=(-0.1, 0.1)),
+    Condition("webs that bend, 0.06, 5 a floor", *SMALL, marks=Marks(bent=0.06), per_floor=5, limits=(-0.1, 0.1)),
+    Condition("webs that bend, 0.05, 3 a floor", marks=Marks(bent=0.05), per_floor=3, limits=(-0.1, 0.1)),
 )  # fmt: skip
 
 

@@ -66,6 +66,18 @@ def test_common_amount_is_shared() -> None:
     assert shapes.covariance == pytest.approx(np.array([[10.0, 18.0], [18.0, 40.0]]))
 
 
+def test_forms_have_nothing_in_common_and_a_root() -> None:
+    # Independent of the others and of each other, 0.3 of their shape's size each; U Uᵀ = P for any covariance.
+    shapes = LocalShapes(("a", "b"), (RAMP, RAMP), np.array([1.0, 2.0]), 3.0).with_forms()
+    expected = np.zeros((8, 8))
+    expected[:2, :2] = [[10.0, 18.0], [18.0, 40.0]]
+    expected[range(2, 8), range(2, 8)] = np.repeat([0.09, 0.36], 3)
+    assert shapes.covariance == pytest.approx(expected)
+    root = shapes.root.push(np.eye(8))
+    assert root @ root.T == pytest.approx(expected)
+    assert shapes.root.pull(np.eye(8)) == pytest.approx(root.T)
+
+
 def test_no_places() -> None:
     assert LocalShapes(("a",), (RAMP,), np.ones(1), 1.0).design(np.empty((0, 2))).shape == (0, 1)
 
