@@ -144,10 +144,10 @@ def run(args: argparse.Namespace) -> int:
             prior=_prior(args), progress=tell,
         )  # fmt: skip
         result = replace(result, findings=(*notes, *result.findings))
+        _answer(result, writing_of(args))
         tell("making the record")
         record = floorfit.make_record(result, inputs)
         del inputs  # only their digests are needed from here on
-        _answer(result, record, writing_of(args))
         _write(result, record, args, tell)
     _go_on(record, args)
     return 0 if result.conforms else 1
@@ -155,7 +155,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _inputs(args: argparse.Namespace) -> dict[str, tuple[str, bytes]]:
     """Return name and bytes of every file that goes in, by its role."""
-    from floorfit.folder import input_bytes
+    from floorfit.sealed import input_bytes
 
     given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
     given |= {"map": args.map, "shop": args.shop, "expected": args.expect and _series_file(args.expect)}
@@ -176,17 +176,18 @@ def _rough_count(path: str) -> float:
     return os.path.getsize(path) / 35 if os.path.isfile(path) else 0.0
 
 
-def _answer(result: Result, record: Record, writing: Writing) -> None:
-    """Print findings, the table of pockets and the closing lines, before any file is written."""
-    from floorfit.cli.output import answer, say, stdout_console
+def _answer(result: Result, writing: Writing) -> None:
+    """Print findings, the table of pockets and the closing lines, before the record is made."""
+    from floorfit.cli.output import answer, say
     from floorfit.cli.table import pocket_table
+    from floorfit.closing import closing_sentence
     from floorfit.report.format import display_for
 
     for finding in result.findings:
         say(f"{finding.severity}: {finding}")
-    stdout_console().print(pocket_table(record, display_for(result.part.units, writing)))
+    answer(pocket_table(result.decisions, display_for(result.part.units, writing)))
     answer(_readings_line(result))
-    answer(record.summary.sentence)
+    answer(closing_sentence(result))
 
 
 def _write(result: Result, record: Record, args: argparse.Namespace, tell: Callable[[str], None]) -> None:
