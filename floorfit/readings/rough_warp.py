@@ -7,13 +7,14 @@ readings leave.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.nearest import nearest_of
 from floorfit.units import MAD_TO_SD
 
 __all__ = ["RoughWarp", "fit_rough_warp"]
@@ -63,10 +64,8 @@ class RoughWarp:
     left: Array
 
     @cached_property
-    def _tree(self) -> Any:
-        from scipy.spatial import cKDTree
-
-        return cKDTree(self.places)
+    def _nearest(self) -> Callable[[Array], tuple[Array, NDArray[np.intp]]]:
+        return nearest_of(self.places, min(NEIGHBOURS + 1, len(self.places)))
 
     def trend(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Polynomial at places, mm.
@@ -95,8 +94,7 @@ class RoughWarp:
 
     def _left_near(self, points: Array) -> Array:
         """Median leftover of the nearest other readings."""
-        count = min(NEIGHBOURS + 1, len(self.places))
-        distance, index = self._tree.query(points, k=count)
+        distance, index = self._nearest(points)
         values = np.where(distance > 1e-9, self.left[index], np.nan)
         values[:, -1] = np.where(np.isnan(values).any(axis=1), values[:, -1], np.nan)
         is_known = np.isfinite(values).any(axis=1)
