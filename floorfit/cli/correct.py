@@ -225,11 +225,10 @@ def _identified(args: argparse.Namespace, readings: Readings) -> tuple[Readings,
 
     from floorfit.errors import InputError
     from floorfit.identity import gauge_overdue, identity_of, missing_facts
-    from floorfit.shop import read_shop
 
     lines = [(0, f"# {key}: {value}") for key, value in readings.identity.items()]
     identity = identity_of(lines, {key: [value] for key, value in args.fact}, readings.source)
-    required = [*(args.require or "").replace(" ", "").split(","), *(read_shop(args.shop) if args.shop else ())]
+    required = [*(args.require or "").replace(" ", "").split(","), *_of_shop(args.shop)]
     faults = missing_facts(identity, [key for key in dict.fromkeys(required) if key], readings.source)
     late = gauge_overdue(identity, readings.source)
     if "gauge_due" in required:
@@ -239,10 +238,19 @@ def _identified(args: argparse.Namespace, readings: Readings) -> tuple[Readings,
     return replace(readings, identity=identity), late
 
 
-def _ids(args: argparse.Namespace) -> dict[str, str] | None:
-    from floorfit.readings.ids import read_ids
+def _of_shop(path: str | None) -> tuple[str, ...]:
+    """Facts that the shop asks for."""
+    if path is None:
+        return ()
+    from floorfit.shop import read_shop
 
-    return None if args.map is None else read_ids(args.map)
+    return tuple(read_shop(path))
+
+
+def _ids(args: argparse.Namespace) -> dict[str, str] | None:
+    import floorfit
+
+    return None if args.map is None else floorfit.read_ids(args.map)
 
 
 def _expected(args: argparse.Namespace, part: Part) -> Expected | None:
@@ -258,17 +266,16 @@ def _prior(args: argparse.Namespace) -> PlatePrior | None:
 
 
 def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:
+    import floorfit
     from floorfit.errors import InputError
-    from floorfit.readings.datum import fit_frame, read_datums
-    from floorfit.readings.gauge_file import read_gauge
 
-    gauge = None if args.gauge is None else read_gauge(args.gauge)
+    gauge = None if args.gauge is None else floorfit.read_gauge(args.gauge)
     if args.datums is None:
         if args.plate_temperature is not None:
             raise InputError("--plate-temperature needs --datums: growth is counted from the datum points. Give both.")
         return gauge, None
     warm = 20.0 if args.plate_temperature is None else args.plate_temperature
-    return gauge, fit_frame(read_datums(args.datums), temperature_rise_k=warm - 20.0)
+    return gauge, floorfit.fit_frame(floorfit.read_datums(args.datums), temperature_rise_k=warm - 20.0)
 
 
 def _settings(args: argparse.Namespace) -> Settings:
