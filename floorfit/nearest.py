@@ -73,4 +73,6 @@ def pairs_within(points: Array, distance: float) -> Rows:
 
 
 def _distances(a: Array, b: Array) -> Array:
-    return np.asarray(np.hypot(*(np.subtract.outer(a[:, k], b[:, k]) for k in (0, 1))))
+    square = np.subtract.outer(a[:, 0], b[:, 0]) ** 2
+    square += np.subtract.outer(a[:, 1], b[:, 1]) ** 2
+    return np.asarray(np.sqrt(square, out=square))
