@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import unicodedata
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -110,6 +109,8 @@ def as_html(name: str, sentence: str, decisions: Sequence[Decision], unit: str) 
     decisions : sequence of Decision
     unit : {"mm", "in"}
     """
+    import html
+
     display = display_for(unit)
     rows = listed(decisions, display)
     head = "".join(f"<th>{html.escape(cell)}</th>" for cell in headings(display))
