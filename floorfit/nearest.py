@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
 #: Distances to all of so many places cost less than scipy's search trees take to be imported (400 M instructions).
-FEW = 2_000
+FEW = 1_500
 
 
 def nearest_of(places: Array, count: int) -> Callable[[Array], tuple[Array, Rows]]:
@@ -30,7 +30,7 @@ def nearest_of(places: Array, count: int) -> Callable[[Array], tuple[Array, Rows
     -------
     callable
         Takes points (m, 2), mm; returns distances, mm, and rows of the places, both (m, count). Time grows with
-        log n for each point; up to 2,000 places with n, without a tree.
+        log n for each point; up to 1,500 places with n, without a tree.
     """
     if len(places) <= FEW:
         return lambda points: _among_few(places, points, count)
