@@ -15,11 +15,11 @@ from floorfit.recording import make_record
 from floorfit.report.format import Writing
 from floorfit.report.write import write_report
 from floorfit.run import Result
-from floorfit.sealed import write_sealed
+from floorfit.sealed import input_bytes, write_sealed
 from floorfit.units import MM_PER_UNIT
 from floorfit.whole import whole_folder
 
-__all__ = ["input_bytes", "write", "write_job"]
+__all__ = ["write", "write_job"]
 
 #: Ends of the names of columns that hold numbers with decimals.
 NUMBERS = ("_mm", "_in", "_c", "_us", "slope_x", "slope_y", "probability")
@@ -74,11 +74,6 @@ def write(
         made = record or make_record(result, None if inputs is None else input_bytes(inputs))
         write_job(result, made, temporary, writing=writing, pictures=pictures, progress=progress)
     return made
-
-
-def input_bytes(inputs: Mapping[str, str | Path]) -> dict[str, tuple[str, bytes]]:
-    """Return name and bytes of each file, by role."""
-    return {role: (Path(path).name, Path(path).read_bytes()) for role, path in inputs.items()}
 
 
 def write_job(

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import platform
 import re
 import shutil
 import tempfile
@@ -104,4 +103,6 @@ def _lives(pid: int) -> bool:
 
 
 def _host() -> str:
+    import platform
+
     return hashlib.sha256(platform.node().encode()).hexdigest()[:8]

@@ -65,14 +65,14 @@ def shared_errors(
     tried = [replace(one, values=one.values[rows]) for one in columns]
     tried = [_with_allowed(one, fit) for one in tried]
     data = _sharers(seen, sites, rows, fit)
-    found = find_systematic(data, tried, least_mm)
-    doubted = None if found or refit is None else likeliest(data, tried)
-    if doubted is None or doubted[1].chance > DOUBTED or refit is None:
+    first = likeliest(data, tried)
+    found = find_systematic(data, tried, least_mm, first)
+    if found or refit is None or first is None or first[1].chance > DOUBTED:
         return found
-    cause, first = doubted
+    cause, doubted = first
     share = np.zeros(len(seen))
     share[rows] = cause.values
-    again = refit(sites.warp - first.effect * share[sites.rows])
+    again = refit(sites.warp - doubted.effect * share[sites.rows])
     return find_systematic(_sharers(seen, sites, rows, again), [_with_allowed(one, again) for one in tried], least_mm)
 
 

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from floorfit.errors import Finding
 from floorfit.part.model import Part
-from floorfit.readings.datum import Frame, readings_to_part
 from floorfit.readings.floor_z import settle_floor_z
-from floorfit.readings.gauge import Gauge, apply_gauge
 from floorfit.readings.ids import match_labels
 from floorfit.readings.observations import Readings
 from floorfit.result import Settings
+
+if TYPE_CHECKING:
+    from floorfit.readings.datum import Frame
+    from floorfit.readings.gauge import Gauge
 
 __all__ = ["Prepared", "prepare"]
 
@@ -75,7 +78,7 @@ def prepare(
     InputError
         If readings cannot be meant: a gauge that does not fit, labels that disagree, Z stated and measured.
     """
-    placed = readings if frame is None else readings_to_part(frame, readings)
+    placed = readings if frame is None else _placed(frame, readings)
     gauged, calibration_u, said = (placed, 0.0, _untimed(placed)) if gauge is None else _gauged(placed, gauge)
     labelled, matched = match_labels(part, gauged, ids)
     known = settle_floor_z(part, labelled, settings.floor_z, settings.moved_u, settings.reading_u)
@@ -83,7 +86,15 @@ def prepare(
     return Prepared(known.readings, labelled, gauge, frame, findings, calibration_u, known.common_u, known.is_known)
 
 
+def _placed(frame: Frame, readings: Readings) -> Readings:
+    from floorfit.readings.datum import readings_to_part
+
+    return readings_to_part(frame, readings)
+
+
 def _gauged(placed: Readings, gauge: Gauge) -> tuple[Readings, float, tuple[Finding, ...]]:
+    from floorfit.readings.gauge import apply_gauge
+
     applied = apply_gauge(gauge, placed)
     shown = tuple("" if not np.isfinite(t) else f"{t:.4f}" for t in placed.thickness.tolist())
     extra = {**placed.extra, "as_read_mm": shown} if gauge.kind != "tof" else placed.extra

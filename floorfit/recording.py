@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from floorfit.decision.decision import Decision, known
+from floorfit.closing import closing_sentence
+from floorfit.decision.decision import known
 from floorfit.part.part_file import part_to_document
 from floorfit.readings.gauge_file import gauge_to_document
 from floorfit.record import (
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from floorfit.result import Result
     from floorfit.surface.spline import Surface
 
-__all__ = ["closing_sentence", "make_record"]
+__all__ = ["make_record"]
 
 
 def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None = None) -> Record:
@@ -85,34 +86,6 @@ def _shared(error: Systematic) -> SystematicRecord:
         size_mm=error.size,
         chance=error.chance,
     )
-
-
-def closing_sentence(result: Result) -> str:
-    """The one line that a person can act on: how many floors are corrected, and which are not, and why."""
-    total = len(result.decisions)
-    held = [one for one in result.decisions if one.action == "hold"]
-    doubtful = [one for one in result.decisions if one.action != "hold" and not one.is_sure]
-    line = f"{total - len(held)} of {total} pockets corrected"
-    if held:
-        line += f", {len(held)} held: {_named(held, len(held))}"
-    if doubtful:
-        line += f"; not sure to conform: {_named(doubtful)}"
-    if not held and not doubtful:
-        line += ", all predicted to conform"
-    if np.isfinite(result.part_probability):
-        line += f"; the whole part conforms with probability {result.part_probability:.3f}"
-    large = [one for one in result.systematic if one.size > result.settings.systematic]
-    if large:
-        line += "; errors that the readings share: " + ", ".join(f"{one.kind} ({one.name})" for one in large)
-    return line + "."
-
-
-def _named(decisions: Iterable[Decision], most: int = 4) -> str:
-    rows = list(decisions)
-    names = [f"{one.pocket} ({one.reason.code or one.verdict})" for one in rows[:most]]
-    if len(rows) > most:
-        names.append(f"and {len(rows) - most} more")
-    return ", ".join(names)
 
 
 def _job_id(digests: Mapping[str, InputRecord], settings: Mapping[str, Any]) -> str:

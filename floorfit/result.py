@@ -303,6 +303,6 @@ class Result:
         return as_html(self.part.name, *self._listed())
 
     def _listed(self) -> tuple[str, Sequence[Decision], str]:
-        from floorfit.recording import closing_sentence
+        from floorfit.closing import closing_sentence
 
         return closing_sentence(self), self.decisions, self.part.units

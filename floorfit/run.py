@@ -125,17 +125,22 @@ def _fitted(
     part: Part, seen: Observations, settings: Settings, expected: Expected | None, modes: Modes | None
 ) -> tuple[Sites, Fit, Agreement | None]:
     from floorfit.readings.repeats import combine
-    from floorfit.surface.expected import agreement
 
     if not seen.is_used.any():
         raise NumericalError("no reading can be used. Take at least three on each floor, spread over it.")
     sites = combine(seen)
-    agreed = None if expected is None else agreement(sites.points, sites.warp, sites.u, expected, part.bounds)
+    agreed = None if expected is None else _agreement(part, sites, expected)
     mean = None if agreed is None else agreed.used
     if mean is None:
         return sites, _surface(part, seen, settings, sites, sites.warp, modes), agreed
     fit = _surface(part, seen, settings, sites, sites.warp - mean.at(*sites.points.T), modes)
     return sites, replace(fit, surface=mean.added_to(fit.surface)), agreed
+
+
+def _agreement(part: Part, sites: Sites, expected: Expected) -> Agreement:
+    from floorfit.surface.expected import agreement
+
+    return agreement(sites.points, sites.warp, sites.u, expected, part.bounds)
 
 
 def _surface(

@@ -10,12 +10,12 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from floorfit.errors import Finding
 
-__all__ = ["TABLES", "changed_files", "write_sealed"]
+__all__ = ["TABLES", "changed_files", "input_bytes", "write_sealed"]
 
 #: Tables of a job that are sealed with its record, where they are there.
 TABLES = ("offsets.csv", "readings.csv", "follow.csv")
@@ -26,6 +26,11 @@ OWN = "record.json"
 _OPEN = ',"seal":null}'
 _SEAL = re.compile(r',"seal":(\{[^{}]*\})\}\s*\Z')
 _ANY_SEAL = re.compile(r'"seal"\s*:\s*\{')
+
+
+def input_bytes(inputs: Mapping[str, str | Path]) -> dict[str, tuple[str, bytes]]:
+    """Return name and bytes of each file, by role."""
+    return {role: (Path(path).name, Path(path).read_bytes()) for role, path in inputs.items()}
 
 
 def write_sealed(pieces: Iterable[str], file: Path) -> None:

@@ -11,11 +11,12 @@ import numpy as np
 import pytest
 import small_part
 
+from floorfit.closing import closing_sentence
 from floorfit.folder import write_job
 from floorfit.offsets_table import OFFSET_COLUMNS
 from floorfit.part import read_part
 from floorfit.readings import Readings, read_readings, readings_from_arrays
-from floorfit.recording import closing_sentence, make_record
+from floorfit.recording import make_record
 from floorfit.run import Result, Settings, _lost, correct
 
 #: One process makes the runs that these tests share.

@@ -13,7 +13,7 @@ import sys
 from collections.abc import Sequence
 
 from floorfit.cli.help import HelpFormatter
-from floorfit.cli.parser import OneLineParser, PrintCompletion
+from floorfit.cli.parser import OneLineParser, PrintCompletion, PrintVersion
 from floorfit.cli.stop import stoppable
 from floorfit.errors import FloorfitError
 from floorfit.plain_text import printable
@@ -31,21 +31,21 @@ exit codes: 0 every pocket conforms; 1 a pocket is held or does not conform; 2 r
 """
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """Return the parser with every sub-command; imports nothing heavy."""
+def build_parser(names: Sequence[str] = COMMANDS) -> argparse.ArgumentParser:
+    """Return the parser with some sub-commands, or all; imports nothing heavy."""
     parser = OneLineParser(
         prog="floorfit",
         description="Z offsets for pocket floors, from ultrasonic web readings of a plate that no longer lies flat.",
         epilog=_EPILOG,
         formatter_class=HelpFormatter,
     )
-    parser.add_argument("--version", action="version", version=f"floorfit {_version()}")
+    parser.add_argument("--version", action=PrintVersion, nargs=0, help="show the version and exit")
     parser.add_argument("--debug", action="store_true", help="show the traceback of an error")
     parser.add_argument(
         "--print-completion", action=PrintCompletion, choices=["bash", "zsh", "tcsh"], help="completion for a shell"
     )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for name in COMMANDS:
+    for name in names:
         importlib.import_module(f"floorfit.cli.{name}").add_parser(commands)
     return parser
 
@@ -63,7 +63,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     argv : sequence of str, optional
         Arguments without the programme's name; those of the process when left out.
     """
-    args = build_parser().parse_args(argv)
+    words = sys.argv[1:] if argv is None else argv
+    args = build_parser(words[:1] if words[:1] and words[0] in COMMANDS else COMMANDS).parse_args(words)
     gc.set_threshold(100_000, 50, 50)  # a drawing makes many small objects that live: looking them over costs a tenth
     try:
         with stoppable():
@@ -92,12 +93,3 @@ def _refuse(text: str, debug: bool) -> int:
         traceback.print_exc()
     print(printable(f"floorfit: {text}"), file=sys.stderr)
     return 2
-
-
-def _version() -> str:
-    from importlib.metadata import PackageNotFoundError, version
-
-    try:
-        return version("floorfit")
-    except PackageNotFoundError:
-        return "unknown"

@@ -144,10 +144,10 @@ def run(args: argparse.Namespace) -> int:
             prior=_prior(args), progress=tell,
         )  # fmt: skip
         result = replace(result, findings=(*notes, *result.findings))
+        _answer(result, writing_of(args))
         tell("making the record")
         record = floorfit.make_record(result, inputs)
         del inputs  # only their digests are needed from here on
-        _answer(result, record, writing_of(args))
         _write(result, record, args, tell)
     _go_on(record, args)
     return 0 if result.conforms else 1
@@ -155,7 +155,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _inputs(args: argparse.Namespace) -> dict[str, tuple[str, bytes]]:
     """Return name and bytes of every file that goes in, by its role."""
-    from floorfit.folder import input_bytes
+    from floorfit.sealed import input_bytes
 
     given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
     given |= {"map": args.map, "shop": args.shop, "expected": args.expect and _series_file(args.expect)}
@@ -176,17 +176,18 @@ def _rough_count(path: str) -> float:
     return os.path.getsize(path) / 35 if os.path.isfile(path) else 0.0
 
 
-def _answer(result: Result, record: Record, writing: Writing) -> None:
-    """Print findings, the table of pockets and the closing lines, before any file is written."""
-    from floorfit.cli.output import answer, say, stdout_console
+def _answer(result: Result, writing: Writing) -> None:
+    """Print findings, the table of pockets and the closing lines, before the record is made."""
+    from floorfit.cli.output import answer, say
     from floorfit.cli.table import pocket_table
+    from floorfit.closing import closing_sentence
     from floorfit.report.format import display_for
 
     for finding in result.findings:
         say(f"{finding.severity}: {finding}")
-    stdout_console().print(pocket_table(record, display_for(result.part.units, writing)))
+    answer(pocket_table(result.decisions, display_for(result.part.units, writing)))
     answer(_readings_line(result))
-    answer(record.summary.sentence)
+    answer(closing_sentence(result))
 
 
 def _write(result: Result, record: Record, args: argparse.Namespace, tell: Callable[[str], None]) -> None:
@@ -224,11 +225,10 @@ def _identified(args: argparse.Namespace, readings: Readings) -> tuple[Readings,
 
     from floorfit.errors import InputError
     from floorfit.identity import gauge_overdue, identity_of, missing_facts
-    from floorfit.shop import read_shop
 
     lines = [(0, f"# {key}: {value}") for key, value in readings.identity.items()]
     identity = identity_of(lines, {key: [value] for key, value in args.fact}, readings.source)
-    required = [*(args.require or "").replace(" ", "").split(","), *(read_shop(args.shop) if args.shop else ())]
+    required = [*(args.require or "").replace(" ", "").split(","), *_of_shop(args.shop)]
     faults = missing_facts(identity, [key for key in dict.fromkeys(required) if key], readings.source)
     late = gauge_overdue(identity, readings.source)
     if "gauge_due" in required:
@@ -238,10 +238,19 @@ def _identified(args: argparse.Namespace, readings: Readings) -> tuple[Readings,
     return replace(readings, identity=identity), late
 
 
-def _ids(args: argparse.Namespace) -> dict[str, str] | None:
-    from floorfit.readings.ids import read_ids
+def _of_shop(path: str | None) -> tuple[str, ...]:
+    """Facts that the shop asks for."""
+    if path is None:
+        return ()
+    from floorfit.shop import read_shop
 
-    return None if args.map is None else read_ids(args.map)
+    return tuple(read_shop(path))
+
+
+def _ids(args: argparse.Namespace) -> dict[str, str] | None:
+    import floorfit
+
+    return None if args.map is None else floorfit.read_ids(args.map)
 
 
 def _expected(args: argparse.Namespace, part: Part) -> Expected | None:
@@ -257,17 +266,16 @@ def _prior(args: argparse.Namespace) -> PlatePrior | None:
 
 
 def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:
+    import floorfit
     from floorfit.errors import InputError
-    from floorfit.readings.datum import fit_frame, read_datums
-    from floorfit.readings.gauge_file import read_gauge
 
-    gauge = None if args.gauge is None else read_gauge(args.gauge)
+    gauge = None if args.gauge is None else floorfit.read_gauge(args.gauge)
     if args.datums is None:
         if args.plate_temperature is not None:
             raise InputError("--plate-temperature needs --datums: growth is counted from the datum points. Give both.")
         return gauge, None
     warm = 20.0 if args.plate_temperature is None else args.plate_temperature
-    return gauge, fit_frame(read_datums(args.datums), temperature_rise_k=warm - 20.0)
+    return gauge, floorfit.fit_frame(floorfit.read_datums(args.datums), temperature_rise_k=warm - 20.0)
 
 
 def _settings(args: argparse.Namespace) -> Settings:

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.progress import Progress
 
-__all__ = ["answer", "progress_bar", "say", "stderr_console", "stdout_console"]
+__all__ = ["answer", "progress_bar", "say", "stderr_console"]
 
 
 def say(text: str) -> None:
@@ -20,15 +20,8 @@ def say(text: str) -> None:
 
 
 def answer(text: str) -> None:
-    """Print one line of the result on stdout."""
+    """Print lines of the result on stdout."""
     print(text)
-
-
-def stdout_console() -> Console:
-    """Return a rich console on stdout: no colour when piped or with NO_COLOR, 120 columns when piped."""
-    from rich.console import Console
-
-    return Console(width=None if sys.stdout.isatty() else 120, highlight=False)
 
 
 def stderr_console() -> Console:

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-__all__ = ["OneLineParser", "PrintCompletion"]
+__all__ = ["OneLineParser", "PrintCompletion", "PrintVersion"]
 
 
 class OneLineParser(argparse.ArgumentParser):
@@ -46,4 +46,25 @@ class PrintCompletion(argparse.Action):
         import shtab
 
         print(shtab.complete(parser, shell=str(values)))
+        parser.exit(0)
+
+
+class PrintVersion(argparse.Action):
+    """Print the version of what is installed and leave; it is looked up only here."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: str | Sequence[object] | None,
+        option_string: str | None = None,
+    ) -> None:
+        """Print it."""
+        from importlib.metadata import PackageNotFoundError, version
+
+        try:
+            found = version("floorfit")
+        except PackageNotFoundError:
+            found = "unknown"
+        print(f"floorfit {found}")
         parser.exit(0)

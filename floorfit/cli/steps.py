@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -74,14 +75,15 @@ def shown_steps(course: Course) -> Iterator[Callable[[str], None]]:
     callable
         To be told the words of each step as it begins.
     """
+    if not sys.stderr.isatty():
+        yield course.begin
+        return
     from rich.live import Live
     from rich.text import Text
 
     from floorfit.cli.output import stderr_console
 
-    console = stderr_console()
-    if not console.is_terminal:
-        yield course.begin
-        return
-    with Live(console=console, transient=True, refresh_per_second=4, get_renderable=lambda: Text(course.line())):
+    with Live(
+        console=stderr_console(), transient=True, refresh_per_second=4, get_renderable=lambda: Text(course.line())
+    ):
         yield course.begin

@@ -2,43 +2,30 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from floorfit.report.format import Display
-from floorfit.report.listing import headings, listed
+from floorfit.report.listing import headings, in_columns, listed
 
 if TYPE_CHECKING:
-    from rich.table import Table
-
-    from floorfit.record import Record
+    from floorfit.decision import Decision
 
 __all__ = ["pocket_table"]
 
-#: Columns of words.
-WORDS = ("pocket", "action", "verdict")
 
-
-def pocket_table(record: Record, display: Display, most: int = 200) -> Table:
+def pocket_table(decisions: Sequence[Decision], display: Display, most: int = 200) -> str:
     """Return a table of the pockets: held and doubtful ones first, then by margin.
 
     Parameters
     ----------
-    record : Record
+    decisions : sequence of Decision
     display : Display
         Unit and decimal sign.
     most : int
-        Rows at most; the rest is counted in the caption. Held floors are all shown.
+        Rows at most; the rest is counted below. Held floors are all shown.
     """
-    from rich.markup import escape
-    from rich.table import Table
-
-    rows = listed(record.decisions, display)
-    most = max(most, record.summary.held)
-    caption = f"and {len(rows) - most} more, see offsets.csv" if len(rows) > most else None
-    table = Table(box=None, pad_edge=False, header_style="bold", caption=caption, padding=(0, 1, 0, 0))
-    for name in headings(display):
-        side: Literal["left", "right"] = "left" if name in WORDS else "right"
-        table.add_column(name, justify=side, no_wrap=True, max_width=14 if name == "pocket" else None)
-    for row in rows[:most]:
-        table.add_row(escape(row[0]), *row[1:])
-    return table
+    rows = listed(decisions, display)
+    most = max(most, sum(one.action == "hold" for one in decisions))
+    more = [f"and {len(rows) - most} more, see offsets.csv"] if len(rows) > most else []
+    return "\n".join([*in_columns([headings(display), *rows[:most]]), *more])

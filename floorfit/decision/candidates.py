@@ -16,7 +16,6 @@ from floorfit.decision.floor_warp import FloorWarp
 from floorfit.decision.settings import DecisionSettings
 from floorfit.errors import NumericalError
 from floorfit.part.model import LocalLimits, Tolerance
-from floorfit.web import left_after
 
 __all__ = [
     "Chances",
@@ -259,10 +258,9 @@ def _candidate(
     height: float,
 ) -> Proposal:
     offset = base + height
-    deviation = left_after(offset, floor.samples, floor.left_samples)
-    low, high = deviation.min(axis=1), deviation.max(axis=1)
-    limits = floor.limits
-    chance = _chances(low, high, limits) if isinstance(limits, Tolerance) else chances(deviation, limits)
+    reached, limits = floor.reached(offset), floor.limits
+    low, high = floor.ends(reached)
+    chance = _chances(low, high, limits) if isinstance(limits, Tolerance) else chances(reached - floor.samples, limits)
     return Proposal(action, offset, (float(height), *slopes), chance, low, high)
 
 

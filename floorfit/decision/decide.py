@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -183,8 +184,8 @@ def _measured(floor: FloorWarp, count: int, webs: Webs, settings: DecisionSettin
     if not reason and count < FEW:
         words = f"{count} on this floor, three are the least; the verdict rests on its neighbours"
         reason = Reason("too-few-readings", words)
-    decision = replace(
-        _with_before(_blank(floor.pocket, reason), floor),
+    found = dict(
+        _before(floor),
         offset_u_mm=2 * _offset_deviation(floor, chosen),
         conformance_probability=chosen.chances.conform,
         verdict=verdict,
@@ -194,71 +195,67 @@ def _measured(floor: FloorWarp, count: int, webs: Webs, settings: DecisionSettin
         readings_used=count,
         suggestion_mm=_suggestion(floor) if verdict != "conform" else None,
     )
-    if held:
-        return decision
-    return _with_after(decision, floor, chosen, webs, metal_notes(floor, chosen, settings, wording))
+    if not held:
+        found |= _cut(floor, chosen, webs, metal_notes(floor, chosen, settings, wording))
+    return _blank(floor.pocket, reason, **found)
 
 
 def _unmeasured(floor: FloorWarp, total: int) -> Decision:
     words = "every reading of this floor was set aside" if total else "no reading lies on this floor"
-    return replace(
-        _with_before(
-            _blank(floor.pocket, Reason("no-readings", f"{words}; take at least three, spread over it")), floor
-        ),
-        offset_u_mm=2 * float(floor.deviation.max()),
-        suggestion_mm=_suggestion(floor),
-    )
+    reason = Reason("no-readings", f"{words}; take at least three, spread over it")
+    found = {"offset_u_mm": 2 * float(floor.deviation.max()), "suggestion_mm": _suggestion(floor)}
+    return _blank(floor.pocket, reason, **_before(floor), **found)
 
 
-def _blank(pocket: Pocket, reason: Reason) -> Decision:
-    """A held floor of which nothing is known but its limits."""
+def _blank(pocket: Pocket, reason: Reason, **found: Any) -> Decision:
+    """A floor of which nothing is known but its limits and what was found: held without more."""
     lower, upper = pocket.tightest.lower, pocket.tightest.upper
-    return Decision(
-        pocket=pocket.id,
-        action="hold",
-        centroid_mm=pocket.centroid,
-        offset_mm=None,
-        slope_x=0.0,
-        slope_y=0.0,
-        offset_u_mm=None,
-        web_before_min_mm=None,
-        web_before_max_mm=None,
-        web_after_min_mm=None,
-        web_after_max_mm=None,
-        web_after_interval_mm=(None, None),
-        web_lower_limit_mm=None if lower is None else pocket.web + lower,
-        web_upper_limit_mm=None if upper is None else pocket.web + upper,
-        conformance_probability=None,
-        thin_probability=None,
-        thick_probability=None,
-        verdict="undecided",
-        reason=reason,
-        margin_mm=None,
-    )
+    blank: dict[str, Any] = {
+        "pocket": pocket.id,
+        "action": "hold",
+        "centroid_mm": pocket.centroid,
+        "offset_mm": None,
+        "slope_x": 0.0,
+        "slope_y": 0.0,
+        "offset_u_mm": None,
+        "web_before_min_mm": None,
+        "web_before_max_mm": None,
+        "web_after_min_mm": None,
+        "web_after_max_mm": None,
+        "web_after_interval_mm": (None, None),
+        "web_lower_limit_mm": None if lower is None else pocket.web + lower,
+        "web_upper_limit_mm": None if upper is None else pocket.web + upper,
+        "conformance_probability": None,
+        "thin_probability": None,
+        "thick_probability": None,
+        "verdict": "undecided",
+        "reason": reason,
+        "margin_mm": None,
+    }
+    return Decision(**(blank | found))
 
 
-def _with_before(decision: Decision, floor: FloorWarp) -> Decision:
+def _before(floor: FloorWarp) -> dict[str, Any]:
     web = floor.pocket.web + left_after(0.0, floor.mean, floor.left)
-    return replace(decision, web_before_min_mm=float(web.min()), web_before_max_mm=float(web.max()))
+    return {"web_before_min_mm": float(web.min()), "web_before_max_mm": float(web.max())}
 
 
-def _with_after(decision: Decision, floor: FloorWarp, chosen: Proposal, webs: Webs, notes: list[str]) -> Decision:
+def _cut(floor: FloorWarp, chosen: Proposal, webs: Webs, notes: list[str]) -> dict[str, Any]:
     height, slope_x, slope_y = chosen.plane
     follow = follow_grid(floor.pocket, webs, height) if chosen.action == "follow" else None
     web = floor.pocket.web + _after(floor, chosen)
-    return replace(
-        decision,
-        action=chosen.action,
-        offset_mm=height if follow is None else height + float(webs.aimed(*floor.pocket.centroid)),
-        slope_x=slope_x,
-        slope_y=slope_y,
-        follow=follow,
-        web_after_min_mm=float(web.min()),
-        web_after_max_mm=float(web.max()),
-        web_after_interval_mm=_interval(floor, chosen),
-        inside=_inside(floor, chosen),
-        notes=tuple(notes),
-    )
+    return {
+        "action": chosen.action,
+        "offset_mm": height if follow is None else height + float(webs.aimed(*floor.pocket.centroid)),
+        "slope_x": slope_x,
+        "slope_y": slope_y,
+        "follow": follow,
+        "web_after_min_mm": float(web.min()),
+        "web_after_max_mm": float(web.max()),
+        "web_after_interval_mm": _interval(floor, chosen),
+        "inside": _inside(floor, chosen),
+        "notes": tuple(notes),
+    }
 
 
 def _after(floor: FloorWarp, chosen: Proposal) -> Array:
@@ -268,7 +265,7 @@ def _after(floor: FloorWarp, chosen: Proposal) -> Array:
 def _inside(floor: FloorWarp, chosen: Proposal) -> NDArray[np.bool_]:
     """Whether the whole floor lies within its limits in each joint sample."""
     if isinstance(floor.limits, LocalLimits):
-        deviation = left_after(chosen.offset, floor.samples, floor.left_samples)
+        deviation = floor.reached(chosen.offset) - floor.samples
         inside = np.asarray((margin(floor.limits, deviation) >= 0).all(axis=1))
     else:
         low, high = margin(floor.limits, chosen.low), margin(floor.limits, chosen.high)
@@ -279,8 +276,12 @@ def _inside(floor: FloorWarp, chosen: Proposal) -> NDArray[np.bool_]:
 
 def _interval(floor: FloorWarp, chosen: Proposal) -> tuple[float, float]:
     """95 % interval that holds the least and the greatest web over the floor."""
-    low, high = float(np.quantile(chosen.low, 0.025)), float(np.quantile(chosen.high, 0.975))
-    return floor.pocket.web + low, floor.pocket.web + high
+    return floor.pocket.web + _quantile(chosen.low, 0.025), floor.pocket.web + _quantile(chosen.high, 0.975)
+
+
+def _quantile(values: Array, share: float) -> float:
+    """Linear between the values in order (Hyndman & Fan 1996, type 7), as numpy's, at a tenth of its cost."""
+    return float(np.interp(share * (len(values) - 1), np.arange(len(values)), np.sort(values)))
 
 
 def _offset_deviation(floor: FloorWarp, chosen: Proposal) -> float:
@@ -288,11 +289,10 @@ def _offset_deviation(floor: FloorWarp, chosen: Proposal) -> float:
 
     A mean surface is smoother than the samples about it, so that its own offset need not be the mean of theirs.
     """
-    plane = chosen.offset - chosen.plane[0] if chosen.action == "tilt" else 0.0
-    gap, own = floor.samples - plane, floor.mean - plane
-    if chosen.action == "follow":
-        gap, own = floor.samples - floor.mean, np.zeros(1)
-    miss = (gap.max(axis=1) + gap.min(axis=1) - own.max() - own.min()) / 2
+    shape = chosen.offset - chosen.plane[0]
+    low, high = floor.ends(shape)
+    own = floor.mean - shape
+    miss = (low + high + own.max() + own.min()) / 2
     return float(np.sqrt(np.mean(miss**2)))
 
 

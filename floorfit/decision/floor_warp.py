@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from floorfit.part.lattice import floor_points
 from floorfit.part.model import LocalLimits, Part, Pocket, Tolerance
-from floorfit.web import Webs
+from floorfit.web import Webs, left_after
 
 __all__ = ["FloorMean", "FloorWarp", "floor_means", "floor_warp"]
 
@@ -53,10 +53,29 @@ class FloorWarp(FloorMean):
     samples: Array
     limits: Tolerance | LocalLimits
 
+    def reached(self, offset: Array) -> Array:
+        """dz that the cut reaches with an offset (k,), mm: in each joint sample it leaves a web of that less the warp.
+
+        A plate that stands higher has less web left: ``min(dz − w, L + mean − w) = min(dz, L + mean) − w``.
+        """
+        return left_after(offset, 0.0, self.left + self.mean)
+
+    def ends(self, height: Array) -> tuple[Array, Array]:
+        """Least and greatest of ``height − w`` over the floor, for each joint sample, (count,), mm.
+
+        Parameters
+        ----------
+        height : (k,) ndarray, mm
+        """
+        if np.ptp(height) == 0.0:
+            lowest, highest = self._extremes
+            return height[0] - highest, height[0] - lowest
+        gap = height - self.samples
+        return gap.min(axis=1), gap.max(axis=1)
+
     @cached_property
-    def left_samples(self) -> Array:
-        """What roughing left, for each joint sample: a plate that stands higher has less web, mm."""
-        return np.asarray(self.left + (self.mean - self.samples))
+    def _extremes(self) -> tuple[Array, Array]:
+        return self.samples.min(axis=1), self.samples.max(axis=1)
 
     @cached_property
     def deviation(self) -> Array:

@@ -16,6 +16,7 @@ from floorfit.part.model import Part, Pocket
 __all__ = ["NeighbourStep", "neighbour_steps"]
 
 Array = NDArray[np.float64]
+Polygons = NDArray[np.object_]
 
 #: Spacing of the places compared along a shared rib, mm; an offset field changes by micrometres over this.
 _SPACING = 5.0
@@ -76,32 +77,39 @@ def neighbour_steps(
         raise ValueError(f"rib_max_mm is {rib_max_mm}: give a rib thickness of zero or more, in mm.")
     cut = [p for p in part.pockets if p.id in corrections and corrections[p.id].action != "hold"]
     floors = [pocket.polygon for pocket in cut]
-    if len(floors) < 2:
+    reach = rib_max_mm + 1e-6
+    near = STRtree(floors).query(floors, "dwithin", reach) if floors else np.empty((2, 0), np.intp)
+    pairs = sorted((i, j) for i, j in near.T.tolist() if i < j)
+    if not pairs:
         return ()
-    pairs = STRtree(floors).query(floors, predicate="dwithin", distance=rib_max_mm + 1e-6)
-    ordered = sorted((int(i), int(j)) for i, j in pairs.T if i < j)
-    steps = [_step(cut[i], cut[j], corrections, rib_max_mm) for i, j in ordered]
+    first, second = np.array([(floors[i], floors[j]) for i, j in pairs], object).T
+    lines = _facing(first, second, reach)
+    steps = [_step(cut[i], cut[j], corrections, line) for (i, j), line in zip(pairs, lines, strict=True)]
     return tuple(sorted(steps, key=lambda s: -abs(s.step_mm)))
 
 
-def _step(first: Pocket, second: Pocket, corrections: Mapping[str, Correction], rib_max: float) -> NeighbourStep:
+def _step(first: Pocket, second: Pocket, corrections: Mapping[str, Correction], lines: Array) -> NeighbourStep:
     """Greatest difference of the two offset fields across the rib."""
-    here, there = _facing(first, second, rib_max)
-    difference = corrections[second.id].at(*there.T) - corrections[first.id].at(*here.T)
+    difference = corrections[second.id].at(*lines[:, 1].T) - corrections[first.id].at(*lines[:, 0].T)
     worst = int(np.argmax(abs(difference)))
-    middle = (here[worst] + there[worst]) / 2
-    step, gap = float(difference[worst]), float(first.polygon.distance(second.polygon))
-    return NeighbourStep(first.id, second.id, gap, (float(middle[0]), float(middle[1])), step)
+    middle, gap = lines[worst].mean(axis=0), float(np.hypot(*(lines[0, 1] - lines[0, 0])))
+    return NeighbourStep(first.id, second.id, gap, (float(middle[0]), float(middle[1])), float(difference[worst]))
 
 
-def _facing(first: Pocket, second: Pocket, rib_max: float) -> tuple[Array, Array]:
-    """Places along the first floor's edge that face the second, and the nearest places on the second, (k, 2)."""
-    from shapely import get_coordinates, points, segmentize, shortest_line
+def _facing(first: Polygons, second: Polygons, reach: float) -> list[Array]:
+    """Lines across the rib of each pair: from places along the first floor's edge that face the second, to the nearest
+    place on it, (k, 2 ends, 2); the shortest comes first.
+    """
+    from shapely import boundary, bounds, get_coordinates, points, segmentize, shortest_line
 
-    edge = get_coordinates(segmentize(first.polygon.boundary, _SPACING))
-    closest = get_coordinates(shortest_line(first.polygon, second.polygon))[:1]
-    lines = shortest_line(points(np.vstack([closest, edge])), second.polygon)
-    ends = get_coordinates(lines).reshape(-1, 2, 2)
-    near = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1) <= rib_max + 1e-6
-    near[0] = True
-    return ends[near, 0], ends[near, 1]
+    edge, pair = get_coordinates(segmentize(boundary(first), _SPACING), return_index=True)
+    box = bounds(second)[pair]
+    near = ((edge >= box[:, :2] - reach) & (edge <= box[:, 2:] + reach)).all(axis=1)
+    closest, edge, pair = shortest_line(first, second), edge[near], pair[near]
+    lines = get_coordinates(np.append(closest, shortest_line(points(edge), second[pair]))).reshape(-1, 2, 2)
+    pair = np.append(np.arange(len(first)), pair)
+    near = np.hypot(*(lines[:, 1] - lines[:, 0]).T) <= reach
+    near[: len(first)] = True
+    lines, pair = lines[near], pair[near]
+    order = np.argsort(pair, kind="stable")
+    return np.split(lines[order], np.cumsum(np.bincount(pair, minlength=len(first)))[:-1])

@@ -86,11 +86,13 @@ def metal_notes(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, 
 
 
 def _outside_readings(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> Reason:
+    if chosen.chances.conform >= settings.level:
+        return Reason()
     deviation = floor.deviation
     worst = int(np.argmax(deviation))
     width = floor.pocket.tightest.width
     allowed = settings.max_u * width if np.isfinite(width) else settings.max_u_open
-    if deviation[worst] <= allowed or chosen.chances.conform >= settings.level:
+    if deviation[worst] <= allowed:
         return Reason()
     return Reason(
         "outside-readings",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.part.model import Part, Pocket
+from floorfit.part.model import Part
 
 __all__ = ["NO_FLOOR", "assign_floors"]
 
@@ -37,23 +37,19 @@ def assign_floors(part: Part, x: ArrayLike, y: ArrayLike) -> NDArray[np.int64]:
     Places are sorted by x once, so that each floor looks only at the places in its own bounding box.
     A million places and 120 pockets take about 1 s.
     """
-    xs, ys = (np.asarray(values, float).reshape(-1) for values in (x, y))
-    order = np.argsort(xs, kind="stable")
-    sorted_x, sorted_y = xs[order], ys[order]
-    floors = np.full(len(xs), NO_FLOOR, dtype=np.int64)
-    for index, pocket in enumerate(part.pockets):
-        found = order[_on_floor(pocket, sorted_x, sorted_y)]
-        floors[found[floors[found] == NO_FLOOR]] = index
-    return floors
-
-
-def _on_floor(pocket: Pocket, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Return the indices of the places (sorted by x) on one floor, edges included."""
     import shapely
 
-    floor = pocket.polygon.buffer(EDGE_MM, join_style="mitre")
-    shapely.prepare(floor)
-    x_min, y_min, x_max, y_max = floor.bounds
-    first, last = np.searchsorted(x, x_min, "left"), np.searchsorted(x, x_max, "right")
-    near = first + np.flatnonzero((y[first:last] >= y_min) & (y[first:last] <= y_max))
-    return np.asarray(near[shapely.intersects_xy(floor, x[near], y[near])])
+    xs, ys = (np.asarray(values, float).reshape(-1) for values in (x, y))
+    order = np.argsort(xs, kind="stable")
+    xs, ys = xs[order], ys[order]
+    shapes = shapely.buffer([pocket.polygon for pocket in part.pockets], EDGE_MM, join_style="mitre")
+    shapely.prepare(shapes)
+    boxes = shapely.bounds(shapes)
+    first, last = np.searchsorted(xs, boxes[:, 0], "left"), np.searchsorted(xs, boxes[:, 2], "right")
+    floors = np.full(len(xs), NO_FLOOR, dtype=np.int64)
+    for index, (shape, box) in enumerate(zip(shapes, boxes, strict=True)):
+        part_y = ys[first[index] : last[index]]
+        near = first[index] + np.flatnonzero((part_y >= box[1]) & (part_y <= box[3]))
+        found = order[near[shapely.intersects_xy(shape, xs[near], ys[near])]]
+        floors[found[floors[found] == NO_FLOOR]] = index
+    return floors

@@ -54,7 +54,7 @@ Limits = tuple[Number | None, Number | None]
 
 
 class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid")
+    model_config = ConfigDict(extra="forbid", defer_build=True)
 
 
 class Defaults(_Strict):

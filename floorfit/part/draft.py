@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from functools import cached_property
 from typing import Any
 
 from floorfit.part.check import (
@@ -83,9 +84,12 @@ class Draft:
         raw: Mapping[str, Any] = self.document["pockets"][i]
         return raw
 
-    def _label(self, i: int) -> str:
-
-        return quoted(self._raw(i)["id"]) if self.is_sound("pockets", i, "id") else f"number {i + 1}"
+    @cached_property
+    def _labels(self) -> list[str]:
+        """What each pocket is called in messages."""
+        return [
+            quoted(self._raw(i)["id"]) if self.is_sound("pockets", i, "id") else f"number {i + 1}" for i in self.indices
+        ]
 
     # ---- rings -------------------------------------------------------------------------------------------------
 
@@ -99,10 +103,10 @@ class Draft:
             ring = self._boundary(i, faults)
             if ring is None:
                 continue
-            boundaries.append((path, self._label(i), ring))
+            boundaries.append((path, self._labels[i], ring))
             floor = self._floor(i, ring, faults)
             if floor is not None:
-                floors.append((path, self._label(i), floor))
+                floors.append((path, self._labels[i], floor))
         return [*faults, *check_inside_outline(outline, boundaries), *check_overlaps(floors)]
 
     def _ring(self, path: Path, vertices: Any, what: str, faults: list[Fault]) -> Ring | None:
@@ -119,7 +123,7 @@ class Draft:
         path: Path = ("pockets", i, "boundary")
         if not self.is_sound(*path):
             return None
-        return self._ring(path, self._raw(i)["boundary"], f"the boundary of pocket {self._label(i)}", faults)
+        return self._ring(path, self._raw(i)["boundary"], f"the boundary of pocket {self._labels[i]}", faults)
 
     def _floor(self, i: int, boundary: Ring, faults: list[Fault]) -> Any:
         """Return the floor polygon, or None where an island has a fault."""
@@ -130,10 +134,10 @@ class Draft:
         rings = []
         for j, vertices in enumerate(given):
             path: Path = ("pockets", i, "islands", j)
-            ring = self._ring(path, vertices, f"island {j} of pocket {self._label(i)}", faults)
+            ring = self._ring(path, vertices, f"island {j} of pocket {self._labels[i]}", faults)
             if ring is not None:
                 rings.append((path, ring))
-        polygon, found = check_islands(boundary, rings, ("pockets", i), self._label(i))
+        polygon, found = check_islands(boundary, rings, ("pockets", i), self._labels[i])
         faults.extend(found)
         return polygon if len(rings) == len(given) else None
 
@@ -163,7 +167,7 @@ class Draft:
 
     def _faults_of_numbers(self, i: int) -> list[Fault]:
 
-        faults = [*shape_faults(self._raw(i), ("pockets", i), self._label(i), self.scale), *self._missing(i)]
+        faults = [*shape_faults(self._raw(i), ("pockets", i), self._labels[i], self.scale), *self._missing(i)]
         if faults or not self._can_be_placed(i):
             return faults
         pocket = self.pocket(i)
@@ -187,7 +191,7 @@ class Draft:
             needed.append("underside_z")
         text = "pocket {} has no {}, and the defaults have none. Add it to one of them{}."
         return [
-            Fault("missing", ("pockets", i, key), text.format(self._label(i), key, _OR.get(key, "")))
+            Fault("missing", ("pockets", i, key), text.format(self._labels[i], key, _OR.get(key, "")))
             for key in needed
             if self._find(i, key)[0] is None
         ]
@@ -213,7 +217,7 @@ class Draft:
         if abs(floor_z - underside - web) * self.scale <= WEB_AGREES_MM + DUST_MM:
             return []
         text = (
-            f"pocket {self._label(i)}: web is {web:.10g}, but floor_z - underside_z is {floor_z:.10g} - "
+            f"pocket {self._labels[i]}: web is {web:.10g}, but floor_z - underside_z is {floor_z:.10g} - "
             f"{underside:.10g} = {floor_z - underside:.6g}. Correct one of the three; a pocket may state its own."
         )
         return [Fault("web-disagrees", ("pockets", i, "web"), text)]
@@ -228,7 +232,7 @@ class Draft:
         if abs(given - found) <= WEB_AGREES_MM + DUST_MM:
             return []
         text = (
-            f"pocket {self._label(i)}: web is {given / self.scale:.10g}, but floor and underside at the centroid give "
+            f"pocket {self._labels[i]}: web is {given / self.scale:.10g}, but floor and underside at the centroid give "
             f"{found / self.scale:.7g}. Correct one of the three."
         )
         return [Fault("web-disagrees", ("pockets", i, "web"), text)]

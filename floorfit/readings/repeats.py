@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.nearest import pairs_within
 from floorfit.readings.observations import Observations
 from floorfit.units import MAD_TO_SD
 
@@ -88,13 +89,11 @@ def group_sites(x: ArrayLike, y: ArrayLike, tolerance_mm: float) -> Rows:
     Rows that share a square of an eighth of the tolerance count as one point first, so that any number of rows at one
     place costs no more than one.
     """
-    from scipy.spatial import cKDTree
-
     points = np.column_stack([np.ravel(x), np.ravel(y)])
     if len(points) == 0:
         return np.zeros(0, np.intp)
     square, inverse = _squares(points, tolerance_mm / 8)
-    pairs = cKDTree(points[square]).query_pairs(tolerance_mm, output_type="ndarray")
+    pairs = pairs_within(points[square], tolerance_mm)
     names = _joined(pairs, len(square))[inverse]
     first = np.full(len(points), len(points), np.intp)
     np.minimum.at(first, names, np.arange(len(points)))

@@ -7,13 +7,14 @@ readings leave.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.nearest import nearest_of
 from floorfit.units import MAD_TO_SD
 
 __all__ = ["RoughWarp", "fit_rough_warp"]
@@ -63,10 +64,8 @@ class RoughWarp:
     left: Array
 
     @cached_property
-    def _tree(self) -> Any:
-        from scipy.spatial import cKDTree
-
-        return cKDTree(self.places)
+    def _nearest(self) -> Callable[[Array], tuple[Array, NDArray[np.intp]]]:
+        return nearest_of(self.places, min(NEIGHBOURS + 1, len(self.places)))
 
     def trend(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Polynomial at places, mm.
@@ -95,8 +94,7 @@ class RoughWarp:
 
     def _left_near(self, points: Array) -> Array:
         """Median leftover of the nearest other readings."""
-        count = min(NEIGHBOURS + 1, len(self.places))
-        distance, index = self._tree.query(points, k=count)
+        distance, index = self._nearest(points)
         values = np.where(distance > 1e-9, self.left[index], np.nan)
         values[:, -1] = np.where(np.isnan(values).any(axis=1), values[:, -1], np.nan)
         is_known = np.isfinite(values).any(axis=1)
@@ -155,10 +153,10 @@ def _best(points: Array, values: Array) -> tuple[int, Array, float]:
 def _robust(terms: Array, values: Array) -> tuple[Array, float]:
     """Least absolute deviations by reweighting, then biweight steps; returns coefficients and scale."""
     coefficients: Array = np.zeros(terms.shape[1])
-    coefficients[0] = np.median(values)
+    coefficients[0] = _middle(values)
     for step in range(30):
         residual = values - terms @ coefficients
-        scale = max(MAD_TO_SD * float(np.median(np.abs(residual))), 1e-6)
+        scale = max(MAD_TO_SD * _middle(np.abs(residual)), 1e-6)
         if step < 20:
             weight = 1.0 / np.maximum(np.abs(residual), 0.05 * scale)
         else:
@@ -166,10 +164,16 @@ def _robust(terms: Array, values: Array) -> tuple[Array, float]:
         weighted = terms * weight[:, None]
         normal = weighted.T @ terms
         # One part in 1e9 of the diagonal keeps it solvable where the weights leave too few readings.
-        normal[np.diag_indices_from(normal)] *= 1.0 + 1e-9
+        normal.flat[:: len(normal) + 1] *= 1.0 + 1e-9
         coefficients = np.asarray(np.linalg.solve(normal, weighted.T @ values))
     residual = values - terms @ coefficients
-    return coefficients, MAD_TO_SD * float(np.median(np.abs(residual)))
+    return coefficients, MAD_TO_SD * _middle(np.abs(residual))
+
+
+def _middle(values: Array) -> float:
+    """The median, at a tenth of what `numpy.median` costs for some hundred values."""
+    order = np.sort(values)
+    return float(order[(len(order) - 1) // 2] + order[len(order) // 2]) / 2
 
 
 def _polynomial(points: Array, degree: int, coefficients: Array) -> Array:

@@ -117,7 +117,13 @@ class Sharers:
         return np.asarray(self.weight[:, None] * (values - self.smooth(mean)[self.place]))
 
 
-def find_systematic(data: Sharers, columns: Sequence[Cause], least_mm: float = 0.0) -> tuple[Systematic, ...]:
+#: A cause, and what is found of it.
+Suspect = tuple[Cause, Systematic]
+
+
+def find_systematic(
+    data: Sharers, columns: Sequence[Cause], least_mm: float = 0.0, first: Suspect | None = None
+) -> tuple[Systematic, ...]:
     """Find the errors that readings share, the likeliest first, each with those before it allowed for.
 
     Parameters
@@ -127,6 +133,8 @@ def find_systematic(data: Sharers, columns: Sequence[Cause], least_mm: float = 0
         Causes to try; of pockets and rows only the `TRIED` that stand out most are.
     least_mm : float, mm
         Smaller ones are not reported: a web's own dish looks like a small error of its pocket.
+    first : (Cause, Systematic), optional
+        What `likeliest` says of them, where it was asked already.
 
     Returns
     -------
@@ -136,7 +144,7 @@ def find_systematic(data: Sharers, columns: Sequence[Cause], least_mm: float = 0
     model: list[Cause] = []
     found: list[Systematic] = []
     while len(found) < MOST:
-        best = likeliest(data, columns, model)
+        best = first if first and not model else likeliest(data, columns, model)
         if best is None or best[1].chance > ALPHA:
             break
         model.append(best[0])
@@ -151,7 +159,7 @@ class _Tried:
     among: int
 
 
-def likeliest(data: Sharers, columns: Sequence[Cause], model: Sequence[Cause] = ()) -> tuple[Cause, Systematic] | None:
+def likeliest(data: Sharers, columns: Sequence[Cause], model: Sequence[Cause] = ()) -> Suspect | None:
     """Return the cause that is least likely to be chance, beside those that are in the model; None without any.
 
     Parameters

@@ -7,12 +7,15 @@ which offsets it goes, and a held floor has no number.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from floorfit.record import Decision
 from floorfit.report.format import Display
 from floorfit.report.language import marked
+
+if TYPE_CHECKING:
+    from floorfit.record import Decision
 
 __all__ = ["ACTIONS", "ARROWS", "VERDICTS", "Label", "compass", "follow_range", "label_of", "steepness", "urgency"]
 

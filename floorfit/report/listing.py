@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-import html
+import unicodedata
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from floorfit.plain_text import printable
-from floorfit.record import Decision
 from floorfit.report.actions import compass, label_of, urgency
 from floorfit.report.format import MISSING, Display, display_for
 
-__all__ = ["as_html", "as_text", "headings", "listed"]
+if TYPE_CHECKING:
+    from floorfit.record import Decision
+
+__all__ = ["as_html", "as_text", "headings", "in_columns", "listed"]
 
 #: Pockets shown in a console, and in a notebook.
 MOST_LINES, MOST_ROWS = 12, 200
+#: Columns of words; the others hold numbers.
+WORDS = (0, 1, 8)
+#: Signs of a pocket's id that are shown.
+MOST_SIGNS = 14
 
 
 def headings(display: Display) -> list[str]:
@@ -45,6 +52,32 @@ def _cells(one: Decision, display: Display) -> list[str]:
     ]  # fmt: skip
 
 
+def in_columns(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Return rows of `listed` as lines in 80 columns: words begin and numbers end at one place.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        Headings among them.
+    """
+    shown = [[row[0] if len(row[0]) <= MOST_SIGNS else row[0][: MOST_SIGNS - 1] + "…", *row[1:]] for row in rows]
+    room = [max(map(_width, column)) for column in zip(*shown, strict=True)]
+    spaces = [[" " * (most - _width(cell)) for cell, most in zip(row, room, strict=True)] for row in shown]
+    return [
+        " ".join(
+            cell + space if k in WORDS else space + cell for k, (cell, space) in enumerate(zip(row, gaps, strict=True))
+        ).rstrip()
+        for row, gaps in zip(shown, spaces, strict=True)
+    ]
+
+
+def _width(text: str) -> int:
+    """Columns that a text takes in a terminal (Unicode Standard Annex 11)."""
+    if text.isascii():
+        return len(text)
+    return sum(1 + (unicodedata.east_asian_width(sign) in "WF") - (unicodedata.combining(sign) > 0) for sign in text)
+
+
 def as_text(name: str, sentence: str, decisions: Sequence[Decision], unit: str) -> str:
     """Return a run as text that fits a screen of 24 lines and 100 columns.
 
@@ -59,9 +92,7 @@ def as_text(name: str, sentence: str, decisions: Sequence[Decision], unit: str) 
     """
     display = display_for(unit)
     rows = listed(decisions, display)
-    shown = [headings(display), *([cell[:16] for cell in row] for row in rows[:MOST_LINES])]
-    widths = [max(len(row[k]) for row in shown) for k in range(len(shown[0]))]
-    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in shown]
+    lines = in_columns([headings(display), *rows[:MOST_LINES]])
     more = [f"and {len(rows) - MOST_LINES} more: see .table()"] if len(rows) > MOST_LINES else []
     return "\n".join([f"Result of {printable(name)[:60]!r}: {printable(sentence)[:400]}", *lines, *more])
 
@@ -78,6 +109,8 @@ def as_html(name: str, sentence: str, decisions: Sequence[Decision], unit: str) 
     decisions : sequence of Decision
     unit : {"mm", "in"}
     """
+    import html
+
     display = display_for(unit)
     rows = listed(decisions, display)
     head = "".join(f"<th>{html.escape(cell)}</th>" for cell in headings(display))

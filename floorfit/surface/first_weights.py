@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.nearest import nearest_of
 from floorfit.units import MAD_TO_SD
 
 __all__ = ["first_weights", "is_worst_nearby", "neighbours"]
@@ -17,11 +18,7 @@ NEIGHBOURS = 10
 
 def neighbours(points: Array) -> NDArray[np.intp]:
     """Rows of the `NEIGHBOURS` nearest readings of each, (n, k)."""
-    from scipy.spatial import cKDTree
-
-    count = min(NEIGHBOURS, len(points) - 1)
-    found = np.asarray(cKDTree(points).query(points, k=count + 1)[1], dtype=np.intp)
-    return found[:, 1:]
+    return nearest_of(points, min(NEIGHBOURS + 1, len(points)))(points)[1][:, 1:]
 
 
 def is_worst_nearby(scaled: Array, near: NDArray[np.intp]) -> NDArray[np.bool_]:

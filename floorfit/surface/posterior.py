@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,6 +18,9 @@ from floorfit.surface.local_energy import Rough
 from floorfit.surface.local_shapes import LocalShapes, Misfit, together
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
 from floorfit.surface.spline import middles
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 __all__ = ["Posterior", "joint_posterior", "mean_of", "mixture"]
 
@@ -94,19 +98,36 @@ class Posterior:
             Those of a group lie close together.
         """
         ends = np.cumsum([0, *(len(group) for group in places)])
-        every, covariance = np.concatenate([*places]), self.covariance
-        shaped = [] if covariance.shapes is None else [(covariance.shapes.design(every), self.amounts)]
-        if covariance.misfit is not None:
-            shaped.append((covariance.misfit.shapes.design(every), self.missed))
+        forms, amounts = self._forms(np.concatenate([*places]))
 
         def samples(group: int) -> Array:
             (rows, columns), design = self.grid.design(places[group])
-            total = design @ self.deviations[rows, columns].reshape(-1, self.count)
-            for forms, amounts in shaped:
-                total += forms[ends[group] : ends[group + 1]] @ amounts
-            return np.ascontiguousarray(total.T)
+            here, numbers = _dense(forms, ends[group], ends[group + 1])
+            spline = self.deviations[rows, columns].reshape(-1, self.count)
+            return np.asarray(np.concatenate([spline, amounts[numbers]]).T @ np.concatenate([design, here], axis=1).T)
 
         return samples
+
+    def _forms(self, points: Array) -> tuple[csr_array, Array]:
+        """All that stands beside the spline, at points (n, 2), and the joint samples of its amounts."""
+        from scipy.sparse import csr_array, hstack
+
+        covariance = self.covariance
+        if covariance.shapes is None:
+            return csr_array((len(points), 0)), self.amounts
+        if covariance.misfit is None:
+            return covariance.shapes.design(points), self.amounts
+        both = covariance.shapes.design(points), covariance.misfit.shapes.design(points)
+        return csr_array(hstack(both, format="csr")), np.concatenate([self.amounts, self.missed])
+
+
+def _dense(matrix: csr_array, start: int, end: int) -> tuple[Array, NDArray[np.intp]]:
+    """Rows of a sparse matrix as a dense one of the columns that are not empty in them, and the numbers of these."""
+    entries = slice(matrix.indptr[start], matrix.indptr[end])
+    numbers, column = np.unique(matrix.indices[entries], return_inverse=True)
+    out = np.zeros((end - start, len(numbers)))
+    out[np.repeat(np.arange(end - start), np.diff(matrix.indptr[start : end + 1])), column] = matrix.data[entries]
+    return out, np.asarray(numbers, np.intp)
 
 
 def mixture(equations: Equations, priors: Sequence[tuple[Prior, float, float]]) -> list[tuple[Solution, float]]:

@@ -193,6 +193,8 @@ def _all(parser: argparse.ArgumentParser, arguments: argparse.Namespace) -> None
     if arguments.output is None:
         parser.error("-o FOLDER is needed")
     one_thread = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    house = Path(importlib.import_module("floorfit").__file__ or "").parent
+    subprocess.run([sys.executable, "-m", "compileall", "-q", str(house)], check=True)  # as pip leaves it
     runs = []
     for name in arguments.parts:
         call = [sys.executable, __file__, "--one", name, "--", *arguments.options]

@@ -175,3 +175,13 @@ def test_help_imports_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
     assert not set(done.stderr.split()) & {"scipy", "matplotlib", "trimesh", "shapely", "pydantic", "plotly"}
+
+
+def test_correct_imports_no_more_than_it_needs(tmp_path: Path) -> None:
+    # Each of these takes some hundredths of a second of the time to the table, and the frame's 18 shifts need none.
+    sample = ROOT / "sample_parts/bay_frame"
+    words = ["correct", f"{sample}/part.json", f"{sample}/readings.csv", "-o", f"{tmp_path}/job", "--no-pictures"]
+    code = f"import sys; from floorfit.cli import main; main({words!r}); print(*sys.modules, file=sys.stderr)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
+    heavy = {f"scipy.{name}" for name in ("spatial", "special", "interpolate", "optimize", "stats")}
+    assert not set(done.stderr.split()) & (heavy | {"rich", "tomllib", "matplotlib", "jinja2", "floorfit.cli.apply"})
