@@ -17,7 +17,7 @@ from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
 from floorfit.surface.spline import middles
 
-__all__ = ["Covariance", "Posterior", "joint_posterior", "mean_of", "mixture"]
+__all__ = ["Covariance", "Family", "Posterior", "joint_posterior", "mean_of", "mixture"]
 
 Array = NDArray[np.float64]
 #: Solutions with their shares, the best first.
@@ -76,10 +76,6 @@ class Covariance:
         own = self.amounts + share * np.outer(amounts, amounts)
         return Covariance(self.grid, self.band + share * outer(coefficients), self.shapes, cross, own)
 
-    def expected_size(self, amounts: Array) -> Array:
-        """Root mean square of the amounts about zero, (K,), mm."""
-        return np.asarray(np.sqrt(amounts**2 + np.maximum(np.diag(self.amounts), 0.0)))
-
     def at(self, points: Array) -> Array:
         """Variance of the warp at places (n, 2), mm²."""
         variance = self.grid.quadratic_at(self.band, points)
@@ -101,6 +97,30 @@ class Covariance:
         crossed = pairs.data * self.grid.each_at(self.cross, numbers, points[rows])
         extra += 2 * np.bincount(rows, crossed, len(points))
         return extra
+
+
+@dataclass(frozen=True)
+class Family:
+    """A family of shapes that may stand beside the spline.
+
+    Parameters
+    ----------
+    shapes : LocalShapes
+    solution : Solution
+        With them.
+    share : float
+        How likely the family is.
+    """
+
+    shapes: LocalShapes
+    solution: Solution
+    share: float
+
+    def covariance(self, grid: Grid, inverse: Band) -> Covariance:
+        """Where this family is the true one; ``inverse`` is that of its factor."""
+        border = self.solution.border
+        own = np.empty((0, 0)) if border is None else border.covariance
+        return Covariance.of(grid, inverse, border, self.shapes, own).scaled(self.solution.dispersion)
 
 
 def _quadratic(design, matrix: Array) -> Array:  # type: ignore[no-untyped-def]
@@ -239,6 +259,7 @@ def joint_posterior(
     samples: int,
     seed: int,
     shapes: LocalShapes | None,
+    others: Sequence[Family] = (),
 ) -> Posterior:
     """Mixture of solutions about the mean of the best ones.
 
@@ -252,33 +273,105 @@ def joint_posterior(
     samples, seed : int
     shapes : LocalShapes or None
         What stands beside the spline.
+    others : sequence of Family
+        Other families of shapes, solved at the very first one's smoothing.
     """
-    nodes = [(solution, own * share) for own, part in models for solution, share in part]
-    centre = nodes[0][0]
-    counts = _shared_out(samples, [share for _, share in nodes])
+    left = 1.0 - sum(one.share for one in others)
+    first = [(solution, left * own * share) for own, part in models for solution, share in part]
+    families = [] if shapes is None else [Family(shapes, first[0][0], left), *others]
+    every, starts = _together([one.shapes for one in families])
+    nodes = [_Node(*one, 0) for one in first]
+    nodes += [_Node(one.solution, one.share, start) for one, start in zip(others, starts[1:], strict=False)]
     mean, typical = mean_of(models)
-    shifts = [(solution.coefficients - mean, solution.amounts - typical) for solution, _ in nodes]
+    total = 0 if every is None else every.count
+    shifts = [node.away(mean, typical, total) for node in nodes]
+    deviations, amounts = _samples(nodes, shifts, samples, seed)
+    covariance = _within(grid, inverse, families, starts, every, first[0][0])
+    squares = np.maximum(np.diag(covariance.amounts), 0.0)
+    squares = squares + sum(node.share * _placed(node.solution.amounts, node.start, total) ** 2 for node in nodes)
+    for shift, node in zip(shifts, nodes, strict=True):
+        covariance = covariance.spread(*shift, node.share)
+    covariance, deviations = _tailed(covariance, deviations, first[0][0].prior.rough, seed)
+    if every is None:
+        return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
+    broken = BREAK_SHARE * _broken(grid, nodes, every)
+    for one, start in zip(families, starts, strict=True):
+        broken[start : start + one.shapes.count] *= np.sqrt(one.share)
+    misfit = Misfit.of(every, np.sqrt(squares + broken**2))
+    missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
+    covariance = replace(covariance, misfit=misfit)
+    return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)
+
+
+@dataclass(frozen=True)
+class _Node:
+    """A solution with its share, and where the amounts of its family of shapes stand among those of all."""
+
+    solution: Solution
+    share: float
+    start: int
+
+    def away(self, mean: Array, typical: Array, total: int) -> tuple[Array, Array]:
+        """Coefficients and amounts less the best estimates."""
+        amounts = _placed(self.solution.amounts, self.start, total) - _placed(typical, 0, total)
+        return self.solution.coefficients - mean, amounts
+
+
+def _placed(values: Array, start: int, total: int) -> Array:
+    """Among the amounts of all families, (total, ...)."""
+    if len(values) == total:
+        return values
+    out = np.zeros((total, *values.shape[1:]))
+    out[start : start + len(values)] = values
+    return out
+
+
+def _together(families: Sequence[LocalShapes]) -> tuple[LocalShapes | None, list[int]]:
+    """All shapes of several families, and the number of the first of each."""
+    if len(families) < 2:
+        return (families[0] if families else None), [0] * len(families)
+    names, tables = (tuple(x for one in families for x in getattr(one, key)) for key in ("names", "tables"))
+    starts = np.cumsum([0, *(one.count for one in families)])[:-1]
+    return LocalShapes(names, tables, np.concatenate([one.sizes for one in families])), starts.tolist()
+
+
+def _samples(
+    nodes: Sequence[_Node], shifts: Sequence[tuple[Array, Array]], samples: int, seed: int
+) -> tuple[Array, Array]:
+    """Joint samples of coefficients and amounts about the best estimates, by the shares of the nodes."""
+    counts = _shared_out(samples, [node.share for node in nodes])
 
     def drawn(k: int) -> tuple[Array, Array]:
-        own, amounts = _drawn(nodes[k][0], counts[k], np.random.default_rng([seed, k]))
+        own, amounts = _drawn(nodes[k].solution, counts[k], np.random.default_rng([seed, k]))
         own += shifts[k][0][:, :, None]
-        return own, amounts + shifts[k][1][:, None]
+        return own, _placed(amounts, nodes[k].start, len(shifts[k][1])) + shifts[k][1][:, None]
 
     with ThreadPoolExecutor(WORKERS) as pool:
         parts = list(pool.map(drawn, range(len(nodes))))
     deviations, amounts = (np.concatenate([part[k] for part in parts], axis=-1) for k in (0, 1))
-    own = np.empty((0, 0)) if centre.border is None else centre.border.covariance
-    covariance = Covariance.of(grid, inverse, centre.border, shapes, own).scaled(centre.dispersion)
-    for shift, (_, share) in zip(shifts, nodes, strict=True):
-        covariance = covariance.spread(*shift, share)
-    covariance, deviations = _tailed(covariance, deviations, centre.prior.rough, seed)
-    if shapes is None:
-        return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
-    sizes = np.hypot(covariance.expected_size(typical), BREAK_SHARE * _broken(grid, nodes, shapes))
-    misfit = Misfit.of(shapes, sizes)
-    missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
-    covariance = replace(covariance, misfit=misfit)
-    return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)
+    return deviations, amounts
+
+
+def _within(
+    grid: Grid,
+    inverse: Band,
+    families: Sequence[Family],
+    starts: Sequence[int],
+    every: LocalShapes | None,
+    centre: Solution,
+) -> Covariance:
+    """Mean of the covariances under each family."""
+    if every is None:
+        return Covariance.of(grid, inverse, None, None, np.empty((0, 0))).scaled(centre.dispersion)
+    parts = [one.covariance(grid, inverse) for one in families]
+    if len(parts) == 1:
+        return parts[0]
+    band = sum((one.share * part.band for one, part in zip(families, parts, strict=True)), 0.0 * inverse)
+    cross, amounts = np.zeros((every.count, *grid.shape)), np.zeros((every.count, every.count))
+    for one, part, start in zip(families, parts, starts, strict=True):
+        own = slice(start, start + one.shapes.count)
+        cross[own], amounts[own, own] = one.share * part.cross, one.share * part.amounts
+    return Covariance(grid, band, every, cross, amounts)
 
 
 def _tailed(covariance: Covariance, deviations: Array, rough: Rough | None, seed: int) -> tuple[Covariance, Array]:
@@ -293,9 +386,9 @@ def _tailed(covariance: Covariance, deviations: Array, rough: Rough | None, seed
     return replace(covariance, band=covariance.band * outer(wide), cross=covariance.cross * wide), stretched
 
 
-def _broken(grid: Grid, nodes: Sequence[tuple[Solution, float]], shapes: LocalShapes) -> Array:
+def _broken(grid: Grid, nodes: Sequence[_Node], shapes: LocalShapes) -> Array:
     """By how much the plate breaks from one side of each shape to the other, mm: second differences over its width."""
-    ramps = np.asarray(sum(share * _ramps(solution) for solution, share in nodes))
+    ramps = np.asarray(sum(node.share * _ramps(node.solution) for node in nodes))
     total = np.zeros(shapes.count)
     if not np.any(ramps):
         return total
@@ -318,15 +411,20 @@ def _ramps(solution: Solution) -> Array | float:
 
 def _drawn(solution: Solution, count: int, generator: np.random.Generator) -> tuple[Array, Array]:
     """Joint samples of coefficients and amounts about a solution."""
-    spread = solution.factor.draw(count, generator)
+    noise, along = solution.factor.normals(count, generator)
     border = solution.border
     if border is None:
+        spread = solution.factor.spread(noise, along)
         spread *= np.sqrt(solution.dispersion)
         return spread, np.empty((0, count))
     amounts, phi = border.draw(count, generator)
-    spread *= np.sqrt(phi)
+    noise *= np.sqrt(phi)
+    own, along = amounts[: border.columns.shapes], along * np.sqrt(phi)
+    if count < len(amounts):  # fewer samples than shapes: each is solved for itself
+        return border.lifted(solution.factor.spread(noise, along, border.pull(amounts)), amounts), own
+    spread = solution.factor.spread(noise, along)
     spread -= (border.reached.reshape(len(amounts), -1).T @ amounts).reshape(spread.shape)
-    return spread, amounts[: border.columns.shapes]
+    return spread, own
 
 
 def _shared_out(total: int, shares: list[float]) -> list[int]:
