@@ -102,10 +102,10 @@ def _exchanged(
     own = np.array([offset[floor == k].mean() for k in cut])
     off = np.array([steps[int(k)].bias for k in cut])
     off, u = off - np.median(off), np.hypot([steps[int(k)].bias_u for k in cut], _SCATTER_MM)
-    some = np.flatnonzero(np.abs(off) > _OFF * u)
+    some = np.flatnonzero(np.abs(off) > _OFF * u).tolist()
     pairs = [(p, q) for i, p in enumerate(some) for q in some[i + 1 :] if _fits(off, own, u, p, q)]
     # Where other floors are off as well, two that fit each other are chance.
-    if len(pairs) > _MOST_PAIRS or sorted(k for pair in pairs for k in pair) != some.tolist():
+    if len(pairs) > _MOST_PAIRS or sorted(k for pair in pairs for k in pair) != some:
         return []
     out = []
     for p, q in pairs:
