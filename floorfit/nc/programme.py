@@ -244,7 +244,9 @@ class _Run(CorrectionRun):
             return
         cutting = np.isin(motions.kind, CUTTING)
         lost = bool(((motions.kind == UNKNOWN) | (cutting & np.isnan(motions.xyz).any(axis=1))).any())
-        told = check_fit(path, cutting, motions.line, self.floors, self.part.outline, self.source, lost=lost)
+        told = check_fit(
+            path, cutting, motions.line, self.floors, self.part.outline, self.source, lost=lost, unit=self.part.units
+        )
         told = [
             replace(one, text=one.text + self._turned(motions)) if one.code == "other-part" else one for one in told
         ]

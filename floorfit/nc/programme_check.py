@@ -16,6 +16,7 @@ from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
 from floorfit.nc.gains import Gains
 from floorfit.nc.holes import cycles_in_floors
 from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, RAPID, UNKNOWN, Motions
+from floorfit.nc.state import UNSTATED
 from floorfit.nc.subprogrammes import other_states
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
@@ -182,17 +183,29 @@ def _check_states(out: Findings, path: TipPath, touched: NDArray[np.intp]) -> No
         text = f"a floor is cut here, and {why}, so that one offset would stand for several places. "
         more = "Have the calls written out, or state that within the subprogramme."
         out.add("called-otherwise", int(out.motions.line[row]), text + more)
+    _check_lengths(out, touched)
+
+
+def _check_lengths(out: Findings, touched: NDArray[np.intp]) -> None:
+    """A tool has one length offset, and a length offset one tool."""
     used: dict[float, dict[object, int]] = {}
     for index in np.unique(out.motions.modal[touched]).tolist():
         modal, rows = out.motions.modals[index], touched[out.motions.modal[touched] == index]
         length = None if modal.length[0] == _NO_LENGTH else modal.length[1]
         used.setdefault(modal.selected if modal.tool == -1 else modal.tool, {}).setdefault(length, int(rows[0]))
+    owner: dict[object, float] = {}
     for tool, found in used.items():
+        line = int(out.motions.line[max(found.values())])
         if len(found) > 1:
             names = " and ".join("no length offset" if name is None else f"H{name:g}" for name in found)
             text = f"one tool (T{tool:g}) cuts floors under {names}: the same Z is another surface there. "
             more = "Post the floors with one length offset for a tool, or split the programme."
-            out.add("length-offset", int(out.motions.line[max(found.values())]), text + more)
+            out.add("length-offset", line, text + more)
+        for length in found:
+            first = owner.setdefault(length, tool)
+            if first != tool and length not in (None, UNSTATED, 0.0):
+                text = f"T{tool:g} and T{first:g} cut floors under one length offset, H{length:g}. Is it that of both?"
+                out.add("length-shared", line, text, "warning")
 
 
 def _check_frames(out: Findings) -> None:

@@ -41,8 +41,8 @@ _PLACE = re.compile(rf"(?=[XYZ])(?:X{_NUMBER} ?+)?+(?:Y{_NUMBER} ?+)?+(?:Z{_NUMB
 _PLACES = re.compile(rf"(?:{_PLACE.pattern}){{1,20000}}")
 #: Work offset that G10 L2 and L20 set by P (NISTIR 6556, 3.5.5); P0 is the one in force (dialect).
 _OFFSETS = {float(k): name_of(code) for k, code in enumerate((*range(540, 600, 10), 591, 592, 593), start=1)}
-#: L words of G10 that set a zero, and those that set the length of a tool (NISTIR 6556, 3.5.5; L10, L11 dialect).
-_SHIFTS, _TOOL_LENGTHS = (2.0, 20.0), (1.0, 3.0, 10.0, 11.0)
+#: L words of G10 that set a zero, and those that set the length of a tool (NISTIR 6556, 3.5.5: L2; others dialect).
+_SHIFTS, _TOOL_LENGTHS = (2.0, 20.0), (1.0, 10.0, 11.0)
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 

@@ -109,6 +109,14 @@ def test_one_tool_under_two_length_offsets_is_refused():
         apply(HEAD + "G43 H1 Z20\n" + PASS + "G49 Z20\n" + MAIN_B)
 
 
+@pytest.mark.parametrize(("length", "is_shared"), [("G43 H1 Z20\n", True), ("G43 H2 Z20\n", False), ("", True)])
+def test_two_tools_under_one_length_offset_are_asked_about(length, is_shared):
+    """A tool is as long as its own offset says; G43 holds until another is stated (NISTIR 6556, table 4: modal)."""
+    done = apply(HEAD + "G43 H1 Z20\n" + PASS + f"T2 M6\n{length}" + MAIN_B)
+    assert ("length-shared" in {one.code for one in done.findings}) is is_shared
+    assert not (is_shared and done.is_complete)
+
+
 def test_a_cycle_of_a_dialect_that_goes_down_is_asked_about():
     """G12 and G13 mill a round pocket at the depth of their Z (dialect, from memory): from Z 20 to the floor itself."""
     with pytest.raises(InputError, match="G13 is a motion that this reader does not know"):
