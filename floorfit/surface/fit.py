@@ -11,17 +11,18 @@ from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
 from floorfit.errors import NumericalError
-from floorfit.surface.along_axes import LEAST_SHARE, Model
+from floorfit.surface.along_axes import Model
 from floorfit.surface.blocks import as_sparse
 from floorfit.surface.border import Slow
 from floorfit.surface.cell_width import cell_of, final_cell, keeps_planes
+from floorfit.surface.families import likely_families
 from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.left_out import LooResiduals, leave_one_out
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.modes import Modes
-from floorfit.surface.posterior import Family, Nodes, Posterior, joint_posterior, mean_of, mixture
-from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of, solve
+from floorfit.surface.posterior import Nodes, Posterior, joint_posterior, mean_of, mixture
+from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of
 from floorfit.surface.robust import Robust, robust_weights
 from floorfit.surface.spline import Surface, plane_coefficients
 
@@ -342,7 +343,7 @@ def _fit(
     centre = models[0][1][0][0]
     grid, (coefficients, amounts) = centre.equations.grid, mean_of(models)
     inverse = centre.factor.inverse_band()
-    others = _families(centre, search, xy, flat, u)
+    others = likely_families(centre, search.others, xy, flat, search.weights / u**2, search.models[0].slow)
     missed = 0.0 if shapes is None else Misfit.of(shapes, centre.amounts).variance_at(xy)
     loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights, missed)
     surface = Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts)
@@ -400,20 +401,6 @@ def _mixed(
         columns = columns_of(equations.grid, xy, flat, search.weights / u**2, shapes, None, one.slow)
         out.append((one.share, mixture(replace(equations, columns=columns), one.priors)))
     return out
-
-
-def _families(centre: Solution, search: Robust, xy: Array, flat: Array, u: Array) -> list[Family]:
-    """Other families of shapes with their shares, beside the best one at its smoothing."""
-    found = []
-    for shapes in search.others:
-        columns = columns_of(
-            centre.equations.grid, xy, flat, search.weights / u**2, shapes, None, search.models[0].slow
-        )
-        equations = replace(centre.equations, columns=columns)
-        found.append((shapes, solve(equations, centre.prior, factor=centre.factor)))
-    odds = np.exp([(centre.criterion - solution.criterion) / 2 for _, solution in found])
-    shares = odds / (1 + odds.sum())
-    return [Family(*one, float(share)) for one, share in zip(found, shares, strict=True) if share > LEAST_SHARE]
 
 
 def _searched(

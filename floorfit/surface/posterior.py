@@ -9,15 +9,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.surface.blocks import outer, outer_sum
-from floorfit.surface.border import Border
-from floorfit.surface.grid import CHUNK, Band, Grid
+from floorfit.surface.blocks import outer
+from floorfit.surface.covariance import Covariance
+from floorfit.surface.families import Family, placed, together, within
+from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_energy import Rough
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
 from floorfit.surface.spline import middles
 
-__all__ = ["Covariance", "Family", "Posterior", "joint_posterior", "mean_of", "mixture"]
+__all__ = ["Posterior", "joint_posterior", "mean_of", "mixture"]
 
 Array = NDArray[np.float64]
 #: Solutions with their shares, the best first.
@@ -29,113 +30,6 @@ ROUGH_FREEDOM = 4.0
 #: What straight breaks over the ribs leave out on a floor, as an amount of its shape: a rib between gives on both sides
 #: (plates of the tuning seeds, tests/benchmarks/conditions.py).
 BREAK_SHARE = 0.35
-
-
-@dataclass(frozen=True)
-class Covariance:
-    """Covariances of the spline's neighbouring coefficients, of the shapes' amounts, and between the two.
-
-    Parameters
-    ----------
-    grid : Grid
-    band : Band
-        Of the coefficients, mm².
-    shapes : LocalShapes or None
-    cross : (K, nl, ns) ndarray
-        Between amounts and coefficients, mm².
-    amounts : (K, K) ndarray, mm²
-    misfit : Misfit or None
-        What the shapes' forms leave out.
-    """
-
-    grid: Grid
-    band: Band
-    shapes: LocalShapes | None
-    cross: Array
-    amounts: Array
-    misfit: Misfit | None = None
-
-    @classmethod
-    def of(
-        cls, grid: Grid, inverse: Band, border: Border | None, shapes: LocalShapes | None, amounts: Array
-    ) -> Covariance:
-        """Covariance at φ = 1 from the spline's own, A⁻¹, and a covariance of the amounts: the spline gives way."""
-        if border is None or shapes is None:
-            return cls(grid, inverse, None, np.empty((0, *grid.shape)), amounts)
-        cross = -np.tensordot(amounts, border.reached, 1)
-        band, k = inverse - outer_sum(cross, border.reached), shapes.count
-        return cls(grid, band, shapes, cross[:k], amounts[:k, :k])
-
-    def scaled(self, factor: float) -> Covariance:
-        """Times a factor."""
-        return Covariance(self.grid, factor * self.band, self.shapes, factor * self.cross, factor * self.amounts)
-
-    def spread(self, coefficients: Array, amounts: Array, share: float) -> Covariance:
-        """And what a share of other best estimates, so far away from this one, adds."""
-        cross = self.cross + share * amounts[:, None, None] * coefficients
-        own = self.amounts + share * np.outer(amounts, amounts)
-        return Covariance(self.grid, self.band + share * outer(coefficients), self.shapes, cross, own)
-
-    def at(self, points: Array) -> Array:
-        """Variance of the warp at places (n, 2), mm²."""
-        variance = self.grid.quadratic_at(self.band, points)
-        if self.shapes is None:
-            return variance
-        for start in range(0, len(points), CHUNK):
-            part = slice(start, start + CHUNK)
-            variance[part] += self._shaped(points[part])
-        return variance
-
-    def _shaped(self, points: Array) -> Array:
-        assert self.shapes is not None
-        design = self.shapes.design(points)
-        extra = _quadratic(design, self.amounts)
-        if self.misfit is not None:
-            extra += self.misfit.variance_at(points)
-        pairs = design.tocoo()
-        rows, numbers = pairs.row.astype(np.intp), pairs.col.astype(np.intp)
-        crossed = pairs.data * self.grid.each_at(self.cross, numbers, points[rows])
-        extra += 2 * np.bincount(rows, crossed, len(points))
-        return extra
-
-
-@dataclass(frozen=True)
-class Family:
-    """A family of shapes that may stand beside the spline.
-
-    Parameters
-    ----------
-    shapes : LocalShapes
-    solution : Solution
-        With them.
-    share : float
-        How likely the family is.
-    """
-
-    shapes: LocalShapes
-    solution: Solution
-    share: float
-
-    def covariance(self, grid: Grid, inverse: Band) -> Covariance:
-        """Where this family is the true one; ``inverse`` is that of its factor."""
-        border = self.solution.border
-        own = np.empty((0, 0)) if border is None else border.covariance
-        return Covariance.of(grid, inverse, border, self.shapes, own).scaled(self.solution.dispersion)
-
-
-def _quadratic(design, matrix: Array) -> Array:  # type: ignore[no-untyped-def]
-    """``φᵀ C φ`` of each row of a sparse design; a place lies on one shape or on few."""
-    counts = np.diff(design.indptr)
-    out = np.zeros(design.shape[0])
-    single = np.flatnonzero(counts == 1)
-    first = design.indptr[single]
-    out[single] = design.data[first] ** 2 * np.diag(matrix)[design.indices[first]]
-    several = np.flatnonzero(counts > 1)
-    for start in range(0, len(several), 5_000):
-        rows = several[start : start + 5_000]
-        part = design[rows]
-        out[rows] = np.asarray((part * (part @ matrix)).sum(axis=1)).ravel()
-    return out
 
 
 @dataclass(frozen=True)
@@ -279,16 +173,16 @@ def joint_posterior(
     left = 1.0 - sum(one.share for one in others)
     first = [(solution, left * own * share) for own, part in models for solution, share in part]
     families = [] if shapes is None else [Family(shapes, first[0][0], left), *others]
-    every, starts = _together([one.shapes for one in families])
+    every, starts = together([one.shapes for one in families])
     nodes = [_Node(*one, 0) for one in first]
     nodes += [_Node(one.solution, one.share, start) for one, start in zip(others, starts[1:], strict=False)]
     mean, typical = mean_of(models)
     total = 0 if every is None else every.count
     shifts = [node.away(mean, typical, total) for node in nodes]
     deviations, amounts = _samples(nodes, shifts, samples, seed)
-    covariance = _within(grid, inverse, families, starts, every, first[0][0])
+    covariance = within(grid, inverse, families, starts, every, first[0][0])
     squares = np.maximum(np.diag(covariance.amounts), 0.0)
-    squares = squares + sum(node.share * _placed(node.solution.amounts, node.start, total) ** 2 for node in nodes)
+    squares = squares + sum(node.share * placed(node.solution.amounts, node.start, total) ** 2 for node in nodes)
     for shift, node in zip(shifts, nodes, strict=True):
         covariance = covariance.spread(*shift, node.share)
     covariance, deviations = _tailed(covariance, deviations, first[0][0].prior.rough, seed)
@@ -313,26 +207,8 @@ class _Node:
 
     def away(self, mean: Array, typical: Array, total: int) -> tuple[Array, Array]:
         """Coefficients and amounts less the best estimates."""
-        amounts = _placed(self.solution.amounts, self.start, total) - _placed(typical, 0, total)
+        amounts = placed(self.solution.amounts, self.start, total) - placed(typical, 0, total)
         return self.solution.coefficients - mean, amounts
-
-
-def _placed(values: Array, start: int, total: int) -> Array:
-    """Among the amounts of all families, (total, ...)."""
-    if len(values) == total:
-        return values
-    out = np.zeros((total, *values.shape[1:]))
-    out[start : start + len(values)] = values
-    return out
-
-
-def _together(families: Sequence[LocalShapes]) -> tuple[LocalShapes | None, list[int]]:
-    """All shapes of several families, and the number of the first of each."""
-    if len(families) < 2:
-        return (families[0] if families else None), [0] * len(families)
-    names, tables = (tuple(x for one in families for x in getattr(one, key)) for key in ("names", "tables"))
-    starts = np.cumsum([0, *(one.count for one in families)])[:-1]
-    return LocalShapes(names, tables, np.concatenate([one.sizes for one in families])), starts.tolist()
 
 
 def _samples(
@@ -344,34 +220,12 @@ def _samples(
     def drawn(k: int) -> tuple[Array, Array]:
         own, amounts = _drawn(nodes[k].solution, counts[k], np.random.default_rng([seed, k]))
         own += shifts[k][0][:, :, None]
-        return own, _placed(amounts, nodes[k].start, len(shifts[k][1])) + shifts[k][1][:, None]
+        return own, placed(amounts, nodes[k].start, len(shifts[k][1])) + shifts[k][1][:, None]
 
     with ThreadPoolExecutor(WORKERS) as pool:
         parts = list(pool.map(drawn, range(len(nodes))))
     deviations, amounts = (np.concatenate([part[k] for part in parts], axis=-1) for k in (0, 1))
     return deviations, amounts
-
-
-def _within(
-    grid: Grid,
-    inverse: Band,
-    families: Sequence[Family],
-    starts: Sequence[int],
-    every: LocalShapes | None,
-    centre: Solution,
-) -> Covariance:
-    """Mean of the covariances under each family."""
-    if every is None:
-        return Covariance.of(grid, inverse, None, None, np.empty((0, 0))).scaled(centre.dispersion)
-    parts = [one.covariance(grid, inverse) for one in families]
-    if len(parts) == 1:
-        return parts[0]
-    band = sum((one.share * part.band for one, part in zip(families, parts, strict=True)), 0.0 * inverse)
-    cross, amounts = np.zeros((every.count, *grid.shape)), np.zeros((every.count, every.count))
-    for one, part, start in zip(families, parts, starts, strict=True):
-        own = slice(start, start + one.shapes.count)
-        cross[own], amounts[own, own] = one.share * part.cross, one.share * part.amounts
-    return Covariance(grid, band, every, cross, amounts)
 
 
 def _tailed(covariance: Covariance, deviations: Array, rough: Rough | None, seed: int) -> tuple[Covariance, Array]:

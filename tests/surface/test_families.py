@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from floorfit.surface import fit_surface
+from floorfit.surface.families import Family
 from floorfit.surface.grid import make_grid
 from floorfit.surface.local_shapes import LocalShapes, ShapeTable
-from floorfit.surface.posterior import Family, joint_posterior
+from floorfit.surface.posterior import joint_posterior
 from floorfit.surface.reml import Prior, assemble, solve
 
 BOUNDS = (0.0, 0.0, 1600.0, 400.0)
