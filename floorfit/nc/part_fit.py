@@ -29,6 +29,8 @@ _OVER_WALL_MM = 0.3
 _SEAM_MM = 0.4
 #: Share of the passes at floor height that may run over walls before it is another part's programme. Own choice.
 _MOST_OVER = 0.1
+#: The same for cutter-location data, which may hold one crossing and little else. Own choice.
+_MOST_OVER_LOCATIONS = 0.3
 #: Length over walls that is a crossing and says nothing of the part, mm: a thin rib between floors. Own choice.
 _CROSSING_MM = 5.0
 #: Boxes vote for one shift where they agree to this, mm; smaller shifts are none.
@@ -118,7 +120,7 @@ def check_fit(
         return []
     place = f"line {line[over.rows[0]] + 1}"
     text = f"passes at the height of a floor run over metal that is no floor, {over.length:.0f} of {over.total:.0f} mm."
-    if over.length > max(_MOST_OVER * over.total, _CROSSING_MM):
+    if over.length > max((_MOST_OVER_LOCATIONS if is_location else _MOST_OVER) * over.total, _CROSSING_MM):
         return [
             Finding("other-part", source, place, f"{text} Is it this part's programme, in its frame, and its tool?")
         ]

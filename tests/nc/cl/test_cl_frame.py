@@ -40,10 +40,7 @@ def test_a_shifted_file_is_refused_with_the_shift(x: float, y: float):
 
 
 def test_a_file_of_another_part_is_refused_as_such():
-    """The floors of A and C exchanged with the rib between: passes over metal."""
-    other = Part(
-        "other", PART.outline, tuple(pocket(n, x, 10, x + w, 90) for n, x, w in (("A", 30, 120), ("B", 170, 150)))
-    )
-    text = whole(*(zigzag(name, 10, part=other) for name in "AB"))
+    """Three floors of the one run over 220 mm of metal between two short floors of the other."""
+    short = Part("two", PART.outline, (pocket("A", 10, 10, 60, 90), pocket("B", 280, 10, 330, 90)))
     with pytest.raises(InputError, match="metal that is no floor"):
-        correct(text, GIVEN, PART)
+        correct(TEXT, corrections(part=short, A=0.1, B=0.2), short)
