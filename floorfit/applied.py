@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from floorfit.as_cut import pockets_by_region, with_left
+from floorfit.cutter_left import CutterLeft
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
 from floorfit.identity import SAME_PIECE, refuse_other_clamping, refuse_other_piece, thermal_growth
@@ -31,7 +33,7 @@ __all__ = ["apply", "lines_for", "part_and_corrections"]
 
 #: Statements that only one kind of programme knows.
 WORD_ADDRESS_ONLY = ("tip_control", "walls", "distance", "work_offset", "origin", "band_mm", "clearance_mm")
-LOCATIONS_ONLY = ("frame", "keep")
+LOCATIONS_ONLY = ("frame",)
 
 
 def apply(
@@ -64,8 +66,9 @@ def apply(
         Called with stage, lines done and lines in all.
     **stated
         What else is known of the programme: see `floorfit.nc.apply_offsets` (``tip_control``, ``walls``, ``held``,
-        ``tolerance_mm``, ``units``, ``distance``, ``work_offset``, ``origin``, ``band_mm``, ``clearance_mm``; lengths
-        in mm) and `floorfit.nc.cl.apply_to_locations` (``held``, ``tolerance_mm``, ``units``, ``frame``, ``keep``).
+        ``tolerance_mm``, ``units``, ``distance``, ``work_offset``, ``origin``, ``band_mm``, ``clearance_mm``, ``keep``;
+        lengths in mm) and `floorfit.nc.cl.apply_to_locations` (``held``, ``tolerance_mm``, ``units``, ``frame``,
+        ``keep``).
         ``origin`` and ``frame`` may be text as in the command, lengths in the part's unit.
 
     Returns
@@ -94,7 +97,27 @@ def apply(
         done = apply_to_locations(part, corrections, data, **wanted, **more)
     else:
         done = apply_offsets(part, corrections, data, tools=cutters, **wanted, **_of_word_address(stated, part.units))
-    return replace(done, findings=(*doubts, *done.findings))
+    return replace(done, findings=(*doubts, *done.findings, *_out_of_limits(record, done, name)))
+
+
+def _out_of_limits(record: Record, done: Corrected, source: str) -> list[Finding]:
+    """A warning for each floor that is decided to conform, and does not with what the cutters leave of it."""
+    decisions, by_region = {decision.pocket: decision for decision in record.decisions}, pockets_by_region(record)
+    out = []
+    for floor in done.floors:
+        left = CutterLeft(floor.deep_mm, floor.high_mm, floor.off_mm if floor.is_off else 0.0)
+        decision = decisions[floor.pocket]
+        if decision.verdict != "conform" or decision.action == "hold":
+            continue
+        cut = with_left(decision, left, source, by_region=floor.pocket in by_region)
+        if cut.verdict != "conform":
+            text = (
+                f"pocket {floor.pocket}: with what the cutters leave, the web comes out between "
+                f"{cut.web_after_min_mm:.3f} and {cut.web_after_max_mm:.3f} mm, out of its limits. See the table "
+                "beside the programme; cut what is left with a smaller cutter, or in another pass."
+            )
+            out.append(Finding("out-of-limits", source, "", text, "warning"))
+    return out
 
 
 def lines_for(

@@ -13,7 +13,7 @@ from floorfit.record import Record, record_of
 if TYPE_CHECKING:
     from floorfit.result import Result
 
-__all__ = ["as_cut"]
+__all__ = ["as_cut", "pockets_by_region", "with_left"]
 
 
 def as_cut(job: Record | Result | str | Path, table: str | Path) -> Record:
@@ -37,9 +37,9 @@ def as_cut(job: Record | Result | str | Path, table: str | Path) -> Record:
     """
     record, path = record_of(job), Path(table)
     found = read_cutter_left(record, path)
-    by_region = {pocket["id"] for pocket in record.part["pockets"] if pocket.get("tolerances")}
+    by_region = pockets_by_region(record)
     decisions = [
-        decision if left is None else _with_left(decision, left, path.name, by_region=decision.pocket in by_region)
+        decision if left is None else with_left(decision, left, path.name, by_region=decision.pocket in by_region)
         for decision, left in zip(record.decisions, found, strict=True)
     ]
     text = "webs after correction are those that the corrected programme leaves; probabilities do not count the cutter."
@@ -47,7 +47,23 @@ def as_cut(job: Record | Result | str | Path, table: str | Path) -> Record:
     return record.model_copy(update={"decisions": decisions, "findings": [*record.findings, told]})
 
 
-def _with_left(decision: Decision, left: CutterLeft, name: str, *, by_region: bool) -> Decision:
+def pockets_by_region(record: Record) -> set[str]:
+    """Return the pockets of a job whose tolerance goes by region."""
+    return {str(pocket["id"]) for pocket in record.part["pockets"] if pocket.get("tolerances")}
+
+
+def with_left(decision: Decision, left: CutterLeft, name: str, *, by_region: bool) -> Decision:
+    """Return a decision with what the cutters leave of its floor.
+
+    Parameters
+    ----------
+    decision : Decision
+    left : CutterLeft
+    name : str
+        Of the table or programme, for the note.
+    by_region : bool
+        Whether the floor's tolerance goes by region.
+    """
     low, high = left.off - left.deep, left.off + left.high
     webs = ((decision.web_after_min_mm or 0.0) + low, (decision.web_after_max_mm or 0.0) + high)
     bounds = [

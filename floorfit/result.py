@@ -213,11 +213,12 @@ class Result:
 
     @property
     def conforms(self) -> bool:
-        """Whether every floor is corrected and predicted to conform, and no shared error of size was found."""
+        """Whether every floor is corrected and predicted to conform, and no shared error or wrong Z was found."""
         level = self.settings.level_part
         return (
             all(one.is_sure for one in self.decisions)
             and all(one.size <= self.settings.systematic for one in self.systematic)
+            and all(one.code != "z-finished" for one in self.findings)
             and (level is None or self.part_probability >= level)
         )
 

@@ -92,7 +92,11 @@ def _add_statements(parser: argparse.ArgumentParser) -> None:
         "--frame", metavar="N,N,…", help="cutter-location data: its X, Y, Z and zero in the part's frame, 12 numbers"
     )
     group.add_argument(
-        "--keep", metavar="WORD", action="append", default=[], help="cutter-location data: a word that moves nothing"
+        "--keep",
+        metavar="WORD",
+        action="append",
+        default=[],
+        help="cutter-location data: a word that moves nothing; programmes: one called that cuts no floor (O9000)",
     )
     group.add_argument("--work-offset", metavar="G5x", help="the work offset whose zero is the part's")
     group.add_argument(

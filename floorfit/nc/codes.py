@@ -28,9 +28,9 @@ def name_of(code: int) -> str:
     return "G?" if code < 0 else f"G{code // 10}" + (f".{code % 10}" if code % 10 else "")
 
 
-#: Parameters that hold a zero of the programme: RS274/NGC 5161 to 5390 (NISTIR 6556, table 2); 2501 to 2999, 7001 to
-#: 7999 and 14001 to 20000 in dialects (from memory).
-_ZEROS = ((2501, 2999), (5161, 5390), (7001, 7999), (14001, 20000))
+#: Parameters that hold a zero of the programme: RS274/NGC 5161 to 5390 (NISTIR 6556, table 2); 2001 to 2999, 7001 to
+#: 7999 and 10001 to 20000 in dialects, tool lengths among them (from memory).
+_ZEROS = ((2001, 2999), (5161, 5390), (7001, 7999), (10001, 20000))
 
 
 def moves_zero(parameter: float) -> bool:
@@ -64,10 +64,11 @@ GROUP: dict[int, str] = {
     **_group("once", 40, 90, 100, 280, 281, 300, 301, 520, 530, 920, 921, 922, 923),
 }
 
-#: Codes that turn, scale, mirror or tilt the frame, or give X and Y another meaning (dialect).
-TRANSFORM = frozenset({160, 510, 511, 680, 681, 682, 683, 684, 1120, 71, 121, 1070})
+#: Codes that turn, scale, mirror or tilt the frame, or give X and Y another meaning (dialect); under G66 a macro runs
+#: behind every motion.
+TRANSFORM = frozenset({160, 510, 511, 660, 661, 680, 681, 682, 683, 684, 1120, 71, 121, 1070})
 #: What switches them off again (dialect).
-CANCEL_TRANSFORM = frozenset({131, 150, 500, 501, 690, 691, 1130})
+CANCEL_TRANSFORM = frozenset({131, 150, 500, 501, 670, 690, 691, 1130})
 #: Probing and tool setting moves that act in their block only (dialect).
 PROBES = frozenset({310, 311, 360, 370})
 #: Group 0 codes that move the programme's zero.
@@ -77,4 +78,4 @@ FLOW_M = frozenset({96, 97, 98, 99, 198})
 #: M codes that call another programme and come back (dialect).
 CALLS = frozenset({98, 198})
 #: G codes that call a macro (dialect).
-FLOW_G = frozenset({650, 660, 661})
+FLOW_G = frozenset({650})

@@ -19,6 +19,10 @@ Held = Literal["cut", "skip", "refuse"]
 Walls = Literal["keep", "move"]
 
 
+#: Findings that leave open whether every floor comes out as decided.
+OPEN = frozenset({"cycle-left", "length-shared", "out-of-limits", "turned-frame", "unseen"})
+
+
 @dataclass(frozen=True)
 class PocketChange:
     """What happened to one floor.
@@ -109,6 +113,7 @@ class Corrected:
 
     @property
     def is_complete(self) -> bool:
-        """Whether every floor was corrected, from a programme that cuts it whole and at its Z."""
+        """Whether every floor was corrected, from a programme that cuts it whole and at its Z, and nothing is open."""
         is_everywhere = all(change.motions and change.action != "hold" for change in self.pockets)
-        return is_everywhere and all(floor.is_whole and not floor.is_off for floor in self.floors)
+        is_open = any(finding.code in OPEN for finding in self.findings)
+        return is_everywhere and not is_open and all(floor.is_whole and not floor.is_off for floor in self.floors)

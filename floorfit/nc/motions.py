@@ -39,7 +39,7 @@ CUTTING = (LINE, CLOCKWISE, ANTICLOCKWISE, OTHER_ARC)
 
 
 class Modal(NamedTuple):
-    """The modal state that a motion ran under."""
+    """The modal state that a motion ran under; ``inherited`` names what of it a subprogramme has from its caller."""
 
     motion: int = -1
     unit_mm: float = 1.0
@@ -57,6 +57,8 @@ class Modal(NamedTuple):
     tool: float = -1.0
     selected: float = -1.0
     spindle: float = -1.0
+    sub: str = ""
+    inherited: tuple[str, ...] = ()
 
 
 #: Columns of the rows while a programme is read.
@@ -97,6 +99,10 @@ class Motions:
         For rows that cannot be followed: the line index and the reason.
     findings : tuple of Finding
         Blocks that cannot be read (errors), and what a person should know (warnings).
+    calls : tuple of (int, float)
+        Rows at which a subprogramme is called, and its number; NaN where that is not known.
+    level : dict of int to float, mm
+        Retract plane of the cycles (R), by row.
     """
 
     line: NDArray[np.int64]
@@ -113,6 +119,8 @@ class Motions:
     modals: tuple[Modal, ...]
     why: dict[int, tuple[int, str]] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    calls: tuple[tuple[int, float], ...] = ()
+    level: dict[int, float] = field(default_factory=dict)
 
     @classmethod
     def of(

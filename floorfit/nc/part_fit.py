@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import EPS_MM, MARGIN_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
+from floorfit.units import MM_PER_UNIT, Unit
 
 __all__ = ["check_fit"]
 
@@ -28,6 +29,8 @@ _OVER_WALL_MM = 0.3
 _SEAM_MM = 0.4
 #: Share of the passes at floor height that may run over walls before it is another part's programme. Own choice.
 _MOST_OVER = 0.1
+#: The same for cutter-location data, which may hold one crossing and little else. Own choice.
+_MOST_OVER_LOCATIONS = 0.3
 #: Length over walls that is a crossing and says nothing of the part, mm: a thin rib between floors. Own choice.
 _CROSSING_MM = 5.0
 #: Boxes vote for one shift where they agree to this, mm; smaller shifts are none.
@@ -38,6 +41,8 @@ _WIDEST_MM = 80.0
 _NEAR_MM = 5.0
 #: Distance of the places tried along a pass, mm, and greatest number of them for one height.
 _STEP_MM, _MOST_PLACES = 2.0, 200_000
+#: Decimals of a place that is to be stated.
+_DECIMALS: dict[Unit, int] = {"mm": 3, "in": 5}
 
 
 @dataclass(frozen=True)
@@ -71,6 +76,8 @@ def check_fit(
     source: str,
     *,
     lost: bool,
+    unit: Unit = "mm",
+    is_location: bool = False,
 ) -> list[Finding]:
     """Return what says that the programme is not this part's, or stands elsewhere.
 
@@ -86,11 +93,15 @@ def check_fit(
         Name of the programme.
     lost : bool
         Whether the programme cuts where nobody here knows.
+    unit : {"mm", "in"}
+        Of lengths that are to be stated.
+    is_location : bool
+        Whether it is cutter-location data.
     """
     known = ~np.isnan(path.start).any(axis=1) & ~np.isnan(path.end).any(axis=1)
     rows = np.flatnonzero(cutting & path.is_usable & known)
     if not any(_on(path, rows, floor).any() for floor in floors):
-        hint = _hint(path, rows, floors)
+        hint = "" if is_location else _hint(path, rows, floors, unit)
         if len(path) and not (hint or lost or any(_is_near(path, floor) for floor in floors)):
             text = "no motion comes near a floor of this part: nothing was changed. Is it the programme you meant?"
             return [Finding("no-floor", source, "", text, "warning")]
@@ -102,18 +113,25 @@ def check_fit(
         text = (
             f"the passes fit the floors only when they are moved by X {shift[0]:.3f} and Y {shift[1]:.3f} mm "
             f"({votes} of {boxes} floors). Is the programme's zero the part's? "
-            f"If it is not, say --origin {shift[0]:.3f},{shift[1]:.3f},0."
+            f"If it is not, {_to_state(shift, unit, is_location=is_location)}."
         )
         return [Finding("shifted", source, "", text)]
     if not len(over.rows):
         return []
     place = f"line {line[over.rows[0]] + 1}"
     text = f"passes at the height of a floor run over metal that is no floor, {over.length:.0f} of {over.total:.0f} mm."
-    if over.length > max(_MOST_OVER * over.total, _CROSSING_MM):
+    if over.length > max((_MOST_OVER_LOCATIONS if is_location else _MOST_OVER) * over.total, _CROSSING_MM):
         return [
             Finding("other-part", source, place, f"{text} Is it this part's programme, in its frame, and its tool?")
         ]
     return [Finding("across", source, place, f"{text} They are left as programmed there. Look at them.", "warning")]
+
+
+def _to_state(shift: NDArray[np.float64], unit: Unit, *, is_location: bool) -> str:
+    x, y = (f"{value:.{_DECIMALS[unit]}f}" for value in shift[:2] / MM_PER_UNIT[unit])
+    return (
+        f"state its frame, moved by --frame=1,0,0,{x},0,1,0,{y},0,0,1,0" if is_location else f"say --origin {x},{y},0"
+    )
 
 
 def _is_near(path: TipPath, floor: CutFloor) -> bool:
@@ -268,7 +286,7 @@ def _covers(metal: BaseGeometry, grow: float, xy: NDArray[np.float64]) -> NDArra
     return np.asarray(shapely.contains_xy(zone, xy[:, 0], xy[:, 1]))
 
 
-def _hint(path: TipPath, rows: NDArray[np.intp], floors: Sequence[CutFloor]) -> str:
+def _hint(path: TipPath, rows: NDArray[np.intp], floors: Sequence[CutFloor], unit: Unit) -> str:
     """Where the programme's zero seems to be, from the passes and the floors; empty where nothing fits."""
     flat = [floor for floor in floors if not (any(floor.pocket.slope) or floor.is_shaped)]
     level_of = np.round(path.end[rows, 2], 3)
@@ -294,8 +312,9 @@ def _hint(path: TipPath, rows: NDArray[np.intp], floors: Sequence[CutFloor]) -> 
     if best is None or best[0][1] < 1:
         return ""
     (way, votes), quarter = best
+    place = ",".join(f"{value / MM_PER_UNIT[unit]:.{_DECIMALS[unit]}f}" for value in way)
     angle = f",{90 * quarter}" if quarter else ""
     return (
-        f" {votes} of its passes would fit floors with --origin {way[0]:.3f},{way[1]:.3f},{way[2]:.3f}{angle}: "
+        f" {votes} of its passes would fit floors with --origin {place}{angle}: "
         "check that on the drawing before you say so."
     )

@@ -24,6 +24,7 @@ from floorfit.nc.reader import read_motions
 from floorfit.nc.rewrite import write_plan
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
+from floorfit.nc.subprogrammes import unseen_calls
 from floorfit.nc.summary import changes_of, plan_trace, what_is_left
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tool_check import check_tools
@@ -51,6 +52,7 @@ class _Options:
     clearance_mm: float | None
     identity: Mapping[str, str]
     progress: Callable[[str, int, int], None] | None
+    keep: Sequence[str]
 
     def tick(self, stage: str, total: int) -> Callable[[int], None] | None:
         progress = self.progress
@@ -78,6 +80,7 @@ def apply_offsets(
     band_mm: float | None = None,
     clearance_mm: float | None = None,
     identity: Mapping[str, str] | None = None,
+    keep: Sequence[str] = (),
     job: str = "",
     created: str = "",
     source: str = "",
@@ -110,6 +113,8 @@ def apply_offsets(
         None for 0.4 of the finishing stock and for the band (rapids 0.5).
     identity : mapping of str to str or None
         What the header says of the part: name, serial, side.
+    keep : sequence of str
+        Programmes in other files that are called and cut no floor, as ``"O9000"``.
     job, created, source : str
         Job id and date for the header; the programme's name.
     progress : callable or None
@@ -139,6 +144,7 @@ def apply_offsets(
         clearance_mm,
         identity or {"part": part.name},
         progress,
+        keep,
     )
     check_corrections(part, corrections)
     check_tolerance(tolerance_mm)
@@ -227,6 +233,7 @@ class _Run(CorrectionRun):
             work_offset=options.work_offset,
         )
         findings += [finding for finding in motions.findings if finding.severity == "warning"]
+        findings += unseen_calls(motions, self.lines, options.keep, self.source)
         self.stop_on(findings)
         self._check_part(motions, path)
         return _Understood(motions, path, gains)
@@ -237,7 +244,9 @@ class _Run(CorrectionRun):
             return
         cutting = np.isin(motions.kind, CUTTING)
         lost = bool(((motions.kind == UNKNOWN) | (cutting & np.isnan(motions.xyz).any(axis=1))).any())
-        told = check_fit(path, cutting, motions.line, self.floors, self.part.outline, self.source, lost=lost)
+        told = check_fit(
+            path, cutting, motions.line, self.floors, self.part.outline, self.source, lost=lost, unit=self.part.units
+        )
         told = [
             replace(one, text=one.text + self._turned(motions)) if one.code == "other-part" else one for one in told
         ]

@@ -14,7 +14,10 @@ from numpy.typing import NDArray
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
 from floorfit.nc.gains import Gains
+from floorfit.nc.holes import cycles_in_floors
 from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, RAPID, UNKNOWN, Motions
+from floorfit.nc.state import UNSTATED
+from floorfit.nc.subprogrammes import other_states
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
 
@@ -24,6 +27,7 @@ __all__ = ["Findings", "check_plan", "check_programme"]
 _SHOWN = 5
 #: Length offsets (G43, G43.1, G43.2, G44) under which rotary words do move the tip.
 _PLAIN_LENGTH = (430, 431, 432, 440)
+_NO_LENGTH = 490
 
 
 class Findings:
@@ -94,6 +98,7 @@ def check_programme(
     _check_unknown_motions(out, floors)
     _check_cycles(out, path, floors)
     _check_frames(out)
+    _check_states(out, path, cutting)
     _check_lean(out, cutting, tip_control=tip_control)
     if work_offset is None:
         _check_work_offsets(out, touched)
@@ -144,11 +149,11 @@ def _check_unknown_motions(out: Findings, floors: Sequence[CutFloor]) -> None:
             "motion in a turned, scaled, mirrored or tilted frame is left as it is, and is not counted for any floor. "
             "If a floor is cut there, post that floor without it."
         )
-        out.rows("turned-frame", rows[turned][:1].tolist(), text, "warning")
+        low = [row for row in rows[turned].tolist() if not _is_above(motions, row, top)]
+        out.rows("turned-frame" if low else "turned-above", (low or rows[turned].tolist())[:1], text, "warning")
         rows = rows[~turned]
     for row in rows.tolist():
-        z0, z1, low = motions.start[row, 2], motions.xyz[row, 2], motions.low[row]
-        if z1 > top and not z0 <= top and not low <= top:
+        if _is_above(motions, row, top):
             continue
         place, reason = motions.why.get(row, (-1, "the motion is not known"))
         seen = f" (line {place + 1})" if place not in (-1, int(motions.line[row])) else ""
@@ -161,19 +166,46 @@ def _check_unknown_motions(out: Findings, floors: Sequence[CutFloor]) -> None:
             return
 
 
+def _is_above(motions: Motions, row: int, top: float) -> bool:
+    """Whether a motion that is not followed stays above a height, as far as its places are known."""
+    return bool(motions.xyz[row, 2] > top and not motions.start[row, 2] <= top and not motions.low[row] <= top)
+
+
 def _check_cycles(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> None:
-    motions = out.motions
-    rows = []
-    for row in np.flatnonzero(motions.kind == CYCLE).tolist():
-        x, y = path.end[row, :2]
-        if any(not motions.low[row] > floor.top and _is_over(floor, x, y) for floor in floors):
-            rows.append(row)
-    text = "a canned cycle in a floor whose Z changes is left as programmed. Look at its R and its depth."
-    out.rows("cycle", rows, text, "warning")
+    found = list(cycles_in_floors(out.motions, path, floors))
+    for code, text, severity in dict.fromkeys((code, text, severity) for code, _, text, severity in found):
+        out.rows(code, [row for one, row, words, _ in found if (one, words) == (code, text)], text, severity)
 
 
-def _is_over(floor: CutFloor, x: float, y: float) -> bool:
-    return bool(np.isnan(x) or np.isnan(y) or shapely.intersects_xy(floor.pocket.polygon, x, y))
+def _check_states(out: Findings, path: TipPath, touched: NDArray[np.intp]) -> None:
+    """A block in a subprogramme gets one offset, and a cutter one length."""
+    for row, why in other_states(out.motions, path, touched):
+        text = f"a floor is cut here, and {why}, so that one offset would stand for several places. "
+        more = "Have the calls written out, or state that within the subprogramme."
+        out.add("called-otherwise", int(out.motions.line[row]), text + more)
+    _check_lengths(out, touched)
+
+
+def _check_lengths(out: Findings, touched: NDArray[np.intp]) -> None:
+    """A tool has one length offset, and a length offset one tool."""
+    used: dict[float, dict[object, int]] = {}
+    for index in np.unique(out.motions.modal[touched]).tolist():
+        modal, rows = out.motions.modals[index], touched[out.motions.modal[touched] == index]
+        length = None if modal.length[0] == _NO_LENGTH else modal.length[1]
+        used.setdefault(modal.selected if modal.tool == -1 else modal.tool, {}).setdefault(length, int(rows[0]))
+    owner: dict[object, float] = {}
+    for tool, found in used.items():
+        line = int(out.motions.line[max(found.values())])
+        if len(found) > 1:
+            names = " and ".join("no length offset" if name is None else f"H{name:g}" for name in found)
+            text = f"one tool (T{tool:g}) cuts floors under {names}: the same Z is another surface there. "
+            more = "Post the floors with one length offset for a tool, or split the programme."
+            out.add("length-offset", line, text + more)
+        for length in found:
+            first = owner.setdefault(length, tool)
+            if first != tool and length not in (None, UNSTATED, 0.0):
+                text = f"T{tool:g} and T{first:g} cut floors under one length offset, H{length:g}. Is it that of both?"
+                out.add("length-shared", line, text, "warning")
 
 
 def _check_frames(out: Findings) -> None:

@@ -12,7 +12,6 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from floorfit.errors import Finding
 from floorfit.nc.arcs import arc_fault, radius_centre
 from floorfit.nc.codes import (
     CALLS,
@@ -31,6 +30,7 @@ from floorfit.nc.codes import (
 from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, JUMP, OTHER_ARC, UNKNOWN, Motions
 from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.state import AXES, LINEAR, NAN, Machine
+from floorfit.nc.subprogrammes import behind_end
 from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
 
 __all__ = ["Reader", "read_motions"]
@@ -39,14 +39,10 @@ _NUMBER = r"([-+]?+(?:\d{1,12}+(?:\.\d*+)?+|\.\d++))"
 #: A block of places alone, and blocks of that kind that follow each other: the common case.
 _PLACE = re.compile(rf"(?=[XYZ])(?:X{_NUMBER} ?+)?+(?:Y{_NUMBER} ?+)?+(?:Z{_NUMBER})?+\r?+\n")
 _PLACES = re.compile(rf"(?:{_PLACE.pattern}){{1,20000}}")
-#: The start of a programme, an axis word, and comments, where no block is read.
-_LABEL, _AXIS_WORD, _COMMENT = (
-    re.compile(r"\s*([O:]\d+)"),
-    re.compile(r"[XYZ][-+\d.\[#]"),
-    re.compile(r"\([^()]*\)|;.*"),
-)
 #: Work offset that G10 L2 and L20 set by P (NISTIR 6556, 3.5.5); P0 is the one in force (dialect).
 _OFFSETS = {float(k): name_of(code) for k, code in enumerate((*range(540, 600, 10), 591, 592, 593), start=1)}
+#: L words of G10 that set a zero, and those that set the length of a tool (NISTIR 6556, 3.5.5: L2; others dialect).
+_SHIFTS, _TOOL_LENGTHS = (2.0, 20.0), (1.0, 10.0, 11.0)
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 
@@ -93,26 +89,8 @@ def read_motions(
         at += sum(map(len, lines[number:following]))
         number = following
     if reader.percents < 2:
-        reader.findings += _behind(lines, number, source)
+        reader.findings += behind_end(lines, number, source)
     return reader.motions()
-
-
-def _behind(lines: Sequence[str], first: int, source: str) -> list[Finding]:
-    """Another programme behind the end of the first is not read: an error where it moves the tool."""
-    label = ""
-    for number in range(first, len(lines)):
-        text = _COMMENT.sub("", lines[number]).upper()
-        if text.lstrip().startswith("%"):
-            break
-        found = _LABEL.match(text)
-        label = found[1] if found else label
-        if label and not found and _AXIS_WORD.search(text):
-            told = (
-                f"{label} is a programme of its own behind the end of the first, and would be left as it is. Split the "
-                "file, and correct each programme."
-            )
-            return [Finding("second-programme", source, f"line {number + 1}", told)]
-    return []
 
 
 class Reader(Machine):
@@ -192,9 +170,14 @@ class Reader(Machine):
             self.labels += 1
             if self.labels > 1 or len(self.rows):
                 self.barrier(number, f"{block.label} starts another programme or subprogramme")
+                self.enter(block.label)
         if block.flow:
             self.flow_seen = True
             self.barrier(number, f"{block.flow} makes the flow depend on the run", FLOW)
+            if block.flow == "O call":
+                self.calls.append((len(self.rows) - 1, NAN))
+            elif block.flow in ("O sub", "O endsub"):
+                self.enter("a subprogramme" if block.flow == "O sub" else "")
             return
         values = {word.letter: word.value for word in block.words if word.letter not in "GM"}
         if any(moves_zero(parameter) for parameter in block.sets):
@@ -217,8 +200,11 @@ class Reader(Machine):
                 special = special if special in (*SETS_FRAME, 280, 300, NO_MOTION) else code
             elif group is not None:
                 self.set_mode(group, code, values)
+                if code == 431 and "H" not in values and any(axis in values for axis in LINEAR):
+                    self._zero_moved(number, "G43.1")
+                    special = NO_MOTION
             elif code in FLOW_G:
-                self.called(number, name_of(code))
+                self.called(number, name_of(code), values.get("P", NAN))
                 special = NO_MOTION
             elif code < 0:
                 self.flow_seen = True
@@ -233,7 +219,7 @@ class Reader(Machine):
                 self.warn_unknown(number, code)
         self.set_words(values, misc)
         self._act(number, values, tuple(unknown), special)
-        self._stop(number, misc)
+        self._stop(number, values, misc)
 
     def _transform(self, number: int, code: int, values: dict[str, float]) -> None:
         """Begin or end a turned frame; axis words beside its code may move the tool, and nobody here knows where."""
@@ -256,10 +242,10 @@ class Reader(Machine):
             seen[group] = code
         return ""
 
-    def _stop(self, number: int, misc: list[float]) -> None:
+    def _stop(self, number: int, values: dict[str, float], misc: list[float]) -> None:
         flow = [value for value in misc if value != value or round(value) in FLOW_M]
         if flow and round(flow[0] if flow[0] == flow[0] else 0) in CALLS:
-            self.called(number, f"M{flow[0]:g}")
+            self.called(number, f"M{flow[0]:g}", values.get("P", NAN))
         elif flow:
             self.flow_seen = True
             name = f"M{flow[0]:g} calls, returns or jumps" if flow[0] == flow[0] else "an M word that is a parameter"
@@ -267,6 +253,7 @@ class Reader(Machine):
         if (2.0 in misc or 30.0 in misc) and self.saved is None:
             self.ended = not self.flow_seen
             self.barrier(number, "the programme ended before")
+            self.enter("a subprogramme")
 
     def _act(self, number: int, values: dict[str, float], unknown: tuple[int, ...], special: int) -> None:
         if "F" in values:
@@ -290,11 +277,15 @@ class Reader(Machine):
 
     def _frame(self, number: int, values: dict[str, float], code: int) -> None:
         axes = [axis for axis in AXES if axis in values]
-        if code in (281, 301) or (code == 100 and values.get("L", 0.0) not in (2.0, 20.0)):
+        if code in (281, 301) or (code == 100 and not self._sets_height(values)):
             return
         if code in (921, 922) and not self.frame_set:
             return
-        if code == 100 and _OFFSETS.get(values.get("P", 0.0), "") not in ("", self.state.work_offset or "G54"):
+        if (
+            code == 100
+            and values["L"] in _SHIFTS
+            and _OFFSETS.get(values.get("P", 0.0), "") not in ("", self.state.work_offset or "G54")
+        ):
             return
         if code == 520 and not self.frame_set and all(values[axis] == 0 for axis in axes):
             return
@@ -305,7 +296,14 @@ class Reader(Machine):
                 self.position[AXES.index(axis)] = values[axis] * (self.state.unit_mm if axis in LINEAR else 1.0)
             self.row(number, JUMP)
 
+    def _sets_height(self, values: dict[str, float]) -> bool:
+        """Whether G10 changes a zero, or the length of a tool that was in use before (dialects: L1, L10, L11)."""
+        kind, register = values.get("L", 0.0), values.get("P", NAN)
+        is_length = kind != kind or kind in _TOOL_LENGTHS
+        return kind in _SHIFTS or (is_length and (register != register or register in self.lengths_used))
+
     def _zero_moved(self, number: int, by: str) -> None:
+        self.owns("frame")
         self.state = self.state._replace(frame=self.state.frame + 1)
         self.jump(number, LINEAR, (number, f"{by} moved the zero"))
 
@@ -318,6 +316,8 @@ class Reader(Machine):
     def _unknown(self, number: int, values: dict[str, float], name: str) -> None:
         axes = [axis for axis in LINEAR if axis in values] or [*LINEAR]
         self.row(number, UNKNOWN, (number, f"{name} is a motion that this reader does not know"))
+        if "Z" in values or "W" in values:
+            self.rows.set_last("low", -np.inf)
         self.jump(number, axes, (number, f"{name} is not known here"))
 
     def _move(self, number: int, values: dict[str, float]) -> None:
@@ -399,6 +399,7 @@ class Reader(Machine):
         reason = self.doubt(number)
         self.row(number, CYCLE if reason is None else UNKNOWN, reason)
         self.rows.set_last("low", bottom)
+        self.levels[len(self.rows) - 1] = level
 
     def _arc(self, number: int, values: dict[str, float], at: tuple[float, ...]) -> None:
         first, second, _ = PLANE_AXES[self.state.plane]

@@ -24,8 +24,8 @@ _MOTION = (0, 10, 20, 30, 800, *range(382, 386), 730, 740, 760, *range(810, 900,
 _CYCLE = (730, 740, 760, *range(810, 900, 10))
 _ZERO = (*range(540, 600, 10), 541, 591, 592, 593, 1100, 1110, *range(1140, 1300, 10), 1540, *range(5050, 6000, 10))
 _LENGTH = (430, 431, 432, 434, 435, 440, 490)
-_FRAME_ON = (160, 510, 511, 680, 681, 682, 683, 684, 1120, 71, 121, 1070)
-_FRAME_OFF = (131, 150, 500, 501, 690, 691, 1130)
+_FRAME_ON = (160, 510, 511, 660, 661, 680, 681, 682, 683, 684, 1120, 71, 121, 1070)
+_FRAME_OFF = (131, 150, 500, 501, 670, 690, 691, 1130)
 _PROBE = (310, 311, 360, 370, *range(382, 386))
 _PASSIVE = (40, 281, 301)
 _KNOWN = (
@@ -158,6 +158,8 @@ class _Hearing:
         table = self.table
         g10 = self.has((100,)) & np.isin(table.value("L", 0.0), (2.0, 20.0))
         frames = self.has((920, 921, 922, 923, 520)) & ~self._harmless_frame()
+        by_hand = self.has((431,)) & ~table.has("H") & (table.has("X") | table.has("Y") | table.has("Z"))
+        frames |= by_hand
         transform = self.in_force((*_FRAME_ON, *_FRAME_OFF), 0)
         transform = np.where(np.isin(transform, _FRAME_OFF), 0, transform)
         wide = np.logical_or.accumulate(table.has("U") | table.has("V") | table.has("W")) if self.count else g10
@@ -174,7 +176,7 @@ class _Hearing:
         self.lost = g10 | frames | changed | calls | zero | self.has((280, 300)) | probe
         self.length_changes = self._changes(self.length, 490) | self._changes(self._lengths(), 0.0)
         passive = self.has((*_PASSIVE, 100, 920, 921, 922, 923, 520, *_FRAME_ON, *_FRAME_OFF, 650, 660, 661))
-        self.no_motion = passive | self.machine | calls | probe
+        self.no_motion = passive | by_hand | self.machine | calls | probe
         self.frame_words = self.has((920,))
 
     def _lengths(self) -> NDArray[np.generic]:

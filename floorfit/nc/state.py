@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,8 @@ AXES = "XYZABC"
 LINEAR = "XYZ"
 #: Parts of the state that a motion's meaning hangs on.
 _NEEDED = ("motion", "units", "distance", "radius compensation", "work offset", "transform", "frame")
+#: What a subprogramme has from its caller until it states its own.
+_OF_CALLER = ("transform", "frame", "tool", "length")
 _AFTER_FLOW = ("motion", "units", "distance", "plane", "radius compensation", "work offset")
 #: Two positions are one, mm or degrees: sums of increments that come back differ by less (float64).
 _SAME_PLACE = 1e-9
@@ -67,6 +70,9 @@ class Machine:
             )
         self.feed_word = NAN
         self.cycle: dict[str, float] = {}
+        self.levels: dict[int, float] = {}
+        self.calls: list[tuple[int, float]] = []
+        self.lengths_used: set[float] = set()
         self.rows = RowTable(COLUMNS)
         self.modals: dict[Modal, int] = {}
         self.reasons: dict[int, tuple[int, str]] = {}
@@ -86,7 +92,8 @@ class Machine:
     def motions(self) -> Motions:
         """Return what was read."""
         modals = tuple(self.modals)
-        return Motions.of(self.rows, modals, tuple(self.vectors), self.reasons, tuple(self.findings))
+        read = Motions.of(self.rows, modals, tuple(self.vectors), self.reasons, tuple(self.findings))
+        return replace(read, calls=tuple(self.calls), level=self.levels)
 
     def modal_index(self, state: Modal) -> int:
         """Return the number under which a modal state is kept."""
@@ -127,7 +134,16 @@ class Machine:
         self.is_high = False
         self.jump(number, [*LINEAR], (number, text), kind)
 
-    def called(self, number: int, name: str) -> None:
+    def enter(self, name: str) -> None:
+        """A subprogramme of this file begins, or, without a name, the main programme goes on behind one."""
+        self.state = self.state._replace(sub=name, inherited=_OF_CALLER if name else ())
+
+    def owns(self, name: str) -> None:
+        """A part of the state is stated here, whoever calls."""
+        if name in self.state.inherited:
+            self.state = self.state._replace(inherited=tuple(one for one in self.state.inherited if one != name))
+
+    def called(self, number: int, name: str, target: float) -> None:
         """A call came back: the place is not known; units, distance and zero are taken to be as before (said).
 
         Within a subprogramme of this very file nothing is known of who calls it, so a label forgets them.
@@ -141,6 +157,7 @@ class Machine:
         self.flow_seen = True
         self.is_high = False
         self.jump(number, [*LINEAR], (number, f"{name} called another programme"), FLOW)
+        self.calls.append((len(self.rows) - 1, target))
 
     def jump(self, number: int, axes: Iterable[str], reason: tuple[int, str], kind: int = JUMP) -> None:
         """Make axes unknown, with the line and the reason.
@@ -175,6 +192,8 @@ class Machine:
         elif group == "length offset":
             value = (code, known(values.get("H", self.state.length[1])))
             self.vector = 0
+            self.lengths_used.add(value[1])
+            self.owns("length")
         elif group == "path mode":
             value = (code, known(values.get("P", 0.0) * self.state.unit_mm))
         before = getattr(self.state, _FIELD[group])
@@ -189,6 +208,7 @@ class Machine:
 
     def set_transform(self, number: int, name: str) -> None:
         """A turned, scaled, mirrored, tilted or polar frame begins, or ends: no place is known across that."""
+        self.owns("transform")
         if name != self.state.transform:
             self.state = self.state._replace(transform=name)
             self.jump(number, LINEAR, (number, f"{name or 'the end of a turned or scaled frame'} changed the frame"))
@@ -211,6 +231,8 @@ class Machine:
             self.state = self.state._replace(selected=known(values["T"]))
         if "S" in values:
             self.state = self.state._replace(spindle=known(values["S"]))
+        if 6.0 in misc or ("T" in values and self.state.tool == -1.0):
+            self.owns("tool")
         if 6.0 in misc:
             self.state = self.state._replace(tool=self.state.selected)
 

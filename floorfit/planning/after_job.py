@@ -43,10 +43,23 @@ def standing_of(part: Part, job: Record | str | Path) -> tuple[Known, list[str]]
         text = "is the job of another part, its pockets are not those of PART. Name the right one."
         name = f"job {record.job}" if isinstance(job, Record) else str(job)
         raise InputError([Finding("other-part", name, "", text)])
+    _refuse_changed(part, record, str(job) if not isinstance(job, Record) else f"job {record.job}")
     budgets = [one.budget_mm for one in record.decisions if one.budget_mm]
     common = math.hypot(*(budgets[0].get(cause, 0.0) for cause in SHARED)) if budgets else 0.0
     wanted = [d.pocket for d in record.decisions if wants_readings(d.verdict, d.reason.code)]
     return known_readings(record.readings, common), wanted
+
+
+def _refuse_changed(part: Part, record: Record, name: str) -> None:
+    """A part file that was changed since has floors that the job never judged."""
+    pairs = zip(part.pockets, record.nominal().pockets, strict=True)
+    changed = [new.id for new, old in pairs if new != old]
+    if changed:
+        text = (
+            f"was made for an earlier state of the part: {len(changed)} pockets changed since "
+            f"({', '.join(changed[:4])}). Run `correct` with PART and the readings first, and plan after that job."
+        )
+        raise InputError([Finding("part-changed", name, "", text)])
 
 
 def known_readings(readings: ReadingsRecord, common_u: float = 0.0) -> Known:

@@ -13,11 +13,17 @@ from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
 from floorfit.readings.rough_warp import fit_rough_warp
 from floorfit.readings.warp import nominal_levels
+from floorfit.units import MAD_TO_SD
 
 __all__ = ["UNKNOWN_Z", "FloorZ", "settle_floor_z"]
 
 #: Measured Z from which the others are estimated: the least for a spread.
 FEWEST = 6
+#: Stock that is seen in a Z or a web, mm, and a height of the whole underside that is told, mm: above what readings
+#: scatter by. Own choice.
+STOCK_SEEN, COMMON_MM = 0.2, 0.15
+#: Standard deviations of the warp by which its middle is off zero, where that is told. Own choice.
+ALIKE = 4.0
 #: Why a floor is held whose Z nobody knows, and what frees it.
 UNKNOWN_Z = (
     "no Z of the roughed floors was measured; measure it where the web is read (column z_mm), or "
@@ -80,12 +86,42 @@ def settle_floor_z(part: Part, readings: Readings, floor_z: str, moved_u: float 
     wanted = (floor >= 0) & (np.isfinite(readings.thickness) | np.isfinite(readings.tof))
     measured, missing = wanted & np.isfinite(readings.z), wanted & ~np.isfinite(readings.z)
     if not missing.any():
-        return FloorZ(readings, 0.0, True)
+        return FloorZ(readings, 0.0, True, _doubts(part, readings, floor, measured))
     if measured.sum() >= FEWEST:
         return _estimated(part, readings, floor, measured, missing, u_mm)
     if floor_z == "as-programmed" and moved_u is not None:
         return FloorZ(readings, moved_u, True)
     return FloorZ(readings, 0.0, False)
+
+
+def _doubts(part: Part, readings: Readings, floor: NDArray[np.intp], rows: NDArray[np.bool_]) -> tuple[Finding, ...]:
+    """Say where all measured Z stand off alike: at the finished floor, or by a height that no bent plate has."""
+    rows = rows & np.isfinite(readings.thickness)
+    if rows.sum() < FEWEST:
+        return ()
+    rough, under = nominal_levels(part, readings.x, readings.y, floor)
+    stock = np.array([part.pockets[k].finish_stock for k in floor[rows]])
+    off, warp = (readings.z - rough)[rows], (readings.z - readings.thickness - under)[rows]
+    least = float(stock.min())
+    if least > STOCK_SEEN and _is_alike(off + stock, 0.1 * least) and _is_alike(warp + stock, 0.3 * least):
+        text = (
+            "the measured Z are those of the finished floors, and the webs still have their stock. Was the Z taken "
+            "from the drawing or the programme? Measure it on the roughed floor, where the web is read."
+        )
+        return (Finding("z-finished", readings.source, "", text, "warning"),)
+    middle = float(np.median(warp))
+    if abs(middle) > COMMON_MM and abs(middle) > ALIKE * MAD_TO_SD * float(np.median(np.abs(warp - middle))):
+        text = (
+            f"the whole underside stands {middle:+.3f} mm from where the drawing has it, and hardly bent. That is more "
+            "often the datum of Z than the plate. Check it on one pocket by hand."
+        )
+        return (Finding("common-height", readings.source, "", text, "warning"),)
+    return ()
+
+
+def _is_alike(values: NDArray[np.float64], within: float) -> bool:
+    """Whether most values are 0 within a length."""
+    return abs(float(np.median(values))) < within and float(np.median(np.abs(values))) < within
 
 
 def _check(floor_z: str, moved_u: float | None) -> None:

@@ -23,6 +23,7 @@ from floorfit.verify.bias import common_bias, group_means, no_bias, pockets_apar
 from floorfit.verify.doubts import LIMIT_BIAS_MM, looks_roughed, refuse_unfit, why_withheld
 from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
 from floorfit.verify.movement import LIMIT_MM, find_movement
+from floorfit.verify.otherwise import cut_otherwise, not_as_predicted
 from floorfit.verify.predicted import Prediction
 from floorfit.verify.proved import Bias, FloorProof, Intervals, Movement, ReadingProof, Verification
 from floorfit.verify.taken import Taken, set_lonely_aside, take
@@ -106,7 +107,12 @@ def verify(
     withheld = why_withheld(prediction, bias, movement, floors, rough, bias_limit_mm)
     doubts += _rough_findings(prediction, readings.source, rough)
     found = _verification(prediction, readings, taken, floors, bias, movement)
-    return replace(found, findings=(*doubts, *found.findings), withheld=withheld, identity=record.identity)
+    otherwise, why = cut_otherwise(prediction, taken, points, steps, readings.source)
+    if not otherwise:
+        share = _share_limits(found.intervals.inside_without_bias, found.intervals.total)
+        otherwise = not_as_predicted(found.intervals, share, readings.source)
+    told = (*doubts, *otherwise, *found.findings)
+    return replace(found, findings=told, withheld=why or withheld, identity=record.identity)
 
 
 def _rough_findings(prediction: Prediction, source: str, rough: Array) -> list[Finding]:

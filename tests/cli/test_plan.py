@@ -134,3 +134,26 @@ def test_job_of_another_part_is_refused(tmp_path: Path, capsys: pytest.CaptureFi
     assert main(["plan", str(part_file(tmp_path)), "--after", str(job), "-o", str(output)]) == 2
     assert "is the job of another part" in capsys.readouterr().err
     assert not output.exists()
+
+
+@pytest.mark.parametrize(("key", "by"), [("floor_z", 0.2), ("boundary", 3.0)])
+def test_a_part_that_was_changed_since_the_job_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], key: str, by: float
+) -> None:
+    """Its floors have the names of those that were judged, and are others."""
+    record = record_factory.frame()
+    job, part, output = tmp_path / "job", tmp_path / "part.json", tmp_path / "more.csv"
+    job.mkdir()
+    (job / "record.json").write_text(record.model_dump_json(), encoding="utf-8")
+    changed = json.loads(json.dumps(record.part))
+    first = changed["pockets"][0]
+    if key == "boundary":
+        first[key] = [[x + by, y] for x, y in first[key]]
+    else:
+        first[key] += by
+        first["web"] = first.get("web", changed.get("defaults", {}).get("web")) + by
+    part.write_text(json.dumps(changed), encoding="utf-8")
+    assert main(["plan", str(part), "--after", str(job), "-o", str(output)]) == 2
+    told = capsys.readouterr().err
+    assert f"1 pockets changed since ({first['id']})" in told
+    assert not output.exists()

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -219,6 +220,12 @@ def test_8_a_shifted_programme_is_refused_with_the_shift_it_sees(shift):
     assert f"--origin {-shift:.3f},0.000,0" in told
     after, _ = correct(ribbed_programme(shift), RAISED, RIBBED, origin=_origin(-shift))
     assert after.count("Z2.100") and after.count("Z2.200")
+
+
+def test_8_the_shift_is_told_in_the_unit_that_origin_takes():
+    """4 mm are 0.15748 in (25.4 mm an inch, exact: NIST SP 811, B.8); ``--origin`` is in the part file's unit."""
+    told = refused(ribbed_programme(4.0), RAISED, "shifted", replace(RIBBED, units="in"))
+    assert "--origin -0.15748,0.00000,0" in told
 
 
 def _origin(x):

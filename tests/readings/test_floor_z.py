@@ -50,3 +50,30 @@ def test_some_without_are_estimated_with_the_spread_of_the_others():
     known = settle_floor_z(part(), replace(table, z=z), "measured", None, 0.01)
     np.testing.assert_allclose(known.readings.z, moved, atol=1e-6)
     assert (known.readings.u[::3] > 0.01).all() and [one.code for one in known.findings] == ["z-estimated"]
+
+
+def small(x, y):
+    """A warp of some hundredths."""
+    return 0.4 * (plane(x, y) - 0.1)
+
+
+def _codes(table) -> list[str]:
+    return [one.code for one in settle_floor_z(part(), table, "measured", None, 0.01).findings]
+
+
+def test_z_of_the_finished_floors_beside_webs_with_their_stock_is_called_out():
+    """The drawing's Z 2.0 in place of the roughed floor's 2.5 makes every underside 0.5 too low: web = z - t - w."""
+    table = readings(small)
+    assert _codes(replace(table, z=table.z - 0.5)) == ["z-finished"]
+    assert not floorfit.correct(part(), replace(table, z=table.z - 0.5)).conforms
+    # Roughed down to the finished floor in truth: the webs have no stock either, and nothing contradicts.
+    assert _codes(replace(table, z=table.z - 0.5, thickness=table.thickness - 0.5)) == []
+    assert _codes(table) == []
+
+
+@pytest.mark.parametrize("off", [-0.3, 0.3])
+def test_an_underside_that_stands_off_alike_everywhere_is_asked_about(off: float):
+    table = readings(small)
+    assert _codes(replace(table, z=table.z + off)) == ["common-height"]
+    # A plate that is bent by as much is none of that.
+    assert _codes(readings(lambda x, y: off + 10 * small(x, y))) == []

@@ -26,6 +26,7 @@ from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
 from floorfit.nc.header import MARK, plain
 from floorfit.nc.motions import CUTTING
+from floorfit.nc.part_fit import check_fit
 from floorfit.nc.rule import plan_gains
 from floorfit.nc.summary import changes_of, plan_trace, what_is_left
 from floorfit.part.model import Part
@@ -204,6 +205,12 @@ class _LocationRun(CorrectionRun):
         way = location_path(found, dict(options.cutters), options.every)
         gains = plan_gains(way.path, self.floors, self.part.outline, tolerance_mm=options.tolerance_mm)
         self.stop_on(check_locations(found, way, gains, self.floors, self.source))
+        line, cutting = found.line[way.row], ~way.path.is_rapid
+        outline, unit = self.part.outline, self.part.units
+        told = check_fit(
+            way.path, cutting, line, self.floors, outline, self.source, lost=True, unit=unit, is_location=True
+        )
+        self.stop_on(told)
         self.stop_on(check_gains(found, way, gains, self.floors, held=options.held, source=self.source))
         node, breaks = way.to_rows(gains.node, gains.breaks)
         return way, gains, node, breaks

@@ -14,7 +14,17 @@ from numpy.typing import NDArray
 
 from floorfit.errors import Finding
 from floorfit.nc.cl.circles import settle_circles
-from floorfit.nc.cl.cl_words import AWAY, FRAME_MINORS, INSERT_MOVES, REFUSED, SOURCE, STILL, TEXT, UNIT_MM
+from floorfit.nc.cl.cl_words import (
+    AWAY,
+    FRAME_MINORS,
+    INSERT_MOVES,
+    PREFUN_STILL,
+    REFUSED,
+    SOURCE,
+    STILL,
+    TEXT,
+    UNIT_MM,
+)
 from floorfit.nc.cl.locations import UNIT_SLACK, FileFrame, LocationColumns, Locations, Setting
 from floorfit.nc.cl.statements import Statement, StatementError, statements
 from floorfit.nc.motions import CYCLE, JUMP, LINE, OTHER_ARC, RAPID
@@ -373,6 +383,15 @@ class _LocationReader:
                 "Where it does neither, say --keep INSERT"
             )
 
+    def g_word(self, statement: Statement) -> None:
+        """``PREFUN/n``: a G word for the control."""
+        moving = sorted(set(statement.numbers) - PREFUN_STILL)
+        if moving:
+            raise ValueError(
+                f"G{moving[0]:g} handed to the control: it may move the tool or shift its zero. "
+                "Where it does neither, say --keep PREFUN"
+            )
+
     def finish(self, _statement: Statement) -> None:
         """``FINI``: nothing is read behind it."""
         self.ended = True
@@ -422,6 +441,7 @@ _HANDLERS: dict[str, Callable[[_LocationReader, Statement], None]] = {
     "TRANS": _LocationReader.translate,
     "TRACUT": _LocationReader.transform,
     "INSERT": _LocationReader.insert,
+    "PREFUN": _LocationReader.g_word,
     "FINI": _LocationReader.finish,
     "PARTNO": lambda reader, statement: None,
     "PPRINT": lambda reader, statement: None,

@@ -13,6 +13,7 @@ __all__ = [
     "INCHES",
     "INSERT_MOVES",
     "METRIC",
+    "PREFUN_STILL",
     "REFUSED",
     "SOURCE",
     "STILL",
@@ -33,7 +34,7 @@ STILL = _words(
     """
     AIR ARCSLP AUXFUN BREAK CHECK CLAMP CLDIST CLPRNT CLRSRF COOLNT COUPLE DEBUG DELAY DISPLY DRAFT DWELL
     END ENDTL INDEX INTCOD INTOL LEADER LIMIT LINTOL LOCK MACHIN MAXDPM MAXVEL MCHFIN MCHTOL
-    MODE NOPOST OPSTOP OUTTOL OVPLOT PENDWN PENUP PLABEL PPLOC PPTOL PREFUN PRINT RESET
+    MODE NOPOST OPSTOP OUTTOL OVPLOT PENDWN PENUP PLABEL PPLOC PPTOL PRINT RESET
     REWIND SELCTL SELECT SEQNO SLOWDN SPINDL STOP TIME TLSPEC TMARK TOLER UNLOAD VERIFY
     """
 )
@@ -86,6 +87,9 @@ FRAME_MINORS = _words(
 #: Text handed to the control that can move it or shift its zero: an axis word, or a G word but for dwell, exact stop
 #: and path mode (G4, G9, G60, G61, G64: RS274/NGC, NISTIR 6556, 3.5).
 INSERT_MOVES = re.compile(r"(?<![A-Z])(?:[XYZUVWABCIJK]\s*[-+.\d#\[=]|G(?!\s*0*(?:4|9|60|61|64)(?![.\d]))\s*\d)")
+
+#: G words of ``PREFUN`` that neither move the tool nor shift its zero, as above and with plane, cancels and defaults.
+PREFUN_STILL = frozenset({4, 9, 17, 40, 60, 61, 64, 80, 90, 94})
 
 METRIC = frozenset({"MM", "MMS", "MILLIMETER", "MILLIMETERS", "MILLIMETRE", "MILLIMETRES"})
 INCHES = frozenset({"IN", "INCH", "INCHES"})

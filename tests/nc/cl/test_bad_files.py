@@ -61,6 +61,9 @@ BAD = {
     "word not known, that mirrors": (HEAD + "TURNIT/YZPLAN\n", 6),
     "word with digits": (HEAD + "GOTO 1 2 3\n", 6),
     "INSERT that moves": (HEAD + "INSERT G0 Z100\n", 6),
+    # G55 is another work offset, G92 a new zero (NISTIR 6556, 3.5.13 and 3.5.18).
+    "PREFUN of another work offset": (HEAD + "PREFUN/55\n", 6),
+    "PREFUN of a new zero": (HEAD + "PREFUN/17,92\n", 6),
     "INSERT that shifts the zero": (HEAD + "INSERT G92 X0\n", 6),
     "rapid as a feed": (HEAD + "FEDRAT/RAPID\n", 6),
     "offset in space": (HEAD + "CUTCOM/ON,NORMDS\n", 6),

@@ -134,7 +134,9 @@ def test_frames_are_applied():
     assert heard(text).tip == pytest.approx(found.tip)
 
 
-@pytest.mark.parametrize("word", ["SPINDL/6000,CLW", "COOLNT/MIST", "OPSTOP", "AUXFUN/12", "INSERT G64 M8", "DELAY/2"])
+@pytest.mark.parametrize(
+    "word", ["SPINDL/6000,CLW", "COOLNT/MIST", "OPSTOP", "AUXFUN/12", "INSERT G64 M8", "DELAY/2", "PREFUN/64"]
+)
 def test_words_that_move_nothing_are_kept(word):
     assert not read(f"UNITS/MM\nGOTO/0,0,9\n{word}\nGOTO/1,0,9\n").findings
 

@@ -1,0 +1,86 @@
+"""Canned cycles in floors whose Z changes: they are left as programmed, which suits holes through the web alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from floorfit.nc.floor_bands import CutFloor
+from floorfit.nc.motions import CYCLE, Motions
+from floorfit.nc.swept_floors import TOO_DEEP_MM
+from floorfit.nc.tip_path import TipPath
+
+__all__ = ["cycles_in_floors"]
+
+_TEXT = "a canned cycle in a floor whose Z changes is left as programmed. Look at its R and its depth."
+
+
+def cycles_in_floors(
+    motions: Motions, path: TipPath, floors: Sequence[CutFloor]
+) -> Iterator[tuple[str, int, str, str]]:
+    """Yield code, row, words and severity of the cycles that come to a floor.
+
+    Parameters
+    ----------
+    motions, path : Motions, TipPath
+        The programme, and its tip in the part's frame.
+    floors : sequence of CutFloor
+        The floors that matter.
+    """
+    for row in np.flatnonzero(motions.kind == CYCLE).tolist():
+        found = [one for floor in floors if _is_over(path, row, floor) for one in _judged(motions, path, row, floor)]
+        code, text, severity = min(found, key=lambda one: one[2], default=("", "", ""))
+        if code:
+            yield code, row, text, severity
+
+
+def _is_over(path: TipPath, row: int, floor: CutFloor) -> bool:
+    """Whether the cutter reaches the floor at the hole, or at the holes of a block that is repeated, and on the way."""
+    ends = np.array([path.start[row, :2], path.end[row, :2]])
+    if np.isnan(ends[1]).any():
+        return True
+    reach = path.cutters[path.cutter[row]].radius
+    way = shapely.linestrings(ends) if not np.isnan(ends).any() else shapely.points(ends[1])
+    return bool(shapely.distance(floor.pocket.polygon, way) < max(reach, 1e-6))
+
+
+def _judged(motions: Motions, path: TipPath, row: int, floor: CutFloor) -> Iterator[tuple[str, str, str]]:
+    shift = float(path.end[row, 2] - motions.xyz[row, 2]) if path.end[row, 2] == path.end[row, 2] else 0.0
+    low, level = motions.low[row] + shift, motions.level.get(row, np.nan) + shift
+    if low > floor.top:
+        return
+    place = path.end[row, :2]
+    under, raised = _heights(floor, place)
+    name = f"pocket {floor.pocket.id}"
+    if floor.is_held or raised != raised:
+        yield "cycle", _TEXT, "warning"
+    elif raised > TOO_DEEP_MM and not level >= floor.z_range[1] + raised:
+        text = (
+            f"{name}: the cycle's R does not clear the floor, which is raised by {raised:.3f} mm, and is a rapid. "
+            "Raise R above it."
+        )
+        yield "cycle-low", text, "error"
+    elif raised > TOO_DEEP_MM and not low <= under:
+        text = (
+            f"{name}: the cycle ends in the web, which would be left thinner than decided by {raised:.3f} mm. Write "
+            "it with G0 and G1, or post it for the corrected floor."
+        )
+        yield "cycle-low", text, "error"
+    elif not low <= under + min(raised, 0.0):
+        text = f"{name}: the cycle may end in the web, whose floor moves by {raised:+.3f} mm. It is left as programmed."
+        yield "cycle-left", text, "warning"
+    else:
+        yield "cycle", _TEXT, "warning"
+
+
+def _heights(floor: CutFloor, place: NDArray[np.float64]) -> tuple[float, float]:
+    """Z of the underside at a place, and what is added to the floor there; the most where no place is known."""
+    if np.isnan(place).any():
+        place = np.array(floor.pocket.centroid)
+        added = max(floor.dz_range, key=abs)
+    else:
+        added = float(floor.dz(place[None])[0]) if not floor.is_held else float("nan")
+    return float(floor.pocket.underside_at(*place)), added

@@ -1,0 +1,133 @@
+"""Subprogrammes: what a file calls, what of it stands in the file, what runs under another state than as it is read.
+
+The reader takes a subprogramme where it stands, once. What it does not state itself is then as at its call, and that
+has to be the same at every call: one offset is written into its blocks, for the place where they are read to be.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from floorfit.errors import Finding
+from floorfit.nc.motions import Motions
+from floorfit.nc.tip_path import TipPath
+
+__all__ = ["behind_end", "labels_of", "other_states", "unseen_calls"]
+
+#: The start of a programme, an axis word, and comments, where no block is read.
+_LABEL, _AXIS_WORD, _COMMENT = (
+    re.compile(r"\s*([O:]\d+)"),
+    re.compile(r"[XYZ][-+\d.\[#]"),
+    re.compile(r"\([^()]*\)|;.*"),
+)
+_STARTS = re.compile(r"^[ \t]*/?[ \t]*[oO:][ \t]*0*(\d+)", re.MULTILINE)
+#: A call in dialects may be P with the repeats before the last four digits (from memory).
+_REPEATS = 10_000
+
+
+def behind_end(lines: Sequence[str], first: int, source: str) -> list[Finding]:
+    """Another programme behind the end of the first is not read: an error where it moves the tool.
+
+    Parameters
+    ----------
+    lines : sequence of str
+    first : int
+        The line behind the end.
+    source : str
+        Name of the programme.
+    """
+    label = ""
+    for number in range(first, len(lines)):
+        text = _COMMENT.sub("", lines[number]).upper()
+        if text.lstrip().startswith("%"):
+            break
+        found = _LABEL.match(text)
+        label = found[1] if found else label
+        if label and not found and _AXIS_WORD.search(text):
+            told = (
+                f"{label} is a programme of its own behind the end of the first, and would be left as it is. Split the "
+                "file, and correct each programme."
+            )
+            return [Finding("second-programme", source, f"line {number + 1}", told)]
+    return []
+
+
+def labels_of(lines: Sequence[str]) -> frozenset[int]:
+    """Numbers of the programmes and subprogrammes that stand in a file."""
+    return frozenset(map(int, _STARTS.findall("".join(lines))))
+
+
+def _is_of(target: float, number: int) -> bool:
+    """Whether a call is of a number; one that is not known may be."""
+    return target != target or target in (number, float(number)) or (target >= _REPEATS and target % _REPEATS == number)
+
+
+def unseen_calls(motions: Motions, lines: Sequence[str], keep: Sequence[str], source: str) -> list[Finding]:
+    """A warning for every programme that is called, stands in no line here, and is not stated to cut no floor.
+
+    Parameters
+    ----------
+    motions : Motions
+    lines : sequence of str
+    keep : sequence of str
+        Programmes that are stated to cut no floor, as ``"O9000"``.
+    source : str
+        Name of the programme.
+    """
+    if not motions.calls:
+        return []
+    known = {int(digits) for name in keep if (digits := name.strip().lstrip("OoPp:")).isdigit()}
+    known |= labels_of(lines)
+    out: dict[float, Finding] = {}
+    for row, target in motions.calls:
+        if any(_is_of(target, number) for number in known):
+            continue
+        name = "a programme" if target != target else f"O{target:g}"
+        text = (
+            f"{name} is called and stands in another file: what it cuts is not seen here and gets no offset. Where it "
+            f"cuts no floor, say --keep {name}."
+        )
+        out.setdefault(target, Finding("unseen", source, f"line {motions.line[row] + 1}", text, "warning"))
+    return list(out.values())
+
+
+def other_states(motions: Motions, path: TipPath, touched: NDArray[np.intp]) -> list[tuple[int, str]]:
+    """Motions of subprogrammes on floors that run under another state than they are read in, with the reason.
+
+    Parameters
+    ----------
+    motions, path : Motions, TipPath
+        The programme, and its tip in the part's frame.
+    touched : (k,) ndarray of int
+        Motions on floors that matter.
+    """
+    out = []
+    for modal in np.unique(motions.modal[touched]).tolist():
+        state = motions.modals[modal]
+        mine = touched[motions.modal[touched] == modal]
+        for row, target in motions.calls if state.inherited else ():
+            if not _is_of(target, int(state.sub[1:]) if state.sub[1:].isdigit() else -1) and state.sub[1:].isdigit():
+                continue
+            why = _difference(motions, path, int(mine[0]), row)
+            if why:
+                out.append((int(mine[0]), f"{state.sub} is called in line {motions.line[row] + 1} {why}"))
+                break
+    return out
+
+
+def _difference(motions: Motions, path: TipPath, row: int, call: int) -> str:
+    """What a motion has from its caller, and has otherwise where it is read; ``""`` where nothing differs."""
+    read, called = motions.modals[motions.modal[row]], motions.modals[motions.modal[call]]
+    if "transform" in read.inherited and (called.transform or read.transform):
+        return f"under {called.transform or read.transform}"
+    if "frame" in read.inherited and called.frame != read.frame:
+        return "in another zero"
+    if "tool" in read.inherited and path.cutter[row] != path.cutter[call]:
+        return "with another cutter"
+    if "length" in read.inherited and called.length != read.length:
+        return "under another length offset"
+    return ""

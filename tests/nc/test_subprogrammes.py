@@ -1,0 +1,123 @@
+"""What runs under another state than it is read in, and what is called and stands in another file.
+
+A subprogramme starts in the state of its caller and RS274/NGC gives its words their meaning by that state (NISTIR 6556,
+3.5.3 for arcs, 3.5.18 for G92; M98, M99, G51.1, G52, G65 and G68 are dialect, common practice, no source).
+"""
+
+import pytest
+from nc_cases import PART, TOOLS, corrections, tilt
+
+from floorfit.errors import InputError
+from floorfit.nc.cutter import Cutter
+from floorfit.nc.programme import apply_offsets
+from floorfit.nc.tools import Tools
+
+HEAD = "G21 G90 G17 G40 G94 G54\nT1 M6\nG0 X10 Y10 Z20\n"
+#: A pass over floor A in a subprogramme that states all but what it has from its caller; B cut in the main programme.
+PASS = "G0 X10 Y30 Z20\nG1 Z2. F200\nX90\nG0 Z20\n"
+SUB = "O1000\nG90 G21 G17 G40 G54\n" + PASS + "M99\n"
+MAIN_B = "G0 X110 Y30 Z20\nG1 Z2. F200\nX190\nG0 Z20\n"
+BOTH = corrections(A=-0.12, B=0.2)
+
+
+def apply(text, given=BOTH, tools=TOOLS, **stated):
+    return apply_offsets(PART, given, text.encode(), tools=tools, **stated)
+
+
+def main(calls: str) -> str:
+    return HEAD + calls + "G90 G21 G17 G40 G54\n" + MAIN_B + "M30\n" + SUB
+
+
+@pytest.mark.parametrize(
+    "calls",
+    [
+        # Turned about the middle between the two floors, mirrored there, or half as large: A's numbers are places of B.
+        "M98 P1000\nG68 X101 Y30 R180\nM98 P1000\nG69\n",
+        "M98 P1000\nG51.1 X101\nM98 P1000\nG50.1\n",
+        "M98 P1000\nG51 X0 Y0 Z0 P0.5\nM98 P1000\nG50\n",
+        "G68 X101 Y30 R180\nM98 P31000\nG69\n",
+    ],
+)
+def test_a_floor_cut_by_one_block_in_several_frames_is_refused(calls):
+    with pytest.raises(InputError, match=r"O1000 is called in line \d+ under G"):
+        apply(main(calls))
+
+
+@pytest.mark.parametrize("zero", ["G52 X102 Y0", "G92 X-92"])
+def test_a_floor_cut_by_one_block_in_several_zeros_is_refused(zero):
+    """B's place in the numbers of A, by a zero 102 mm further."""
+    text = HEAD + f"M98 P1000\n{zero}\nM98 P1000\nM30\n" + SUB
+    with pytest.raises(InputError, match="in another zero"):
+        apply(text)
+
+
+def test_a_subprogramme_under_two_cutters_is_refused_where_it_states_none():
+    """A flat end of 16 mm on a tilt of 0.002 stands 0.016 mm higher than the tip of a point: radius times slope."""
+    given = corrections(A=tilt("A", 0.05, 0.002, 0.0))
+    text = main("M98 P1000\nT2 M6\nM98 P1000\n")
+    with pytest.raises(InputError, match="with another cutter"):
+        apply(text, given, Tools({1: Cutter(8.0), 2: Cutter(2.0)}))
+    own = text.replace("O1000\n", "O1000\nT1 M6\n")
+    assert apply(own, given, Tools({1: Cutter(8.0), 2: Cutter(2.0)})).changed_blocks > 0
+
+
+def test_a_subprogramme_called_in_one_state_is_corrected_once():
+    done = apply(main("M98 P1000\nM98 P21000\n"))
+    assert done.data.count(b"Z1.880") == 1 and done.data.count(b"Z2.200") == 1
+    assert "unseen" not in {finding.code for finding in done.findings}
+
+
+def test_a_call_of_another_file_leaves_open_what_it_cuts_until_that_is_stated():
+    floors = corrections(A=-0.12)
+    text = HEAD + "M98 P9000\nG0 X10 Y10 Z20\n" + PASS
+    done = apply(text, floors)
+    assert [one.place for one in done.findings if one.code == "unseen"] == ["line 4"]
+    assert not done.is_complete
+    assert "unseen" not in {one.code for one in apply(text, floors, keep=["O9000"]).findings}
+    assert "unseen" in {one.code for one in apply(text, floors, keep=["O9001"]).findings}
+
+
+def test_a_modal_macro_runs_behind_every_motion_and_is_no_plain_motion():
+    with pytest.raises(InputError, match="G66"):
+        apply(HEAD + "G66 P9100\n" + PASS + "G67\n")
+
+
+@pytest.mark.parametrize(
+    "between",
+    [
+        # Dialects, from memory: G10 L10 and L11 set the length of tool 1, #2001 holds it; G43 H takes it.
+        "G10 L10 P1 R0.3\nG43 H1 Z20\n",
+        "G10 L11 P1 R-0.1\nG43 H1 Z20\n",
+        "#2001=0.3\nG43 H1 Z20\n",
+        "#11001=0.3\nG43 H1 Z20\n",
+    ],
+)
+def test_a_tool_made_longer_between_two_cuts_moves_the_surface(between):
+    with pytest.raises(InputError, match="another zero than the first cut"):
+        apply(HEAD + "G43 H1 Z20\n" + PASS + between + MAIN_B)
+
+
+def test_the_length_of_the_next_tool_set_between_two_cuts_moves_nothing():
+    text = HEAD + "G43 H1 Z20\n" + PASS + "G10 L10 P2 R120.\nT2 M6\nG43 H2 Z20\n" + MAIN_B
+    assert apply(text).changed_blocks == 2
+
+
+def test_one_tool_under_two_length_offsets_is_refused():
+    with pytest.raises(InputError, match="under H1 and H11"):
+        apply(HEAD + "G43 H1 Z20\n" + PASS + "G43 H11 Z20\n" + MAIN_B)
+    with pytest.raises(InputError, match="H1 and no length offset"):
+        apply(HEAD + "G43 H1 Z20\n" + PASS + "G49 Z20\n" + MAIN_B)
+
+
+@pytest.mark.parametrize(("length", "is_shared"), [("G43 H1 Z20\n", True), ("G43 H2 Z20\n", False), ("", True)])
+def test_two_tools_under_one_length_offset_are_asked_about(length, is_shared):
+    """A tool is as long as its own offset says; G43 holds until another is stated (NISTIR 6556, table 4: modal)."""
+    done = apply(HEAD + "G43 H1 Z20\n" + PASS + f"T2 M6\n{length}" + MAIN_B)
+    assert ("length-shared" in {one.code for one in done.findings}) is is_shared
+    assert not (is_shared and done.is_complete)
+
+
+def test_a_cycle_of_a_dialect_that_goes_down_is_asked_about():
+    """G12 and G13 mill a round pocket at the depth of their Z (dialect, from memory): from Z 20 to the floor itself."""
+    with pytest.raises(InputError, match="G13 is a motion that this reader does not know"):
+        apply(HEAD + "X150 Y30\nG13 I5. D1 Z2. F300\nG0 Z20\n" + PASS)
