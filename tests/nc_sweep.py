@@ -11,7 +11,7 @@ import math
 import re
 
 import numpy as np
-from cl_reference import _lowest
+from cl_reference import lowest
 
 WORD = re.compile(r"([A-Z])([-+]?(?:\d+\.?\d*|\.\d+))")
 
@@ -117,13 +117,7 @@ def samples(text: str, tools: dict[int, tuple[float, float]], step: float = 0.4)
 
 def swept(text: str, places: np.ndarray, tools: dict[int, tuple[float, float]], step: float = 0.4) -> np.ndarray:
     """Lowest height of any cutter over places (n, 2), mm; infinite where none ever is."""
-    tips, axes, sizes = samples(text, tools, step)
-    out = np.full(len(places), np.inf)
-    for index, place in enumerate(places):
-        near = np.hypot(*(tips[:, :2] - place).T) <= sizes[:, 0] + 1e-6
-        if near.any():
-            out[index] = _lowest(place, tips[near], axes[near], sizes[near])
-    return out
+    return lowest(places, *samples(text, tools, step), slack=1e-6)
 
 
 def too_deep(before: str, after: str, given, part, tools, *, inset=0.3, count=None, seed=3) -> float:

@@ -27,9 +27,6 @@ COLUMNS = (
 TABLES = {"offsets.csv", "readings.csv", "record.json"}
 FILES = TABLES | {"deviation_map.png", "deviation_map.pdf", "report.html", "sign_off.pdf"}
 
-#: One process makes the jobs of this file.
-pytestmark = pytest.mark.xdist_group("job folder")
-
 
 def _bent(x, y):
     return -2e-5 * ((x - 200) ** 2 + (y - 200) ** 2)
