@@ -1,4 +1,4 @@
-"""What pytest leaves alone, and in which order it takes the files: the longest first, so that no process waits at the end.
+"""What pytest leaves alone, and the order of the files: the longest first, so that no process waits at the end.
 
 Each file is run by one process, so that what its tests share is made once (`--dist loadfile`).
 """
