@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.errors import NumericalError
+from floorfit.surface.covariance import Covariance
 from floorfit.surface.fit import Fit, fit_surface
 from floorfit.surface.given import Box
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.modes import Modes
-from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Prior, Solution, assemble, solve
 from floorfit.surface.search import LIKELY, pinned
 

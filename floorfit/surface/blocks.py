@@ -145,18 +145,44 @@ class Factor:
             Samples.
         generator : numpy.random.Generator
         """
+        return self.spread(*self.normals(count, generator))
+
+    def normals(self, count: int, generator: np.random.Generator) -> tuple[Array, Array]:
+        """Draw what `spread` makes samples of: standard normals for L, in blocks, and for what is freed.
+
+        Parameters
+        ----------
+        count : int
+            Samples.
+        generator : numpy.random.Generator
+        """
+        x = generator.standard_normal((len(self.diagonal), COLUMNS * self.shape[1], count))
+        return x, generator.standard_normal((len(self.freed), count))
+
+    def spread(self, x: Array, along: Array, right: Array | None = None) -> Array:
+        """Samples with covariance A⁻¹ from standard normals, (nl, ns, count); less ``A⁻¹ right`` of each.
+
+        Parameters
+        ----------
+        x, along : ndarray
+            From `normals`; x is overwritten.
+        right : (count, nl, ns) ndarray, optional
+            A right-hand side for each sample: half the cost of a solve of its own.
+        """
         from scipy.linalg.blas import dtrsm
 
-        ns = self.shape[1]
-        x = generator.standard_normal((len(self.diagonal), COLUMNS * ns, count))
+        if right is not None:
+            pulled = _in_blocks(right)
+            self._forward(pulled)
+            x -= pulled.transpose(0, 2, 1)
+            if len(self.freed):
+                along = along - np.tensordot(self.freed, right, ((1, 2), (1, 2)))
         for k in range(len(x) - 1, -1, -1):
             if k < len(x) - 1:
                 x[k] -= self.below[k].T @ x[k + 1]
             x[k] = dtrsm(1.0, self.diagonal[k], x[k].T, side=1, trans_a=1, overwrite_b=1).T
-        out = x.reshape(len(x) * COLUMNS, ns, count)[: self.shape[0]]
-        if len(self.freed):
-            out += np.tensordot(self.freed, generator.standard_normal((len(self.freed), count)), (0, 0))
-        return out
+        out = x.reshape(len(x) * COLUMNS, self.shape[1], x.shape[2])[: self.shape[0]]
+        return out + np.tensordot(self.freed, along, (0, 0)) if len(self.freed) else out
 
     def inverse_band(self) -> Band:
         """Return the band of ``A⁻¹``: exact covariances of neighbouring coefficients; found once."""

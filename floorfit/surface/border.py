@@ -299,7 +299,7 @@ class Border:
         """V = A⁻¹G, (K + J, nl, ns): how the spline gives way to each, less what belongs to the plate."""
         reached = self.factor.solve_many(self.columns.right)
         if self.columns.lift is not None:
-            reached[self.columns.shapes :] -= self.columns.lift
+            reached[-len(self.columns.lift) :] -= self.columns.lift
         return reached
 
     @property
@@ -367,7 +367,16 @@ class Border:
             ΦᵀWy.
         """
         amounts = self.gain @ (values - np.einsum("kij,ij->k", self.columns.right, alone))
-        return alone - np.einsum("k,kij->ij", amounts, self.reached), amounts
+        return self.lifted(alone - self.factor.solve(self.pull(amounts[:, None])[0]), amounts), amounts
+
+    def pull(self, amounts: Array) -> Array:
+        """What amounts and knots (K + J, count) take off the right-hand side, (count, nl, ns): G a."""
+        return np.tensordot(amounts.T, self.columns.right, 1)
+
+    def lifted(self, coefficients: Array, amounts: Array) -> Array:
+        """With what belongs to the plate of amounts and knots (K + J, ...): coefficients (nl, ns, ...)."""
+        lift = self.columns.lift
+        return coefficients if lift is None else coefficients + np.tensordot(lift, amounts[-len(lift) :], (0, 0))
 
     @property
     def _shrunk(self) -> Array:

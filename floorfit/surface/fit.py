@@ -15,6 +15,7 @@ from floorfit.surface.along_axes import Model
 from floorfit.surface.blocks import as_sparse
 from floorfit.surface.border import Slow
 from floorfit.surface.cell_width import cell_of, final_cell, keeps_planes
+from floorfit.surface.families import likely_families
 from floorfit.surface.given import Box, check_places, checked, enclosing, heights, plane_of
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.left_out import LooResiduals, leave_one_out
@@ -342,12 +343,13 @@ def _fit(
     centre = models[0][1][0][0]
     grid, (coefficients, amounts) = centre.equations.grid, mean_of(models)
     inverse = centre.factor.inverse_band()
+    others = likely_families(centre, search.others, xy, flat, search.weights / u**2, search.models[0].slow)
     missed = 0.0 if shapes is None else Misfit.of(shapes, centre.amounts).variance_at(xy)
     loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights, missed)
     surface = Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts)
     return Fit(
         surface=surface,
-        posterior=joint_posterior(grid, models, inverse, samples, seed, shapes),
+        posterior=joint_posterior(grid, models, inverse, samples, seed, shapes, others),
         weights=search.weights,
         residuals=w - surface.at(*xy.T),
         loo=loo,

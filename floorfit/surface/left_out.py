@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.surface.covariance import Covariance
 from floorfit.surface.grid import Band
 from floorfit.surface.local_shapes import LocalShapes
-from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Solution
 from floorfit.surface.spline import Surface
 

@@ -9,15 +9,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.surface.blocks import outer, outer_sum
-from floorfit.surface.border import Border
-from floorfit.surface.grid import CHUNK, Band, Grid
+from floorfit.surface.blocks import outer
+from floorfit.surface.covariance import Covariance
+from floorfit.surface.families import Family, placed, together, within
+from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_energy import Rough
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
 from floorfit.surface.spline import middles
 
-__all__ = ["Covariance", "Posterior", "joint_posterior", "mean_of", "mixture"]
+__all__ = ["Posterior", "joint_posterior", "mean_of", "mixture"]
 
 Array = NDArray[np.float64]
 #: Solutions with their shares, the best first.
@@ -29,93 +30,6 @@ ROUGH_FREEDOM = 4.0
 #: What straight breaks over the ribs leave out on a floor, as an amount of its shape: a rib between gives on both sides
 #: (plates of the tuning seeds, tests/benchmarks/conditions.py).
 BREAK_SHARE = 0.35
-
-
-@dataclass(frozen=True)
-class Covariance:
-    """Covariances of the spline's neighbouring coefficients, of the shapes' amounts, and between the two.
-
-    Parameters
-    ----------
-    grid : Grid
-    band : Band
-        Of the coefficients, mm².
-    shapes : LocalShapes or None
-    cross : (K, nl, ns) ndarray
-        Between amounts and coefficients, mm².
-    amounts : (K, K) ndarray, mm²
-    misfit : Misfit or None
-        What the shapes' forms leave out.
-    """
-
-    grid: Grid
-    band: Band
-    shapes: LocalShapes | None
-    cross: Array
-    amounts: Array
-    misfit: Misfit | None = None
-
-    @classmethod
-    def of(
-        cls, grid: Grid, inverse: Band, border: Border | None, shapes: LocalShapes | None, amounts: Array
-    ) -> Covariance:
-        """Covariance at φ = 1 from the spline's own, A⁻¹, and a covariance of the amounts: the spline gives way."""
-        if border is None or shapes is None:
-            return cls(grid, inverse, None, np.empty((0, *grid.shape)), amounts)
-        cross = -np.tensordot(amounts, border.reached, 1)
-        band, k = inverse - outer_sum(cross, border.reached), shapes.count
-        return cls(grid, band, shapes, cross[:k], amounts[:k, :k])
-
-    def scaled(self, factor: float) -> Covariance:
-        """Times a factor."""
-        return Covariance(self.grid, factor * self.band, self.shapes, factor * self.cross, factor * self.amounts)
-
-    def spread(self, coefficients: Array, amounts: Array, share: float) -> Covariance:
-        """And what a share of other best estimates, so far away from this one, adds."""
-        cross = self.cross + share * amounts[:, None, None] * coefficients
-        own = self.amounts + share * np.outer(amounts, amounts)
-        return Covariance(self.grid, self.band + share * outer(coefficients), self.shapes, cross, own)
-
-    def expected_size(self, amounts: Array) -> Array:
-        """Root mean square of the amounts about zero, (K,), mm."""
-        return np.asarray(np.sqrt(amounts**2 + np.maximum(np.diag(self.amounts), 0.0)))
-
-    def at(self, points: Array) -> Array:
-        """Variance of the warp at places (n, 2), mm²."""
-        variance = self.grid.quadratic_at(self.band, points)
-        if self.shapes is None:
-            return variance
-        for start in range(0, len(points), CHUNK):
-            part = slice(start, start + CHUNK)
-            variance[part] += self._shaped(points[part])
-        return variance
-
-    def _shaped(self, points: Array) -> Array:
-        assert self.shapes is not None
-        design = self.shapes.design(points)
-        extra = _quadratic(design, self.amounts)
-        if self.misfit is not None:
-            extra += self.misfit.variance_at(points)
-        pairs = design.tocoo()
-        rows, numbers = pairs.row.astype(np.intp), pairs.col.astype(np.intp)
-        crossed = pairs.data * self.grid.each_at(self.cross, numbers, points[rows])
-        extra += 2 * np.bincount(rows, crossed, len(points))
-        return extra
-
-
-def _quadratic(design, matrix: Array) -> Array:  # type: ignore[no-untyped-def]
-    """``φᵀ C φ`` of each row of a sparse design; a place lies on one shape or on few."""
-    counts = np.diff(design.indptr)
-    out = np.zeros(design.shape[0])
-    single = np.flatnonzero(counts == 1)
-    first = design.indptr[single]
-    out[single] = design.data[first] ** 2 * np.diag(matrix)[design.indices[first]]
-    several = np.flatnonzero(counts > 1)
-    for start in range(0, len(several), 5_000):
-        rows = several[start : start + 5_000]
-        part = design[rows]
-        out[rows] = np.asarray((part * (part @ matrix)).sum(axis=1)).ravel()
-    return out
 
 
 @dataclass(frozen=True)
@@ -239,6 +153,7 @@ def joint_posterior(
     samples: int,
     seed: int,
     shapes: LocalShapes | None,
+    others: Sequence[Family] = (),
 ) -> Posterior:
     """Mixture of solutions about the mean of the best ones.
 
@@ -252,33 +167,65 @@ def joint_posterior(
     samples, seed : int
     shapes : LocalShapes or None
         What stands beside the spline.
+    others : sequence of Family
+        Other families of shapes, solved at the very first one's smoothing.
     """
-    nodes = [(solution, own * share) for own, part in models for solution, share in part]
-    centre = nodes[0][0]
-    counts = _shared_out(samples, [share for _, share in nodes])
+    left = 1.0 - sum(one.share for one in others)
+    first = [(solution, left * own * share) for own, part in models for solution, share in part]
+    families = [] if shapes is None else [Family(shapes, first[0][0], left), *others]
+    every, starts = together([one.shapes for one in families])
+    nodes = [_Node(*one, 0) for one in first]
+    nodes += [_Node(one.solution, one.share, start) for one, start in zip(others, starts[1:], strict=False)]
     mean, typical = mean_of(models)
-    shifts = [(solution.coefficients - mean, solution.amounts - typical) for solution, _ in nodes]
+    total = 0 if every is None else every.count
+    shifts = [node.away(mean, typical, total) for node in nodes]
+    deviations, amounts = _samples(nodes, shifts, samples, seed)
+    covariance = within(grid, inverse, families, starts, every, first[0][0])
+    squares = np.maximum(np.diag(covariance.amounts), 0.0)
+    squares = squares + sum(node.share * placed(node.solution.amounts, node.start, total) ** 2 for node in nodes)
+    for shift, node in zip(shifts, nodes, strict=True):
+        covariance = covariance.spread(*shift, node.share)
+    covariance, deviations = _tailed(covariance, deviations, first[0][0].prior.rough, seed)
+    if every is None:
+        return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
+    broken = BREAK_SHARE * _broken(grid, nodes, every)
+    for one, start in zip(families, starts, strict=True):
+        broken[start : start + one.shapes.count] *= np.sqrt(one.share)
+    misfit = Misfit.of(every, np.sqrt(squares + broken**2))
+    missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
+    covariance = replace(covariance, misfit=misfit)
+    return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)
+
+
+@dataclass(frozen=True)
+class _Node:
+    """A solution with its share, and where the amounts of its family of shapes stand among those of all."""
+
+    solution: Solution
+    share: float
+    start: int
+
+    def away(self, mean: Array, typical: Array, total: int) -> tuple[Array, Array]:
+        """Coefficients and amounts less the best estimates."""
+        amounts = placed(self.solution.amounts, self.start, total) - placed(typical, 0, total)
+        return self.solution.coefficients - mean, amounts
+
+
+def _samples(
+    nodes: Sequence[_Node], shifts: Sequence[tuple[Array, Array]], samples: int, seed: int
+) -> tuple[Array, Array]:
+    """Joint samples of coefficients and amounts about the best estimates, by the shares of the nodes."""
+    counts = _shared_out(samples, [node.share for node in nodes])
 
     def drawn(k: int) -> tuple[Array, Array]:
-        own, amounts = _drawn(nodes[k][0], counts[k], np.random.default_rng([seed, k]))
+        own, amounts = _drawn(nodes[k].solution, counts[k], np.random.default_rng([seed, k]))
         own += shifts[k][0][:, :, None]
-        return own, amounts + shifts[k][1][:, None]
+        return own, placed(amounts, nodes[k].start, len(shifts[k][1])) + shifts[k][1][:, None]
 
     with ThreadPoolExecutor(WORKERS) as pool:
         parts = list(pool.map(drawn, range(len(nodes))))
     deviations, amounts = (np.concatenate([part[k] for part in parts], axis=-1) for k in (0, 1))
-    own = np.empty((0, 0)) if centre.border is None else centre.border.covariance
-    covariance = Covariance.of(grid, inverse, centre.border, shapes, own).scaled(centre.dispersion)
-    for shift, (_, share) in zip(shifts, nodes, strict=True):
-        covariance = covariance.spread(*shift, share)
-    covariance, deviations = _tailed(covariance, deviations, centre.prior.rough, seed)
-    if shapes is None:
-        return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
-    sizes = np.hypot(covariance.expected_size(typical), BREAK_SHARE * _broken(grid, nodes, shapes))
-    misfit = Misfit.of(shapes, sizes)
-    missed = np.random.default_rng([seed, len(nodes)]).standard_normal((len(misfit.deviation), samples))
-    covariance = replace(covariance, misfit=misfit)
-    return Posterior(grid, covariance, deviations, amounts, misfit.deviation[:, None] * missed)
+    return deviations, amounts
 
 
 def _tailed(covariance: Covariance, deviations: Array, rough: Rough | None, seed: int) -> tuple[Covariance, Array]:
@@ -293,9 +240,9 @@ def _tailed(covariance: Covariance, deviations: Array, rough: Rough | None, seed
     return replace(covariance, band=covariance.band * outer(wide), cross=covariance.cross * wide), stretched
 
 
-def _broken(grid: Grid, nodes: Sequence[tuple[Solution, float]], shapes: LocalShapes) -> Array:
+def _broken(grid: Grid, nodes: Sequence[_Node], shapes: LocalShapes) -> Array:
     """By how much the plate breaks from one side of each shape to the other, mm: second differences over its width."""
-    ramps = np.asarray(sum(share * _ramps(solution) for solution, share in nodes))
+    ramps = np.asarray(sum(node.share * _ramps(node.solution) for node in nodes))
     total = np.zeros(shapes.count)
     if not np.any(ramps):
         return total
@@ -318,15 +265,20 @@ def _ramps(solution: Solution) -> Array | float:
 
 def _drawn(solution: Solution, count: int, generator: np.random.Generator) -> tuple[Array, Array]:
     """Joint samples of coefficients and amounts about a solution."""
-    spread = solution.factor.draw(count, generator)
+    noise, along = solution.factor.normals(count, generator)
     border = solution.border
     if border is None:
+        spread = solution.factor.spread(noise, along)
         spread *= np.sqrt(solution.dispersion)
         return spread, np.empty((0, count))
     amounts, phi = border.draw(count, generator)
-    spread *= np.sqrt(phi)
+    noise *= np.sqrt(phi)
+    own, along = amounts[: border.columns.shapes], along * np.sqrt(phi)
+    if count < len(amounts):  # fewer samples than shapes: each is solved for itself
+        return border.lifted(solution.factor.spread(noise, along, border.pull(amounts)), amounts), own
+    spread = solution.factor.spread(noise, along)
     spread -= (border.reached.reshape(len(amounts), -1).T @ amounts).reshape(spread.shape)
-    return spread, amounts[: border.columns.shapes]
+    return spread, own
 
 
 def _shared_out(total: int, shares: list[float]) -> list[int]:

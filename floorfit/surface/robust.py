@@ -44,6 +44,8 @@ FULL, NONE = 3.0, 4.5
 BAD_COST = float(-2 * np.log(0.05 / 1.0))
 #: Weights that move by no more leave the smoothing as it is; steps in log λ that weights do not feel.
 SETTLED = 0.5
+#: Twice the log of how much likelier a family of shapes must be for another to be left out.
+MUCH_LESS = 7.0
 #: Rounds of reweighting; it stops earlier when no weight moves by more than 0.02.
 ROUNDS = 8
 #: Times that local factors of the energy are found anew, and the factor below which ground counts as rough.
@@ -72,6 +74,8 @@ class Robust:
         Effective number of parameters of the spline on the grid of the search.
     shapes : LocalShapes or None
         What is fitted beside the spline.
+    others : tuple of LocalShapes
+        Families of shapes that are not much less likely.
     """
 
     weights: Array
@@ -79,6 +83,7 @@ class Robust:
     scale: float
     parameters: float
     shapes: LocalShapes | None = None
+    others: tuple[LocalShapes, ...] = ()
 
     @property
     def priors(self) -> _Priors:
@@ -149,7 +154,7 @@ def robust_weights(
         weights, start = before.weights[part], before.priors[0][0]
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
     priors, solution = _priors(data, weights, start, prior)
-    data, solution = _likeliest(data, shapes, weights, solution)
+    data, solution, others = _likeliest(data, shapes, weights, solution)
     if prior is None:
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
     if modes is not None and prior is None:
@@ -170,7 +175,7 @@ def robust_weights(
     models: tuple[Model, ...] = (Model(priors),)
     if prior is None and data.shapes is not None:
         models = _models(data, weights, priors, solution, order, is_z_measured)
-    return Robust(weights, models, scale, parameters, data.shapes)
+    return Robust(weights, models, scale, parameters, data.shapes, others)
 
 
 def _begun(data: _Data, prior: Prior | None, robust: bool) -> tuple[Array, Prior]:
@@ -284,11 +289,15 @@ def _set_aside_together(data: _Data, weights: Array, prior: Prior) -> list[NDArr
     return out
 
 
-def _likeliest(data: _Data, shapes: Sequence[LocalShapes], weights: Array, first: Solution) -> tuple[_Data, Solution]:
-    """With the likeliest of several families of shapes, at one smoothing."""
+def _likeliest(
+    data: _Data, shapes: Sequence[LocalShapes], weights: Array, first: Solution
+) -> tuple[_Data, Solution, tuple[LocalShapes, ...]]:
+    """With the likeliest of several families of shapes, at one smoothing; and those that are not much less likely."""
     families = [replace(data, shapes=one) for one in shapes[1:]]
-    solutions = [(data, first), *((one, one.reshaped(first, weights)) for one in families)]
-    return min(solutions, key=lambda found: found[1].criterion)
+    found = [(data, first), *((one, one.reshaped(first, weights)) for one in families)]
+    best = min(found, key=lambda one: one[1].criterion)
+    near = [one.shapes for one, solution in found if solution.criterion < best[1].criterion + MUCH_LESS]
+    return *best, tuple(one for one in near if one is not None and one is not best[0].shapes)
 
 
 def _likeliest_start(data: _Data, weights: Array) -> Prior:

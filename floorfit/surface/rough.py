@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from floorfit.surface.axis import MARGIN_CELLS
 from floorfit.surface.blocks import outer
+from floorfit.surface.covariance import Covariance
 from floorfit.surface.grid import Grid
 from floorfit.surface.local_energy import Rough, cell_energies
 from floorfit.surface.local_shapes import LocalShapes
-from floorfit.surface.posterior import Covariance
 from floorfit.surface.reml import Prior, Solution
 from floorfit.surface.search import pinned
 
