@@ -131,12 +131,13 @@ def too_deep(before: str, after: str, given, part, tools, *, inset=0.3, count=No
     rng, worst = np.random.default_rng(seed), -np.inf
     import shapely
 
+    was, now = samples(before, tools), samples(after, tools)
     for pocket in part.pockets:
         polygon = pocket.polygon.buffer(-inset)
         x0, y0, x1, y1 = polygon.bounds
         spots = np.column_stack([rng.uniform(x0, x1, 3 * count), rng.uniform(y0, y1, 3 * count)])
         spots = spots[shapely.contains_xy(polygon, *spots.T)][:count]
-        old, new = swept(before, spots, tools), swept(after, spots, tools)
+        old, new = (lowest(spots, *one, slack=1e-6) for one in (was, now))
         nominal, dz = pocket.floor_at(*spots.T), given[pocket.id].at(*spots.T)
         if given[pocket.id].action == "hold":
             wanted = old
