@@ -149,8 +149,8 @@ def tool_radius(pocket: Pocket) -> float:
     """Largest of a few radii that fits the pocket's corners and leaves room to move, mm."""
     wanted = [10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.0, 1.0, 0.5]
     corner = pocket.corner_radius or 8.0
-    fits = [radius for radius in wanted if radius <= corner and not pocket.polygon.buffer(-1.5 * radius).is_empty]
-    return fits[0] if fits else 0.25
+    fits = (radius for radius in wanted if radius <= corner and not pocket.polygon.buffer(-1.5 * radius).is_empty)
+    return next(fits, 0.25)
 
 
 def passes(area: Polygon, step: float) -> list[np.ndarray]:

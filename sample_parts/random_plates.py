@@ -457,7 +457,9 @@ def floor_points(pocket: Pocket, count: int = 40, margin: float = 0.0) -> Array:
     step = max(x1 - x0, y1 - y0) / count
     xs, ys = (np.linspace(a, b, max(4, round((b - a) / step) + 1)) for a, b in ((x0, x1), (y0, y1)))
     grid = np.array(np.meshgrid(xs, ys)).reshape(2, -1).T
-    inside = grid[contains_xy(area, *grid.T) | (area.distance(points(grid)) < 1e-9)]
+    is_on = contains_xy(area, *grid.T)
+    is_on[~is_on] = area.distance(points(grid[~is_on])) < 1e-9
+    inside = grid[is_on]
     corners = np.array([xy for ring in (pocket.boundary, *pocket.islands) for xy in ring])
     return np.vstack([inside, corners]) if margin == 0 else inside
 

@@ -12,6 +12,7 @@ import argparse
 import json
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -117,12 +118,18 @@ def run(case: Case) -> list[Figures]:
     """Make the plate, measure it, correct it, and compare with the truth."""
     import floorfit
 
-    plate = random_plate(case.seed, *case.size, *case.cells, warp_range=case.warp, tolerance=case.tolerance)
+    plate = _plate(case.seed, case.size, case.cells, case.warp, case.tolerance)
     taken = take_readings(plate, case.seed + 100, case.per_pocket, bad=case.bad, measured_z=case.measured_z)
     # Floors that were cut true on the warped plate did not move since: their Z is as programmed, exactly.
     stated = {} if case.measured_z else {"floor_z": "as-programmed", "moved_u": 0.0}
     result = floorfit.correct(plate.part, taken.readings, floorfit.Settings(z_u=Z_NOISE, **stated))
     return [_figures(plate, decision) for decision in result.decisions]
+
+
+@lru_cache(maxsize=1)
+def _plate(seed: int, size: tuple[float, float], cells: tuple[int, int], warp: float, tolerance: float) -> Plate:
+    """The plate of a pair is bent once."""
+    return random_plate(seed, *size, *cells, warp_range=warp, tolerance=tolerance)
 
 
 def _figures(plate: Plate, decision) -> Figures:  # type: ignore[no-untyped-def]
@@ -131,7 +138,8 @@ def _figures(plate: Plate, decision) -> Figures:  # type: ignore[no-untyped-def]
     warp = plate.warp(*points.T)
     width = pocket.tolerance.width
     truth = floor_truth(plate, pocket)
-    by_shift, by_tilt = truth.warp_max - truth.warp_min <= width, 2 * _half_band(points, warp) <= width
+    by_shift = truth.warp_max - truth.warp_min <= width
+    by_tilt = by_shift or 2 * _half_band(points, warp) <= width  # a shift is a plane
     head = (decision.pocket, decision.action, decision.verdict, str(decision.reason))
     if decision.action == "hold":
         return Figures(*head, None, None, None, None, None, None, by_shift, by_tilt, None)

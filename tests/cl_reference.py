@@ -73,12 +73,21 @@ def samples(text: str, step: float = 0.5) -> tuple[np.ndarray, np.ndarray, np.nd
 
 def swept(text: str, places: np.ndarray, step: float = 0.5) -> np.ndarray:
     """Lowest height of the cutter over places (n, 2), mm; infinite where it never is."""
-    tips, axes, sizes = samples(text, step)
+    return lowest(places, *samples(text, step), slack=0.01)
+
+
+def lowest(places, tips, axes, sizes, *, slack: float) -> np.ndarray:
+    """Lowest height over places (n, 2) of cutters that stand at tips, mm; infinite where none is within its radius."""
+    order = np.argsort(tips[:, 0])
+    tips, axes, sizes = tips[order], axes[order], sizes[order]
+    reach = sizes[:, 0] + slack
+    first, last = (np.searchsorted(tips[:, 0], places[:, 0] + side * reach.max()) for side in (-1, 1))
     out = np.full(len(places), np.inf)
     for index, place in enumerate(places):
-        near = np.hypot(*(tips[:, :2] - place).T) <= sizes[:, 0] + 0.01
+        strip = slice(first[index], last[index])
+        near = np.hypot(*(tips[strip, :2] - place).T) <= reach[strip]
         if near.any():
-            out[index] = _lowest(place, tips[near], axes[near], sizes[near])
+            out[index] = _lowest(place, tips[strip][near], axes[strip][near], sizes[strip][near])
     return out
 
 
@@ -91,16 +100,27 @@ def _lowest(place, tips, axes, sizes) -> float:
     low = np.where(inside, tips[:, 2] + disc, np.inf).min()
     if not corner.any():
         return float(low)
-    side = np.cross(axes, [0.3, 0.9, 0.1])
+    balls = _balls(_once(axes), _once(flat[:, None]), _once(corner[:, None]))
+    under = corner**2 - (off[:, 0] - balls[..., 0]) ** 2 - (off[:, 1] - balls[..., 1]) ** 2
+    over = np.nonzero(under >= 0)
+    height = (tips[:, 2] + balls[..., 2])[over] - np.sqrt(under[over])
+    return float(min(low, height.min(initial=np.inf)))
+
+
+def _balls(axes, flat, corner) -> np.ndarray:
+    """Middles of the balls of each ring as seen from its tip, (angles, tips, 3); those of a ball end are one."""
+    x, y, z = axes.T
+    side = np.stack([0.1 * y - 0.9 * z, 0.3 * z - 0.1 * x, 0.9 * x - 0.3 * y], axis=1)  # across, anywhere
     side /= np.linalg.norm(side, axis=1)[:, None]
-    other = np.cross(axes, side)
-    for angle in RING:
-        centre = tips + corner[:, None] * axes + flat[:, None] * (math.cos(angle) * side + math.sin(angle) * other)
-        under = corner**2 - ((place - centre[:, :2]) ** 2).sum(axis=1)
-        low = min(low, np.where(under >= 0, centre[:, 2] - np.sqrt(np.maximum(under, 0.0)), np.inf).min())
-        if not flat.any():
-            break
-    return float(low)
+    u, v, w = side.T
+    other = np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=1)
+    turn = RING[: None if flat.any() else 1, None, None]
+    return corner * axes + flat * (np.cos(turn) * side + np.sin(turn) * other)
+
+
+def _once(rows) -> np.ndarray:
+    """One row where all are alike."""
+    return rows[:1] if (rows == rows[0]).all() else rows
 
 
 def post(text: str) -> str:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 
 import numpy as np
 from nc_reference import paired
-from shapely import Point
+from shapely import Point, Polygon
 
 from floorfit.decision.decision import Correction, FollowGrid
 from floorfit.nc.cutter import Cutter
@@ -66,7 +67,7 @@ def corrections(*given: tuple[str, Correction], part: Part = PART, **named: obje
 #: A small flat cutter, so that the tip tells nearly all.
 RADIUS = 1.0
 TOOLS = Tools(every=Cutter(RADIUS))
-_RING = [(RADIUS * math.cos(a), RADIUS * math.sin(a)) for a in np.linspace(0, 2 * math.pi, 24)] + [(0.0, 0.0)]
+_RING = np.array([(RADIUS * math.cos(a), RADIUS * math.sin(a)) for a in np.linspace(0, 2 * math.pi, 24)] + [(0.0, 0.0)])
 
 
 def apply(text: str, given: dict[str, Correction], part: Part = PART, **options) -> str:
@@ -99,6 +100,11 @@ def check_heights(before: str, after: str, given: dict[str, Correction], part: P
             _check_point(pair, float(share), given, part, tolerance)
 
 
+@cache
+def _grown(area: Polygon, by: float) -> Polygon:
+    return area.buffer(by)
+
+
 def _near(floor, x, y, z, given) -> bool:
     """Whether a height is in the band (0.4 of the stock) over a floor, or under the clearance of a raised one."""
     over = z - float(floor.nominal_z(x, y))
@@ -110,8 +116,8 @@ def _check_point(pair, share, given, part, tolerance) -> None:
     added = pair.new[-1].end[2] - z if share == 1 else pair.added(share)
     spot = Point(x, y)
     edge = min(floor.polygon.boundary.distance(spot) for floor in part.pockets)
-    over = [floor for floor in part.pockets if floor.polygon.buffer(0.1).covers(spot)]
-    reached = any(floor.polygon.buffer(0.1 + RADIUS).covers(spot) for floor in part.pockets)
+    over = [floor for floor in part.pockets if _grown(floor.polygon, 0.1).covers(spot)]
+    reached = any(_grown(floor.polygon, 0.1 + RADIUS).covers(spot) for floor in part.pockets)
     flat = abs(pair.old.start[2] - pair.old.end[2]) < 0.05
     floor = next((f for f in over if abs(float(f.nominal_z(x, y)) - z) < 0.02), None)
     where = f"{pair.old.kind} at {x:.3f} {y:.3f} {z:.3f}: added {added:.4f}"
@@ -120,7 +126,7 @@ def _check_point(pair, share, given, part, tolerance) -> None:
         assert added >= min(wanted, 0.0) - tolerance - ROUNDING, where
         if edge > NEAR_EDGE:
             # A flat end stands on the highest place under it.
-            most = max(float(given[floor.id].at(x + dx, y + dy)) for dx, dy in _RING)
+            most = float(given[floor.id].at(*(_RING + np.array([x, y])).T).max())
             assert wanted - tolerance - ROUNDING <= added <= most + tolerance + ROUNDING, (where, wanted, most)
     elif (
         pair.old.kind != "rapid"

@@ -11,7 +11,7 @@ import math
 import re
 
 import numpy as np
-from cl_reference import _lowest
+from cl_reference import lowest
 
 WORD = re.compile(r"([A-Z])([-+]?(?:\d+\.?\d*|\.\d+))")
 
@@ -117,13 +117,7 @@ def samples(text: str, tools: dict[int, tuple[float, float]], step: float = 0.4)
 
 def swept(text: str, places: np.ndarray, tools: dict[int, tuple[float, float]], step: float = 0.4) -> np.ndarray:
     """Lowest height of any cutter over places (n, 2), mm; infinite where none ever is."""
-    tips, axes, sizes = samples(text, tools, step)
-    out = np.full(len(places), np.inf)
-    for index, place in enumerate(places):
-        near = np.hypot(*(tips[:, :2] - place).T) <= sizes[:, 0] + 1e-6
-        if near.any():
-            out[index] = _lowest(place, tips[near], axes[near], sizes[near])
-    return out
+    return lowest(places, *samples(text, tools, step), slack=1e-6)
 
 
 def too_deep(before: str, after: str, given, part, tools, *, inset=0.3, count=None, seed=3) -> float:
@@ -137,12 +131,13 @@ def too_deep(before: str, after: str, given, part, tools, *, inset=0.3, count=No
     rng, worst = np.random.default_rng(seed), -np.inf
     import shapely
 
+    was, now = samples(before, tools), samples(after, tools)
     for pocket in part.pockets:
         polygon = pocket.polygon.buffer(-inset)
         x0, y0, x1, y1 = polygon.bounds
         spots = np.column_stack([rng.uniform(x0, x1, 3 * count), rng.uniform(y0, y1, 3 * count)])
         spots = spots[shapely.contains_xy(polygon, *spots.T)][:count]
-        old, new = swept(before, spots, tools), swept(after, spots, tools)
+        old, new = (lowest(spots, *one, slack=1e-6) for one in (was, now))
         nominal, dz = pocket.floor_at(*spots.T), given[pocket.id].at(*spots.T)
         if given[pocket.id].action == "hold":
             wanted = old

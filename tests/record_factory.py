@@ -287,5 +287,5 @@ def _map(layout: Layout, floors: Any, decisions: list[dict[str, Any]]) -> dict[s
               "margin_mm": np.minimum(after - tilt - 1.9, 2.1 - after + tilt)}  # fmt: skip
     document: dict[str, Any] = {"x_mm": x.tolist(), "y_mm": y.tolist(), "pocket": pocket.tolist()}
     for key, layer in layers.items():
-        document[key] = [[None if np.isnan(v) else float(v) for v in row] for row in layer]
+        document[key] = np.where(np.isnan(layer), None, layer).tolist()
     return document

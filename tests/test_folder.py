@@ -27,9 +27,6 @@ COLUMNS = (
 TABLES = {"offsets.csv", "readings.csv", "record.json"}
 FILES = TABLES | {"deviation_map.png", "deviation_map.pdf", "report.html", "sign_off.pdf"}
 
-#: One process makes the jobs of this file.
-pytestmark = pytest.mark.xdist_group("job folder")
-
 
 def _bent(x, y):
     return -2e-5 * ((x - 200) ** 2 + (y - 200) ** 2)
@@ -224,15 +221,13 @@ def test_decimal_comma_goes_with_semicolons_and_reads_back(tmp_path: Path, jobs)
 
 @pytest.mark.parametrize("decimal", ["point", "comma"])
 def test_readings_of_a_large_job_stay_in_their_table(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, decimal: str
+    jobs, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, decimal: str
 ) -> None:
     from floorfit.record import read_record
 
-    call = _write(tmp_path, units="in")
-    assert main([*call, "--no-pictures"]) == 0
-    whole = read_record(tmp_path / "job")
+    whole = read_record(jobs["in"][0])
     monkeypatch.setattr("floorfit.folder.MOST_IN_RECORD", 10)
-    assert main([*call, "--no-pictures", "--replace", "--decimal", decimal]) == 0
+    assert main([*_write(tmp_path, units="in"), "--no-pictures", "--decimal", decimal]) == 0
     kept = json.loads((tmp_path / "job" / "record.json").read_text(encoding="utf-8"))
     assert kept["readings"]["line"] == [] and kept["summary"]["readings"] == len(whole.readings.line)
     again = read_record(tmp_path / "job")

@@ -16,8 +16,6 @@ import pytest
 from floorfit.cad import extract_pockets
 from floorfit.errors import InputError
 
-pytestmark = pytest.mark.xdist_group("fuzz")
-
 #: What went wrong before it was mended: a facet that names a vertex that is not there (IndexError), a drawing cut off
 #: in its header (StopIteration), vertices of two coordinates (ValueError), an M word of 400 digits (OverflowError).
 KEPT = [("ply", 3), ("dxf", 5), ("obj", 111), ("programme", 3)]

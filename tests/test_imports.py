@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -35,10 +36,17 @@ MAY = {
 NUMERICS_ONLY = {"numpy", "scipy", "threadpoolctl", "floorfit"}
 
 
+@cache
+def _nodes(path: Path) -> list[ast.AST]:
+    """All nodes of a file; it is parsed once for all tests."""
+    return list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+
+
+@cache
 def _imports(path: Path) -> set[str]:
     """Names of modules that a file imports, type hints included."""
     found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in _nodes(path):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
@@ -87,7 +95,7 @@ def test_no_star_imports_and_public_names_exist() -> None:
     import floorfit
 
     for path in HOUSE.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in _nodes(path):
             assert not (isinstance(node, ast.ImportFrom) and node.names[0].name == "*"), path
     for name in floorfit.__all__:
         assert getattr(floorfit, name) is not None
@@ -103,8 +111,7 @@ def test_package_itself_imports_nothing_heavy() -> None:
 
 
 def _classes() -> list[str]:
-    trees = [ast.parse(path.read_text(encoding="utf-8")) for path in HOUSE.rglob("*.py")]
-    return [node.name for tree in trees for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]
+    return [node.name for path in HOUSE.rglob("*.py") for node in _nodes(path) if isinstance(node, ast.ClassDef)]
 
 
 def test_no_class_name_stands_twice() -> None:
@@ -116,7 +123,7 @@ def test_no_function_is_longer_than_a_screen() -> None:
     """At most 45 lines without its docstring: our choice, no source."""
     long = []
     for path in HOUSE.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in _nodes(path):
             if isinstance(node, ast.FunctionDef):
                 first = node.body[0]
                 said = first.end_lineno - first.lineno + 1 if ast.get_docstring(node) else 0

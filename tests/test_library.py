@@ -15,8 +15,6 @@ import floorfit
 from floorfit.cli import COMMANDS, main
 from floorfit.record import Record, record_of
 
-pytestmark = pytest.mark.xdist_group("library")
-
 PAGES = Path(__file__).resolve().parent.parent / "notebooks" / "pages"
 
 

@@ -19,9 +19,6 @@ from floorfit.readings import Readings, read_readings, readings_from_arrays
 from floorfit.recording import make_record
 from floorfit.run import Result, Settings, _lost, correct
 
-#: One process makes the runs that these tests share.
-pytestmark = pytest.mark.xdist_group("run")
-
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_parts"
 
 

@@ -16,8 +16,6 @@ from floorfit.record import Record, read_record
 from floorfit.sealed import write_sealed
 from floorfit.verify.parts import series as series_of
 
-pytestmark = pytest.mark.xdist_group("sealed")
-
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:

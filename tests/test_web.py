@@ -21,8 +21,6 @@ from floorfit.result import Result
 from floorfit.verify.predicted import Prediction
 from floorfit.web import depth_of_cut, left_after, margin
 
-pytestmark = pytest.mark.xdist_group("web")  # the runs of a file in one process
-
 # Stock of the floor is 0.5 mm. A web is what stands between the floor that was cut and the underside; a cutter takes
 # metal away and adds none (geometry).
 

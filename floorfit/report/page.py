@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
@@ -16,6 +17,9 @@ from floorfit.report.plan_view import PlanView, plain_text
 from floorfit.report.plot_data import plot_data, script_json
 from floorfit.report.rows import details, flat, pocket_rows, set_aside, tagged
 from floorfit.report.sheet import SIGN_WORDS, left_out
+
+if TYPE_CHECKING:
+    from jinja2 import Template
 
 __all__ = ["CAUTIONS", "page_text", "rendered", "write_page"]
 
@@ -78,15 +82,20 @@ def rendered(template: str, display: Display, **context: Any) -> str:
     **context
         What the template names.
     """
+    style, language = asset("report.css"), display.language.code
+    return _template(template).render(_=display.words, language=language, display=display, style=style, **context)
+
+
+@cache
+def _template(name: str) -> Template:
+    """Return a template, read and compiled once."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
         loader=PackageLoader("floorfit.report"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    page = environment.get_template(template)
-    style, language = asset("report.css"), display.language.code
-    return page.render(_=display.words, language=language, display=display, style=style, **context)
+    return environment.get_template(name)
 
 
 def _context(record: Record, plan: PlanView) -> dict[str, Any]:

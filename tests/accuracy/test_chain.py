@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import json
 import os
-import time
-from dataclasses import asdict
 from pathlib import Path
 
 import pytest
@@ -28,38 +26,12 @@ PAIRS = [
 
 
 @pytest.fixture(scope="session")
-def results(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> dict[str, list[Figures]]:
-    """All plates; where pytest runs in several processes they share the plates out among themselves."""
-    base = tmp_path_factory.getbasetemp()
-    folder = (base if worker_id == "master" else base.parent) / "accuracy"
-    folder.mkdir(exist_ok=True)
-    for k, case in enumerate(CASES):
-        if _claim(folder / f"{k}.claim"):
-            text = json.dumps([asdict(figures) for figures in run(case)])
-            (folder / f"{k}.part").write_text(text, "utf-8")
-            (folder / f"{k}.part").rename(folder / f"{k}.json")
-    found = {case.name: _read(folder / f"{k}.json") for k, case in enumerate(CASES)}
-    target = os.environ.get("FLOORFIT_FIGURES") or folder / f"figures-{worker_id}.json"
+def results(tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[Figures]]:
+    """All plates."""
+    found = {case.name: run(case) for case in CASES}
+    target = os.environ.get("FLOORFIT_FIGURES") or tmp_path_factory.mktemp("accuracy") / "figures.json"
     Path(target).write_text(document(found), "utf-8")
     return found
-
-
-def _claim(path: Path) -> bool:
-    """Whether this process is the first to ask for a plate."""
-    try:
-        path.open("x").close()
-    except FileExistsError:
-        return False
-    return True
-
-
-def _read(path: Path) -> list[Figures]:
-    """Figures of one plate, waited for if another process makes them."""
-    end = time.monotonic() + 600
-    while not path.exists():
-        assert time.monotonic() < end, f"{path.stem}: the process that claimed this plate gave nothing in 10 minutes"
-        time.sleep(0.1)
-    return [Figures(**entry) for entry in json.loads(path.read_text("utf-8"))]
 
 
 @pytest.fixture(scope="session")

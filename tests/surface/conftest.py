@@ -6,10 +6,13 @@ from collections.abc import Iterator
 
 import pytest
 import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited
-from threadpoolctl import threadpool_limits
+from threadpoolctl import ThreadpoolController
+
+#: Looking for the libraries takes some milliseconds: once for all tests.
+LIBRARIES = ThreadpoolController()
 
 
 @pytest.fixture(autouse=True)
 def one_thread() -> Iterator[None]:
-    with threadpool_limits(limits=1, user_api="blas"):
+    with LIBRARIES.limit(limits=1, user_api="blas"):
         yield

@@ -11,9 +11,6 @@ from floorfit.surface import fit_surface
 from floorfit.surface.expected import Expected, agreement
 from floorfit.verify.shapes import find_shapes
 
-#: Ten plates are fitted once, by one process.
-pytestmark = pytest.mark.xdist_group("alike")
-
 Field = Callable[[Any, Any], Any]
 NODES = np.linspace(0, 1200, 46), np.linspace(0, 500, 20)
 NOISE = 0.010
