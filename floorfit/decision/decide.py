@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
 
 from floorfit.decision.candidates import Proposal, best_candidate
 from floorfit.decision.decision import Decision, Reason, known, verdict_of
@@ -17,6 +16,7 @@ from floorfit.decision.floor_warp import FloorMean, FloorWarp, floor_means, floo
 from floorfit.decision.follow import follow_grid
 from floorfit.decision.rules import Wording, hold_reason, metal_notes
 from floorfit.decision.settings import DecisionSettings
+from floorfit.one_thread import one_thread
 from floorfit.part.model import LocalLimits, Part, Pocket
 from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs, left_after, margin
@@ -70,7 +70,7 @@ def decide(
     -------
     tuple of Decision, in the part's order
     """
-    with threadpool_limits(limits=1, user_api="blas"):  # many small products: threads only wait for each other
+    with one_thread():
         floors = floor_means(part, webs) if floors is None else floors
         return _decide(part, floors, webs, posterior, used, given, settings, common_u, seed, progress)
 

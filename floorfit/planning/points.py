@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
 
 from floorfit.dishing import web_dishes
 from floorfit.errors import ABOVE_ZERO, NOT_NEGATIVE, Finding, InputError, Range, check_ranges
+from floorfit.one_thread import one_thread
 from floorfit.part.assign import assign_floors
 from floorfit.part.lattice import floor_points
 from floorfit.part.model import Part, Pocket
@@ -164,9 +164,7 @@ def plan(
     clearance = probe_radius_mm + wall_mm
     places = _places([part.pockets[k] for k in chosen], clearance, limit)
     # Two threads that contend for one product of this size take several times as long as one.
-    import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
-
-    with threadpool_limits(1):
+    with one_thread():
         fit = None if start is None else fit_known(start, part.bounds, web_dishes(part), modes)
         greedy = _Greedy(part, chosen, places, u_mm, start, fit, limit, modes)
         greedy.run(wanted, progress)

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
 
 from floorfit.errors import ABOVE_ZERO, Finding, InputError, Range, check_ranges
+from floorfit.one_thread import one_thread
 from floorfit.part.model import Part
 from floorfit.plate.bending import PlateMesh
 from floorfit.plate.rigidity import part_rigidity
@@ -168,9 +168,7 @@ def prior(
     x0, y0, x1, y1 = part.bounds
     lengths = tuple(float(one) for one in lengths_mm or (share * max(x1 - x0, y1 - y0) for share in SHARES))
     tell = progress or (lambda done, total: None)
-    import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
-
-    with threadpool_limits(limits=1, user_api="blas"):
+    with one_thread():
         tell(0, 3)
         mesh = PlateMesh(part.bounds, part_rigidity(part, _shape(part), height))
         tell(1, 3)

@@ -10,8 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from threadpoolctl import threadpool_limits
 
+from floorfit.one_thread import one_thread
 from floorfit.part.model import Part
 from floorfit.readings.kinds import reason_of
 from floorfit.readings.misplaced import name_misplaced
@@ -83,7 +83,7 @@ def screen(
     work.doubles(group)
     work.impossible()
     # Two threads that contend for the small products of the rough fit take several times as long as one.
-    with threadpool_limits(1):
+    with one_thread():
         rough = work.thicknesses()
     work.misplaced(rough)
     work.repeats(group, rough)

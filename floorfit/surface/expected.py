@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from threadpoolctl import threadpool_limits
 
+from floorfit.one_thread import one_thread
 from floorfit.surface.given import check_places
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.reml import Solution, assemble
@@ -167,15 +167,13 @@ def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds
     are standard normal beforehand and integrated out. A reading that a fit does not believe counts for none. With
     fewer than six readings there is nothing to compare.
     """
-    import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
-
     check_places(points)
     if len(values) < 6:
         return Agreement(0.0)
     low, high = np.minimum(bounds[:2], points.min(axis=0)), np.maximum(bounds[2:], points.max(axis=0))
     grid = make_grid((*low, *high), float(np.sqrt(np.prod(high - low) / CELLS)))
     plain, shifted = (_without_plane(points, one, u) for one in (values, values - expected.at(*points.T)))
-    with threadpool_limits(limits=1, user_api="blas"):
+    with one_thread():
         weights = np.minimum(*(robust_weights(grid, points, one, u).weights for one in (plain, shifted)))
         data = _Weighed(grid, points, weights / u**2, float(weights.sum()))
         base, mean = (data.best(one) for one in (plain, shifted))

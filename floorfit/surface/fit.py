@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from threadpoolctl import threadpool_limits
 
 from floorfit.errors import NumericalError
+from floorfit.one_thread import one_thread
 from floorfit.surface.along_axes import Model
 from floorfit.surface.blocks import as_sparse
 from floorfit.surface.border import Slow
@@ -143,7 +143,7 @@ class Fit:
             if shapes is not None:
                 mean = csr_array((share, (columns, np.arange(len(points)))), shape=(len(some), len(points)))
                 means = (mean @ shapes.design(points)).toarray()
-            with threadpool_limits(limits=1, user_api="blas"):
+            with one_thread():
                 gains, extra = solution.gains(functionals, means)
             rows = slice(first, first + AT_ONCE)
             flat = np.ascontiguousarray(gains.reshape(len(gains), -1).T)
@@ -214,7 +214,7 @@ class Fit:
         planes = [plane_of(points, column, u) for column in values.T]
         flat = values - np.stack([heights(plane, points) for plane in planes], axis=1)
         weighed = (self.weights / u**2)[:, None] * flat
-        with threadpool_limits(limits=1, user_api="blas"):
+        with one_thread():
             right = np.stack([grid.right_side(points, column) for column in weighed.T])
             coefficients = self.solution.factor.solve_many(right)
             amounts = knots = np.empty((len(planes), 0))
@@ -313,9 +313,7 @@ def fit_surface(
     """
     xy, w, sigma = checked(points, values, u)
     check_places(xy)
-    import scipy.linalg  # noqa: F401  its BLAS must be loaded before it can be limited to one thread
-
-    with threadpool_limits(limits=1, user_api="blas"):
+    with one_thread():
         prior = None if smoothing is None else Prior(smoothing, smooth_length_mm, tension_mm)
         taken = None if order is None else np.asarray(order, float)
         beside = _Beside(shapes, taken, is_z_measured, modes)

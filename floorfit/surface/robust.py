@@ -157,10 +157,8 @@ def robust_weights(
         weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
     priors, solution = _priors(data, weights, start, prior)
     data, solution, others = _likeliest(data, shapes, weights, solution)
-    if prior is None and data.shapes is not None and data.shapes.forms:
-        weights, start = _begun(data, prior, robust)  # what bends with its neighbours may have been called bad
-        priors, solution = _priors(data, weights, start)
     if prior is None:
+        weights, priors, solution = _reformed(data, weights, priors, solution, robust)
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
     if modes is not None and prior is None:
         data = replace(data, modes=modes)
@@ -349,6 +347,16 @@ def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
         if moved < 0.02:
             break
     return weights, prior
+
+
+def _reformed(
+    data: _Data, weights: Array, priors: _Priors, solution: Solution, robust: bool
+) -> tuple[Array, _Priors, Solution]:
+    """Weights and priors anew with further forms: what bends with its neighbours may have been called bad."""
+    if data.shapes is None or not data.shapes.forms:
+        return weights, priors, solution
+    weights, start = _begun(data, None, robust)
+    return weights, *_priors(data, weights, start)
 
 
 def _roughened(
