@@ -150,11 +150,7 @@ def robust_weights(
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)
     data = _Data(grid, points[part], values[part], u[part], shapes[0] if shapes else None)
-    if before is None:
-        weights, start = _begun(data, prior, robust)
-    else:
-        weights, start = before.weights[part], before.priors[0][0]
-        weights, start = _later_rounds(data, weights, start) if robust else (weights, start)
+    weights, start = _begun(data, prior, robust) if before is None else _gone_on(data, before, part, robust)
     priors, solution = _priors(data, weights, start, prior)
     data, solution, others = _likeliest(data, shapes, weights, solution)
     if prior is None:
@@ -186,6 +182,12 @@ def _begun(data: _Data, prior: Prior | None, robust: bool) -> tuple[Array, Prior
     ones = np.ones(len(data.values))
     weights, start = _rounds(data, prior) if robust else (ones, prior or _likeliest_start(data, ones))
     return weights, replace(start, smooth_length=LIKELY.smooth_length)
+
+
+def _gone_on(data: _Data, before: Robust, part: slice, robust: bool) -> tuple[Array, Prior]:
+    """The same from the result on a coarser grid."""
+    weights, start = before.weights[part], before.priors[0][0]
+    return _later_rounds(data, weights, start) if robust else (weights, start)
 
 
 def _models(
