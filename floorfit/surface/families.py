@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.surface.border import Slow
+from floorfit.surface.border import ShapeColumns, Slow
 from floorfit.surface.covariance import Covariance
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes
@@ -32,36 +32,36 @@ class Family:
     Parameters
     ----------
     shapes : LocalShapes
-    solution : Solution
-        With them.
+    nodes : list of (Solution, share)
+        With them, at each smoothing and shape of the energy, the best first.
     share : float
         How likely the family is.
     """
 
     shapes: LocalShapes
-    solution: Solution
+    nodes: list[tuple[Solution, float]]
     share: float
 
     def covariance(self, grid: Grid, inverse: Band) -> Covariance:
-        """Where this family is the true one; ``inverse`` is that of its factor."""
-        border = self.solution.border
-        own = np.empty((0, 0)) if border is None else border.covariance
-        return Covariance.of(grid, inverse, border, self.shapes, own).scaled(self.solution.dispersion)
+        """Where this family is the true one; ``inverse`` is that of the best solution's factor."""
+        best = self.nodes[0][0]
+        own = np.empty((0, 0)) if best.border is None else best.border.covariance
+        return Covariance.of(grid, inverse, best.border, self.shapes, own).scaled(best.dispersion)
 
 
 def likely_families(
-    centre: Solution,
+    nodes: Sequence[tuple[Solution, float]],
     others: Sequence[LocalShapes],
     points: Array,
     values: Array,
     weights: Array,
     slow: Slow | None,
 ) -> list[Family]:
-    """Other families with their shares, beside the best one at its smoothing.
+    """Other families with their shares, each at every smoothing and shape of the energy of the best one.
 
     Parameters
     ----------
-    centre : Solution
+    nodes : sequence of (Solution, share)
         With the best family.
     others : sequence of LocalShapes
     points : (n, 2) ndarray, mm
@@ -70,15 +70,19 @@ def likely_families(
     weights : (n,) ndarray
         Robust weight over u², 1/mm².
     slow : Slow or None
-        What stands beside the centre's shapes.
+        What stands beside the best family's shapes.
     """
     found = []
     for shapes in others:
-        columns = columns_of(centre.equations.grid, points, values, weights, shapes, None, slow)
-        found.append((shapes, solve(replace(centre.equations, columns=columns), centre.prior, factor=centre.factor)))
-    odds = np.exp([(centre.criterion - solution.criterion) / 2 for _, solution in found])
+        columns = columns_of(nodes[0][0].equations.grid, points, values, weights, shapes, None, slow)
+        found.append((shapes, [(_with_columns(solution, columns), share) for solution, share in nodes]))
+    odds = np.exp([(nodes[0][0].criterion - own[0][0].criterion) / 2 for _, own in found])
     shares = odds / (1 + odds.sum())
     return [Family(*one, float(share)) for one, share in zip(found, shares, strict=True) if share > LEAST_SHARE]
+
+
+def _with_columns(solution: Solution, columns: ShapeColumns | None) -> Solution:
+    return solve(replace(solution.equations, columns=columns), solution.prior, factor=solution.factor)
 
 
 def placed(values: Array, start: int, total: int) -> Array:

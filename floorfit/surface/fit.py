@@ -341,7 +341,7 @@ def _fit(
     centre = models[0][1][0][0]
     grid, (coefficients, amounts) = centre.equations.grid, mean_of(models)
     inverse = centre.factor.inverse_band()
-    others = likely_families(centre, search.others, xy, flat, search.weights / u**2, search.models[0].slow)
+    others = likely_families(models[0][1], search.others, xy, flat, search.weights / u**2, search.models[0].slow)
     missed = 0.0 if shapes is None else Misfit.of(shapes, centre.amounts).variance_at(xy)
     loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights, missed)
     surface = Surface(grid, coefficients + plane_coefficients(grid, plane), shapes, amounts)

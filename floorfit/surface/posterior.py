@@ -189,14 +189,15 @@ def joint_posterior(
     shapes : LocalShapes or None
         What stands beside the spline.
     others : sequence of Family
-        Other families of shapes, solved at the very first one's smoothing.
+        Other families of shapes.
     """
     left = 1.0 - sum(one.share for one in others)
     first = [(solution, left * own * share) for own, part in models for solution, share in part]
-    families = [Family(shapes or NOTHING, first[0][0], left), *others]
+    families = [Family(shapes or NOTHING, first, left), *others]
     every, starts = together([one.shapes for one in families])
     nodes = [_Node(*one, 0) for one in first]
-    nodes += [_Node(one.solution, one.share, start) for one, start in zip(others, starts[1:], strict=True)]
+    for one, start in zip(others, starts[1:], strict=True):
+        nodes += [_Node(solution, one.share * own, start) for solution, own in one.nodes]
     mean, typical = mean_of(models)
     shifts = [node.away(mean, typical, every.count) for node in nodes]
     deviations, amounts = _samples(nodes, shifts, samples, seed)

@@ -46,8 +46,9 @@ BAD_COST = float(-2 * np.log(0.05 / 1.0))
 SETTLED = 0.5
 #: Twice the log of how much likelier a family of shapes must be for another to be left out.
 MUCH_LESS = 7.0
-#: The most shapes that further forms are tried for, four columns each; and the τ, mm, above which they show at all.
-MOST_FORMED, LEAST_FORMED_MM = 200, 0.01
+#: The most shapes that further forms are fitted for, four columns each; and the τ, mm, above which it matters which
+#: family or form a shape is of.
+MOST_FORMED, LEAST_SHOWN_MM = 200, 0.01
 #: Rounds of reweighting; it stops earlier when no weight moves by more than 0.02.
 ROUNDS = 8
 #: Times that local factors of the energy are found anew, and the factor below which ground counts as rough.
@@ -242,7 +243,7 @@ class _Data:
         """Whether further forms of the shapes are to be fitted: these are loose, few enough, and go far."""
         if self.shapes is None or solution.border is None:
             return False
-        return self.shapes.is_loose and self.shapes.count <= MOST_FORMED and solution.border.tau > LEAST_FORMED_MM
+        return self.shapes.is_loose and self.shapes.count <= MOST_FORMED and solution.border.tau > LEAST_SHOWN_MM
 
     def loo(self, weights: Array, solution: Solution) -> LooResiduals:
         """Leave-one-out residuals; how rough the ground is is itself not well known where it is rough."""
@@ -313,7 +314,8 @@ def _likeliest(
     if best[0].asks_for_forms(best[1]):
         assert best[0].shapes is not None
         return *_reshaped(data, best[0].shapes.with_forms(), weights, first), ()
-    near = [one.shapes for one, solution in found if solution.criterion < best[1].criterion + MUCH_LESS]
+    most = best[1].criterion + (MUCH_LESS if best[1].border and best[1].border.tau > LEAST_SHOWN_MM else 0.0)
+    near = [one.shapes for one, solution in found if solution.criterion < most]
     return *best, tuple(one for one in near if one is not None and one is not best[0].shapes)
 
 
