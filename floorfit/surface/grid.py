@@ -141,15 +141,13 @@ class Grid:
         weighted : (n,) ndarray
             Values times their weights.
         """
-        a_cells, b_cells = self.along.cells, self.across.cells
+        moments = self._moments(points, weighted, 4)
         out = np.zeros(self.shape)
-        flat = self._moments(points, weighted, 4).transpose(0, 2, 1, 3).reshape(a_cells, 4, b_cells * 4)
-        half = np.matmul(self.along.polynomials, flat).reshape(a_cells, 4, b_cells, 4).transpose(2, 0, 1, 3)
-        short = self.across.polynomials.transpose(0, 2, 1)
-        local = np.matmul(half.reshape(b_cells, a_cells * 4, 4), short).reshape(b_cells, a_cells, 4, 4)
+        local = np.einsum("iap,ijpq->ijaq", self.along.polynomials, moments)
+        local = np.einsum("jbq,ijaq->ijab", self.across.polynomials, local)
         for a in range(4):
             for b in range(4):
-                out[a : a + a_cells, b : b + b_cells] += local[:, :, a, b].T
+                out[a : a + self.along.cells, b : b + self.across.cells] += local[:, :, a, b]
         return out
 
     def right_sides(
