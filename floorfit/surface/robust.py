@@ -155,7 +155,7 @@ def robust_weights(
     priors, solution = _priors(data, weights, start, prior)
     data, solution, others = _likeliest(data, shapes, weights, solution)
     if prior is None:
-        weights, priors, solution = _reformed(data, weights, priors, solution, robust)
+        data, weights, priors, solution = _reformed(data, weights, priors, solution, robust)
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
     if modes is not None and prior is None:
         data = replace(data, modes=modes)
@@ -355,12 +355,19 @@ def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
 
 def _reformed(
     data: _Data, weights: Array, priors: _Priors, solution: Solution, robust: bool
-) -> tuple[Array, _Priors, Solution]:
-    """Weights and priors anew with further forms: what bends with its neighbours may have been called bad."""
+) -> tuple[_Data, Array, _Priors, Solution]:
+    """Weights and priors anew with further forms: what bends with its neighbours may have been called bad.
+
+    Where the same readings are much likelier without the forms, these are left out again.
+    """
     if data.shapes is None or not data.shapes.forms:
-        return weights, priors, solution
-    weights, start = _begun(data, None, robust)
-    return weights, *_priors(data, weights, start)
+        return data, weights, priors, solution
+    anew, start = _begun(data, None, robust)
+    formed, evidence, found = _evident(data, anew, start)
+    plain = replace(data, shapes=data.shapes.without_forms())
+    if _evident(plain, anew, formed[0][0])[1] > evidence - MUCH_LESS:
+        return data, anew, formed, found
+    return plain, weights, priors, solve(plain.equations(weights), priors[0][0])
 
 
 def _roughened(

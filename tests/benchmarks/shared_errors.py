@@ -78,9 +78,15 @@ class Watched:
         self.data: systematic.Sharers | None = None
         self.columns: list[systematic.Cause] = []
 
-    def __call__(self, data: systematic.Sharers, columns: list[systematic.Cause], least_mm: float = 0.0) -> object:
+    def __call__(
+        self,
+        data: systematic.Sharers,
+        columns: list[systematic.Cause],
+        least_mm: float = 0.0,
+        first: systematic.Suspect | None = None,
+    ) -> object:
         self.data, self.columns = data, list(columns)
-        return self.find(data, columns, least_mm)
+        return self.find(data, columns, least_mm, first)
 
     def u(self, name: str) -> tuple[float, float]:
         """Estimate of one cause alone, and its uncertainty."""
