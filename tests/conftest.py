@@ -7,7 +7,12 @@ from __future__ import annotations
 
 from importlib.util import find_spec
 
+import hypothesis
 import pytest
+
+# A slow machine is no fault: no test depends on seconds.
+hypothesis.settings.register_profile("untimed", deadline=None)
+hypothesis.settings.load_profile("untimed")
 
 #: The browser's tests where its driver, a tool of developers, is not installed.
 collect_ignore = [] if find_spec("playwright") else ["browser"]
