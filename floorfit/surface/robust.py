@@ -240,7 +240,7 @@ class _Data:
         return None if self.shapes is None or len(self.points) > SAMPLE else self.shapes.design(self.points)
 
     def asks_for_forms(self, solution: Solution) -> bool:
-        """Whether further forms of the shapes are to be fitted: these are loose, few enough, and go far."""
+        """Whether further forms of the shapes may be fitted: these are loose, few enough, and go far."""
         if self.shapes is None or solution.border is None:
             return False
         return self.shapes.is_loose and self.shapes.count <= MOST_FORMED and solution.border.tau > LEAST_SHOWN_MM
@@ -311,12 +311,11 @@ def _likeliest(
     """With the likeliest of several families of shapes, at one smoothing; and those that are not much less likely."""
     found = [(data, first), *(_reshaped(data, one, weights, first) for one in shapes[1:])]
     best = min(found, key=lambda one: one[1].criterion)
-    if best[0].asks_for_forms(best[1]):
-        assert best[0].shapes is not None
-        return *_reshaped(data, best[0].shapes.with_forms(), weights, first), ()
     most = best[1].criterion + (MUCH_LESS if best[1].border and best[1].border.tau > LEAST_SHOWN_MM else 0.0)
-    near = [one.shapes for one, solution in found if solution.criterion < most]
-    return *best, tuple(one for one in near if one is not None and one is not best[0].shapes)
+    near = [one.shapes for one, solution in found if one.shapes is not None and solution.criterion < most]
+    if best[0].shapes is not None and best[0].asks_for_forms(best[1]) and all(one.is_loose for one in near):
+        return *_reshaped(data, best[0].shapes.with_forms(), weights, first), ()
+    return *best, tuple(one for one in near if one is not best[0].shapes)
 
 
 def _reshaped(data: _Data, shapes: LocalShapes, weights: Array, first: Solution) -> tuple[_Data, Solution]:
