@@ -32,8 +32,8 @@ class OneLineParser(argparse.ArgumentParser):
         return [name for one in parsers for name in one._option_string_actions]
 
 
-class PrintCompletion(argparse.Action):
-    """Print the completion script of a shell and leave; the package that makes it is loaded only here."""
+class _Print(argparse.Action):
+    """Print a text and leave; what makes it is loaded only then."""
 
     def __call__(
         self,
@@ -43,28 +43,32 @@ class PrintCompletion(argparse.Action):
         option_string: str | None = None,
     ) -> None:
         """Print it."""
-        import shtab
-
-        print(shtab.complete(parser, shell=str(values)))
+        print(self.text(parser, values))
         parser.exit(0)
 
+    def text(self, parser: argparse.ArgumentParser, values: object) -> str:
+        """Return what is printed."""
+        raise NotImplementedError
 
-class PrintVersion(argparse.Action):
-    """Print the version of what is installed and leave; it is looked up only here."""
 
-    def __call__(
-        self,
-        parser: argparse.ArgumentParser,
-        namespace: argparse.Namespace,
-        values: str | Sequence[object] | None,
-        option_string: str | None = None,
-    ) -> None:
-        """Print it."""
+class PrintCompletion(_Print):
+    """Print the completion script of a shell and leave."""
+
+    def text(self, parser: argparse.ArgumentParser, values: object) -> str:
+        """Return the script."""
+        import shtab
+
+        return str(shtab.complete(parser, shell=str(values)))
+
+
+class PrintVersion(_Print):
+    """Print the version of what is installed and leave."""
+
+    def text(self, parser: argparse.ArgumentParser, values: object) -> str:
+        """Return name and version."""
         from importlib.metadata import PackageNotFoundError, version
 
         try:
-            found = version("floorfit")
+            return f"floorfit {version('floorfit')}"
         except PackageNotFoundError:
-            found = "unknown"
-        print(f"floorfit {found}")
-        parser.exit(0)
+            return "floorfit unknown"

@@ -15,6 +15,8 @@ from floorfit.nc.tip_path import TipPath
 
 __all__ = ["cycles_in_floors"]
 
+#: Codes, those that weigh most first: of a cycle that comes to several floors one is told.
+_WORST = ("cycle-low", "cycle-left", "cycle")
 _TEXT = "a canned cycle in a floor whose Z changes is left as programmed. Look at its R and its depth."
 
 
@@ -32,8 +34,8 @@ def cycles_in_floors(
     """
     for row in np.flatnonzero(motions.kind == CYCLE).tolist():
         found = [one for floor in floors if _is_over(path, row, floor) for one in _judged(motions, path, row, floor)]
-        code, text, severity = min(found, key=lambda one: one[2], default=("", "", ""))
-        if code:
+        if found:
+            code, text, severity = min(found, key=lambda one: _WORST.index(one[0]))
             yield code, row, text, severity
 
 

@@ -63,7 +63,7 @@ def labels_of(lines: Sequence[str]) -> frozenset[int]:
 
 def _is_of(target: float, number: int) -> bool:
     """Whether a call is of a number; one that is not known may be."""
-    return target != target or target in (number, float(number)) or (target >= _REPEATS and target % _REPEATS == number)
+    return target != target or target == number or (target >= _REPEATS and target % _REPEATS == number)
 
 
 def unseen_calls(motions: Motions, lines: Sequence[str], keep: Sequence[str], source: str) -> list[Finding]:
@@ -109,9 +109,9 @@ def other_states(motions: Motions, path: TipPath, touched: NDArray[np.intp]) -> 
     for modal in np.unique(motions.modal[touched]).tolist():
         state = motions.modals[modal]
         mine = touched[motions.modal[touched] == modal]
-        for row, target in motions.calls if state.inherited else ():
-            if not _is_of(target, int(state.sub[1:]) if state.sub[1:].isdigit() else -1) and state.sub[1:].isdigit():
-                continue
+        number = state.sub[1:]
+        calls = [row for row, target in motions.calls if not number.isdigit() or _is_of(target, int(number))]
+        for row in calls if state.inherited else ():
             why = _difference(motions, path, int(mine[0]), row)
             if why:
                 out.append((int(mine[0]), f"{state.sub} is called in line {motions.line[row] + 1} {why}"))

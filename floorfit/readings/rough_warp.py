@@ -153,10 +153,10 @@ def _best(points: Array, values: Array) -> tuple[int, Array, float]:
 def _robust(terms: Array, values: Array) -> tuple[Array, float]:
     """Least absolute deviations by reweighting, then biweight steps; returns coefficients and scale."""
     coefficients: Array = np.zeros(terms.shape[1])
-    coefficients[0] = _middle(values)
+    coefficients[0] = np.median(values)
     for step in range(30):
         residual = values - terms @ coefficients
-        scale = max(MAD_TO_SD * _middle(np.abs(residual)), 1e-6)
+        scale = max(MAD_TO_SD * float(np.median(np.abs(residual))), 1e-6)
         if step < 20:
             weight = 1.0 / np.maximum(np.abs(residual), 0.05 * scale)
         else:
@@ -167,13 +167,7 @@ def _robust(terms: Array, values: Array) -> tuple[Array, float]:
         normal.flat[:: len(normal) + 1] *= 1.0 + 1e-9
         coefficients = np.asarray(np.linalg.solve(normal, weighted.T @ values))
     residual = values - terms @ coefficients
-    return coefficients, MAD_TO_SD * _middle(np.abs(residual))
-
-
-def _middle(values: Array) -> float:
-    """The median, at a tenth of what `numpy.median` costs for some hundred values."""
-    order = np.sort(values)
-    return float(order[(len(order) - 1) // 2] + order[len(order) // 2]) / 2
+    return coefficients, MAD_TO_SD * float(np.median(np.abs(residual)))
 
 
 def _polynomial(points: Array, degree: int, coefficients: Array) -> Array:

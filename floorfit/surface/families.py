@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.surface.along_axes import LEAST_SHARE
 from floorfit.surface.border import ShapeColumns, Slow
 from floorfit.surface.covariance import Covariance
 from floorfit.surface.grid import Band, Grid
@@ -17,9 +18,6 @@ from floorfit.surface.reml import Solution, columns_of, solve
 __all__ = ["NOTHING", "Family", "likely_families", "placed", "slices", "within"]
 
 Array = NDArray[np.float64]
-
-#: A family less likely than this is left out.
-LEAST_SHARE = 0.03
 
 #: No shapes.
 NOTHING = LocalShapes((), (), np.empty(0))

@@ -213,11 +213,6 @@ class LocalShapes:
         more, sizes = self.leaning, np.concatenate([self.sizes, np.repeat(FORM_SHARE * self.sizes, 3)])
         return LocalShapes(self.names + more.names, self.tables + more.tables, sizes, self.common, more.count)
 
-    def without_forms(self) -> LocalShapes:
-        """Without them."""
-        own = self.count - self.forms
-        return LocalShapes(self.names[:own], self.tables[:own], self.sizes[:own], self.common)
-
     @cached_property
     def leaning(self) -> LocalShapes:
         """Three further forms of each that is no such form itself, see `Misfit`."""

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.surface.along_axes import Model, models_of
+from floorfit.surface.along_axes import LEAST_SHARE, Model, models_of
 from floorfit.surface.border import Slow, with_slow
 from floorfit.surface.first_weights import first_weights, is_worst_nearby, neighbours
 from floorfit.surface.grid import Grid
@@ -45,7 +45,7 @@ BAD_COST = float(-2 * np.log(0.05 / 1.0))
 #: Weights that move by no more leave the smoothing as it is; steps in log λ that weights do not feel.
 SETTLED = 0.5
 #: Twice the log of how much likelier a family of shapes must be for another to be left out.
-MUCH_LESS = 7.0
+MUCH_LESS = float(-2 * np.log(LEAST_SHARE))
 #: The most shapes that further forms are fitted for, four columns each; and the τ, mm, above which it matters which
 #: family or form a shape is of.
 MOST_FORMED, LEAST_SHOWN_MM = 200, 0.01
@@ -155,7 +155,9 @@ def robust_weights(
     priors, solution = _priors(data, weights, start, prior)
     data, solution, others = _likeliest(data, shapes, weights, solution)
     if prior is None:
-        data, weights, priors, solution = _reformed(data, weights, priors, solution, robust)
+        if all(one.is_loose for one in others) and data.asks_for_forms(solution):
+            data, weights, priors, solution = _reformed(data, weights, priors, solution, robust)
+            others = () if data.shapes is None or data.shapes.forms else others
         weights, priors, solution = _roughened(data, weights, priors, solution, robust)
     if modes is not None and prior is None:
         data = replace(data, modes=modes)
@@ -255,11 +257,10 @@ class _Data:
 
     def missed(self, solution: Solution) -> Array | float:
         """Variance of what the forms of the shapes leave out at the readings, mm²."""
-        return (
-            0.0
-            if self.shapes is None
-            else np.asarray(self._squares @ np.repeat(solution.amounts**2, 3)[: self._squares.shape[1]])
-        )
+        if self.shapes is None:
+            return 0.0
+        own = solution.amounts[: self.shapes.count - self.shapes.forms]
+        return np.asarray(self._squares @ np.repeat(own**2, 3))
 
     @cached_property
     def _squares(self) -> csr_array:
@@ -313,8 +314,6 @@ def _likeliest(
     best = min(found, key=lambda one: one[1].criterion)
     most = best[1].criterion + (MUCH_LESS if best[1].border and best[1].border.tau > LEAST_SHOWN_MM else 0.0)
     near = [one.shapes for one, solution in found if one.shapes is not None and solution.criterion < most]
-    if best[0].shapes is not None and best[0].asks_for_forms(best[1]) and all(one.is_loose for one in near):
-        return *_reshaped(data, best[0].shapes.with_forms(), weights, first), ()
     return *best, tuple(one for one in near if one is not best[0].shapes)
 
 
@@ -357,16 +356,15 @@ def _reformed(
 ) -> tuple[_Data, Array, _Priors, Solution]:
     """Weights and priors anew with further forms: what bends with its neighbours may have been called bad.
 
-    Where the same readings are much likelier without the forms, these are left out again.
+    All as it is where the same readings are much likelier without the forms.
     """
-    if data.shapes is None or not data.shapes.forms:
-        return data, weights, priors, solution
-    anew, start = _begun(data, None, robust)
-    formed, evidence, found = _evident(data, anew, start)
-    plain = replace(data, shapes=data.shapes.without_forms())
-    if _evident(plain, anew, formed[0][0])[1] > evidence - MUCH_LESS:
-        return data, anew, formed, found
-    return plain, weights, priors, solve(plain.equations(weights), priors[0][0])
+    assert data.shapes is not None
+    with_forms = replace(data, shapes=data.shapes.with_forms())
+    anew, start = _begun(with_forms, None, robust)
+    formed, evidence, found = _evident(with_forms, anew, start)
+    if _evident(data, anew, formed[0][0])[1] > evidence - MUCH_LESS:
+        return with_forms, anew, formed, found
+    return data, weights, priors, solution
 
 
 def _roughened(

@@ -54,3 +54,10 @@ def test_a_hole_that_may_end_in_a_lowered_web_is_left_open():
     # The underside went down with the floor: a drill to 0.05 under the drawing's may not come through.
     assert "cycle-left" in apply("G98 G81 X50 Y30 Z-0.05 R5.", -0.12)
     assert "cycle" in apply("G98 G81 X50 Y30 Z-1. R5.", -0.12)
+
+
+def test_of_two_floors_the_one_that_is_left_open_is_told():
+    """A drill to 0.05 under the drawing's underside comes through A, which went down by 0.02, and not through B."""
+    text = HEAD + PASS + "G0 X50 Y30 Z20\nG91 G98 G81 X60 Y0 Z-5.05 R-15. L2 F100\nG90 G80\nG0 Z20\n"
+    done = apply_offsets(PART, corrections(A=-0.02, B=-0.12), text.encode(), tools=TOOLS)
+    assert "cycle-left" in {finding.code for finding in done.findings}
