@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import gc
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
@@ -53,6 +54,7 @@ def build_parser(names: Sequence[str] = COMMANDS) -> argparse.ArgumentParser:
 _NO_MEMORY = (
     "not enough memory for this input; nothing was written. Give the run more, or fewer readings (every tenth row)."
 )
+_NOT_READ = "who reads the output stopped before its end. Let it read all, or send it into a file (> table.txt)."
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -64,26 +66,42 @@ def main(argv: Sequence[str] | None = None) -> int:
         Arguments without the programme's name; those of the process when left out.
     """
     words = sys.argv[1:] if argv is None else argv
-    args = build_parser(words[:1] if words[:1] and words[0] in COMMANDS else COMMANDS).parse_args(words)
+    debug = "--debug" in words
     gc.set_threshold(100_000, 50, 50)  # a drawing makes many small objects that live: looking them over costs a tenth
     try:
-        with stoppable():
-            return int(args.run(args))
+        return _run(words)
     except FloorfitError as error:
-        return _refuse(str(error), args.debug)
+        return _refuse(str(error), debug)
     except KeyboardInterrupt:
-        return _refuse("stopped; nothing was written.", args.debug)
+        return _refuse("stopped; nothing was written.", debug)
     except MemoryError:
-        return _refuse(_NO_MEMORY, args.debug)
+        return _refuse(_NO_MEMORY, debug)
+    except BrokenPipeError:
+        _let_go_of_stdout()
+        return _refuse(_NOT_READ, debug)
     except OSError as error:
-        return _refuse(f"{error.filename or 'file'}: {error.strerror or error}. Check the path.", args.debug)
+        return _refuse(f"{error.filename or 'file'}: {error.strerror or error}. Check the path.", debug)
     except BaseException as error:
         if type(error).__name__ == "PanicException":  # of a library in Rust, which no memory ends so
-            return _refuse(_NO_MEMORY, args.debug)
+            return _refuse(_NO_MEMORY, debug)
         if not isinstance(error, Exception):
             raise
         text = f"internal fault ({type(error).__name__}: {error}). Nothing was written; run again with --debug."
-        return _refuse(text, args.debug)
+        return _refuse(text, debug)
+
+
+def _run(words: Sequence[str]) -> int:
+    try:
+        args = build_parser(words[:1] if words[:1] and words[0] in COMMANDS else COMMANDS).parse_args(words)
+        with stoppable():
+            return int(args.run(args))
+    finally:
+        sys.stdout.flush()  # here, where what goes wrong with it is said in one line
+
+
+def _let_go_of_stdout() -> None:
+    """Else the interpreter tries to write the rest as it ends (Python's documentation of signal, note on SIGPIPE)."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _refuse(text: str, debug: bool) -> int:

@@ -185,3 +185,15 @@ def test_correct_imports_no_more_than_it_needs(tmp_path: Path) -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
     heavy = {f"scipy.{name}" for name in ("spatial", "special", "interpolate", "optimize", "stats")}
     assert not set(done.stderr.split()) & (heavy | {"rich", "tomllib", "matplotlib", "jinja2", "floorfit.cli.apply"})
+
+
+def test_reader_that_stops_leaves_one_line() -> None:
+    # As in `floorfit … | head -1` (POSIX, write: EPIPE where no process reads the pipe).
+    reader, writer = os.pipe()
+    os.close(reader)
+    call = [sys.executable, "-m", "floorfit", "--print-completion", "bash"]
+    done = subprocess.run(call, stdout=writer, stderr=subprocess.PIPE, text=True, check=False)
+    os.close(writer)
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1
+    assert "stopped before its end" in done.stderr
