@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
 from floorfit.nc.corrected import Held
@@ -128,9 +129,7 @@ class CorrectionRun:
             raise InputError(errors[:_MOST_FINDINGS])
         self.warnings += [finding for finding in findings if finding not in self.warnings]
 
-    def fine(
-        self, unit_mm: NDArray[np.float64], floor_of: NDArray[np.intp], line: NDArray[np.int64], what: str
-    ) -> NDArray[np.bool_]:
+    def fine(self, unit_mm: Array, floor_of: Rows, line: NDArray[np.int64], what: str) -> Flags:
         """Rows on floors whose offset would be lost in the decimals in use; say so once for each floor.
 
         Parameters
@@ -163,9 +162,7 @@ class CorrectionRun:
         shapes = [floor.pocket.polygon for floor in matter]
         return [floor for floor in self.floors if any(floor.pocket.polygon.distance(one) <= reach for one in shapes)]
 
-    def assemble(
-        self, blocks: Mapping[int, str | list[str]], head: list[str], place: int
-    ) -> tuple[list[str], NDArray[np.intp]]:
+    def assemble(self, blocks: Mapping[int, str | list[str]], head: list[str], place: int) -> tuple[list[str], Rows]:
         """Lines of the new file, and the line of the old one that each came from; -1 for the header.
 
         Parameters

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, Range, check_ranges
 from floorfit.nc.corrected import Corrected, Held, PocketChange, Walls
@@ -271,7 +271,7 @@ class _Run(CorrectionRun):
 
     # -- the proof ---------------------------------------------------------------------------------------------------
 
-    def _prove(self, out: list[str], origin: NDArray[np.intp], seen: _Understood) -> Proved:
+    def _prove(self, out: list[str], origin: Rows, seen: _Understood) -> Proved:
         motions, options, gains = seen.motions, self.options, seen.gains
         rows = np.flatnonzero(np.isin(motions.kind, PATHS))
         line = motions.line[rows]
@@ -318,9 +318,7 @@ class _Run(CorrectionRun):
 
     # -- the new file, and what is told ------------------------------------------------------------------------------
 
-    def _assemble(
-        self, blocks: dict[int, str | list[str]], job: str, created: str
-    ) -> tuple[list[str], NDArray[np.intp], int]:
+    def _assemble(self, blocks: dict[int, str | list[str]], job: str, created: str) -> tuple[list[str], Rows, int]:
         notes = [finding.text for finding in self.warnings if finding.code == "skipped"]
         head = header_lines(
             self.lines,
@@ -334,11 +332,11 @@ class _Run(CorrectionRun):
         return out, origin, len(head)
 
     def _changes(
-        self, seen: _Understood, added: NDArray[np.float64], blocks: Mapping[int, str | list[str]]
+        self, seen: _Understood, added: Array, blocks: Mapping[int, str | list[str]]
     ) -> tuple[PocketChange, ...]:
         motions, gains = seen.motions, seen.gains
 
-        def rows_on(floor: CutFloor) -> NDArray[np.intp]:
+        def rows_on(floor: CutFloor) -> Rows:
             rows = gains.rows_on(floor.index)
             return rows[np.isin(motions.kind[rows], CUTTING)]
 

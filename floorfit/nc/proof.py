@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding
 from floorfit.nc.bend_proof import wrong_bends
@@ -69,10 +69,10 @@ class Claim:
         By line: what was added at shares of a divided motion.
     """
 
-    origin: NDArray[np.intp]
-    line: NDArray[np.intp]
-    place: NDArray[np.float64]
-    added: NDArray[np.float64]
+    origin: Rows
+    line: Rows
+    place: Array
+    added: Array
     inner: Mapping[int, Sequence[tuple[float, float]]]
 
 
@@ -132,7 +132,7 @@ class _Proof:
 
     # -- the motion --------------------------------------------------------------------------------------------------
 
-    def same_motion(self, old: HeardProgramme, new: HeardProgramme) -> NDArray[np.intp] | None:
+    def same_motion(self, old: HeardProgramme, new: HeardProgramme) -> Rows | None:
         """Give every motion of the result its motion of the original; None where that cannot be done."""
         came = self.claim.origin[new.line]
         row = np.searchsorted(old.line, came)
@@ -167,12 +167,12 @@ class _Proof:
         self._arcs(old, new, row)
         return row
 
-    def _check(self, old: HeardProgramme, row: NDArray[np.intp], bad: NDArray[np.bool_], text: str) -> None:
+    def _check(self, old: HeardProgramme, row: Rows, bad: Flags, text: str) -> None:
         rows = np.flatnonzero(bad)
         if len(rows):
             self.fail(int(old.line[row[rows[0]]]), text, len(rows))
 
-    def _inner(self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], last: NDArray[np.bool_]) -> None:
+    def _inner(self, old: HeardProgramme, new: HeardProgramme, row: Rows, last: Flags) -> None:
         """Dividing points stand on the old way, and the tool leans there as it did."""
         some = np.flatnonzero(~last & (old.kind[row] != BEND))
         rows = row[some]
@@ -197,7 +197,7 @@ class _Proof:
         bad[some] = ~arc & (lean > 1e-4 + 0.02 * turn)
         self._check(old, row, bad, "a direction of the tool between that is not on the way")
 
-    def _arcs(self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp]) -> None:
+    def _arcs(self, old: HeardProgramme, new: HeardProgramme, row: Rows) -> None:
         """The pieces of an arc have its centre, its sense, and together its angle."""
         arc = old.kind[row] == TURN
         if not arc.any():
@@ -214,7 +214,7 @@ class _Proof:
 
     # -- heights -----------------------------------------------------------------------------------------------------
 
-    def same_places(self, old: HeardProgramme) -> NDArray[np.intp]:
+    def same_places(self, old: HeardProgramme) -> Rows:
         """Both readers see the same places; return the row of the claim for each motion heard, or -1."""
         claim = self.claim
         at = np.searchsorted(claim.line, old.line)
@@ -232,9 +232,7 @@ class _Proof:
             self.fail(missing[0], "a motion that only one reader sees")
         return np.asarray(at)
 
-    def as_planned(
-        self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], at: NDArray[np.intp]
-    ) -> NDArray[np.float64]:
+    def as_planned(self, old: HeardProgramme, new: HeardProgramme, row: Rows, at: Rows) -> Array:
         """Every motion ends as high as planned; return what was added at the end of each motion of the original."""
         last = np.flatnonzero(np.append(row[1:] != row[:-1], True))
         added = new.tip[last, 2] - old.tip[:, 2]
@@ -246,9 +244,7 @@ class _Proof:
         self._check(old, row, wrong, "another arc in a plane that holds Z")
         return np.asarray(added)
 
-    def _on_profile(
-        self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], planned: NDArray[np.float64]
-    ) -> None:
+    def _on_profile(self, old: HeardProgramme, new: HeardProgramme, row: Rows, planned: Array) -> None:
         """Dividing points stand as high as planned there, or at a place beside as near as the rounding of X and Y."""
         inner = np.flatnonzero(np.append(row[1:] == row[:-1], False) & (old.kind[row] != BEND))
         if not len(inner):
@@ -266,9 +262,7 @@ class _Proof:
         wrong[inner] = ~(np.abs(off[0]) <= slack)
         self._check(old, row, wrong, "another height within a motion than planned")
 
-    def _profiles(
-        self, old: HeardProgramme, rows: NDArray[np.intp], planned: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _profiles(self, old: HeardProgramme, rows: Rows, planned: Array) -> tuple[Array, Array]:
         """What is planned along the divided motions, in one row: twice the motion plus the share, and the gain."""
         follows = (rows > 0) & (old.tip[rows - 1] == old.start[rows]).all(axis=1)
         first = np.where(follows, planned[rows - 1], 0.0)
@@ -283,10 +277,10 @@ class _Proof:
     def without_cutter(
         self,
         old: HeardProgramme,
-        added: NDArray[np.float64],
+        added: Array,
         floors: Sequence[tuple[Pocket, Correction]],
-        frame: tuple[NDArray[np.float64], NDArray[np.float64]],
-        rows: NDArray[np.bool_],
+        frame: tuple[Array, Array],
+        rows: Flags,
     ) -> None:
         """Where the cutter is not known, the tip alone: on a floor it goes no lower than the floor's offset."""
         tip = old.tip @ frame[0].T + frame[1]
@@ -300,9 +294,7 @@ class _Proof:
                 self.fail(int(old.line[bad[0]]), f"too deep on the floor of pocket {pocket.id}", len(bad))
 
 
-def _shares(
-    old: HeardProgramme, rows: NDArray[np.intp], points: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _shares(old: HeardProgramme, rows: Rows, points: Array) -> tuple[Array, Array]:
     """Shares of the ways of motions at which points stand, and the lengths of the ways."""
     start, way = old.start[rows, :2], (old.tip - old.start)[rows, :2]
     length = np.maximum(np.hypot(*way.T), 1e-3)
@@ -341,7 +333,7 @@ def _is_block(old: str, new: Sequence[str]) -> bool:
     return same and not any(_PIECE_WORDS.sub("", one) for one in rest)
 
 
-def _differs(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _differs(a: Array, b: Array) -> Flags:
     return np.asarray((a != b) & ~(np.isnan(a) & np.isnan(b)))
 
 
@@ -352,10 +344,10 @@ def prove_programme(
     floors: Sequence[tuple[Pocket, Correction]],
     sizes: Mapping[float, tuple[float, float]],
     *,
-    frame: tuple[NDArray[np.float64], NDArray[np.float64]],
+    frame: tuple[Array, Array],
     unit_mm: float | None,
     absolute: bool | None,
-    skipped: NDArray[np.intp],
+    skipped: Rows,
     source: str,
 ) -> Proved:
     """Compare a corrected programme with the original.
@@ -397,7 +389,7 @@ def _hear_and_sweep(
     old: HeardProgramme,
     new: HeardProgramme,
     floors: Sequence[tuple[Pocket, Correction]],
-    how: tuple[Mapping[float, tuple[float, float]], tuple[NDArray[np.float64], NDArray[np.float64]], NDArray[np.intp]],
+    how: tuple[Mapping[float, tuple[float, float]], tuple[Array, Array], Rows],
 ) -> list[SweptFloor]:
     sizes, frame, skipped = how
     row = proof.same_motion(old, new)

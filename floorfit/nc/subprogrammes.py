@@ -10,8 +10,8 @@ import re
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Rows
 from floorfit.errors import Finding
 from floorfit.nc.motions import Motions
 from floorfit.nc.tip_path import TipPath
@@ -95,7 +95,7 @@ def unseen_calls(motions: Motions, lines: Sequence[str], keep: Sequence[str], so
     return list(out.values())
 
 
-def other_states(motions: Motions, path: TipPath, touched: NDArray[np.intp]) -> list[tuple[int, str]]:
+def other_states(motions: Motions, path: TipPath, touched: Rows) -> list[tuple[int, str]]:
     """Motions of subprogrammes on floors that run under another state than they are read in, with the reason.
 
     Parameters

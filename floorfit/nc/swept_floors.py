@@ -11,9 +11,9 @@ from functools import cached_property
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
 from floorfit.nc.sweep import FloorGrid, Samples, sample, swept_heights
 from floorfit.part.model import Pocket
@@ -45,11 +45,11 @@ class Cuts:
         Radius and corner radius of the cutter.
     """
 
-    start: NDArray[np.float64]
-    end: NDArray[np.float64]
-    axis0: NDArray[np.float64]
-    axis1: NDArray[np.float64]
-    size: NDArray[np.float64]
+    start: Array
+    end: Array
+    axis0: Array
+    axis1: Array
+    size: Array
 
     @classmethod
     def joined(cls, parts: Sequence[Cuts]) -> Cuts:
@@ -57,7 +57,7 @@ class Cuts:
         return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in cls.__dataclass_fields__))
 
     @cached_property
-    def _box(self) -> NDArray[np.float64]:
+    def _box(self) -> Array:
         """Least and greatest X, Y and Z of each motion, (6, m), mm."""
         return np.concatenate([np.minimum(self.start, self.end).T, np.maximum(self.start, self.end).T])
 
@@ -148,7 +148,7 @@ def sweep_floors(before: Cuts, after: Cuts, floors: Sequence[tuple[Pocket, Corre
     return [one for one in out if one is not None]
 
 
-def _lattice(pocket: Pocket) -> tuple[NDArray[np.float64], ...]:
+def _lattice(pocket: Pocket) -> tuple[Array, ...]:
     """Places over the box of a floor."""
     x0, y0, x1, y1 = pocket.polygon.bounds
     return tuple(np.meshgrid(np.linspace(x0, x1, 65), np.linspace(y0, y1, 65)))
@@ -164,7 +164,7 @@ def _floor(before: Cuts, after: Cuts, pocket: Pocket, correction: Correction, ra
     return _compare(pocket, correction, grid, _reached(pocket, grid, old), *heights)
 
 
-def _reached(pocket: Pocket, grid: FloorGrid, cuts: Samples) -> NDArray[np.bool_]:
+def _reached(pocket: Pocket, grid: FloorGrid, cuts: Samples) -> Flags:
     """Places of a floor that the flat of the smallest cutter that goes down to it comes to."""
     x, y, z = cuts.tip.T
     on = (z <= pocket.floor_at(x, y) + _cut_mm(pocket)) & shapely.contains_xy(pocket.polygon, x, y)
@@ -181,12 +181,7 @@ def _cut_mm(pocket: Pocket) -> float:
 
 
 def _compare(
-    pocket: Pocket,
-    correction: Correction,
-    grid: FloorGrid,
-    reached: NDArray[np.bool_],
-    old: NDArray[np.float64],
-    new: NDArray[np.float64],
+    pocket: Pocket, correction: Correction, grid: FloorGrid, reached: Flags, old: Array, new: Array
 ) -> SweptFloor:
     x, y = np.meshgrid(grid.x, grid.y, indexing="ij")
     nominal, dz = pocket.floor_at(x, y), correction.at(x, y)
@@ -216,9 +211,7 @@ def _compare(
     )
 
 
-def lowered_elsewhere(
-    added: NDArray[np.float64], xy: NDArray[np.float64], radius: NDArray[np.float64], pockets: Sequence[Pocket]
-) -> NDArray[np.intp]:
+def lowered_elsewhere(added: Array, xy: Array, radius: Array, pockets: Sequence[Pocket]) -> Rows:
     """Motions that end lower than before further from all of some floors than the cutter's radius.
 
     Parameters

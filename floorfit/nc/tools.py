@@ -9,8 +9,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding, InputError
 from floorfit.nc.cutter import NEEDLE, Cutter
 from floorfit.nc.motions import Motions
@@ -43,7 +43,7 @@ class Tools:
             return next(iter(self.by_number.values()))
         return self.by_number.get(int(number), self.every)
 
-    def of(self, motions: Motions) -> tuple[NDArray[np.intp], list[Cutter]]:
+    def of(self, motions: Motions) -> tuple[Rows, list[Cutter]]:
         """Return the cutter of each row as an index, and the cutters; `NEEDLE`, the last, stands for one not known."""
         numbers = self.numbers(motions)
         cutters: list[Cutter] = []
@@ -55,7 +55,7 @@ class Tools:
         return index, cutters or [NEEDLE]
 
     @staticmethod
-    def numbers(motions: Motions) -> NDArray[np.float64]:
+    def numbers(motions: Motions) -> Array:
         """T number in the spindle for each row: of the last M6, or of the T word where there is no M6; -1: none."""
         if not len(motions):
             return np.zeros(0)

@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array
 from floorfit.errors import NOT_NEGATIVE, Finding, InputError, Range, check_ranges
 from floorfit.readings.components import Budget, Component, combine_components
 from floorfit.readings.observations import Readings
@@ -21,7 +22,6 @@ from floorfit.readings.warp import DEFAULT_U_MM
 
 __all__ = ["Applied", "BlockResult", "Gauge", "apply_gauge", "calibrate"]
 
-Array = NDArray[np.float64]
 Method = Literal["one-point", "two-point", "line"]
 Kind = Literal["thickness", "tof"]
 

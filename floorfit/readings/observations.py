@@ -13,13 +13,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.units import Unit
 
 __all__ = ["UNKNOWN", "UNLABELLED", "Observations", "Readings", "readings_from_arrays"]
 
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Rows = NDArray[np.intp]
 
 #: Label index where the file gives no label, and where the part has no such pocket.
 UNLABELLED = -1

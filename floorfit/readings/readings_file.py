@@ -5,8 +5,8 @@ from __future__ import annotations
 import os
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.identity import identity_of
 from floorfit.readings.columns import READINGS
 from floorfit.readings.observations import Readings
@@ -14,8 +14,6 @@ from floorfit.readings.table_file import Table, read_table
 from floorfit.units import Unit
 
 __all__ = ["read_readings"]
-
-Array = NDArray[np.float64]
 
 
 def read_readings(path: str | os.PathLike[str], part_unit: Unit = "mm") -> Readings:

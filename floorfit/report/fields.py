@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.record import WebMap
 from floorfit.report.bands import Band
 from floorfit.report.colours import HATCHES, Anchors, colour_map, standing
@@ -26,7 +26,6 @@ __all__ = [
     "draw_readings", "draw_suggestions", "draw_warp_like", "levels_for", "open_band",
 ]  # fmt: skip
 
-Array = NDArray[np.float64]
 
 #: Contour labels, points.
 CONTOUR_POINTS = 6.5

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.record import Record
 from floorfit.report.bands import Sheet, lay_bands
 from floorfit.report.colours import AMOUNT, WEB
@@ -154,7 +154,7 @@ def _web_panel(figure: Figure, record: Record, views: Sequence[View], after: boo
     for view in views:
         draw_outlines(view)
         if grid is not None:
-            web: NDArray[np.float64] = layer(grid.web_after_mm if after else grid.web_before_mm)
+            web: Array = layer(grid.web_after_mm if after else grid.web_before_mm)
             place = thinness(record, web)
             draw_floors(view, grid, place, WEB, (-_BEYOND, _BEYOND))
             draw_outside(view, grid, place)

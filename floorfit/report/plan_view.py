@@ -8,8 +8,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array
 from floorfit.record import Decision, Record, WebMap
 from floorfit.report.format import Display, Writing, display_for
 from floorfit.units import MM_PER_UNIT
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
 
 __all__ = ["DrawnFloor", "PlanView", "layer", "plain_text", "plan_of", "shortened", "thinness", "web_scale"]
 
-Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
 

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part
 from floorfit.surface.expected import Expected
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 __all__ = ["SERIES_FORMAT", "expected_from", "read_expected", "series_file"]
 
-Array = NDArray[np.float64]
 
 SERIES_FORMAT = "floorfit-series/1"
 
@@ -80,7 +79,7 @@ def series_file(path: str | Path) -> Path:
     return file / "series.json" if file.is_dir() else file
 
 
-def _kept(shares: Array, parts: int) -> NDArray[np.bool_]:
+def _kept(shares: Array, parts: int) -> Flags:
     """Flag the shapes that a fit may use."""
     return np.asarray((shares >= LEAST_SHARE) & (parts >= FOR_SHAPES))
 

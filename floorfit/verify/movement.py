@@ -9,15 +9,13 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
 from floorfit.verify.proved import Movement
 
 __all__ = ["LIMIT_MM", "find_movement"]
 
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 #: Size beyond which the answer is "measure again", mm: half of a web tolerance of ± 0.1 mm (our choice, no source).
 LIMIT_MM = 0.05

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.report.format import MISSING, Display, Writing, display_for
 from floorfit.report.plan_view import plain_text
 from floorfit.verify.afterwards import CheckRow, CheckSheet, CheckTable, Picture, page_text
@@ -23,7 +23,6 @@ from floorfit.whole import whole_folder
 
 __all__ = ["fill_series", "series_answers", "write_series"]
 
-Array = NDArray[np.float64]
 
 #: Pockets whose chart is drawn on the page: those with most signals. All are in charts.csv.
 MOST_CHARTS = 6

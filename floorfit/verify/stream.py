@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
@@ -42,7 +43,6 @@ DEPTH = 3
 #: Readings nearer than this are repeats of one place, mm.
 SAME_PLACE_MM = 0.05
 
-Array = NDArray[np.float64]
 Found = tuple[str, Path]
 
 

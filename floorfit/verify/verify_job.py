@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.as_cut import as_cut
 from floorfit.cutter_left import read_cutter_left
 from floorfit.decision.decision import verdict_of
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
 __all__ = ["verify"]
 
-Array = NDArray[np.float64]
 
 #: Two-sided 95 % point of the normal distribution.
 K95 = 1.959964
@@ -202,7 +201,7 @@ def _split(prediction: Prediction, taken: Taken, points: Array, limit: float) ->
     return bias, movement, {**steps, **shared}
 
 
-def _own_step(taken: Taken, rows: NDArray[np.intp]) -> Step:
+def _own_step(taken: Taken, rows: Rows) -> Step:
     gap = taken.deviation[rows] - taken.predicted[rows]
     alone = np.zeros(len(rows), np.intp)
     u = taken.u[rows] * np.sqrt(dispersion_of(gap, alone, taken.u[rows]))
@@ -210,7 +209,7 @@ def _own_step(taken: Taken, rows: NDArray[np.intp]) -> Step:
     return Step(float(mean[0]), float(mean_u[0]), float(mean[0]), float(mean_u[0]), True)
 
 
-def _shared_steps(common: NDArray[np.intp], fit: Grouped, steps: dict[int, Step], bias: float) -> dict[int, Step]:
+def _shared_steps(common: Rows, fit: Grouped, steps: dict[int, Step], bias: float) -> dict[int, Step]:
     return {
         int(k): replace(steps[int(k)], value=bias + float(fit.effects[i]), u=float(fit.effects_u[i]), is_apart=False)
         for i, k in enumerate(common)
@@ -247,7 +246,7 @@ def _reading_proof(prediction: Prediction, taken: Taken, level: float) -> Readin
     )
 
 
-def _allowed(prediction: Prediction, floor: NDArray[np.intp]) -> tuple[Array, Array]:
+def _allowed(prediction: Prediction, floor: Rows) -> tuple[Array, Array]:
     """How much thinner and thicker than predicted the cutters may leave the web at a place, mm."""
     known = [prediction.of_cutter(index) for index in range(len(prediction.part.pockets))]
     low, high = np.array([-one.deep for one in known] + [0.0]), np.array([one.high for one in known] + [0.0])

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
 from floorfit.nc.cl.cl_check import check_gains, check_locations
@@ -198,9 +198,7 @@ class _LocationRun(CorrectionRun):
             plan_trace(way.path, gains, self.floors),
         )
 
-    def _plan(
-        self, found: Locations
-    ) -> tuple[LocationPath, Gains, NDArray[np.float64], dict[int, list[tuple[float, float]]]]:
+    def _plan(self, found: Locations) -> tuple[LocationPath, Gains, Array, dict[int, list[tuple[float, float]]]]:
         options = self.options
         way = location_path(found, dict(options.cutters), options.every)
         gains = plan_gains(way.path, self.floors, self.part.outline, tolerance_mm=options.tolerance_mm)
@@ -215,14 +213,14 @@ class _LocationRun(CorrectionRun):
         node, breaks = way.to_rows(gains.node, gains.breaks)
         return way, gains, node, breaks
 
-    def _floor_of_rows(self, found: Locations, gains: Gains, way: LocationPath) -> NDArray[np.intp]:
+    def _floor_of_rows(self, found: Locations, gains: Gains, way: LocationPath) -> Rows:
         out = np.full(len(found), -1)
         out[way.row] = gains.floor
         return out
 
     # -- the new file, and the proof ---------------------------------------------------------------------------------
 
-    def _assemble(self, written: WrittenLocations, job: str, created: str) -> tuple[list[str], NDArray[np.intp], int]:
+    def _assemble(self, written: WrittenLocations, job: str, created: str) -> tuple[list[str], Rows, int]:
         who = [f"{name} {text}" for name, text in self.options.identity.items() if text]
         texts = [f"job {job or '-'}", f"date {created or '-'}", f"input {self.source}", f"sha256 {self.digest}", *who]
         end = next((line[len(line.rstrip("\r\n")) :] for line in self.lines if line.endswith(("\n", "\r"))), "\n")
@@ -235,9 +233,9 @@ class _LocationRun(CorrectionRun):
         self,
         found: Locations,
         way: LocationPath,
-        planned: tuple[NDArray[np.float64], dict[int, list[tuple[float, float]]]],
+        planned: tuple[Array, dict[int, list[tuple[float, float]]]],
         out: list[str],
-        origin: NDArray[np.intp],
+        origin: Rows,
     ) -> ProvedLocations:
         before, after = self._hear("".join(self.lines)), self._hear("".join(out))
         if len(before.kind) != len(found):
@@ -263,7 +261,7 @@ class _LocationRun(CorrectionRun):
     def _changes(
         self, found: Locations, way: LocationPath, gains: Gains, written: WrittenLocations, proved: ProvedLocations
     ) -> tuple[PocketChange, ...]:
-        def rows_on(floor: CutFloor) -> NDArray[np.intp]:
+        def rows_on(floor: CutFloor) -> Rows:
             rows = way.rows(gains.rows_on(floor.index))
             return rows[np.isin(found.kind[rows], CUTTING)]
 

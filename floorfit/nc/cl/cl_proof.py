@@ -11,8 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding
 from floorfit.nc.cl.cl_second import ARC, FEED, PLACE, RAPID, Heard
@@ -44,17 +44,17 @@ class ProvedLocations:
     """
 
     findings: tuple[Finding, ...]
-    added: NDArray[np.float64]
+    added: Array
     floors: tuple[SweptFloor, ...]
 
 
 def prove_locations(
     before: Heard,
     after: Heard,
-    origin: NDArray[np.intp],
+    origin: Rows,
     floors: Sequence[tuple[Pocket, Correction]],
-    sizes: NDArray[np.float64],
-    planned: tuple[NDArray[np.float64], Mapping[int, Sequence[tuple[float, float]]]],
+    sizes: Array,
+    planned: tuple[Array, Mapping[int, Sequence[tuple[float, float]]]],
     *,
     source: str,
 ) -> ProvedLocations:
@@ -83,9 +83,9 @@ class _LocationProof:
         self,
         before: Heard,
         after: Heard,
-        origin: NDArray[np.intp],
-        sizes: NDArray[np.float64],
-        planned: tuple[NDArray[np.float64], Mapping[int, Sequence[tuple[float, float]]]],
+        origin: Rows,
+        sizes: Array,
+        planned: tuple[Array, Mapping[int, Sequence[tuple[float, float]]]],
         source: str,
     ) -> None:
         self.before, self.after, self.sizes, self.source = before, after, sizes, source
@@ -113,7 +113,7 @@ class _LocationProof:
         more = f" ({count} motions)" if count > 1 else ""
         self.findings.append(Finding("proof", self.source, place, f"proof failed: {text}{more}. Nothing was written."))
 
-    def _check(self, bad: NDArray[np.bool_], text: str) -> None:
+    def _check(self, bad: Flags, text: str) -> None:
         rows = np.flatnonzero(bad)
         if len(rows):
             self._fail(int(self.row[rows[0]]), text, len(rows))
@@ -161,7 +161,7 @@ class _LocationProof:
         self._check(lost, "a place that is known in one file only")
         self._check(~self.is_last & (self._off_path() > _PLAN_MM), "a dividing point off the way")
 
-    def _off_path(self) -> NDArray[np.float64]:
+    def _off_path(self) -> Array:
         """Distance in plan of the inner points from the old way, and the share of it; of circles from the circle."""
         before, after = self.before, self.after
         out, self.share = np.zeros(len(self.row)), np.ones(len(self.row))
@@ -246,7 +246,7 @@ class _LocationProof:
         return out
 
 
-def _cuts(heard: Heard, sizes: NDArray[np.float64]) -> Cuts:
+def _cuts(heard: Heard, sizes: Array) -> Cuts:
     """Motions that may cut, circles as chords."""
     start = np.concatenate([np.full((1, 3), np.nan), heard.tip[:-1]])
     axis0 = np.concatenate([heard.axis[:1], heard.axis[:-1]])
@@ -261,7 +261,7 @@ def _cuts(heard: Heard, sizes: NDArray[np.float64]) -> Cuts:
     return Cuts.joined(parts)
 
 
-def _off_circle(point: NDArray[np.float64], circle: tuple[float, ...]) -> float:
+def _off_circle(point: Array, circle: tuple[float, ...]) -> float:
     """Distance from a circle seen along Z where it lies level, else 0 (its height was changed with intent)."""
     centre, axis, radius = np.array(circle[:3]), np.array(circle[3:6]), circle[6]
     if abs(axis[2]) < 1 - 1e-6:
@@ -269,13 +269,7 @@ def _off_circle(point: NDArray[np.float64], circle: tuple[float, ...]) -> float:
     return abs(float(np.hypot(*(point - centre)[:2])) - radius)
 
 
-def _chords(
-    start: NDArray[np.float64],
-    end: NDArray[np.float64],
-    circle: tuple[float, ...],
-    axis0: NDArray[np.float64],
-    axis1: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _chords(start: Array, end: Array, circle: tuple[float, ...], axis0: Array, axis1: Array) -> tuple[Array, Array]:
     """Points along a circle, right-handed about its axis, 2 degrees apart; and the tool's axis there."""
     centre, about = np.array(circle[:3]), np.array(circle[3:6])
     first, last = start - centre, end - centre

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from itertools import compress
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.cl.circles import arc_points, arc_sweep
 from floorfit.nc.cl.locations import Locations
@@ -56,7 +56,7 @@ class WrittenLocations:
     """
 
     blocks: dict[int, str | list[str]]
-    added: NDArray[np.float64]
+    added: Array
     rows: set[int] = field(default_factory=set)
     findings: list[Finding] = field(default_factory=list)
 
@@ -64,11 +64,11 @@ class WrittenLocations:
 def write_locations(
     lines: Sequence[str],
     found: Locations,
-    node: NDArray[np.float64],
+    node: Array,
     breaks: Mapping[int, Sequence[tuple[float, float]]],
     *,
     source: str,
-    fine: NDArray[np.bool_] | None = None,
+    fine: Flags | None = None,
     tick: Callable[[int], None] | None = None,
 ) -> WrittenLocations:
     """Return the lines that change.
@@ -98,10 +98,10 @@ class _LocationWriter:
         self,
         lines: Sequence[str],
         found: Locations,
-        node: NDArray[np.float64],
+        node: Array,
         breaks: Mapping[int, Sequence[tuple[float, float]]],
         source: str,
-        fine: NDArray[np.bool_] | None,
+        fine: Flags | None,
     ) -> None:
         self.lines, self.found, self.node, self.breaks, self.source = lines, found, node, breaks, source
         self.fine = np.zeros(len(found), dtype=bool) if fine is None else fine
@@ -135,7 +135,7 @@ class _LocationWriter:
         self._wrap_all()
         return self.out
 
-    def _plain_rows(self, rows: NDArray[np.intp]) -> list[int]:
+    def _plain_rows(self, rows: Rows) -> list[int]:
         """Shift the points that stand alone in their lines, nearly every row of a file; return the rows that do not."""
         texts = [self.lines[line] for line in self.found.line[rows].tolist()]
         parts = _POINTS.findall("\0".join([*texts, ""]))
@@ -145,7 +145,7 @@ class _LocationWriter:
         left: list[int] = rows[~plain].tolist()
         return left
 
-    def _shift(self, rows: NDArray[np.intp], parts: list[tuple[str, str, str, str]]) -> None:
+    def _shift(self, rows: Rows, parts: list[tuple[str, str, str, str]]) -> None:
         """Shift points: what stands before the third number, the number, its decimals, and what stands behind it."""
         setting = self.found.setting[rows]
         unit = np.array([one.unit_mm for one in self.found.settings])[setting]
@@ -292,7 +292,7 @@ class _LocationWriter:
         return out
 
     def _numbers(
-        self, row: int, shares: NDArray[np.float64], offsets: Sequence[float], statement: Statement
+        self, row: int, shares: Array, offsets: Sequence[float], statement: Statement
     ) -> tuple[list[str], str]:
         """Numbers of points at shares of a motion, as text; and what stands before them."""
         found = self.found
@@ -320,7 +320,7 @@ class _LocationWriter:
         start = sequence_end(text)
         return text[:start] + ("goto/" if text[start : text.index("/")].islower() else "GOTO/")
 
-    def _between(self, row: int, shares: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _between(self, row: int, shares: Array) -> tuple[Array, Array]:
         """Tip and axis at shares of a motion."""
         found, at = self.found, shares[:, None]
         axes = found.start_axis[row] + at * (found.axis[row] - found.start_axis[row])
