@@ -14,10 +14,13 @@ HOUSE = Path(__file__).resolve().parent.parent / "floorfit"
 
 #: Every module of the package that a room may import from (design: part -> readings -> surface -> decision -> job ->
 #: nc, report, verify -> command line). ``arrays``, ``errors``, ``identity``, ``json_file``, ``nearest``,
-#: ``one_thread``, ``plain_text``, ``units`` and ``whole`` are shared by all rooms.
+#: ``one_thread``, ``plain_text``, ``stop``, ``units`` and ``whole`` are shared by all rooms.
 WORDS = {
     f"floorfit.{name}"
-    for name in ("arrays", "errors", "identity", "json_file", "nearest", "one_thread", "units", "plain_text", "whole")
+    for name in (
+        *("arrays", "errors", "identity", "json_file", "nearest", "one_thread", "plain_text", "stop", "units"),
+        "whole",
+    )
 }
 MAY = {
     "part": {"part"},
