@@ -65,10 +65,10 @@ def apply(
     progress : callable, optional
         Called with stage, lines done and lines in all.
     **stated
-        What else is known of the programme: see `floorfit.nc.apply_offsets` (``tip_control``, ``walls``, ``held``,
-        ``tolerance_mm``, ``units``, ``distance``, ``work_offset``, ``origin``, ``band_mm``, ``clearance_mm``, ``keep``;
-        lengths in mm) and `floorfit.nc.cl.apply_to_locations` (``held``, ``tolerance_mm``, ``units``, ``frame``,
-        ``keep``).
+        What else is known of the programme: fields of `floorfit.nc.programme.StatedOfProgramme` (``tip_control``,
+        ``walls``, ``held``, ``tolerance_mm``, ``units``, ``distance``, ``work_offset``, ``origin``, ``band_mm``,
+        ``clearance_mm``, ``keep``; lengths in mm), of cutter-location data ``held``, ``tolerance_mm``, ``units``,
+        ``frame`` and ``keep``.
         ``origin`` and ``frame`` may be text as in the command, lengths in the part's unit.
 
     Returns
