@@ -35,7 +35,7 @@ MAY = {
     "report": {"report", "record", "result", "part.model", "cad.extracted"},  # what is drawn: frozen, no computation
     "verify": {
         *("part", "readings", "surface", "web", "decision", "record", "result", "sealed", "report", "verify"),
-        *("as_cut", "cutter_left"),
+        *("as_cut", "cutter_left", "offsets_table"),
     },
 }
 #: Numerics know nothing of files, polygons or print.

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
@@ -129,14 +127,3 @@ def words_of(found: Systematic) -> str:
         f"the readings of {what} are {abs(found.effect):.3f} ± {2 * found.u:.3f} mm too {way} together, or their Z is "
         f"off: {cause}. Read a step block, then two places there again, with their Z."
     )
-
-
-def sizes_over(found: Sequence[Systematic], limit_mm: float) -> list[Systematic]:
-    """Those that make a difference above a limit, mm.
-
-    Parameters
-    ----------
-    found : sequence of Systematic
-    limit_mm : float, mm
-    """
-    return [one for one in found if one.size > limit_mm]
