@@ -14,6 +14,7 @@ from floorfit.cutter_left import CutterLeft
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
 from floorfit.identity import SAME_PIECE, refuse_other_clamping, refuse_other_piece, thermal_growth
+from floorfit.json_file import read_text
 from floorfit.nc.cl import apply_to_locations, frame_of, is_cutter_location
 from floorfit.nc.corrected import Corrected, Held
 from floorfit.nc.lines import render_lines
@@ -156,11 +157,7 @@ def lines_for(
     """
     record = record_of(job)
     doubts = _doubts(record, facts, datums, template.name)
-    try:
-        text = template.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        words = f"cannot be read as UTF-8 text ({error}). Check the path."
-        raise InputError([Finding("unreadable", str(template), "", words)]) from error
+    text = read_text(template)
     return render_lines(*part_and_corrections(record), text, held=held, source=template.name), doubts
 
 

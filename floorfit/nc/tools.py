@@ -12,6 +12,7 @@ import numpy as np
 
 from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding, InputError
+from floorfit.json_file import read_text
 from floorfit.nc.cutter import NEEDLE, Cutter
 from floorfit.nc.motions import Motions
 from floorfit.units import MM_PER_INCH
@@ -103,13 +104,7 @@ def read_tool_table(path: Path) -> dict[int, Cutter]:
     InputError
         With the line and the column, if it cannot be read.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            [Finding("unreadable", str(path), "", f"cannot be read as UTF-8 text ({error}). Check the path.")]
-        ) from error
-    lines = [(number, line) for number, line in enumerate(text.splitlines(), start=1) if _has_data(line)]
+    lines = [(number, line) for number, line in enumerate(read_text(path).splitlines(), start=1) if _has_data(line)]
     reader = csv.DictReader([line for _, line in lines])
     unit = MM_PER_INCH if "diameter_in" in (reader.fieldnames or ()) else 1.0
     name = "in" if unit != 1.0 else "mm"

@@ -59,8 +59,7 @@ def find_movement(
     terms = 5 if groups >= FOR_BOW else 2 if groups >= FOR_TILT else 0
     design = _design(points, group, terms) if terms else np.empty((0, 0))
     if not terms or np.linalg.matrix_rank(design, tol=1e-6 * len(points)) < design.shape[1]:
-        nan = float("nan")
-        return Movement("unknown", nan, nan, (nan, nan), nan, limit_mm), None, np.zeros(len(values))
+        return Movement.unknown(limit_mm), None, np.zeros(len(values))
     fit = fit_grouped(design, values, group, u * np.sqrt(dispersion_of(values, group, u)))
     chance = _p_value(fit)
     field = design[:, 1:] @ fit.beta[1:]

@@ -83,6 +83,12 @@ class Movement:
     p_value: float
     limit: float
 
+    @classmethod
+    def unknown(cls, limit: float) -> Movement:
+        """Too few floors to tell."""
+        nan = float("nan")
+        return cls("unknown", nan, nan, (nan, nan), nan, limit)
+
 
 @dataclass(frozen=True)
 class Intervals:

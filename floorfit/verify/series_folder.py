@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from floorfit.arrays import Array
+from floorfit.json_file import write_json
 from floorfit.offsets_table import length_cell, length_cells, number_cell
 from floorfit.plain_text import write_csv
 from floorfit.report.format import MISSING, Display, Writing, display_for
@@ -72,21 +72,10 @@ def fill_series(series: Series, folder: Path, writing: Writing | None = None) ->
     write_csv(
         folder / "charts.csv", ["pocket", "job", "created", *(f"{n}_{unit}" for n in names), "signal"], _charts(series)
     )
-    header = [
-        "pocket",
-        "jobs",
-        f"mean_deviation_{unit}",
-        f"sd_{unit}",
-        "cp",
-        "cp_low",
-        "cp_high",
-        "cpk",
-        "cpk_low",
-        "cpk_high",
-    ]
+    header = ["pocket", "jobs", f"mean_deviation_{unit}", f"sd_{unit}"]
+    header += [f"{name}{end}" for name in ("cp", "cpk") for end in ("", "_low", "_high")]
     write_csv(folder / "capability.csv", header, (_capable(one, unit) for one in series.pockets))
-    text = json.dumps(_document(series), ensure_ascii=False, allow_nan=False)
-    (folder / "series.json").write_text(text + "\n", encoding="utf-8")
+    write_json(_document(series), folder / "series.json")
     _write_page(series, folder, display_for(unit, writing))
 
 

@@ -190,7 +190,7 @@ def _split(prediction: Prediction, taken: Taken, points: Array, limit: float) ->
     apart = pockets_apart(np.array([steps[int(k)].bias for k in cut]), np.array([steps[int(k)].bias_u for k in cut]))
     common = cut[~apart]
     if not len(common):
-        return no_bias(), _unknown(limit), steps
+        return no_bias(), Movement.unknown(limit), steps
     chosen = rows[np.isin(taken.floor[rows], common)]
     group = np.searchsorted(common, taken.floor[chosen])
     gap, u = taken.deviation[chosen] - taken.predicted[chosen], taken.u[chosen]
@@ -214,11 +214,6 @@ def _shared_steps(common: Rows, fit: Grouped, steps: dict[int, Step], bias: floa
         int(k): replace(steps[int(k)], value=bias + float(fit.effects[i]), u=float(fit.effects_u[i]), is_apart=False)
         for i, k in enumerate(common)
     }
-
-
-def _unknown(limit: float) -> Movement:
-    nan = float("nan")
-    return Movement("unknown", nan, nan, (nan, nan), nan, limit)
 
 
 def _reading_proof(prediction: Prediction, taken: Taken, level: float) -> ReadingProof:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from floorfit.json_file import write_json
 from floorfit.offsets_table import length_cell, length_cells, number_cell, number_cells
 from floorfit.plain_text import write_csv
 from floorfit.verify.proved import FloorProof, Verification
@@ -72,8 +72,7 @@ def write_tables(found: Verification, folder: Path) -> None:
     header = ["pocket", "verdict", "readings_used", *(f"{name}_{unit}" for name in lengths)]
     header += ["conformance_probability", "interval_held", "reason"]
     write_csv(folder / "verdicts.csv", header, (_floor_row(found, k) for k in range(len(found.floors))))
-    text = json.dumps(to_document(found), ensure_ascii=False, allow_nan=False)
-    (folder / "verify.json").write_text(text + "\n", encoding="utf-8")
+    write_json(to_document(found), folder / "verify.json")
 
 
 def _reading_rows(found: Verification) -> Iterable[tuple[str, ...]]:
