@@ -6,19 +6,21 @@ For the proofs of both kinds of file; it shares no code with the rule, the reade
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import Polygon
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
+from floorfit.errors import Finding
 from floorfit.nc.sweep import FloorGrid, Samples, sample, swept_heights
 from floorfit.part.model import Pocket
 
-__all__ = ["TOO_DEEP_MM", "Cuts", "SweptFloor", "lowered_elsewhere", "sweep_floors"]
+__all__ = ["TOO_DEEP_MM", "Cuts", "FileProof", "SweptFloor", "lowered_elsewhere", "sweep_floors"]
 
 #: The two files are not sampled at the same places: along a pass they are no further apart in height than this, mm.
 _RISE_MM = 0.004
@@ -230,3 +232,76 @@ def lowered_elsewhere(added: Array, xy: Array, radius: Array, pockets: Sequence[
     for pocket in pockets:
         away = np.minimum(away, shapely.distance(pocket.polygon, shapely.points(xy[rows])))
     return np.asarray(rows[away > radius[rows] + 0.2])
+
+
+@dataclass
+class FileProof:
+    """What a proof finds in a file; nothing is written where it finds anything.
+
+    Parameters
+    ----------
+    source : str
+        Name of the file.
+    """
+
+    source: str
+    findings: list[Finding] = field(default_factory=list, init=False)
+
+    def fail(self, line: int, text: str, count: int = 1) -> None:
+        """Say what does not hold.
+
+        Parameters
+        ----------
+        line : int
+            From 0; -1 where it is no line's.
+        text : str
+        count : int
+            Motions of which it holds.
+        """
+        place = f"line {line + 1}" if line >= 0 else ""
+        more = f" ({count} motions)" if count > 1 else ""
+        self.findings.append(Finding("proof", self.source, place, f"proof failed: {text}{more}. Nothing was written."))
+
+    def check(self, line: NDArray[np.integer], bad: Flags, text: str) -> None:
+        """Fail where a motion is bad, with the line of the first.
+
+        Parameters
+        ----------
+        line : (n,) ndarray of int
+        bad : (n,) ndarray of bool
+        text : str
+        """
+        rows = np.flatnonzero(bad)
+        if len(rows):
+            self.fail(int(line[rows[0]]), text, len(rows))
+
+    def sweep(self, before: Cuts, after: Cuts, floors: Sequence[tuple[Pocket, Correction]]) -> list[SweptFloor]:
+        """Sweep the floors, and fail where one is too deep.
+
+        Parameters
+        ----------
+        before, after : Cuts
+        floors : sequence of (Pocket, Correction)
+        """
+        out = sweep_floors(before, after, floors)
+        for one in out:
+            if one.deep_mm > TOO_DEEP_MM:
+                x, y = one.where
+                self.fail(-1, f"pocket {one.pocket} would be {one.deep_mm:.3f} mm too deep at ({x:.1f}, {y:.1f})")
+        return out
+
+    def keep_the_rest(
+        self, line: NDArray[np.integer], added: Array, xy: Array, radius: Array,
+        floors: Sequence[tuple[Pocket, Correction]],
+    ) -> None:  # fmt: skip
+        """Fail where something is lower than it was, beside the floors.
+
+        Parameters
+        ----------
+        line, added, xy, radius : ndarray
+            Lines; as in `lowered_elsewhere`.
+        floors : sequence of (Pocket, Correction)
+        """
+        low = lowered_elsewhere(added, xy, radius, [pocket for pocket, _ in floors])
+        if len(low):
+            self.fail(int(line[low[0]]), "lower than it was, and over no floor that goes down", len(low))
