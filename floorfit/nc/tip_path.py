@@ -61,26 +61,6 @@ class TipPath:
     first_axis: Array | None = None
     standing: StandingArcs | None = None
 
-    @classmethod
-    def straight(
-        cls, start: Array, end: Array, axis: Array, cutter: Rows, is_rapid: Flags, cutters: Sequence[Cutter]
-    ) -> TipPath:
-        """Return a path of straight motions, all of them usable."""
-        count = len(start)
-        nothing = np.full((count, 2), np.nan)
-        return cls(
-            start,
-            end,
-            axis,
-            cutter,
-            is_rapid,
-            cutters,
-            nothing,
-            np.zeros(count),
-            np.zeros(count),
-            np.ones(count, bool),
-        )
-
     def __len__(self) -> int:
         """Return the number of motions."""
         return len(self.end)
