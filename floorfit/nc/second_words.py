@@ -9,7 +9,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,7 +133,6 @@ class WordTable:
     line: Rows
     barrier: Flags
     by_letter: dict[str, tuple[Rows, Array]]
-    _columns: dict[str, Array] = field(default_factory=dict)
 
     @classmethod
     def of(cls, plain: PlainLines) -> WordTable:

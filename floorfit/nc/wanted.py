@@ -138,7 +138,7 @@ class _Points:
             lift = np.zeros(len(some))
         else:
             lift = zone.lift(xy, axis)
-        self._most(floor, some, lift, low, high, over_it)
+        self._most(floor, some, lift, low, high)
 
     def _places(self, floor: CutFloor, some: Rows, over_it: Flags, low: Flags, high: Array) -> None:
         on = over_it & low & (high <= floor.band + EPS_MM)
@@ -151,7 +151,7 @@ class _Points:
         self.near[some[off]] = floor.index
         self.is_under[some[off]] = ~low[off]
 
-    def _most(self, floor: CutFloor, some: Rows, lift: Array, low: Flags, high: Array, over_it: Flags) -> None:
+    def _most(self, floor: CutFloor, some: Rows, lift: Array, low: Flags, high: Array) -> None:
         height = np.maximum(high, 0.0)
         band = low & (high <= floor.band + EPS_MM)
         clear = np.where(self.rapid[some], RAPID_CLEARANCE_MM, floor.band) if self.clearance is None else self.clearance

@@ -41,21 +41,6 @@ class Rigidity:
     d12: Array
     d66: Array
 
-    @classmethod
-    def even(cls, thickness: float, shape: tuple[int, int], nu: float = NU) -> Rigidity:
-        """Rigidity of a plate of one thickness: D = t³/(12 (1 − ν²)), ν D and (1 − ν) D / 2 over E.
-
-        Parameters
-        ----------
-        thickness : float, mm
-        shape : (k, l)
-            Elements along X and Y.
-        nu : float
-            Poisson's ratio.
-        """
-        d = np.full(shape, thickness**3 / (12 * (1 - nu**2)))
-        return cls(d, d, nu * d, (1 - nu) / 2 * d)
-
 
 def part_rigidity(part: Part, shape: tuple[int, int], thickness_mm: float) -> Rigidity:
     """Rigidity of a part as roughing leaves it.

@@ -105,13 +105,12 @@ def take(prediction: Prediction, readings: Readings) -> Taken:
     )  # fmt: skip
 
 
-def set_lonely_aside(taken: Taken, prediction: Prediction, thickness: Array) -> Taken:
+def set_lonely_aside(taken: Taken, thickness: Array) -> Taken:
     """Set aside the readings that the others of their floor contradict.
 
     Parameters
     ----------
     taken : Taken
-    prediction : Prediction
     thickness : (n,) ndarray, mm
     """
     used, reason, doubted = taken.is_used.copy(), taken.reason.copy(), taken.is_doubted.copy()

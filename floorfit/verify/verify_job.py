@@ -97,7 +97,7 @@ def verify(
     doubts = refuse_unfit(prediction, readings, digest)
     doubts += [] if left is None else [_told_left(prediction, Path(left).name)]
     tell("placing the readings")
-    taken = set_lonely_aside(take(prediction, readings), prediction, readings.thickness)
+    taken = set_lonely_aside(take(prediction, readings), readings.thickness)
     points = np.column_stack([readings.x, readings.y])
     bias, movement, steps = _split(prediction, taken, points, movement_limit_mm)
     tell("fitting what was not predicted")

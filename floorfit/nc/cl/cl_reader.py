@@ -94,7 +94,7 @@ def read_locations(
         points = _POINTS.match(text, at)
         following = number + (reader.plain_points(number, points[0]) if points else 0)
         if following == number:
-            following = reader.take(next(statements(lines, number)), number) + 1
+            following = reader.take(next(statements(lines, number))) + 1
         at += sum(map(len, lines[number:following]))
         number = following
         if tick is not None:
@@ -181,7 +181,7 @@ class _LocationReader:
         """Note what is wrong in a line."""
         self.findings.append(Finding(code, self.source, f"line {line + 1}", text, severity))
 
-    def take(self, statement: Statement | StatementError, number: int) -> int:
+    def take(self, statement: Statement | StatementError) -> int:
         """Take one statement; return the index of its last line."""
         if isinstance(statement, StatementError):
             self.bad(statement.line, "not-a-statement", str(statement))
