@@ -7,7 +7,6 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from floorfit.decision.settings import DecisionSettings
 from floorfit.errors import ABOVE_ZERO, FINITE, NOT_NEGATIVE, Finding, InputError, Range, check_ranges
@@ -31,8 +30,6 @@ if TYPE_CHECKING:
     from floorfit.web import Webs
 
 __all__ = ["Result", "Settings"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.plate.rigidity import Rigidity
 
 if TYPE_CHECKING:
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
 __all__ = ["PlateMesh"]
 
-Array = NDArray[np.float64]
 
 #: Gauss points along an element: exact for products of cubics (degree six).
 GAUSS = 4
