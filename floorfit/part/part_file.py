@@ -141,7 +141,8 @@ def part_from_document(document: Mapping[str, Any], source: str = "part") -> Par
     from floorfit.part.document import structure_faults
     from floorfit.part.draft import Draft
 
-    faults = [*_doubled_keys(document, ()), *structure_faults(document)]
+    doubled = _doubled_keys(document, ()) if isinstance(document, dict | list) else ()
+    faults = [*doubled, *structure_faults(document)]
     draft = Draft(document, (fault.path for fault in faults))
     faults.extend(draft.faults())
     if faults:
@@ -177,12 +178,10 @@ def _doubled_keys(value: Any, path: Path) -> Iterable[Fault]:
             yield Fault("doubled-key", (*path, key), text)
     if len(path) > DEEPEST:
         return
-    if isinstance(value, Mapping):
-        for key, inner in value.items():
-            yield from _doubled_keys(inner, (*path, key))
-    elif isinstance(value, list):
-        for i, inner in enumerate(value):
-            yield from _doubled_keys(inner, (*path, i)) if isinstance(inner, (Mapping, list)) else ()
+    steps: Iterable[tuple[str | int, Any]] = value.items() if isinstance(value, dict) else enumerate(value)
+    for step, inner in steps:
+        if isinstance(inner, dict | list):
+            yield from _doubled_keys(inner, (*path, step))
 
 
 def write_part(part: Part, path: str | os.PathLike[str]) -> None:
