@@ -107,6 +107,7 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     from floorfit.cad.outline import part_outline
     from floorfit.cad.recognise import recognise
     from floorfit.cad.scatter import scatter_note
+    from floorfit.cad.touching import touching_notes
 
     step("joining facets", 0.1)
     mesh, findings = sound_mesh(raw, settings)
@@ -120,7 +121,7 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     step("outline", 0.95)
     outline = ring_of(rounding.plan(part_outline(mesh)).exterior)
     notes = [*raw.findings, *findings, *scatter_note(mesh, raw.source), *_arc_note(floors, raw.source, settings)]
-    notes += [*_up_note(mesh, found.floors, raw.source, settings)]
+    notes += [*touching_notes(mesh, found.floors, raw.source), *_up_note(mesh, found.floors, raw.source, settings)]
     notes += [*_coarse_note(floors, raw.source, settings), *_kink_notes(floors, found.kinks, raw.source)]
     unit: Unit = "in" if raw.unit == "in" else "mm"
     return _finish(floors, outline, unit, found.rejected, notes, settings, raw.source, len(mesh.faces))

@@ -22,7 +22,7 @@ _FACES, _PLACES, _AROUND = 16, 100, 12
 #: Corners that are off by less than this do not matter, mm: a tenth of the flatness of one plane.
 _STILL = 1e-4
 #: A face whose quadratic leaves less than this share of what its plane leaves is curved and says nothing.
-_CURVED = 0.3
+_CURVED = 0.6
 #: Scatter is in all faces: this share of their area has at least that much. A set choice.
 _SHARE = 0.1
 
