@@ -11,6 +11,7 @@ from pathlib import Path
 
 from floorfit.errors import OutputError
 from floorfit.left_behind import HELD, clear_left_behind, temporary_folder
+from floorfit.stop import undisturbed
 
 __all__ = ["moment", "refuse_existing", "whole_file", "whole_folder"]
 
@@ -44,7 +45,8 @@ def whole_folder(target: str | Path, *, replace: bool) -> Iterator[Path]:
     temporary = temporary_folder(path)
     try:
         yield temporary
-        _swap(temporary, path)
+        with undisturbed(str(target)):
+            _swap(temporary, path)
     finally:
         shutil.rmtree(temporary, ignore_errors=True)
 
@@ -72,7 +74,8 @@ def whole_file(target: str | Path, *, replace: bool) -> Iterator[Path]:
     temporary = temporary_folder(path)
     try:
         yield temporary / path.name
-        os.replace(temporary / path.name, path)
+        with undisturbed(str(target)):
+            os.replace(temporary / path.name, path)
     finally:
         shutil.rmtree(temporary, ignore_errors=True)
 

@@ -14,10 +14,10 @@ HOUSE = Path(__file__).resolve().parent.parent / "floorfit"
 
 #: Every module of the package that a room may import from (design: part -> readings -> surface -> decision -> job ->
 #: nc, report, verify -> command line). ``errors``, ``identity``, ``json_file``, ``nearest``, ``one_thread``,
-#: ``plain_text``, ``units`` and ``whole`` are shared by all rooms.
+#: ``plain_text``, ``stop``, ``units`` and ``whole`` are shared by all rooms.
 WORDS = {
     f"floorfit.{name}"
-    for name in ("errors", "identity", "json_file", "nearest", "one_thread", "units", "plain_text", "whole")
+    for name in ("errors", "identity", "json_file", "nearest", "one_thread", "units", "plain_text", "stop", "whole")
 }
 MAY = {
     "part": {"part"},

@@ -15,9 +15,9 @@ from collections.abc import Sequence
 
 from floorfit.cli.help import HelpFormatter
 from floorfit.cli.parser import OneLineParser, PrintCompletion, PrintVersion
-from floorfit.cli.stop import stoppable
 from floorfit.errors import FloorfitError
 from floorfit.plain_text import printable
+from floorfit.stop import NOTHING, stoppable
 
 __all__ = ["main"]
 
@@ -72,8 +72,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _run(words)
     except FloorfitError as error:
         return _refuse(str(error), debug)
-    except KeyboardInterrupt:
-        return _refuse("stopped; nothing was written.", debug)
+    except KeyboardInterrupt as stopped:
+        return _refuse(str(stopped) or NOTHING, debug)
     except MemoryError:
         return _refuse(_NO_MEMORY, debug)
     except BrokenPipeError:

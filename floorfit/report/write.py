@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from floorfit.errors import OutputError
 from floorfit.record import Record, record_of
 from floorfit.report.format import Writing
+from floorfit.stop import undisturbed
 from floorfit.whole import refuse_existing, whole_folder
 
 if TYPE_CHECKING:
@@ -86,8 +87,9 @@ def _write_into(record: Record, folder: Path, writing: Writing | None, progress:
     """Write into a folder that holds other files, once all of them are made."""
     with tempfile.TemporaryDirectory(prefix=".pictures.", dir=folder) as temporary:
         write_report(record, temporary, writing=writing, progress=progress)
-        for name in FILES:
-            os.replace(Path(temporary, name), folder / name)
+        with undisturbed(str(folder)):
+            for name in FILES:
+                os.replace(Path(temporary, name), folder / name)
 
 
 def write_report(

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
+import sys
 import threading
+from pathlib import Path
 
 import pytest
 from pydantic import BaseModel, field_serializer
 
-from floorfit.cli.stop import stoppable
+from floorfit.stop import Stopped, stoppable, undisturbed
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
 
@@ -76,3 +79,42 @@ def test_a_library_that_wraps_the_interrupt_does_not_hide_it() -> None:
 def test_an_error_of_its_own_stays_what_it_is() -> None:
     with pytest.raises(ZeroDivisionError), stoppable():
         raise ZeroDivisionError
+
+
+class _Forgetful:
+    """Is told to stop while Python clears it away: what is raised there is passed over (documentation of __del__)."""
+
+    def __del__(self) -> None:
+        signal.raise_signal(signal.SIGTERM)
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_a_request_that_was_swallowed_comes_out_before_the_result_stands() -> None:
+    with pytest.raises(Stopped, match="nothing was written"), stoppable():
+        _Forgetful()
+        with undisturbed("job"):
+            pytest.fail("put in place")
+
+
+def test_a_request_while_the_result_is_put_in_place_comes_after_and_says_what_stands() -> None:
+    done = False
+    with pytest.raises(Stopped, match="written before that: job"), stoppable(), undisturbed("job"):
+        signal.raise_signal(signal.SIGTERM)
+        done = True
+    assert done
+    with pytest.raises(Stopped, match="nothing was written"), stoppable():
+        signal.raise_signal(signal.SIGTERM)
+
+
+def test_a_request_inside_exec_leaves_the_exit_code(tmp_path: Path) -> None:
+    # A plain KeyboardInterrupt there ends `python -m` by SIGINT (CPython, Python/pythonrun.c): so ours is none.
+    code = """
+import sys
+from floorfit.stop import Stopped
+try:
+    exec("raise Stopped([])")
+except KeyboardInterrupt:
+    sys.exit(2)
+"""
+    (tmp_path / "told.py").write_text(code)
+    assert subprocess.run([sys.executable, "-m", "told"], cwd=tmp_path, check=False).returncode == 2
