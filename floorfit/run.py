@@ -181,7 +181,6 @@ def _decided(
     agreed: Agreement | None,
     modes: Modes | None,
 ) -> Result:
-    from floorfit.decision.neighbours import neighbour_steps
     from floorfit.noticed import fit_findings, shared_errors, shared_findings
     from floorfit.web import Webs
 
@@ -198,7 +197,6 @@ def _decided(
         fit,
         webs,
         decisions,
-        neighbour_steps(part, {one.pocket: one.correction for one in decisions}, rib_max_mm=settings.rib_max),
         (
             *taken.findings,
             *fit_findings(source, fit, agreed, modes is not None),
@@ -297,6 +295,4 @@ def _without_surface(part: Part, taken: Prepared, settings: Settings, seen: Obse
     unused = np.where(seen.is_used, "no-surface: the readings do not fix a surface", seen.reason)
     decisions = hold_all(part, _counts(part, seen)[1], words)
     seen = replace(seen, reason=np.asarray(unused, object))
-    return Result(
-        part, taken.shown, settings, seen, None, None, decisions, (), taken.findings, taken.gauge, taken.frame
-    )
+    return Result(part, taken.shown, settings, seen, None, None, decisions, taken.findings, taken.gauge, taken.frame)

@@ -7,6 +7,7 @@ in ``--units``.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -16,26 +17,25 @@ import shapely
 
 from floorfit.cad.boundary import arcs_of
 from floorfit.cad.describe import corner_radius, ring_of
-from floorfit.cad.drawing import tidy_polygon
+from floorfit.cad.drawing import polygon_parts, tidy_polygon
+from floorfit.cad.dxf_doubts import CURVES, doubt_of, hatch_doubts, is_seen, left_out, scale_doubts
 from floorfit.cad.dxf_layers import LayerMeaning, layer_of_name, read_layer_table
 from floorfit.cad.extract_settings import MM_PER_MODEL_UNIT, ExtractSettings
 from floorfit.cad.extracted import Floor
-from floorfit.cad.loops import chain_rings, nest_rings
+from floorfit.cad.loops import chain_rings, is_thin, nest_rings
 from floorfit.cad.mesh import Floats
-from floorfit.cad.orientation import check_size
+from floorfit.cad.orientation import check_size, check_webs
 from floorfit.errors import Finding, InputError, MissingExtraError
 from floorfit.part.model import Ring
 from floorfit.units import Unit
 
 __all__ = ["read_drawing"]
 
-
 #: $INSUNITS of the DXF reference, group HEADER: 1 inches, 2 feet, 4 millimetres, 5 centimetres, 6 metres.
 _INSUNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0}
 _DEEPEST_BLOCK = 16
-_IGNORED = frozenset(
-    {"TEXT", "MTEXT", "DIMENSION", "HATCH", "POINT", "LEADER", "MULTILEADER", "ATTDEF", "ATTRIB", "VIEWPORT"}
-)
+#: Control points of a polyline that was fitted with a spline (DXF reference, VERTEX, group code 70): no part of it.
+_FRAME_POINT = 16
 
 
 def read_drawing(
@@ -72,16 +72,17 @@ def read_drawing(
     document = _open(path)
     mm, unit, findings = _unit(document, path.name, settings)
     meanings = read_layer_table(layers) if layers is not None else None
-    pieces, notes = _pieces(document, meanings, mm, settings.chord_tolerance, path.name)
+    pieces, hatches, notes = _pieces(document, meanings, mm, settings.chord_tolerance, path.name)
     shapes, faults = _shapes(pieces, meanings, path.name)
     if faults:
         raise InputError(faults)
-    floors = [
-        _floor(polygon, meaning, mm) for meaning, polygons in shapes if not meaning.is_outline for polygon in polygons
-    ]
+    floors = [_floor(polygon, meaning, mm) for meaning, polygon in _with_steps(shapes)]
     layers_drawn = sorted({entity.dxf.layer for entity in document.modelspace()})
     outline, missing = _outline(shapes, floors, path.name, layers_drawn)
     check_size(np.array(outline), path.name, unit, settings)
+    check_webs([floor.web for floor in floors], path.name, unit, settings)
+    rings = {layer: polygons for layer, (_, polygons) in shapes.items()}
+    notes += [*hatch_doubts(hatches, rings, path.name), *scale_doubts(document, outline, mm, path.name)]
     return floors, outline, "in" if unit == "in" else "mm", [*findings, *notes, *missing]
 
 
@@ -116,68 +117,93 @@ def _unit(document: Any, source: str, settings: ExtractSettings) -> tuple[float,
 
 
 Pieces = dict[str, list[Floats]]
+Shapes = dict[str, tuple[LayerMeaning, list[shapely.Polygon]]]
 
 
 def _pieces(
     document: Any, meanings: dict[str, LayerMeaning] | None, mm: float, chord: float, source: str
-) -> tuple[Pieces, list[Finding]]:
-    """Polylines in mm of every layer that means something."""
+) -> tuple[Pieces, Pieces, list[Finding]]:
+    """Polylines in mm of every layer that means something, its hatches' rings, and what was left out."""
     out: Pieces = {}
-    strange: dict[tuple[str, str], int] = {}
-    for layer, entity in _flat(document.modelspace(), "", 0, source):
-        if _meaning(layer, meanings) is None:
+    hatches: Pieces = {}
+    left: Counter[tuple[str, str, str]] = Counter()
+    for layer, entity, seen in _flat(document, document.modelspace(), "", 0, source):
+        meaning = _meaning(layer, meanings)
+        doubt = doubt_of(entity, layer, seen, meaning is not None, meanings is None)
+        left[doubt, layer, entity.dxftype()] += 1
+        if doubt or meaning is None:
             continue
-        kind = entity.dxftype()
-        points = _flattened(layer, entity, chord / mm, source)
-        if points is not None:
-            out.setdefault(layer, []).append(points * mm)
-        elif kind not in _IGNORED:
-            strange[layer, kind] = strange.get((layer, kind), 0) + 1
-    notes = [
-        Finding("not-an-outline", source, f"layer {layer}", f"{count} {kind} were left out: no outline.", "warning")
-        for (layer, kind), count in sorted(strange.items())
-    ]
-    return out, notes
+        if entity.dxftype() == "HATCH" and seen:
+            hatches.setdefault(layer, []).extend(ring * mm for ring in _hatch_rings(entity, chord / mm))
+        elif entity.dxftype() in CURVES:
+            out.setdefault(layer, []).append(_flattened(layer, entity, chord / mm, source) * mm)
+    return out, hatches, left_out(left, source)
+
+
+def _hatch_rings(entity: Any, sagitta: float) -> list[Floats]:
+    from ezdxf.path import from_hatch
+
+    paths = (np.array([(p[0], p[1]) for p in path.flattening(sagitta)], float) for path in from_hatch(entity))
+    return [ring for ring in paths if len(ring) >= 4]
 
 
 def _meaning(layer: str, meanings: dict[str, LayerMeaning] | None) -> LayerMeaning | None:
     return layer_of_name(layer) if meanings is None else meanings.get(layer.lower())
 
 
-def _flat(entities: Any, layer: str, depth: int, source: str) -> Iterator[tuple[str, Any]]:
-    """Every simple entity with its layer; inside a block, layer 0 stands for the layer of the insert."""
+def _flat(
+    document: Any, entities: Any, layer: str, depth: int, source: str, seen: bool = True
+) -> Iterator[tuple[str, Any, bool]]:
+    """Every simple entity with its layer and whether it is shown; inside a block, layer 0 is that of the insert."""
     for entity in entities:
         own = entity.dxf.layer
         name = layer if own == "0" and layer else own
+        shown = seen and is_seen(document, entity, name)
         kind = entity.dxftype()
-        if kind == "INSERT" and depth < _DEEPEST_BLOCK:
+        if kind == "INSERT" and depth < _DEEPEST_BLOCK and not _is_external(entity):
             for single in entity.multi_insert() if entity.mcount > 1 else (entity,):
-                yield from _flat(_contents(single, name, source), name, depth + 1, source)
+                yield from _flat(document, _contents(single, name, source), name, depth + 1, source, shown)
         elif kind in ("LWPOLYLINE", "POLYLINE"):
             # Bulges become arcs, so that they are flattened by their own circle.
-            yield from ((name, piece) for piece in _contents(entity, name, source))
+            yield from ((name, piece, shown) for piece in _contents(entity, name, source))
         else:
-            yield name, entity
+            yield name, entity, shown
+
+
+def _is_external(insert: Any) -> bool:
+    """Whether a block lies in another file."""
+    block = insert.block()
+    return block is not None and bool(block.block.is_xref)
 
 
 def _contents(entity: Any, layer: str, source: str) -> list[Any]:
     """What a block or a polyline is made of; refused where its scales or directions have no meaning."""
     from ezdxf.lldxf.const import DXFError
 
-    if entity.dxftype() == "INSERT" and entity.dxf.zscale == 0.0:
-        # Plan programs write a Z scale of 0; it has no inverse, and plan coordinates do not hang on it.
-        entity = entity.copy()
-        entity.dxf.zscale = 1.0
+    skipped: list[Any] = []
+    kind = entity.dxftype()
     try:
-        return list(entity.virtual_entities())
+        if kind == "POLYLINE":
+            entity = entity.copy()
+            entity.vertices[:] = [corner for corner in entity.vertices if not corner.dxf.flags & _FRAME_POINT]
+        if kind != "INSERT":
+            return list(entity.virtual_entities())
+        if entity.dxf.zscale == 0.0:
+            # Plan programs write a Z scale of 0; it has no inverse, and plan coordinates do not hang on it.
+            entity = entity.copy()
+            entity.dxf.zscale = 1.0
+        parts = list(entity.virtual_entities(skipped_entity_callback=lambda part, _: skipped.append(part)))
+        if any(part.dxftype() in CURVES for part in skipped):
+            raise ValueError("its scales are not the same")
     except (ValueError, ArithmeticError, TypeError, IndexError, DXFError) as error:
         name = entity.dxf.get("name", "")
-        what = f"block {name!r} is inserted in a way that" if name else f"a {entity.dxftype()}"
+        what = f"block {name!r} is inserted in a way that" if name else f"a {kind}"
         text = f"{what} cannot be worked out ({error}). Explode it, or draw it again."
         raise InputError([Finding("bad-entity", source, f"layer {layer}", text)]) from error
+    return [*parts, *skipped]
 
 
-def _flattened(layer: str, entity: Any, sagitta: float, source: str) -> Floats | None:
+def _flattened(layer: str, entity: Any, sagitta: float, source: str) -> Floats:
     try:
         return _points(entity, sagitta)
     except (ValueError, ArithmeticError, TypeError, IndexError) as error:
@@ -185,30 +211,27 @@ def _flattened(layer: str, entity: Any, sagitta: float, source: str) -> Floats |
         raise InputError([Finding("bad-entity", source, f"layer {layer}", text)]) from error
 
 
-def _points(entity: Any, sagitta: float) -> Floats | None:
-    """Points of an entity within ``sagitta`` of its curve; None where it is no curve."""
+def _points(entity: Any, sagitta: float) -> Floats:
+    """Points of a line, arc, circle, ellipse or spline within ``sagitta`` of its curve."""
     kind = entity.dxftype()
     if kind == "LINE":
         points = [entity.dxf.start, entity.dxf.end]
-    elif kind in ("ARC", "CIRCLE", "ELLIPSE"):
-        points = list(entity.flattening(sagitta))
     elif kind == "SPLINE":
         points = list(entity.flattening(sagitta, segments=8))
     else:
-        return None
+        points = list(entity.flattening(sagitta))
     return np.array([(point[0], point[1]) for point in points], float)
 
 
-def _shapes(
-    pieces: Pieces, meanings: dict[str, LayerMeaning] | None, source: str
-) -> tuple[list[tuple[LayerMeaning, list[shapely.Polygon]]], list[Finding]]:
-    shapes, findings = [], []
+def _shapes(pieces: Pieces, meanings: dict[str, LayerMeaning] | None, source: str) -> tuple[Shapes, list[Finding]]:
+    shapes: Shapes = {}
+    findings: list[Finding] = []
     for layer, lines in pieces.items():
         meaning = _meaning(layer, meanings)
         rings, faults = chain_rings(lines)
         polygons, crossings = nest_rings(rings)
         if meaning is not None:
-            shapes.append((meaning, polygons))
+            shapes[layer] = (meaning, polygons)
         if meaning is not None and meaning.web is not None and meaning.web <= 0.0:
             crossings = [*crossings, f"the web is {meaning.web:g}, more than 0 was expected"]
         findings += [
@@ -230,14 +253,25 @@ def _shapes(
     return shapes, findings
 
 
-def _outline(
-    shapes: list[tuple[LayerMeaning, list[shapely.Polygon]]], floors: list[Floor], source: str, drawn_on: list[str]
-) -> tuple[Ring, list[Finding]]:
+def _with_steps(shapes: Shapes) -> list[tuple[LayerMeaning, shapely.Polygon]]:
+    """Floors without what floors of other layers take of them that lie inside them: steps up or down."""
+    out = []
+    drawn = {layer: polygons for layer, (meaning, polygons) in shapes.items() if not meaning.is_outline}
+    for layer, polygons in drawn.items():
+        others = [shapely.Polygon(other.exterior) for name in drawn if name != layer for other in drawn[name]]
+        for polygon in polygons:
+            inside = [other for other in others if polygon.contains_properly(other)]
+            rest = polygon_parts(polygon.difference(shapely.union_all(inside))) if inside else [polygon]
+            out += [(shapes[layer][0], part) for part in ([polygon] if any(map(is_thin, rest)) else rest)]
+    return out
+
+
+def _outline(shapes: Shapes, floors: list[Floor], source: str, drawn_on: list[str]) -> tuple[Ring, list[Finding]]:
     """The part's outline; the rectangle round the floors where the drawing has none."""
-    drawn = [polygon for meaning, polygons in shapes if meaning.is_outline for polygon in polygons]
+    drawn = [polygon for meaning, polygons in shapes.values() if meaning.is_outline for polygon in polygons]
     if drawn:
         largest = max(drawn, key=lambda polygon: polygon.area)
-        return _ring(shapely.Polygon(largest.exterior)), []
+        return _ring(shapely.Polygon(largest.exterior)), _windows(largest, floors, source)
     if not floors:
         used = ", ".join(drawn_on[:8]) + (", ..." if len(drawn_on) > 8 else "") if drawn_on else "none"
         text = "no closed outline on a layer named FLOOR Z... WEB... was found. "
@@ -246,6 +280,19 @@ def _outline(
     x0, y0, x1, y1 = shapely.union_all([shapely.Polygon(floor.foot) for floor in floors]).bounds
     text = "no layer OUTLINE: the rectangle round the floors was taken as the part's outline."
     return ((x0, y0), (x1, y0), (x1, y1), (x0, y1)), [Finding("no-outline", source, "", text, "warning")]
+
+
+def _windows(plate: shapely.Polygon, floors: list[Floor], source: str) -> list[Finding]:
+    """Rings inside the part's outline that take metal from under a floor."""
+    shapes = [shapely.Polygon(floor.foot, floor.foot_islands) for floor in floors]
+    holes = [shapely.Polygon(hole) for hole in plate.interiors]
+    cut = [hole for hole in holes if any(shape.intersection(hole).area > 1e-6 * hole.area for shape in shapes)]
+    text = (
+        "a ring on the outline's layer lies in a floor: a window, or no part of the outline. Draw an island there too."
+    )
+    return [
+        Finding("window", source, f"({hole.centroid.x:.5g}, {hole.centroid.y:.5g}) mm", text, "warning") for hole in cut
+    ]
 
 
 def _ring(polygon: shapely.Polygon) -> Ring:

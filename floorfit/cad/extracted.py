@@ -10,12 +10,17 @@ from floorfit.errors import Finding
 from floorfit.part.model import Part, Ring
 from floorfit.part.shape import Patch
 
-__all__ = ["DOUBTFUL", "Extraction", "Floor", "RejectedFace"]
+__all__ = ["DOUBTFUL", "OPEN", "Extraction", "Floor", "RejectedFace"]
 
 
 #: Codes of faces that may be floors after all. The others are something else by rule, or left out by choice.
 #: ``no-wall`` is one where walls stand round the floor that the face rises from.
 DOUBTFUL = ("too-steep", "no-metal", "covered", "curved", "unsound", "no-wall")
+#: Codes of findings that leave open what a floor is.
+OPEN = (
+    *("kink", "noisy", "askew", "bodies-touch", "not-an-outline", "hidden", "layer-name", "external"),
+    *("hatch", "window", "not-to-scale"),
+)
 
 
 @dataclass(frozen=True)
@@ -180,6 +185,6 @@ class Extraction:
 
     @property
     def open_questions(self) -> int:
-        """Number of walled faces that were left out without being something else, and of kinks: to be looked at."""
+        """Number of walled faces left out without being something else, and of findings that leave a floor open."""
         left = sum(face.is_walled and face.code in DOUBTFUL for face in self.rejected)
-        return left + sum(finding.code == "kink" for finding in self.findings)
+        return left + sum(finding.code in OPEN for finding in self.findings)

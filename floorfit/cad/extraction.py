@@ -106,6 +106,8 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     from floorfit.cad.health import sound_mesh
     from floorfit.cad.outline import part_outline
     from floorfit.cad.recognise import recognise
+    from floorfit.cad.scatter import scatter_note
+    from floorfit.cad.touching import touching_notes
 
     step("joining facets", 0.1)
     mesh, findings = sound_mesh(raw, settings)
@@ -118,8 +120,8 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     floors = describe_floors(mesh, found, settings, rounding)
     step("outline", 0.95)
     outline = ring_of(rounding.plan(part_outline(mesh)).exterior)
-    notes = [*raw.findings, *findings, *_arc_note(floors, raw.source, settings)]
-    notes += [*_up_note(found.floors, raw.source, settings)]
+    notes = [*raw.findings, *findings, *scatter_note(mesh, raw.source), *_arc_note(floors, raw.source, settings)]
+    notes += [*touching_notes(mesh, found.floors, raw.source), *_up_note(mesh, found.floors, raw.source, settings)]
     notes += [*_coarse_note(floors, raw.source, settings), *_kink_notes(floors, found.kinks, raw.source)]
     unit: Unit = "in" if raw.unit == "in" else "mm"
     return _finish(floors, outline, unit, found.rejected, notes, settings, raw.source, len(mesh.faces))
@@ -143,14 +145,20 @@ def _none_here(mesh: Mesh, rejected: list[RejectedFace], settings: ExtractSettin
     return f"{text} Floors of {area:.4g} mm² in all look along --up {words}." if area > 0.0 else text
 
 
-def _up_note(faces: list[Candidate], source: str, settings: ExtractSettings) -> list[Finding]:
-    """A warning where ``up`` seems to be rounded: every floor slopes the same way by a little."""
-    from floorfit.cad.orientation import rounded_up
+def _up_note(mesh: Mesh, faces: list[Candidate], source: str, settings: ExtractSettings) -> list[Finding]:
+    """A warning where every floor slopes the same way: ``up`` seems to be rounded, or the part lies askew."""
+    from floorfit.cad.orientation import is_askew, rounded_up
 
-    better = rounded_up(np.array([face.normal for face in faces if not face.is_shaped]).reshape(-1, 3), settings)
+    normals = np.array([face.normal for face in faces if not face.is_shaped]).reshape(-1, 3)
+    is_rounded = np.count_nonzero(settings.up) > 1
+    askew = is_askew(mesh.vectors, normals)
+    better = rounded_up(normals, settings, any_lean=askew)
     if better is None:
         return []
     words = ",".join(f"{value:.9g}" for value in better)
+    if askew and not (is_rounded and rounded_up(normals, settings)):
+        text = f"every floor slopes the same way, and nothing is level: the part lies askew. Give --up {words}."
+        return [Finding("askew", source, "", text, "warning")]
     text = f"every floor slopes the same way by a little: --up seems to be rounded. Give --up {words}."
     return [Finding("rounded-up", source, "", text, "warning")]
 
@@ -262,7 +270,7 @@ def _faults_by_pocket(error: InputError) -> dict[int, str]:
 
 
 def _left_out(floor: Floor, code: str, reason: str) -> RejectedFace:
-    return RejectedFace((*floor.foot[0], floor.floor_z), floor.area, code, reason, floor.foot)
+    return RejectedFace((*floor.foot[0], floor.floor_z), floor.area, code, reason, floor.foot, is_walled=True)
 
 
 def _nothing_found(rejected: list[RejectedFace], settings: ExtractSettings) -> str:

@@ -7,11 +7,13 @@ import shapely
 
 from floorfit.cad.mesh import Floats, Ints, component_labels
 
-__all__ = ["chain_rings", "nest_rings"]
+__all__ = ["chain_rings", "is_thin", "nest_rings"]
 
 
 #: Ends this near are one corner, mm; a set choice, below what drawings are dimensioned to.
 JOIN_MM = 0.01
+#: No floor is as narrow as this, mm: between its outlines lies nothing, one of them was drawn twice. A set choice.
+THIN_MM = 0.5
 
 
 def chain_rings(pieces: list[Floats]) -> tuple[list[Floats], list[str]]:
@@ -36,6 +38,9 @@ def chain_rings(pieces: list[Floats]) -> tuple[list[Floats], list[str]]:
     if not loose:
         return rings, []
     nodes, places = _nodes(loose)
+    # A piece shorter than what ends may be apart joins nothing that its ends do not.
+    lasting = [a != b or np.ptp(piece, axis=0).max() > JOIN_MM for (a, b), piece in zip(nodes, loose, strict=True)]
+    nodes, loose = nodes[lasting], [piece for piece, lasts in zip(loose, lasting, strict=True) if lasts]
     degree = np.bincount(nodes.reshape(-1), minlength=len(places))
     faults = [f"an outline ends near {_at(places[n])} and does not close" for n in np.flatnonzero(degree == 1)]
     faults += [f"{degree[n]} lines meet near {_at(places[n])}, two were expected" for n in np.flatnonzero(degree > 2)]
@@ -85,7 +90,7 @@ def nest_rings(rings: list[Floats]) -> tuple[list[shapely.Polygon], list[str]]:
     -------
     floors : list of Polygon
     faults : list of str
-        Rings that cross themselves or each other.
+        Rings that cross themselves or each other, or were drawn twice.
     """
     shapes = [shapely.Polygon(ring) for ring in rings if len(ring) >= 3]
     faults = [f"an outline crosses itself: {shapely.is_valid_reason(s)}" for s in shapes if not s.is_valid]
@@ -106,4 +111,14 @@ def nest_rings(rings: list[Floats]) -> tuple[list[shapely.Polygon], list[str]]:
         if depth[i] % 2 == 0:
             holes = [shapes[k].exterior for k in range(len(shapes)) if parent[k] == i]
             floors.append(shapely.Polygon(shape.exterior, holes))
+    faults += [
+        f"outlines lie within {THIN_MM} mm of each other, near {_at(np.array(floor.exterior.coords[0]))}: drawn twice"
+        for floor in floors
+        if is_thin(floor)
+    ]
     return floors, faults
+
+
+def is_thin(floor: shapely.Polygon) -> bool:
+    """Whether a floor is narrower than `THIN_MM` in the mean: twice its area over its perimeter."""
+    return bool(2.0 * floor.area < THIN_MM * floor.length)

@@ -8,14 +8,18 @@ from numpy.typing import NDArray
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.errors import Finding, InputError
 
-__all__ = ["SIZE_LIMITS_MM", "check_size", "rotation_to_part", "rounded_up"]
+__all__ = ["SIZE_LIMITS_MM", "WEB_LIMITS_MM", "check_size", "check_webs", "is_askew", "rotation_to_part", "rounded_up"]
 
 #: A plate outside these is questioned; a set choice: no plate that is measured by hand is smaller, none is longer.
 SIZE_LIMITS_MM = (20.0, 20_000.0)
+#: Webs of which none lies between these are questioned: a set choice; less tears, more is no web to be measured.
+WEB_LIMITS_MM = (0.2, 25.0)
 #: Normals this near are one, rad: 0.02 mm over 2 m.
 _SAME = 1e-5
 #: Floors that all slope the same way by less than this look like an ``up`` with too few digits, rad.
 _ROUNDED = 0.01
+#: A part of which less is level than this share of what is parallel to its floors lies askew.
+_LEVEL = 0.01
 
 
 def rotation_to_part(settings: ExtractSettings) -> NDArray[np.float64]:
@@ -52,7 +56,27 @@ def rotation_to_part(settings: ExtractSettings) -> NDArray[np.float64]:
     return np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]]) @ rotation
 
 
-def rounded_up(normals: NDArray[np.float64], settings: ExtractSettings) -> tuple[float, ...] | None:
+def is_askew(vectors: NDArray[np.float64], normals: NDArray[np.float64]) -> bool:
+    """Whether a part lies askew: its floors lean alike, and next to nothing of it is level.
+
+    Parameters
+    ----------
+    vectors : (m, 3) ndarray, mm²
+        Vector area of every facet, in the part frame.
+    normals : (k, 3) ndarray
+        Normals of the plane floors.
+    """
+    if len(normals) == 0:
+        return False
+    size = np.maximum(np.linalg.norm(vectors, axis=1), 1e-300)
+    level = np.hypot(vectors[:, 0], vectors[:, 1]) <= _SAME * size
+    along = np.linalg.norm(np.cross(vectors, normals[0]), axis=1) <= 10.0 * _SAME * size
+    return bool(size[level].sum() < _LEVEL * size[along].sum())
+
+
+def rounded_up(
+    normals: NDArray[np.float64], settings: ExtractSettings, *, any_lean: bool = False
+) -> tuple[float, ...] | None:
     """Better direction for ``up`` where every floor slopes the same way by a little; None where ``up`` is right.
 
     Parameters
@@ -60,11 +84,13 @@ def rounded_up(normals: NDArray[np.float64], settings: ExtractSettings) -> tuple
     normals : (k, 3) ndarray
         Normals of the plane floors, in the part frame.
     settings : ExtractSettings
+    any_lean : bool
+        Whether a single floor, and more than a little, counts too: the part lies askew.
     """
-    if len(normals) < 2 or np.abs(normals - normals[0]).max() > _SAME:
+    if len(normals) < 2 - any_lean or np.abs(normals - normals[0]).max() > _SAME:
         return None
     lean = float(np.hypot(*normals[0, :2]))
-    if not _SAME < lean < _ROUNDED:
+    if not _SAME < lean < (1.0 if any_lean else _ROUNDED):
         return None
     return tuple(float(value) for value in np.round(rotation_to_part(settings).T @ normals.mean(axis=0), 9) + 0.0)
 
@@ -93,5 +119,30 @@ def check_size(vertices: NDArray[np.float64], source: str, unit: str, settings: 
     text = (
         f"the largest side is {size:.6g} mm in the unit given ({unit}); {low:g} mm to {high:g} mm was expected. "
         "State another unit with --units, or give --any-size if the part is so."
+    )
+    raise InputError([Finding("absurd-size", source, "", text)])
+
+
+def check_webs(webs: list[float], source: str, unit: str, settings: ExtractSettings) -> None:
+    """Question webs that are all absurd in the unit given.
+
+    Parameters
+    ----------
+    webs : list of float, mm
+    source, unit : str
+        File name for messages, and unit of the drawing's numbers.
+    settings : ExtractSettings
+
+    Raises
+    ------
+    InputError
+        If all webs are under 0.2 mm or all over 25 mm, and ``any_size`` is not set.
+    """
+    low, high = WEB_LIMITS_MM
+    if settings.any_size or not webs or (min(webs) <= high and max(webs) >= low):
+        return
+    text = (
+        f"the webs are {min(webs):.4g} to {max(webs):.4g} mm in the unit given ({unit}); {low:g} mm to {high:g} mm was "
+        "expected. State another unit with --units, or give --any-size if the webs are so."
     )
     raise InputError([Finding("absurd-size", source, "", text)])

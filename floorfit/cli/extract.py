@@ -32,7 +32,8 @@ list says what is to be done otherwise, and holds for the next revision of the m
   stock,all,0.5            web,120 80,2.0
 (one action a line; a place is X Y or X Y Z in the part file's unit, well inside the floor.)
 
-exit codes: 0 done; 1 done, but a face with walls round it was left out, or two floors meet in a kink; 2 refused.
+exit codes: 0 done; 1 done, but a face with walls round it was left out, two floors meet in a kink, corners scatter, or
+a drawing leaves something open (hidden, not an outline, not to scale); 2 refused.
 
 A drawing has an outline for each floor on a layer named FLOOR Z<floor z> WEB<web>, for instance FLOOR Z2.0 WEB2.0,
 with the islands inside it on the same layer, and the part's outline on a layer OUTLINE. Other names go into a table
@@ -221,7 +222,7 @@ def _show(extraction: Extraction, part_path: Path, picture_path: Path) -> None:
         say(f"warning: {finding}")
     count = len(extraction.floors)
     if extraction.open_questions:
-        say(f"{extraction.open_questions} places need a decision: walled faces that were left out, or kinks (exit 1).")
+        say(f"{extraction.open_questions} places need a decision: faces left out, or warnings above (exit 1).")
     say(f"{part_path}: {count} floor{'s' if count != 1 else ''}. Look at {picture_path} before the part is used.")
 
 

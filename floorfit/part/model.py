@@ -139,7 +139,7 @@ class Pocket:
         """Centroid of the boundary polygon (islands not taken out), mm; may lie outside a U-shape."""
         from shapely import Polygon
 
-        point = Polygon(self.boundary).centroid
+        point = (Polygon(self.boundary) if self.islands else self.polygon).centroid
         return (point.x, point.y)
 
     def floor_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:

@@ -232,12 +232,27 @@ class Grid:
             Symmetric.
         points : (n, 2) array_like, mm
         """
-        table = self._cell_polynomials(band)
         xy = np.asarray(points, float)
+        if len(xy) < self.along.cells * self.across.cells:
+            return self._quadratic_at_few(band, xy)
+        table = self._cell_polynomials(band)
         out = np.empty(len(xy))
         for start in range(0, len(xy), CHUNK):
             cell, s, t = self.locate(xy[start : start + CHUNK])
             out[start : start + CHUNK] = _horner(table, cell, s, t)
+        return out
+
+    def _quadratic_at_few(self, band: Band, points: Array) -> Array:
+        """The same, term by term: what is known of every cell is not worth its while for few points."""
+        first, second = self.split(points)
+        i, bi = self.along.basis(first)
+        j, bj = self.across.basis(second)
+        (nl, ns), (b, d) = self.shape, np.divmod(np.arange(16), 4)
+        beside, flat, out = bj[:, b] * bj[:, d], band.ravel(), np.zeros(len(points))
+        for a in range(4):
+            for c in range(a, 4):
+                place = (((c - a) * nl + i + a) * 7 * ns + j)[:, None] + (d - b + 3) * ns + b
+                out += (1.0 if a == c else 2.0) * bi[:, a] * bi[:, c] * (beside * flat[place]).sum(axis=1)
         return out
 
     def each_at(self, many: Array, numbers: NDArray[np.intp], points: Array) -> Array:

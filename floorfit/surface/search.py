@@ -101,7 +101,7 @@ def best_smoothing(
     curvature = 0.0
     for _ in range(STEPS):
         vertex, curvature, width = _vertex(tried, here)
-        if abs(vertex - here) < settled and width <= max(NEAR, 8 * settled):
+        if abs(vertex - here) < settled and width <= max(NEAR, 12 * settled):
             criterion(vertex)
             here = vertex
             break
@@ -123,11 +123,17 @@ def likely_starts(equations: Equations, start: Prior) -> dict[float, Solution]:
     Notes
     -----
     On rough ground the likelihood has two maxima: the surface that is there, and a plane with a noise that makes up
-    for all of it. A search that begins on the side of the second does not see the first.
+    for all of it. A search that begins on the side of the second does not see the first. From the top it stops where
+    the determinant alone costs more than the likeliest: below it only grows, and nothing else falls below zero.
     """
-    rungs = [float(np.log(start.smoothing)) + k for k in LADDER]
-    tried = {rung: _tried(equations, replace(start, smoothing=float(np.exp(rung)))) for rung in rungs}
-    found = {rung: solution for rung, solution in tried.items() if solution is not None}
+    found: dict[float, Solution] = {}
+    for k in sorted(LADDER, reverse=True):
+        rung = float(np.log(start.smoothing)) + k
+        solution = _tried(equations, replace(start, smoothing=float(np.exp(rung))))
+        if solution is not None:
+            found[rung] = solution
+            if solution.determinant > min(one.criterion for one in found.values()):
+                break
     if not found:
         solve(equations, start)  # says why
     return found

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from cad_plates import box, mesh_of, sloped_pocket
 from scipy.spatial.transform import Rotation
 
+from floorfit.cad import extract_pockets
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.orientation import check_size, rotation_to_part
 from floorfit.errors import InputError
@@ -43,3 +45,23 @@ def test_sizes(size, refused):
     else:
         check_size(box, "a.stl", "mm", ExtractSettings())
     check_size(box, "a.stl", "mm", ExtractSettings(any_size=True))
+
+
+@pytest.mark.parametrize("lean", [0.05, 1.0, 4.0])
+def test_a_part_that_lies_askew_is_asked_about(lean):
+    """Turned by hand about Y: the webs are those of the part only along the direction that is proposed."""
+    solid = box(0, 0, 0, 400, 200, 40) - box(20, 20, 2, 180, 180, 41) - box(200, 20, 2, 380, 180, 41)
+    extraction = extract_pockets(mesh_of(solid.rotate((0.0, lean, 0.0))), units="mm")
+    (note,) = [finding for finding in extraction.findings if finding.code == "askew"]
+    proposed = [float(word) for word in note.text.split("--up ")[-1].rstrip(".").split(",")]
+    assert proposed == pytest.approx([np.sin(np.radians(lean)), 0.0, np.cos(np.radians(lean))], abs=1e-6)
+    assert extraction.open_questions
+
+
+def test_a_part_with_sloped_floors_does_not_lie_askew():
+    slope = (0.02, 0.0)
+    solid = box(0, 0, 0, 400, 200, 40)
+    for x0 in (20, 200):
+        solid -= sloped_pocket(x0, 20, x0 + 180, 180, 6.0, slope, 41)
+        solid -= box(x0, 20, -1, x0 + 180, 180, 41) - sloped_pocket(x0, 20, x0 + 180, 180, 3.0, slope, 41)
+    assert not {"askew"} & {finding.code for finding in extract_pockets(mesh_of(solid), units="mm").findings}

@@ -1,0 +1,69 @@
+"""Bodies that touch or overlap under a floor: the web is then more than what one body has."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from floorfit.cad.candidates_found import Candidate
+from floorfit.cad.drawing import triangles_in_plan
+from floorfit.cad.facet_heights import z_of_planes
+from floorfit.cad.mesh import Mesh, component_labels
+from floorfit.errors import Finding
+
+__all__ = ["touching_notes"]
+
+Floats = NDArray[np.float64]
+
+#: Places that are looked at under each floor.
+_PLACES = 200
+#: This far below a web there has to be air, mm.
+_BELOW = 1e-3
+
+
+def touching_notes(mesh: Mesh, floors: list[Candidate], source: str) -> list[Finding]:
+    """A warning for each floor under which another body begins where the web ends, or before.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    floors : list of Candidate
+    source : str
+        File name for messages.
+
+    Notes
+    -----
+    Below the underside of a web the winding number of the surface has to be 0: of the facets above a place, as many
+    look up as look down. A mesh of one shell without edges of more than two facets is not asked.
+    """
+    if not mesh.crowded_edges and component_labels(len(mesh.faces), mesh.pairs).max(initial=0) == 0:
+        return []
+    facets = np.flatnonzero(np.abs(mesh.plan_areas) > 1e-9)
+    tree = shapely.STRtree(triangles_in_plan(mesh, facets))
+    out = []
+    for floor in floors:
+        places = _under(floor, max(_BELOW, 8.0 * mesh.noise))
+        row, facet = tree.query(shapely.points(places[:, :2]), predicate="intersects")
+        facet = facets[facet]
+        z = z_of_planes(places[row, :2], mesh.corners[facet, 0], mesh.normals[facet])
+        above = z > places[row, 2]
+        winding = np.bincount(row[above], np.sign(mesh.plan_areas[facet[above]]), len(places))
+        inside = np.flatnonzero(winding > 0.5)
+        if len(inside):
+            x, y, _ = places[inside[0]]
+            text = (
+                f"under the floor at ({x:.5g}, {y:.5g}) another body begins where the web ends, or in it: the web that "
+                "was written is that of one body. Join the bodies in the model, or choose one with --body."
+            )
+            out.append(Finding("bodies-touch", source, "", text, "warning"))
+    return out
+
+
+def _under(floor: Candidate, below: float) -> Floats:
+    """Places a little below the underside of a floor's web, (n, 3), mm; seeded."""
+    x0, y0, x1, y1 = floor.polygon.bounds
+    xy = np.array([x0, y0]) + np.random.default_rng(1).random((_PLACES, 2)) * (x1 - x0, y1 - y0)
+    place, shape = shapely.STRtree(floor.web.shapes).query(shapely.points(xy), predicate="within")
+    z = z_of_planes(xy[place], floor.web.points[shape], floor.web.normals[shape])
+    return np.column_stack([xy[place], z - below])

@@ -1,0 +1,186 @@
+"""What a drawing leaves open is said with exit 1, or refused. Drawings are made with ezdxf, a public library."""
+
+from __future__ import annotations
+
+import ezdxf
+import numpy as np
+import pytest
+import shapely
+
+from floorfit.cad import extract_pockets
+from floorfit.errors import InputError
+
+LAYER = "FLOOR Z2.0 WEB1.5"
+
+
+def sheet():
+    """A plate of 400 x 200 mm with one floor of 160 x 160 mm on its left."""
+    document = ezdxf.new("R2010")
+    document.header["$INSUNITS"] = 4
+    ring(document.modelspace(), 0, 0, 400, 200, "OUTLINE")
+    ring(document.modelspace(), 20, 20, 180, 180)
+    return document
+
+
+def ring(space, x0, y0, x1, y1, layer=LAYER, **more):
+    corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
+    return space.add_lwpolyline(corners, close=True, dxfattribs={"layer": layer, **more})
+
+
+def extract(document, tmp_path, **choices):
+    document.saveas(tmp_path / "drawing.dxf")
+    return extract_pockets(tmp_path / "drawing.dxf", **choices)
+
+
+def on_frozen_layer(document):
+    ring(document.modelspace(), 220, 20, 380, 180, "FLOOR Z3 WEB3")
+    document.layers.add("FLOOR Z3 WEB3").freeze()
+
+
+def on_layer_that_is_off(document):
+    ring(document.modelspace(), 220, 20, 380, 180, "FLOOR Z3 WEB3")
+    document.layers.add("FLOOR Z3 WEB3").off()
+
+
+def invisible(document):
+    ring(document.modelspace(), 220, 20, 380, 180, invisible=1)
+
+
+def in_a_frozen_block(document):
+    ring(document.blocks.new("BAY"), 0, 0, 160, 160)
+    document.layers.add("OLD").freeze()
+    document.modelspace().add_blockref("BAY", (220, 20), dxfattribs={"layer": "OLD"})
+
+
+def block_of_another_file(document):
+    document.add_xref_def("other.dwg", "OTHER")
+    document.modelspace().add_blockref("OTHER", (220, 20))
+
+
+def filled_by_a_hatch_alone(document):
+    hatch = document.modelspace().add_hatch(dxfattribs={"layer": LAYER})
+    hatch.paths.add_polyline_path([(60, 60), (100, 60), (100, 100), (60, 100)], is_closed=True)
+
+
+def face_of_a_solid(document):
+    document.modelspace().add_3dface([(60, 60), (100, 60), (100, 100), (60, 100)], dxfattribs={"layer": LAYER})
+
+
+def window_on_the_outline_layer(document):
+    ring(document.modelspace(), 60, 60, 100, 100, "OUTLINE")
+
+
+def drawn_at_half_size(document):
+    document.modelspace().add_linear_dim((20, 10), (20, 20), (180, 20), override={"dimlfac": 2.0}).render()
+
+
+def length_typed_over(document):
+    document.modelspace().add_linear_dim((20, 10), (20, 20), (180, 20), text="320 ±0.1").render()
+
+
+def outside_the_part(document):
+    ring(document.modelspace(), 220, 320, 380, 480)
+
+
+OPEN = {
+    on_frozen_layer: "hidden",
+    on_layer_that_is_off: "hidden",
+    invisible: "hidden",
+    in_a_frozen_block: "hidden",
+    block_of_another_file: "external",
+    filled_by_a_hatch_alone: "hatch",
+    face_of_a_solid: "not-an-outline",
+    window_on_the_outline_layer: "window",
+    drawn_at_half_size: "not-to-scale",
+    length_typed_over: "not-to-scale",
+    outside_the_part: "unsound",
+}
+
+
+@pytest.mark.parametrize("change", OPEN, ids=lambda change: change.__name__)
+def test_what_is_left_open_is_said(change, tmp_path):
+    document = sheet()
+    change(document)
+    extraction = extract(document, tmp_path)
+    codes = [item.code for item in (*extraction.findings, *extraction.rejected)]
+    assert OPEN[change] in codes
+    assert extraction.open_questions
+    assert len(extraction.part.pockets) == 1
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["FLOOR Z 3.0 WEB 2.0", "FLOOR-Z3-WEB2", "FLOOR Z3", "floor z3 web2mm", "PLATE$0$FLOOR Z3 WEB2", "BAY Z3 WEB2"],
+)
+def test_a_layer_that_seems_to_be_meant_is_not_passed_over(name, tmp_path):
+    document = sheet()
+    ring(document.modelspace(), 220, 20, 380, 180, name)
+    extraction = extract(document, tmp_path)
+    assert [f.place for f in extraction.findings if f.code == "layer-name"] == [f"layer {name}"]
+    assert extraction.open_questions
+
+
+def test_good_drawings_leave_nothing_open(tmp_path):
+    """Hatches within their outlines, dimensions to scale, words, centre lines without end, other frozen layers."""
+    document = sheet()
+    space = document.modelspace()
+    hatch = space.add_hatch(dxfattribs={"layer": LAYER})
+    hatch.paths.add_polyline_path([(20, 20), (180, 20), (180, 180), (20, 180)], is_closed=True)
+    space.add_linear_dim((20, 10), (20, 20), (180, 20)).render()
+    space.add_linear_dim((20, 10), (20, 20), (180, 20), text="160 +0.1").render()
+    space.add_linear_dim((20, 310), (20, 320), (180, 320), override={"dimlfac": 0.5}).render()  # a detail beside it
+    space.add_xline((100, 100), (1, 0), dxfattribs={"layer": LAYER})
+    ring(space, 500, 0, 600, 100, "NOTES")
+    document.layers.add("NOTES").freeze()
+    assert extract(document, tmp_path).open_questions == 0
+
+
+@pytest.mark.parametrize("inset", [0.0, 0.02])
+def test_an_outline_drawn_twice_is_refused(inset, tmp_path):
+    """Circles: their ends meet in themselves, so that no corner has four lines."""
+    document = sheet()
+    for radius in (50.0, 50.0 - inset):
+        document.modelspace().add_circle((300, 100), radius, dxfattribs={"layer": LAYER})
+    with pytest.raises(InputError, match="drawn twice"):
+        extract(document, tmp_path)
+
+
+def test_a_floor_drawn_inside_another_is_a_step(tmp_path):
+    document = sheet()
+    space = document.modelspace()
+    ring(space, 60, 60, 140, 140, "FLOOR Z3.0 WEB2.5")
+    ring(space, 90, 90, 110, 110, "FLOOR Z4.0 WEB3.5")
+    extraction = extract(document, tmp_path)
+    assert extraction.open_questions == 0
+    areas = {pocket.floor_z: pocket.polygon.area for pocket in extraction.part.pockets}
+    assert areas == pytest.approx({2.0: 160**2 - 80**2, 3.0: 80**2 - 20**2, 4.0: 20**2})
+
+
+def test_a_unit_that_makes_all_webs_absurd_is_questioned(tmp_path):
+    """A drawing in mm whose header says inches: 400 in are still a size that a plate may have."""
+    document = sheet()
+    document.header["$INSUNITS"] = 1
+    with pytest.raises(InputError, match=r"the webs are 38\.1 to 38\.1 mm in the unit given \(in\)"):
+        extract(document, tmp_path)
+    assert extract(document, tmp_path, units="mm").part.pockets[0].web == pytest.approx(1.5)
+    assert extract(document, tmp_path, any_size=True).part.pockets[0].web == pytest.approx(38.1)
+
+
+def test_a_segment_shorter_than_a_gap_does_not_matter(tmp_path):
+    document = sheet()
+    corners = [(220, 20), (380, 20), (380, 180), (379.996, 180), (220, 180)]
+    document.modelspace().add_lwpolyline(corners, close=True, dxfattribs={"layer": LAYER})
+    # Ends within 0.01 mm are one corner: of 160 mm of side.
+    assert extract(document, tmp_path).part.pockets[1].polygon.area == pytest.approx(160**2, abs=0.01 * 160)
+
+
+def test_a_polyline_fitted_with_a_spline_is_its_fitted_points(tmp_path):
+    """Vertex flags of the DXF reference, group code 70: 16 a control point of the frame, 8 a point of the curve."""
+    document = sheet()
+    line = document.modelspace().add_polyline2d([], close=True, dxfattribs={"layer": LAYER})
+    angles = np.linspace(0.0, 2 * np.pi, 41)[:-1]
+    curve = np.column_stack([300 + 60 * np.cos(angles), 100 + 50 * np.sin(angles)])
+    line.append_vertices([(230, 30), (370, 30), (370, 170), (230, 170)], dxfattribs={"flags": 16})
+    line.append_vertices(curve.tolist(), dxfattribs={"flags": 8})
+    line.dxf.flags = 1 | 4
+    assert extract(document, tmp_path).part.pockets[1].polygon.area == pytest.approx(shapely.Polygon(curve).area)
