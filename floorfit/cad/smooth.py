@@ -28,6 +28,8 @@ _FINE_TURN = np.radians(3.0)
 _SAFE = 1.5
 #: This many planes that meet smoothly, whatever the sense, are one curved face: two levels with a ramp are three.
 _CHAIN = 4
+#: Narrow facets hang on each other at most this often.
+_DEEPEST = 12
 #: Where one plane holds this share of a group and the rest are narrow, they are its fillet.
 _MOSTLY_ONE = 0.9
 
@@ -115,7 +117,7 @@ def join_smooth(mesh: Mesh, regions: Regions, widths: Floats, narrowest: float) 
     is_shaped, curved = np.zeros(number.max(initial=-1) + 1, np.bool_), np.zeros(number.max(initial=-1) + 1, np.bool_)
     is_shaped[number[chosen[group]]] = True
     curved[number[regions.is_curved & ~chosen[group]]] = True
-    label = _draw_in(mesh, label, is_shaped)
+    label = _closed_up(mesh, _draw_in(mesh, label, is_shaped), is_shaped, narrowest)
     normals, points, areas = planes_of(mesh, label)
     sag, radius = _chords(borders, widths, number, is_shaped)
     np.minimum.at(radius, number, np.where(chosen[group], bent, np.inf))
@@ -237,6 +239,37 @@ def _draw_in(mesh: Mesh, label: Ints, is_shaped: Bools) -> Ints:
         if len(keys) == 0:
             break
         label[keys[:, 0]] = keys[:, 1]
+    return label
+
+
+def _closed_up(mesh: Mesh, label: Ints, is_shaped: Bools, narrowest: float) -> Ints:
+    """Give narrow facets to the curved face beside them on whose corners all of theirs are: no bump or dent fits in.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    label : (m,) ndarray of int
+        Region of each facet.
+    is_shaped : (r,) ndarray of bool
+        Regions that are curved faces.
+    narrowest : float, mm
+        Facets as high as this are faces of their own.
+    """
+    label, size = label.copy(), len(mesh.vertices)
+    both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
+    turn = np.linalg.norm(mesh.normals[both[:, 0]] - mesh.normals[both[:, 1]], axis=1)
+    both = both[(turn < _LARGEST_TURN) & (mesh.heights[both[:, 1]] < narrowest)]
+    is_shaped = np.append(is_shaped, False)  # for facets of no region, −1
+    inside = np.flatnonzero(is_shaped[label])
+    corners = np.unique(label[inside, None] * size + mesh.faces[inside])
+    both = both[~is_shaped[label[both[:, 1]]]]
+    for _ in range(_DEEPEST):
+        rows = both[is_shaped[label[both[:, 0]]] & ~is_shaped[label[both[:, 1]]]]
+        asked = label[rows[:, 0], None] * size + mesh.faces[rows[:, 1]]
+        mine = np.isin(asked, corners).all(axis=1)
+        if not mine.any():
+            break
+        label[rows[mine, 1]] = label[rows[mine, 0]]
     return label
 
 

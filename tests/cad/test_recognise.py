@@ -359,3 +359,20 @@ def test_corner_radius_far_from_the_origin_with_fine_chords(away):
     mesh.vertices = (mesh.vertices + np.array([away, away, 0.0])).astype(np.float32)
     (floor,) = extract_pockets(mesh, units="mm").floors
     assert floor.corner_radius == pytest.approx(8.0, abs=0.01)
+
+
+def test_a_bridge_over_a_bay_leaves_a_floor_on_either_side():
+    """The walls along the bay are one edge each and run on under the bridge: three walls of four are left."""
+    bridge = box(290, 20, 35, 310, 180, 40)
+    extraction = extract(bare() - box(220, 20, 2, 380, 180, 41) + bridge)
+    assert [floor.area for floor in extraction.floors[1:]] == pytest.approx([70 * 160] * 2)
+    assert extraction.open_questions == 0
+
+
+@pytest.mark.parametrize("width", [1.0, 15.0])
+def test_flanges_that_lean_inwards_all_round_leave_the_floor_between_them(width):
+    """Four stiffeners with flanges: no wall touches what is seen of the floor, and it is walled all round."""
+    mouth = box(220 + width, 20 + width, 2, 380 - width, 180 - width, 41)
+    extraction = extract(bare() - box(220, 20, 2, 380, 180, 37) - mouth)
+    assert extraction.floors[1].area == pytest.approx((160 - 2 * width) ** 2)
+    assert [face.code for face in extraction.rejected if face.code != "no-wall"] == ["under-a-roof"]
