@@ -28,8 +28,6 @@ _FINE_TURN = np.radians(3.0)
 _SAFE = 1.5
 #: This many planes that meet smoothly, whatever the sense, are one curved face: two levels with a ramp are three.
 _CHAIN = 4
-#: Narrow facets hang on each other at most this often.
-_DEEPEST = 12
 #: Where one plane holds this share of a group and the rest are narrow, they are its fillet.
 _MOSTLY_ONE = 0.9
 
@@ -243,7 +241,7 @@ def _draw_in(mesh: Mesh, label: Ints, is_shaped: Bools) -> Ints:
 
 
 def _closed_up(mesh: Mesh, label: Ints, is_shaped: Bools, narrowest: float) -> Ints:
-    """Give narrow facets to the curved face beside them on whose corners all of theirs are: no bump or dent fits in.
+    """Give narrow facets to the curved face that is smoothly round them: the slivers about a pole, for instance.
 
     Parameters
     ----------
@@ -255,22 +253,20 @@ def _closed_up(mesh: Mesh, label: Ints, is_shaped: Bools, narrowest: float) -> I
     narrowest : float, mm
         Facets as high as this are faces of their own.
     """
-    label, size = label.copy(), len(mesh.vertices)
-    both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
-    turn = np.linalg.norm(mesh.normals[both[:, 0]] - mesh.normals[both[:, 1]], axis=1)
-    both = both[(turn < _LARGEST_TURN) & (mesh.heights[both[:, 1]] < narrowest)]
-    is_shaped = np.append(is_shaped, False)  # for facets of no region, −1
-    inside = np.flatnonzero(is_shaped[label])
-    corners = np.unique(label[inside, None] * size + mesh.faces[inside])
-    both = both[~is_shaped[label[both[:, 1]]]]
-    for _ in range(_DEEPEST):
-        rows = both[is_shaped[label[both[:, 0]]] & ~is_shaped[label[both[:, 1]]]]
-        asked = label[rows[:, 0], None] * size + mesh.faces[rows[:, 1]]
-        mine = np.isin(asked, corners).all(axis=1)
-        if not mine.any():
-            break
-        label[rows[mine, 1]] = label[rows[mine, 0]]
-    return label
+    f, g = mesh.pairs.T
+    in_face = np.append(is_shaped, False)[label]  # the last for facets of no region, −1
+    loose = ~in_face & (mesh.heights < narrowest)
+    smooth = np.linalg.norm(mesh.normals[f] - mesh.normals[g], axis=1) < _LARGEST_TURN
+    group = component_labels(len(label), mesh.pairs[loose[f] & loose[g] & smooth])
+    low, high = np.full(len(label), len(is_shaped)), np.full(len(label), -1)
+    for here, beyond in ((f, g), (g, f)):
+        rim = loose[here] & (group[here] != group[beyond])
+        face = np.where(in_face[beyond] & smooth, label[beyond], -1)[rim]
+        np.minimum.at(low, group[here[rim]], face)
+        np.maximum.at(high, group[here[rim]], face)
+    np.minimum.at(low, group[mesh.open_faces], -1)
+    closed = loose & (low[group] == high[group]) & (low[group] >= 0)
+    return np.where(closed, low[group], label)
 
 
 def _chords(borders: Borders, widths: Floats, number: Ints, is_shaped: Bools) -> tuple[Floats, Floats]:
