@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 __all__ = ["Fit", "fit_surface"]
 
 #: Cells of the coarse grid on which weights and smoothing are searched.
-COARSE_CELLS = 300
+COARSE_CELLS = 400
 #: Cells that each effective parameter wants there, and the most that are searched on.
 PER_PARAMETER, MOST_SEARCHED = 3.0, 8_000
 #: Mean warps whose variance is split at once: few enough for the processor's cache.
