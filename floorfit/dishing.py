@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 __all__ = ["POWERS", "poisson_tables", "web_dishes"]
 
-
 #: Powers of the Poisson solution p over the web that compete, the one to begin with first. A clamped web dishes as p²
 #: (exact for a circle and any ellipse under even pressure: Timoshenko & Woinowsky-Krieger 1959, §16 and §71, from
 #: memory; 1 to 3 % of the height on rectangles), one that is hinged along its ribs nearly as p; ribs that twist with

@@ -11,7 +11,6 @@ from floorfit.arrays import Array, Rows
 
 __all__ = ["nearest_of", "pairs_within"]
 
-
 #: Distances to all of so many places cost less than scipy's search trees take to be imported (400 M instructions).
 FEW = 1_500
 

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
 __all__ = ["fit_findings", "shared_errors", "shared_findings"]
 
-
 #: Share of the models with an error of Z from which it is told.
 TOLD_SHARE = 0.25
 #: Chance of a cause up to which the surface is fitted again without it.

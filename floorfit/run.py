@@ -13,8 +13,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.errors import NumericalError
 from floorfit.part.model import Part
 from floorfit.readings.observations import Observations, Readings
@@ -34,8 +34,6 @@ if TYPE_CHECKING:
     from floorfit.web import Webs
 
 __all__ = ["Result", "Settings", "correct"]
-
-Array = NDArray[np.float64]
 
 
 def correct(

@@ -25,7 +25,6 @@ __all__ = [
     "wall_polygon",
 ]
 
-
 #: A neighbour that rises at less than this over the floor is the foot of a fillet (or of a slope), rad.
 _FILLET_TILT = np.radians(30.0)
 #: Facets of one chord of a fillet differ by less than this share of their tilt over the floor.

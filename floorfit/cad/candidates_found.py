@@ -20,7 +20,6 @@ from floorfit.cad.underside import NO_WEB, Underside, Web
 
 __all__ = ["Candidate", "Smoothed", "part_of", "parts_of", "whole_face", "with_web"]
 
-
 #: A face with less of its outline walled than this is not cut and not looked under.
 _LEAST_WALLED = 0.3
 #: A curved face of up to this many planes is written as these planes, else as a grid.

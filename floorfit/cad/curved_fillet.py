@@ -9,7 +9,6 @@ from floorfit.cad.mesh import Ints, Mesh
 
 __all__ = ["curved_fillet_radius"]
 
-
 #: Facets that lean over the floor by this much are asked, degrees: far from the noise at the foot, short of the wall.
 _LEAN = (20.0, 70.0)
 #: At most this many are.

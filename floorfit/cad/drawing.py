@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 __all__ = ["largest_polygon", "polygon_parts", "region_polygon", "tidy_polygon", "triangles_in_plan"]
 
-
 #: Cells times edges up to here are counted cell by cell (about a second); a set choice.
 _MOST_CROSSINGS = 200_000_000
 

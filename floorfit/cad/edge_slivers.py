@@ -9,7 +9,6 @@ from floorfit.cad.regions import Regions
 
 __all__ = ["with_slivers"]
 
-
 #: Z of the normal of what may be a sliver of a floor: a set choice.
 _UP = 0.8
 #: A sliver may turn by this against its neighbour, rad (15 degrees): what the face turns along the sliver.

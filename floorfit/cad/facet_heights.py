@@ -17,7 +17,6 @@ from floorfit.part.shape import HeightGrid, Patch, Ring
 
 __all__ = ["Facets", "Heights", "Plane", "grid_patch", "plane_patch", "plane_patches", "rings_of", "z_of_planes"]
 
-
 #: Grids follow the facets within this, mm.
 _CLOSE = 2e-3
 #: Steps of a grid, mm: the first that is close enough is taken.

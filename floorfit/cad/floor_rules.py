@@ -12,7 +12,6 @@ from floorfit.cad.mesh import Floats, Mesh
 
 __all__ = ["WALLED", "fault_of", "is_enclosed", "wall_height"]
 
-
 #: More than this share of the outline must rise for a face to be a floor.
 WALLED = 0.5
 #: A bay whose walls face each other is a floor when they stand along this share of its outline.

@@ -14,7 +14,6 @@ from floorfit.errors import Finding, InputError
 
 __all__ = ["sound_mesh"]
 
-
 #: Points this near are one corner that the exporter wrote twice, mm; a set choice, well below any cutting tolerance.
 _WELD_MM = 1e-4
 #: Facets whose smallest height is less have no sure direction, mm; a set choice.

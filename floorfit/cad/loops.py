@@ -9,7 +9,6 @@ from floorfit.cad.mesh import Floats, Ints, component_labels
 
 __all__ = ["chain_rings", "is_thin", "nest_rings"]
 
-
 #: Ends this near are one corner, mm; a set choice, below what drawings are dimensioned to.
 JOIN_MM = 0.01
 #: No floor is as narrow as this, mm: between its outlines lies nothing, one of them was drawn twice. A set choice.

@@ -15,7 +15,6 @@ from floorfit.cad.mesh import Floats, Ints, Mesh
 
 __all__ = ["Standing", "pads_by_ground", "standing_faces"]
 
-
 #: A pad rises to at most this share of the walls round its floor; up to `_IN_DOUBT` it may be one. Set choices: ribs,
 #: bosses and lugs go up to the walls' tops or near them.
 _LOW, _IN_DOUBT = 0.25, 0.5

@@ -11,7 +11,6 @@ from floorfit.arrays import Array, Flags
 
 __all__ = ["has_polygons", "triangulated_obj"]
 
-
 #: A face with five corners or more. Files of quadrangles alone are read without this module, which is slower: where
 #: one of them is concave, the check for folded facets refuses the model.
 _POLYGON = re.compile(r"^[ \t]*f(?:[ \t]+[^\s#]+){5}", re.MULTILINE)

@@ -22,7 +22,6 @@ from floorfit.cad.underside import read_underside
 
 __all__ = ["Candidate", "Recognition", "Step", "recognise", "refused_face"]
 
-
 #: Told the name of each step as it starts, and the share of the work done.
 Step = Callable[[str, float], None]
 

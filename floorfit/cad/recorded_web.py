@@ -19,7 +19,6 @@ from floorfit.part.shaped import STEEPEST_BELOW
 
 __all__ = ["RecordedWeb", "record_web"]
 
-
 #: Along the outline the web may be thicker within this distance, mm: fillets and flanges of the other side stand
 #: there, and a reading as near as this to a wall is not trusted anyway. A set choice.
 EDGE_MM = 6.0

@@ -10,7 +10,6 @@ from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
 
 __all__ = ["Regions", "planar_regions", "plane_tolerance", "planes_of"]
 
-
 #: Facets of one plane may differ by this angle beyond what the resolution explains, rad (0.1 degree); a set choice:
 #: a 3 mm fillet within 1 µm has facets 3 degrees apart.
 _SAME_ANGLE = 0.0017

@@ -12,7 +12,6 @@ from floorfit.cad.reading import RawModel
 
 __all__ = ["close_seams"]
 
-
 #: A facet has three edges, and edges are split one a pass; what is left after this is no seam.
 _MOST_PASSES = 6
 

@@ -12,7 +12,6 @@ from floorfit.cad.regions import Regions, planes_of
 
 __all__ = ["BEND_MM", "Borders", "Smooth", "borders_of", "join_smooth"]
 
-
 #: A face that bends tighter than this radius is a fillet, not a floor; a set choice, above the corner radius of
 #: any milling cutter for floors.
 BEND_MM = 50.0

@@ -17,7 +17,6 @@ from floorfit.cad.regions import planar_regions
 
 __all__ = ["NO_WEB", "Underside", "Web", "read_underside"]
 
-
 #: Regions with fewer facets than this are kept as single triangles.
 _FEW = 4
 #: A curved floor bends over a shape that holds this many corners of its pieces; with fewer it is as fine as these.

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from typing import Annotated, Any, ClassVar, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array, Rows
 from floorfit.decision.written_form import WRITTEN, JsonArray, Number, WrittenForm
 
 __all__ = [
@@ -109,7 +110,7 @@ class FollowGrid:
     y_mm: JsonArray
     offset_mm: JsonArray
 
-    def at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+    def at(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Offset by bilinear interpolation, mm; outside the grid the edge value is continued.
 
         Parameters
@@ -148,7 +149,7 @@ class Correction:
     slope: tuple[float, float] = (0.0, 0.0)
     grid: FollowGrid | None = None
 
-    def at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+    def at(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Offset dz at plan positions, mm; zero everywhere for a held floor.
 
         Parameters
@@ -271,7 +272,7 @@ class Decision:
         return self.action != "hold" and self.verdict == "conform"
 
 
-def _cell(nodes: NDArray[np.float64], values: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+def _cell(nodes: Array, values: Array) -> tuple[Rows, Array]:
     index = np.clip(np.searchsorted(nodes, values, side="right") - 1, 0, len(nodes) - 2)
     share = (values - nodes[index]) / (nodes[index + 1] - nodes[index])
     return index, np.clip(share, 0.0, 1.0)

@@ -9,13 +9,13 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.decision.decision import Correction
 from floorfit.decision.written_form import WRITTEN
 from floorfit.part.model import Part, Pocket
 
 __all__ = ["NeighbourStep", "neighbour_steps"]
 
-Array = NDArray[np.float64]
 Polygons = NDArray[np.object_]
 
 #: Spacing of the places compared along a shared rib, mm; an offset field changes by micrometres over this.

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags
 from floorfit.decision.decision import Decision
 from floorfit.decision.written_form import WRITTEN, JsonArray, JsonIndex
 from floorfit.part.assign import assign_floors
@@ -17,8 +17,6 @@ from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs, left_after, margin
 
 __all__ = ["WebMap", "web_map"]
-
-Array = NDArray[np.float64]
 
 #: Nodes of the map, about: fine enough to draw, small enough for a page.
 NODES = 16_000
@@ -95,7 +93,7 @@ def _nodes(part: Part) -> tuple[Array, Array]:
     return np.linspace(x0, x1, counts[0]), np.linspace(y0, y1, counts[1])
 
 
-def _inside(part: Part, xx: Array, yy: Array) -> NDArray[np.bool_]:
+def _inside(part: Part, xx: Array, yy: Array) -> Flags:
     import shapely
 
     outline = shapely.Polygon(part.outline)

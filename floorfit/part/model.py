@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 __all__ = ["LocalLimits", "Part", "Pocket", "Ring", "Tolerance"]
 
-
 #: A region that shares no more with a floor than this does not hold there, mm²: rounding of its corners.
 _NO_AREA_MM2 = 0.01
 

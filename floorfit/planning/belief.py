@@ -26,7 +26,6 @@ from floorfit.surface.search import LIKELY, pinned
 
 __all__ = ["Belief", "Change", "Known", "fit_known", "foreseen", "likely_with", "middle_deviation", "unread"]
 
-
 #: Standard deviation of the warp at the three corners that hold the plane before any reading, mm: a hundred times that
 #: of a reading, so that three readings have it down to a ten-thousandth.
 CORNER_SD_MM = 1.0

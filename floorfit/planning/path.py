@@ -12,7 +12,6 @@ from floorfit.arrays import Array, Rows
 
 __all__ = ["order_by_group", "order_path", "path_length"]
 
-
 #: Longest run of places that or-opt moves.
 LONGEST_RUN = 3
 #: Gains below this are float dust, mm.

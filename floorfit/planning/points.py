@@ -37,7 +37,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Known", "Plan", "plan"]
 
-
 #: Readings a floor should have at least: they carry a plane, and a lost one leaves two.
 LEAST_PER_FLOOR = 3
 #: Candidates on a floor, at least and at most, and on the whole part.

@@ -12,7 +12,6 @@ from floorfit.part.model import Pocket
 
 __all__ = ["FloorPlaces", "floor_places"]
 
-
 #: Directions in which a floor is farthest from its middle: its corners, where a smooth warp has its extremes.
 ACROSS = np.array([[1.0, 1.0], [1.0, -1.0]]) / np.sqrt(2.0)
 #: Directions whose extremes of the reachable region are always candidates.

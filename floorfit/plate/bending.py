@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
 __all__ = ["PlateMesh"]
 
-
 #: Gauss points along an element: exact for products of cubics (degree six).
 GAUSS = 4
 

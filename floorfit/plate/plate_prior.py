@@ -25,7 +25,6 @@ from floorfit.surface.modes import Modes
 
 __all__ = ["PlatePrior", "form_of", "prior"]
 
-
 #: Correlation lengths as shares of the part's longer side.
 SHARES = (0.2, 0.8)
 #: Elements of the mesh: some six to a rib's distance on parts of fifty floors.

@@ -18,7 +18,6 @@ from floorfit.part.model import Part
 
 __all__ = ["NU", "Rigidity", "part_rigidity"]
 
-
 #: Poisson's ratio of aluminium plate, as usually printed (from memory); steel's 0.3 makes no difference here.
 NU = 0.33
 #: Places that the plan is looked at, at most, and their distance where that is enough, mm: ribs are 2 to 10 mm thick

@@ -11,7 +11,6 @@ from floorfit.plate.bending import PlateMesh
 
 __all__ = ["StressLengths", "clamped", "random_fields", "stressed"]
 
-
 #: Released shear beside what is released along and across (our choice, no source).
 SHEAR = 0.2
 #: Clamps that are opened together.

@@ -12,7 +12,6 @@ from floorfit.readings.systematic import Cause, Systematic
 
 __all__ = ["columns_to_try", "words_of"]
 
-
 #: Fewest readings of a pocket, or of a row of pockets, that are tried for an error of their own.
 FEWEST = 3
 #: Webs that differ by less than this share say nothing of the velocity.

@@ -14,7 +14,6 @@ from floorfit.readings.columns import Field, Header
 
 __all__ = ["Faults", "column_of_numbers", "shown"]
 
-
 #: Faults that are listed one by one.
 MOST_FAULTS = 20
 

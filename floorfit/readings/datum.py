@@ -21,7 +21,6 @@ from floorfit.readings.table_file import read_table
 
 __all__ = ["Datums", "Frame", "fit_frame", "read_datums", "readings_to_part", "same_shape"]
 
-
 #: Thermal expansion of aluminium alloys, per kelvin (7050, 20–100 °C; reference values R5, U3).
 EXPANSION_PER_K = 23.5e-6
 #: Largest distance of a datum from its nominal place after the fit, mm, unless set (common practice, no source).

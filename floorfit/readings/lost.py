@@ -9,7 +9,6 @@ from floorfit.arrays import Array, Flags
 
 __all__ = ["lost_floors"]
 
-
 #: A floor that lost this share of its readings is held where fewer than these are left: of three, the two that are left
 #: may be the bad ones; eight of twelve bear each other out.
 LARGEST_SHARE, ENOUGH = 1 / 3, 5

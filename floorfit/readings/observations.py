@@ -18,7 +18,6 @@ from floorfit.units import Unit
 
 __all__ = ["UNKNOWN", "UNLABELLED", "Observations", "Readings", "readings_from_arrays"]
 
-
 #: Label index where the file gives no label, and where the part has no such pocket.
 UNLABELLED = -1
 UNKNOWN = -2

@@ -19,7 +19,6 @@ from floorfit.readings.warp import nominal_levels, slope_factors
 
 __all__ = ["judged", "name_outliers", "sequence"]
 
-
 #: A reading this near to a wall may stand on the fillet between wall and floor: probe foot and tool radius.
 FILLET_REACH_MM = 6.0
 

@@ -10,7 +10,6 @@ from floorfit.units import MM_PER_INCH
 
 __all__ = ["name_thickness"]
 
-
 #: A ratio counts when it is met to this share: the warp is known only roughly here.
 RATIO_TOLERANCE = 0.08
 #: Scales within which a reading is left to the fit.

@@ -14,7 +14,6 @@ from floorfit.units import MAD_TO_SD
 
 __all__ = ["Repeatability", "Sites", "combine", "doubled_rows", "estimate_repeatability", "group_sites"]
 
-
 #: A reading of a place disagrees with its repeats beyond this many standard deviations of a difference.
 DISAGREE = 6.0
 

@@ -20,7 +20,6 @@ from floorfit.units import MAD_TO_SD
 
 __all__ = ["RoughWarp", "fit_rough_warp"]
 
-
 #: Readings that a coefficient needs before a degree is tried.
 READINGS_PER_COEFFICIENT = 4
 #: Highest degree tried: enough for an S-shaped bow with a twist.

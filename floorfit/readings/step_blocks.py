@@ -17,7 +17,6 @@ from floorfit.units import MM_PER_INCH, Unit
 
 __all__ = ["Blocks", "blocks_from_arrays", "check_blocks", "read_blocks", "web_range_of"]
 
-
 #: A row whose ratio to the others is one of these to 8 % was read wrongly.
 WRONG_RATIOS = {2.0: "the second echo", MM_PER_INCH: "millimetres among inches", 1 / MM_PER_INCH: "inches"}
 RATIO_TOLERANCE = 0.08

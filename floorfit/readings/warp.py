@@ -15,7 +15,6 @@ from floorfit.readings.sites import find_sites
 
 __all__ = ["along_z", "nominal_levels", "observe", "slope_factors"]
 
-
 #: Standard uncertainty of a thickness whose file states none, mm. A display step of 0.01 mm alone gives
 #: 0.01/√12 = 0.0029; couplant and pressure bring it to about this (common practice, no source).
 DEFAULT_U_MM = 0.010

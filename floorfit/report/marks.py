@@ -12,7 +12,6 @@ from floorfit.report.plan_view import PlanView
 
 __all__ = ["MOST_SINGLE", "Marks", "reading_marks"]
 
-
 #: Readings up to which each has a mark of its own.
 MOST_SINGLE = 5_000
 

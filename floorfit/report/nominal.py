@@ -12,7 +12,6 @@ from floorfit.report.format import Display
 
 __all__ = ["curved_floors", "draw_nominal", "height_step", "nominal_entries"]
 
-
 #: Places along the longer side of a floor at which heights are asked.
 _PLACES = 48
 #: A line is white with grey dots, so that it shows on blue and on yellow: colour, width (points) and style of both.

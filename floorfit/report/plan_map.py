@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 __all__ = ["write_plan_map"]
 
-
 #: Paper, mm (A3 landscape, ISO 216), and the room for the plate on it: left, bottom, width, height.
 PAPER = (420.0, 297.0)
 ROOM = (22.0, 90.0, 386.0, 186.0)

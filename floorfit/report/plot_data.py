@@ -20,7 +20,6 @@ from floorfit.report.plan_view import DrawnFloor, PlanView, layer, plain_text, t
 
 __all__ = ["plot_data", "script_json"]
 
-
 #: A grid of more nodes than this is thinned for the page, so that it stays small.
 _MOST_NODES = 60_000
 

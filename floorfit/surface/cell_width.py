@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.blocks import product
 from floorfit.surface.given import Box
 from floorfit.surface.reml import Equations, Prior, Solution
@@ -13,7 +13,6 @@ from floorfit.surface.spline import plane_coefficients
 
 __all__ = ["cell_of", "choose_cell", "final_cell", "keeps_planes"]
 
-Array = NDArray[np.float64]
 #: Cells of the grid inside the part: never fewer, never more. The first keeps the spline's own stiffness out of the
 #: answer on small parts; the second bounds time and memory (about 12,000 unknowns).
 MIN_CELLS, MAX_CELLS = 2_500, 8_000

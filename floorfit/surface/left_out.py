@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.covariance import Covariance
 from floorfit.surface.grid import Band
 from floorfit.surface.local_shapes import LocalShapes
@@ -14,8 +14,6 @@ from floorfit.surface.reml import Solution
 from floorfit.surface.spline import Surface
 
 __all__ = ["LooResiduals", "leave_one_out"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -17,8 +17,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.blocks import Factor, Rights, factorise
 from floorfit.surface.border import TAUS, TYPICAL_MM, Border, ShapeColumns, Slow, Spectrum, make_columns, with_slow
 from floorfit.surface.grid import Band, Grid
@@ -39,8 +39,6 @@ __all__ = [
     "factor_of",
     "solve",
 ]
-
-Array = NDArray[np.float64]
 
 #: A weak prior for log λ, so that a handful of readings cannot claim a plate that is exactly flat, or one that is
 #: crumpled. Its centre is a plate with curvatures of the order of 1e-5 /mm (released residual stress of 10 to 20 MPa,

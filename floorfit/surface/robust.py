@@ -13,8 +13,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.surface.along_axes import LEAST_SHARE, Model, models_of
 from floorfit.surface.border import Slow, with_slow
 from floorfit.surface.first_weights import first_weights, is_worst_nearby, neighbours
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Robust", "robust_weights", "taper"]
 
-Array = NDArray[np.float64]
 _Priors = tuple[tuple[Prior, float, float], ...]
 
 #: Scaled leave-one-out residual up to which a reading counts in full, and from which it does not count. Of good
@@ -282,7 +281,7 @@ def _taken_back(data: _Data, solution: Solution, weights: Array) -> tuple[Array,
     return weights, solution
 
 
-def _set_aside_together(data: _Data, solution: Solution, weights: Array) -> list[NDArray[np.intp]]:
+def _set_aside_together(data: _Data, solution: Solution, weights: Array) -> list[Rows]:
     """Rows set aside under each shape that lost two readings to one side, or a third of them."""
     if data.shapes is None or (weights >= 0.5).all():
         return []

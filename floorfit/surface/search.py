@@ -10,7 +10,6 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from floorfit.errors import NumericalError
 from floorfit.surface.axis import MARGIN_CELLS
@@ -19,8 +18,6 @@ from floorfit.surface.grid import Grid
 from floorfit.surface.reml import PRIOR_LOG_MEAN, WORKERS, Equations, Prior, Solution, factor_of, solve
 
 __all__ = ["LIKELY", "START", "best_prior", "best_smoothing", "likely_starts", "pinned"]
-
-Array = NDArray[np.float64]
 
 #: Smoothness lengths that are tried, mm, and at most `LONGEST_SMOOTH_LENGTH` times the shorter side of the part; a
 #: weak prior about `LIKELY_SMOOTH_LENGTH`, a factor of 4.5 either way. Stressed ribbed plates have less fine

@@ -11,7 +11,6 @@ from floorfit.verify.proved import Bias
 
 __all__ = ["common_bias", "group_means", "no_bias", "pockets_apart", "student_factor"]
 
-
 #: A pocket is apart when its mean lies this many robust deviations from the others' median. Of good Gaussian pockets
 #: one in 16,000 does (normal distribution).
 APART = 4.0

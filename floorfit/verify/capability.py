@@ -11,7 +11,6 @@ from floorfit.part.model import Tolerance
 
 __all__ = ["Capability", "capability"]
 
-
 #: Two-sided 95 % point of the normal distribution.
 K95 = 1.959964
 #: Share of the values below which their deviation is rounding: they are all alike.

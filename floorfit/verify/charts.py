@@ -11,7 +11,6 @@ from floorfit.arrays import Array, Flags
 
 __all__ = ["D2", "D4", "Chart", "Trend", "control_chart", "trend"]
 
-
 #: Mean of the range of two normal values in standard deviations, 2/√π = 1.128 (ISO 7870-2, table of factors, n = 2).
 D2 = 1.128
 #: Upper limit of the moving range over its mean, 1 + 3 d3/d2 = 3.267 (the same table).

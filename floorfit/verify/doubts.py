@@ -15,7 +15,6 @@ from floorfit.verify.taken import Taken
 
 __all__ = ["LIMIT_BIAS_MM", "looks_roughed", "refuse_unfit", "why_withheld"]
 
-
 #: Largest bias that is offered or taken where no machine uncertainty is stated, mm: more is a fault of tool length or
 #: datum, to be mended and not carried along (our choice, no source).
 LIMIT_BIAS_MM = 0.06

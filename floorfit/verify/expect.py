@@ -15,7 +15,6 @@ from floorfit.surface.expected import Expected
 
 __all__ = ["SERIES_FORMAT", "read_expected", "series_file"]
 
-
 SERIES_FORMAT = "floorfit-series/1"
 
 #: Fewest parts from which shapes are used besides the mean, and the least share of the differences that makes a shape

@@ -16,7 +16,6 @@ from floorfit.verify.proved import Movement
 
 __all__ = ["LIMIT_MM", "find_movement"]
 
-
 #: Size beyond which the answer is "measure again", mm: half of a web tolerance of ± 0.1 mm (our choice, no source).
 LIMIT_MM = 0.05
 #: Chance of a false alarm.

@@ -23,7 +23,6 @@ from floorfit.verify.webs import Step
 
 __all__ = ["cut_otherwise", "not_as_predicted"]
 
-
 #: Multiples of the offsets that have a cause, and what they look like.
 _CAUSES = {
     -2.0: "the sign of the offsets had been turned",

@@ -21,7 +21,6 @@ from floorfit.verify.stream import FinishedJob, JobSummary, Nodes, Shelf, find_f
 
 __all__ = ["PocketSeries", "Series", "inside_nodes", "series"]
 
-
 #: Facts in which all jobs of a series agree.
 OF_A_SERIES = ("part_number", "revision", "side")
 

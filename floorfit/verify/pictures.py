@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 __all__ = ["as_data_url", "chart_figure", "field_figure", "png_of", "verification_figure"]
 
-
 #: Pixels per inch.
 DPI = 120
 #: Most names that are written into floors; beyond it the table names them.

@@ -21,7 +21,6 @@ from floorfit.web import Webs
 
 __all__ = ["Prediction", "part_of", "webs_of"]
 
-
 #: Standard uncertainty of a warp whose record has no map, mm: the machine's and the gauge's together (common
 #: practice, no source).
 UNKNOWN_U_MM = 0.010

@@ -25,7 +25,6 @@ from floorfit.whole import whole_folder
 
 __all__ = ["fill_series", "series_answers", "write_series"]
 
-
 #: Pockets whose chart is drawn on the page: those with most signals. All are in charts.csv.
 MOST_CHARTS = 6
 #: Findings that the page lists.

@@ -10,7 +10,6 @@ from floorfit.arrays import Array, Flags
 
 __all__ = ["Alike", "Shapes", "find_shapes", "how_alike"]
 
-
 #: Share of the squared warp that the mean of the other parts must explain to call the parts alike; our choice.
 ALIKE, PARTLY = 0.75, 0.5
 

@@ -20,7 +20,6 @@ from floorfit.verify.predicted import Prediction
 
 __all__ = ["Taken", "set_lonely_aside", "take"]
 
-
 #: Kinds of fault that are of the place or the row, not of the thickness. A finished web that reads wrong may *be*
 #: wrong: what its thickness says is not set aside by what was expected.
 OF_THE_PLACE = ("blank", "doubled-row", "wrong-label", "off-floor", "on-fillet", "near-wall", "swapped", "inch")

@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
 __all__ = ["verify"]
 
-
 #: Two-sided 95 % point of the normal distribution.
 K95 = 1.959964
 

@@ -19,7 +19,6 @@ from floorfit.verify.taken import Taken
 
 __all__ = ["Step", "chance_at", "fit_field", "prove_floor", "unread"]
 
-
 #: Samples where there is no field to draw them from.
 SAMPLES = 500
 
