@@ -26,6 +26,8 @@ _LEAST_WALLED = 0.3
 _FEW_PLANES = 24
 #: Parts of a floor under a roof that are smaller than this are dropped, mm².
 _LEAST_PART = 25.0
+#: Edges this near to an outline lie along it, mm.
+_ALONG = 1e-2
 
 
 @dataclass(frozen=True)
@@ -238,6 +240,19 @@ def _risen(mesh: Mesh, rim: Rim, low: Any) -> Any:
     return shapely.multilinestrings(ends) if len(ends) else shapely.MultiLineString()
 
 
+def _lengths_along(lines: Any, ring: Any) -> Floats:
+    """Length of each line that lies along a ring, mm."""
+    return np.asarray(shapely.length(shapely.intersection(lines, shapely.buffer(ring, _ALONG))), float)
+
+
+def _cut_by_roofs(whole: Candidate, part: Polygon, roofed: Any) -> float:
+    """Length of a part's outline along which a roof cut it off: a wall stands behind, or the roof is a rib."""
+    if roofed.is_empty:
+        return 0.0
+    cut = shapely.difference(part.exterior, shapely.buffer(whole.polygon.boundary, _ALONG))
+    return float(shapely.intersection(cut, shapely.buffer(roofed, 10.0 * _ALONG)).length)
+
+
 def part_of(known: Smoothed, whole: Candidate, part: Polygon, cuts: Any, roofed: Any) -> Candidate:
     """A part of a face: its own outline, and of the rim what lies along it.
 
@@ -253,11 +268,14 @@ def part_of(known: Smoothed, whole: Candidate, part: Polygon, cuts: Any, roofed:
         Where it was cut, and what a roof covers.
     """
     rim = whole.rim
-    middle = shapely.points(known.mesh.vertices[rim.edges].mean(axis=1)[:, :2])
-    on_outline = shapely.dwithin(part.exterior, middle, 1e-2)
-    mine = on_outline | shapely.dwithin(part.boundary, middle, 1e-2)
-    kept = Rim(rim.edges[mine], rim.lengths[mine], rim.inner[mine], rim.outer[mine], rim.rise[mine], on_outline[mine])
-    risen = float(kept.lengths[kept.on_outline & (kept.rise > 1e-4)].sum())
+    lines = shapely.linestrings(known.mesh.vertices[rim.edges][:, :, :2])
+    # An edge may run on beyond the part: what of it lies along the part counts.
+    along, outer = (_lengths_along(lines, ring) for ring in (part.boundary, part.exterior))
+    mine = along > np.minimum(5.0 * _ALONG, 0.5 * rim.lengths)
+    lengths = np.minimum(along, rim.lengths)[mine]
+    on_outline = outer[mine] > 0.5 * along[mine]
+    kept = Rim(rim.edges[mine], lengths, rim.inner[mine], rim.outer[mine], rim.rise[mine], on_outline)
+    risen = float(kept.lengths[kept.on_outline & (kept.rise > 1e-4)].sum()) + _cut_by_roofs(whole, part, roofed)
     arcs = tuple(arcs_of(np.asarray(part.exterior.coords)[:-1], known.mesh.noise))
     walled = min(1.0, risen / part.exterior.length)
     return with_web(known, replace(whole, polygon=part, rim=kept, walled=walled, arcs=arcs, cuts=cuts, roofed=roofed))

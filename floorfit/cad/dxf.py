@@ -183,10 +183,11 @@ def _contents(entity: Any, layer: str, source: str) -> list[Any]:
     skipped: list[Any] = []
     kind = entity.dxftype()
     try:
-        if kind == "POLYLINE":
-            entity = entity.copy()
-            entity.vertices[:] = [corner for corner in entity.vertices if not corner.dxf.flags & _FRAME_POINT]
         if kind != "INSERT":
+            entity = entity.copy()
+            entity.dxf.discard("linetype")  # one that the drawing does not define is refused by the library
+            if kind == "POLYLINE":
+                entity.vertices[:] = [corner for corner in entity.vertices if not corner.dxf.flags & _FRAME_POINT]
             return list(entity.virtual_entities())
         if entity.dxf.zscale == 0.0:
             # Plan programs write a Z scale of 0; it has no inverse, and plan coordinates do not hang on it.
@@ -196,7 +197,7 @@ def _contents(entity: Any, layer: str, source: str) -> list[Any]:
         if any(part.dxftype() in CURVES for part in skipped):
             raise ValueError("its scales are not the same")
     except (ValueError, ArithmeticError, TypeError, IndexError, DXFError) as error:
-        name = entity.dxf.get("name", "")
+        name = entity.dxf.get("name", "") if kind == "INSERT" else ""
         what = f"block {name!r} is inserted in a way that" if name else f"a {kind}"
         text = f"{what} cannot be worked out ({error}). Explode it, or draw it again."
         raise InputError([Finding("bad-entity", source, f"layer {layer}", text)]) from error
@@ -260,7 +261,7 @@ def _with_steps(shapes: Shapes) -> list[tuple[LayerMeaning, shapely.Polygon]]:
     for layer, polygons in drawn.items():
         others = [shapely.Polygon(other.exterior) for name in drawn if name != layer for other in drawn[name]]
         for polygon in polygons:
-            inside = [other for other in others if polygon.contains_properly(other)]
+            inside = [other for other in others if polygon.covers(other)]
             rest = polygon_parts(polygon.difference(shapely.union_all(inside))) if inside else [polygon]
             out += [(shapes[layer][0], part) for part in ([polygon] if any(map(is_thin, rest)) else rest)]
     return out

@@ -33,13 +33,13 @@ _TO_SCALE = 0.01
 #: A length that was typed in place of the measured one, with or without its tolerance.
 _TYPED = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:mm|in)?\s*(?:[±+(].*)?")
 _WORDS = {
-    "not-an-outline": "{count} {kind} were left out: no outline. Draw lines, arcs or polylines in their place.",
-    "hidden": "{count} {kind} were left out: hidden, or their layer is off or frozen. Show them, or delete them.",
+    "not-an-outline": "left out, since no outline: {count} {kind}. Draw lines, arcs or polylines in their place.",
+    "hidden": "left out, since hidden, or on a layer that is off or frozen: {count} {kind}. Show them, or delete them.",
     "layer-name": (
-        "{count} {kind} were left out: the layer seems to be meant for floors, and its name was not read. Name it "
+        "left out: {count} {kind}. The layer seems to be meant for floors, and its name was not read. Name it "
         "FLOOR Z<floor z> WEB<web>, or give --layers."
     ),
-    "external": "{count} {kind} of a block in another file, which was not read. Bind it into the drawing.",
+    "external": "left out, since in another file: {count} {kind} of a block. Bind it into the drawing.",
 }
 
 

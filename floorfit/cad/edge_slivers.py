@@ -114,22 +114,27 @@ def _leaves_tightly(mesh: Mesh, face: Ints, asked: Ints, owner: Ints, sound: Boo
         corners = mesh.vertices[np.unique(mesh.faces[mine][sound[mine]])]
         if len(corners) < _FEWEST:
             continue
-        rest, left = _off_face(corners, mesh.corners[asked[rows]])
+        rest, left, lever = _off_face(corners, mesh.corners[asked[rows]])
         off, high = _over_longest(mesh.corners[asked[rows], :, :2], rest)
-        least = np.maximum(_LEFT * left, max(_CLOSE, 5.0 * mesh.noise))
+        least = np.maximum(_LEFT * left, max(_CLOSE, 5.0 * mesh.noise)) * np.maximum(lever, 1.0)
         out[rows] = off > np.maximum(high**2 / (2.0 * _FILLET), least)
     return out
 
 
-def _off_face(corners: Floats, facets: Floats) -> tuple[Floats, Floats]:
-    """How far the corners of facets are over the quadratic through the nearest corners of a face; what that leaves."""
+def _off_face(corners: Floats, facets: Floats) -> tuple[Floats, Floats, Floats]:
+    """How far the corners of facets are over the quadratic through the nearest corners of a face; what that leaves.
+
+    And how many times larger an error of these corners grows at the farthest corner of each facet.
+    """
     from scipy.spatial import cKDTree
 
     middle = facets.mean(axis=1)
     _, near = cKDTree(corners[:, :2]).query(middle[:, :2], min(_AROUND, len(corners)))
-    factors, left, size = _quadratic(corners[near] - middle[:, None, :], _NEARER)
+    solver, factors, left, size = _quadratic(corners[near] - middle[:, None, :], _NEARER)
     over = facets - middle[:, None, :]
-    return over[:, :, 2] - np.einsum("nij,nj->ni", _terms(over / size), factors), left
+    terms = _terms(over / size)
+    lever = np.linalg.norm(terms @ solver, axis=2).max(axis=1)
+    return over[:, :, 2] - np.einsum("nij,nj->ni", terms, factors), left, lever
 
 
 def _over_longest(xy: Floats, rest: Floats) -> tuple[Floats, Floats]:
@@ -180,22 +185,22 @@ def _near_quadratic(mesh: Mesh, known: Ints, asked: Ints) -> Bools:
 
 def _off_quadratic(around: Floats) -> tuple[Floats, Floats]:
     """How far the origin is off the quadratic through points round it, and what it leaves of them (rms), mm."""
-    factors, left, _ = _quadratic(around)
+    _, factors, left, _ = _quadratic(around)
     return np.abs(factors[:, 0]), left
 
 
-def _quadratic(around: Floats, power: float = 0.0) -> tuple[Floats, Floats, Floats]:
-    """Factors of the quadratic through points round the origin, what it leaves of them (rms), mm, and its unit, mm.
+def _quadratic(around: Floats, power: float = 0.0) -> tuple[Floats, Floats, Floats, Floats]:
+    """The quadratic through points round the origin: factors, what it leaves of them (rms), mm, and its unit, mm.
 
-    The points count by a power of their nearness.
+    First comes what makes the factors of the points' heights. The points count by a power of their nearness.
     """
     size = np.abs(around[:, :, :2]).max(axis=(1, 2))[:, None, None]
     terms = _terms(around / size)
     weights = (np.hypot(around[:, :, 0], around[:, :, 1]) / size[:, :, 0] + _NEAR) ** -power
-    inverse = np.linalg.pinv(terms * weights[:, :, None], rcond=1e-6)
-    factors = np.einsum("nij,nj->ni", inverse, around[:, :, 2] * weights)
+    solver = np.linalg.pinv(terms * weights[:, :, None], rcond=1e-6) * weights[:, None, :]
+    factors = np.einsum("nij,nj->ni", solver, around[:, :, 2])
     left = around[:, :, 2] - np.einsum("nij,nj->ni", terms, factors)
-    return factors, np.sqrt(np.average(left**2, axis=1, weights=weights**2)), size
+    return solver, factors, np.sqrt(np.average(left**2, axis=1, weights=weights**2)), size
 
 
 def _terms(places: Floats) -> Floats:

@@ -10,7 +10,7 @@ from floorfit.cad.candidates_found import Candidate
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.mesh import Floats, Mesh
 
-__all__ = ["WALLED", "fault_of", "is_enclosed", "wall_height"]
+__all__ = ["WALLED", "fault_of", "is_enclosed", "is_open_at_a_corner", "wall_height"]
 
 #: More than this share of the outline must rise for a face to be a floor.
 WALLED = 0.5
@@ -24,6 +24,14 @@ _THIN_ROUND = 0.2
 _SPOTFACE_MM = 80.0
 #: Channels round an island up to this width, mm, are grooves where they are less deep than the metal below.
 _GROOVE_MM = 10.0
+#: Walls on two sides: of the outline, this share at least runs along walls in any direction. A set choice.
+_TWO_SIDES = 0.1
+#: A bay that is open at a corner is as wide as its walls are high, and its web at most this share of them.
+_THIN_OPEN = 0.5
+#: A curved face leans over by less than this at its edge, degrees: more, and it is cut off where it runs on.
+_LEANS_DEG = 25.0
+#: Share of its outline along which it may lean by more.
+_LEANING = 0.05
 #: Walls are measured this far outside the outline, mm: beyond any fillet at their foot.
 _OUTSIDE = (0.5, 2.0, 5.0, 9.0)
 
@@ -57,6 +65,9 @@ def fault_of(mesh: Mesh, face: Candidate, settings: ExtractSettings, *, is_pad: 
     slope = float(np.degrees(np.arctan(np.hypot(*face.slope))))
     if slope > settings.max_slope_deg:
         return "too-steep", f"slopes by {slope:.2f}°, --max-slope is {settings.max_slope_deg:g}°"
+    leaning = mesh.normals[face.rim.inner, 2] < np.cos(np.radians(_LEANS_DEG))
+    if face.is_shaped and face.rim.share(leaning) > _LEANING:
+        return "too-steep", f"leans by over {_LEANS_DEG:g}° at its edge and runs on: where the floor ends is not known"
     fault = _web_fault(face, settings)
     if not fault[0] and not is_pad:
         fault = _kind(mesh, face, settings)
@@ -76,6 +87,32 @@ def is_enclosed(mesh: Mesh, face: Candidate) -> bool:
     if face.walled > WALLED + 1e-6:
         return True
     return face.walled >= _WALLED_OPEN and _between_walls(mesh, face)[0] >= _BETWEEN
+
+
+def is_open_at_a_corner(mesh: Mesh, face: Candidate) -> bool:
+    """Whether a face with few walls may be the floor of a bay that is open on two sides, and no flange or land.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    face : Candidate
+
+    Notes
+    -----
+    The walls stand on two sides at least, the bay is as wide as they are high, and its web is thin against them.
+    """
+    rim = face.rim
+    risen = (rim.rise > 1e-4) & rim.on_outline & (rim.lengths > 0.0)
+    if face.walled < _WALLED_OPEN or not risen.any():
+        return False
+    along = np.diff(mesh.vertices[rim.edges[risen]][:, :, :2], axis=1)[:, 0]
+    along /= np.maximum(np.linalg.norm(along, axis=1), 1e-12)[:, None]
+    spread = (along * rim.lengths[risen, None]).T @ along / float(rim.lengths[rim.on_outline].sum())
+    if np.linalg.eigvalsh(spread)[0] < _TWO_SIDES:
+        return False
+    height = wall_height(mesh, face)
+    wide = 2.0 * float(shapely.maximum_inscribed_circle(face.polygon).length) >= height
+    return wide and face.web.covered > 0.999 and face.web.maximum <= _THIN_OPEN * height
 
 
 def _between_walls(mesh: Mesh, face: Candidate) -> tuple[float, float]:

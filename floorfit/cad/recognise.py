@@ -13,7 +13,7 @@ from floorfit.cad.candidates_found import Candidate, Smoothed, parts_of, whole_f
 from floorfit.cad.drawing import largest_polygon, polygon_parts, region_polygon
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import RejectedFace
-from floorfit.cad.floor_rules import WALLED, fault_of
+from floorfit.cad.floor_rules import WALLED, fault_of, is_open_at_a_corner
 from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
 from floorfit.cad.pads import Standing, pads_by_ground, standing_faces
 from floorfit.cad.regions import Regions, planar_regions, plane_tolerance
@@ -174,6 +174,9 @@ def _refusal(mesh: Mesh, face: Candidate, settings: ExtractSettings, on: Standin
         return replace(refused_face(face, code, on.words), is_walled=True)
     if code == "no-wall" and face.is_shaped and face.rim.share(face.rim.rise > -_UNSURE) > WALLED:
         words = f"{reason}; it runs on smoothly beyond, and the model is too coarse to tell whether up or down"
+        return replace(refused_face(face, code, words), is_walled=True)
+    if code == "no-wall" and is_open_at_a_corner(mesh, face):
+        words = f"{reason}, on two sides: or a bay that is open at a corner"
         return replace(refused_face(face, code, words), is_walled=True)
     return refused_face(face, code, reason) if code else None
 

@@ -110,7 +110,7 @@ def join_smooth(mesh: Mesh, regions: Regions, widths: Floats, narrowest: float) 
     is_shaped, curved = np.zeros(number.max(initial=-1) + 1, np.bool_), np.zeros(number.max(initial=-1) + 1, np.bool_)
     is_shaped[number[chosen[group]]] = True
     curved[number[regions.is_curved & ~chosen[group]]] = True
-    label = _draw_in(mesh, label, is_shaped)
+    label = _closed_up(mesh, _draw_in(mesh, label, is_shaped), is_shaped, narrowest)
     normals, points, areas = planes_of(mesh, label)
     sag, radius = _chords(borders, widths, number, is_shaped)
     np.minimum.at(radius, number, np.where(chosen[group], bent, np.inf))
@@ -233,6 +233,35 @@ def _draw_in(mesh: Mesh, label: Ints, is_shaped: Bools) -> Ints:
             break
         label[keys[:, 0]] = keys[:, 1]
     return label
+
+
+def _closed_up(mesh: Mesh, label: Ints, is_shaped: Bools, narrowest: float) -> Ints:
+    """Give narrow facets to the curved face that is smoothly round them: the slivers about a pole, for instance.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    label : (m,) ndarray of int
+        Region of each facet.
+    is_shaped : (r,) ndarray of bool
+        Regions that are curved faces.
+    narrowest : float, mm
+        Facets as high as this are faces of their own.
+    """
+    f, g = mesh.pairs.T
+    in_face = np.append(is_shaped, False)[label]  # the last for facets of no region, −1
+    loose = ~in_face & (mesh.heights < narrowest)
+    smooth = np.linalg.norm(mesh.normals[f] - mesh.normals[g], axis=1) < _LARGEST_TURN
+    group = component_labels(len(label), mesh.pairs[loose[f] & loose[g] & smooth])
+    low, high = np.full(len(label), len(is_shaped)), np.full(len(label), -1)
+    for here, beyond in ((f, g), (g, f)):
+        rim = loose[here] & (group[here] != group[beyond])
+        face = np.where(in_face[beyond] & smooth, label[beyond], -1)[rim]
+        np.minimum.at(low, group[here[rim]], face)
+        np.maximum.at(high, group[here[rim]], face)
+    np.minimum.at(low, group[mesh.open_faces], -1)
+    closed = loose & (low[group] == high[group]) & (low[group] >= 0)
+    return np.where(closed, low[group], label)
 
 
 def _chords(borders: Borders, widths: Floats, number: Ints, is_shaped: Bools) -> tuple[Floats, Floats]:

@@ -179,15 +179,14 @@ def _write(result: Result, record: Record, args: argparse.Namespace, tell: Calla
     import floorfit
     from floorfit.cli.options import writing_of
     from floorfit.cli.output import say
-    from floorfit.stop import Stopped
 
     try:
         floorfit.write(
             result, args.output, record=record, replace=args.replace, writing=writing_of(args),
             pictures=not args.no_pictures, progress=tell,
         )  # fmt: skip
-    except Stopped as stopped:
-        if not stopped.stands:
+    except KeyboardInterrupt as stopped:
+        if not getattr(stopped, "stands", ()):
             say(
                 f"The table above stands on the screen only; {args.output} is as it was before. "
                 "With --no-pictures the files are written without waiting for the pictures."

@@ -184,3 +184,18 @@ def test_a_polyline_fitted_with_a_spline_is_its_fitted_points(tmp_path):
     line.append_vertices(curve.tolist(), dxfattribs={"flags": 8})
     line.dxf.flags = 1 | 4
     assert extract(document, tmp_path).part.pockets[1].polygon.area == pytest.approx(shapely.Polygon(curve).area)
+
+
+def test_a_step_may_share_walls_with_the_floor_it_is_drawn_in(tmp_path):
+    document = sheet()
+    ring(document.modelspace(), 100, 20, 180, 180, "FLOOR Z3.0 WEB2.5")
+    extraction = extract(document, tmp_path)
+    assert extraction.open_questions == 0
+    assert [pocket.polygon.area for pocket in extraction.part.pockets] == pytest.approx([80 * 160] * 2)
+
+
+def test_a_line_type_that_is_not_defined_does_not_matter(tmp_path):
+    """It ended in a traceback."""
+    document = sheet()
+    ring(document.modelspace(), 220, 20, 380, 180, linetype="DASHED7")
+    assert len(extract(document, tmp_path).part.pockets) == 2

@@ -359,3 +359,49 @@ def test_corner_radius_far_from_the_origin_with_fine_chords(away):
     mesh.vertices = (mesh.vertices + np.array([away, away, 0.0])).astype(np.float32)
     (floor,) = extract_pockets(mesh, units="mm").floors
     assert floor.corner_radius == pytest.approx(8.0, abs=0.01)
+
+
+def test_a_bridge_over_a_bay_leaves_a_floor_on_either_side():
+    """The walls along the bay are one edge each and run on under the bridge: three walls of four are left."""
+    bridge = box(290, 20, 35, 310, 180, 40)
+    extraction = extract(bare() - box(220, 20, 2, 380, 180, 41) + bridge)
+    assert [floor.area for floor in extraction.floors[1:]] == pytest.approx([70 * 160] * 2)
+    assert extraction.open_questions == 0
+
+
+@pytest.mark.parametrize("width", [1.0, 15.0])
+def test_flanges_that_lean_inwards_all_round_leave_the_floor_between_them(width):
+    """Four stiffeners with flanges: no wall touches what is seen of the floor, and it is walled all round."""
+    mouth = box(220 + width, 20 + width, 2, 380 - width, 180 - width, 41)
+    extraction = extract(bare() - box(220, 20, 2, 380, 180, 37) - mouth)
+    assert extraction.floors[1].area == pytest.approx((160 - 2 * width) ** 2)
+    assert [face.code for face in extraction.rejected if face.code != "no-wall"] == ["under-a-roof"]
+
+
+@pytest.mark.parametrize("corner", [(300, 20), (300, 100), (220, 50)])
+def test_a_bay_open_at_a_corner_is_asked_about(corner):
+    """Walls along half of its outline or less, on two sides, 38 mm high over a web of 3 mm."""
+    extraction = extract(bare() - box(*corner, 3, 401, 201, 41))
+    (face,) = [face for face in extraction.rejected if face.place[2] == pytest.approx(3.0, abs=1e-6)]
+    assert "open at a corner" in face.reason
+    assert extraction.open_questions == 1
+
+
+def test_flanges_lands_and_feet_are_no_question():
+    """A foot with one wall, a flange round two sides, and a thick corner land."""
+    for cut in (
+        box(200, -1, 5, 401, 201, 41),
+        box(200, -1, 5, 401, 10, 41) + box(390, -1, 5, 401, 201, 41),
+        box(300, 100, 25, 401, 201, 41),
+    ):
+        assert extract(bare() - cut).open_questions == 0
+
+
+def test_a_floor_that_runs_up_into_its_wall_is_asked_about():
+    """A radius of 60 mm from the floor to the wall: no edge says where the floor ends."""
+    round_end = Manifold.cylinder(160, 60, 60, 400).rotate((90, 0, 0)).translate((280, 180, 62))
+    tool = box(280, 20, 2, 380, 180, 101) + box(220, 20, 62, 380, 180, 101) + round_end
+    plate = box(0, 0, 0, 400, 200, 100) - round_pocket(20, 20, 180, 180, 8, 2, 101, CHORD)
+    extraction = extract(plate - tool)
+    assert [face.code for face in extraction.rejected if face.is_walled] == ["too-steep"]
+    assert extraction.open_questions == 1
