@@ -14,6 +14,7 @@ from floorfit.cutter_left import CutterLeft
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
 from floorfit.identity import SAME_PIECE, refuse_other_clamping, refuse_other_piece, thermal_growth
+from floorfit.json_file import read_text
 from floorfit.nc.cl import apply_to_locations, frame_of, is_cutter_location
 from floorfit.nc.corrected import Corrected, Held
 from floorfit.nc.lines import render_lines
@@ -65,10 +66,10 @@ def apply(
     progress : callable, optional
         Called with stage, lines done and lines in all.
     **stated
-        What else is known of the programme: see `floorfit.nc.apply_offsets` (``tip_control``, ``walls``, ``held``,
-        ``tolerance_mm``, ``units``, ``distance``, ``work_offset``, ``origin``, ``band_mm``, ``clearance_mm``, ``keep``;
-        lengths in mm) and `floorfit.nc.cl.apply_to_locations` (``held``, ``tolerance_mm``, ``units``, ``frame``,
-        ``keep``).
+        What else is known of the programme: fields of `floorfit.nc.programme.StatedOfProgramme` (``tip_control``,
+        ``walls``, ``held``, ``tolerance_mm``, ``units``, ``distance``, ``work_offset``, ``origin``, ``band_mm``,
+        ``clearance_mm``, ``keep``; lengths in mm), of cutter-location data ``held``, ``tolerance_mm``, ``units``,
+        ``frame`` and ``keep``.
         ``origin`` and ``frame`` may be text as in the command, lengths in the part's unit.
 
     Returns
@@ -156,11 +157,7 @@ def lines_for(
     """
     record = record_of(job)
     doubts = _doubts(record, facts, datums, template.name)
-    try:
-        text = template.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        words = f"cannot be read as UTF-8 text ({error}). Check the path."
-        raise InputError([Finding("unreadable", str(template), "", words)]) from error
+    text = read_text(template)
     return render_lines(*part_and_corrections(record), text, held=held, source=template.name), doubts
 
 

@@ -10,6 +10,7 @@ from typing import NoReturn
 
 from floorfit.decision.decision import Decision
 from floorfit.errors import Finding, InputError
+from floorfit.json_file import read_text
 from floorfit.plain_text import cell_text
 from floorfit.record import Record
 from floorfit.units import MM_PER_UNIT
@@ -84,12 +85,7 @@ def read_cutter_left(record: Record, table: str | Path) -> tuple[CutterLeft | No
 
 def _read(path: Path, unit: str) -> dict[str, dict[str, float | None]]:
     """Numbers by pocket and name of the column, in the table's unit; None where a cell is empty."""
-    try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        text = f"cannot be read as UTF-8 text ({error}). Check the path."
-        raise InputError([Finding("unreadable", str(path), "", text)]) from error
-    rows = list(csv.reader(lines))
+    rows = list(csv.reader(read_text(path).splitlines()))
     if not rows or rows[0] != column_names(unit):
         _refuse(path, "line 1", f"its columns are not those of the table that apply writes in {unit}")
     out = {}

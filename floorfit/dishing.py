@@ -12,8 +12,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags
 from floorfit.part.model import Part
 from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from shapely import Polygon
 
 __all__ = ["POWERS", "poisson_tables", "web_dishes"]
-
-Array = NDArray[np.float64]
 
 #: Powers of the Poisson solution p over the web that compete, the one to begin with first. A clamped web dishes as p²
 #: (exact for a circle and any ellipse under even pressure: Timoshenko & Woinowsky-Krieger 1959, §16 and §71, from
@@ -131,7 +129,7 @@ def poisson_tables(
     return [ShapeTable((x0, y0), (x1, y1), one / highest) for one in heights]
 
 
-def _poisson(inside: NDArray[np.bool_], stiff: Array, hx: float, hy: float, loads: Sequence[Array]) -> list[Array]:
+def _poisson(inside: Flags, stiff: Array, hx: float, hy: float, loads: Sequence[Array]) -> list[Array]:
     """Solve on a lattice, banded along its shorter side; a link is as stiff as the mean of its ends."""
     from scipy.linalg import solveh_banded
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 import csv
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TextIO
 
 from floorfit.offsets_table import DECIMALS, length_cell, number_cells, offset_header, offset_row
-from floorfit.plain_text import plain_cell
+from floorfit.plain_text import plain_cell, write_csv
 from floorfit.record import Decision, ReadingsRecord, Record
 from floorfit.record_readings import MOST_IN_RECORD
 from floorfit.recording import make_record
@@ -137,7 +136,7 @@ def _write_readings(path: Path, result: Result, *, comma: bool) -> None:
     header = ["line", "pocket", *(f"{name}_{unit}" for name in ("x", "y", "thickness", "z", "u"))]
     header += ["temperature_c", "tof_us", *table.extra, "used", "reason", "warp_mm", "residual_mm"]
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = _writer(file, comma=comma)
+        writer = csv.writer(file, delimiter=";" if comma else ",", lineterminator="\n")
         writer.writerow(map(plain_cell, header))
         for start in range(0, len(table), ROWS_AT_ONCE):
             columns = _reading_columns(result, slice(start, start + ROWS_AT_ONCE))
@@ -176,15 +175,7 @@ def _text_cells(texts: Sequence[str]) -> list[str]:
 def _write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]], *, comma: bool) -> None:
     """Write a table; with a decimal comma semicolons stand between the cells."""
     numbers = [_is_number(name) for name in header]
-    with path.open("w", encoding="utf-8", newline="") as file:
-        writer = _writer(file, comma=comma)
-        writer.writerow(map(plain_cell, header))
-        for row in rows if not comma else (_with_comma(row, numbers) for row in rows):
-            writer.writerow(map(plain_cell, row))
-
-
-def _writer(file: TextIO, *, comma: bool):  # type: ignore[no-untyped-def]
-    return csv.writer(file, delimiter=";" if comma else ",", lineterminator="\n")
+    write_csv(path, header, (_with_comma(row, numbers) for row in rows) if comma else rows, ";" if comma else ",")
 
 
 def _is_number(name: str) -> bool:

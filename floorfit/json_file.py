@@ -1,14 +1,34 @@
-"""Small JSON files of our own: read whole, with the faults that a user can mend named."""
+"""Small files, text and JSON: read whole, with the faults that a user can mend named."""
 
 from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from floorfit.errors import Finding, InputError
 
-__all__ = ["read_json"]
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+__all__ = ["read_json", "read_text", "validated", "write_json"]
+
+Model = TypeVar("Model", bound="BaseModel")
+
+
+def read_text(file: Path) -> str:
+    """Return the text of a file in UTF-8, with or without its mark.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or is none.
+    """
+    try:
+        return file.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        text = f"cannot be read as UTF-8 text ({error}). Check the path."
+        raise InputError([Finding("unreadable", str(file), "", text)]) from error
 
 
 def read_json(file: Path, command: str) -> Any:
@@ -33,3 +53,43 @@ def read_json(file: Path, command: str) -> Any:
     except (ValueError, RecursionError) as error:
         text = f"is not JSON ({error}). Name a file that `floorfit {command}` wrote."
         raise InputError([Finding("not-json", file.name, "", text)]) from error
+
+
+def validated(model: type[Model], document: Any, code: str, source: str, remedy: str) -> Model:
+    """Return a document as its model has it.
+
+    Parameters
+    ----------
+    model : type
+        A pydantic model.
+    document : object
+        What the file holds.
+    code, source, remedy : str
+        Of the findings.
+
+    Raises
+    ------
+    InputError
+        If it does not fit: the first twenty faults, each with its path.
+    """
+    from pydantic import ValidationError
+
+    try:
+        return model.model_validate(document)
+    except ValidationError as error:
+        faults = [(".".join(map(str, fault["loc"])), f"{fault['msg']}. {remedy}") for fault in error.errors()[:20]]
+        raise InputError([Finding(code, source, place, text) for place, text in faults]) from error
+
+
+def write_json(document: Any, file: Path, indent: int | None = None) -> None:
+    """Write a document; NaN is refused.
+
+    Parameters
+    ----------
+    document : object
+    file : Path
+    indent : int or None
+        Blanks a level.
+    """
+    text = json.dumps(document, ensure_ascii=False, indent=indent, allow_nan=False)
+    file.write_text(text + "\n", encoding="utf-8")

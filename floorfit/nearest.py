@@ -6,12 +6,10 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+
+from floorfit.arrays import Array, Rows
 
 __all__ = ["nearest_of", "pairs_within"]
-
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 #: Distances to all of so many places cost less than scipy's search trees take to be imported (400 M instructions).
 FEW = 1_500

@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.readings.causes import columns_to_try, words_of
@@ -22,9 +22,6 @@ if TYPE_CHECKING:
     from floorfit.surface.expected import Agreement
 
 __all__ = ["fit_findings", "shared_errors", "shared_findings"]
-
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 #: Share of the models with an error of Z from which it is told.
 TOLD_SHARE = 0.25

@@ -14,6 +14,7 @@ __all__ = [
     "DECIMALS",
     "OFFSET_COLUMNS",
     "length_cell",
+    "length_cells",
     "number_cell",
     "number_cells",
     "offset_columns",
@@ -96,6 +97,18 @@ def length_cell(value_mm: float | None, unit: str, *, extra: int = 0) -> str:
         Decimals beyond a tenth of a micrometre.
     """
     return "" if value_mm is None else number_cell(value_mm / MM_PER_UNIT[unit], DECIMALS[unit] + extra)
+
+
+def length_cells(values_mm: ArrayLike, unit: str) -> list[str]:
+    """Return lengths as they stand in a table; empty where one is not finite.
+
+    Parameters
+    ----------
+    values_mm : (n,) array_like, mm
+    unit : {"mm", "in"}
+        Of the table.
+    """
+    return number_cells(np.asarray(values_mm, float) / MM_PER_UNIT[unit], DECIMALS[unit])
 
 
 def number_cell(value: float, decimals: int) -> str:

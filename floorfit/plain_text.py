@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import csv
 import unicodedata
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 
-__all__ = ["cell_text", "plain_cell", "printable"]
+__all__ = ["cell_text", "plain_cell", "printable", "write_csv"]
 
 #: A spreadsheet takes a cell that begins so for a formula (CWE-1236; OWASP, "CSV Injection").
 _STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -76,3 +79,20 @@ def _is_number(text: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+def write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]], delimiter: str = ",") -> None:
+    """Write a table, UTF-8, LF, with cells that no spreadsheet runs.
+
+    Parameters
+    ----------
+    path : Path
+    header : sequence of str
+    rows : iterable of sequence of str
+    delimiter : str
+        Between cells.
+    """
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, delimiter=delimiter, lineterminator="\n")
+        writer.writerow(map(plain_cell, header))
+        writer.writerows(map(plain_cell, row) for row in rows)

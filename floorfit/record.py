@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import AliasChoices, BaseModel, ConfigDict, Field, ValidationError
 
-from floorfit.decision.decision import Decision, Number
+from floorfit.decision.decision import Decision
 from floorfit.decision.neighbours import NeighbourStep
 from floorfit.decision.web_map import WebMap
+from floorfit.decision.written_form import Number
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part
-from floorfit.part.part_file import part_from_document, part_schema
+from floorfit.part.part_file import part_from_document
+from floorfit.part.part_format import part_schema
 from floorfit.record_readings import columns_of
 from floorfit.sealed import changed_files
 

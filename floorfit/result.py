@@ -7,7 +7,6 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from floorfit.decision.settings import DecisionSettings
 from floorfit.errors import ABOVE_ZERO, FINITE, NOT_NEGATIVE, Finding, InputError, Range, check_ranges
@@ -31,8 +30,6 @@ if TYPE_CHECKING:
     from floorfit.web import Webs
 
 __all__ = ["Result", "Settings"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -171,8 +168,6 @@ class Result:
         What every web is worked out from; None without a surface.
     decisions : tuple of Decision
         One for each floor, in the part's order.
-    neighbours : tuple of NeighbourStep
-        Steps across thin ribs.
     findings : tuple of Finding
         What a person should know.
     gauge, frame : Gauge, Frame or None
@@ -188,7 +183,6 @@ class Result:
     fit: Fit | None
     webs: Webs | None
     decisions: tuple[Decision, ...]
-    neighbours: tuple[NeighbourStep, ...] = ()
     findings: tuple[Finding, ...] = field(default=())
     gauge: Gauge | None = None
     frame: Frame | None = None
@@ -201,6 +195,14 @@ class Result:
         if not inside or any(one.action == "hold" or one.inside is None for one in self.decisions):
             return float("nan")
         return float(np.logical_and.reduce([row for row in inside if row is not None]).mean())
+
+    @cached_property
+    def neighbours(self) -> tuple[NeighbourStep, ...]:
+        """Steps across thin ribs, the greatest first."""
+        from floorfit.decision.neighbours import neighbour_steps
+
+        corrections = {one.pocket: one.correction for one in self.decisions}
+        return neighbour_steps(self.part, corrections, rib_max_mm=self.settings.rib_max)
 
     @cached_property
     def map(self) -> WebMap | None:

@@ -13,8 +13,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.errors import NumericalError
 from floorfit.part.model import Part
 from floorfit.readings.observations import Observations, Readings
@@ -34,8 +34,6 @@ if TYPE_CHECKING:
     from floorfit.web import Webs
 
 __all__ = ["Result", "Settings", "correct"]
-
-Array = NDArray[np.float64]
 
 
 def correct(
@@ -181,7 +179,6 @@ def _decided(
     agreed: Agreement | None,
     modes: Modes | None,
 ) -> Result:
-    from floorfit.decision.neighbours import neighbour_steps
     from floorfit.noticed import fit_findings, shared_errors, shared_findings
     from floorfit.web import Webs
 
@@ -198,7 +195,6 @@ def _decided(
         fit,
         webs,
         decisions,
-        neighbour_steps(part, {one.pocket: one.correction for one in decisions}, rib_max_mm=settings.rib_max),
         (
             *taken.findings,
             *fit_findings(source, fit, agreed, modes is not None),
@@ -297,6 +293,4 @@ def _without_surface(part: Part, taken: Prepared, settings: Settings, seen: Obse
     unused = np.where(seen.is_used, "no-surface: the readings do not fix a surface", seen.reason)
     decisions = hold_all(part, _counts(part, seen)[1], words)
     seen = replace(seen, reason=np.asarray(unused, object))
-    return Result(
-        part, taken.shown, settings, seen, None, None, decisions, (), taken.findings, taken.gauge, taken.frame
-    )
+    return Result(part, taken.shown, settings, seen, None, None, decisions, taken.findings, taken.gauge, taken.frame)

@@ -16,14 +16,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array
 from floorfit.part.model import LocalLimits, Pocket, Tolerance
 from floorfit.surface.spline import Surface
 
 __all__ = ["Webs", "depth_of_cut", "left_after", "margin"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -13,11 +13,14 @@ import pytest
 HOUSE = Path(__file__).resolve().parent.parent / "floorfit"
 
 #: Every module of the package that a room may import from (design: part -> readings -> surface -> decision -> job ->
-#: nc, report, verify -> command line). ``errors``, ``identity``, ``json_file``, ``nearest``, ``one_thread``,
-#: ``plain_text``, ``stop``, ``units`` and ``whole`` are shared by all rooms.
+#: nc, report, verify -> command line). ``arrays``, ``errors``, ``identity``, ``json_file``, ``nearest``,
+#: ``one_thread``, ``plain_text``, ``stop``, ``units`` and ``whole`` are shared by all rooms.
 WORDS = {
     f"floorfit.{name}"
-    for name in ("errors", "identity", "json_file", "nearest", "one_thread", "units", "plain_text", "stop", "whole")
+    for name in (
+        *("arrays", "errors", "identity", "json_file", "nearest", "one_thread", "plain_text", "stop", "units"),
+        "whole",
+    )
 }
 MAY = {
     "part": {"part"},
@@ -32,7 +35,7 @@ MAY = {
     "report": {"report", "record", "result", "part.model", "cad.extracted"},  # what is drawn: frozen, no computation
     "verify": {
         *("part", "readings", "surface", "web", "decision", "record", "result", "sealed", "report", "verify"),
-        *("as_cut", "cutter_left"),
+        *("as_cut", "cutter_left", "offsets_table"),
     },
 }
 #: Numerics know nothing of files, polygons or print.

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from floorfit.cad.drawing import largest_polygon, region_polygon
 from floorfit.cad.facet_heights import Heights
-from floorfit.cad.mesh import Mesh, component_labels
+from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
 from floorfit.cad.regions import Regions
 
 __all__ = [
@@ -25,10 +24,6 @@ __all__ = [
     "rims_of",
     "wall_polygon",
 ]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 #: A neighbour that rises at less than this over the floor is the foot of a fillet (or of a slope), rad.
 _FILLET_TILT = np.radians(30.0)

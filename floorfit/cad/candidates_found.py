@@ -8,22 +8,17 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from floorfit.cad.boundary import Arc, Rim, arcs_of
 from floorfit.cad.cuts import LEAST_ROOF, cut_at_necks, without_roofs
 from floorfit.cad.drawing import largest_polygon, region_polygon, tidy_polygon, triangles_in_plan
 from floorfit.cad.facet_heights import Facets, Heights, Plane
-from floorfit.cad.mesh import Mesh
+from floorfit.cad.mesh import Floats, Ints, Mesh
 from floorfit.cad.smooth import Smooth
 from floorfit.cad.underside import NO_WEB, Underside, Web
 
 __all__ = ["Candidate", "Smoothed", "part_of", "parts_of", "whole_face", "with_web"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 #: A face with less of its outline walled than this is not cut and not looked under.
 _LEAST_WALLED = 0.3

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from floorfit.cad.facet_heights import Heights
-from floorfit.cad.mesh import Mesh
+from floorfit.cad.mesh import Ints, Mesh
 
 __all__ = ["curved_fillet_radius"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Facets that lean over the floor by this much are asked, degrees: far from the noise at the foot, short of the wall.
 _LEAN = (20.0, 70.0)

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from floorfit.cad.boundary import Arc, arcs_of, fillet_edges, fillet_groups, fillet_radius, wall_polygon
@@ -16,7 +15,7 @@ from floorfit.cad.drawing import largest_polygon, tidy_polygon
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import Floor
 from floorfit.cad.facet_heights import Facets, grid_patch, plane_patches
-from floorfit.cad.mesh import Mesh
+from floorfit.cad.mesh import Bools, Ints, Mesh
 from floorfit.cad.recognise import Recognition
 from floorfit.cad.recorded_web import RecordedWeb, record_web
 from floorfit.part.model import Pocket, Ring, Tolerance
@@ -24,8 +23,6 @@ from floorfit.part.shape import Patch, heights, slopes
 
 __all__ = ["DEFAULT_TOLERANCE", "Rounding", "corner_radius", "describe_floors", "pocket_of", "ring_of", "with_id"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 #: Group of every facet, and the facets of each group.
 Fillets = tuple[Ints, list[Ints]]
 
@@ -126,7 +123,7 @@ def _describe(
     )
 
 
-def _fillet(mesh: Mesh, found: Recognition, floor: Candidate, fillets: Fillets) -> tuple[float, NDArray[np.bool_]]:
+def _fillet(mesh: Mesh, found: Recognition, floor: Candidate, fillets: Fillets) -> tuple[float, Bools]:
     """Radius between floor and wall, and how much of the rim has it."""
     known, members = found.known.smooth.regions, found.known.members
     along = fillet_edges(known, floor.rim, found.is_plane)
@@ -137,7 +134,7 @@ def _fillet(mesh: Mesh, found: Recognition, floor: Candidate, fillets: Fillets) 
 
 
 def _wall_line(
-    mesh: Mesh, floor: Candidate, fillets: Fillets, fillet: tuple[NDArray[np.bool_], float], rounding: Rounding
+    mesh: Mesh, floor: Candidate, fillets: Fillets, fillet: tuple[Bools, float], rounding: Rounding
 ) -> tuple[Polygon, list[Arc]]:
     """Foot of the wall without its fillet, and its corners."""
     wall = tidy_polygon(_wall(mesh, floor, fillets, *fillet), max(1e-5, 0.6 * mesh.noise))
@@ -189,14 +186,14 @@ def corner_radius(arcs: list[Arc]) -> float:
     return round(min(inner), 2) if inner else 0.0
 
 
-def _leaning(floor: Candidate, fillets: Fillets, along: NDArray[np.bool_]) -> Ints:
+def _leaning(floor: Candidate, fillets: Fillets, along: Bools) -> Ints:
     """Facets of the fillets that begin along some edges of a floor."""
     group, members = fillets
     facets = [members[number] for number in np.unique(group[floor.rim.outer[along]]) if number >= 0]
     return np.concatenate(facets) if facets else np.zeros(0, np.int64)
 
 
-def _wall(mesh: Mesh, floor: Candidate, fillets: Fillets, along: NDArray[np.bool_], radius: float) -> Polygon:
+def _wall(mesh: Mesh, floor: Candidate, fillets: Fillets, along: Bools, radius: float) -> Polygon:
     """Outline where the fillet ends."""
     leaning = _leaning(floor, fillets, along)
     high = _HIGHER * radius + 2.0 * floor.sag if floor.is_shaped else radius
@@ -224,7 +221,7 @@ def _shares(
     floor: Candidate,
     floors: list[Candidate],
     tree: shapely.STRtree,
-    along: NDArray[np.bool_],
+    along: Bools,
     radius: float,
 ) -> tuple[float, float, float, float]:
     """Shares of the outline along walls, fillets, steps to other floors, and nothing."""

@@ -8,16 +8,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from floorfit.cad.mesh import Mesh
+from floorfit.cad.mesh import Floats, Ints, Mesh
 
 if TYPE_CHECKING:
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
 __all__ = ["largest_polygon", "polygon_parts", "region_polygon", "tidy_polygon", "triangles_in_plan"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Cells times edges up to here are counted cell by cell (about a second); a set choice.
 _MOST_CROSSINGS = 200_000_000

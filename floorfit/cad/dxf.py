@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from floorfit.cad.boundary import arcs_of
 from floorfit.cad.describe import corner_radius, ring_of
@@ -24,14 +23,13 @@ from floorfit.cad.dxf_layers import LayerMeaning, layer_of_name, read_layer_tabl
 from floorfit.cad.extract_settings import MM_PER_MODEL_UNIT, ExtractSettings
 from floorfit.cad.extracted import Floor
 from floorfit.cad.loops import chain_rings, is_thin, nest_rings
+from floorfit.cad.mesh import Floats
 from floorfit.cad.orientation import check_size, check_webs
 from floorfit.errors import Finding, InputError, MissingExtraError
 from floorfit.part.model import Ring
 from floorfit.units import Unit
 
 __all__ = ["read_drawing"]
-
-Floats = NDArray[np.float64]
 
 #: $INSUNITS of the DXF reference, group HEADER: 1 inches, 2 feet, 4 millimetres, 5 centimetres, 6 metres.
 _INSUNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0}

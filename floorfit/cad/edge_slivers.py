@@ -3,16 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from floorfit.cad.mesh import Mesh
+from floorfit.cad.mesh import Bools, Floats, Ints, Mesh
 from floorfit.cad.regions import Regions
 
 __all__ = ["with_slivers"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 #: Z of the normal of what may be a sliver of a floor: a set choice.
 _UP = 0.8

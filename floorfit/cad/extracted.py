@@ -12,7 +12,6 @@ from floorfit.part.shape import Patch
 
 __all__ = ["DOUBTFUL", "OPEN", "Extraction", "Floor", "RejectedFace"]
 
-
 #: Codes of faces that may be floors after all. The others are something else by rule, or left out by choice.
 #: ``no-wall`` is one where walls stand round the floor that the face rises from.
 DOUBTFUL = ("too-steep", "no-metal", "covered", "curved", "unsound", "no-wall")

@@ -12,12 +12,10 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from floorfit.cad.drawing import polygon_parts
+from floorfit.cad.mesh import Floats
 from floorfit.part.shape import HeightGrid, Patch, Ring
 
 __all__ = ["Facets", "Heights", "Plane", "grid_patch", "plane_patch", "plane_patches", "rings_of", "z_of_planes"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Grids follow the facets within this, mm.
 _CLOSE = 2e-3

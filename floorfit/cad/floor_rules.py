@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from floorfit.cad.candidates_found import Candidate
 from floorfit.cad.extract_settings import ExtractSettings
-from floorfit.cad.mesh import Mesh
+from floorfit.cad.mesh import Floats, Mesh
 
 __all__ = ["WALLED", "fault_of", "is_enclosed", "is_open_at_a_corner", "wall_height"]
-
-Floats = NDArray[np.float64]
 
 #: More than this share of the outline must rise for a face to be a floor.
 WALLED = 0.5

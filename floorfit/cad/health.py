@@ -5,18 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from floorfit.cad.extract_settings import ExtractSettings
-from floorfit.cad.mesh import Mesh, component_labels, join_mesh
+from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels, join_mesh
 from floorfit.cad.reading import RawModel
 from floorfit.cad.seams import close_seams
 from floorfit.errors import Finding, InputError
 
 __all__ = ["sound_mesh"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Points this near are one corner that the exporter wrote twice, mm; a set choice, well below any cutting tolerance.
 _WELD_MM = 1e-4
@@ -120,7 +116,7 @@ def _turned(mesh: Mesh, source: str, settings: ExtractSettings) -> tuple[Mesh, l
     return turned, [Finding("flipped-facets", source, "", f"{count} facets were turned round.", "warning")]
 
 
-def _odd_ones(mesh: Mesh) -> NDArray[np.bool_] | None:
+def _odd_ones(mesh: Mesh) -> Bools | None:
     """Facets to turn so that all agree, by two-colouring patches of agreeing facets; None where there is no way."""
     count = len(mesh.faces)
     patch = component_labels(count, mesh.pairs)

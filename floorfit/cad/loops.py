@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
-from floorfit.cad.mesh import component_labels
+from floorfit.cad.mesh import Floats, Ints, component_labels
 
 __all__ = ["chain_rings", "is_thin", "nest_rings"]
-
-Floats = NDArray[np.float64]
 
 #: Ends this near are one corner, mm; a set choice, below what drawings are dimensioned to.
 JOIN_MM = 0.01
@@ -53,7 +50,7 @@ def _at(place: Floats) -> str:
     return f"({place[0]:.6g}, {place[1]:.6g}) mm"
 
 
-def _nodes(pieces: list[Floats]) -> tuple[NDArray[np.int64], Floats]:
+def _nodes(pieces: list[Floats]) -> tuple[Ints, Floats]:
     """Number the ends of the pieces; ends within `JOIN_MM` share a number."""
     from scipy.spatial import cKDTree
 
@@ -64,7 +61,7 @@ def _nodes(pieces: list[Floats]) -> tuple[NDArray[np.int64], Floats]:
     return label.reshape(-1, 2), ends[first]
 
 
-def _walk(pieces: list[Floats], nodes: NDArray[np.int64]) -> list[Floats]:
+def _walk(pieces: list[Floats], nodes: Ints) -> list[Floats]:
     """Follow pieces whose ends all have two neighbours."""
     at: dict[int, list[int]] = {}
     for index, ends in enumerate(nodes):

@@ -139,7 +139,7 @@ def check_webs(webs: list[float], source: str, unit: str, settings: ExtractSetti
         If all webs are under 0.2 mm or all over 25 mm, and ``any_size`` is not set.
     """
     low, high = WEB_LIMITS_MM
-    if settings.any_size or (min(webs) <= high and max(webs) >= low):
+    if settings.any_size or not webs or (min(webs) <= high and max(webs) >= low):
         return
     text = (
         f"the webs are {min(webs):.4g} to {max(webs):.4g} mm in the unit given ({unit}); {low:g} mm to {high:g} mm was "

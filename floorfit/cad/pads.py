@@ -7,17 +7,13 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from floorfit.cad.candidates_found import Candidate
 from floorfit.cad.floor_rules import is_enclosed, wall_height
-from floorfit.cad.mesh import Mesh
+from floorfit.cad.mesh import Floats, Ints, Mesh
 
 __all__ = ["Standing", "pads_by_ground", "standing_faces"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: A pad rises to at most this share of the walls round its floor; up to `_IN_DOUBT` it may be one. Set choices: ribs,
 #: bosses and lugs go up to the walls' tops or near them.

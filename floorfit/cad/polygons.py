@@ -6,11 +6,10 @@ import re
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
+
+from floorfit.arrays import Array, Flags
 
 __all__ = ["has_polygons", "triangulated_obj"]
-
-Floats = NDArray[np.float64]
 
 #: A face with five corners or more. Files of quadrangles alone are read without this module, which is slower: where
 #: one of them is concave, the check for folded facets refuses the model.
@@ -55,7 +54,7 @@ def triangulated_obj(path: Path) -> str:
     return "\n".join([*kept, *_face_lines(faces, np.array(vertices, float).reshape(-1, 3))]) + "\n"
 
 
-def _face_lines(faces: list[tuple[list[str], list[int]]], vertices: Floats) -> list[str]:
+def _face_lines(faces: list[tuple[list[str], list[int]]], vertices: Array) -> list[str]:
     """Lines of the triangles, with the words of the corners they had."""
     quads = [i for i, (_, rows) in enumerate(faces) if len(rows) == 4]
     convex = _are_convex(vertices[np.array([faces[i][1] for i in quads], np.int64).reshape(-1, 4)])
@@ -70,7 +69,7 @@ def _face_lines(faces: list[tuple[list[str], list[int]]], vertices: Floats) -> l
     return out
 
 
-def _are_convex(quads: Floats) -> NDArray[np.bool_]:
+def _are_convex(quads: Array) -> Flags:
     """Whether every corner of each quadrangle (q, 4, 3) turns the way its vector area looks."""
     normal = np.cross(quads[:, 2] - quads[:, 0], quads[:, 3] - quads[:, 1])
     ahead = np.roll(quads, -1, axis=1) - quads
@@ -92,7 +91,7 @@ def _row(word: str, count: int) -> int:
     return row
 
 
-def _triangles(corners: Floats) -> list[tuple[int, int, int]]:
+def _triangles(corners: Array) -> list[tuple[int, int, int]]:
     """Triangles of one polygon, as rows of its corners."""
     import mapbox_earcut
 
@@ -101,7 +100,7 @@ def _triangles(corners: Floats) -> list[tuple[int, int, int]]:
     return [(a, b, c) if _cross(flat[b] - flat[a], flat[c] - flat[a]) >= 0.0 else (a, c, b) for a, b, c in cut.tolist()]
 
 
-def _in_plane(corners: Floats) -> Floats:
+def _in_plane(corners: Array) -> Array:
     """Corners in the plane of the polygon, anticlockwise as seen from its outer side."""
     after = np.roll(corners, -1, axis=0)
     normal = np.cross(corners, after).sum(axis=0)  # Newell's normal: twice the vector area
@@ -113,5 +112,5 @@ def _in_plane(corners: Floats) -> Floats:
     return np.ascontiguousarray(np.column_stack([corners @ u, corners @ np.cross(normal, u)]))
 
 
-def _cross(a: Floats, b: Floats) -> Floats:
+def _cross(a: Array, b: Array) -> Array:
     return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])

@@ -6,7 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from floorfit.cad.boundary import curved_members, rim_table, rims_of
@@ -15,17 +14,13 @@ from floorfit.cad.drawing import largest_polygon, polygon_parts, region_polygon
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import RejectedFace
 from floorfit.cad.floor_rules import WALLED, fault_of, is_open_at_a_corner
-from floorfit.cad.mesh import Mesh, component_labels
+from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
 from floorfit.cad.pads import Standing, pads_by_ground, standing_faces
 from floorfit.cad.regions import Regions, planar_regions, plane_tolerance
 from floorfit.cad.smooth import join_smooth
 from floorfit.cad.underside import read_underside
 
 __all__ = ["Candidate", "Recognition", "Step", "recognise", "refused_face"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 #: Told the name of each step as it starts, and the share of the work done.
 Step = Callable[[str, float], None]

@@ -12,14 +12,12 @@ from shapely import Polygon
 
 from floorfit.cad.drawing import polygon_parts
 from floorfit.cad.facet_heights import Facets, grid_patch, plane_patch, plane_patches, rings_of, z_of_planes
+from floorfit.cad.mesh import Bools, Floats, Ints
 from floorfit.cad.underside import Web
 from floorfit.part.shape import Patch
 from floorfit.part.shaped import STEEPEST_BELOW
 
 __all__ = ["RecordedWeb", "record_web"]
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 #: Along the outline the web may be thicker within this distance, mm: fillets and flanges of the other side stand
 #: there, and a reading as near as this to a wall is not trusted anyway. A set choice.
@@ -194,7 +192,7 @@ def _to_the_edge(shapes: NDArray[np.object_], edge: Any) -> NDArray[np.object_]:
     return out
 
 
-def _groups(shapes: NDArray[np.object_], rows: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+def _groups(shapes: NDArray[np.object_], rows: Ints) -> list[Ints]:
     """Rows whose shapes hang together."""
     from floorfit.cad.mesh import component_labels
 

@@ -5,15 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from floorfit.cad.mesh import Mesh, component_labels
+from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
 
 __all__ = ["Regions", "planar_regions", "plane_tolerance", "planes_of"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 #: Facets of one plane may differ by this angle beyond what the resolution explains, rad (0.1 degree); a set choice:
 #: a 3 mm fillet within 1 µm has facets 3 degrees apart.

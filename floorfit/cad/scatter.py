@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from floorfit.cad.mesh import Mesh, component_labels
+from floorfit.cad.mesh import Floats, Mesh, component_labels
 from floorfit.errors import Finding
 
 __all__ = ["scatter_note"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Neighbouring facets of a smooth face turn by less than this, rad (5 degrees): a set choice.
 _SMOOTH = np.radians(5.0)

@@ -6,15 +6,11 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from floorfit.cad.mesh import Mesh, join_mesh
+from floorfit.cad.mesh import Ints, Mesh, join_mesh
 from floorfit.cad.reading import RawModel
 
 __all__ = ["close_seams"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: A facet has three edges, and edges are split one a pass; what is left after this is no seam.
 _MOST_PASSES = 6

@@ -5,17 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from floorfit.cad.edge_slivers import with_slivers
-from floorfit.cad.mesh import Mesh, component_labels
+from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
 from floorfit.cad.regions import Regions, planes_of
 
 __all__ = ["BEND_MM", "Borders", "Smooth", "borders_of", "join_smooth"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 #: A face that bends tighter than this radius is a fillet, not a floor; a set choice, above the corner radius of
 #: any milling cutter for floors.

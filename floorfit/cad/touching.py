@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from floorfit.cad.candidates_found import Candidate
 from floorfit.cad.drawing import triangles_in_plan
 from floorfit.cad.facet_heights import z_of_planes
-from floorfit.cad.mesh import Mesh, component_labels
+from floorfit.cad.mesh import Floats, Mesh, component_labels
 from floorfit.errors import Finding
 
 __all__ = ["touching_notes"]
-
-Floats = NDArray[np.float64]
 
 #: Places that are looked at under each floor.
 _PLACES = 200

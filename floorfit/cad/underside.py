@@ -12,13 +12,10 @@ from shapely import Polygon
 
 from floorfit.cad.drawing import region_polygon, triangles_in_plan
 from floorfit.cad.facet_heights import Facets, Heights, z_of_planes
-from floorfit.cad.mesh import Mesh, component_labels
+from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
 from floorfit.cad.regions import planar_regions
 
 __all__ = ["NO_WEB", "Underside", "Web", "read_underside"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Regions with fewer facets than this are kept as single triangles.
 _FEW = 4
@@ -179,7 +176,7 @@ class Underside:
         return low, high, np.minimum.reduceat(under, starts), np.maximum.reduceat(under, starts)
 
 
-def _is_wide(shapes: NDArray[np.object_]) -> NDArray[np.bool_]:
+def _is_wide(shapes: NDArray[np.object_]) -> Bools:
     """Whether a shape is more than float noise; many small triangles of a fine mesh are judged by area alone."""
     if len(shapes) > 2000:
         return np.asarray(shapely.area(shapes) > 1e-9)

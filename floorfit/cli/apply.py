@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from floorfit.cli.help import HelpFormatter
+from floorfit.cli.options import add_fact, add_numbers
 from floorfit.cli.output import progress_bar, say, stderr_console
 from floorfit.errors import InputError
 from floorfit.plain_text import printable
@@ -47,7 +47,6 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="apply the offsets of a job to a finishing programme",
         description="Write a finishing programme with the offsets of a job: only Z over the pocket floors changes.",
         epilog=_EPILOG,
-        formatter_class=HelpFormatter,
     )
     parser.add_argument("job", metavar="JOB", type=Path, help="job folder written by `floorfit correct`")
     parser.add_argument("program", metavar="PROGRAM", type=Path, nargs="?", help="the finishing programme")
@@ -59,10 +58,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--held", choices=["refuse", "skip", "cut"], default="refuse", help="motion on held floors (default: refuse)"
     )
-    parser.add_argument(
-        "--fact", action="append", default=[], type=_fact, metavar="KEY=TEXT",
-        help="what the programme is for, as in --fact serial=0012: refused where the job is of another",
-    )  # fmt: skip
+    add_fact(parser, "what the programme is for, as in --fact serial=0012: refused where the job is of another")
     parser.add_argument(
         "--datums", metavar="DATUMS", type=Path,
         help="points measured where the webs were read (x_mm …) and as clamped now (measured_x_mm …): another clamping "
@@ -83,7 +79,7 @@ def _add_statements(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--walls", choices=["move", "keep"], default="move", help="walls cut by the flank: list their move, or refuse"
     )
-    group.add_argument("--tolerance", metavar="MM", type=float, default=0.005, help="of the offset (default: 0.005 mm)")
+    add_numbers(group, ("--tolerance", "MM", "of the offset (default: 0.005 mm)", 0.005))
     group.add_argument("--units", choices=["mm", "in"], help="in force before the programme says G20 or G21")
     group.add_argument(
         "--distance", choices=["absolute", "incremental"], help="in force before the programme says G90 or G91"
@@ -121,10 +117,11 @@ def _add_cutters(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--tool-comment", metavar="TEXT", help="how comments give them, with {T}, {D} and {R}: '(T{T} D={D} CR={R})'"
     )
-    group.add_argument(
-        "--band", metavar="MM", type=float, help="height that moves with a floor (default: 0.4 of stock)"
+    add_numbers(
+        group,
+        ("--band", "MM", "height that moves with a floor (default: 0.4 of stock)"),
+        ("--clearance", "MM", "least height of other motion over raised floors"),
     )
-    group.add_argument("--clearance", metavar="MM", type=float, help="least height of other motion over raised floors")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -157,12 +154,6 @@ def run(args: argparse.Namespace) -> int:
 
 def _beside(output: Path, ending: str) -> Path:
     return output.with_name(output.name + ending)
-
-
-def _fact(text: str) -> tuple[str, str]:
-    from floorfit.cli.correct import _fact as fact
-
-    return fact(text)
 
 
 def _refuse_same(program: Path, output: Path) -> None:
@@ -217,7 +208,7 @@ def _tools(args: argparse.Namespace) -> Tools:
 
 def _write(args: argparse.Namespace, corrected: Corrected, record: Record) -> None:
     from floorfit.applied import part_and_corrections
-    from floorfit.cli.writing import writing_of
+    from floorfit.cli.options import writing_of
     from floorfit.nc.left_table import left_table
     from floorfit.report.motion_plan import write_plan_picture
 

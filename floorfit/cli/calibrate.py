@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from floorfit.cli.help import HelpFormatter
+from floorfit.cli.options import add_numbers
 from floorfit.errors import InputError
 
 if TYPE_CHECKING:
@@ -32,7 +32,6 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="velocity and zero of the gauge from step-block readings",
         description="Calibrate the ultrasonic gauge on step blocks: one point, two points, or a least-squares line.",
         epilog=_EPILOG,
-        formatter_class=HelpFormatter,
     )
     parser.add_argument("blocks", metavar="BLOCKS", help="block readings (CSV)")
     parser.add_argument("-o", "--output", metavar="GAUGE", required=True, help="gauge file to write (JSON)")
@@ -41,14 +40,13 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     webs = parser.add_argument_group("webs that will be read: refused where the blocks do not reach beyond them")
     webs.add_argument("--part", metavar="PART", help="part file: its webs, finished and roughed")
-    webs.add_argument("--web-min", type=float, metavar="MM", help="thinnest web, mm")
-    webs.add_argument("--web-max", type=float, metavar="MM", help="thickest web, mm")
-    physics = parser.add_argument_group("the gauge")
-    physics.add_argument(
-        "--k", type=float, metavar="PER_C", help="temperature coefficient of the velocity, 1/°C (-0.000165)"
+    add_numbers(webs, ("--web-min", "MM", "thinnest web, mm"), ("--web-max", "MM", "thickest web, mm"))
+    add_numbers(
+        parser.add_argument_group("the gauge"),
+        ("--k", "PER_C", "temperature coefficient of the velocity, 1/°C (-0.000165)"),
+        ("--k-u", "PER_C", "its standard uncertainty (0.00001)"),
+        ("--resolution", "MM", "display step, mm (0.01)"),
     )
-    physics.add_argument("--k-u", type=float, metavar="PER_C", help="its standard uncertainty (0.00001)")
-    physics.add_argument("--resolution", type=float, metavar="MM", help="display step, mm (0.01)")
     parser.add_argument("--replace", action="store_true", help="overwrite GAUGE if it exists")
     parser.set_defaults(run=run)
 

@@ -6,8 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from floorfit.cli.help import HelpFormatter
-from floorfit.cli.writing import add_writing
+from floorfit.cli.options import add_fact, add_numbers, add_writing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -38,7 +37,6 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="readings in, an offset for every pocket out: the main job",
         description="Screen the readings, fit the warp, decide an offset for every pocket, write the job folder.",
         epilog=_EPILOG,
-        formatter_class=HelpFormatter,
     )
     parser.add_argument("part", metavar="PART", help="part file (JSON, floorfit-part/1)")
     parser.add_argument("readings", metavar="READINGS", help="readings file (CSV)")
@@ -47,9 +45,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--datums", metavar="DATUMS", help="datum points (CSV): the readings are in machine coordinates"
     )
-    parser.add_argument(
-        "--plate-temperature", type=float, metavar="C", help="with --datums: allow for growth from 20 °C"
-    )
+    add_numbers(parser, ("--plate-temperature", "C", "with --datums: allow for growth from 20 °C"))
     parser.add_argument(
         "--expect", metavar="SERIES", help="mean warp of earlier parts (from `floorfit series`), used where it agrees"
     )
@@ -68,9 +64,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def _add_identity(group: argparse._ArgumentGroup) -> None:
-    group.add_argument(
-        "--fact", action="append", default=[], type=_fact, metavar="KEY=TEXT", help="a fact, as in --fact serial=0012"
-    )
+    add_fact(group, "a fact, as in --fact serial=0012")
     group.add_argument(
         "--require", metavar="FACTS", help="facts that must be stated: serial,operator,gauge,gauge_due,side,…"
     )
@@ -78,48 +72,40 @@ def _add_identity(group: argparse._ArgumentGroup) -> None:
 
 
 def _add_settings(group: argparse._ArgumentGroup) -> None:
-    mm = "millimetres"
-    group.add_argument("--reading-u", type=float, metavar="MM", help="standard uncertainty of a reading [0.010]")
-    group.add_argument("--z-u", type=float, metavar="MM", help="standard uncertainty of a measured floor Z [0.005]")
-    group.add_argument("--machine-u", type=float, metavar="MM", help="common uncertainty of the machine's Z [0]")
-    group.add_argument("--level", type=float, metavar="P", help="probability that makes a floor conform [0.95]")
+    add_numbers(
+        group,
+        ("--reading-u", "MM", "standard uncertainty of a reading [0.010]"),
+        ("--z-u", "MM", "standard uncertainty of a measured floor Z [0.005]"),
+        ("--machine-u", "MM", "common uncertainty of the machine's Z [0]"),
+        ("--level", "P", "probability that makes a floor conform [0.95]"),
+    )
     group.add_argument("--most", choices=["shift", "tilt", "follow"], help="the most that the machine can do [follow]")
-    group.add_argument("--limit", type=float, metavar="MM", help=f"largest offset allowed, {mm} [2]")
-    group.add_argument(
-        "--max-cut", type=float, metavar="MM", help="most metal for one finishing pass [finish stock + limit]"
+    add_numbers(
+        group,
+        ("--limit", "MM", "largest offset allowed, millimetres [2]"),
+        ("--max-cut", "MM", "most metal for one finishing pass [finish stock + limit]"),
+        ("--min-chip", "MM", "least depth of cut before a note [0.05]"),
+        ("--thin-cost", "N", "weight of thin against thick [3]"),
     )
-    group.add_argument("--min-chip", type=float, metavar="MM", help="least depth of cut before a note [0.05]")
-    group.add_argument("--thin-cost", type=float, metavar="N", help="weight of thin against thick [3]")
     group.add_argument("--aim", choices=["middle", "nominal"], help="where in the tolerance to aim [middle]")
-    group.add_argument(
-        "--probe-radius", type=float, metavar="MM", help="probe's radius: nearer to a wall is set aside [3]"
+    bias = "finished webs came out this much thicker than predicted (see verify): taken off every offset [0]"
+    add_numbers(
+        group,
+        ("--probe-radius", "MM", "probe's radius: nearer to a wall is set aside [3]"),
+        ("--bias", "MM", bias),
+        ("--bias-u", "MM", "standard uncertainty of --bias [half of it]"),
+        ("--limit-bias", "MM", "largest --bias that is taken [0.06]"),
     )
-    group.add_argument(
-        "--bias",
-        type=float,
-        metavar="MM",
-        help="finished webs came out this much thicker than predicted (see verify): taken off every offset [0]",
+    known = "what is known of the roughed floors' Z where the file has no z_mm [measured: hold]"
+    group.add_argument("--floor-z", choices=["measured", "as-programmed"], help=known)
+    moved = "with --floor-z as-programmed: standard uncertainty of the plate's movement since roughing (no default)"
+    add_numbers(
+        group,
+        ("--moved-u", "MM", moved),
+        ("--systematic", "MM", "shared error of the readings that gives exit 1 [0.020]"),
+        ("--level-part", "P", "probability that the whole part must reach [none]"),
+        ("--rib-max", "MM", "widest rib across which steps are listed [12]"),
     )
-    group.add_argument("--bias-u", type=float, metavar="MM", help="standard uncertainty of --bias [half of it]")
-    group.add_argument("--limit-bias", type=float, metavar="MM", help="largest --bias that is taken [0.06]")
-    group.add_argument(
-        "--floor-z",
-        choices=["measured", "as-programmed"],
-        help="what is known of the roughed floors' Z where the file has no z_mm [measured: hold]",
-    )
-    group.add_argument(
-        "--moved-u",
-        type=float,
-        metavar="MM",
-        help="with --floor-z as-programmed: standard uncertainty of the plate's movement since roughing (no default)",
-    )
-    group.add_argument(
-        "--systematic", type=float, metavar="MM", help="shared error of the readings that gives exit 1 [0.020]"
-    )
-    group.add_argument(
-        "--level-part", type=float, metavar="P", help="probability that the whole part must reach [none]"
-    )
-    group.add_argument("--rib-max", type=float, metavar="MM", help="widest rib across which steps are listed [12]")
     group.add_argument("--seed", type=int, metavar="N", help="seed of the joint samples [1]")
 
 
@@ -128,8 +114,8 @@ def run(args: argparse.Namespace) -> int:
     from dataclasses import replace
 
     import floorfit
+    from floorfit.cli.options import writing_of
     from floorfit.cli.steps import Course, shown_steps
-    from floorfit.cli.writing import writing_of
     from floorfit.whole import refuse_existing
 
     settings = _settings(args)
@@ -179,21 +165,22 @@ def _rough_count(path: str) -> float:
 def _answer(result: Result, writing: Writing) -> None:
     """Print findings, the table of pockets and the closing lines, before the record is made."""
     from floorfit.cli.output import answer, say
-    from floorfit.cli.table import pocket_table
     from floorfit.closing import closing_sentence
     from floorfit.report.format import display_for
+    from floorfit.report.listing import MOST_ROWS, pocket_table
 
     for finding in result.findings:
         say(f"{finding.severity}: {finding}")
-    answer(pocket_table(result.decisions, display_for(result.part.units, writing)))
+    most = max(MOST_ROWS, sum(one.action == "hold" for one in result.decisions))
+    answer(pocket_table(result.decisions, display_for(result.part.units, writing), most, where=", see offsets.csv"))
     answer(_readings_line(result))
     answer(closing_sentence(result))
 
 
 def _write(result: Result, record: Record, args: argparse.Namespace, tell: Callable[[str], None]) -> None:
     import floorfit
+    from floorfit.cli.options import writing_of
     from floorfit.cli.output import say
-    from floorfit.cli.writing import writing_of
     from floorfit.stop import Stopped
 
     try:
@@ -304,17 +291,3 @@ def _readings_line(result: Result) -> str:
             kinds[code] = kinds.get(code, 0) + 1
     listed = ", ".join(f"{count} {code}" for code, count in sorted(kinds.items(), key=lambda one: -one[1]))
     return f"{total} readings, {total - used} set aside: {listed} (see readings.csv)."
-
-
-def _fact(text: str) -> tuple[str, str]:
-    from floorfit.errors import InputError
-    from floorfit.identity import KEYS, identity_of
-
-    key, _, value = text.partition("=")
-    if key.strip() not in KEYS or not value.strip():
-        raise argparse.ArgumentTypeError(f"{text!r} came, KEY=TEXT was expected with a key of {', '.join(KEYS)}")
-    try:
-        identity_of([(1, f"{key.strip()}: {value.strip()}")], {}, "--fact")
-    except InputError as error:
-        raise argparse.ArgumentTypeError(str(error)) from error
-    return key.strip(), value.strip()

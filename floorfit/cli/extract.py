@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from floorfit.cli.help import HelpFormatter
+from floorfit.cli.options import add_numbers
 from floorfit.errors import Finding, InputError
 
 if TYPE_CHECKING:
@@ -48,7 +48,6 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="read pocket outlines, floor Z and webs from a CAD model",
         description="Read pocket outlines, floor Z, underside Z and webs from a CAD model into a part file.",
         epilog=_EPILOG,
-        formatter_class=HelpFormatter,
     )
     # A list that starts with a minus sign, as in --tolerance -0.1,0.1 or --up -1,0,0, is a value and no option.
     parser._negative_number_matcher = re.compile(r"^-[\d.][\d.,eE+-]*$")
@@ -79,15 +78,14 @@ def _add_frame(parser: argparse.ArgumentParser) -> None:
 
 def _add_choice(parser: argparse.ArgumentParser) -> None:
     group = parser.add_argument_group("what is a floor (lengths in mm)")
-    group.add_argument("--max-slope", type=float, default=5.0, metavar="DEG", help="steepest floor, degrees (5)")
-    group.add_argument("--min-area", type=float, default=100.0, metavar="MM2", help="smallest floor, mm² (100)")
-    group.add_argument("--min-width", type=float, default=3.0, metavar="MM", help="narrowest floor (3)")
-    group.add_argument(
-        "--bore-max", type=float, default=30.0, metavar="MM", help="round faces up to here are bores (30)"
-    )
-    group.add_argument("--web-max", type=float, metavar="MM", help="thickest web of a pocket (no limit)")
-    group.add_argument(
-        "--flatness", type=float, default=0.001, metavar="MM", help="facets this near are one plane (0.001)"
+    add_numbers(
+        group,
+        ("--max-slope", "DEG", "steepest floor, degrees (5)", 5.0),
+        ("--min-area", "MM2", "smallest floor, mm² (100)", 100.0),
+        ("--min-width", "MM", "narrowest floor (3)", 3.0),
+        ("--bore-max", "MM", "round faces up to here are bores (30)", 30.0),
+        ("--web-max", "MM", "thickest web of a pocket (no limit)"),
+        ("--flatness", "MM", "facets this near are one plane (0.001)", 0.001),
     )
     group.add_argument("--edit", metavar="EDITS", help="CSV: action, where, value: changes after a review")
     group.add_argument("--ids", metavar="LIST", help="CSV: id in reading order, or id, x, y with a place on each floor")
@@ -95,15 +93,13 @@ def _add_choice(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--boundary", choices=["foot", "wall"], default="foot", help="outline where a fillet runs round a floor (foot)"
     )
-    group.add_argument(
-        "--chord-tolerance", type=float, default=0.01, metavar="MM", help="chord from its arc, STEP and DXF (0.01)"
-    )
+    add_numbers(group, ("--chord-tolerance", "MM", "chord from its arc, STEP and DXF (0.01)", 0.01))
 
 
 def _add_written(parser: argparse.ArgumentParser) -> None:
     group = parser.add_argument_group("what is written (lengths in mm)")
     group.add_argument("--tolerance", type=_limits, metavar="LOWER,UPPER", help="web tolerance: --tolerance -0.1,0.1")
-    group.add_argument("--finish-stock", type=float, metavar="MM", help="metal that roughing leaves on the floors")
+    add_numbers(group, ("--finish-stock", "MM", "metal that roughing leaves on the floors"))
     group.add_argument("--name", default="", help="name of the part (the model's file name)")
     group.add_argument("--replace", action="store_true", help="overwrite PART and its picture")
 
@@ -185,29 +181,14 @@ def _choices(args: argparse.Namespace) -> dict[str, Any]:
     from floorfit.cad.edits import read_edits, read_id_list
     from floorfit.part.model import Tolerance
 
-    return {
-        "units": args.units,
+    plain = "units side origin x_axis boundary min_area min_width bore_max web_max chord_tolerance select any_size"
+    return {name: getattr(args, name) for name in (*plain.split(), "repair", "body", "finish_stock", "name")} | {
         "up": args.up or (0.0, 0.0, 1.0),
-        "side": args.side,
-        "origin": args.origin,
-        "x_axis": args.x_axis,
+        "max_slope_deg": args.max_slope,
+        "plane_tolerance": args.flatness,
         "edits": read_edits(args.edit) if args.edit else (),
         "ids": read_id_list(args.ids) if args.ids else (),
-        "boundary": args.boundary,
-        "max_slope_deg": args.max_slope,
-        "min_area": args.min_area,
-        "min_width": args.min_width,
-        "bore_max": args.bore_max,
-        "web_max": args.web_max,
-        "chord_tolerance": args.chord_tolerance,
-        "plane_tolerance": args.flatness,
-        "select": args.select,
-        "any_size": args.any_size,
-        "repair": args.repair,
-        "body": args.body,
         "tolerance": Tolerance(*args.tolerance) if args.tolerance else None,
-        "finish_stock": args.finish_stock,
-        "name": args.name,
     }
 
 

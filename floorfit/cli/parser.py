@@ -6,13 +6,19 @@ import argparse
 import difflib
 import sys
 from collections.abc import Sequence
-from typing import NoReturn
+from typing import Any, NoReturn
+
+from floorfit.cli.help import HelpFormatter
 
 __all__ = ["OneLineParser", "PrintCompletion", "PrintVersion"]
 
 
 class OneLineParser(argparse.ArgumentParser):
     """Refuses in one line: what is wrong, the nearest option, and where all of them are listed."""
+
+    def __init__(self, **stated: Any) -> None:
+        """Take what an `argparse.ArgumentParser` takes."""
+        super().__init__(**{"formatter_class": HelpFormatter, **stated})
 
     def error(self, message: str) -> NoReturn:
         """Print one line and leave with 2."""

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from floorfit.cli.help import HelpFormatter
+from floorfit.cli.options import add_numbers
 from floorfit.errors import OutputError
 
 if TYPE_CHECKING:
@@ -33,24 +33,18 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="where to take readings, and in what order",
         description="Plan where to take readings so that the offsets are known best, and order them for a short path.",
         epilog=_EPILOG,
-        formatter_class=HelpFormatter,
     )
     parser.add_argument("part", metavar="PART", help="part file (JSON)")
     parser.add_argument("-o", "--output", metavar="POINTS", required=True, help="readings file to fill in (CSV)")
     parser.add_argument("--count", type=int, metavar="N", help="how many readings (as many as --share needs)")
-    parser.add_argument(
-        "--share",
-        type=float,
-        metavar="S",
-        help="stop when every offset's expected U (k = 2) is below this share of the web tolerance (0.25)",
+    share = "stop when every offset's expected U (k = 2) is below this share of the web tolerance (0.25)"
+    add_numbers(
+        parser,
+        ("--share", "S", share),
+        ("--u", "MM", "standard uncertainty of a reading, mm (0.010)", 0.010),
+        ("--probe-radius", "MM", "radius of the probe's foot, mm (3)", 3.0),
+        ("--wall", "MM", "gap from the foot to walls, mm (1)", 1.0),
     )
-    parser.add_argument(
-        "--u", type=float, default=0.010, metavar="MM", help="standard uncertainty of a reading, mm (0.010)"
-    )
-    parser.add_argument(
-        "--probe-radius", type=float, default=3.0, metavar="MM", help="radius of the probe's foot, mm (3)"
-    )
-    parser.add_argument("--wall", type=float, default=1.0, metavar="MM", help="gap from the foot to walls, mm (1)")
     parser.add_argument("--after", metavar="JOB", help="job folder: plan the next readings of the same part")
     parser.add_argument(
         "--prior", metavar="PRIOR", help="prior from the part's stiffness (from `floorfit prior`): fewer readings do"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from floorfit.cli.help import HelpFormatter
+from floorfit.cli.options import add_numbers
 
 __all__ = ["add_parser", "run"]
 
@@ -26,13 +26,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="what the part's own stiffness makes likely before any reading",
         description="Simulate the part under random released stress, and keep how it bends as a prior.",
         epilog=_EPILOG,
-        formatter_class=HelpFormatter,
     )
     parser.add_argument("part", metavar="PART", help="part file (JSON)")
     parser.add_argument("-o", "--output", metavar="PRIOR", required=True, help="prior file to write (JSON)")
-    parser.add_argument(
-        "--thickness", type=float, metavar="MM", help="height of the ribs above the underside, mm (20 webs)"
-    )
+    add_numbers(parser, ("--thickness", "MM", "height of the ribs above the underside, mm (20 webs)"))
     parser.add_argument("--fields", type=int, metavar="N", help="simulated plates (1500)")
     parser.add_argument(
         "--lengths",

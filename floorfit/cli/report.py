@@ -6,8 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from floorfit.cli.help import HelpFormatter
-from floorfit.cli.writing import add_writing
+from floorfit.cli.options import add_numbers, add_writing
 
 if TYPE_CHECKING:
     from floorfit.record import Record
@@ -27,7 +26,6 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="make map, page and 3-D mesh again from a job's record",
         description="Make the deviation map and the report again from record.json alone, or a 3-D mesh of the warp.",
         epilog=_EPILOG,
-        formatter_class=HelpFormatter,
     )
     parser.add_argument("job", metavar="JOB", help="job folder, or a record.json")
     parser.add_argument("-o", "--output", metavar="FOLDER", help="folder for maps, page and sheet to sign [the job]")
@@ -35,9 +33,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--left", metavar="TABLE", help="table beside a corrected programme: webs as its cutters leave them (with -o)"
     )
     parser.add_argument("--mesh", metavar="FILE", help="write the warped underside as a .glb (m) or .ply (mm) mesh")
-    parser.add_argument(
-        "--exaggeration", type=float, metavar="F", help="factor on the warp in the mesh (default: round)"
-    )
+    add_numbers(parser, ("--exaggeration", "F", "factor on the warp in the mesh (default: round)"))
     parser.add_argument("--replace", action="store_true", help="overwrite what exists")
     add_writing(parser)
     parser.set_defaults(run=run)
@@ -98,9 +94,9 @@ def _mesh(record: Record, args: argparse.Namespace) -> None:
 
 def _pictures(record: Record, args: argparse.Namespace) -> None:
     import floorfit
+    from floorfit.cli.options import writing_of
     from floorfit.cli.output import say
     from floorfit.cli.steps import Course, shown_steps
-    from floorfit.cli.writing import writing_of
 
     shown = args.job if args.left is None else floorfit.as_cut(record, args.left)
     with shown_steps(Course(len(record.readings.used), len(record.decisions))) as tell:

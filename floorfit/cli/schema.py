@@ -6,8 +6,6 @@ import argparse
 import json
 import sys
 
-from floorfit.cli.help import HelpFormatter
-
 _EPILOG = """example:
   floorfit schema part > part.schema.json
 """
@@ -20,7 +18,6 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="print the JSON Schema of the part file or of record.json",
         description="Print the JSON Schema (draft 2020-12) of the part file or of a job's record.",
         epilog=_EPILOG,
-        formatter_class=HelpFormatter,
     )
     parser.add_argument("which", choices=["part", "part-2", "record"], help="which file")
     parser.set_defaults(run=run)

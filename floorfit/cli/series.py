@@ -5,8 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from floorfit.cli.help import HelpFormatter
-from floorfit.cli.writing import add_writing, writing_of
+from floorfit.cli.options import add_writing, writing_of
 
 _EPILOG = """example:
   floorfit series jobs -o learnt
@@ -26,7 +25,6 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="what many jobs of one part say together",
         description="Mean warp and spread, shapes, control charts of the offsets and capability of finished webs.",
         epilog=_EPILOG,
-        formatter_class=HelpFormatter,
     )
     parser.add_argument("jobs", metavar="JOB", nargs="*", help="job folders, verification folders, or folders of them")
     parser.add_argument(

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from floorfit.cli.help import HelpFormatter
-from floorfit.cli.writing import add_writing, writing_of
+from floorfit.cli.options import add_numbers, add_writing, writing_of
 
 _EPILOG = """examples:
   floorfit verify job finished.csv -o proof
@@ -23,7 +22,6 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="readings of the finished webs against tolerance and prediction",
         description="Compare readings of finished webs with the tolerance and with what the job predicted.",
         epilog=_EPILOG,
-        formatter_class=HelpFormatter,
     )
     parser.add_argument("job", metavar="JOB", help="job folder that the webs were cut by")
     parser.add_argument("readings", metavar="READINGS", help="readings of finished webs (CSV)")
@@ -32,13 +30,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--left", metavar="TABLE", help="table beside the corrected programme: count what its cutters leave"
     )
     parser.add_argument("--replace", action="store_true", help="replace an existing folder")
-    parser.add_argument(
-        "--moved", type=float, default=0.05, metavar="MM", help="movement of the plate to measure again at [0.05]"
+    add_numbers(
+        parser,
+        ("--moved", "MM", "movement of the plate to measure again at [0.05]", 0.05),
+        ("--limit-bias", "MM", "largest bias offered where the job states no --machine-u [0.06]", 0.06),
     )
-    parser.add_argument(
-        "--limit-bias", type=float, default=0.06, metavar="MM",
-        help="largest bias offered where the job states no --machine-u [0.06]",
-    )  # fmt: skip
     add_writing(parser)
     parser.set_defaults(run=run)
 

@@ -6,15 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.decision.decision import Decision
 from floorfit.decision.floor_warp import FloorMean
 from floorfit.surface.fit import Fit
 
 __all__ = ["ReadingNoise", "with_budgets"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.decision.floor_warp import FloorWarp
 from floorfit.decision.settings import DecisionSettings
 from floorfit.errors import NumericalError
@@ -27,8 +27,6 @@ __all__ = [
     "minimax_shift",
     "target",
 ]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,8 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags
 from floorfit.decision.candidates import Proposal, best_candidate
 from floorfit.decision.decision import Decision, Reason, known, verdict_of
 from floorfit.decision.floor_warp import FloorMean, FloorWarp, floor_means, floor_warp
@@ -22,8 +22,6 @@ from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs, left_after, margin
 
 __all__ = ["decide", "hold_all", "hold_each", "hold_some"]
-
-Array = NDArray[np.float64]
 
 #: Threads that decide floors side by side; their matrix products and linear programmes run at once.
 WORKERS = 2
@@ -262,7 +260,7 @@ def _after(floor: FloorWarp, chosen: Proposal) -> Array:
     return left_after(chosen.offset, floor.mean, floor.left)
 
 
-def _inside(floor: FloorWarp, chosen: Proposal) -> NDArray[np.bool_]:
+def _inside(floor: FloorWarp, chosen: Proposal) -> Flags:
     """Whether the whole floor lies within its limits in each joint sample."""
     if isinstance(floor.limits, LocalLimits):
         deviation = floor.reached(chosen.offset) - floor.samples

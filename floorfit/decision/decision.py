@@ -7,15 +7,16 @@ from dataclasses import dataclass, field
 from typing import Annotated, Any, ClassVar, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from pydantic import BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
+from numpy.typing import ArrayLike
+
+from floorfit.arrays import Array, Rows
+from floorfit.decision.written_form import WRITTEN, JsonArray, Number, WrittenForm
 
 __all__ = [
     "Action",
     "Correction",
     "Decision",
     "FollowGrid",
-    "JsonArray",
     "Number",
     "Reason",
     "Verdict",
@@ -25,30 +26,6 @@ __all__ = [
 
 Action = Literal["shift", "tilt", "follow", "hold"]
 Verdict = Literal["conform", "undecided", "nonconform"]
-
-#: A number of the record; None where it is not known, or there is none.
-Number = float | None
-
-#: What a written result allows: no key unasked for, no NaN.
-WRITTEN = ConfigDict(extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=True)
-
-
-def _read_array(values: Any) -> NDArray[np.float64]:
-    array = np.array(values, dtype=float)
-    array.flags.writeable = False
-    return array
-
-
-def _write_array(values: NDArray[np.float64]) -> list[Any]:
-    written = values.astype(object)
-    written[~np.isfinite(values)] = None
-    return written.tolist()  # type: ignore[no-any-return]
-
-
-#: An array in memory, nested lists in the record; NaN is null there.
-JsonArray = Annotated[
-    NDArray[np.float64], BeforeValidator(_read_array), PlainSerializer(_write_array), WithJsonSchema({"type": "array"})
-]
 
 
 def known(value: float) -> Number:
@@ -108,9 +85,7 @@ def _read_reason(text: Any) -> Any:
     return Reason(code, words)
 
 
-WrittenReason = Annotated[
-    Reason, BeforeValidator(_read_reason), PlainSerializer(str, return_type=str), WithJsonSchema({"type": "string"})
-]
+WrittenReason = Annotated[Reason, WrittenForm(_read_reason, str, "string")]
 
 
 @dataclass(frozen=True)
@@ -129,13 +104,13 @@ class FollowGrid:
         Offset dz at (x[i], y[j]).
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = WRITTEN
+    __pydantic_config__: ClassVar[dict[str, Any]] = WRITTEN
 
     x_mm: JsonArray
     y_mm: JsonArray
     offset_mm: JsonArray
 
-    def at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+    def at(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Offset by bilinear interpolation, mm; outside the grid the edge value is continued.
 
         Parameters
@@ -174,7 +149,7 @@ class Correction:
     slope: tuple[float, float] = (0.0, 0.0)
     grid: FollowGrid | None = None
 
-    def at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+    def at(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Offset dz at plan positions, mm; zero everywhere for a held floor.
 
         Parameters
@@ -251,7 +226,7 @@ class Decision:
 
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = WRITTEN
+    __pydantic_config__: ClassVar[dict[str, Any]] = WRITTEN
 
     pocket: str
     action: Action
@@ -278,8 +253,11 @@ class Decision:
     suggestion_mm: tuple[float, float] | None = None
     notes: tuple[str, ...] = ()
     follow: FollowGrid | None = None
-    inside: Annotated[Any, Field(exclude=True), WithJsonSchema({"type": "null"})] = field(
-        default=None, compare=False, repr=False
+    inside: Any = field(
+        default=None,
+        compare=False,
+        repr=False,
+        metadata={"exclude": True, "json_schema_extra": {"type": "null"}},  # pydantic's words, for the record
     )
 
     @property
@@ -294,7 +272,7 @@ class Decision:
         return self.action != "hold" and self.verdict == "conform"
 
 
-def _cell(nodes: NDArray[np.float64], values: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+def _cell(nodes: Array, values: Array) -> tuple[Rows, Array]:
     index = np.clip(np.searchsorted(nodes, values, side="right") - 1, 0, len(nodes) - 2)
     share = (values - nodes[index]) / (nodes[index + 1] - nodes[index])
     return index, np.clip(share, 0.0, 1.0)

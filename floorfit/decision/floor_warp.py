@@ -6,15 +6,13 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.part.lattice import floor_points
 from floorfit.part.model import LocalLimits, Part, Pocket, Tolerance
 from floorfit.web import Webs, left_after
 
 __all__ = ["FloorMean", "FloorWarp", "floor_means", "floor_warp"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import ConfigDict
 
-from floorfit.decision.decision import WRITTEN, Correction
+from floorfit.arrays import Array
+from floorfit.decision.decision import Correction
+from floorfit.decision.written_form import WRITTEN
 from floorfit.part.model import Part, Pocket
 
 __all__ = ["NeighbourStep", "neighbour_steps"]
 
-Array = NDArray[np.float64]
 Polygons = NDArray[np.object_]
 
 #: Spacing of the places compared along a shared rib, mm; an offset field changes by micrometres over this.
@@ -39,7 +39,7 @@ class NeighbourStep:
         drawn.
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = WRITTEN
+    __pydantic_config__: ClassVar[dict[str, Any]] = WRITTEN
 
     a: str
     b: str

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.decision.candidates import Proposal
 from floorfit.decision.decision import Reason, verdict_of
 from floorfit.decision.floor_warp import FloorWarp
@@ -15,8 +15,6 @@ from floorfit.units import MM_PER_UNIT, Unit
 from floorfit.web import depth_of_cut
 
 __all__ = ["Wording", "hold_reason", "metal_notes"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -4,27 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
-from pydantic import BeforeValidator, ConfigDict, PlainSerializer, WithJsonSchema
 
-from floorfit.decision.decision import WRITTEN, Decision, JsonArray
+from floorfit.arrays import Array, Flags
+from floorfit.decision.decision import Decision
+from floorfit.decision.written_form import WRITTEN, JsonArray, JsonIndex
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
 from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs, left_after, margin
 
 __all__ = ["WebMap", "web_map"]
-
-Array = NDArray[np.float64]
-Index = Annotated[
-    NDArray[np.intp],
-    BeforeValidator(lambda values: np.array(values, np.intp)),
-    PlainSerializer(lambda values: values.tolist()),
-    WithJsonSchema({"type": "array"}),
-]
 
 #: Nodes of the map, about: fine enough to draw, small enough for a page.
 NODES = 16_000
@@ -50,13 +42,13 @@ class WebMap:
         Over the floors; after and margin not where the floor is held.
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = WRITTEN
+    __pydantic_config__: ClassVar[dict[str, Any]] = WRITTEN
 
     x_mm: JsonArray
     y_mm: JsonArray
     warp_mm: JsonArray
     warp_u_mm: JsonArray
-    pocket: Index
+    pocket: JsonIndex
     web_before_mm: JsonArray
     web_after_mm: JsonArray
     margin_mm: JsonArray
@@ -101,7 +93,7 @@ def _nodes(part: Part) -> tuple[Array, Array]:
     return np.linspace(x0, x1, counts[0]), np.linspace(y0, y1, counts[1])
 
 
-def _inside(part: Part, xx: Array, yy: Array) -> NDArray[np.bool_]:
+def _inside(part: Part, xx: Array, yy: Array) -> Flags:
     import shapely
 
     outline = shapely.Polygon(part.outline)

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.nc.second import BEND, FEED, HeardProgramme
 
 __all__ = ["wrong_bends"]
@@ -25,10 +25,10 @@ _SAG_MM = 0.01
 def wrong_bends(
     old: HeardProgramme,
     new: HeardProgramme,
-    row: NDArray[np.intp],
-    planned: NDArray[np.float64],
+    row: Rows,
+    planned: Array,
     inner: Mapping[int, Sequence[tuple[float, float]]],
-) -> NDArray[np.bool_]:
+) -> Flags:
     """Return which motions of the result are no right heirs of an arc.
 
     Parameters
@@ -57,7 +57,7 @@ def wrong_bends(
     return wrong
 
 
-def _are_no_chords(old: HeardProgramme, one: int, ends: NDArray[np.float64], gains: NDArray[np.float64]) -> bool:
+def _are_no_chords(old: HeardProgramme, one: int, ends: Array, gains: Array) -> bool:
     share = np.append(0.0, gains[:, 0])
     if len(gains) != len(ends) or (np.diff(share) <= 0).any():
         return True

@@ -5,9 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
+from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
 from floorfit.nc.swept_floors import SweptFloor
 
@@ -67,9 +65,9 @@ class PlanTrace:
         0 untouched, 1 moved with a floor, 2 lifted clear of one.
     """
 
-    start: NDArray[np.float64]
-    end: NDArray[np.float64]
-    status: NDArray[np.intp]
+    start: Array
+    end: Array
+    status: Rows
 
 
 @dataclass(frozen=True)

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
-from floorfit.nc.corrected import Held
+from floorfit.nc.corrected import Corrected, Held, PlanTrace, PocketChange
 from floorfit.nc.floor_bands import CutFloor, floors_of
 from floorfit.nc.header import has_header
+from floorfit.nc.swept_floors import SweptFloor
 from floorfit.nc.tip_path import TipPath
 from floorfit.part.model import Part
 
-__all__ = ["CorrectionRun", "check_corrections", "check_tolerance", "floors_for", "read_lines"]
+__all__ = ["CorrectionRun", "StatedOfFile", "check_corrections", "check_tolerance", "floors_for", "read_lines"]
 
 #: Greatest number of findings in one refusal.
 _MOST_FINDINGS = 25
@@ -109,17 +111,77 @@ def read_lines(program: bytes | str | Path, name: str) -> tuple[bytes, list[str]
     return data, lines
 
 
+@dataclass(frozen=True, kw_only=True)
+class StatedOfFile:
+    """What the user states of a file, whichever kind it is.
+
+    Parameters
+    ----------
+    held : {"refuse", "skip", "cut"}
+        What to do with motion on held floors.
+    tolerance_mm : float, mm
+        Greatest difference between the offset along a motion and the one wanted.
+    units : {"mm", "in"} or None
+        In force before the file says so.
+    keep : collection of str
+        What the user states to move nothing: programmes in other files, as ``"O9000"``, or major words.
+    identity : mapping of str to str or None
+        What the header says of the part: name, serial, side.
+    job, created, source : str
+        Job id and date for the header; the file's name.
+    progress : callable or None
+        Called with stage, lines done and lines in all.
+    """
+
+    held: Held = "refuse"
+    tolerance_mm: float = 0.005
+    units: str | None = None
+    keep: Collection[str] = ()
+    identity: Mapping[str, str] | None = None
+    job: str = ""
+    created: str = ""
+    source: str = ""
+    progress: Callable[[str, int, int], None] | None = None
+
+    def check(self) -> None:
+        """Refuse what cannot be meant."""
+        check_tolerance(self.tolerance_mm)
+
+    def tick(self, stage: str, total: int) -> Callable[[int], None] | None:
+        """What is called with the lines done."""
+        progress = self.progress
+        return None if progress is None else lambda done: progress(stage, done, total)
+
+    @property
+    def unit_mm(self) -> float | None:
+        """Millimetres in the unit stated."""
+        return {"mm": 1.0, "in": 25.4}.get(self.units or "")
+
+
 class CorrectionRun:
     """One file on its way through the steps."""
 
-    def __init__(self, part: Part, floors: tuple[CutFloor, ...], program: bytes | str | Path, source: str) -> None:
-        """Read the file."""
-        self.part, self.floors, self.source = part, floors, source
-        data, lines = read_lines(program, source)
+    #: What a file is called that has no name.
+    unnamed = "programme"
+
+    def __init__(
+        self, part: Part, corrections: Mapping[str, Correction], program: bytes | str | Path, stated: StatedOfFile,
+        band_mm: float | None = None,
+    ) -> None:  # fmt: skip
+        """Check what is stated, and read the file."""
+        check_corrections(part, corrections)
+        stated.check()
+        self.part, self.floors = part, floors_for(part, corrections, stated.held, band_mm)
+        self.source = stated.source or (self.unnamed if isinstance(program, bytes) else Path(program).name)
+        data, lines = read_lines(program, self.source)
         self.digest = hashlib.sha256(data).hexdigest()
         self.bom = lines[0][:3] if lines and lines[0].startswith("\xef\xbb\xbf") else ""
         self.lines = [lines[0][len(self.bom) :], *lines[1:]] if self.bom else lines
         self.warnings: list[Finding] = []
+        #: Lines of the header: of the run, and of the part.
+        self.facts = [f"job {stated.job or '-'}", f"date {stated.created or '-'}", f"input {self.source}"]
+        self.facts.append(f"sha256 {self.digest}")
+        self.who = [f"{name} {text}" for name, text in (stated.identity or {"part": part.name}).items() if text]
 
     def stop_on(self, findings: Sequence[Finding]) -> None:
         """Keep the warnings; raise where there is an error."""
@@ -128,9 +190,7 @@ class CorrectionRun:
             raise InputError(errors[:_MOST_FINDINGS])
         self.warnings += [finding for finding in findings if finding not in self.warnings]
 
-    def fine(
-        self, unit_mm: NDArray[np.float64], floor_of: NDArray[np.intp], line: NDArray[np.int64], what: str
-    ) -> NDArray[np.bool_]:
+    def fine(self, unit_mm: Array, floor_of: Rows, line: NDArray[np.int64], what: str) -> Flags:
         """Rows on floors whose offset would be lost in the decimals in use; say so once for each floor.
 
         Parameters
@@ -163,9 +223,7 @@ class CorrectionRun:
         shapes = [floor.pocket.polygon for floor in matter]
         return [floor for floor in self.floors if any(floor.pocket.polygon.distance(one) <= reach for one in shapes)]
 
-    def assemble(
-        self, blocks: Mapping[int, str | list[str]], head: list[str], place: int
-    ) -> tuple[list[str], NDArray[np.intp]]:
+    def assemble(self, blocks: Mapping[int, str | list[str]], head: list[str], place: int) -> tuple[list[str], Rows]:
         """Lines of the new file, and the line of the old one that each came from; -1 for the header.
 
         Parameters
@@ -191,3 +249,25 @@ class CorrectionRun:
                 out.append(new)
                 origin.append(number)
         return out, np.array(origin, dtype=int)
+
+    def corrected(
+        self, lines: Sequence[str], changes: tuple[PocketChange, ...], blocks: int, motions: int, trace: PlanTrace,
+        *, header: int = 0, floors: tuple[SweptFloor, ...] = (),
+    ) -> Corrected:  # fmt: skip
+        """What is handed back.
+
+        Parameters
+        ----------
+        lines : sequence of str
+            The new file.
+        changes : tuple of PocketChange
+        blocks, motions, header : int
+            Blocks that changed, motions, and lines of the header.
+        trace : PlanTrace
+            For the picture.
+        floors : tuple of SweptFloor
+            What the proof found.
+        """
+        data, before = (self.bom + "".join(lines)).encode("latin-1"), len(self.lines)
+        found = tuple(self.warnings)
+        return Corrected(data, changes, found, self.digest, before, blocks, motions, header, floors, trace)

@@ -11,7 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from floorfit.arrays import Array
 
 __all__ = ["NEEDLE", "Cutter"]
 
@@ -47,14 +49,14 @@ class Cutter:
         """Radius of the flat part of the end, mm."""
         return self.radius - self.corner
 
-    def height(self, distance: ArrayLike) -> NDArray[np.float64]:
+    def height(self, distance: ArrayLike) -> Array:
         """Height of the end above the tip at a distance from the axis, mm; infinite beyond the radius."""
         d = np.asarray(distance, float)
         over = np.clip(d - self.flat, 0.0, self.corner)
         rim = self.corner - np.sqrt(self.corner**2 - over**2)
         return np.asarray(np.where(d <= self.radius + 1e-9, rim, np.inf))
 
-    def contact(self, axis: NDArray[np.float64], slope: tuple[float, float]) -> NDArray[np.float64]:
+    def contact(self, axis: Array, slope: tuple[float, float]) -> Array:
         """Height of the tip above a plane that the end touches, along Z, mm.
 
         Parameters
@@ -74,7 +76,7 @@ class Cutter:
         sine = np.sqrt(1.0 - cosine**2)
         return np.asarray((self.corner * (1.0 - cosine) + self.flat * sine) * size)
 
-    def places(self, axis: NDArray[np.float64], slope: NDArray[np.float64]) -> NDArray[np.float64]:
+    def places(self, axis: Array, slope: Array) -> Array:
         """Places on the end that may touch a floor which bends little under it, as seen from the tip, (n, k, 3), mm.
 
         On a plane of normal n that is ``r a - f u - r n``, with a the axis, f the radius of the flat and u the part of

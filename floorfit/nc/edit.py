@@ -81,7 +81,7 @@ def insert_word(text: str, number: str) -> str:
     ]
     last = axes[-1] if axes else block.words[-1]
     letter = "z" if text[last.start].islower() else "Z"
-    return text[: last.end] + _gap(text, block) + letter + number + text[last.end :]
+    return text[: last.end] + _gap(block) + letter + number + text[last.end :]
 
 
 def lead_with(text: str, word: str) -> str:
@@ -96,7 +96,7 @@ def lead_with(text: str, word: str) -> str:
     """
     block = read_block(text)
     at = block.words[0].start
-    return text[:at] + (word.lower() if text[at].islower() else word) + _gap(text, block) + text[at:]
+    return text[:at] + (word.lower() if text[at].islower() else word) + _gap(block) + text[at:]
 
 
 def as_line(text: str) -> str:
@@ -117,7 +117,7 @@ def as_line(text: str) -> str:
     return text if code else lead_with(text, "G1")
 
 
-def _gap(text: str, block: Block) -> str:
+def _gap(block: Block) -> str:
     places = [(a.end, b.start) for a, b in zip(block.words[:-1], block.words[1:], strict=True)]
     return "" if places and all(end == start for end, start in places) else " "
 
@@ -191,7 +191,7 @@ def divide(text: str, pieces: list[Piece], style: PieceStyle) -> list[str]:
     line_end = re.search(r"[\r\n]*$", text).group() or style.line_end  # type: ignore[union-attr]
     first = _first(text, block, words, pieces[0], raw, style)
     out = [first if first.endswith(line_end) else first + line_end]
-    gap = _gap(text, block)
+    gap = _gap(block)
     lower = any(text[word.start].islower() for word in block.words)
     for piece in pieces[1:]:
         line = gap.join(_piece_words(piece, raw, style, last=piece is pieces[-1]))
@@ -222,8 +222,7 @@ def _first(
     tail = axes[-1].end
     case = str.lower if text[axes[-1].start].islower() else str.upper
     added = "".join(
-        _gap(text, block) + case(letter) + in_style(piece.end[letter], "", _decimals(letter, style))
-        for letter in missing
+        _gap(block) + case(letter) + in_style(piece.end[letter], "", _decimals(letter, style)) for letter in missing
     )
     spans = [
         (word.number, word.end, in_style(value, raw[word.letter], _decimals(word.letter, style)))

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.decision.decision import Correction
 from floorfit.part.model import Part, Pocket
 
@@ -87,7 +87,7 @@ class CutFloor:
         more = [] if grid is None else [float(grid.offset_mm.min()), float(grid.offset_mm.max())]
         return min(float(dz.min()), *more, np.inf), max(float(dz.max()), *more, -np.inf)
 
-    def _lattice(self, count: int) -> tuple[NDArray[np.float64], ...]:
+    def _lattice(self, count: int) -> tuple[Array, ...]:
         x0, y0, x1, y1 = self.pocket.polygon.bounds
         return tuple(np.meshgrid(np.linspace(x0, x1, count), np.linspace(y0, y1, count)))
 
@@ -111,7 +111,7 @@ class CutFloor:
         """Greatest Z, mm, at which motion can matter to this floor."""
         return self.z_range[1] + max(self.band, self.guard if self.is_held else 0.0) + max(0.0, self.dz_range[1])
 
-    def dz(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
+    def dz(self, xy: Array) -> Array:
         """Offset at points (n, 2), mm."""
         return self.correction.at(xy[:, 0], xy[:, 1])
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
+
+from floorfit.arrays import Array, Rows
 
 __all__ = ["LIFTED", "MOVED", "UNTOUCHED", "Gains", "Profile"]
 
@@ -44,24 +45,24 @@ class Gains:
         Rapids whose end on a floor would have to be higher than that floor wants.
     """
 
-    node: NDArray[np.float64]
+    node: Array
     breaks: dict[int, Profile] = field(default_factory=dict)
-    status: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
-    floor: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
-    whole: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
+    status: Rows = field(default_factory=lambda: np.zeros(0, int))
+    floor: Rows = field(default_factory=lambda: np.zeros(0, int))
+    whole: Rows = field(default_factory=lambda: np.zeros(0, int))
     touched: dict[int, set[int]] = field(default_factory=dict)
     guarded: dict[int, set[int]] = field(default_factory=dict)
-    guard_end: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
-    guard_whole: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, int))
+    guard_end: Rows = field(default_factory=lambda: np.zeros(0, int))
+    guard_whole: Rows = field(default_factory=lambda: np.zeros(0, int))
     half: list[tuple[int, int]] = field(default_factory=list)
     steep_rapids: list[int] = field(default_factory=list)
 
-    def rows_on(self, index: int) -> NDArray[np.intp]:
+    def rows_on(self, index: int) -> Rows:
         """Motions that are on a floor for some of their way, or end there."""
         mask = (self.floor == index) | (self.whole == index)
         mask[[row for row, floors in self.touched.items() if index in floors]] = True
         return np.flatnonzero(mask)
 
-    def start(self) -> NDArray[np.float64]:
+    def start(self) -> Array:
         """Gain at the start of each motion, mm."""
         return np.concatenate([[0.0], self.node[:-1]])

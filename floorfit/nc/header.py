@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections.abc import Sequence
 
-__all__ = ["MARK", "has_header", "header_lines", "header_place"]
+__all__ = ["MARK", "has_header", "header_lines", "header_place", "line_end"]
 
 #: Begins every line of the header, so that a later run knows a programme that was corrected already.
 MARK = "FLOORFIT:"
@@ -37,25 +37,24 @@ def header_place(lines: Sequence[str]) -> int:
     return place
 
 
-def header_lines(
-    lines: Sequence[str], *, job: str, created: str, input_name: str, digest: str, notes: Sequence[str] = ()
-) -> list[str]:
+def header_lines(lines: Sequence[str], facts: Sequence[str], notes: Sequence[str] = ()) -> list[str]:
     """Return the header in the comment style and line ends of the programme.
 
     Parameters
     ----------
     lines : sequence of str
         The programme.
-    job, created, input_name, digest : str
-        Job id, date, name and SHA-256 of the input.
-    notes : sequence of str
-        Further lines.
+    facts, notes : sequence of str
+        Lines before and behind the cautions: job, date, name and SHA-256 of the input; further lines.
     """
-    texts = [f"job {job}", f"date {created}", f"input {input_name}", f"sha256 {digest}", *_CAUTIONS, *notes]
     semicolon = not any("(" in line for line in lines) and any(";" in line for line in lines)
-    end = next((line[len(line.rstrip("\r\n")) :] for line in lines if line.endswith(("\n", "\r"))), "\n")
     style = "; {} {}" if semicolon else "({} {})"
-    return [style.format(MARK, plain(text)) + end for text in texts]
+    return [style.format(MARK, plain(text)) + line_end(lines) for text in (*facts, *_CAUTIONS, *notes)]
+
+
+def line_end(lines: Sequence[str]) -> str:
+    """Return how the first line ends that has an end."""
+    return next((line[len(line.rstrip("\r\n")) :] for line in lines if line.endswith(("\n", "\r"))), "\n")
 
 
 def plain(text: str) -> str:

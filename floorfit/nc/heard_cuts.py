@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.nc.second import BEND, FEED, RAPID, TURN, HeardProgramme
 from floorfit.nc.swept_floors import Cuts
 
@@ -17,10 +17,7 @@ _CHORD_DEG, _OFF_MM = 2.0, 0.001
 
 
 def heard_cuts(
-    heard: HeardProgramme,
-    frame: tuple[NDArray[np.float64], NDArray[np.float64]],
-    sizes: Mapping[float, tuple[float, float]],
-    usable: NDArray[np.bool_],
+    heard: HeardProgramme, frame: tuple[Array, Array], sizes: Mapping[float, tuple[float, float]], usable: Flags
 ) -> Cuts:
     """Lines and arcs, in the part's frame, arcs as chords of up to 2 degrees; moved aside by G41 and G42.
 
@@ -53,7 +50,7 @@ def heard_cuts(
     return Cuts(one.start @ turn.T + way, one.end @ turn.T + way, one.axis0 @ turn.T, one.axis1 @ turn.T, one.size)
 
 
-def _chords(heard: HeardProgramme, rows: NDArray[np.intp], size: NDArray[np.float64]) -> Cuts:
+def _chords(heard: HeardProgramme, rows: Rows, size: Array) -> Cuts:
     count = np.maximum(np.ceil(np.degrees(np.abs(heard.turn[rows])) / _chord_deg(heard, rows)), 1).astype(int)
     row = np.repeat(rows, count)
     index = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
@@ -66,7 +63,7 @@ def _chords(heard: HeardProgramme, rows: NDArray[np.intp], size: NDArray[np.floa
     return Cuts(out[0][0], out[1][0], out[0][1], out[1][1], size[row])
 
 
-def _chord_deg(heard: HeardProgramme, rows: NDArray[np.intp]) -> NDArray[np.float64]:
+def _chord_deg(heard: HeardProgramme, rows: Rows) -> Array:
     """Turn of one chord; in a plane that holds Z no more than is `_OFF_MM` off the arc: r (1 - cos(a / 2))."""
     spoke = heard.in_plane(rows, heard.start[rows]) - heard.centre[rows]
     fine = np.degrees(2 * np.arccos(1 - np.minimum(_OFF_MM / np.maximum(np.hypot(*spoke.T), 1.0), 1.0)))

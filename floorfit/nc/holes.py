@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.motions import CYCLE, Motions
 from floorfit.nc.swept_floors import TOO_DEEP_MM
@@ -78,7 +78,7 @@ def _judged(motions: Motions, path: TipPath, row: int, floor: CutFloor) -> Itera
         yield "cycle", _TEXT, "warning"
 
 
-def _heights(floor: CutFloor, place: NDArray[np.float64]) -> tuple[float, float]:
+def _heights(floor: CutFloor, place: Array) -> tuple[float, float]:
     """Z of the underside at a place, and what is added to the floor there; the most where no place is known."""
     if np.isnan(place).any():
         place = np.array(floor.pocket.centroid)

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.row_table import RowTable
 from floorfit.nc.standing_arcs import PLANE_AXES, StandingArcs
@@ -109,13 +110,13 @@ class Motions:
     kind: NDArray[np.int64]
     modal: NDArray[np.int64]
     turns: NDArray[np.int64]
-    xyz: NDArray[np.float64]
-    abc: NDArray[np.float64]
-    centre: NDArray[np.float64]
-    low: NDArray[np.float64]
-    feed: NDArray[np.float64]
-    vector: NDArray[np.float64]
-    is_high: NDArray[np.bool_]
+    xyz: Array
+    abc: Array
+    centre: Array
+    low: Array
+    feed: Array
+    vector: Array
+    is_high: Flags
     modals: tuple[Modal, ...]
     why: dict[int, tuple[int, str]] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
@@ -146,30 +147,28 @@ class Motions:
         return len(self.line)
 
     @cached_property
-    def start(self) -> NDArray[np.float64]:
+    def start(self) -> Array:
         """Start point of each row, (n, 3), mm; NaN for the first."""
         before = np.full((1, 3), np.nan)
         return np.concatenate([before, self.xyz[:-1]]) if len(self) else self.xyz
 
     @cached_property
-    def start_abc(self) -> NDArray[np.float64]:
+    def start_abc(self) -> Array:
         """Rotary axes at the start of each row, (n, 3), degrees; 0 for the first."""
         before = np.zeros((1, 3))
         return np.concatenate([before, self.abc[:-1]]) if len(self) else self.abc
 
     @cached_property
-    def is_arc(self) -> NDArray[np.bool_]:
+    def is_arc(self) -> Flags:
         """Which rows are arcs in the XY plane."""
         return np.asarray(np.isin(self.kind, ARCS))
 
     @cached_property
-    def sweep(self) -> NDArray[np.float64]:
+    def sweep(self) -> Array:
         """Signed angle of each arc, radians, positive anticlockwise; 0 for the rest (NISTIR 6556, 3.5.3)."""
         return np.where(self.is_arc, self._turned(np.arange(len(self)), 0, 1, self.kind == ANTICLOCKWISE), 0.0)
 
-    def _turned(
-        self, rows: NDArray[np.intp], first_axis: int, second_axis: int, anticlockwise: NDArray[np.bool_]
-    ) -> NDArray[np.float64]:
+    def _turned(self, rows: Rows, first_axis: int, second_axis: int, anticlockwise: Flags) -> Array:
         """Signed angles of arcs in the plane of two axes."""
         some = [first_axis, second_axis]
         start, end = self.start[rows][:, some], self.xyz[rows][:, some]
@@ -204,7 +203,7 @@ class Motions:
         values = np.array([getattr(modal, name) for modal in self.modals])
         return np.asarray(values[self.modal]) if len(values) else np.zeros(0)
 
-    def points(self, rows: NDArray[np.intp], t: NDArray[np.float64]) -> NDArray[np.float64]:
+    def points(self, rows: Rows, t: Array) -> Array:
         """Points on the paths of ``rows`` at shares ``t`` of each.
 
         Parameters
@@ -230,7 +229,7 @@ class Motions:
         out[:, :, :] = np.where(share == 1.0, last, out)
         return np.asarray(out)
 
-    def _arc_points(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _arc_points(self, rows: Rows, share: Array) -> Array:
         centre = self.centre[rows]
         first, last = self.start[rows][:, :2] - centre, self.xyz[rows][:, :2] - centre
         r0, r1 = np.hypot(*first.T)[:, None], np.hypot(*last.T)[:, None]
@@ -239,7 +238,7 @@ class Motions:
         return np.asarray(centre[:, None, :] + radius[..., None] * np.stack([np.cos(angle), np.sin(angle)], axis=-1))
 
     @cached_property
-    def length(self) -> NDArray[np.float64]:
+    def length(self) -> Array:
         """Length of each row in plan, mm."""
         chord = np.hypot(*(self.xyz - self.start)[:, :2].T)
         radius = np.hypot(*(self.start[:, :2] - self.centre).T)

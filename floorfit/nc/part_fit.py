@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import EPS_MM, MARGIN_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
@@ -49,11 +50,11 @@ _DECIMALS: dict[Unit, int] = {"mm": 3, "in": 5}
 class _Boxes:
     """Passes at one height that belong together: centres and sizes, (n, 2), mm."""
 
-    centre: NDArray[np.float64]
-    size: NDArray[np.float64]
+    centre: Array
+    size: Array
     radius: float
 
-    def fits(self, floors: Sequence[CutFloor]) -> Iterator[tuple[int, NDArray[np.float64]]]:
+    def fits(self, floors: Sequence[CutFloor]) -> Iterator[tuple[int, Array]]:
         """Boxes that have the size of a floor less one cutter, with the way from the box to that floor."""
         for floor in floors:
             x0, y0, x1, y1 = floor.pocket.polygon.bounds
@@ -69,7 +70,7 @@ class _Boxes:
 
 def check_fit(
     path: TipPath,
-    cutting: NDArray[np.bool_],
+    cutting: Flags,
     line: NDArray[np.int64],
     floors: Sequence[CutFloor],
     outline: Sequence[tuple[float, float]],
@@ -127,7 +128,7 @@ def check_fit(
     return [Finding("across", source, place, f"{text} They are left as programmed there. Look at them.", "warning")]
 
 
-def _to_state(shift: NDArray[np.float64], unit: Unit, *, is_location: bool) -> str:
+def _to_state(shift: Array, unit: Unit, *, is_location: bool) -> str:
     x, y = (f"{value:.{_DECIMALS[unit]}f}" for value in shift[:2] / MM_PER_UNIT[unit])
     return (
         f"state its frame, moved by --frame=1,0,0,{x},0,1,0,{y},0,0,1,0" if is_location else f"say --origin {x},{y},0"
@@ -145,7 +146,7 @@ def _is_near(path: TipPath, floor: CutFloor) -> bool:
     return bool((beside & (low[:, 2] <= floor.top + _NEAR_MM) & path.is_usable).any())
 
 
-def _on(path: TipPath, rows: NDArray[np.intp], floor: CutFloor) -> NDArray[np.bool_]:
+def _on(path: TipPath, rows: Rows, floor: CutFloor) -> Flags:
     """Motions that go over a floor and end below what roughing left there; an arc by its chord."""
     x0, y0, x1, y1 = floor.pocket.polygon.bounds
     (ax, ay), (bx, by) = path.start[rows, :2].T, path.end[rows, :2].T
@@ -172,16 +173,16 @@ def _on(path: TipPath, rows: NDArray[np.intp], floor: CutFloor) -> NDArray[np.bo
 class _Over:
     """Motions over metal that is no floor, their length there and the length of all passes, mm."""
 
-    rows: NDArray[np.intp]
+    rows: Rows
     length: float
     total: float
 
 
 def _seen(
-    path: TipPath, rows: NDArray[np.intp], floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
-) -> tuple[NDArray[np.float64], int, int, _Over]:
+    path: TipPath, rows: Rows, floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
+) -> tuple[Array, int, int, _Over]:
     """The shift with most votes, its votes, the boxes that voted, and what runs over walls."""
-    ways: list[tuple[int, NDArray[np.float64]]] = []
+    ways: list[tuple[int, Array]] = []
     over = [np.zeros(0, dtype=int)]
     length = total = 0.0
     count = 0
@@ -199,8 +200,8 @@ def _seen(
 
 
 def _groups(
-    path: TipPath, rows: NDArray[np.intp], floors: Sequence[CutFloor]
-) -> Iterator[tuple[float, list[CutFloor], list[NDArray[np.intp]]]]:
+    path: TipPath, rows: Rows, floors: Sequence[CutFloor]
+) -> Iterator[tuple[float, list[CutFloor], list[Rows]]]:
     """Floors that passes are told by: those at one level, and each curved one; greatest height, floors and runs."""
     flat = [floor for floor in floors if not (any(floor.pocket.slope) or floor.is_shaped)]
     for level in sorted({floor.pocket.floor_z for floor in flat}):
@@ -214,7 +215,7 @@ def _groups(
             yield floor.z_range[1], [floor], _split(rows[_on(path, rows, floor)])
 
 
-def _runs(path: TipPath, rows: NDArray[np.intp], level: float, window: float) -> list[NDArray[np.intp]]:
+def _runs(path: TipPath, rows: Rows, level: float, window: float) -> list[Rows]:
     """Motions at one height, in runs of motions that follow each other."""
     near = (np.abs(path.start[rows, 2] - level) <= window + EPS_MM) & (
         np.abs(path.end[rows, 2] - level) <= window + EPS_MM
@@ -222,12 +223,12 @@ def _runs(path: TipPath, rows: NDArray[np.intp], level: float, window: float) ->
     return _split(rows[near])
 
 
-def _split(at: NDArray[np.intp]) -> list[NDArray[np.intp]]:
+def _split(at: Rows) -> list[Rows]:
     """Motions that follow each other, together."""
     return [run for run in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1) if len(run)]
 
 
-def _boxes(path: TipPath, runs: Sequence[NDArray[np.intp]]) -> _Boxes:
+def _boxes(path: TipPath, runs: Sequence[Rows]) -> _Boxes:
     """Boxes round the runs, those joined that touch when grown by the cutter's radius."""
     radius = float(path.cutters[path.cutter[runs[0][0]]].radius)
     grow = max(radius - 0.5, 1.0)
@@ -242,7 +243,7 @@ def _boxes(path: TipPath, runs: Sequence[NDArray[np.intp]]) -> _Boxes:
     return _Boxes((low + high) / 2, high - low, radius)
 
 
-def _vote(ways: Sequence[tuple[int, NDArray[np.float64]]]) -> tuple[NDArray[np.float64], int]:
+def _vote(ways: Sequence[tuple[int, Array]]) -> tuple[Array, int]:
     """The way that most boxes agree on, the shortest of equals, and how many they are."""
     best, votes = np.zeros(2), 0
     if not ways:
@@ -257,12 +258,8 @@ def _vote(ways: Sequence[tuple[int, NDArray[np.float64]]]) -> tuple[NDArray[np.f
 
 
 def _over_walls(
-    path: TipPath,
-    rows: NDArray[np.intp],
-    level: float,
-    floors: Sequence[CutFloor],
-    outline: Sequence[tuple[float, float]],
-) -> tuple[NDArray[np.intp], float, float]:
+    path: TipPath, rows: Rows, level: float, floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
+) -> tuple[Rows, float, float]:
     """Motions whose cutter reaches over metal that is no floor, the length of that, and of all, mm."""
     open_at = [floor.pocket.polygon for floor in floors if floor.z_range[0] <= level + floor.window]
     air = shapely.union_all([polygon.buffer(_SEAM_MM / 2, join_style="mitre") for polygon in open_at])
@@ -280,19 +277,19 @@ def _over_walls(
     return np.unique(rows[of[over]]), there, float(length.sum())
 
 
-def _covers(metal: BaseGeometry, grow: float, xy: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _covers(metal: BaseGeometry, grow: float, xy: Array) -> Flags:
     zone = metal.buffer(grow)
     shapely.prepare(zone)
     return np.asarray(shapely.contains_xy(zone, xy[:, 0], xy[:, 1]))
 
 
-def _hint(path: TipPath, rows: NDArray[np.intp], floors: Sequence[CutFloor], unit: Unit) -> str:
+def _hint(path: TipPath, rows: Rows, floors: Sequence[CutFloor], unit: Unit) -> str:
     """Where the programme's zero seems to be, from the passes and the floors; empty where nothing fits."""
     flat = [floor for floor in floors if not (any(floor.pocket.slope) or floor.is_shaped)]
     level_of = np.round(path.end[rows, 2], 3)
     levels, which = np.unique(level_of, return_inverse=True)
     levels = levels[np.argsort(-np.bincount(which, np.nan_to_num(path.length[rows])))][:20]
-    ways: dict[int, list[tuple[int, NDArray[np.float64]]]] = {}
+    ways: dict[int, list[tuple[int, Array]]] = {}
     count = 0
     for level in levels.tolist():
         runs = _runs(path, rows, level, 0.002)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, Range, check_ranges
-from floorfit.nc.corrected import Corrected, Held, PocketChange, Walls
-from floorfit.nc.correction_run import CorrectionRun, check_corrections, check_tolerance, floors_for
+from floorfit.nc.corrected import Corrected, PocketChange, Walls
+from floorfit.nc.correction_run import CorrectionRun, StatedOfFile
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
 from floorfit.nc.header import header_lines, header_place
@@ -31,60 +32,51 @@ from floorfit.nc.tool_check import check_tools
 from floorfit.nc.tools import Tools
 from floorfit.part.model import Part
 
-__all__ = ["apply_offsets"]
+__all__ = ["StatedOfProgramme", "apply_offsets"]
 
 #: Sideways movement of a wall, mm, that counts as none where walls must keep their place. Own choice, no source.
 WALL_LIMIT_MM = 0.005
 
 
-@dataclass(frozen=True)
-class _Options:
-    source: str
-    tip_control: bool
-    walls: Walls
-    held: Held
-    tolerance_mm: float
-    units: str | None
-    distance: str | None
-    work_offset: str | None
-    tools: Tools
-    origin: Origin
-    clearance_mm: float | None
-    identity: Mapping[str, str]
-    progress: Callable[[str, int, int], None] | None
-    keep: Sequence[str]
+@dataclass(frozen=True, kw_only=True)
+class StatedOfProgramme(StatedOfFile):
+    """What the user states of a word-address programme.
 
-    def tick(self, stage: str, total: int) -> Callable[[int], None] | None:
-        progress = self.progress
-        return None if progress is None else lambda done: progress(stage, done, total)
+    Parameters
+    ----------
+    tip_control : bool
+        States that X, Y, Z are the tool tip in the part's frame whatever the rotary words say.
+    walls : {"move", "keep"}
+        A wall cut by a flank tilted on a floor moves by ``dz tan(tilt)``: list that, or refuse over 0.005 mm.
+    distance, work_offset : str or None
+        In force before the programme says so (``"absolute"``); the offset whose zero is the part's.
+    tools : Tools
+        The cutters that are known; where one is not and its radius matters, the programme is refused.
+    origin : Origin or None
+        Where the programme's zero stands on the part; None where it is the part's.
+    band_mm, clearance_mm : float or None, mm
+        Height above a floor up to which motion moves with it, and least height of other motion above a corrected floor;
+        None for 0.4 of the finishing stock and for the band (rapids 0.5).
+    """
 
-    def read(self, lines: Sequence[str], stage: str) -> Motions:
-        tick = self.tick(stage, len(lines))
-        return read_motions(lines, source=self.source, units=self.units, distance=self.distance, tick=tick)
+    tip_control: bool = False
+    walls: Walls = "move"
+    distance: str | None = None
+    work_offset: str | None = None
+    tools: Tools = field(default_factory=Tools)
+    origin: Origin | None = None
+    band_mm: float | None = None
+    clearance_mm: float | None = None
+
+    def check(self) -> None:
+        """Refuse what cannot be meant."""
+        super().check()
+        heights = Range("a number, 0 or more, or None", 0.0, may_be_none=True)
+        check_ranges("apply", [("band_mm", self.band_mm, heights), ("clearance_mm", self.clearance_mm, heights)])
 
 
 def apply_offsets(
-    part: Part,
-    corrections: Mapping[str, Correction],
-    program: bytes | str | Path,
-    *,
-    tip_control: bool = False,
-    walls: Walls = "move",
-    held: Held = "refuse",
-    tolerance_mm: float = 0.005,
-    units: str | None = None,
-    distance: str | None = None,
-    work_offset: str | None = None,
-    tools: Tools | None = None,
-    origin: Origin | None = None,
-    band_mm: float | None = None,
-    clearance_mm: float | None = None,
-    identity: Mapping[str, str] | None = None,
-    keep: Sequence[str] = (),
-    job: str = "",
-    created: str = "",
-    source: str = "",
-    progress: Callable[[str, int, int], None] | None = None,
+    part: Part, corrections: Mapping[str, Correction], program: bytes | str | Path, **stated: Any
 ) -> Corrected:
     """Apply offsets to a finishing programme; linear in its blocks in time and memory.
 
@@ -94,31 +86,8 @@ def apply_offsets(
         The nominal part, in whose frame X, Y, Z are, and the offset field of every pocket by id.
     program : bytes or path
         The programme (RS274/NGC or ISO 6983-1 word address), or its file.
-    tip_control : bool
-        States that X, Y, Z are the tool tip in the part's frame whatever the rotary words say.
-    walls : {"move", "keep"}
-        A wall cut by a flank tilted on a floor moves by ``dz tan(tilt)``: list that, or refuse over 0.005 mm.
-    held : {"refuse", "skip", "cut"}
-        What to do with motion on held floors.
-    tolerance_mm : float, mm
-        Greatest difference between the offset along a motion and the one wanted.
-    units, distance, work_offset : str or None
-        In force before the programme says so (``"mm"``, ``"absolute"``); the offset whose zero is the part's.
-    tools : Tools or None
-        The cutters that are known; where one is not and its radius matters, the programme is refused.
-    origin : Origin or None
-        Where the programme's zero stands on the part; None where it is the part's.
-    band_mm, clearance_mm : float or None, mm
-        Height above a floor up to which motion moves with it, and least height of other motion above a corrected floor;
-        None for 0.4 of the finishing stock and for the band (rapids 0.5).
-    identity : mapping of str to str or None
-        What the header says of the part: name, serial, side.
-    keep : sequence of str
-        Programmes in other files that are called and cut no floor, as ``"O9000"``.
-    job, created, source : str
-        Job id and date for the header; the programme's name.
-    progress : callable or None
-        Called with stage, lines done and lines in all.
+    **stated
+        Fields of `StatedOfProgramme`.
 
     Returns
     -------
@@ -129,28 +98,7 @@ def apply_offsets(
     InputError
         If it cannot be rewritten safely, is not for this part, a height is negative or none, or the proof fails.
     """
-    name = source or ("programme" if isinstance(program, bytes) else Path(program).name)
-    options = _Options(
-        name,
-        tip_control,
-        walls,
-        held,
-        tolerance_mm,
-        units,
-        distance,
-        work_offset or None,
-        tools or Tools(),
-        origin or Origin(),
-        clearance_mm,
-        identity or {"part": part.name},
-        progress,
-        keep,
-    )
-    check_corrections(part, corrections)
-    check_tolerance(tolerance_mm)
-    heights = Range("a number, 0 or more, or None", 0.0, may_be_none=True)
-    check_ranges("apply", [("band_mm", band_mm, heights), ("clearance_mm", clearance_mm, heights)])
-    return _Run(part, floors_for(part, corrections, held, band_mm), program, options).result(job=job, created=created)
+    return _Run(part, corrections, program, StatedOfProgramme(**stated)).result()
 
 
 @dataclass(frozen=True)
@@ -166,15 +114,15 @@ class _Run(CorrectionRun):
     """One programme on its way through the steps."""
 
     def __init__(
-        self, part: Part, floors: tuple[CutFloor, ...], program: bytes | str | Path, options: _Options
+        self, part: Part, corrections: Mapping[str, Correction], program: bytes | str | Path, stated: StatedOfProgramme
     ) -> None:
-        super().__init__(part, floors, program, options.source)
-        self.options = options
-        self.active = tuple(floor for floor in floors if floor.is_active)
-        self.guarded = tuple(floor for floor in floors if floor.is_held)
+        super().__init__(part, corrections, program, stated, stated.band_mm)
+        self.options, self.origin = stated, stated.origin or Origin()
+        self.active = tuple(floor for floor in self.floors if floor.is_active)
+        self.guarded = tuple(floor for floor in self.floors if floor.is_held)
         self.is_elsewhere = False
 
-    def result(self, *, job: str, created: str) -> Corrected:
+    def result(self) -> Corrected:
         seen = self._understand()
         if self.guarded:
             seen = self._without_held(seen)
@@ -189,32 +137,25 @@ class _Run(CorrectionRun):
         tick = options.tick("writing", len(self.lines))
         written = write_plan(self.lines, motions, gains, self.source, fine=fine, tick=tick)
         self.stop_on(written.findings)
-        out, origin, head = self._assemble(written.blocks, job, created)
+        out, origin, head = self._assemble(written.blocks)
         proved = self._prove(out, origin, seen)
         self.stop_on([*proved.findings, *what_is_left(proved.floors, self.source)])
         changes = self._changes(seen, written.offset, written.blocks)
         self._check_walls(changes)
         count = len(written.blocks) + sum(finding.code == "skipped" for finding in self.warnings)
-        return Corrected(
-            (self.bom + "".join(out)).encode("latin-1"),
-            changes,
-            tuple(self.warnings),
-            self.digest,
-            len(self.lines),
-            count,
-            len(motions),
-            head,
-            proved.floors,
-            plan_trace(path, gains, self.floors),
-        )
+        trace = plan_trace(path, gains, self.floors)
+        return self.corrected(out, changes, count, len(motions), trace, header=head, floors=proved.floors)
 
     def _understand(self) -> _Understood:
         options = self.options
-        motions = options.read(self.lines, "reading")
+        tick = options.tick("reading", len(self.lines))
+        motions = read_motions(
+            self.lines, source=self.source, units=options.units, distance=options.distance, tick=tick
+        )
         usable = ~np.isin(motions.kind, (JUMP, FLOW, UNKNOWN))
         if options.work_offset and len(motions):
             usable &= motions.field("work_offset").astype(str) == options.work_offset.upper()
-        path = tip_path(motions, options.tools, usable, options.origin)
+        path = tip_path(motions, options.tools, usable, self.origin)
         gains = make_plan(
             motions,
             path,
@@ -230,7 +171,7 @@ class _Run(CorrectionRun):
             gains,
             source=self.source,
             tip_control=options.tip_control,
-            work_offset=options.work_offset,
+            work_offset=options.work_offset or None,
         )
         findings += [finding for finding in motions.findings if finding.severity == "warning"]
         findings += unseen_calls(motions, self.lines, options.keep, self.source)
@@ -262,16 +203,12 @@ class _Run(CorrectionRun):
         return f" {len(rows)} motions under {name}, the first in line {line}, are not counted: post them without it."
 
     def _untouched(self, seen: _Understood) -> Corrected:
-        """The very bytes that came in, without a header: no floor is near."""
-        count, nothing = len(seen.motions), np.zeros(len(seen.motions))
-        data = (self.bom + "".join(self.lines)).encode("latin-1")
+        """Hand back the file as it came, where no motion comes near a floor of the part."""
+        count = len(seen.motions)
         trace = plan_trace(seen.path, seen.gains, self.floors)
-        changes = self._changes(seen, nothing, {})
-        return Corrected(data, changes, tuple(self.warnings), self.digest, len(self.lines), 0, count, 0, (), trace)
+        return self.corrected(self.lines, self._changes(seen, np.zeros(count), {}), 0, count, trace)
 
-    # -- the proof ---------------------------------------------------------------------------------------------------
-
-    def _prove(self, out: list[str], origin: NDArray[np.intp], seen: _Understood) -> Proved:
+    def _prove(self, out: list[str], origin: Rows, seen: _Understood) -> Proved:
         motions, options, gains = seen.motions, self.options, seen.gains
         rows = np.flatnonzero(np.isin(motions.kind, PATHS))
         line = motions.line[rows]
@@ -285,8 +222,8 @@ class _Run(CorrectionRun):
             claim,
             [(floor.pocket, floor.correction) for floor in self.to_sweep(seen.path)],
             sizes,
-            frame=options.origin.frame(),
-            unit_mm={"mm": 1.0, "in": 25.4}.get(options.units or ""),
+            frame=self.origin.frame(),
+            unit_mm=options.unit_mm,
             absolute=None if options.distance is None else options.distance == "absolute",
             skipped=line[~seen.path.is_usable[rows]],
             source=self.source,
@@ -318,27 +255,18 @@ class _Run(CorrectionRun):
 
     # -- the new file, and what is told ------------------------------------------------------------------------------
 
-    def _assemble(
-        self, blocks: dict[int, str | list[str]], job: str, created: str
-    ) -> tuple[list[str], NDArray[np.intp], int]:
+    def _assemble(self, blocks: dict[int, str | list[str]]) -> tuple[list[str], Rows, int]:
         notes = [finding.text for finding in self.warnings if finding.code == "skipped"]
-        head = header_lines(
-            self.lines,
-            job=job or "-",
-            created=created or "-",
-            input_name=self.source,
-            digest=self.digest,
-            notes=[*(f"{name} {text}" for name, text in self.options.identity.items() if text), *notes],
-        )
+        head = header_lines(self.lines, self.facts, [*self.who, *notes])
         out, origin = self.assemble(blocks, head, header_place(self.lines))
         return out, origin, len(head)
 
     def _changes(
-        self, seen: _Understood, added: NDArray[np.float64], blocks: Mapping[int, str | list[str]]
+        self, seen: _Understood, added: Array, blocks: Mapping[int, str | list[str]]
     ) -> tuple[PocketChange, ...]:
         motions, gains = seen.motions, seen.gains
 
-        def rows_on(floor: CutFloor) -> NDArray[np.intp]:
+        def rows_on(floor: CutFloor) -> Rows:
             rows = gains.rows_on(floor.index)
             return rows[np.isin(motions.kind[rows], CUTTING)]
 

@@ -9,8 +9,8 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
 from floorfit.nc.gains import Gains
@@ -123,7 +123,7 @@ def _check_unknown(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> 
             return
 
 
-def _could_touch(start: NDArray[np.float64], end: NDArray[np.float64], floor: CutFloor) -> bool:
+def _could_touch(start: Array, end: Array, floor: CutFloor) -> bool:
     """Whether a motion with unknown coordinates could run on a floor."""
     z = end[2]
     if z == z and not floor.z_range[0] - floor.window <= z <= floor.top:
@@ -177,7 +177,7 @@ def _check_cycles(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> N
         out.rows(code, [row for one, row, words, _ in found if (one, words) == (code, text)], text, severity)
 
 
-def _check_states(out: Findings, path: TipPath, touched: NDArray[np.intp]) -> None:
+def _check_states(out: Findings, path: TipPath, touched: Rows) -> None:
     """A block in a subprogramme gets one offset, and a cutter one length."""
     for row, why in other_states(out.motions, path, touched):
         text = f"a floor is cut here, and {why}, so that one offset would stand for several places. "
@@ -186,7 +186,7 @@ def _check_states(out: Findings, path: TipPath, touched: NDArray[np.intp]) -> No
     _check_lengths(out, touched)
 
 
-def _check_lengths(out: Findings, touched: NDArray[np.intp]) -> None:
+def _check_lengths(out: Findings, touched: Rows) -> None:
     """A tool has one length offset, and a length offset one tool."""
     used: dict[float, dict[object, int]] = {}
     for index in np.unique(out.motions.modal[touched]).tolist():
@@ -220,7 +220,7 @@ def _check_frames(out: Findings) -> None:
         out.add("zero-moved", int(motions.line[moved[0]]), text + more)
 
 
-def _check_work_offsets(out: Findings, touched: NDArray[np.intp]) -> None:
+def _check_work_offsets(out: Findings, touched: Rows) -> None:
     """The work offset whose zero is the part's is G54, or none, where all cuts have that; else stated."""
     motions = out.motions
     cuts = np.flatnonzero(np.isin(motions.kind, CUTTING))
@@ -242,7 +242,7 @@ def _check_work_offsets(out: Findings, touched: NDArray[np.intp]) -> None:
         out.add("work-offset", int(motions.line[touched[0]]), text)
 
 
-def _check_lean(out: Findings, cutting: NDArray[np.intp], *, tip_control: bool) -> None:
+def _check_lean(out: Findings, cutting: Rows, *, tip_control: bool) -> None:
     motions = out.motions
     abc, before = motions.abc[cutting], motions.start_abc[cutting]
     turned = (~(np.abs(abc) <= 1e-6) | ~(np.abs(before) <= 1e-6)).any(axis=1)
@@ -365,7 +365,7 @@ def _check_below(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> No
         out.rows("below", np.unique(cuts[some[~raised]]), text, "warning")
 
 
-def _low_places(path: TipPath, rows: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+def _low_places(path: TipPath, rows: Rows) -> tuple[Rows, Array]:
     """Ends of motions, and places on the way of arcs that stand upright: motion and place of each."""
     if path.standing is None:
         return rows, path.end[rows]

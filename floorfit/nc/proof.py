@@ -10,19 +10,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding
 from floorfit.nc.bend_proof import wrong_bends
 from floorfit.nc.heard_cuts import heard_cuts
 from floorfit.nc.second import BEND, FEED, RAPID, TURN, HeardProgramme, hear_programme
 from floorfit.nc.second_words import bare
-from floorfit.nc.swept_floors import TOO_DEEP_MM, SweptFloor, lowered_elsewhere, sweep_floors
+from floorfit.nc.swept_floors import TOO_DEEP_MM, FileProof, SweptFloor
 from floorfit.part.model import Pocket
 
 __all__ = ["Claim", "Proved", "prove_programme"]
@@ -69,10 +69,10 @@ class Claim:
         By line: what was added at shares of a divided motion.
     """
 
-    origin: NDArray[np.intp]
-    line: NDArray[np.intp]
-    place: NDArray[np.float64]
-    added: NDArray[np.float64]
+    origin: Rows
+    line: Rows
+    place: Array
+    added: Array
     inner: Mapping[int, Sequence[tuple[float, float]]]
 
 
@@ -93,17 +93,10 @@ class Proved:
 
 
 @dataclass
-class _Proof:
+class _Proof(FileProof):
     before: Sequence[str]
     after: Sequence[str]
     claim: Claim
-    source: str
-    findings: list[Finding] = field(default_factory=list)
-
-    def fail(self, line: int, text: str, count: int = 1) -> None:
-        place = f"line {line + 1}" if line >= 0 else ""
-        more = f" ({count} motions)" if count > 1 else ""
-        self.findings.append(Finding("proof", self.source, place, f"proof failed: {text}{more}. Nothing was written."))
 
     # -- the text ----------------------------------------------------------------------------------------------------
 
@@ -132,7 +125,7 @@ class _Proof:
 
     # -- the motion --------------------------------------------------------------------------------------------------
 
-    def same_motion(self, old: HeardProgramme, new: HeardProgramme) -> NDArray[np.intp] | None:
+    def same_motion(self, old: HeardProgramme, new: HeardProgramme) -> Rows | None:
         """Give every motion of the result its motion of the original; None where that cannot be done."""
         came = self.claim.origin[new.line]
         row = np.searchsorted(old.line, came)
@@ -149,30 +142,25 @@ class _Proof:
         last = np.append(row[1:] != row[:-1], True)
         pieces = np.bincount(row)[row]
         to_line = (old.kind[row] == BEND) & (new.kind == FEED)
-        self._check(old, row, (old.kind[row] != new.kind) & ~to_line, "another kind of motion")
+        self.check(old.line[row], (old.kind[row] != new.kind) & ~to_line, "another kind of motion")
         time = np.bincount(row, 1 / new.feed, len(old.line))[row] * old.feed[row]
         feeds = _differs(old.feed[row], new.feed) & ~(np.abs(time - 1) < 0.01) & (new.kind != RAPID)
-        self._check(old, row, feeds, "another feed")
-        self._check(old, row, _differs(old.tool[row], new.tool), "another tool")
-        self._check(old, row, old.side[row] != new.side, "another side of the path")
+        self.check(old.line[row], feeds, "another feed")
+        self.check(old.line[row], _differs(old.tool[row], new.tool), "another tool")
+        self.check(old.line[row], old.side[row] != new.side, "another side of the path")
         away = np.abs(old.tip[row] - new.tip)
         slack = np.where(pieces > 1, _PLAN_MM, _SAME_MM)
-        self._check(old, row, last & (np.nan_to_num(away[:, :2]).max(axis=1) > slack), "another place in plan")
+        self.check(old.line[row], last & (np.nan_to_num(away[:, :2]).max(axis=1) > slack), "another place in plan")
         lost = np.isnan(old.tip[row]) != np.isnan(new.tip)
-        self._check(old, row, last & lost.any(axis=1), "a place that is known in one programme only")
+        self.check(old.line[row], last & lost.any(axis=1), "a place that is known in one programme only")
         turned = last & (np.abs(old.rotary[row] - new.rotary).max(axis=1) > 1e-3)
         lean = np.linalg.norm(np.cross(old.axis[row], new.axis), axis=1)
-        self._check(old, row, turned | last & (lean > 2e-5), "another direction of the tool")
+        self.check(old.line[row], turned | last & (lean > 2e-5), "another direction of the tool")
         self._inner(old, new, row, last)
         self._arcs(old, new, row)
         return row
 
-    def _check(self, old: HeardProgramme, row: NDArray[np.intp], bad: NDArray[np.bool_], text: str) -> None:
-        rows = np.flatnonzero(bad)
-        if len(rows):
-            self.fail(int(old.line[row[rows[0]]]), text, len(rows))
-
-    def _inner(self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], last: NDArray[np.bool_]) -> None:
+    def _inner(self, old: HeardProgramme, new: HeardProgramme, row: Rows, last: Flags) -> None:
         """Dividing points stand on the old way, and the tool leans there as it did."""
         some = np.flatnonzero(~last & (old.kind[row] != BEND))
         rows = row[some]
@@ -188,33 +176,35 @@ class _Proof:
         back = ~arc & ((share < -1e-6) | (share > 1 + 1e-6))
         bad = np.zeros(len(row), dtype=bool)
         bad[some] = ~(off <= np.where(arc, _ARC_MM, _PLAN_MM)) | back
-        self._check(old, row, bad, "a dividing point off the way")
+        self.check(old.line[row], bad, "a dividing point off the way")
         between = old.axis0[rows] + share[:, None] * (old.axis[rows] - old.axis0[rows])
         between /= np.maximum(np.linalg.norm(between, axis=1), 1e-9)[:, None]
         turn = np.linalg.norm(old.axis[rows] - old.axis0[rows], axis=1)
         lean = np.linalg.norm(np.cross(between, new.axis[some]), axis=1)
         bad[:] = False
         bad[some] = ~arc & (lean > 1e-4 + 0.02 * turn)
-        self._check(old, row, bad, "a direction of the tool between that is not on the way")
+        self.check(old.line[row], bad, "a direction of the tool between that is not on the way")
 
-    def _arcs(self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp]) -> None:
+    def _arcs(self, old: HeardProgramme, new: HeardProgramme, row: Rows) -> None:
         """The pieces of an arc have its centre, its sense, and together its angle."""
         arc = old.kind[row] == TURN
         if not arc.any():
             return
         whole = np.bincount(row)[row] == 1
         off = np.hypot(*(old.centre[row] - new.centre).T)
-        self._check(
-            old, row, arc & ~(off <= np.where(whole, _SAME_MM, _ARC_MM)) & ~np.isnan(old.centre[row, 0]), "another arc"
+        self.check(
+            old.line[row],
+            arc & ~(off <= np.where(whole, _SAME_MM, _ARC_MM)) & ~np.isnan(old.centre[row, 0]),
+            "another arc",
         )
         turn = np.bincount(row, new.turn, len(old.line))
         bad = np.abs(turn - old.turn)[row] > np.where(whole, 1e-6, _ARC_RAD)
         bad |= np.sign(new.turn) != np.sign(old.turn[row])
-        self._check(old, row, arc & bad, "another angle of an arc")
+        self.check(old.line[row], arc & bad, "another angle of an arc")
 
     # -- heights -----------------------------------------------------------------------------------------------------
 
-    def same_places(self, old: HeardProgramme) -> NDArray[np.intp]:
+    def same_places(self, old: HeardProgramme) -> Rows:
         """Both readers see the same places; return the row of the claim for each motion heard, or -1."""
         claim = self.claim
         at = np.searchsorted(claim.line, old.line)
@@ -232,23 +222,19 @@ class _Proof:
             self.fail(missing[0], "a motion that only one reader sees")
         return np.asarray(at)
 
-    def as_planned(
-        self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], at: NDArray[np.intp]
-    ) -> NDArray[np.float64]:
+    def as_planned(self, old: HeardProgramme, new: HeardProgramme, row: Rows, at: Rows) -> Array:
         """Every motion ends as high as planned; return what was added at the end of each motion of the original."""
         last = np.flatnonzero(np.append(row[1:] != row[:-1], True))
         added = new.tip[last, 2] - old.tip[:, 2]
         planned = np.where(at >= 0, self.claim.added[at], 0.0)
         bad = np.abs(np.nan_to_num(added - planned)) > _ROUNDING_MM
-        self._check(old, np.arange(len(bad)), bad, "another height than planned")
+        self.check(old.line, bad, "another height than planned")
         self._on_profile(old, new, row, planned)
         wrong = wrong_bends(old, new, row, planned, self.claim.inner)
-        self._check(old, row, wrong, "another arc in a plane that holds Z")
+        self.check(old.line[row], wrong, "another arc in a plane that holds Z")
         return np.asarray(added)
 
-    def _on_profile(
-        self, old: HeardProgramme, new: HeardProgramme, row: NDArray[np.intp], planned: NDArray[np.float64]
-    ) -> None:
+    def _on_profile(self, old: HeardProgramme, new: HeardProgramme, row: Rows, planned: Array) -> None:
         """Dividing points stand as high as planned there, or at a place beside as near as the rounding of X and Y."""
         inner = np.flatnonzero(np.append(row[1:] == row[:-1], False) & (old.kind[row] != BEND))
         if not len(inner):
@@ -264,11 +250,9 @@ class _Proof:
         slack = _ROUNDING_MM + np.maximum(np.abs(off[1] - off[0]), np.abs(off[2] - off[0]))
         wrong = np.zeros(len(row), dtype=bool)
         wrong[inner] = ~(np.abs(off[0]) <= slack)
-        self._check(old, row, wrong, "another height within a motion than planned")
+        self.check(old.line[row], wrong, "another height within a motion than planned")
 
-    def _profiles(
-        self, old: HeardProgramme, rows: NDArray[np.intp], planned: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _profiles(self, old: HeardProgramme, rows: Rows, planned: Array) -> tuple[Array, Array]:
         """What is planned along the divided motions, in one row: twice the motion plus the share, and the gain."""
         follows = (rows > 0) & (old.tip[rows - 1] == old.start[rows]).all(axis=1)
         first = np.where(follows, planned[rows - 1], 0.0)
@@ -283,10 +267,10 @@ class _Proof:
     def without_cutter(
         self,
         old: HeardProgramme,
-        added: NDArray[np.float64],
+        added: Array,
         floors: Sequence[tuple[Pocket, Correction]],
-        frame: tuple[NDArray[np.float64], NDArray[np.float64]],
-        rows: NDArray[np.bool_],
+        frame: tuple[Array, Array],
+        rows: Flags,
     ) -> None:
         """Where the cutter is not known, the tip alone: on a floor it goes no lower than the floor's offset."""
         tip = old.tip @ frame[0].T + frame[1]
@@ -300,9 +284,7 @@ class _Proof:
                 self.fail(int(old.line[bad[0]]), f"too deep on the floor of pocket {pocket.id}", len(bad))
 
 
-def _shares(
-    old: HeardProgramme, rows: NDArray[np.intp], points: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _shares(old: HeardProgramme, rows: Rows, points: Array) -> tuple[Array, Array]:
     """Shares of the ways of motions at which points stand, and the lengths of the ways."""
     start, way = old.start[rows, :2], (old.tip - old.start)[rows, :2]
     length = np.maximum(np.hypot(*way.T), 1e-3)
@@ -341,7 +323,7 @@ def _is_block(old: str, new: Sequence[str]) -> bool:
     return same and not any(_PIECE_WORDS.sub("", one) for one in rest)
 
 
-def _differs(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _differs(a: Array, b: Array) -> Flags:
     return np.asarray((a != b) & ~(np.isnan(a) & np.isnan(b)))
 
 
@@ -352,10 +334,10 @@ def prove_programme(
     floors: Sequence[tuple[Pocket, Correction]],
     sizes: Mapping[float, tuple[float, float]],
     *,
-    frame: tuple[NDArray[np.float64], NDArray[np.float64]],
+    frame: tuple[Array, Array],
     unit_mm: float | None,
     absolute: bool | None,
-    skipped: NDArray[np.intp],
+    skipped: Rows,
     source: str,
 ) -> Proved:
     """Compare a corrected programme with the original.
@@ -379,7 +361,7 @@ def prove_programme(
     source : str
         Name of the programme.
     """
-    proof = _Proof(before, after, claim, source)
+    proof = _Proof(source, before, after, claim)
     proof.same_words()
     swept: list[SweptFloor] = []
     optional = any("/" in line and line.lstrip().startswith("/") for line in before)
@@ -397,7 +379,7 @@ def _hear_and_sweep(
     old: HeardProgramme,
     new: HeardProgramme,
     floors: Sequence[tuple[Pocket, Correction]],
-    how: tuple[Mapping[float, tuple[float, float]], tuple[NDArray[np.float64], NDArray[np.float64]], NDArray[np.intp]],
+    how: tuple[Mapping[float, tuple[float, float]], tuple[Array, Array], Rows],
 ) -> list[SweptFloor]:
     sizes, frame, skipped = how
     row = proof.same_motion(old, new)
@@ -407,17 +389,11 @@ def _hear_and_sweep(
     if proof.findings:
         return []
     usable = ~np.isin(old.line, skipped)
-    swept = sweep_floors(heard_cuts(old, frame, sizes, usable), heard_cuts(new, frame, sizes, usable[row]), floors)
-    for one in swept:
-        if one.deep_mm > TOO_DEEP_MM:
-            x, y = one.where
-            proof.fail(-1, f"pocket {one.pocket} would be {one.deep_mm:.3f} mm too deep at ({x:.1f}, {y:.1f})")
+    swept = proof.sweep(heard_cuts(old, frame, sizes, usable), heard_cuts(new, frame, sizes, usable[row]), floors)
     radius = np.zeros(len(old.line))
     for number, (size, _) in sizes.items():
         radius[old.tool == number] = size
     proof.without_cutter(old, added, floors, frame, usable & (radius == 0))
     xy = (old.tip @ frame[0].T + frame[1])[:, :2]
-    low = lowered_elsewhere(np.nan_to_num(added), xy, radius + 0.1, [pocket for pocket, _ in floors])
-    if len(low):
-        proof.fail(int(old.line[low[0]]), "lower than it was, and over no floor that goes down", len(low))
+    proof.keep_the_rest(old.line, np.nan_to_num(added), xy, radius + 0.1, floors)
     return swept

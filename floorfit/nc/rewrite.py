@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.edit import (
     MOTION_G,
@@ -64,7 +64,7 @@ class Written:
     """
 
     blocks: dict[int, str | list[str]]
-    offset: NDArray[np.float64]
+    offset: Array
     findings: list[Finding] = field(default_factory=list)
 
 
@@ -74,7 +74,7 @@ def write_plan(
     plan: Gains,
     source: str,
     *,
-    fine: NDArray[np.bool_],
+    fine: Flags,
     tick: Callable[[int], None] | None = None,
 ) -> Written:
     """Return the blocks that change.
@@ -98,7 +98,7 @@ def write_plan(
 
 
 class _Writer:
-    def __init__(self, lines: list[str], motions: Motions, plan: Gains, source: str, fine: NDArray[np.bool_]) -> None:
+    def __init__(self, lines: list[str], motions: Motions, plan: Gains, source: str, fine: Flags) -> None:
         self.fine = fine
         self.lines, self.motions, self.plan, self.source = lines, motions, plan, source
         self.out = Written({}, np.zeros(len(motions)))
@@ -155,7 +155,7 @@ class _Writer:
         first = lead_with(first, word)
         self.out.blocks[number] = first if isinstance(block, str) else [first, *block[1:]]
 
-    def _plain_blocks(self, rows: NDArray[np.intp]) -> Iterator[tuple[float, float, str, tuple[str, ...]]]:
+    def _plain_blocks(self, rows: Rows) -> Iterator[tuple[float, float, str, tuple[str, ...]]]:
         """As `_shift`, for many blocks together.
 
         For each: how far the offset in force may be from the one wanted before Z is written (-1: always; NaN: the block
@@ -273,7 +273,7 @@ class _Writer:
         self.out.blocks[number] = divide(text, pieces, style)
         self.carried = reached - float(self.motions.xyz[row, 2])
 
-    def _places(self, row: int, end: float, by_radius: bool) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _places(self, row: int, end: float, by_radius: bool) -> tuple[Array, Array]:
         """Ends of the pieces, and the offsets there; by radius, no piece turns more than `_MOST_BY_RADIUS`."""
         shares = np.array([share for share, _ in self.plan.breaks[row]] + [1.0])
         offsets = np.array([dz for _, dz in self.plan.breaks[row]] + [end])
@@ -312,13 +312,7 @@ class _Writer:
         return out
 
     def _pieces(
-        self,
-        row: int,
-        modal: Modal,
-        shares: NDArray[np.float64],
-        offsets: NDArray[np.float64],
-        decimals: int,
-        centred: bool,
+        self, row: int, modal: Modal, shares: Array, offsets: Array, decimals: int, centred: bool
     ) -> list[Piece]:
         motions, unit = self.motions, modal.unit_mm
         points = motions.points(np.array([row]), shares)[0]

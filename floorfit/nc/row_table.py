@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array
+
 __all__ = ["RowTable"]
 
 
@@ -49,7 +51,7 @@ class RowTable:
         """Change a number of the last row."""
         self._values[self.names.index(name) - len(self.names)] = value
 
-    def columns(self) -> dict[str, NDArray[np.float64]]:
+    def columns(self) -> dict[str, Array]:
         """Return a copy of the columns, (n,) each."""
         table = np.frombuffer(self._values, float).reshape(-1, len(self.names))
         return {name: table[:, index].copy() for index, name in enumerate(self.names)}

@@ -17,8 +17,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.nc.floor_bands import EPS_MM, WINDOW_MM, CutFloor
 from floorfit.nc.gains import LIFTED, MOVED, UNTOUCHED, Gains
 from floorfit.nc.tip_path import TipPath
@@ -113,7 +113,7 @@ class _Planner:
 
     # -- which motions matter ----------------------------------------------------------------------------------------
 
-    def _near_rows(self) -> NDArray[np.intp]:
+    def _near_rows(self) -> Rows:
         """Motions whose box comes near to a floor that matters, in plan and in height."""
         path = self.path
         low = self.low
@@ -130,12 +130,12 @@ class _Planner:
             near[rows[self._hits(rows, box)]] = True
         return np.flatnonzero(near)
 
-    def _hits(self, rows: NDArray[np.intp], box: Sequence[float] | NDArray[np.float64]) -> NDArray[np.bool_]:
+    def _hits(self, rows: Rows, box: Sequence[float] | Array) -> Flags:
         """Motions whose box meets one in plan (x0, y0, x1, y1)."""
         low_x, low_y, high_x, high_y = self.sides[:, rows]
         return np.asarray((low_x <= box[2]) & (low_y <= box[3]) & (high_x >= box[0]) & (high_y >= box[1]))
 
-    def _level_rows(self) -> NDArray[np.bool_]:
+    def _level_rows(self) -> Flags:
         """Motions that keep to the heights at which one floor asks for something, wherever they are in plan."""
         level = np.zeros(len(self.path), bool)
         rows = self.near
@@ -149,7 +149,7 @@ class _Planner:
                 level[rows[some]] |= self._is_level(zone, rows[some])
         return level
 
-    def _is_level(self, zone: Zone, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
+    def _is_level(self, zone: Zone, rows: Rows) -> Flags:
         floor, path = zone.floor, self.path
         clear = max(floor.band, self.clearance or 0.0, 0.5) if zone.most > 0 else floor.band
         inside, heights = np.ones(len(rows), bool), []
@@ -191,7 +191,7 @@ class _Planner:
         level = self.is_level[rows] & ~path.is_rapid[rows]
         return [int(row) for row in rows[level & (off > 0.5 * self.tolerance)]]
 
-    def _ends(self, rows: NDArray[np.intp], first: NDArray[np.float64], last: NDArray[np.float64]) -> None:
+    def _ends(self, rows: Rows, first: Array, last: Array) -> None:
         """An end gains the most that the motion before it and the one after it ask there."""
         count = len(self.path)
         end, start = np.full(count, -np.inf), np.full(count, -np.inf)
@@ -201,7 +201,7 @@ class _Planner:
         node = np.maximum(end, np.where(joined, follows, -np.inf))
         self.out.node[:] = np.where(np.isneginf(node), 0.0, node)
 
-    def _floors(self, rows: NDArray[np.intp], first: NDArray[np.intp], of: NDArray[np.intp], asked: Asked) -> None:
+    def _floors(self, rows: Rows, first: Rows, of: Rows, asked: Asked) -> None:
         low, high = np.minimum.reduceat(asked.floor, first), np.maximum.reduceat(asked.floor, first)
         self.out.whole[rows] = np.where(low == high, low, -1)
         for place in np.flatnonzero((low != high) & self.is_level[rows]).tolist():
@@ -215,7 +215,7 @@ class _Planner:
             self.out.guarded.setdefault(int(rows[of[place]]), set()).add(int(asked.guarded[place]))
         self._half(rows, first, of, asked)
 
-    def _half(self, rows: NDArray[np.intp], first: NDArray[np.intp], of: NDArray[np.intp], asked: Asked) -> None:
+    def _half(self, rows: Rows, first: Rows, of: Rows, asked: Asked) -> None:
         """Passes that meet a floor for a part of their way: on it here, above its band or below it there."""
         active = np.array([floor.is_active for floor in self.floors] + [False])
         both = np.zeros(len(rows), bool)
@@ -250,7 +250,7 @@ class _Planner:
             return False
         return floor.dz_range[0] < 0 or bool(over.min() < -floor.window - EPS_MM)
 
-    def _over(self, floor: CutFloor, row: int) -> NDArray[np.float64]:
+    def _over(self, floor: CutFloor, row: int) -> Array:
         """Heights of the tip over a floor along a motion, mm."""
         share = self._grid(row)
         x, y, z = self.path.axis_places(np.full(len(share), row), share).T
@@ -280,7 +280,7 @@ class _Planner:
         after = end + 1
         return bool(self.path.is_rapid[end] and (after >= len(self.path) or self.path.is_rapid[after]))
 
-    def _most_in_box(self, row: int, low: NDArray[np.float64], high: NDArray[np.float64]) -> float:
+    def _most_in_box(self, row: int, low: Array, high: Array) -> float:
         import shapely
 
         box, most = shapely.box(*low[:2], *high[:2]), 0.0
@@ -298,19 +298,19 @@ class _Planner:
 
     # -- jumps and their blends --------------------------------------------------------------------------------------
 
-    def _gain_of(self, row: int) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
+    def _gain_of(self, row: int) -> Callable[[Array], Array]:
         return lambda share: ask(self.path, self.zones, np.full(len(share), row), share, self.clearance).gain
 
-    def _least_of(self, row: int) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
+    def _least_of(self, row: int) -> Callable[[Array], Array]:
         first, last = (float(self.out.node[row - 1]) if row else 0.0), float(self.out.node[row])
 
-        def least(share: NDArray[np.float64]) -> NDArray[np.float64]:
+        def least(share: Array) -> Array:
             asked = ask(self.path, self.zones, np.full(len(share), row), share, self.clearance).least
             return np.maximum(first + share * (last - first), np.where(np.isneginf(asked), 0.0, asked))
 
         return least
 
-    def _grid(self, row: int) -> NDArray[np.float64]:
+    def _grid(self, row: int) -> Array:
         count = int(np.clip(np.ceil(self.path.length[row] / STEP_MM), 1, 40_000))
         return np.linspace(0.0, 1.0, count + 1)
 
@@ -322,9 +322,7 @@ class _Planner:
             if abs(left - right) > _NO_JUMP
         ]
 
-    def _steps(
-        self, row: int, of: Callable[[NDArray[np.float64]], NDArray[np.float64]]
-    ) -> list[tuple[float, float, float, float]]:
+    def _steps(self, row: int, of: Callable[[Array], Array]) -> list[tuple[float, float, float, float]]:
         """Intervals of `_SHORTEST_MM` in which the gain changes at once."""
         share, length = self._grid(row), max(float(self.path.length[row]), 1e-9)
         values = of(share)
@@ -367,7 +365,7 @@ class _Planner:
                 out.append(row)
         return out
 
-    def _profile(self, row: int, of: Callable[[NDArray[np.float64]], NDArray[np.float64]]) -> None:
+    def _profile(self, row: int, of: Callable[[Array], Array]) -> None:
         length = float(self.path.length[row])
         if length < 2 * _SHORTEST_MM:
             return
@@ -401,7 +399,7 @@ class _Planner:
         out.status[:] = np.where(changed, np.where(on, MOVED, LIFTED), UNTOUCHED)
 
 
-def _boxes(path: TipPath) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _boxes(path: TipPath) -> tuple[Array, Array]:
     """Corners of a box round each motion; round the whole circle for an arc."""
     low, high = np.fmin(path.start, path.end), np.fmax(path.start, path.end)
     arcs = np.flatnonzero(path.is_arc)
@@ -421,7 +419,7 @@ def _plane(floor: CutFloor) -> tuple[object, ...]:
     return (pocket.floor_z, pocket.slope, place, floor.window, floor.band)
 
 
-def _thinned(way: NDArray[np.float64], values: NDArray[np.float64], tolerance: float) -> list[int]:
+def _thinned(way: Array, values: Array, tolerance: float) -> list[int]:
     """Inner places that a straight line between their neighbours would miss (Ramer 1972; Douglas and Peucker 1973)."""
     kept, work = {0, len(way) - 1}, [(0, len(way) - 1)]
     while work:

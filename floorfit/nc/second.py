@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.nc.second_words import PlainLines, WordTable
 
 __all__ = ["BEND", "FEED", "OTHER", "RAPID", "TURN", "HeardProgramme", "hear_programme"]
@@ -63,27 +64,25 @@ class HeardProgramme:
         1 where the cutter runs left of the path by its radius (G41), -1 right of it (G42), 0 on it.
     """
 
-    line: NDArray[np.intp]
-    kind: NDArray[np.intp]
-    start: NDArray[np.float64]
-    tip: NDArray[np.float64]
-    axis0: NDArray[np.float64]
-    axis: NDArray[np.float64]
-    rotary: NDArray[np.float64]
-    centre: NDArray[np.float64]
-    across: NDArray[np.intp]
-    turn: NDArray[np.float64]
-    feed: NDArray[np.float64]
-    tool: NDArray[np.float64]
-    side: NDArray[np.float64]
+    line: Rows
+    kind: Rows
+    start: Array
+    tip: Array
+    axis0: Array
+    axis: Array
+    rotary: Array
+    centre: Array
+    across: Rows
+    turn: Array
+    feed: Array
+    tool: Array
+    side: Array
 
-    def in_plane(self, rows: NDArray[np.intp], places: NDArray[np.float64]) -> NDArray[np.float64]:
+    def in_plane(self, rows: Rows, places: Array) -> Array:
         """Places (m, 3) along the two axes of the planes of motions, (m, 2)."""
         return _in_plane(self.across[rows], places)
 
-    def on_arcs(
-        self, rows: NDArray[np.intp], share: NDArray[np.float64], aside: float | NDArray[np.float64] = 0.0
-    ) -> NDArray[np.float64]:
+    def on_arcs(self, rows: Rows, share: Array, aside: float | Array = 0.0) -> Array:
         """Places (m, 3) on arcs at shares of the angle; ``aside`` is added to the radius."""
         spoke = self.in_plane(rows, self.start[rows]) - self.centre[rows]
         angle = np.arctan2(spoke[:, 1], spoke[:, 0]) + share * self.turn[rows]
@@ -95,7 +94,7 @@ class HeardProgramme:
         return out
 
 
-def _in_plane(across: NDArray[np.intp], places: NDArray[np.float64]) -> NDArray[np.float64]:
+def _in_plane(across: Rows, places: Array) -> Array:
     return np.take_along_axis(places, np.column_stack([(across + 1) % 3, (across + 2) % 3]), 1)
 
 
@@ -140,14 +139,14 @@ class _Hearing:
         mine = np.isin(self.g, codes)
         return self.last(self.g_line[mine], self.g[mine], before).astype(np.int64)
 
-    def last(self, line: NDArray[np.intp], value: NDArray[np.generic], before: float) -> NDArray[np.generic]:
+    def last(self, line: Rows, value: NDArray[np.generic], before: float) -> NDArray[np.generic]:
         """The last of some values at or before each line."""
         at = np.full(self.count, -1)
         at[line] = np.arange(len(line))
         at = np.maximum.accumulate(at) if self.count else at
         return np.where(at >= 0, value[at] if len(value) else before, before)
 
-    def has(self, codes: Sequence[int]) -> NDArray[np.bool_]:
+    def has(self, codes: Sequence[int]) -> Flags:
         """Lines with one of some G codes."""
         out = np.zeros(self.count, dtype=bool)
         out[self.g_line[np.isin(self.g, codes)]] = True
@@ -184,11 +183,11 @@ class _Hearing:
         at = np.flatnonzero(self.has(_LENGTH) & self.table.has("H"))
         return self.last(at, np.nan_to_num(self.table.value("H", 0.0)[at], nan=-2.0), 0.0)
 
-    def _changes(self, values: NDArray[np.generic], first: float) -> NDArray[np.bool_]:
+    def _changes(self, values: NDArray[np.generic], first: float) -> Flags:
         before = np.append([first], values[:-1]) if self.count else values
         return np.asarray(values != before)
 
-    def _harmless_frame(self) -> NDArray[np.bool_]:
+    def _harmless_frame(self) -> Flags:
         """G52 with zeros, G92.1 and G92.2, where no zero was moved before."""
         table = self.table
         axes = np.stack([np.nan_to_num(table.value(axis, 0.0), nan=1.0) for axis in "XYZABC"])
@@ -196,7 +195,7 @@ class _Hearing:
         before = np.append([False], np.logical_or.accumulate(moved)[:-1]) if self.count else moved
         return np.asarray(~before & ~moved)
 
-    def m_words(self, codes: Sequence[int]) -> NDArray[np.bool_]:
+    def m_words(self, codes: Sequence[int]) -> Flags:
         line, value = self.table.words("M")
         out = np.zeros(self.count, dtype=bool)
         out[line[np.isin(value, codes) | np.isnan(value)]] = True
@@ -204,7 +203,7 @@ class _Hearing:
 
     # -- places ------------------------------------------------------------------------------------------------------
 
-    def place(self, axis: str) -> NDArray[np.float64]:
+    def place(self, axis: str) -> Array:
         """One coordinate at the end of every line."""
         table, linear = self.table, axis in "XYZ"
         has, value = table.has(axis), table.value(axis, np.nan)
@@ -228,9 +227,7 @@ class _Hearing:
             sets | broken, np.where(broken, np.nan, to), np.where(broken, 0.0, steps), np.nan if linear else 0.0
         )
 
-    def _cycle_z(
-        self, has: NDArray[np.bool_], value: NDArray[np.float64]
-    ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    def _cycle_z(self, has: Flags, value: Array) -> tuple[Flags, Array]:
         """Z of a cycle is its depth: it ends where it began (G98), or at its R (G99)."""
         table = self.table
         cycle = np.isin(self.motion, _CYCLE)
@@ -284,7 +281,7 @@ class _Hearing:
             side[rows],
         )
 
-    def _vectors(self, here: NDArray[np.bool_]) -> NDArray[np.float64]:
+    def _vectors(self, here: Flags) -> Array:
         """Tool vector at every line (G43.5 I J K), upright before and after."""
         parts = np.column_stack([np.where(here, self.table.value(letter, 0.0), 0.0) for letter in "IJK"])
         size = np.linalg.norm(parts, axis=1)[:, None]
@@ -294,20 +291,13 @@ class _Hearing:
         at = np.flatnonzero(here | resets)
         return np.column_stack([self.last(at, parts[at, index], index == 2) for index in range(3)]).astype(float)
 
-    def _tools(self) -> NDArray[np.float64]:
+    def _tools(self) -> Array:
         selected = self.table.filled("T", -1.0)
         changes = np.flatnonzero(self.m_words((6,)))
         tool = self.last(changes, selected[changes], -1.0).astype(float)
         return np.asarray(np.where(tool == -1.0, selected, tool))
 
-    def _arcs(
-        self,
-        rows: NDArray[np.intp],
-        before: NDArray[np.float64],
-        places: NDArray[np.float64],
-        across: NDArray[np.intp],
-        is_arc: NDArray[np.bool_],
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _arcs(self, rows: Rows, before: Array, places: Array, across: Rows, is_arc: Flags) -> tuple[Array, Array]:
         table, count = self.table, len(rows)
         centre, turn = np.full((count, 2), np.nan), np.zeros(count)
         mine = np.flatnonzero(is_arc)
@@ -332,9 +322,7 @@ class _Hearing:
         return centre, turn
 
 
-def _walk(
-    sets: NDArray[np.bool_], to: NDArray[np.float64], steps: NDArray[np.float64], first: float
-) -> NDArray[np.float64]:
+def _walk(sets: Flags, to: Array, steps: Array, first: float) -> Array:
     """Coordinate after every line: the last one set, and all steps since."""
     if not len(sets):
         return to
@@ -344,9 +332,7 @@ def _walk(
     return np.asarray(np.where(at >= 0, to[at] + way - way[at], first + way))
 
 
-def _centre_by_radius(
-    first: NDArray[np.float64], last: NDArray[np.float64], radius: NDArray[np.float64], sign: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _centre_by_radius(first: Array, last: Array, radius: Array, sign: Array) -> Array:
     """Centre left of the chord for an anticlockwise arc of up to half a turn; on the other side for each change."""
     middle, chord = 0.5 * (first + last), last - first
     size = np.hypot(*chord.T)
@@ -355,7 +341,7 @@ def _centre_by_radius(
     return np.asarray(middle + height[:, None] * np.column_stack([-chord[:, 1], chord[:, 0]]))
 
 
-def _axis(vector: NDArray[np.float64], rotary: NDArray[np.float64]) -> NDArray[np.float64]:
+def _axis(vector: Array, rotary: Array) -> Array:
     """Axis of the tool: the vector stated, or Z turned about X by A and about Y by B."""
     a, b = np.radians(np.nan_to_num(rotary[:, :2])).T
     turned = np.column_stack([np.sin(b) * np.cos(a), -np.sin(a), np.cos(a) * np.cos(b)])

@@ -9,10 +9,12 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from floorfit.arrays import Array, Flags, Rows
 
 __all__ = ["PlainLines", "WordTable", "bare"]
 
@@ -71,8 +73,8 @@ class PlainLines:
     """
 
     text: list[str]
-    line: NDArray[np.intp]
-    barrier: NDArray[np.bool_]
+    line: Rows
+    barrier: Flags
 
     @classmethod
     def of(cls, lines: Sequence[str], *, optional: bool) -> PlainLines:
@@ -128,10 +130,9 @@ class WordTable:
     """
 
     count: int
-    line: NDArray[np.intp]
-    barrier: NDArray[np.bool_]
-    by_letter: dict[str, tuple[NDArray[np.intp], NDArray[np.float64]]]
-    _columns: dict[str, NDArray[np.float64]] = field(default_factory=dict)
+    line: Rows
+    barrier: Flags
+    by_letter: dict[str, tuple[Rows, Array]]
 
     @classmethod
     def of(cls, plain: PlainLines) -> WordTable:
@@ -146,22 +147,22 @@ class WordTable:
             out[chr(code)] = (row[mine], value[mine])
         return cls(len(plain.text), plain.line, plain.barrier, out)
 
-    def words(self, letter: str) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+    def words(self, letter: str) -> tuple[Rows, Array]:
         """Rows and numbers of a letter."""
         return self.by_letter.get(letter, (np.zeros(0, dtype=int), np.zeros(0)))
 
-    def codes(self, letter: str) -> tuple[NDArray[np.intp], NDArray[np.int64]]:
+    def codes(self, letter: str) -> tuple[Rows, NDArray[np.int64]]:
         """As `words`, ten times the number as an integer; -1 where it is not known."""
         row, value = self.words(letter)
         return row, np.rint(np.where(np.isnan(value), -0.1, value) * 10).astype(np.int64)
 
-    def has(self, letter: str) -> NDArray[np.bool_]:
+    def has(self, letter: str) -> Flags:
         """Lines with a letter."""
         out = np.zeros(self.count, dtype=bool)
         out[self.words(letter)[0]] = True
         return out
 
-    def value(self, letter: str, other: float) -> NDArray[np.float64]:
+    def value(self, letter: str, other: float) -> Array:
         """Number of a letter for each line, ``other`` where the line has none.
 
         Parameters
@@ -175,7 +176,7 @@ class WordTable:
         out[row] = value
         return out
 
-    def filled(self, letter: str, before: float) -> NDArray[np.float64]:
+    def filled(self, letter: str, before: float) -> Array:
         """The last number of a letter at or before each line.
 
         Parameters
@@ -191,7 +192,7 @@ class WordTable:
         return np.where(at >= 0, value[at] if len(value) else before, before)
 
 
-def _words(text: list[str], first: int) -> tuple[NDArray[np.intp], NDArray[np.int64], NDArray[np.float64]]:
+def _words(text: list[str], first: int) -> tuple[Rows, NDArray[np.int64], Array]:
     """Rows, letters (as numbers) and values of a run of lines."""
     odd = [index for index, one in enumerate(text) if not _is_plain(one)]
     kept = text[:]

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags
 from floorfit.errors import InputError
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
@@ -59,26 +59,26 @@ class Origin:
         lengths = [value * MM_PER_UNIT[unit] for value in values[:3]]
         return cls(*lengths, *values[3:])
 
-    def turned(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
+    def turned(self, xy: Array) -> Array:
         """Directions (n, 2) of the programme in the part's frame."""
         if not self.angle:
             return xy
         c, s = np.cos(np.radians(self.angle)), np.sin(np.radians(self.angle))
         return np.asarray(xy @ np.array([[c, s], [-s, c]]))
 
-    def frame(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def frame(self) -> tuple[Array, Array]:
         """The same as a rotation (3, 3) and a way (3,), mm: ``turn @ place + way``."""
         c, s = np.cos(np.radians(self.angle)), np.sin(np.radians(self.angle))
         return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]), np.array([self.x, self.y, self.z])
 
-    def on_part(self, xyz: NDArray[np.float64]) -> NDArray[np.float64]:
+    def on_part(self, xyz: Array) -> Array:
         """Places (n, 3) of the programme in the part's frame."""
         if self == Origin():
             return xyz
         return np.column_stack([self.turned(xyz[:, :2]) + np.array([self.x, self.y]), xyz[:, 2] + self.z])
 
 
-def tip_path(motions: Motions, tools: Tools, usable: NDArray[np.bool_], origin: Origin) -> TipPath:
+def tip_path(motions: Motions, tools: Tools, usable: Flags, origin: Origin) -> TipPath:
     """Return the tip's path in the part's frame.
 
     Parameters
@@ -116,7 +116,7 @@ def tip_path(motions: Motions, tools: Tools, usable: NDArray[np.bool_], origin: 
     )
 
 
-def _axes(motions: Motions, origin: Origin) -> NDArray[np.float64]:
+def _axes(motions: Motions, origin: Origin) -> Array:
     """Tool axes: the vector stated, or turned from Z by A about X, then B about Y.
 
     On a level floor only the angle to Z counts, whatever the machine's order of axes.

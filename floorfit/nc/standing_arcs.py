@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from floorfit.arrays import Array, Rows
 
 __all__ = ["PLANE_AXES", "StandingArcs", "chord_shares"]
 
@@ -39,15 +40,15 @@ class StandingArcs:
         Signed angle, positive from the first axis to the second.
     """
 
-    rows: NDArray[np.intp]
-    centre: NDArray[np.float64]
-    axes: NDArray[np.float64]
-    first: NDArray[np.float64]
-    last: NDArray[np.float64]
-    along: NDArray[np.float64]
-    sweep: NDArray[np.float64]
+    rows: Rows
+    centre: Array
+    axes: Array
+    first: Array
+    last: Array
+    along: Array
+    sweep: Array
 
-    def moved(self, turn: NDArray[np.float64], way: NDArray[np.float64]) -> StandingArcs:
+    def moved(self, turn: Array, way: Array) -> StandingArcs:
         """Return the same arcs in another frame: ``turn @ place + way``."""
         return StandingArcs(
             self.rows,
@@ -60,16 +61,16 @@ class StandingArcs:
         )
 
     @property
-    def radius(self) -> NDArray[np.float64]:
+    def radius(self) -> Array:
         """Greater of the radii at start and end, (k,), mm."""
         return np.asarray(np.maximum(np.hypot(*self.first.T), np.hypot(*self.last.T)))
 
     @property
-    def length(self) -> NDArray[np.float64]:
+    def length(self) -> Array:
         """Length of the way, (k,), mm."""
         return np.asarray(np.hypot(self.radius * np.abs(self.sweep), self.along))
 
-    def points(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+    def points(self, rows: Rows, share: Array) -> Array:
         """Places (m, 3) at shares of the angle, one for each row and share.
 
         Parameters
@@ -87,7 +88,7 @@ class StandingArcs:
         return np.asarray(self.centre[at] + np.einsum("ij,ijk->ik", parts, self.axes[at]))
 
     @property
-    def lowest(self) -> NDArray[np.float64]:
+    def lowest(self) -> Array:
         """Share of each arc's angle at which it is lowest, (k,); 0 or 1 where that is an end."""
         along = self.axes[:, :2, 2]
         start = np.arctan2(self.first[:, 1], self.first[:, 0])
@@ -97,7 +98,7 @@ class StandingArcs:
         rises = ends > self.first[:, 0] * along[:, 0] + self.first[:, 1] * along[:, 1]
         return np.where(share <= 1, share, np.where(rises, 0.0, 1.0))
 
-    def places(self, mine: NDArray[np.intp]) -> NDArray[np.float64]:
+    def places(self, mine: Rows) -> Array:
         """Places (m, 34, 3) on some of the arcs: 33 spread evenly over the angle, and the lowest, mm.
 
         Parameters
@@ -110,7 +111,7 @@ class StandingArcs:
         rows = np.repeat(self.rows[mine], share.shape[1])
         return self.points(rows, share.ravel()).reshape(*share.shape, 3)
 
-    def boxes(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def boxes(self) -> tuple[Array, Array]:
         """Corners of a box round each whole circle and its way across, (k, 3) each, mm."""
         middle = self.centre + 0.5 * self.along[:, None] * self.axes[:, 2]
         half = np.abs(self.axes[:, 2]) * 0.5 * np.abs(self.along)[:, None]
@@ -118,7 +119,7 @@ class StandingArcs:
         return middle - half, middle + half
 
 
-def chord_shares(radius: float, sweep: float, tolerance_mm: float) -> NDArray[np.float64]:
+def chord_shares(radius: float, sweep: float, tolerance_mm: float) -> Array:
     """Shares of an arc's angle between which a chord is off by no more than a tolerance (r (1 - cos(a / 2))).
 
     Parameters

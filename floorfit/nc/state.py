@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding
 from floorfit.nc.codes import CYCLES, name_of
 from floorfit.nc.motions import COLUMNS, FLOW, JUMP, Modal, Motions
@@ -259,7 +259,7 @@ class Machine:
         high, modal = self.is_high and z != z, self._modal_index
         rows.add(number, kind, modal, 0, self.vector, high, x, y, z, a, b, c, NAN, NAN, NAN, self.feed_word)
 
-    def rows_along(self, first: int, kind: int, xyz: NDArray[np.float64], high: NDArray[np.bool_]) -> None:
+    def rows_along(self, first: int, kind: int, xyz: Array, high: Flags) -> None:
         """Add rows for lines that follow each other, whose X, Y, Z alone change, and go where the last of them ends.
 
         Parameters

@@ -7,11 +7,11 @@ has to be the same at every call: one offset is written into its blocks, for the
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Rows
 from floorfit.errors import Finding
 from floorfit.nc.motions import Motions
 from floorfit.nc.tip_path import TipPath
@@ -66,7 +66,7 @@ def _is_of(target: float, number: int) -> bool:
     return target != target or target == number or (target >= _REPEATS and target % _REPEATS == number)
 
 
-def unseen_calls(motions: Motions, lines: Sequence[str], keep: Sequence[str], source: str) -> list[Finding]:
+def unseen_calls(motions: Motions, lines: Sequence[str], keep: Collection[str], source: str) -> list[Finding]:
     """A warning for every programme that is called, stands in no line here, and is not stated to cut no floor.
 
     Parameters
@@ -95,7 +95,7 @@ def unseen_calls(motions: Motions, lines: Sequence[str], keep: Sequence[str], so
     return list(out.values())
 
 
-def other_states(motions: Motions, path: TipPath, touched: NDArray[np.intp]) -> list[tuple[int, str]]:
+def other_states(motions: Motions, path: TipPath, touched: Rows) -> list[tuple[int, str]]:
     """Motions of subprogrammes on floors that run under another state than they are read in, with the reason.
 
     Parameters

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.corrected import PlanTrace, PocketChange
 from floorfit.nc.floor_bands import CutFloor
@@ -24,12 +24,12 @@ _DRAWN_MM, _CHORD_RAD = 20.0, 0.2
 
 def changes_of(
     floors: Sequence[CutFloor],
-    rows_on: Callable[[CutFloor], NDArray[np.intp]],
+    rows_on: Callable[[CutFloor], Rows],
     *,
-    floor_of: NDArray[np.intp],
-    added: NDArray[np.float64],
-    changed: NDArray[np.bool_],
-    upright: NDArray[np.float64],
+    floor_of: Rows,
+    added: Array,
+    changed: Flags,
+    upright: Array,
 ) -> tuple[PocketChange, ...]:
     """Return what happened to each floor.
 

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
+
+from floorfit.arrays import Array, Flags, Rows
 
 __all__ = ["FloorGrid", "Samples", "sample", "swept_heights"]
 
@@ -26,10 +27,10 @@ _CHUNK = 20_000
 class Samples:
     """Places of a cutter: tip, axis, radius and corner radius, mm; motion that each belongs to."""
 
-    tip: NDArray[np.float64]
-    axis: NDArray[np.float64]
-    radius: NDArray[np.float64]
-    corner: NDArray[np.float64]
+    tip: Array
+    axis: Array
+    radius: Array
+    corner: Array
 
     def below(self, top: float) -> Samples:
         """Those whose end comes below a height, mm."""
@@ -67,9 +68,9 @@ class FloorGrid:
         Which places lie in the polygon.
     """
 
-    x: NDArray[np.float64]
-    y: NDArray[np.float64]
-    inside: NDArray[np.bool_]
+    x: Array
+    y: Array
+    inside: Flags
 
     @classmethod
     def over(cls, polygon: Polygon, radius: float) -> FloorGrid:
@@ -94,14 +95,7 @@ class FloorGrid:
         return float(max(self.x[1] - self.x[0], self.y[1] - self.y[0]))
 
 
-def sample(
-    start: NDArray[np.float64],
-    end: NDArray[np.float64],
-    axes: tuple[NDArray[np.float64], NDArray[np.float64]],
-    size: NDArray[np.float64],
-    step: NDArray[np.float64],
-    rise: float,
-) -> Samples:
+def sample(start: Array, end: Array, axes: tuple[Array, Array], size: Array, step: Array, rise: float) -> Samples:
     """Places along straight motions, at most ``step`` apart in plan, and ``rise`` in height where a pass climbs.
 
     Start, end (m, 3), size (m, 2): radius, corner, step (m,). Steeper than 1 in 2 is a ramp and no pass.
@@ -118,7 +112,7 @@ def sample(
     return Samples(tip, axis, size[row, 0], size[row, 1])
 
 
-def swept_heights(samples: Samples, grid: FloorGrid) -> NDArray[np.float64]:
+def swept_heights(samples: Samples, grid: FloorGrid) -> Array:
     """Lowest height of the cutter over every place of a grid, (k, l), mm; infinite where it never is.
 
     Parameters
@@ -146,12 +140,7 @@ def swept_heights(samples: Samples, grid: FloorGrid) -> NDArray[np.float64]:
 
 
 def _sweep(
-    samples: Samples,
-    rows: NDArray[np.intp],
-    place: NDArray[np.intp],
-    off: NDArray[np.float64],
-    steps: tuple[float, float, int, int, int],
-    out: NDArray[np.float64],
+    samples: Samples, rows: Rows, place: Rows, off: Array, steps: tuple[float, float, int, int, int], out: Array
 ) -> None:
     hx, hy, nx, ny, width = steps
     z, axis, radius, corner = (one[rows] for one in (samples.tip[:, 2], samples.axis, samples.radius, samples.corner))
@@ -166,9 +155,7 @@ def _sweep(
             np.minimum.at(out, place + (di * width + dj), z + end)
 
 
-def _upright_height(
-    dx: NDArray[np.float64], dy: NDArray[np.float64], radius: NDArray[np.float64], corner: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _upright_height(dx: Array, dy: Array, radius: Array, corner: Array) -> Array:
     """As `_end_height`, with the axis along Z."""
     away = np.sqrt(dx * dx + dy * dy)
     if not corner.any():
@@ -177,13 +164,7 @@ def _upright_height(
     return np.where(away <= radius, corner - np.sqrt(corner * corner - over * over), np.inf)
 
 
-def _end_height(
-    dx: NDArray[np.float64],
-    dy: NDArray[np.float64],
-    axis: NDArray[np.float64],
-    radius: NDArray[np.float64],
-    corner: NDArray[np.float64],
-) -> NDArray[np.float64]:
+def _end_height(dx: Array, dy: Array, axis: Array, radius: Array, corner: Array) -> Array:
     """Height of the end over the tip at (dx, dy) from the tip, mm; infinite beyond it."""
     flat = radius - corner
     # The flat: the plane through the tip, square to the axis, as far as the ring of the corner.

@@ -6,7 +6,7 @@ For the proofs of both kinds of file; it shares no code with the rule, the reade
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -14,11 +14,13 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
+from floorfit.errors import Finding
 from floorfit.nc.sweep import FloorGrid, Samples, sample, swept_heights
 from floorfit.part.model import Pocket
 
-__all__ = ["TOO_DEEP_MM", "Cuts", "SweptFloor", "lowered_elsewhere", "sweep_floors"]
+__all__ = ["TOO_DEEP_MM", "Cuts", "FileProof", "SweptFloor", "lowered_elsewhere", "sweep_floors"]
 
 #: The two files are not sampled at the same places: along a pass they are no further apart in height than this, mm.
 _RISE_MM = 0.004
@@ -45,11 +47,11 @@ class Cuts:
         Radius and corner radius of the cutter.
     """
 
-    start: NDArray[np.float64]
-    end: NDArray[np.float64]
-    axis0: NDArray[np.float64]
-    axis1: NDArray[np.float64]
-    size: NDArray[np.float64]
+    start: Array
+    end: Array
+    axis0: Array
+    axis1: Array
+    size: Array
 
     @classmethod
     def joined(cls, parts: Sequence[Cuts]) -> Cuts:
@@ -57,7 +59,7 @@ class Cuts:
         return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in cls.__dataclass_fields__))
 
     @cached_property
-    def _box(self) -> NDArray[np.float64]:
+    def _box(self) -> Array:
         """Least and greatest X, Y and Z of each motion, (6, m), mm."""
         return np.concatenate([np.minimum(self.start, self.end).T, np.maximum(self.start, self.end).T])
 
@@ -148,7 +150,7 @@ def sweep_floors(before: Cuts, after: Cuts, floors: Sequence[tuple[Pocket, Corre
     return [one for one in out if one is not None]
 
 
-def _lattice(pocket: Pocket) -> tuple[NDArray[np.float64], ...]:
+def _lattice(pocket: Pocket) -> tuple[Array, ...]:
     """Places over the box of a floor."""
     x0, y0, x1, y1 = pocket.polygon.bounds
     return tuple(np.meshgrid(np.linspace(x0, x1, 65), np.linspace(y0, y1, 65)))
@@ -164,7 +166,7 @@ def _floor(before: Cuts, after: Cuts, pocket: Pocket, correction: Correction, ra
     return _compare(pocket, correction, grid, _reached(pocket, grid, old), *heights)
 
 
-def _reached(pocket: Pocket, grid: FloorGrid, cuts: Samples) -> NDArray[np.bool_]:
+def _reached(pocket: Pocket, grid: FloorGrid, cuts: Samples) -> Flags:
     """Places of a floor that the flat of the smallest cutter that goes down to it comes to."""
     x, y, z = cuts.tip.T
     on = (z <= pocket.floor_at(x, y) + _cut_mm(pocket)) & shapely.contains_xy(pocket.polygon, x, y)
@@ -181,12 +183,7 @@ def _cut_mm(pocket: Pocket) -> float:
 
 
 def _compare(
-    pocket: Pocket,
-    correction: Correction,
-    grid: FloorGrid,
-    reached: NDArray[np.bool_],
-    old: NDArray[np.float64],
-    new: NDArray[np.float64],
+    pocket: Pocket, correction: Correction, grid: FloorGrid, reached: Flags, old: Array, new: Array
 ) -> SweptFloor:
     x, y = np.meshgrid(grid.x, grid.y, indexing="ij")
     nominal, dz = pocket.floor_at(x, y), correction.at(x, y)
@@ -216,9 +213,7 @@ def _compare(
     )
 
 
-def lowered_elsewhere(
-    added: NDArray[np.float64], xy: NDArray[np.float64], radius: NDArray[np.float64], pockets: Sequence[Pocket]
-) -> NDArray[np.intp]:
+def lowered_elsewhere(added: Array, xy: Array, radius: Array, pockets: Sequence[Pocket]) -> Rows:
     """Motions that end lower than before further from all of some floors than the cutter's radius.
 
     Parameters
@@ -237,3 +232,76 @@ def lowered_elsewhere(
     for pocket in pockets:
         away = np.minimum(away, shapely.distance(pocket.polygon, shapely.points(xy[rows])))
     return np.asarray(rows[away > radius[rows] + 0.2])
+
+
+@dataclass
+class FileProof:
+    """What a proof finds in a file; nothing is written where it finds anything.
+
+    Parameters
+    ----------
+    source : str
+        Name of the file.
+    """
+
+    source: str
+    findings: list[Finding] = field(default_factory=list, init=False)
+
+    def fail(self, line: int, text: str, count: int = 1) -> None:
+        """Say what does not hold.
+
+        Parameters
+        ----------
+        line : int
+            From 0; -1 where it is no line's.
+        text : str
+        count : int
+            Motions of which it holds.
+        """
+        place = f"line {line + 1}" if line >= 0 else ""
+        more = f" ({count} motions)" if count > 1 else ""
+        self.findings.append(Finding("proof", self.source, place, f"proof failed: {text}{more}. Nothing was written."))
+
+    def check(self, line: NDArray[np.integer], bad: Flags, text: str) -> None:
+        """Fail where a motion is bad, with the line of the first.
+
+        Parameters
+        ----------
+        line : (n,) ndarray of int
+        bad : (n,) ndarray of bool
+        text : str
+        """
+        rows = np.flatnonzero(bad)
+        if len(rows):
+            self.fail(int(line[rows[0]]), text, len(rows))
+
+    def sweep(self, before: Cuts, after: Cuts, floors: Sequence[tuple[Pocket, Correction]]) -> list[SweptFloor]:
+        """Sweep the floors, and fail where one is too deep.
+
+        Parameters
+        ----------
+        before, after : Cuts
+        floors : sequence of (Pocket, Correction)
+        """
+        out = sweep_floors(before, after, floors)
+        for one in out:
+            if one.deep_mm > TOO_DEEP_MM:
+                x, y = one.where
+                self.fail(-1, f"pocket {one.pocket} would be {one.deep_mm:.3f} mm too deep at ({x:.1f}, {y:.1f})")
+        return out
+
+    def keep_the_rest(
+        self, line: NDArray[np.integer], added: Array, xy: Array, radius: Array,
+        floors: Sequence[tuple[Pocket, Correction]],
+    ) -> None:  # fmt: skip
+        """Fail where something is lower than it was, beside the floors.
+
+        Parameters
+        ----------
+        line, added, xy, radius : ndarray
+            Lines; as in `lowered_elsewhere`.
+        floors : sequence of (Pocket, Correction)
+        """
+        low = lowered_elsewhere(added, xy, radius, [pocket for pocket, _ in floors])
+        if len(low):
+            self.fail(int(line[low[0]]), "lower than it was, and over no floor that goes down", len(low))

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.standing_arcs import StandingArcs
 
@@ -48,56 +48,30 @@ class TipPath:
         Arcs that are none in plan (G18, G19).
     """
 
-    start: NDArray[np.float64]
-    end: NDArray[np.float64]
-    axis: NDArray[np.float64]
-    cutter: NDArray[np.intp]
-    is_rapid: NDArray[np.bool_]
+    start: Array
+    end: Array
+    axis: Array
+    cutter: Rows
+    is_rapid: Flags
     cutters: Sequence[Cutter]
-    centre: NDArray[np.float64]
-    sweep: NDArray[np.float64]
-    aside: NDArray[np.float64]
-    is_usable: NDArray[np.bool_]
-    first_axis: NDArray[np.float64] | None = None
+    centre: Array
+    sweep: Array
+    aside: Array
+    is_usable: Flags
+    first_axis: Array | None = None
     standing: StandingArcs | None = None
-
-    @classmethod
-    def straight(
-        cls,
-        start: NDArray[np.float64],
-        end: NDArray[np.float64],
-        axis: NDArray[np.float64],
-        cutter: NDArray[np.intp],
-        is_rapid: NDArray[np.bool_],
-        cutters: Sequence[Cutter],
-    ) -> TipPath:
-        """Return a path of straight motions, all of them usable."""
-        count = len(start)
-        nothing = np.full((count, 2), np.nan)
-        return cls(
-            start,
-            end,
-            axis,
-            cutter,
-            is_rapid,
-            cutters,
-            nothing,
-            np.zeros(count),
-            np.zeros(count),
-            np.ones(count, bool),
-        )
 
     def __len__(self) -> int:
         """Return the number of motions."""
         return len(self.end)
 
     @cached_property
-    def is_arc(self) -> NDArray[np.bool_]:
+    def is_arc(self) -> Flags:
         """Which motions are arcs in plan."""
         return np.asarray(self.sweep != 0)
 
     @cached_property
-    def length(self) -> NDArray[np.float64]:
+    def length(self) -> Array:
         """Length of each motion in plan, of a standing arc along its way, mm; NaN where an end is not known."""
         chord = np.hypot(*(self.end - self.start)[:, :2].T)
         radius = np.hypot(*(self.start[:, :2] - self.centre).T)
@@ -107,7 +81,7 @@ class TipPath:
         return np.asarray(out)
 
     @cached_property
-    def lowest(self) -> NDArray[np.float64]:
+    def lowest(self) -> Array:
         """Least Z on the way of each motion, mm."""
         out = np.fmin(self.start[:, 2], self.end[:, 2])
         if self.standing is not None:
@@ -115,7 +89,7 @@ class TipPath:
             out[rows] = np.fmin(out[rows], self.standing.points(rows, self.standing.lowest)[:, 2])
         return np.asarray(out)
 
-    def points(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+    def points(self, rows: Rows, share: Array) -> Array:
         """Places on motions, one for each pair of row and share (an arc is divided by angle).
 
         Parameters
@@ -139,14 +113,14 @@ class TipPath:
             out[arcs] = self.standing.points(rows[arcs], share[arcs])
         return np.where(part == 1.0, last, out)
 
-    def _on_arc(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _on_arc(self, rows: Rows, share: Array) -> Array:
         centre = self.centre[rows]
         first, last = self.start[rows, :2] - centre, self.end[rows, :2] - centre
         angle = np.arctan2(first[:, 1], first[:, 0]) + share * self.sweep[rows]
         radius = np.hypot(*first.T) * (1 - share) + np.hypot(*last.T) * share
         return np.asarray(centre + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]))
 
-    def axes(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+    def axes(self, rows: Rows, share: Array) -> Array:
         """Axes at places on motions, (m, 3): the vector goes evenly from one end to the other.
 
         Parameters
@@ -162,7 +136,7 @@ class TipPath:
         out = first + share[:, None] * (last - first)
         return np.asarray(out / np.linalg.norm(out, axis=1)[:, None])
 
-    def axis_places(self, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+    def axis_places(self, rows: Rows, share: Array) -> Array:
         """As `points`, moved sideways by ``aside`` where the cutter runs beside the programmed path.
 
         Parameters
@@ -178,7 +152,7 @@ class TipPath:
             out[beside, :2] += self.aside[rows[beside], None] * self._left(rows[beside], out[beside, :2])
         return out
 
-    def _left(self, rows: NDArray[np.intp], places: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _left(self, rows: Rows, places: Array) -> Array:
         along = (self.end - self.start)[rows, :2]
         arc = self.is_arc[rows]
         spoke = places[arc] - self.centre[rows[arc]]

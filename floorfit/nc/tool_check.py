@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import EPS_MM, CutFloor
 from floorfit.nc.motions import CUTTING, RAPID, Motions
@@ -33,7 +33,7 @@ def check_tools(
     path: TipPath,
     floors: Sequence[CutFloor],
     outline: Sequence[tuple[float, float]],
-    numbers: NDArray[np.float64],
+    numbers: Array,
     *,
     source: str,
 ) -> list[Finding]:
@@ -81,7 +81,7 @@ def _matters(
     floor: CutFloor,
     floors: Sequence[CutFloor],
     outline: Sequence[tuple[float, float]],
-    rows: NDArray[np.intp],
+    rows: Rows,
 ) -> list[tuple[int, str]]:
     """The first motion for each way in which the radius matters on a floor."""
     low = path.lowest[rows]
@@ -135,7 +135,7 @@ def _open_edge(floor: CutFloor, floors: Sequence[CutFloor], outline: Sequence[tu
     return edge.intersection(open_to)
 
 
-def _reach(path: TipPath, rows: NDArray[np.intp], shape: BaseGeometry, by: float) -> NDArray[np.bool_]:
+def _reach(path: TipPath, rows: Rows, shape: BaseGeometry, by: float) -> Flags:
     """Motions that come as near to a shape in plan; an arc by its box."""
     if not len(rows):
         return np.zeros(0, dtype=bool)

@@ -9,9 +9,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding, InputError
+from floorfit.json_file import read_text
 from floorfit.nc.cutter import NEEDLE, Cutter
 from floorfit.nc.motions import Motions
 from floorfit.units import MM_PER_INCH
@@ -43,7 +44,7 @@ class Tools:
             return next(iter(self.by_number.values()))
         return self.by_number.get(int(number), self.every)
 
-    def of(self, motions: Motions) -> tuple[NDArray[np.intp], list[Cutter]]:
+    def of(self, motions: Motions) -> tuple[Rows, list[Cutter]]:
         """Return the cutter of each row as an index, and the cutters; `NEEDLE`, the last, stands for one not known."""
         numbers = self.numbers(motions)
         cutters: list[Cutter] = []
@@ -55,7 +56,7 @@ class Tools:
         return index, cutters or [NEEDLE]
 
     @staticmethod
-    def numbers(motions: Motions) -> NDArray[np.float64]:
+    def numbers(motions: Motions) -> Array:
         """T number in the spindle for each row: of the last M6, or of the T word where there is no M6; -1: none."""
         if not len(motions):
             return np.zeros(0)
@@ -103,13 +104,7 @@ def read_tool_table(path: Path) -> dict[int, Cutter]:
     InputError
         With the line and the column, if it cannot be read.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            [Finding("unreadable", str(path), "", f"cannot be read as UTF-8 text ({error}). Check the path.")]
-        ) from error
-    lines = [(number, line) for number, line in enumerate(text.splitlines(), start=1) if _has_data(line)]
+    lines = [(number, line) for number, line in enumerate(read_text(path).splitlines(), start=1) if _has_data(line)]
     reader = csv.DictReader([line for _, line in lines])
     unit = MM_PER_INCH if "diameter_in" in (reader.fieldnames or ()) else 1.0
     name = "in" if unit != 1.0 else "mm"

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.nc.floor_bands import EPS_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.zones import Zone, Zones
@@ -51,17 +51,15 @@ class Asked:
         Whether the tip is too low for the floor named by ``near``.
     """
 
-    gain: NDArray[np.float64]
-    least: NDArray[np.float64]
-    floor: NDArray[np.intp]
-    near: NDArray[np.intp]
-    guarded: NDArray[np.intp]
-    is_under: NDArray[np.bool_]
+    gain: Array
+    least: Array
+    floor: Rows
+    near: Rows
+    guarded: Rows
+    is_under: Flags
 
 
-def ask(
-    path: TipPath, zones: Sequence[Zones], rows: NDArray[np.intp], share: NDArray[np.float64], clearance: float | None
-) -> Asked:
+def ask(path: TipPath, zones: Sequence[Zones], rows: Rows, share: Array, clearance: float | None) -> Asked:
     """Ask what the tip must gain at places on motions.
 
     Parameters
@@ -85,9 +83,7 @@ def ask(
 class _Points:
     """A chunk of points, and the greatest of what is asked so far."""
 
-    def __init__(
-        self, path: TipPath, rows: NDArray[np.intp], share: NDArray[np.float64], clearance: float | None
-    ) -> None:
+    def __init__(self, path: TipPath, rows: Rows, share: Array, clearance: float | None) -> None:
         self.xyz = path.axis_places(rows, share)
         self.axis, self.cutter, self.rapid = path.axes(rows, share), path.cutter[rows], path.is_rapid[rows]
         self.clearance = clearance
@@ -110,7 +106,7 @@ class _Points:
         gain[np.isneginf(gain)] = 0.0
         return Asked(gain, self.least, self.floor, self.near, self.guarded, self.is_under)
 
-    def _outside(self, group: Zones, mask: NDArray[np.bool_], gain: NDArray[np.float64]) -> None:
+    def _outside(self, group: Zones, mask: Flags, gain: Array) -> None:
         some = np.flatnonzero(mask)
         if group.outside is None or not len(some):
             return
@@ -118,7 +114,7 @@ class _Points:
         gain[some] = 0.0
         self.least[some] = 0.0
 
-    def _zone(self, zone: Zone, mine: NDArray[np.intp], places: NDArray[np.float64]) -> None:
+    def _zone(self, zone: Zone, mine: Rows, places: Array) -> None:
         floor = zone.floor
         x0, y0, x1, y1 = zone.region.bounds
         x, y, z = places
@@ -128,7 +124,7 @@ class _Points:
         if len(some):
             self._ask(zone, some)
 
-    def _ask(self, zone: Zone, some: NDArray[np.intp]) -> None:
+    def _ask(self, zone: Zone, some: Rows) -> None:
         floor = zone.floor
         xy, z, axis = self.xyz[some, :2], self.xyz[some, 2], self.axis[some]
         over = z - floor.pocket.nominal_z(*xy.T)
@@ -142,16 +138,9 @@ class _Points:
             lift = np.zeros(len(some))
         else:
             lift = zone.lift(xy, axis)
-        self._most(floor, some, lift, low, high, over_it)
+        self._most(floor, some, lift, low, high)
 
-    def _places(
-        self,
-        floor: CutFloor,
-        some: NDArray[np.intp],
-        over_it: NDArray[np.bool_],
-        low: NDArray[np.bool_],
-        high: NDArray[np.float64],
-    ) -> None:
+    def _places(self, floor: CutFloor, some: Rows, over_it: Flags, low: Flags, high: Array) -> None:
         on = over_it & low & (high <= floor.band + EPS_MM)
         away = np.round(np.abs(high), 6)
         on &= away < self.away[some]
@@ -162,15 +151,7 @@ class _Points:
         self.near[some[off]] = floor.index
         self.is_under[some[off]] = ~low[off]
 
-    def _most(
-        self,
-        floor: CutFloor,
-        some: NDArray[np.intp],
-        lift: NDArray[np.float64],
-        low: NDArray[np.bool_],
-        high: NDArray[np.float64],
-        over_it: NDArray[np.bool_],
-    ) -> None:
+    def _most(self, floor: CutFloor, some: Rows, lift: Array, low: Flags, high: Array) -> None:
         height = np.maximum(high, 0.0)
         band = low & (high <= floor.band + EPS_MM)
         clear = np.where(self.rapid[some], RAPID_CLEARANCE_MM, floor.band) if self.clearance is None else self.clearance

@@ -19,10 +19,10 @@ from functools import cached_property
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from floorfit.arrays import Array
 from floorfit.decision.decision import FollowGrid
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
@@ -82,7 +82,7 @@ class Zone:
         both = (nominal[0] + added[0], nominal[1] + added[1])
         return self.cutter.over_slope(both) - self.cutter.over_slope(nominal)
 
-    def contact(self, xy: NDArray[np.float64], axis: NDArray[np.float64]) -> NDArray[np.float64]:
+    def contact(self, xy: Array, axis: Array) -> Array:
         """Height of the tip over the nominal floor when the end touches it, (n,), mm.
 
         Parameters
@@ -102,7 +102,7 @@ class Zone:
         out[leaning] = self.cutter.contact(axis[leaning], slope)
         return out
 
-    def lift(self, xy: NDArray[np.float64], axis: NDArray[np.float64]) -> NDArray[np.float64]:
+    def lift(self, xy: Array, axis: Array) -> Array:
         """Lift at places of the axis (n, 2), mm; minus infinity where the end stays above the floor's own edge.
 
         Parameters
@@ -153,7 +153,7 @@ class Zone:
         values = self._standing(xy, np.broadcast_to(_UP, (len(xy), 3)), corrected=corrected)
         return FollowGrid(x, y, values.reshape(len(x), len(y)))
 
-    def _tilted(self, axis: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _tilted(self, axis: Array) -> Array:
         """What a tilt of a plane floor adds to a leaning end, beyond what it adds to an upright one, (n,), mm."""
         if self.floor.correction.action != "tilt":
             return np.zeros(len(axis))
@@ -161,7 +161,7 @@ class Zone:
         both = (nominal[0] + added[0], nominal[1] + added[1])
         return self.cutter.contact(axis, both) - self.cutter.contact(axis, nominal) - self._extra
 
-    def _standing(self, xy: NDArray[np.float64], axis: NDArray[np.float64], *, corrected: bool) -> NDArray[np.float64]:
+    def _standing(self, xy: Array, axis: Array, *, corrected: bool) -> Array:
         """Height of the tip over the nominal floor when the end touches that floor, or the corrected one, (n,), mm."""
         out = np.zeros(len(xy))
         pocket = self.floor.pocket
@@ -175,7 +175,7 @@ class Zone:
             out[some] = z.max(axis=1) - pocket.floor_at(x, y)
         return out
 
-    def most_standing(self, low: NDArray[np.float64], high: NDArray[np.float64], axis: NDArray[np.float64]) -> float:
+    def most_standing(self, low: Array, high: Array, axis: Array) -> float:
         """Greatest Z of the tip over a box in plan with the end on the nominal floor, or a little more, mm.
 
         Parameters
@@ -194,7 +194,7 @@ class Zone:
         # Between the lines it may be higher by less than one step of them, and no higher than the floor's top.
         return min(float(z.max() + np.ptp(z) / 20), max(self.floor.z_range[1], float(z.max())))
 
-    def _nearest(self, xy: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _nearest(self, xy: Array) -> tuple[Array, Array]:
         """Nearest places of the floor, and how far away they are."""
         away = np.zeros(len(xy))
         polygon = self.floor.pocket.polygon

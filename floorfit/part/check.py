@@ -90,25 +90,14 @@ def check_ring(ring: Ring, path: Path, what: str, scale: float) -> list[Fault]:
     if len(set(ring)) < 3:
         text = f"{what} has {len(set(ring))} different vertices, at least 3 were expected. Add the others."
         return [Fault("degenerate-ring", path, text)]
-    if _is_flat(ring):
-        text = f"{what} has no area: its vertices lie on one line. Correct the vertices."
-        return [Fault("no-area", path, text)]
-    return _crossing(ring, path, what, scale)
-
-
-def _is_flat(ring: Ring) -> bool:
-    """Whether the ring's convex hull has no area."""
-    from shapely import MultiPoint
-
-    return bool(MultiPoint(ring).convex_hull.area <= SMALLEST_MM2)
-
-
-def _crossing(ring: Ring, path: Path, what: str, scale: float) -> list[Fault]:
     import shapely
 
     polygon = shapely.Polygon(ring)
-    if shapely.is_valid(polygon) and polygon.area > SMALLEST_MM2:
+    if polygon.is_valid and polygon.area > SMALLEST_MM2:
         return []
+    if shapely.MultiPoint(ring).convex_hull.area <= SMALLEST_MM2:
+        text = f"{what} has no area: its vertices lie on one line. Correct the vertices."
+        return [Fault("no-area", path, text)]
     where = _place_of(str(shapely.is_valid_reason(polygon)), scale)
     text = f"{what} crosses or touches itself{where}. List its vertices in order round the edge, each once."
     return [Fault("self-crossing", path, text)]
@@ -149,6 +138,8 @@ def check_islands(
     from shapely import Polygon
 
     room = Polygon(boundary)
+    if not islands:
+        return room, []
     faults = [fault for path, ring in islands for fault in _island_outside(room, path, ring, name)]
     solids = [Polygon(ring) for _, ring in islands]
     for i, j in _overlapping(solids):

@@ -50,6 +50,8 @@ class Draft:
         self.tainted = {path[:k] for path in self.bad for k in range(len(path) + 1)}
         self.indices: range = range(0)
         self.scale = 1.0
+        self.has_sound_boundary: set[int] = set()
+        self._pockets: dict[int, Pocket] = {}
         if isinstance(document, Mapping) and not self._has_fault_above("pockets") and "pockets" in document:
             self.indices = range(len(document["pockets"]))
 
@@ -65,7 +67,7 @@ class Draft:
         return path not in self.tainted and not self._has_fault_above(*path)
 
     def _has_fault_above(self, *path: str | int) -> bool:
-        return any(path[:k] in self.bad for k in range(len(path) + 1))
+        return bool(self.bad) and any(path[:k] in self.bad for k in range(len(path) + 1))
 
     def outline(self) -> Ring:
         """Return the outline, mm."""
@@ -103,6 +105,7 @@ class Draft:
             ring = self._boundary(i, faults)
             if ring is None:
                 continue
+            self.has_sound_boundary.add(i)
             boundaries.append((path, self._labels[i], ring))
             floor = self._floor(i, ring, faults)
             if floor is not None:
@@ -173,14 +176,13 @@ class Draft:
         pocket = self.pocket(i)
         places = {key: self._find(i, key)[1] for key in ("floor_z", "slope", "corner_radius", *_INHERITED)}
         faults = [*check_numbers(pocket, places), *self._web_disagrees(i)]
-        if not faults and not check_ring(pocket.boundary, (), "", 1.0):
+        if not faults and i in self.has_sound_boundary:
             faults = check_web(pocket, ("pockets", i))
         return faults
 
     def _can_be_placed(self, i: int) -> bool:
         """Whether heights can be taken at the boundary's centroid: of a plain pocket always."""
-        ring = clean_ring(self._raw(i)["boundary"], self.scale)
-        return not any(key in self._raw(i) for key in _SHAPED) or not check_ring(ring, (), "", 1.0)
+        return i in self.has_sound_boundary or not any(key in self._raw(i) for key in _SHAPED)
 
     def _missing(self, i: int) -> list[Fault]:
 
@@ -238,10 +240,11 @@ class Draft:
         return [Fault("web-disagrees", ("pockets", i, "web"), text)]
 
     def pocket(self, i: int) -> Pocket:
-        """Build pocket i; its structure must be sound and nothing missing."""
-        if any(key in self._raw(i) for key in _SHAPED):
-            return self._shaped_pocket(i)
-        return self._plain_pocket(i, *self._levels(i))
+        """Build pocket i, once; its structure must be sound and nothing missing."""
+        if i not in self._pockets:
+            is_shaped = any(key in self._raw(i) for key in _SHAPED)
+            self._pockets[i] = self._shaped_pocket(i) if is_shaped else self._plain_pocket(i, *self._levels(i))
+        return self._pockets[i]
 
     def _shaped_pocket(self, i: int) -> Pocket:
         """Build a pocket with heights: the plain one first, then what is at its centroid."""

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 __all__ = ["LocalLimits", "Part", "Pocket", "Ring", "Tolerance"]
 
-
 #: A region that shares no more with a floor than this does not hold there, mm²: rounding of its corners.
 _NO_AREA_MM2 = 0.01
 
@@ -139,7 +138,7 @@ class Pocket:
         """Centroid of the boundary polygon (islands not taken out), mm; may lie outside a U-shape."""
         from shapely import Polygon
 
-        point = Polygon(self.boundary).centroid
+        point = (Polygon(self.boundary) if self.islands else self.polygon).centroid
         return (point.x, point.y)
 
     def floor_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:

@@ -29,7 +29,7 @@ from floorfit.units import MM_PER_UNIT
 if TYPE_CHECKING:
     from floorfit.part.document import Fault, Path
 
-__all__ = ["part_from_document", "part_schema", "part_to_document", "read_part", "write_part"]
+__all__ = ["part_from_document", "part_to_document", "read_part", "write_part"]
 
 #: Keys and indices above the deepest value of a part file are fewer; what lies deeper is an unknown key anyway.
 DEEPEST = 20
@@ -141,7 +141,8 @@ def part_from_document(document: Mapping[str, Any], source: str = "part") -> Par
     from floorfit.part.document import structure_faults
     from floorfit.part.draft import Draft
 
-    faults = [*_doubled_keys(document, ()), *structure_faults(document)]
+    doubled = _doubled_keys(document, ()) if isinstance(document, dict | list) else ()
+    faults = [*doubled, *structure_faults(document)]
     draft = Draft(document, (fault.path for fault in faults))
     faults.extend(draft.faults())
     if faults:
@@ -177,12 +178,10 @@ def _doubled_keys(value: Any, path: Path) -> Iterable[Fault]:
             yield Fault("doubled-key", (*path, key), text)
     if len(path) > DEEPEST:
         return
-    if isinstance(value, Mapping):
-        for key, inner in value.items():
-            yield from _doubled_keys(inner, (*path, key))
-    elif isinstance(value, list):
-        for i, inner in enumerate(value):
-            yield from _doubled_keys(inner, (*path, i)) if isinstance(inner, (Mapping, list)) else ()
+    steps: Iterable[tuple[str | int, Any]] = value.items() if isinstance(value, dict) else enumerate(value)
+    for step, inner in steps:
+        if isinstance(inner, dict | list):
+            yield from _doubled_keys(inner, (*path, step))
 
 
 def write_part(part: Part, path: str | os.PathLike[str]) -> None:
@@ -306,25 +305,3 @@ def _out(value_mm: float, scale: float) -> float:
     near = value / scale
     tries = (float(f"{near:.12g}"), near, math.nextafter(near, -math.inf), math.nextafter(near, math.inf))
     return next((number for number in tries if number * scale == value), near)
-
-
-def part_schema(number: int = 1) -> dict[str, Any]:
-    """Return the JSON Schema of the part file (draft 2020-12).
-
-    Parameters
-    ----------
-    number : {1, 2}
-        Number of the format.
-
-    It says what keys there are and of what kind; that rings do not cross, floors do not overlap and webs agree
-    is checked by `read_part` only.
-
-    Returns
-    -------
-    dict
-    """
-    from floorfit.part.document import PartDocument, ShapedPartDocument
-
-    schema = (PartDocument if number == 1 else ShapedPartDocument).model_json_schema()
-    title = f"floorfit-part/{number}"
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": title}

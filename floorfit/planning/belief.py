@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.errors import NumericalError
 from floorfit.surface.covariance import Covariance
 from floorfit.surface.fit import Fit, fit_surface
@@ -24,8 +25,6 @@ from floorfit.surface.reml import Prior, Solution, assemble, solve
 from floorfit.surface.search import LIKELY, pinned
 
 __all__ = ["Belief", "Change", "Known", "fit_known", "foreseen", "likely_with", "middle_deviation", "unread"]
-
-Array = NDArray[np.float64]
 
 #: Standard deviation of the warp at the three corners that hold the plane before any reading, mm: a hundred times that
 #: of a reading, so that three readings have it down to a ten-thousandth.

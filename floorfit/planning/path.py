@@ -6,12 +6,11 @@ G. A. Croes, Operations Research 6(6), 791–812, 1958 (2-opt); I. Or, thesis, N
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from floorfit.arrays import Array, Rows
 
 __all__ = ["order_by_group", "order_path", "path_length"]
-
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 #: Longest run of places that or-opt moves.
 LONGEST_RUN = 3

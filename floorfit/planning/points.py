@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.dishing import web_dishes
 from floorfit.errors import ABOVE_ZERO, NOT_NEGATIVE, Finding, InputError, Range, check_ranges
 from floorfit.one_thread import one_thread
@@ -35,8 +36,6 @@ if TYPE_CHECKING:
     from floorfit.record import Record
 
 __all__ = ["Known", "Plan", "plan"]
-
-Array = NDArray[np.float64]
 
 #: Readings a floor should have at least: they carry a plane, and a lost one leaves two.
 LEAST_PER_FLOOR = 3
@@ -336,13 +335,7 @@ def _belief(
 
 
 def _promised(
-    part: Part,
-    greedy: _Greedy,
-    start: Known | None,
-    fit: Fit | None,
-    points: Array,
-    u_mm: float,
-    modes: Modes | None,
+    part: Part, greedy: _Greedy, start: Known | None, fit: Fit | None, points: Array, u_mm: float, modes: Modes | None
 ) -> Array:
     """Standard uncertainty of each floor's offset at the end, mm: what a fit reports once the readings have come in."""
     if start is None or fit is None or not len(points):

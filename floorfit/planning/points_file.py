@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 import os
 from pathlib import Path
 
 import numpy as np
 
-from floorfit.plain_text import plain_cell
+from floorfit.plain_text import write_csv
 from floorfit.planning.points import Plan
 from floorfit.units import MM_PER_UNIT, Unit
 
@@ -57,11 +56,9 @@ def write_points(plan: Plan, path: str | os.PathLike[str], unit: Unit) -> None:
         Unit of the lengths in the file.
     """
     scale, digits = MM_PER_UNIT[unit], DECIMALS[unit]
-    with Path(path).open("w", encoding="utf-8", newline="") as handle:
-        writer = csv.writer(handle, lineterminator="\n")
-        writer.writerow([f"x_{unit}", f"y_{unit}", f"z_{unit}", f"thickness_{unit}", "pocket"])
-        for (x, y), pocket in zip(plan.points, plan.pockets, strict=True):
-            writer.writerow([f"{x / scale:.{digits}f}", f"{y / scale:.{digits}f}", "", "", plain_cell(pocket)])
+    places = zip(plan.points / scale, plan.pockets, strict=True)
+    rows = ([f"{x:.{digits}f}", f"{y:.{digits}f}", "", "", pocket] for (x, y), pocket in places)
+    write_csv(Path(path), [*(f"{name}_{unit}" for name in ("x", "y", "z", "thickness")), "pocket"], rows)
 
 
 def write_curve(plan: Plan, path: str | os.PathLike[str], unit: Unit) -> None:
@@ -77,8 +74,6 @@ def write_curve(plan: Plan, path: str | os.PathLike[str], unit: Unit) -> None:
         Unit of the lengths in the file.
     """
     scale = MM_PER_UNIT[unit]
-    with Path(path).open("w", encoding="utf-8", newline="") as handle:
-        writer = csv.writer(handle, lineterminator="\n")
-        writer.writerow(["readings", f"offset_u_mean_{unit}", f"offset_u_largest_{unit}"])
-        for readings, mean, largest in plan.curve:
-            writer.writerow([f"{readings:.0f}", f"{mean / scale:.6g}", f"{largest / scale:.6g}"])
+    header = ["readings", f"offset_u_mean_{unit}", f"offset_u_largest_{unit}"]
+    rows = ([f"{count:.0f}", f"{mean / scale:.6g}", f"{largest / scale:.6g}"] for count, mean, largest in plan.curve)
+    write_csv(Path(path), header, rows)

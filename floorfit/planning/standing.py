@@ -6,13 +6,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.part.model import Pocket
 
 __all__ = ["FloorPlaces", "floor_places"]
-
-Array = NDArray[np.float64]
 
 #: Directions in which a floor is farthest from its middle: its corners, where a smooth warp has its extremes.
 ACROSS = np.array([[1.0, 1.0], [1.0, -1.0]]) / np.sqrt(2.0)

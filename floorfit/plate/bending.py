@@ -11,16 +11,14 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.plate.rigidity import Rigidity
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
 __all__ = ["PlateMesh"]
-
-Array = NDArray[np.float64]
 
 #: Gauss points along an element: exact for products of cubics (degree six).
 GAUSS = 4

@@ -13,8 +13,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.errors import ABOVE_ZERO, Finding, InputError, Range, check_ranges
 from floorfit.one_thread import one_thread
 from floorfit.part.model import Part
@@ -24,8 +24,6 @@ from floorfit.plate.stress import StressLengths, clamped, stressed
 from floorfit.surface.modes import Modes
 
 __all__ = ["PlatePrior", "form_of", "prior"]
-
-Array = NDArray[np.float64]
 
 #: Correlation lengths as shares of the part's longer side.
 SHARES = (0.2, 0.8)

@@ -6,29 +6,27 @@ JSON: the part's name and form (`form_of`), how the plates were simulated, and t
 
 from __future__ import annotations
 
-import json
 import os
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
 from floorfit.errors import Finding, InputError
-from floorfit.json_file import read_json
+from floorfit.json_file import read_json, validated, write_json
 from floorfit.plate.plate_prior import PlatePrior
 from floorfit.surface.modes import Modes
 
 __all__ = ["PRIOR_FORMAT", "prior_from_document", "prior_to_document", "read_prior", "write_prior"]
 
+REMEDY = "Make it again with `floorfit prior`."
 PRIOR_FORMAT: Literal["floorfit-prior/1"] = "floorfit-prior/1"
 
 
-class _PriorModel(BaseModel):
+class _Prior(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
-
-class _Prior(_PriorModel):
     format: Literal["floorfit-prior/1"]
     part: str
     form_sha256: str
@@ -79,10 +77,7 @@ def prior_from_document(document: Any, source: str = "prior") -> PlatePrior:
     InputError
         If the document does not fit the format.
     """
-    try:
-        model = _Prior.model_validate(document)
-    except ValidationError as error:
-        raise InputError([_fault(source, _path(one["loc"]), one["msg"]) for one in error.errors()[:20]]) from error
+    model = validated(_Prior, document, "bad-prior", source, REMEDY)
     return PlatePrior(
         model.part, model.form_sha256, model.thickness_mm, model.fields, model.seed, tuple(model.lengths_mm),
         _modes(model, source), model.version, source,
@@ -101,12 +96,8 @@ def _modes(model: _Prior, source: str) -> Modes:
     return Modes(x, y, np.array(model.modes))
 
 
-def _path(steps: tuple[int | str, ...]) -> str:
-    return ".".join(str(step) for step in steps)
-
-
 def _fault(source: str, place: str, text: str) -> Finding:
-    return Finding("bad-prior", source, place, f"{text}. Make it again with `floorfit prior`.")
+    return Finding("bad-prior", source, place, f"{text}. {REMEDY}")
 
 
 def write_prior(prior: PlatePrior, path: str | os.PathLike[str]) -> None:
@@ -118,7 +109,7 @@ def write_prior(prior: PlatePrior, path: str | os.PathLike[str]) -> None:
     path : path
         File to write.
     """
-    Path(path).write_text(json.dumps(prior_to_document(prior), ensure_ascii=False) + "\n", encoding="utf-8")
+    write_json(prior_to_document(prior), Path(path))
 
 
 def read_prior(path: str | os.PathLike[str]) -> PlatePrior:

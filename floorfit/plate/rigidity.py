@@ -12,13 +12,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags
 from floorfit.part.model import Part
 
 __all__ = ["NU", "Rigidity", "part_rigidity"]
-
-Array = NDArray[np.float64]
 
 #: Poisson's ratio of aluminium plate, as usually printed (from memory); steel's 0.3 makes no difference here.
 NU = 0.33
@@ -41,21 +39,6 @@ class Rigidity:
     d22: Array
     d12: Array
     d66: Array
-
-    @classmethod
-    def even(cls, thickness: float, shape: tuple[int, int], nu: float = NU) -> Rigidity:
-        """Rigidity of a plate of one thickness: D = t³/(12 (1 − ν²)), ν D and (1 − ν) D / 2 over E.
-
-        Parameters
-        ----------
-        thickness : float, mm
-        shape : (k, l)
-            Elements along X and Y.
-        nu : float
-            Poisson's ratio.
-        """
-        d = np.full(shape, thickness**3 / (12 * (1 - nu**2)))
-        return cls(d, d, nu * d, (1 - nu) / 2 * d)
 
 
 def part_rigidity(part: Part, shape: tuple[int, int], thickness_mm: float) -> Rigidity:
@@ -103,7 +86,7 @@ def _blocks(values: Array, shape: tuple[int, int]) -> Array:
     return values.reshape(k, values.shape[0] // k, m, values.shape[1] // m)
 
 
-def _twist(is_rib: NDArray[np.bool_], height: Array, x: Array, y: Array) -> Array:
+def _twist(is_rib: Flags, height: Array, x: Array, y: Array) -> Array:
     """Twisting rigidity over E: of webs as plates, of ribs with ``G H d²``, d the distance to the next wall.
 
     Its mean over a strip of width b is the narrow bar's G H b²/12; thick pieces twist as a plate.

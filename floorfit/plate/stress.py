@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.plate.bending import PlateMesh
 
 __all__ = ["StressLengths", "clamped", "random_fields", "stressed"]
-
-Array = NDArray[np.float64]
 
 #: Released shear beside what is released along and across (our choice, no source).
 SHEAR = 0.2

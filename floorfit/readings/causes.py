@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
 from floorfit.readings.outliers import sequence
@@ -14,16 +12,13 @@ from floorfit.readings.systematic import Cause, Systematic
 
 __all__ = ["columns_to_try", "words_of"]
 
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp]
-
 #: Fewest readings of a pocket, or of a row of pockets, that are tried for an error of their own.
 FEWEST = 3
 #: Webs that differ by less than this share say nothing of the velocity.
 LEAST_SPREAD = 0.02
 
 
-def columns_to_try(part: Part, readings: Readings, floor: Rows, is_tried: NDArray[np.bool_]) -> list[Cause]:
+def columns_to_try(part: Part, readings: Readings, floor: Rows, is_tried: Flags) -> list[Cause]:
     """Columns of what each cause adds to the warp; n rows, 0 where not tried.
 
     Parameters
@@ -48,7 +43,7 @@ def columns_to_try(part: Part, readings: Readings, floor: Rows, is_tried: NDArra
     return out
 
 
-def _velocity(part: Part, floor: Rows, is_tried: NDArray[np.bool_]) -> list[Cause]:
+def _velocity(part: Part, floor: Rows, is_tried: Flags) -> list[Cause]:
     """A velocity set too high by a share reads every web too thick by that share, and the warp too low."""
     rough = np.array([one.web + one.finish_stock for one in part.pockets] + [0.0])[floor]
     if is_tried.sum() < FEWEST or np.ptp(rough[is_tried]) < LEAST_SPREAD * rough[is_tried].mean():
@@ -56,7 +51,7 @@ def _velocity(part: Part, floor: Rows, is_tried: NDArray[np.bool_]) -> list[Caus
     return [Cause("velocity", "thickness", np.where(is_tried, -rough, 0.0), "1")]
 
 
-def _path(readings: Readings, is_tried: NDArray[np.bool_]) -> list[Cause]:
+def _path(readings: Readings, is_tried: Flags) -> list[Cause]:
     when, by = sequence(readings)
     span = float(np.ptp(when[is_tried])) if is_tried.any() else 0.0
     if is_tried.sum() < 8 or span == 0.0:
@@ -64,7 +59,7 @@ def _path(readings: Readings, is_tried: NDArray[np.bool_]) -> list[Cause]:
     return [Cause("drift", by, np.where(is_tried, (when - when[is_tried].min()) / span, 0.0))]
 
 
-def _temperature(readings: Readings, is_tried: NDArray[np.bool_]) -> list[Cause]:
+def _temperature(readings: Readings, is_tried: Flags) -> list[Cause]:
     warm = readings.temperature
     if is_tried.sum() < 8 or not np.isfinite(warm[is_tried]).all() or np.ptp(warm[is_tried]) < 1.0:
         return []
@@ -131,14 +126,3 @@ def words_of(found: Systematic) -> str:
         f"the readings of {what} are {abs(found.effect):.3f} ± {2 * found.u:.3f} mm too {way} together, or their Z is "
         f"off: {cause}. Read a step block, then two places there again, with their Z."
     )
-
-
-def sizes_over(found: Sequence[Systematic], limit_mm: float) -> list[Systematic]:
-    """Those that make a difference above a limit, mm.
-
-    Parameters
-    ----------
-    found : sequence of Systematic
-    limit_mm : float, mm
-    """
-    return [one for one in found if one.size > limit_mm]

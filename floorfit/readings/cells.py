@@ -8,12 +8,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding, InputError
 from floorfit.readings.columns import Field, Header
 
 __all__ = ["Faults", "column_of_numbers", "shown"]
-
-Array = NDArray[np.float64]
 
 #: Faults that are listed one by one.
 MOST_FAULTS = 20
@@ -123,7 +122,7 @@ def _quickly(cells: Sequence[str], has_decimal_comma: bool) -> Array | None:
         return None
 
 
-def _in_range(values: Array, field: Field) -> NDArray[np.bool_]:
+def _in_range(values: Array, field: Field) -> Flags:
     above = values > field.low if field.is_open else values >= field.low
     return np.asarray(above & (values <= field.high))
 

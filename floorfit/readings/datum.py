@@ -11,16 +11,15 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array
 from floorfit.errors import ABOVE_ZERO, FINITE, Finding, InputError, check_ranges
 from floorfit.readings.columns import Field, Layout
 from floorfit.readings.observations import Readings
 from floorfit.readings.table_file import read_table
 
 __all__ = ["Datums", "Frame", "fit_frame", "read_datums", "readings_to_part", "same_shape"]
-
-Array = NDArray[np.float64]
 
 #: Thermal expansion of aluminium alloys, per kelvin (7050, 20–100 °C; reference values R5, U3).
 EXPANSION_PER_K = 23.5e-6

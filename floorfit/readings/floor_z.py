@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding, InputError
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
@@ -94,7 +94,7 @@ def settle_floor_z(part: Part, readings: Readings, floor_z: str, moved_u: float 
     return FloorZ(readings, 0.0, False)
 
 
-def _doubts(part: Part, readings: Readings, floor: NDArray[np.intp], rows: NDArray[np.bool_]) -> tuple[Finding, ...]:
+def _doubts(part: Part, readings: Readings, floor: Rows, rows: Flags) -> tuple[Finding, ...]:
     """Say where all measured Z stand off alike: at the finished floor, or by a height that no bent plate has."""
     rows = rows & np.isfinite(readings.thickness)
     if rows.sum() < FEWEST:
@@ -119,7 +119,7 @@ def _doubts(part: Part, readings: Readings, floor: NDArray[np.intp], rows: NDArr
     return ()
 
 
-def _is_alike(values: NDArray[np.float64], within: float) -> bool:
+def _is_alike(values: Array, within: float) -> bool:
     """Whether most values are 0 within a length."""
     return abs(float(np.median(values))) < within and float(np.median(np.abs(values))) < within
 
@@ -136,14 +136,7 @@ def _check(floor_z: str, moved_u: float | None) -> None:
         raise InputError("--moved-u goes with --floor-z as-programmed. Give both, or neither.")
 
 
-def _estimated(
-    part: Part,
-    readings: Readings,
-    floor: NDArray[np.intp],
-    measured: NDArray[np.bool_],
-    missing: NDArray[np.bool_],
-    u_mm: float,
-) -> FloorZ:
+def _estimated(part: Part, readings: Readings, floor: Rows, measured: Flags, missing: Flags, u_mm: float) -> FloorZ:
     rough, _ = nominal_levels(part, readings.x, readings.y, floor)
     moved = fit_rough_warp(readings.x[measured], readings.y[measured], (readings.z - rough)[measured])
     about = moved.local(readings.x[measured], readings.y[measured])

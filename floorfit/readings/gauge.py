@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array
 from floorfit.errors import NOT_NEGATIVE, Finding, InputError, Range, check_ranges
 from floorfit.readings.components import Budget, Component, combine_components
 from floorfit.readings.observations import Readings
@@ -21,7 +22,6 @@ from floorfit.readings.warp import DEFAULT_U_MM
 
 __all__ = ["Applied", "BlockResult", "Gauge", "apply_gauge", "calibrate"]
 
-Array = NDArray[np.float64]
 Method = Literal["one-point", "two-point", "line"]
 Kind = Literal["thickness", "tof"]
 
@@ -283,7 +283,7 @@ def calibrate(
     results = _per_block(x, blocks.true, steps, scale, zero)
     return Gauge(
         kind, chosen, scale, zero, _pairs(covariance), sd, float(dof), float(steps[0]), float(steps[-1]),
-        temperature, k_per_c, k_u_per_c, results, blocks.source, tuple(_warnings(results, sd, kind, scale, blocks)),
+        temperature, k_per_c, k_u_per_c, results, blocks.source, tuple(_warnings(results, kind, scale, blocks)),
     )  # fmt: skip
 
 
@@ -353,7 +353,7 @@ def _pairs(matrix: Array) -> tuple[tuple[float, float], tuple[float, float]]:
     return ((float(matrix[0, 0]), float(matrix[0, 1])), (float(matrix[1, 0]), float(matrix[1, 1])))
 
 
-def _warnings(results: tuple[BlockResult, ...], sd: float, kind: Kind, scale: float, blocks: Blocks) -> list[Finding]:
+def _warnings(results: tuple[BlockResult, ...], kind: Kind, scale: float, blocks: Blocks) -> list[Finding]:
     texts = [
         ("large-residual", f"block {b.true:.4g} mm is {b.residual:+.4f} mm off the line. Read it again, clean it, "
          "or use the range in which the gauge is straight.")

@@ -6,10 +6,9 @@ import os
 from pathlib import Path
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
-from floorfit.errors import Finding, InputError
-from floorfit.json_file import read_json
+from floorfit.json_file import read_json, validated, write_json
 from floorfit.readings.gauge import BlockResult, Gauge
 
 __all__ = ["GAUGE_FORMAT", "gauge_from_document", "gauge_to_document", "read_gauge", "write_gauge"]
@@ -63,33 +62,25 @@ def gauge_to_document(gauge: Gauge, sha256: str | None = None) -> dict[str, Any]
     is_tof = gauge.kind == "tof"
     return {
         "format": GAUGE_FORMAT,
-        "kind": gauge.kind,
-        "method": gauge.method,
-        "scale": gauge.scale,
-        "zero_mm": gauge.zero,
+        **_named(gauge, "kind", "method", "scale", "zero"),
         "velocity_mm_per_us": gauge.scale if is_tof else None,
         "zero_time_us": gauge.zero_time_us if is_tof else None,
         "covariance": [list(row) for row in gauge.covariance],
-        "sd_mm": gauge.sd,
-        "dof": gauge.dof,
-        "true_min_mm": gauge.true_min,
-        "true_max_mm": gauge.true_max,
-        "temperature_c": _known(gauge.temperature),
-        "k_per_c": gauge.k_per_c,
-        "k_u_per_c": gauge.k_u_per_c,
-        "blocks": [
-            {
-                "true_mm": b.true,
-                "reading": b.reading,
-                "count": b.count,
-                "residual_mm": b.residual,
-                "sd_mm": _known(b.sd),
-            }
-            for b in gauge.blocks
-        ],
+        **_named(gauge, "sd", "dof", "true_min", "true_max", "temperature", "k_per_c", "k_u_per_c"),
+        "blocks": [_named(block, "true", "reading", "count", "residual", "sd") for block in gauge.blocks],
         "source": gauge.source,
         "source_sha256": sha256,
     }
+
+
+#: What has another name in the file: with its unit.
+_IN_FILE = {"temperature": "temperature_c"}
+_IN_FILE |= {name: f"{name}_mm" for name in ("zero", "sd", "true_min", "true_max", "true", "residual")}
+
+
+def _named(one: Gauge | BlockResult, *names: str) -> dict[str, Any]:
+    """Fields by their names in the file; NaN is null."""
+    return {_IN_FILE.get(name, name): _known(getattr(one, name)) for name in names}
 
 
 def gauge_from_document(document: Any, source: str = "gauge") -> Gauge:
@@ -107,10 +98,7 @@ def gauge_from_document(document: Any, source: str = "gauge") -> Gauge:
     InputError
         If the document does not fit the format.
     """
-    try:
-        model = _Gauge.model_validate(document)
-    except ValidationError as error:
-        raise InputError(_findings(error, source)) from error
+    model = validated(_Gauge, document, "bad-gauge", source, "Calibrate again.")
     blocks = tuple(BlockResult(b.true_mm, b.reading, b.count, b.residual_mm, _nan(b.sd_mm)) for b in model.blocks)
     return Gauge(
         model.kind, model.method, model.scale, model.zero_mm, model.covariance, model.sd_mm, model.dof,
@@ -130,10 +118,7 @@ def write_gauge(gauge: Gauge, path: str | os.PathLike[str], sha256: str | None =
     sha256 : str, optional
         Digest of the block readings.
     """
-    import json
-
-    text = json.dumps(gauge_to_document(gauge, sha256), indent=2, ensure_ascii=False)
-    Path(path).write_text(text + "\n", encoding="utf-8")
+    write_json(gauge_to_document(gauge, sha256), Path(path), indent=2)
 
 
 def read_gauge(path: str | os.PathLike[str]) -> Gauge:
@@ -148,14 +133,7 @@ def read_gauge(path: str | os.PathLike[str]) -> Gauge:
     return gauge_from_document(read_json(file, "calibrate"), file.name)
 
 
-def _findings(error: ValidationError, source: str) -> list[Finding]:
-    return [
-        Finding("bad-gauge", source, ".".join(str(step) for step in fault["loc"]), f"{fault['msg']}. Calibrate again.")
-        for fault in error.errors()[:20]
-    ]
-
-
-def _known(value: float) -> float | None:
+def _known(value: Any) -> Any:
     return value if value == value else None
 
 

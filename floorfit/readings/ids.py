@@ -14,8 +14,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Flags, Rows
 from floorfit.errors import Finding, InputError
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
@@ -169,7 +169,7 @@ def _by_place(
     return {str(names[label]): list(ids)[k] for label, k in home.items()}, found
 
 
-def _one_floor_each(label: NDArray[np.intp], floor: NDArray[np.intp], is_labelled: NDArray[np.bool_]) -> dict[int, int]:
+def _one_floor_each(label: Rows, floor: Rows, is_labelled: Flags) -> dict[int, int]:
     """The floor on which most readings of each label lie, where no other label claims it as well."""
     home = {}
     for one in np.unique(label[is_labelled]).tolist():
@@ -180,7 +180,7 @@ def _one_floor_each(label: NDArray[np.intp], floor: NDArray[np.intp], is_labelle
     return {one: k for one, k in home.items() if claims.count(k) == 1}
 
 
-def _turned(part: Part, readings: Readings, said: NDArray[np.intp], is_labelled: NDArray[np.bool_]) -> str:
+def _turned(part: Part, readings: Readings, said: Rows, is_labelled: Flags) -> str:
     """How the plate would have to lie for the labels to be right; ``""`` where no way brings them right."""
     x0, y0, x1, y1 = part.bounds
     ways = {

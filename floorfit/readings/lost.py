@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["lost_floors"]
+from floorfit.arrays import Array, Flags
 
-Array = NDArray[np.float64]
+__all__ = ["lost_floors"]
 
 #: A floor that lost this share of its readings is held where fewer than these are left: of three, the two that are left
 #: may be the bad ones; eight of twelve bear each other out.
@@ -16,9 +16,7 @@ LARGEST_SHARE, ENOUGH = 1 / 3, 5
 AGREE = 3.0
 
 
-def lost_floors(
-    floor: NDArray[np.int64], points: Array, is_bad: NDArray[np.bool_], residual: Array, u: Array
-) -> dict[int, str]:
+def lost_floors(floor: NDArray[np.int64], points: Array, is_bad: Flags, residual: Array, u: Array) -> dict[int, str]:
     """Floors to hold for what the fit set aside on them, with words for each.
 
     Parameters

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
@@ -20,7 +20,6 @@ from floorfit.units import MM_PER_INCH
 
 __all__ = ["name_misplaced", "whole_file_findings"]
 
-Array = NDArray[np.float64]
 Named = tuple[str, str]
 
 #: A place that fits the rough warp to this many scales explains a reading.
@@ -36,8 +35,8 @@ class _Other:
 
     x: Array
     y: Array
-    floor: NDArray[np.intp]
-    fits: NDArray[np.bool_]
+    floor: Rows
+    fits: Flags
 
 
 def name_misplaced(part: Part, seen: Observations, rows: Sequence[int], rough: RoughWarp) -> list[Named]:
@@ -68,7 +67,7 @@ def name_misplaced(part: Part, seen: Observations, rows: Sequence[int], rough: R
 class _Namer:
     part: Part
     seen: Observations
-    rows: NDArray[np.intp]
+    rows: Rows
     rough: RoughWarp
 
     def names(self) -> list[Named]:
@@ -106,7 +105,7 @@ class _Namer:
         """Scale of the rough warp; 0, so that nothing is explained, where there is none."""
         return self.rough.scale if np.isfinite(self.rough.scale) else 0.0
 
-    def _miss(self, x: Array, y: Array, floor: NDArray[np.intp], factors: Sequence[float]) -> Array:
+    def _miss(self, x: Array, y: Array, floor: Rows, factors: Sequence[float]) -> Array:
         """Smallest distance of the thickness, times one of the factors, from the rough warp; inf off the floors."""
         out = np.full(len(x), np.inf)
         known = np.flatnonzero(floor >= 0)
@@ -122,7 +121,7 @@ class _Namer:
         out[known] = np.min([np.abs(thickness * factor - expected) for factor in factors], axis=0)
         return out
 
-    def _fits_nearby(self, x: Array, y: Array) -> NDArray[np.bool_]:
+    def _fits_nearby(self, x: Array, y: Array) -> Flags:
         """Whether an unlabelled place lies in the part and its thickness fits on the floor nearest to it."""
         import shapely
 
@@ -183,6 +182,6 @@ def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
     return (Finding("off-their-floors", readings.source, "", text, "warning"),)
 
 
-def _share(part: Part, x: Array, y: Array, label: NDArray[np.intp]) -> float:
+def _share(part: Part, x: Array, y: Array, label: Rows) -> float:
     floor = np.asarray(assign_floors(part, x, y), np.intp)
     return float(((floor >= 0) & ((label == UNLABELLED) | (label == floor))).mean())

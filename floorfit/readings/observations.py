@@ -13,13 +13,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.units import Unit
 
 __all__ = ["UNKNOWN", "UNLABELLED", "Observations", "Readings", "readings_from_arrays"]
-
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Rows = NDArray[np.intp]
 
 #: Label index where the file gives no label, and where the part has no such pocket.
 UNLABELLED = -1
@@ -199,28 +196,14 @@ def readings_from_arrays(
     """
     xs = _column(x)
     n = len(xs)
-    columns = {
-        "y": y, "thickness": thickness, "z": z, "u": u, "temperature": temperature, "tof": tof,
-    }  # fmt: skip
+    columns = {"y": y, "thickness": thickness, "z": z, "u": u, "temperature": temperature, "tof": tof}
     arrays = {name: _column(np.full(n, np.nan) if v is None else v) for name, v in columns.items()}
     labels = np.array([""] * n if pocket is None else [str(p) for p in pocket], dtype=np.str_)
     for name, values in {**arrays, "pocket": labels}.items():
         if len(values) != n:
             raise ValueError(f"{name} has {len(values)} values, x has {n}: give one for each reading.")
-    return Readings(
-        x=xs,
-        y=arrays["y"],
-        thickness=arrays["thickness"],
-        pocket=labels,
-        z=arrays["z"],
-        u=arrays["u"],
-        temperature=arrays["temperature"],
-        tof=arrays["tof"],
-        line=np.arange(1, n + 1),
-        unit=unit,
-        source=source,
-        identity=dict(identity or {}),
-    )
+    lines, facts = np.arange(1, n + 1), dict(identity or {})
+    return Readings(x=xs, **arrays, pocket=labels, line=lines, unit=unit, source=source, extra={}, identity=facts)
 
 
 def _column(values: ArrayLike) -> Array:

@@ -6,8 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array, Rows
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
 from floorfit.readings.kinds import reason_of
@@ -17,8 +18,6 @@ from floorfit.readings.repeats import Sites
 from floorfit.readings.warp import nominal_levels, slope_factors
 
 __all__ = ["judged", "name_outliers", "sequence"]
-
-Array = NDArray[np.float64]
 
 #: A reading this near to a wall may stand on the fillet between wall and floor: probe foot and tool radius.
 FILLET_REACH_MM = 6.0
@@ -72,7 +71,7 @@ def judged(
 def name_outliers(
     part: Part,
     seen: Observations,
-    rows: Sequence[int] | NDArray[np.intp],
+    rows: Sequence[int] | Rows,
     expected_w: ArrayLike,
     warp_at: Callable[[Array, Array], Array],
     scale_mm: float,
@@ -119,12 +118,8 @@ def name_outliers(
 
 
 def _swapped(
-    part: Part,
-    readings: Readings,
-    rows: NDArray[np.intp],
-    warp_at: Callable[[Array, Array], Array],
-    scale: float,
-) -> NDArray[np.intp]:
+    part: Part, readings: Readings, rows: Rows, warp_at: Callable[[Array, Array], Array], scale: float
+) -> Rows:
     """Floor on which X and Y exchanged would explain each row's thickness; −1 where they would not."""
     x, y = readings.y[rows], readings.x[rows]
     floor = np.asarray(assign_floors(part, x, y), np.intp)

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from floorfit.readings.kinds import reason_of
 from floorfit.units import MM_PER_INCH
 
 __all__ = ["name_thickness"]
-
-Array = NDArray[np.float64]
 
 #: A ratio counts when it is met to this share: the warp is known only roughly here.
 RATIO_TOLERANCE = 0.08

@@ -5,8 +5,8 @@ from __future__ import annotations
 import os
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.identity import identity_of
 from floorfit.readings.columns import READINGS
 from floorfit.readings.observations import Readings
@@ -14,8 +14,6 @@ from floorfit.readings.table_file import Table, read_table
 from floorfit.units import Unit
 
 __all__ = ["read_readings"]
-
-Array = NDArray[np.float64]
 
 
 def read_readings(path: str | os.PathLike[str], part_unit: Unit = "mm") -> Readings:
@@ -46,22 +44,12 @@ def read_readings(path: str | os.PathLike[str], part_unit: Unit = "mm") -> Readi
     A million rows of four columns take about 2.5 s and 150 MB on one core.
     """
     table = read_table(path, READINGS, part_unit)
-    numbers = table.numbers
+    identity = _identity(table, table.numbers["temperature_c"])
     return Readings(
-        x=numbers["x"],
-        y=numbers["y"],
-        thickness=numbers["thickness"],
-        pocket=table.labels,
-        z=numbers["z"],
-        u=numbers["u"],
-        temperature=numbers["temperature_c"],
-        tof=numbers["tof_us"],
-        line=table.line,
-        unit=table.unit,
-        source=table.source,
-        extra=table.texts,
-        identity=_identity(table, numbers["temperature_c"]),
-    )
+        **{name.removesuffix("_c").removesuffix("_us"): column for name, column in table.numbers.items()},
+        pocket=table.labels, line=table.line, unit=table.unit, source=table.source, extra=table.texts,
+        identity=identity,
+    )  # fmt: skip
 
 
 def _identity(table: Table, temperature: Array) -> dict[str, str]:

@@ -7,14 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.nearest import pairs_within
 from floorfit.readings.observations import Observations
 from floorfit.units import MAD_TO_SD
 
 __all__ = ["Repeatability", "Sites", "combine", "doubled_rows", "estimate_repeatability", "group_sites"]
-
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 #: A reading of a place disagrees with its repeats beyond this many standard deviations of a difference.
 DISAGREE = 6.0
@@ -100,7 +98,7 @@ def group_sites(x: ArrayLike, y: ArrayLike, tolerance_mm: float) -> Rows:
     return np.asarray(first[names], np.intp)
 
 
-def _joined(pairs: NDArray[np.intp], count: int) -> Rows:
+def _joined(pairs: Rows, count: int) -> Rows:
     """Name of the group that each of ``count`` points belongs to, by the pairs that hang together."""
     if len(pairs) == 0:
         return np.arange(count)
@@ -211,7 +209,7 @@ def disagreeing(place: Rows, values: Array, expected: Array, u: Array) -> Array:
     return out
 
 
-def _wrong_of_two(values: Array, expected: Array) -> NDArray[np.bool_]:
+def _wrong_of_two(values: Array, expected: Array) -> Flags:
     far = np.abs(values - expected)
     if min(far) < 0.4 * max(far):
         return np.asarray(far == max(far))

@@ -12,14 +12,13 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array, Rows
 from floorfit.nearest import nearest_of
 from floorfit.units import MAD_TO_SD
 
 __all__ = ["RoughWarp", "fit_rough_warp"]
-
-Array = NDArray[np.float64]
 
 #: Readings that a coefficient needs before a degree is tried.
 READINGS_PER_COEFFICIENT = 4
@@ -64,7 +63,7 @@ class RoughWarp:
     left: Array
 
     @cached_property
-    def _nearest(self) -> Callable[[Array], tuple[Array, NDArray[np.intp]]]:
+    def _nearest(self) -> Callable[[Array], tuple[Array, Rows]]:
         return nearest_of(self.places, min(NEIGHBOURS + 1, len(self.places)))
 
     def trend(self, x: ArrayLike, y: ArrayLike) -> Array:
@@ -128,7 +127,7 @@ def fit_rough_warp(x: ArrayLike, y: ArrayLike, w: ArrayLike) -> RoughWarp:
     return RoughWarp(centre, half, degree, coefficients, scale, points[kept], left[kept])
 
 
-def _few_a_place(points: Array) -> NDArray[np.intp]:
+def _few_a_place(points: Array) -> Rows:
     """Rows with at most two neighbourhoods' worth at one place: a search tree cannot split points that are equal."""
     order = np.lexsort(points.T)
     is_new = np.concatenate([[True], (np.diff(points[order], axis=0) != 0).any(axis=1)])

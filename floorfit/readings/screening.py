@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.one_thread import one_thread
 from floorfit.part.model import Part
 from floorfit.readings.kinds import reason_of
@@ -23,7 +24,6 @@ from floorfit.readings.warp import DEFAULT_U_MM, DEFAULT_Z_U_MM, observe
 
 __all__ = ["screen"]
 
-Array = NDArray[np.float64]
 Codes = NDArray[np.object_]
 
 #: Radius of the probe's foot, mm: its middle cannot come nearer to a wall. A thin contact probe (common
@@ -101,7 +101,7 @@ class _Work:
         self.left: list[int] = []
 
     @property
-    def is_open(self) -> NDArray[np.bool_]:
+    def is_open(self) -> Flags:
         """Rows without a code."""
         return np.asarray(self.code == "")
 
@@ -129,7 +129,7 @@ class _Work:
             near = float(self.seen.wall[row])
             self.mark(row, "near-wall", reason_of("near-wall", distance=near, needed=needed))
 
-    def doubles(self, group: NDArray[np.intp]) -> None:
+    def doubles(self, group: Rows) -> None:
         """Set aside rows that repeat an earlier one."""
         r = self.readings
         earlier = doubled_rows(group, [r.x, r.y, self.read, r.z, r.pocket, r.temperature])
@@ -165,7 +165,7 @@ class _Work:
         rows = np.flatnonzero(self.is_open & np.isfinite(self.seen.warp))
         return fit_rough_warp(self.readings.x[rows], self.readings.y[rows], self.seen.warp[rows])
 
-    def _name(self, rows: NDArray[np.intp], rough: RoughWarp, is_local: bool) -> int:
+    def _name(self, rows: Rows, rough: RoughWarp, is_local: bool) -> int:
         """Set aside what is grossly wrong among the rows; return how many were found."""
         x, y = self.readings.x[rows], self.readings.y[rows]
         expected = rough.local(x, y) if is_local else rough.trend(x, y)
@@ -179,7 +179,7 @@ class _Work:
                 self.mark(int(rows[k]), *found[k])
         return len(named)
 
-    def _is_z_absurd(self, room: ArrayLike, rows: NDArray[np.intp] | slice = slice(None)) -> NDArray[np.bool_]:
+    def _is_z_absurd(self, room: ArrayLike, rows: Rows | slice = slice(None)) -> Flags:
         """Whether a measured Z lies farther from the roughed floor than the warp there could have moved it."""
         return np.asarray(np.abs(self.readings.z[rows] - self.seen.rough_z[rows]) > np.asarray(room) + Z_ROOM_MM)
 
@@ -187,7 +187,7 @@ class _Work:
         text = reason_of("beyond-floor", z=float(self.readings.z[row]), expected=float(self.seen.rough_z[row]))
         self.mark(row, "beyond-floor", text)
 
-    def _thickness_for(self, rows: NDArray[np.intp], w: Array) -> Array:
+    def _thickness_for(self, rows: Rows, w: Array) -> Array:
         """Thickness along the normal that a warp would give, mm."""
         return np.asarray(self.read[rows] + (self.seen.warp[rows] - w) / self.seen.factor[rows])
 
@@ -198,7 +198,7 @@ class _Work:
         for row, (code, reason) in zip(rows, name_misplaced(self.part, self.seen, rows, rough), strict=True):
             self.mark(row, code, reason)
 
-    def repeats(self, group: NDArray[np.intp], rough: RoughWarp) -> None:
+    def repeats(self, group: Rows, rough: RoughWarp) -> None:
         """Set aside readings that disagree with the repeats of their place."""
         rows = np.flatnonzero(self.is_open)
         expected = rough.local(self.readings.x[rows], self.readings.y[rows])
@@ -209,7 +209,7 @@ class _Work:
             text = reason_of("repeats-disagree", thickness=float(self.read[row[0]]), expected=right)
             self.mark(int(row[0]), "repeats-disagree", text)
 
-    def result(self, group: NDArray[np.intp]) -> Observations:
+    def result(self, group: Rows) -> Observations:
         """Freeze what was found."""
         used = self.is_open
         rows = np.flatnonzero(used)

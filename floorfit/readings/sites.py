@@ -7,15 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part, Pocket
 from floorfit.readings.observations import UNKNOWN, UNLABELLED, Readings
 
 __all__ = ["find_sites", "lies_in_corner", "rows_by_floor", "wall_distance"]
-
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Rows = NDArray[np.intp]
 
 
 def find_sites(part: Part, readings: Readings) -> tuple[Rows, Rows, Array, Flags]:
@@ -40,7 +37,7 @@ def find_sites(part: Part, readings: Readings) -> tuple[Rows, Rows, Array, Flags
     return floor, _labels(part, readings.pocket), wall, corner
 
 
-def rows_by_floor(part: Part, floor: NDArray[np.intp]) -> Iterator[tuple[Pocket, NDArray[np.intp]]]:
+def rows_by_floor(part: Part, floor: Rows) -> Iterator[tuple[Pocket, Rows]]:
     """Yield each floor that has readings, with its rows in their order.
 
     Parameters
@@ -105,7 +102,7 @@ def _in_left_corner(pocket: Pocket, x: Array, y: Array) -> Flags:
     return np.asarray(~shapely.contains_xy(swept, x, y)) if not swept.is_empty else np.zeros(len(x), bool)
 
 
-def _labels(part: Part, labels: NDArray[np.str_]) -> NDArray[np.intp]:
+def _labels(part: Part, labels: NDArray[np.str_]) -> Rows:
     known = {pocket.id.strip(): index for index, pocket in enumerate(part.pockets)}
     names, inverse = np.unique(labels, return_inverse=True)
     stripped = [str(name).strip() for name in names]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from floorfit.arrays import Array
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part
 from floorfit.readings.columns import Field, Layout
@@ -15,8 +16,6 @@ from floorfit.readings.table_file import Table, read_table
 from floorfit.units import MM_PER_INCH, Unit
 
 __all__ = ["Blocks", "blocks_from_arrays", "check_blocks", "read_blocks", "web_range_of"]
-
-Array = NDArray[np.float64]
 
 #: A row whose ratio to the others is one of these to 8 % was read wrongly.
 WRONG_RATIOS = {2.0: "the second echo", MM_PER_INCH: "millimetres among inches", 1 / MM_PER_INCH: "inches"}

@@ -16,12 +16,11 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from floorfit.arrays import Array, Rows
 
 __all__ = ["Cause", "Sharers", "Systematic", "find_systematic", "likeliest"]
 
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp]
 #: Smooths columns of values of the places as the fit smoothed the warp: (m, k) to (m, k), mm.
 Smooth = Callable[[Array], Array]
 

@@ -21,6 +21,7 @@ from typing import TextIO, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.errors import Finding, InputError
 from floorfit.plain_text import cell_text
 from floorfit.readings.cells import Faults, column_of_numbers, shown
@@ -29,7 +30,6 @@ from floorfit.units import Unit
 
 __all__ = ["Table", "read_table"]
 
-Array = NDArray[np.float64]
 T = TypeVar("T", bound=np.generic)
 
 #: Lines taken at a time: few enough to stay in the processor's cache, which halves the time.

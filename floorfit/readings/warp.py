@@ -6,15 +6,14 @@ A gauge on a sloped floor is held along the floor's normal; its reading is turne
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array, Rows
 from floorfit.part.model import Part, Pocket
 from floorfit.readings.observations import Observations, Readings
 from floorfit.readings.sites import find_sites
 
 __all__ = ["along_z", "nominal_levels", "observe", "slope_factors"]
-
-Array = NDArray[np.float64]
 
 #: Standard uncertainty of a thickness whose file states none, mm. A display step of 0.01 mm alone gives
 #: 0.01/√12 = 0.0029; couplant and pressure bring it to about this (common practice, no source).
@@ -61,7 +60,7 @@ def slope_factors(part: Part, floor: ArrayLike, x: ArrayLike, y: ArrayLike) -> A
     return out
 
 
-def _shaped(part: Part, floor: NDArray[np.intp]) -> list[tuple[int, NDArray[np.intp]]]:
+def _shaped(part: Part, floor: Rows) -> list[tuple[int, Rows]]:
     """Rows on each floor that is not one plane over one level underside."""
     numbers = [k for k, pocket in enumerate(part.pockets) if not pocket.is_plain]
     return [(k, rows) for k in numbers if len(rows := np.flatnonzero(floor == k))]
@@ -115,7 +114,7 @@ def observe(
     )
 
 
-def nominal_levels(part: Part, x: Array, y: Array, floor: NDArray[np.intp]) -> tuple[Array, Array]:
+def nominal_levels(part: Part, x: Array, y: Array, floor: Rows) -> tuple[Array, Array]:
     """Return rough floor Z and nominal underside Z at places on known floors, mm; NaN off the floors.
 
     Parameters

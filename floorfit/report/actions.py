@@ -17,12 +17,7 @@ from floorfit.report.language import marked
 if TYPE_CHECKING:
     from floorfit.record import Decision
 
-__all__ = ["ACTIONS", "ARROWS", "VERDICTS", "Label", "compass", "follow_range", "label_of", "steepness", "urgency"]
-
-#: Words of the actions.
-ACTIONS = {
-    "shift": marked("shift"), "tilt": marked("tilt"), "follow": marked("follow"), "hold": marked("hold: do not cut"),
-}  # fmt: skip
+__all__ = ["ARROWS", "VERDICTS", "Label", "compass", "follow_range", "label_of", "steepness", "urgency"]
 
 #: Words of the verdicts.
 VERDICTS = {

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from floorfit.json_file import write_json
 from floorfit.units import MM_PER_UNIT
 
 if TYPE_CHECKING:
@@ -98,5 +98,4 @@ def write_faces(extraction: Extraction, path: str | Path) -> None:
     OSError
         If the file cannot be written.
     """
-    text = json.dumps(faces_document(extraction), ensure_ascii=False, indent=1, allow_nan=False)
-    Path(path).write_text(text + "\n", encoding="utf-8")
+    write_json(faces_document(extraction), Path(path), indent=1)

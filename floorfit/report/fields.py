@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.record import WebMap
 from floorfit.report.bands import Band
 from floorfit.report.colours import HATCHES, Anchors, colour_map, standing
-from floorfit.report.labels import Placer, text_size
+from floorfit.report.labels import Placer, text_size, touch
 from floorfit.report.marks import Marks
-from floorfit.report.plan_view import DrawnFloor, PlanView
+from floorfit.report.plan_view import PlanView
 from floorfit.report.sheet import ASIDE, INK, mark_scale, panel
 
 if TYPE_CHECKING:
@@ -26,7 +26,6 @@ __all__ = [
     "draw_readings", "draw_suggestions", "draw_warp_like", "levels_for", "open_band",
 ]  # fmt: skip
 
-Array = NDArray[np.float64]
 
 #: Contour labels, points.
 CONTOUR_POINTS = 6.5
@@ -172,7 +171,7 @@ def draw_floors(view: View, grid: WebMap, layer: Array, anchors: Anchors, limits
 
 def draw_outlines(view: View) -> None:
     """Draw the part's outline, the floors and their islands; hatches say held, undecided, not conforming."""
-    shown = [floor for floor in view.plan.floors if _overlaps(floor, view.band)]
+    shown = [floor for floor in view.plan.floors if touch(floor.bounds, view.band.bounds)]
     common = {"edgecolor": INK, "linewidth": 0.8}
     _rings(view, [view.plan.outline], fill=False, zorder=5, edgecolor=INK, linewidth=1.2)
     _rings(view, [floor.boundary for floor in shown], fill=False, zorder=5, **common)
@@ -353,11 +352,6 @@ def _rings(view: View, rings: list[Array], **style: object) -> PathPatch | None:
     patch = PathPatch(Path.make_compound_path(*paths), **style)
     view.axes.add_patch(patch)
     return patch
-
-
-def _overlaps(floor: DrawnFloor, band: Band) -> bool:
-    a, b = floor.bounds, band.bounds
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
 def _mark_breaks(axes: Axes, band: Band) -> None:

@@ -10,7 +10,7 @@ from floorfit.report.format import Display
 from floorfit.report.language import marked
 from floorfit.report.plan_view import plain_text
 
-__all__ = ["IDENTITY", "headline", "identity_shown", "next_steps", "whole_part"]
+__all__ = ["IDENTITY", "headline", "identity_shown", "next_steps"]
 
 #: Words for the facts of a plate, by the key of `floorfit.identity`.
 IDENTITY = {
@@ -32,11 +32,6 @@ def identity_shown(identity: Mapping[str, str], display: Display) -> list[tuple[
         Language of the fields.
     """
     return [(display.words(IDENTITY[key]), plain_text(text)) for key, text in identity.items() if text]
-
-
-def whole_part(record: Record) -> float | None:
-    """Return the probability that every floor of the part conforms; None where the record does not give it."""
-    return record.summary.part_probability
 
 
 def headline(record: Record, display: Display) -> str:

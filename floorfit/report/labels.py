@@ -8,7 +8,7 @@ from functools import cache
 
 from floorfit.report.plan_view import plain_text
 
-__all__ = ["Box", "Placer", "box_at", "fitted", "printable", "text_size"]
+__all__ = ["Box", "Placer", "box_at", "fitted", "printable", "text_size", "touch"]
 
 #: left, bottom, right, top
 Box = tuple[float, float, float, float]
@@ -72,7 +72,7 @@ class Placer:
         x0, y0, x1, y1 = self.area
         inside = box[0] >= x0 and box[1] >= y0 and box[2] <= x1 and box[3] <= y1
         return inside and not any(
-            _touch(box, other) for square in _squares(box) for other in self.squares.get(square, ())
+            touch(box, other) for square in _squares(box) for other in self.squares.get(square, ())
         )
 
     def take(self, box: Box) -> None:
@@ -123,7 +123,8 @@ def _squares(box: Box) -> Iterator[tuple[int, int]]:
             yield i, j
 
 
-def _touch(a: Box, b: Box) -> bool:
+def touch(a: Box, b: Box) -> bool:
+    """Return whether two boxes have an area in common."""
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 

@@ -20,6 +20,8 @@ from matplotlib.textpath import text_to_path
 from matplotlib.transforms import Affine2D
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -242,6 +244,6 @@ def _line_height(bold: bool) -> tuple[float, float]:
 
 
 @cache
-def _sign(sign: str, bold: bool) -> tuple[NDArray[np.float64], NDArray[np.uint8]]:
+def _sign(sign: str, bold: bool) -> tuple[Array, NDArray[np.uint8]]:
     vertices, codes = text_to_path.get_text_path(_font(bold), sign, ismath=False)
     return np.asarray(vertices, float).reshape(-1, 2), np.asarray(codes, np.uint8)

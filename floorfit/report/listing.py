@@ -13,7 +13,7 @@ from floorfit.report.format import MISSING, Display, display_for
 if TYPE_CHECKING:
     from floorfit.record import Decision
 
-__all__ = ["as_html", "as_text", "headings", "in_columns", "listed"]
+__all__ = ["as_html", "as_text", "headings", "in_columns", "listed", "pocket_table"]
 
 #: Pockets shown in a console, and in a notebook.
 MOST_LINES, MOST_ROWS = 12, 200
@@ -52,14 +52,26 @@ def _cells(one: Decision, display: Display) -> list[str]:
     ]  # fmt: skip
 
 
-def in_columns(rows: Sequence[Sequence[str]]) -> list[str]:
-    """Return rows of `listed` as lines in 80 columns: words begin and numbers end at one place.
+def pocket_table(decisions: Sequence[Decision], display: Display, most: int = MOST_ROWS, *, where: str) -> str:
+    """Return the table in 80 columns: words begin and numbers end at one place.
 
     Parameters
     ----------
-    rows : sequence of sequence of str
-        Headings among them.
+    decisions : sequence of Decision
+    display : Display
+        Unit and decimal sign.
+    most : int
+        Rows at most; the rest is counted below.
+    where : str
+        Where the rest is.
     """
+    rows = listed(decisions, display)
+    more = [f"and {len(rows) - most} more{where}"] if len(rows) > most else []
+    return "\n".join([*in_columns([headings(display), *rows[:most]]), *more])
+
+
+def in_columns(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Return rows of `listed`, headings among them, as lines."""
     shown = [[row[0] if len(row[0]) <= MOST_SIGNS else row[0][: MOST_SIGNS - 1] + "…", *row[1:]] for row in rows]
     room = [max(map(_width, column)) for column in zip(*shown, strict=True)]
     spaces = [[" " * (most - _width(cell)) for cell, most in zip(row, room, strict=True)] for row in shown]
@@ -90,11 +102,8 @@ def as_text(name: str, sentence: str, decisions: Sequence[Decision], unit: str) 
     decisions : sequence of Decision
     unit : {"mm", "in"}
     """
-    display = display_for(unit)
-    rows = listed(decisions, display)
-    lines = in_columns([headings(display), *rows[:MOST_LINES]])
-    more = [f"and {len(rows) - MOST_LINES} more: see .table()"] if len(rows) > MOST_LINES else []
-    return "\n".join([f"Result of {printable(name)[:60]!r}: {printable(sentence)[:400]}", *lines, *more])
+    table = pocket_table(decisions, display_for(unit), MOST_LINES, where=": see .table()")
+    return f"Result of {printable(name)[:60]!r}: {printable(sentence)[:400]}\n{table}"
 
 
 def as_html(name: str, sentence: str, decisions: Sequence[Decision], unit: str) -> str:

@@ -2,45 +2,54 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from floorfit.record import Record
-from floorfit.report.bands import lay_bands
-from floorfit.report.colours import WEB
+from floorfit.arrays import Array
+from floorfit.record import Record, WebMap
+from floorfit.report.bands import Sheet, lay_bands
+from floorfit.report.colours import AMOUNT, WEB, Anchors
 from floorfit.report.fields import (
     View,
     contour_lines,
     decimals_of,
+    draw_floors,
     draw_outlines,
+    draw_outside,
     draw_plates,
     draw_readings,
+    draw_suggestions,
     draw_warp_like,
     levels_for,
     open_band,
 )
 from floorfit.report.format import Display
 from floorfit.report.keys import colour_key, floor_entries, mark_key, reading_entries
-from floorfit.report.marks import reading_marks
-from floorfit.report.names import label_floors, map_lines
+from floorfit.report.labels import fitted
+from floorfit.report.marks import Marks, reading_marks
+from floorfit.report.names import Lines, label_floors, map_lines, uncertainty_lines, web_lines
 from floorfit.report.nominal import curved_floors, draw_nominal, height_step, nominal_entries
-from floorfit.report.pages import number_key, uncertainty_figure, web_figure
-from floorfit.report.plan_view import PlanView, layer
+from floorfit.report.plan_view import DrawnFloor, PlanView, layer, thinness
 from floorfit.report.sheet import AREA, blank_sheet, put
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["DPI", "NOTHING", "drawing", "map_figure", "write_maps"]
+__all__ = ["DPI", "NOTHING", "drawing", "map_figure", "number_key", "uncertainty_figure", "web_figure", "write_maps"]
 
 #: Pixels per inch of the PNG: 6 point text is 12 pixels high on it, A3 some 2500 wide.
 DPI = 150
 
 PAGES = 3
+
+#: Ends of the colour scale of webs: half a tolerance beyond each limit.
+_BEYOND = 2.0
+
+_TITLE = 8.0
 
 #: What a PDF says of itself: no date, so that the same record gives the same bytes.
 NOTHING = {"CreationDate": None, "Producer": None, "Creator": "floorfit"}
@@ -105,19 +114,12 @@ def map_figure(record: Record, plan: PlanView) -> Figure:
     show = plan.display
     title = show.words("Deviation map: what each pocket gets, and the warp of the underside")
     figure = blank_sheet(record, plan, title, f"1 / {PAGES}")
-    scale, bands = lay_bands(plan.bounds, [floor.bounds for floor in plan.floors], AREA)
-    views = [open_band(figure, band, plan, scale) for band in bands]
-    marks = reading_marks(record.readings, plan)
+    views = _views(figure, plan, AREA)
     curved = curved_floors(record)
     step = height_step(curved, show.per_mm)
     for view in views:
         draw_nominal(view, curved, step)
-        draw_outlines(view)
-        draw_readings(view, marks)
-    numbered = label_floors(views, marks, map_lines)
-    _field(figure, record, views)
-    for view in views:
-        draw_plates(figure, view)
+    marks, numbered = _with_readings(figure, record, views, map_lines, _warp)
     lines = [*_lines(show), *nominal_entries(step, show)]
     entries = [*_actions(show), *floor_entries(show), *reading_entries(marks, show), *lines]
     mark_key(figure, entries, number_key(numbered, show), show)
@@ -142,7 +144,28 @@ def _lines(show: Display) -> list[tuple[str, str]]:
     ]
 
 
-def _field(figure: Figure, record: Record, views: Sequence[View]) -> None:
+def _with_readings(
+    figure: Figure,
+    record: Record,
+    views: Sequence[View],
+    lines: Lines,
+    field: Callable[[Figure, Record, Sequence[View]], None],
+) -> tuple[Marks, list[DrawnFloor]]:
+    """Draw outlines, readings and a field; return the marks, and the floors that carry a number for their name."""
+    marks = reading_marks(record.readings, views[0].plan)
+    for view in views:
+        draw_outlines(view)
+        draw_readings(view, marks)
+        if lines is uncertainty_lines:
+            draw_suggestions(view)
+    numbered = label_floors(views, marks, lines)
+    field(figure, record, views)
+    for view in views:
+        draw_plates(figure, view)
+    return marks, numbered
+
+
+def _warp(figure: Figure, record: Record, views: Sequence[View]) -> None:
     show = views[0].plan.display
     say, grid = show.words, record.map
     if grid is None:
@@ -150,11 +173,140 @@ def _field(figure: Figure, record: Record, views: Sequence[View]) -> None:
         return
     warp = layer(grid.warp_mm)
     top = max(float(np.nanmax(np.abs(warp))), 1e-6)
-    step, levels = levels_for(warp, show.per_mm)
-    for view in views:
-        draw_warp_like(view, grid, warp, WEB, (-top, top))
-        contour_lines(view, grid, warp, levels, sign=True, decimals=decimals_of(step))
-    limit = top * show.per_mm
-    words = (say("low: web thick"), say("high: web thin"))
     title = say("warp of the underside, {unit}").format(unit=show.unit)
-    colour_key(figure, WEB, (-limit, limit), title, words, zero=True, decimal=show.decimal)
+    words = (say("low: web thick"), say("high: web thin"))
+    _field(figure, grid, views, warp, WEB, (-top, top), title, words, is_signed=True)
+
+
+def _uncertainty(figure: Figure, record: Record, views: Sequence[View]) -> None:
+    show = views[0].plan.display
+    say, grid = show.words, record.map
+    if grid is None:
+        put(figure, 320, 62, say("No surface could be fitted: no uncertainty is shown."), 9, bold=True)
+        return
+    expanded = 2 * layer(grid.warp_u_mm)
+    low, high = float(np.nanmin(expanded)), float(np.nanmax(expanded))
+    title = say("uncertainty of the warp, k = 2, {unit}").format(unit=show.unit)
+    words = (say("well known"), say("less known"))
+    _field(figure, grid, views, expanded, AMOUNT, (low, max(high, low + 1e-9)), title, words, is_signed=False)
+
+
+def _field(
+    figure: Figure, grid: WebMap, views: Sequence[View], values: Array, anchors: Anchors, limits: tuple[float, float],
+    title: str, words: tuple[str, str], *, is_signed: bool,
+) -> None:  # fmt: skip
+    """Colour a field between its limits, draw its contours, and say what the colours mean."""
+    show = views[0].plan.display
+    step, levels = levels_for(values, show.per_mm, lines=12 if is_signed else 7)
+    for view in views:
+        draw_warp_like(view, grid, values, anchors, limits)
+        contour_lines(view, grid, values, levels, sign=is_signed, decimals=decimals_of(step))
+    ends = (limits[0] * show.per_mm, limits[1] * show.per_mm)
+    colour_key(figure, anchors, ends, title, words, zero=is_signed, decimal=show.decimal)
+
+
+def web_figure(record: Record, plan: PlanView) -> Figure:
+    """Return the second sheet: the web of each floor before and after, coloured by its place in the tolerance.
+
+    Parameters
+    ----------
+    record : Record
+        A run, with or without a map.
+    plan : PlanView
+        The same run as a drawing sees it.
+
+    Returns
+    -------
+    Figure
+    """
+    show = plan.display
+    say = show.words
+    figure = blank_sheet(record, plan, say("Web thickness against tolerance"), "2 / 3")
+    titles = (say("Web before: finished at the nominal floor Z"), say("Web after: with the offsets"))
+    numbered: list[DrawnFloor] = []
+    for half, title, after in zip(_halves(plan), titles, (False, True), strict=True):
+        put(figure, half.left + 11, half.bottom + half.height - 4, f"{title}, {show.unit}", 10, bold=True)
+        room = Sheet(half.left, half.bottom, half.width, half.height - _TITLE)
+        views = _views(figure, plan, room)
+        numbered += _web_panel(figure, record, views, after)
+    entries = [
+        *floor_entries(show), ("outside", say("outside the limits")), ("limit", say("at a limit")),
+        ("1.98".replace(".", show.decimal), say("least and greatest web, where there is room")),
+    ]  # fmt: skip
+    mark_key(figure, entries, number_key(sorted(set(numbered), key=lambda floor: floor.index), show), show)
+    words = (say("-1: upper limit, thick"), say("+1: lower limit, thin"))
+    colour_key(figure, WEB, (-_BEYOND, _BEYOND), say("place of the web between its limits"), words, zero=True,
+               decimal=show.decimal)  # fmt: skip
+    return figure
+
+
+def uncertainty_figure(record: Record, plan: PlanView) -> Figure:
+    """Return the third sheet: expanded uncertainty of the warp, and where another reading would help most.
+
+    Parameters
+    ----------
+    record : Record
+        A run, with or without a map.
+    plan : PlanView
+        The same run as a drawing sees it.
+
+    Returns
+    -------
+    Figure
+    """
+    show = plan.display
+    say, unit = show.words, show.unit
+    title = say("Uncertainty of the warp, and where another reading would help")
+    figure = blank_sheet(record, plan, title, "3 / 3")
+    views = _views(figure, plan, AREA)
+    marks, numbered = _with_readings(figure, record, views, uncertainty_lines, _uncertainty)
+    entries = [
+        *reading_entries(marks, show), ("best", say("another reading would help most here")), *floor_entries(show),
+        ("plus", say("contour of the uncertainty, {unit}").format(unit=unit)),
+        ("0.012".replace(".", show.decimal), say("uncertainty of the offset, k = 2, {unit}").format(unit=unit)),
+    ]  # fmt: skip
+    mark_key(figure, entries, number_key(numbered, show), show)
+    return figure
+
+
+def number_key(numbered: Sequence[DrawnFloor], display: Display) -> list[str]:
+    """Return what a key says of floors that carry a number in place of their name.
+
+    Parameters
+    ----------
+    numbered : sequence of Floor
+        Those that carry a number.
+    display : Display
+    """
+    if len(numbered) > 3:
+        return [display.words("#n: the n-th pocket of the part file (name too long here)")]
+    return [fitted(f"#{floor.index + 1} = {floor.id}", 7.5, 86) for floor in numbered]
+
+
+def _halves(plan: PlanView) -> tuple[Sheet, Sheet]:
+    """Return room for two drawings: above each other for a wide plate, beside each other for a tall one."""
+    x0, y0, x1, y1 = plan.bounds
+    if x1 - x0 >= 1.2 * (y1 - y0):
+        half = AREA.height / 2
+        return (Sheet(AREA.left, AREA.bottom + half, AREA.width, half), Sheet(AREA.left, AREA.bottom, AREA.width, half))
+    half = AREA.width / 2
+    return (Sheet(AREA.left, AREA.bottom, half, AREA.height), Sheet(AREA.left + half, AREA.bottom, half, AREA.height))
+
+
+def _views(figure: Figure, plan: PlanView, room: Sheet) -> list[View]:
+    scale, bands = lay_bands(plan.bounds, [floor.bounds for floor in plan.floors], room)
+    return [open_band(figure, band, plan, scale) for band in bands]
+
+
+def _web_panel(figure: Figure, record: Record, views: Sequence[View], after: bool) -> list[DrawnFloor]:
+    grid = record.map
+    for view in views:
+        draw_outlines(view)
+        if grid is not None:
+            place = thinness(record, layer(grid.web_after_mm if after else grid.web_before_mm))
+            draw_floors(view, grid, place, WEB, (-_BEYOND, _BEYOND))
+            draw_outside(view, grid, place)
+    numbered = label_floors(views, None, web_lines(after))
+    for view in views:
+        draw_plates(figure, view)
+    return numbered

@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.record import ReadingsRecord
 from floorfit.report.plan_view import PlanView
 
 __all__ = ["MOST_SINGLE", "Marks", "reading_marks"]
-
-Array = NDArray[np.float64]
 
 #: Readings up to which each has a mark of its own.
 MOST_SINGLE = 5_000
@@ -36,7 +34,7 @@ class Marks:
     """
 
     used: Array
-    counts: NDArray[np.intp]
+    counts: Rows
     aside: Array
 
     @property
@@ -69,7 +67,7 @@ def reading_marks(readings: ReadingsRecord, plan: PlanView) -> Marks:
     return Marks(used, counts, _binned(places[~is_used], side)[0])
 
 
-def _binned(places: Array, side: float) -> tuple[Array, NDArray[np.intp]]:
+def _binned(places: Array, side: float) -> tuple[Array, Rows]:
     """Return the mean place and the number of those in each square of a grid."""
     if len(places) == 0:
         return places, np.zeros(0, np.intp)

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import InputError
 from floorfit.record import Record
 from floorfit.report.colours import WEB, rgb
@@ -106,14 +106,14 @@ def underside_mesh(record: Record, exaggeration: float) -> trimesh.Trimesh:
     return trimesh.Trimesh(vertices, _faces(known, number), vertex_colors=colours, process=False)
 
 
-def _grid(record: Record) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def _grid(record: Record) -> tuple[Array, Array, Array]:
     if record.map is None:
         raise InputError("record.json: the job has no fitted surface, so there is no mesh. Take more readings first.")
     x, y = np.meshgrid(record.map.x_mm, record.map.y_mm)
     return x, y, layer(record.map.warp_mm)
 
 
-def _faces(known: NDArray[np.bool_], number: NDArray[np.intp]) -> NDArray[np.intp]:
+def _faces(known: Flags, number: Rows) -> Rows:
     """Return two triangles for each cell with four known corners, wound so that their normals point up."""
     whole = known[:-1, :-1] & known[:-1, 1:] & known[1:, :-1] & known[1:, 1:]
     a, b = number[:-1, :-1][whole], number[:-1, 1:][whole]

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.part.model import Part
 from floorfit.report.format import Display, Writing, display_for
 from floorfit.report.labels import printable
@@ -33,15 +33,15 @@ class Motion(Protocol):
     """Straight motions in plan, mm, and their status: 0 untouched, 1 moved, 2 lifted."""
 
     @property
-    def start(self) -> NDArray[np.float64]:
+    def start(self) -> Array:
         """Where they start, (n, 2)."""
 
     @property
-    def end(self) -> NDArray[np.float64]:
+    def end(self) -> Array:
         """Where they end, (n, 2)."""
 
     @property
-    def status(self) -> NDArray[np.intp]:
+    def status(self) -> Rows:
         """Status, (n,)."""
 
 

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.report.actions import label_of
 from floorfit.report.fields import View
 from floorfit.report.labels import Box, box_at, printable, text_size
@@ -23,7 +23,6 @@ SIZES = (10.0, 9.0, 8.0, 7.0, 6.0)
 #: A reading set aside is worth more than one used when a label has to cover one of them.
 _ASIDE_WEIGHT = 4.0
 
-Array = NDArray[np.float64]
 
 _LINE = 1.25
 #: Searches in vain after which a drawing counts as full.

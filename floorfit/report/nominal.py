@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.part.model import Pocket
 from floorfit.record import Record
 from floorfit.report.fields import View, levels_for
 from floorfit.report.format import Display
 
 __all__ = ["curved_floors", "draw_nominal", "height_step", "nominal_entries"]
-
-Array = NDArray[np.float64]
 
 #: Places along the longer side of a floor at which heights are asked.
 _PLACES = 48

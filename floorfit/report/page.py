@@ -10,12 +10,12 @@ from markupsafe import Markup
 
 from floorfit.record import Record
 from floorfit.report.format import MISSING, Display
-from floorfit.report.headline import headline, identity_shown, next_steps, whole_part
+from floorfit.report.headline import headline, identity_shown, next_steps
 from floorfit.report.language import marked
 from floorfit.report.paper import SIGNATURES
 from floorfit.report.plan_view import PlanView, plain_text
 from floorfit.report.plot_data import plot_data, script_json
-from floorfit.report.rows import details, flat, pocket_rows, set_aside, tagged
+from floorfit.report.rows import budget_share, details, flat, pocket_rows, set_aside, tagged
 from floorfit.report.sheet import SIGN_WORDS, left_out
 
 if TYPE_CHECKING:
@@ -146,7 +146,7 @@ def _counts(record: Record, display: Display) -> list[tuple[str, Markup]]:
         (word, tagged(f"/summary/{name}", getattr(summary, name), str(getattr(summary, name)), "1"))
         for name, word in words.items()
     ]
-    chance = whole_part(record)
+    chance = record.summary.part_probability
     text = Markup(display.plain(chance, 4))
     return counts if chance is None else [*counts, (say("probability that the whole part conforms"), text)]
 
@@ -157,16 +157,12 @@ def _budget_span(record: Record, plan: PlanView) -> list[tuple[str, Markup, Mark
     for k, decision in enumerate(record.decisions):
         for cause, u in decision.budget_mm.items():
             causes.setdefault(cause, []).append((u, k))
+    show = plan.display
+    ends = {cause: (min(us), max(us)) for cause, us in causes.items()}
     return [
-        (plan.display.sentence(cause), _share(plan, cause, min(us)), _share(plan, cause, max(us)))
-        for cause, us in causes.items()
+        (show.sentence(cause), budget_share(low[1], cause, low[0], show), budget_share(high[1], cause, high[0], show))
+        for cause, (low, high) in ends.items()
     ]
-
-
-def _share(plan: PlanView, cause: str, found: tuple[float, int]) -> Markup:
-    u, k = found
-    pointer = f"/decisions/{k}/budget_mm/{cause.replace('~', '~0').replace('/', '~1')}"
-    return tagged(pointer, u, plan.display.length(u, more=1), plan.display.unit)
 
 
 def _neighbours(record: Record, plan: PlanView) -> list[tuple[str, str, Markup, Markup]]:

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.part.model import Part, Pocket, Ring
 from floorfit.report.labels import fitted
 from floorfit.units import MM_PER_UNIT, Unit
@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = ["write_plan_map"]
-
-Array = NDArray[np.float64]
 
 #: Paper, mm (A3 landscape, ISO 216), and the room for the plate on it: left, bottom, width, height.
 PAPER = (420.0, 297.0)

@@ -8,8 +8,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array
 from floorfit.record import Decision, Record, WebMap
 from floorfit.report.format import Display, Writing, display_for
 from floorfit.units import MM_PER_UNIT
@@ -17,9 +18,8 @@ from floorfit.units import MM_PER_UNIT
 if TYPE_CHECKING:
     from shapely import Polygon
 
-__all__ = ["DrawnFloor", "PlanView", "layer", "plain_text", "plan_of", "shortened", "thinness", "web_scale"]
+__all__ = ["DrawnFloor", "PlanView", "layer", "plain_text", "plan_of", "thinness", "web_scale"]
 
-Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
 
@@ -164,19 +164,6 @@ def thinness(record: Record, web: Array) -> Array:
 def plain_text(text: str) -> str:
     """Return text on one line, control characters replaced by spaces."""
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())
-
-
-def shortened(text: str, length: int) -> str:
-    """Return text on one line, cut with an ellipsis after ``length`` characters.
-
-    Parameters
-    ----------
-    text : str
-    length : int
-        Characters at most.
-    """
-    line = plain_text(text)
-    return line if len(line) <= length else line[: length - 1] + "…"
 
 
 def _level(grid: WebMap, web: Array, planes: Array) -> Array:

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 from markupsafe import Markup
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.record import Record, WebMap
 from floorfit.report.actions import label_of
 from floorfit.report.colours import AMOUNT, WEB, standing
@@ -19,8 +19,6 @@ from floorfit.report.marks import Marks, reading_marks
 from floorfit.report.plan_view import DrawnFloor, PlanView, layer, plain_text, thinness, web_scale
 
 __all__ = ["plot_data", "script_json"]
-
-Array = NDArray[np.float64]
 
 #: A grid of more nodes than this is thinned for the page, so that it stays small.
 _MOST_NODES = 60_000

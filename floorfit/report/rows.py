@@ -14,7 +14,7 @@ from floorfit.report.format import MISSING, Display
 from floorfit.report.language import marked
 from floorfit.report.plan_view import DrawnFloor, PlanView, plain_text
 
-__all__ = ["Detail", "Row", "details", "flat", "pocket_rows", "readings_of", "set_aside", "tagged"]
+__all__ = ["Detail", "Row", "budget_share", "details", "flat", "pocket_rows", "readings_of", "set_aside", "tagged"]
 
 #: More readings of one pocket than this are not listed; those set aside are, and the largest residuals.
 MOST_LISTED = 25
@@ -239,8 +239,22 @@ def _span(low: Markup, high: Markup, joint: str) -> Markup:
 
 def _budget(index: int, decision: Decision, display: Display) -> Iterator[tuple[str, Markup]]:
     for cause, u in sorted(decision.budget_mm.items(), key=lambda item: -item[1]):
-        pointer = f"/decisions/{index}/budget_mm/{cause.replace('~', '~0').replace('/', '~1')}"
-        yield display.sentence(cause), tagged(pointer, u, display.length(u, more=1), display.unit)
+        yield display.sentence(cause), budget_share(index, cause, u, display)
+
+
+def budget_share(index: int, cause: str, u: float, display: Display) -> Markup:
+    """Mark the share that a cause has in the uncertainty of a pocket (JSON pointer: RFC 6901).
+
+    Parameters
+    ----------
+    index : int
+        Of the pocket in the record.
+    cause : str
+    u : float, mm
+    display : Display
+    """
+    pointer = f"/decisions/{index}/budget_mm/{cause.replace('~', '~0').replace('/', '~1')}"
+    return tagged(pointer, u, display.length(u, more=1), display.unit)
 
 
 def _listed(record: Record, rows: list[int]) -> list[int]:

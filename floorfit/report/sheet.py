@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.record import Record
 from floorfit.report.bands import Sheet
 from floorfit.report.format import Display
@@ -210,7 +210,7 @@ def mark_scale(
         write(figure, float(across), float(up), text.replace(".", decimal), points, color=INK, ha=ha, va=va)
 
 
-def _round_values(limits: tuple[float, float], most: int) -> tuple[NDArray[np.float64], list[str]]:
+def _round_values(limits: tuple[float, float], most: int) -> tuple[Array, list[str]]:
     """Round values within limits, as numbers and with the decimals that all of them need."""
     from matplotlib.ticker import MaxNLocator
 

@@ -13,7 +13,7 @@ from floorfit.report.bands import Sheet, lay_bands
 from floorfit.report.colours import WEB
 from floorfit.report.fields import draw_outlines, draw_warp_like, open_band
 from floorfit.report.format import MISSING, Display
-from floorfit.report.headline import IDENTITY, headline, identity_shown, whole_part
+from floorfit.report.headline import IDENTITY, headline, identity_shown
 from floorfit.report.language import marked
 from floorfit.report.paper import Column, Listing, SignSheet, write_sheet
 from floorfit.report.plan_view import PlanView, layer, plain_text
@@ -127,7 +127,7 @@ def _counts(record: Record, show: Display) -> list[tuple[str, str]]:
         (sum(d.verdict == "undecided" for d in cut), say("undecided")),
         (sum(d.verdict == "nonconform" for d in cut), say("do not conform")),
     ]  # fmt: skip
-    chance = whole_part(record)
+    chance = record.summary.part_probability
     return [*((str(n), word) for n, word in numbers), (show.plain(chance, 4), say("P, whole part"))]
 
 

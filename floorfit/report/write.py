@@ -93,11 +93,7 @@ def _write_into(record: Record, folder: Path, writing: Writing | None, progress:
 
 
 def write_report(
-    record: Record,
-    folder: str | Path,
-    *,
-    writing: Writing | None = None,
-    progress: Callable[[str], None] | None = None,
+    record: Record, folder: str | Path, *, writing: Writing | None = None, progress: Callable[[str], None] | None = None
 ) -> None:
     """Write ``deviation_map.png``, ``deviation_map.pdf``, ``sign_off.pdf`` and ``report.html`` into a folder.
 

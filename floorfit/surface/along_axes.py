@@ -12,8 +12,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.border import Slow
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.reml import Prior, Solution
@@ -21,7 +21,6 @@ from floorfit.surface.slow import FEWEST, MOST, combined, hats, likeliest_slow
 
 __all__ = ["Model", "models_of"]
 
-Array = NDArray[np.float64]
 _Priors = tuple[tuple[Prior, float, float], ...]
 _Search = Callable[[Slow | None, Prior], tuple[_Priors, float]]
 

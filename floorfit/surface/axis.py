@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from floorfit.arrays import Array, Rows
 
 __all__ = ["Axis", "make_axis"]
-
-Array = NDArray[np.float64]
 
 #: Cells that a margin adds outside the part on each side, each longer than the one before by one factor. Duchon
 #: (1977) takes the energy over the whole plane; a margin of three lengths brings a rectangle to within 2 µm of that
@@ -97,13 +97,13 @@ class Axis:
         local = np.einsum("cap,pq,cbq->cab", derived, moments, derived)
         return np.asarray(local * self.widths[:, None, None] ** (1 - 2 * order))
 
-    def locate(self, places: ArrayLike) -> tuple[NDArray[np.intp], Array]:
+    def locate(self, places: ArrayLike) -> tuple[Rows, Array]:
         """Return the cell of each place and the local coordinate s in it; the end cells reach to infinity."""
         x = np.asarray(places, float)
         cell = np.clip(np.searchsorted(self.edges, x, side="right") - 1, 0, self.cells - 1)
         return cell, (x - self.edges[cell]) / self.widths[cell] - 0.5
 
-    def basis(self, places: ArrayLike) -> tuple[NDArray[np.intp], Array]:
+    def basis(self, places: ArrayLike) -> tuple[Rows, Array]:
         """Return the first basis index (n,) and the four values (n, 4) at each place."""
         cell, s = self.locate(places)
         table = self.polynomials[cell]

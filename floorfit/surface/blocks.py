@@ -14,8 +14,8 @@ from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.errors import NumericalError
 from floorfit.surface.grid import Band
 
@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from scipy.sparse import csr_matrix
 
 __all__ = ["Factor", "Rights", "as_sparse", "factorise", "outer", "outer_sum", "product"]
-
-Array = NDArray[np.float64]
 
 #: Coefficient columns in a block: the reach of a cubic B-spline.
 COLUMNS = 3
@@ -209,7 +207,7 @@ class Factor:
         band = band[:, : self.shape[0]]
         return band + outer_sum(self.freed, self.freed) if len(self.freed) else band
 
-    def _forward(self, x: Array, begun: NDArray[np.intp] | None = None) -> None:
+    def _forward(self, x: Array, begun: Rows | None = None) -> None:
         """L⁻¹ in place; of block k only the first ``begun[k]`` rows, which holds the others of before."""
         from scipy.linalg.blas import dtrsm
 
@@ -253,8 +251,8 @@ class Rights:
     one: Array
     many: Array
     blocks: Array
-    begun: NDArray[np.intp]
-    order: NDArray[np.intp]
+    begun: Rows
+    order: Rows
 
     @classmethod
     def of(cls, one: Array, many: Array) -> Rights:
@@ -388,7 +386,7 @@ def factorise(band: Band) -> Factor:
 
 
 @lru_cache(maxsize=8)
-def _places(ns: int, step: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def _places(ns: int, step: int) -> tuple[Rows, Rows]:
     """Flat places in a dense block (k + step, k), and where their numbers stand in ``band[:, 3k:3k+3]``."""
     width = COLUMNS * ns
     d, c, e, j = np.meshgrid(np.arange(4), np.arange(COLUMNS), np.arange(-3, 4), np.arange(ns), indexing="ij")

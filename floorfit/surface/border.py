@@ -18,8 +18,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.axis import Axis
 from floorfit.surface.blocks import Factor, Rights
 from floorfit.surface.grid import CHUNK, Grid
@@ -30,8 +30,6 @@ if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
 __all__ = ["Border", "ShapeColumns", "Slow", "Spectrum", "make_columns", "with_slow"]
-
-Array = NDArray[np.float64]
 
 #: Ladder of τ, mm, over which it is integrated: from what no reading of 0.010 mm shows to more than any web of a
 #: finished part is let go; each 1.28 times the one before. The weak prior is even in τ (A. Gelman, Bayesian Analysis 1,

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.blocks import product
 from floorfit.surface.given import Box
 from floorfit.surface.reml import Equations, Prior, Solution
@@ -13,17 +13,19 @@ from floorfit.surface.spline import plane_coefficients
 
 __all__ = ["cell_of", "choose_cell", "final_cell", "keeps_planes"]
 
-Array = NDArray[np.float64]
 #: Cells of the grid inside the part: never fewer, never more. The first keeps the spline's own stiffness out of the
 #: answer on small parts; the second bounds time and memory (about 12,000 unknowns).
 MIN_CELLS, MAX_CELLS = 2_500, 8_000
+#: Cells inside a part whose spline is smooth over `SMOOTH_CELLS` of them: next to 8,000 the surfaces of 22 conditions
+#: of tests/benchmarks/conditions.py move by 0.6 µm at most (one, smooth over 200 mm, 1.2) and u by 0.8 %.
+FEWEST_CELLS, SMOOTH_CELLS = 900, 4.0
 #: Cells that each effective parameter wants on the final grid, which then has up to four times `MAX_CELLS`: rough
 #: ground read at thousands of places; a plate is far below.
 PER_ROUGH = 5.0
 #: Cells across the spacing of the readings, and across the smallest floor.
 PER_SPACING, PER_FLOOR = 3.0, 4.0
 #: Share of a plane that may be lost in rounding.
-PLANES_KEPT = 0.02
+PLANES_KEPT = 0.005
 
 
 def choose_cell(bounds: Box, count: int, smallest_mm: float | None = None, *, fine: bool = False) -> float:
@@ -62,10 +64,17 @@ def final_cell(box: Box, u: Array, smallest: float | None, prior: Prior | None, 
     search : Robust
         What the search on coarse cells found.
     """
-    # What is fine about a plate is in its shapes: the spline beside them needs cells for its own parameters only.
-    plain = cell_of(box, MIN_CELLS) if search.shapes else choose_cell(box, len(u), smallest)
+    plain = _smooth_cell(box, search) if search.shapes else choose_cell(box, len(u), smallest)
     cell = plain if prior is None else _fine_cell(box, len(u), u, smallest, prior)
     return min(cell, cell_of(box, min(PER_ROUGH * search.parameters, 4 * MAX_CELLS)))
+
+
+def _smooth_cell(box: Box, search: Robust) -> float:
+    """Cell width beside shapes: these hold what is fine about a plate, unless its ground is rough or breaks."""
+    least, best = cell_of(box, MIN_CELLS), [model.priors[0][0] for model in search.models]
+    if any(model.breaks for model in search.models) or any(prior.rough or prior.tension for prior in best):
+        return least
+    return float(np.clip(min(prior.smooth_length for prior in best) / SMOOTH_CELLS, least, cell_of(box, FEWEST_CELLS)))
 
 
 def _fine_cell(box: Box, count: int, u: Array, smallest: float | None, prior: Prior) -> float:

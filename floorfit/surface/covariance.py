@@ -5,16 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.blocks import outer, outer_sum
 from floorfit.surface.border import Border
 from floorfit.surface.grid import CHUNK, Band, Grid
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 
 __all__ = ["Covariance"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

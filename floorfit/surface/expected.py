@@ -12,8 +12,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array
 from floorfit.one_thread import one_thread
 from floorfit.surface.given import check_places
 from floorfit.surface.grid import Grid, make_grid
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Agreement", "Expected", "agreement"]
 
-Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
 #: Twice the log of the likelihood ratio from which the mean is used: 6 is a ratio of 20 to 1, "strong" in the scale

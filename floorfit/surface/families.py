@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.along_axes import LEAST_SHARE
 from floorfit.surface.border import ShapeColumns, Slow
 from floorfit.surface.covariance import Covariance
@@ -16,8 +16,6 @@ from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.reml import Solution, columns_of, solve
 
 __all__ = ["NOTHING", "Family", "likely_families", "placed", "slices", "within"]
-
-Array = NDArray[np.float64]
 
 #: No shapes.
 NOTHING = LocalShapes((), (), np.empty(0))

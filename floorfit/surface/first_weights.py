@@ -3,31 +3,29 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.nearest import nearest_of
 from floorfit.units import MAD_TO_SD
 
 __all__ = ["first_weights", "is_worst_nearby", "neighbours"]
 
-Array = NDArray[np.float64]
-
 #: Neighbours of a reading.
 NEIGHBOURS = 10
 
 
-def neighbours(points: Array) -> NDArray[np.intp]:
+def neighbours(points: Array) -> Rows:
     """Rows of the `NEIGHBOURS` nearest readings of each, (n, k)."""
     return nearest_of(points, min(NEIGHBOURS + 1, len(points)))(points)[1][:, 1:]
 
 
-def is_worst_nearby(scaled: Array, near: NDArray[np.intp]) -> NDArray[np.bool_]:
+def is_worst_nearby(scaled: Array, near: Rows) -> Flags:
     """Is this residual at least half of the largest among the neighbours? A bad reading bends its good neighbours."""
     size = np.abs(scaled)
     return np.asarray(size >= 0.5 * size[near].max(axis=1, initial=0.0))
 
 
-def first_weights(points: Array, values: Array, u: Array, near: NDArray[np.intp]) -> Array:
+def first_weights(points: Array, values: Array, u: Array, near: Rows) -> Array:
     """First weights, 0 or 1: each reading against the plane of least absolute deviations of its neighbours.
 
     Parameters
@@ -45,7 +43,7 @@ def first_weights(points: Array, values: Array, u: Array, near: NDArray[np.intp]
     return np.where(np.abs(distance) <= 4 * np.maximum(typical, u), 1.0, 0.0)
 
 
-def _local_planes(points: Array, values: Array, near: NDArray[np.intp]) -> Array:
+def _local_planes(points: Array, values: Array, near: Rows) -> Array:
     """Height at each reading of the plane through its neighbours; least absolute deviations by reweighting."""
     offset = points[near] - points[:, None, :]
     reach = np.sqrt((offset**2).sum(axis=2)).max(axis=1) + 1e-9

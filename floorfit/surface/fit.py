@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array
 from floorfit.errors import NumericalError
 from floorfit.one_thread import one_thread
 from floorfit.surface.along_axes import Model
@@ -31,9 +32,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Fit", "fit_surface"]
 
-Array = NDArray[np.float64]
 #: Cells of the coarse grid on which weights and smoothing are searched.
-COARSE_CELLS = 400
+COARSE_CELLS = 300
 #: Cells that each effective parameter wants there, and the most that are searched on.
 PER_PARAMETER, MOST_SEARCHED = 3.0, 8_000
 #: Mean warps whose variance is split at once: few enough for the processor's cache.

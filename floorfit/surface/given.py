@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array
 from floorfit.errors import NumericalError
 
 __all__ = ["Box", "check_places", "checked", "enclosing", "heights", "plane_of"]
 
-Array = NDArray[np.float64]
 #: The part's rectangle: x_min, y_min, x_max, y_max, mm.
 Box = tuple[float, float, float, float]
 

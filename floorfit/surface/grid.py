@@ -14,8 +14,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array, Rows
 from floorfit.surface.axis import Axis, make_axis
 
 if TYPE_CHECKING:
@@ -23,9 +24,8 @@ if TYPE_CHECKING:
 
 __all__ = ["BENDING", "CHANGE", "STRETCHING", "Band", "Grid", "make_grid"]
 
-Array = NDArray[np.float64]
 #: Symmetric matrix over the grid, see the module's text.
-Band = NDArray[np.float64]
+Band = Array
 
 #: Rows handled at once; bounds the memory at a million readings.
 CHUNK = 200_000
@@ -72,7 +72,7 @@ class Grid:
         xy = np.asarray(points, float)
         return (xy[:, 1], xy[:, 0]) if self.swapped else (xy[:, 0], xy[:, 1])
 
-    def locate(self, points: ArrayLike) -> tuple[NDArray[np.intp], Array, Array]:
+    def locate(self, points: ArrayLike) -> tuple[Rows, Array, Array]:
         """Return the flat cell index and the two local coordinates of points (n, 2)."""
         first, second = self.split(points)
         i, s = self.along.locate(first)
@@ -150,9 +150,7 @@ class Grid:
                 out[a : a + self.along.cells, b : b + self.across.cells] += local[:, :, a, b]
         return out
 
-    def right_sides(
-        self, points: ArrayLike, rows: NDArray[np.intp], columns: NDArray[np.intp], values: Array, count: int
-    ) -> Array:
+    def right_sides(self, points: ArrayLike, rows: Rows, columns: Rows, values: Array, count: int) -> Array:
         """Return ``Bᵀ X`` (count, nl, ns) for a sparse X (n, count) with ``values`` at ``rows`` and ``columns``."""
         first, second = self.split(points)
         i, bi = self.along.basis(first[rows])
@@ -232,15 +230,30 @@ class Grid:
             Symmetric.
         points : (n, 2) array_like, mm
         """
-        table = self._cell_polynomials(band)
         xy = np.asarray(points, float)
+        if len(xy) < self.along.cells * self.across.cells:
+            return self._quadratic_at_few(band, xy)
+        table = self._cell_polynomials(band)
         out = np.empty(len(xy))
         for start in range(0, len(xy), CHUNK):
             cell, s, t = self.locate(xy[start : start + CHUNK])
             out[start : start + CHUNK] = _horner(table, cell, s, t)
         return out
 
-    def each_at(self, many: Array, numbers: NDArray[np.intp], points: Array) -> Array:
+    def _quadratic_at_few(self, band: Band, points: Array) -> Array:
+        """The same, term by term: what is known of every cell is not worth its while for few points."""
+        first, second = self.split(points)
+        i, bi = self.along.basis(first)
+        j, bj = self.across.basis(second)
+        (nl, ns), (b, d) = self.shape, np.divmod(np.arange(16), 4)
+        beside, flat, out = bj[:, b] * bj[:, d], band.ravel(), np.zeros(len(points))
+        for a in range(4):
+            for c in range(a, 4):
+                place = (((c - a) * nl + i + a) * 7 * ns + j)[:, None] + (d - b + 3) * ns + b
+                out += (1.0 if a == c else 2.0) * bi[:, a] * bi[:, c] * (beside * flat[place]).sum(axis=1)
+        return out
+
+    def each_at(self, many: Array, numbers: Rows, points: Array) -> Array:
         """Evaluate at each of the points one of many splines, (n,).
 
         Parameters
@@ -253,7 +266,7 @@ class Grid:
         """
         return self._at(many, points, numbers * self.unknowns)
 
-    def _at(self, coefficients: Array, points: Array, start: NDArray[np.intp] | int = 0) -> Array:
+    def _at(self, coefficients: Array, points: Array, start: Rows | int = 0) -> Array:
         first, second = self.split(points)
         i, bi = self.along.basis(first)
         j, bj = self.across.basis(second)
@@ -334,7 +347,7 @@ def _both_sides(band: Array) -> Array:
     return out
 
 
-def _horner(table: Array, cell: NDArray[np.intp], s: Array, t: Array) -> Array:
+def _horner(table: Array, cell: Rows, s: Array, t: Array) -> Array:
     rows = table[cell]
     out = np.zeros(len(cell))
     for p in range(6, -1, -1):

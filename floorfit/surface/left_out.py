@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.covariance import Covariance
 from floorfit.surface.grid import Band
 from floorfit.surface.local_shapes import LocalShapes
@@ -14,8 +14,6 @@ from floorfit.surface.reml import Solution
 from floorfit.surface.spline import Surface
 
 __all__ = ["LooResiduals", "leave_one_out"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -75,13 +73,14 @@ def _of_readings(
     solution: Solution, inverse: Band, shapes: LocalShapes | None, points: Array
 ) -> tuple[Array, Array | float]:
     """Variance at φ = 1 of what the fit makes of each reading, and its slow error."""
-    from scipy.sparse import hstack
+    from scipy.sparse import csr_array, hstack
 
     grid, border = solution.equations.grid, solution.border
     gain = np.empty((0, 0)) if border is None else border.gain
-    if border is None or shapes is None or border.columns.slow is None:
+    slow = None if border is None else border.columns.slow
+    if border is None or shapes is None or (slow is None and len(points) > grid.unknowns):
         return Covariance.of(grid, inverse, border, shapes, gain).at(points), 0.0
-    knots = border.columns.slow.errors
+    knots = csr_array((len(points), 0)) if slow is None else slow.errors
     reached = border.reached.reshape(len(gain), -1)
     seen = hstack([shapes.design(points), knots]).toarray() - grid.matrix(points) @ reached.T
     own = np.asarray(((seen @ gain) * seen).sum(axis=1))

@@ -6,13 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.surface.grid import BENDING, CHANGE, Band, Grid
 
 __all__ = ["Rough", "cell_energies", "local_energy"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,11 +60,11 @@ def _middles(grid: Grid) -> tuple[Array, Array]:
     return (across, along) if grid.swapped else (along, across)
 
 
-def _tile(places: Array, low: float, high: float, count: int) -> NDArray[np.intp]:
+def _tile(places: Array, low: float, high: float, count: int) -> Rows:
     return np.clip(((places - low) / (high - low) * count).astype(np.intp), 0, count - 1)
 
 
-def _between(places: Array, low: float, high: float, count: int) -> tuple[NDArray[np.intp], Array]:
+def _between(places: Array, low: float, high: float, count: int) -> tuple[Rows, Array]:
     """Tile whose middle lies before each place, and how far it is to the next, 0 to 1."""
     at = np.clip((places - low) / (high - low) * count - 0.5, 0, count - 1)
     k = np.minimum(at.astype(np.intp), max(count - 2, 0))

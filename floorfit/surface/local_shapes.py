@@ -11,15 +11,14 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from floorfit.arrays import Array, Rows
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
 __all__ = ["LocalShapes", "Misfit", "Root", "ShapeTable", "together"]
-
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 #: Places that are looked up at once: memory stays small for a million.
 AT_ONCE = 20_000

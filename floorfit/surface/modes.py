@@ -10,15 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.axis import Axis
 from floorfit.surface.grid import Grid
 from floorfit.surface.spline import greville
 
 __all__ = ["Modes"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

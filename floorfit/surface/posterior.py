@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array, Rows
 from floorfit.surface.blocks import outer
 from floorfit.surface.covariance import Covariance
 from floorfit.surface.families import NOTHING, Family, placed, slices, within
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Posterior", "joint_posterior", "mean_of", "mixture"]
 
-Array = NDArray[np.float64]
 #: Solutions with their shares, the best first.
 Nodes = list[tuple[Solution, float]]
 
@@ -121,7 +121,7 @@ class Posterior:
         return csr_array(hstack(both, format="csr")), np.concatenate([self.amounts, self.missed])
 
 
-def _dense(matrix: csr_array, start: int, end: int) -> tuple[Array, NDArray[np.intp]]:
+def _dense(matrix: csr_array, start: int, end: int) -> tuple[Array, Rows]:
     """Rows of a sparse matrix as a dense one of the columns that are not empty in them, and the numbers of these."""
     entries = slice(matrix.indptr[start], matrix.indptr[end])
     numbers, column = np.unique(matrix.indices[entries], return_inverse=True)

@@ -17,8 +17,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.blocks import Factor, Rights, factorise
 from floorfit.surface.border import TAUS, TYPICAL_MM, Border, ShapeColumns, Slow, Spectrum, make_columns, with_slow
 from floorfit.surface.grid import Band, Grid
@@ -40,8 +40,6 @@ __all__ = [
     "solve",
 ]
 
-Array = NDArray[np.float64]
-
 #: A weak prior for log λ, so that a handful of readings cannot claim a plate that is exactly flat, or one that is
 #: crumpled. Its centre is a plate with curvatures of the order of 1e-5 /mm (released residual stress of 10 to 20 MPa,
 #: Treuting & Read 1951) that vary over some 500 mm: λ = 1/τ² ≈ 1e6 mm⁻² per mm² of bending energy; its width, three
@@ -52,8 +50,16 @@ PRIOR_LOG_SD = 3.0
 #: or it is wrong by as much as it likes (three degrees of freedom); without it the likelihood buys a smoother surface
 #: by calling what it does not follow noise.
 PHI_SD, PHI_FREEDOM = 0.1, 3.0
-#: Log φ that are tried before the parabola.
+
+
+def _phi_cost(log_phi: Array) -> Array:
+    """Twice the negative log of that prior."""
+    return np.asarray((PHI_FREEDOM + 1) * np.log1p((log_phi / PHI_SD) ** 2 / PHI_FREEDOM))
+
+
+#: Log φ that are tried before the parabola, what of a sum of squares is left at each, and what each costs.
 LOG_PHIS = np.concatenate([np.arange(0.0, 0.5, 0.02), np.arange(0.5, 8.0, 0.1), np.arange(8.0, 30.0, 0.5)])
+LOG_PHI_SHARES, LOG_PHI_COSTS = np.exp(-LOG_PHIS), _phi_cost(LOG_PHIS)
 
 #: Threads that search, solve and draw side by side, each with its BLAS on one thread.
 WORKERS = 2
@@ -196,9 +202,9 @@ class Solution:
         return gains, extra
 
     @property
-    def likelihood(self) -> float:
-        """Unnormalised posterior density of log λ, as a log."""
-        return -self.criterion / 2
+    def determinant(self) -> float:
+        """What the determinants have of the criterion, the spline's: the less is smoothed, the more."""
+        return _determinant(self.equations.grid, self.prior, self.factor)
 
 
 def assemble(
@@ -279,7 +285,7 @@ def solve(
         energy = prior.smoothing * prior.energy(equations.grid)
         factor = factor_of(equations.grid, equations.normal, energy, prior)
     log_lambda = np.log(prior.smoothing)
-    determinant = factor.log_determinant() - (equations.grid.unknowns - 3) * log_lambda
+    determinant = _determinant(equations.grid, prior, factor)
     rho, spectrum, pulled = np.zeros(1), None, 0.0
     if equations.columns is None:
         pulled = float(np.sum(equations.right * factor.solve(equations.right)))
@@ -306,6 +312,10 @@ def solve(
     return Solution(equations, prior, factor, float(shares @ dispersions), criterion, border)
 
 
+def _determinant(grid: Grid, prior: Prior, factor: Factor) -> float:
+    return factor.log_determinant() - (grid.unknowns - 3) * float(np.log(prior.smoothing))
+
+
 def _inflated(penalised: Array, freedom: float, *, free: bool) -> tuple[Array, Array]:
     """Likeliest φ for each penalised sum of squares, and what it makes of the criterion.
 
@@ -315,17 +325,14 @@ def _inflated(penalised: Array, freedom: float, *, free: bool) -> tuple[Array, A
         phi = penalised / freedom
         return phi, freedom * np.log(phi) + freedom
 
-    def criterion(log_phi: Array) -> Array:
-        prior = (PHI_FREEDOM + 1) * np.log1p((log_phi / PHI_SD) ** 2 / PHI_FREEDOM)
-        return np.asarray(freedom * log_phi + penalised[:, None] * np.exp(-log_phi) + prior)
-
-    k = np.clip(np.argmin(criterion(LOG_PHIS[None]), axis=1), 1, len(LOG_PHIS) - 2)
+    tried = freedom * LOG_PHIS + penalised[:, None] * LOG_PHI_SHARES + LOG_PHI_COSTS
+    k = np.clip(np.argmin(tried, axis=1), 1, len(LOG_PHIS) - 2)
     low, middle, high = (LOG_PHIS[k + step] for step in (-1, 0, 1))
-    a, b, c = criterion(np.stack([low, middle, high], axis=1)).T
+    a, b, c = (np.take_along_axis(tried, (k + step)[:, None], axis=1)[:, 0] for step in (-1, 0, 1))
     left, right = (b - a) / (middle - low), (c - b) / (high - middle)
     curved = np.maximum((right - left) / (high - low), 1e-300)
     vertex = np.clip((low + middle) / 2 - left / (2 * curved), low, high)
-    return np.exp(vertex), criterion(vertex[:, None])[:, 0]
+    return np.exp(vertex), freedom * vertex + penalised * np.exp(-vertex) + _phi_cost(vertex)
 
 
 def factor_of(grid: Grid, normal: Band, energy: Band, prior: Prior) -> Factor:

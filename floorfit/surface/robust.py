@@ -13,8 +13,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.surface.along_axes import LEAST_SHARE, Model, models_of
 from floorfit.surface.border import Slow, with_slow
 from floorfit.surface.first_weights import first_weights, is_worst_nearby, neighbours
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Robust", "robust_weights", "taper"]
 
-Array = NDArray[np.float64]
 _Priors = tuple[tuple[Prior, float, float], ...]
 
 #: Scaled leave-one-out residual up to which a reading counts in full, and from which it does not count. Of good
@@ -162,18 +161,16 @@ def robust_weights(
     if modes is not None and prior is None:
         data = replace(data, modes=modes)
         priors, solution = _priors(data, weights, priors[0][0])
-    best, loo, solved = priors[0][0], data.loo(weights, solution), weights
+    best, loo = priors[0][0], data.loo(weights, solution)
     in_shapes = 0.0 if solution.border is None else solution.border.parameters
     parameters, scale = float(loo.leverage.sum()) - in_shapes, 1.0
     if robust:
-        weights, scale = _reweighed(data, weights, loo, best)
-        weights = _taken_back(data, weights, best)
+        weights, scale, solution = _reweighed(data, solution, weights, loo)
+        weights, solution = _taken_back(data, solution, weights)
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
         data = _Data(grid, points, values, u, data.shapes, data.modes)
         priors, solution = _priors(data, weights, best, prior)
-    elif weights is not solved:
-        solution = solve(data.equations(weights), best)
     models: tuple[Model, ...] = (Model(priors),)
     if prior is None and data.shapes is not None:
         models = _models(data, weights, priors, solution, order, is_z_measured)
@@ -268,32 +265,27 @@ class _Data:
         return Misfit.of(self.shapes, np.ones(self.shapes.count)).squares_at(self.points)
 
 
-def _taken_back(data: _Data, weights: Array, prior: Prior) -> Array:
+def _taken_back(data: _Data, solution: Solution, weights: Array) -> tuple[Array, Solution]:
     """Let readings back in that a shape explains: where several of one shape were set aside together.
 
     Bad readings are even over a millimetre and one in twenty beforehand; what is set aside costs that, what counts
     costs its Gaussian. The whole, with the shapes' τ integrated out, decides.
     """
-    groups = _set_aside_together(data, weights, prior)
-    if not groups:
-        return weights
-    cost = solve(data.equations(weights), prior).criterion
-    for rows in groups:
+    for rows in _set_aside_together(data, solution, weights):
         tried = weights.copy()
         tried[rows] = 1.0
         counted = float((1 - weights[rows]) @ (np.log(2 * np.pi * data.u[rows] ** 2) - BAD_COST))
-        new = solve(data.equations(tried), prior).criterion
-        if new + counted < cost:
-            weights, cost = tried, new
-    return weights
+        new = solve(data.equations(tried), solution.prior)
+        if new.criterion + counted < solution.criterion:
+            weights, solution = tried, new
+    return weights, solution
 
 
-def _set_aside_together(data: _Data, weights: Array, prior: Prior) -> list[NDArray[np.intp]]:
+def _set_aside_together(data: _Data, solution: Solution, weights: Array) -> list[Rows]:
     """Rows set aside under each shape that lost two readings to one side, or a third of them."""
     if data.shapes is None or (weights >= 0.5).all():
         return []
     design = (data.shapes.design(data.points) if data.design is None else data.design).tocsc()
-    solution = solve(data.equations(weights), prior)
     fitted = Surface(data.grid, solution.coefficients, data.shapes, solution.amounts)
     side = np.sign(data.values - fitted.at(*data.points.T))
     out = []
@@ -422,12 +414,15 @@ def _evident(data: _Data, weights: Array, start: Prior, slow: Slow | None = None
     return likely_priors(data.equations(weights, slow), start, data.modes)
 
 
-def _reweighed(data: _Data, weights: Array, loo: LooResiduals, prior: Prior) -> tuple[Array, float]:
+def _reweighed(data: _Data, solution: Solution, weights: Array, loo: LooResiduals) -> tuple[Array, float, Solution]:
     """Two more rounds after the smoothness length has been chosen; the first has its residuals already."""
-    new, scale = _tapered(loo, weights)
-    if np.array_equal(new, weights):
-        return weights, scale
-    return _tapered(data.loo(new, solve(data.equations(new), prior)), new)
+    for round_number in range(2):
+        new, scale = _tapered(loo, weights)
+        if np.array_equal(new, weights):
+            break
+        weights, solution = new, solve(data.equations(new), solution.prior)
+        loo = data.loo(weights, solution) if round_number == 0 else loo
+    return weights, scale, solution
 
 
 def _rest(data: _Data, weights: Array, prior: Prior, scale: float, points: Array, values: Array, u: Array) -> Array:

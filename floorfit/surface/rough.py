@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.axis import MARGIN_CELLS
 from floorfit.surface.blocks import outer
 from floorfit.surface.covariance import Covariance
@@ -22,8 +22,6 @@ from floorfit.surface.reml import Prior, Solution
 from floorfit.surface.search import pinned
 
 __all__ = ["rougher"]
-
-Array = NDArray[np.float64]
 
 #: Tiles that the part is shared out into, about square: on plates of one to a few metres each is a few readings wide.
 TILES = 240

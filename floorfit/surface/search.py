@@ -10,7 +10,6 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from floorfit.errors import NumericalError
 from floorfit.surface.axis import MARGIN_CELLS
@@ -19,8 +18,6 @@ from floorfit.surface.grid import Grid
 from floorfit.surface.reml import PRIOR_LOG_MEAN, WORKERS, Equations, Prior, Solution, factor_of, solve
 
 __all__ = ["LIKELY", "START", "best_prior", "best_smoothing", "likely_starts", "pinned"]
-
-Array = NDArray[np.float64]
 
 #: Smoothness lengths that are tried, mm, and at most `LONGEST_SMOOTH_LENGTH` times the shorter side of the part; a
 #: weak prior about `LIKELY_SMOOTH_LENGTH`, a factor of 4.5 either way. Stressed ribbed plates have less fine
@@ -101,7 +98,7 @@ def best_smoothing(
     curvature = 0.0
     for _ in range(STEPS):
         vertex, curvature, width = _vertex(tried, here)
-        if abs(vertex - here) < settled and width <= max(NEAR, 8 * settled):
+        if abs(vertex - here) < settled and width <= max(NEAR, 12 * settled):
             criterion(vertex)
             here = vertex
             break
@@ -123,11 +120,17 @@ def likely_starts(equations: Equations, start: Prior) -> dict[float, Solution]:
     Notes
     -----
     On rough ground the likelihood has two maxima: the surface that is there, and a plane with a noise that makes up
-    for all of it. A search that begins on the side of the second does not see the first.
+    for all of it. A search that begins on the side of the second does not see the first. From the top it stops where
+    the determinant alone costs more than the likeliest: below it only grows, and nothing else falls below zero.
     """
-    rungs = [float(np.log(start.smoothing)) + k for k in LADDER]
-    tried = {rung: _tried(equations, replace(start, smoothing=float(np.exp(rung)))) for rung in rungs}
-    found = {rung: solution for rung, solution in tried.items() if solution is not None}
+    found: dict[float, Solution] = {}
+    for k in sorted(LADDER, reverse=True):
+        rung = float(np.log(start.smoothing)) + k
+        solution = _tried(equations, replace(start, smoothing=float(np.exp(rung))))
+        if solution is not None:
+            found[rung] = solution
+            if solution.determinant > min(one.criterion for one in found.values()):
+                break
     if not found:
         solve(equations, start)  # says why
     return found

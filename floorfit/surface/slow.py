@@ -13,16 +13,14 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.surface.border import Slow
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
 __all__ = ["FEWEST", "MOST", "TOLD_GAIN", "combined", "hats", "likeliest_slow", "slow_errors"]
-
-Array = NDArray[np.float64]
 
 #: Lengths, in readings, and sizes, mm, that are tried. Shorter than the readings of a few floors it would be what the
 #: webs' own forms leave out, floor by floor.

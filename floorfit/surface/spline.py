@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array
 from floorfit.surface.grid import Grid
 from floorfit.surface.local_shapes import LocalShapes
 
 __all__ = ["Surface", "greville", "middles", "plane_coefficients"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,8 @@ from floorfit.report.plan_view import plain_text
 from floorfit.verify.pictures import as_data_url, png_of, verification_figure
 from floorfit.verify.proved import FloorProof, Verification
 from floorfit.verify.release import PROVED, by_need, proved_sentence, write_release
+from floorfit.verify.written import write_tables
+from floorfit.whole import whole_folder
 
 __all__ = [
     "CheckRow",
@@ -23,6 +25,7 @@ __all__ = [
     "Picture",
     "page_text",
     "verification_answers",
+    "write_verification",
     "write_verification_page",
 ]
 
@@ -96,6 +99,32 @@ def page_text(sheet: CheckSheet, display: Display) -> str:
         "signatures": [say(word) for word in SIGNATURES],
     }  # fmt: skip
     return rendered("afterwards.html", display, **vars(sheet), **words)
+
+
+def write_verification(
+    found: Verification, folder: str | Path, *, replace: bool = False, writing: Writing | None = None
+) -> None:
+    """Write a verification as a folder.
+
+    Parameters
+    ----------
+    found : Verification
+        From `floorfit.verify`.
+    folder : path
+        Folder to make.
+    replace : bool
+        Whether an existing one may be replaced.
+    writing : Writing, optional
+        Unit, language and decimal sign of page and sheet.
+
+    Raises
+    ------
+    OutputError
+        If the folder exists and ``replace`` is false, or its parent cannot be written.
+    """
+    with whole_folder(folder, replace=replace) as temporary:
+        write_tables(found, temporary)
+        write_verification_page(found, temporary, writing=writing)
 
 
 def write_verification_page(found: Verification, folder: Path, *, writing: Writing | None = None) -> None:

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.units import MAD_TO_SD
 from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
 from floorfit.verify.proved import Bias
 
 __all__ = ["common_bias", "group_means", "no_bias", "pockets_apart", "student_factor"]
-
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 #: A pocket is apart when its mean lies this many robust deviations from the others' median. Of good Gaussian pockets
 #: one in 16,000 does (normal distribution).
@@ -45,7 +42,7 @@ def group_means(values: Array, group: Rows, u: Array) -> tuple[Array, Array]:
     return np.bincount(group, weights * values) / total, 1 / np.sqrt(total)
 
 
-def pockets_apart(means: Array, means_u: Array) -> NDArray[np.bool_]:
+def pockets_apart(means: Array, means_u: Array) -> Flags:
     """Flag the pockets that were cut unlike all the others; none under five pockets.
 
     Parameters

@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from floorfit.part.model import Tolerance
 
 __all__ = ["Capability", "capability"]
-
-Array = NDArray[np.float64]
 
 #: Two-sided 95 % point of the normal distribution.
 K95 = 1.959964

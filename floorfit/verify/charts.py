@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from floorfit.arrays import Array, Flags
 
 __all__ = ["D2", "D4", "Chart", "Trend", "control_chart", "trend"]
-
-Array = NDArray[np.float64]
 
 #: Mean of the range of two normal values in standard deviations, 2/√π = 1.128 (ISO 7870-2, table of factors, n = 2).
 D2 = 1.128
@@ -42,8 +42,8 @@ class Chart:
     ranges: Array
     mean_range: float
     range_upper: float
-    signals: NDArray[np.bool_]
-    range_signals: NDArray[np.bool_]
+    signals: Flags
+    range_signals: Flags
 
     @property
     def sigma(self) -> float:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding, InputError
 from floorfit.identity import gauge_overdue, refuse_other_piece
 from floorfit.readings.observations import Readings
@@ -13,8 +14,6 @@ from floorfit.verify.proved import Bias, FloorProof, Movement
 from floorfit.verify.taken import Taken
 
 __all__ = ["LIMIT_BIAS_MM", "looks_roughed", "refuse_unfit", "why_withheld"]
-
-Array = NDArray[np.float64]
 
 #: Largest bias that is offered or taken where no machine uncertainty is stated, mm: more is a fault of tool length or
 #: datum, to be mended and not carried along (our choice, no source).
@@ -81,7 +80,7 @@ def _share_of_job(prediction: Prediction, readings: Readings) -> float:
     return float(np.isfinite(distance).mean())
 
 
-def _is_cut(prediction: Prediction, job: Array) -> NDArray[np.bool_]:
+def _is_cut(prediction: Prediction, job: Array) -> Flags:
     """Whether the finishing pass takes metal at the places of the job's readings; not on held floors."""
     out = np.zeros(len(job), bool)
     floors = np.array(prediction.record.readings.floor)

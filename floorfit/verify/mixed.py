@@ -10,12 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from floorfit.arrays import Array, Rows
 
 __all__ = ["Grouped", "dispersion_of", "fit_grouped"]
-
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 
 @dataclass(frozen=True)

@@ -9,15 +9,12 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
 from floorfit.verify.proved import Movement
 
 __all__ = ["LIMIT_MM", "find_movement"]
-
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 #: Size beyond which the answer is "measure again", mm: half of a web tolerance of ± 0.1 mm (our choice, no source).
 LIMIT_MM = 0.05
@@ -61,8 +58,7 @@ def find_movement(
     terms = 5 if groups >= FOR_BOW else 2 if groups >= FOR_TILT else 0
     design = _design(points, group, terms) if terms else np.empty((0, 0))
     if not terms or np.linalg.matrix_rank(design, tol=1e-6 * len(points)) < design.shape[1]:
-        nan = float("nan")
-        return Movement("unknown", nan, nan, (nan, nan), nan, limit_mm), None, np.zeros(len(values))
+        return Movement.unknown(limit_mm), None, np.zeros(len(values))
     fit = fit_grouped(design, values, group, u * np.sqrt(dispersion_of(values, group, u)))
     chance = _p_value(fit)
     field = design[:, 1:] @ fit.beta[1:]

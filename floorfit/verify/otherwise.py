@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
 from floorfit.verify.bias import student_factor
 from floorfit.verify.mixed import dispersion_of, fit_grouped
@@ -22,8 +22,6 @@ from floorfit.verify.taken import Taken
 from floorfit.verify.webs import Step
 
 __all__ = ["cut_otherwise", "not_as_predicted"]
-
-Array = NDArray[np.float64]
 
 #: Multiples of the offsets that have a cause, and what they look like.
 _CAUSES = {
@@ -77,7 +75,7 @@ def cut_otherwise(
     return _exchanged(prediction, np.array(cut), offset, taken.floor[rows], steps, source), ""
 
 
-def _multiple(offset: Array, taken: Taken, rows: NDArray[np.intp], group: NDArray[np.intp]) -> str:
+def _multiple(offset: Array, taken: Taken, rows: Rows, group: Rows) -> str:
     """What the multiple of the offsets looks like that the webs differ by; ``""`` where it is none of those."""
     gap, u = taken.deviation[rows] - taken.predicted[rows], taken.u[rows]
     if np.ptp(offset) < 3 * float(np.median(u)):
@@ -91,12 +89,7 @@ def _multiple(offset: Array, taken: Taken, rows: NDArray[np.intp], group: NDArra
 
 
 def _exchanged(
-    prediction: Prediction,
-    cut: NDArray[np.intp],
-    offset: Array,
-    floor: NDArray[np.intp],
-    steps: Mapping[int, Step],
-    source: str,
+    prediction: Prediction, cut: Rows, offset: Array, floor: Rows, steps: Mapping[int, Step], source: str
 ) -> list[Finding]:
     """Pairs of floors that are off by what the other one's offset is off their own."""
     own = np.array([offset[floor == k].mean() for k in cut])

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding, InputError
 from floorfit.identity import other_piece
 from floorfit.part.model import Part
@@ -20,9 +20,6 @@ from floorfit.verify.shapes import Alike, Shapes, find_shapes, how_alike
 from floorfit.verify.stream import FinishedJob, JobSummary, Nodes, Shelf, find_folders, read_finished, read_job
 
 __all__ = ["PocketSeries", "Series", "inside_nodes", "series"]
-
-Array = NDArray[np.float64]
-
 
 #: Facts in which all jobs of a series agree.
 OF_A_SERIES = ("part_number", "revision", "side")
@@ -46,7 +43,7 @@ class PocketSeries:
     """
 
     pocket: str
-    jobs: NDArray[np.intp]
+    jobs: Rows
     chart: Chart
     drift: Trend
     capability: Capability
@@ -240,7 +237,7 @@ def _series(
     )  # fmt: skip
 
 
-def inside_nodes(part: Part, x: Array, y: Array) -> NDArray[np.bool_]:
+def inside_nodes(part: Part, x: Array, y: Array) -> Flags:
     """Flag the nodes x × y, flat, that lie on the part.
 
     Parameters

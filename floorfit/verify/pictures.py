@@ -8,8 +8,8 @@ from io import BytesIO
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags
 from floorfit.part.model import Part
 from floorfit.report.colours import AMOUNT, HATCHES, WEB, Anchors, colour_map
 from floorfit.report.format import Display
@@ -25,8 +25,6 @@ if TYPE_CHECKING:
     from floorfit.verify.proved import Verification
 
 __all__ = ["as_data_url", "chart_figure", "field_figure", "png_of", "verification_figure"]
-
-Array = NDArray[np.float64]
 
 #: Pixels per inch.
 DPI = 120
@@ -185,9 +183,7 @@ def _floor(axes: Axes, ring: Sequence[tuple[float, float]], face: str, hatch: st
     axes.fill(*points.T, facecolor=face, edgecolor=INK, linewidth=0.6, hatch=hatch or None, alpha=None, zorder=1)
 
 
-def _line(
-    axes: Axes, order: Array, values: Array, signals: NDArray[np.bool_], levels: tuple[float | None, float, float]
-) -> None:
+def _line(axes: Axes, order: Array, values: Array, signals: Flags, levels: tuple[float | None, float, float]) -> None:
     axes.plot(order, values, color=INK, linewidth=0.8, marker="o", markersize=3)
     axes.plot(order[signals], values[signals], linestyle="none", marker="x", markersize=9, markeredgewidth=2, color=INK)
     for level, style in zip(levels, ("--", "-", "--"), strict=True):

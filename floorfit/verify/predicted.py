@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Array
 from floorfit.cutter_left import CutterLeft
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part
@@ -19,8 +20,6 @@ from floorfit.surface.spline import Surface
 from floorfit.web import Webs
 
 __all__ = ["Prediction", "part_of", "webs_of"]
-
-Array = NDArray[np.float64]
 
 #: Standard uncertainty of a warp whose record has no map, mm: the machine's and the gauge's together (common
 #: practice, no source).

@@ -9,13 +9,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Verdict
 from floorfit.errors import Finding
 from floorfit.part.model import Part
 
 __all__ = ["Bias", "FloorProof", "Intervals", "Movement", "ReadingProof", "Verification"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -84,6 +83,12 @@ class Movement:
     p_value: float
     limit: float
 
+    @classmethod
+    def unknown(cls, limit: float) -> Movement:
+        """Too few floors to tell."""
+        nan = float("nan")
+        return cls("unknown", nan, nan, (nan, nan), nan, limit)
+
 
 @dataclass(frozen=True)
 class Intervals:
@@ -139,8 +144,8 @@ class ReadingProof:
         Whether the reading lies in the predicted 95 % interval.
     """
 
-    floor: NDArray[np.intp]
-    is_used: NDArray[np.bool_]
+    floor: Rows
+    is_used: Flags
     reason: tuple[str, ...]
     deviation: Array
     predicted: Array
@@ -148,7 +153,7 @@ class ReadingProof:
     u: Array
     probability: Array
     verdict: tuple[str, ...]
-    is_inside: NDArray[np.bool_]
+    is_inside: Flags
 
 
 @dataclass(frozen=True)

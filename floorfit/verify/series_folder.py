@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
+from floorfit.json_file import write_json
+from floorfit.offsets_table import length_cell, length_cells, number_cell
+from floorfit.plain_text import write_csv
 from floorfit.report.format import MISSING, Display, Writing, display_for
 from floorfit.report.plan_view import plain_text
 from floorfit.verify.afterwards import CheckRow, CheckSheet, CheckTable, Picture, page_text
@@ -18,12 +20,10 @@ from floorfit.verify.charts import Chart
 from floorfit.verify.expect import SERIES_FORMAT
 from floorfit.verify.parts import PocketSeries, Series
 from floorfit.verify.pictures import as_data_url, chart_figure, field_figure, png_of
-from floorfit.verify.written import finite, length, plain, write_csv
+from floorfit.verify.written import finite
 from floorfit.whole import whole_folder
 
 __all__ = ["fill_series", "series_answers", "write_series"]
-
-Array = NDArray[np.float64]
 
 #: Pockets whose chart is drawn on the page: those with most signals. All are in charts.csv.
 MOST_CHARTS = 6
@@ -71,21 +71,10 @@ def fill_series(series: Series, folder: Path, writing: Writing | None = None) ->
     write_csv(
         folder / "charts.csv", ["pocket", "job", "created", *(f"{n}_{unit}" for n in names), "signal"], _charts(series)
     )
-    header = [
-        "pocket",
-        "jobs",
-        f"mean_deviation_{unit}",
-        f"sd_{unit}",
-        "cp",
-        "cp_low",
-        "cp_high",
-        "cpk",
-        "cpk_low",
-        "cpk_high",
-    ]
+    header = ["pocket", "jobs", f"mean_deviation_{unit}", f"sd_{unit}"]
+    header += [f"{name}{end}" for name in ("cp", "cpk") for end in ("", "_low", "_high")]
     write_csv(folder / "capability.csv", header, (_capable(one, unit) for one in series.pockets))
-    text = json.dumps(_document(series), ensure_ascii=False, allow_nan=False)
-    (folder / "series.json").write_text(text + "\n", encoding="utf-8")
+    write_json(_document(series), folder / "series.json")
     _write_page(series, folder, display_for(unit, writing))
 
 
@@ -148,25 +137,24 @@ def _gauge_line(series: Series, show: Display) -> str:
     return line.format(sd=show.length(found.sd, more=1), unit=show.unit, n=found.dof)
 
 
-def _warps(series: Series) -> Iterable[list[str]]:
-    unit = series.part.units
-    for i, x in enumerate(series.x):
-        for j, y in enumerate(series.y):
-            yield [length(float(v), unit) for v in (x, y, series.mean[i, j], series.spread[i, j], series.mean_u[i, j])]
+def _warps(series: Series) -> Iterable[tuple[str, ...]]:
+    places = np.meshgrid(series.x, series.y, indexing="ij")
+    columns = (*places, series.mean, series.spread, series.mean_u)
+    return zip(*(length_cells(one.ravel(), series.part.units) for one in columns), strict=True)
 
 
 def _charts(series: Series) -> Iterable[list[str]]:
     unit = series.part.units
     for one in series.pockets:
         chart = one.chart
-        levels = [length(value, unit) for value in (chart.mean, chart.lower, chart.upper)]
-        top = length(chart.range_upper, unit)
+        levels = [length_cell(value, unit) for value in (chart.mean, chart.lower, chart.upper)]
+        top = length_cell(chart.range_upper, unit)
         for place, job in enumerate(one.jobs):
             moved = float(chart.ranges[place - 1]) if place else float("nan")
             signal = bool(chart.signals[place]) or (place > 0 and bool(chart.range_signals[place - 1]))
             yield [
-                one.pocket, series.names[job], series.created[job], length(float(chart.values[place]), unit), *levels,
-                length(moved, unit), top, "yes" if signal else "no",
+                one.pocket, series.names[job], series.created[job], length_cell(float(chart.values[place]), unit),
+                *levels, length_cell(moved, unit), top, "yes" if signal else "no",
             ]  # fmt: skip
 
 
@@ -176,9 +164,9 @@ def _capable(one: PocketSeries, unit: str) -> list[str]:
     return [
         one.pocket,
         str(found.count),
-        length(found.mean, unit),
-        length(found.sd, unit),
-        *(plain(v, 3) for v in numbers),
+        length_cell(found.mean, unit),
+        length_cell(found.sd, unit),
+        *(number_cell(v, 3) for v in numbers),
     ]
 
 

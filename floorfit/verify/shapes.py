@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from floorfit.arrays import Array, Flags
 
 __all__ = ["Alike", "Shapes", "find_shapes", "how_alike"]
-
-Array = NDArray[np.float64]
 
 #: Share of the squared warp that the mean of the other parts must explain to call the parts alike; our choice.
 ALIKE, PARTLY = 0.75, 0.5
@@ -75,7 +74,7 @@ def find_shapes(fields: Array, most: int = 3) -> Shapes:
     return Shapes(vectors * deviations[:, None], squares / total, scores)
 
 
-def how_alike(fields: Array, shape: tuple[int, int], inside: NDArray[np.bool_]) -> Alike:
+def how_alike(fields: Array, shape: tuple[int, int], inside: Flags) -> Alike:
     """Predict each part from the mean of the others.
 
     Parameters

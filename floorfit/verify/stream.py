@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
@@ -42,8 +43,9 @@ DEPTH = 3
 #: Readings nearer than this are repeats of one place, mm.
 SAME_PLACE_MM = 0.05
 
-Array = NDArray[np.float64]
 Found = tuple[str, Path]
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -168,32 +170,33 @@ def read_job(file: Path, shelf: Shelf) -> JobSummary | Finding:
     shelf : Shelf
         What jobs of one part share.
     """
-    try:
-        text = file.read_text(encoding="utf-8")
-        if changed := changed_files(file, text):
-            return changed[0]
-        document = json.loads(_without_map(text))
-        if document["format"] != RECORD_FORMAT:
-            return _broken(file, f"is of the format {document['format']!r}, {RECORD_FORMAT} was expected")
-        return _summary(file, document, shelf)
-    except OSError as error:
-        return _broken(file, f"cannot be read ({error.strerror})")
-    except (ValueError, KeyError, TypeError, IndexError, AttributeError, RecursionError) as error:
-        return _broken(file, f"does not hold together ({type(error).__name__}: {str(error)[:80]})")
+    return _read(file, RECORD_FORMAT, lambda document: _summary(file, document, shelf))
 
 
 def read_finished(file: Path) -> FinishedJob | Finding:
     """Read what is needed of a verification; a finding where it is broken."""
+    return _read(file, VERIFICATION_FORMAT, _finished)
+
+
+def _read(file: Path, wanted: str, take: Callable[[dict[str, Any]], T]) -> T | Finding:
+    """What is taken of a file of the format wanted; a finding where it is broken."""
     try:
-        document = json.loads(file.read_text(encoding="utf-8"))
-        if document["format"] != VERIFICATION_FORMAT:
-            return _broken(file, f"is of the format {document['format']!r}, {VERIFICATION_FORMAT} was expected")
-        bias = document["bias_mm"]
-        return FinishedJob(document["job"], _number(bias["value"]), _number(bias["u"]), _webs(document))
+        text = file.read_text(encoding="utf-8")
+        if wanted == RECORD_FORMAT and (changed := changed_files(file, text)):
+            return changed[0]
+        document = json.loads(_without_map(text))
+        if document["format"] != wanted:
+            return _broken(file, f"is of the format {document['format']!r}, {wanted} was expected")
+        return take(document)
     except OSError as error:
         return _broken(file, f"cannot be read ({error.strerror})")
     except (ValueError, KeyError, TypeError, IndexError, AttributeError, RecursionError) as error:
         return _broken(file, f"does not hold together ({type(error).__name__}: {str(error)[:80]})")
+
+
+def _finished(document: dict[str, Any]) -> FinishedJob:
+    bias = document["bias_mm"]
+    return FinishedJob(document["job"], _number(bias["value"]), _number(bias["u"]), _webs(document))
 
 
 def _summary(file: Path, document: dict[str, Any], shelf: Shelf) -> JobSummary:

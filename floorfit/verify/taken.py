@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.part.model import LocalLimits, Part
 from floorfit.readings.kinds import reason_of
@@ -18,8 +19,6 @@ from floorfit.units import MAD_TO_SD
 from floorfit.verify.predicted import Prediction
 
 __all__ = ["Taken", "set_lonely_aside", "take"]
-
-Array = NDArray[np.float64]
 
 #: Kinds of fault that are of the place or the row, not of the thickness. A finished web that reads wrong may *be*
 #: wrong: what its thickness says is not set aside by what was expected.
@@ -52,18 +51,18 @@ class Taken:
     findings : tuple of Finding
     """
 
-    floor: NDArray[np.intp]
-    is_used: NDArray[np.bool_]
+    floor: Rows
+    is_used: Flags
     reason: NDArray[np.object_]
     deviation: Array
     predicted: Array
     predicted_u: Array
     u: Array
-    is_doubted: NDArray[np.bool_]
+    is_doubted: Flags
     limits: LocalLimits
     findings: tuple[Finding, ...]
 
-    def limits_of(self, rows: NDArray[np.intp]) -> LocalLimits:
+    def limits_of(self, rows: Rows) -> LocalLimits:
         """Limits at some of the places."""
         return LocalLimits(self.limits.lower[rows], self.limits.upper[rows])
 
@@ -105,13 +104,12 @@ def take(prediction: Prediction, readings: Readings) -> Taken:
     )  # fmt: skip
 
 
-def set_lonely_aside(taken: Taken, prediction: Prediction, thickness: Array) -> Taken:
+def set_lonely_aside(taken: Taken, thickness: Array) -> Taken:
     """Set aside the readings that the others of their floor contradict.
 
     Parameters
     ----------
     taken : Taken
-    prediction : Prediction
     thickness : (n,) ndarray, mm
     """
     used, reason, doubted = taken.is_used.copy(), taken.reason.copy(), taken.is_doubted.copy()
@@ -134,7 +132,7 @@ def _finished(part: Part) -> Part:
     return replace(part, pockets=tuple(replace(pocket, finish_stock=0.0) for pocket in part.pockets))
 
 
-def _deviation(part: Part, readings: Readings, floor: NDArray[np.intp]) -> Array:
+def _deviation(part: Part, readings: Readings, floor: Rows) -> Array:
     """Thickness along Z less local nominal web, mm; NaN off the floors or without a thickness."""
     along_z = readings.thickness * slope_factors(part, floor, readings.x, readings.y)
     out = np.full(len(readings), np.nan)

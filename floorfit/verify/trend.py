@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from floorfit.errors import Finding, InputError
+from floorfit.plain_text import write_csv
 from floorfit.report.format import Display, Writing, display_for
 from floorfit.verify.afterwards import CheckRow, CheckSheet, CheckTable, Picture, page_text
 from floorfit.verify.pictures import as_data_url, png_of
-from floorfit.verify.written import write_csv
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.as_cut import as_cut
 from floorfit.cutter_left import read_cutter_left
 from floorfit.decision.decision import verdict_of
@@ -33,8 +33,6 @@ if TYPE_CHECKING:
     from floorfit.result import Result
 
 __all__ = ["verify"]
-
-Array = NDArray[np.float64]
 
 #: Two-sided 95 % point of the normal distribution.
 K95 = 1.959964
@@ -98,7 +96,7 @@ def verify(
     doubts = refuse_unfit(prediction, readings, digest)
     doubts += [] if left is None else [_told_left(prediction, Path(left).name)]
     tell("placing the readings")
-    taken = set_lonely_aside(take(prediction, readings), prediction, readings.thickness)
+    taken = set_lonely_aside(take(prediction, readings), readings.thickness)
     points = np.column_stack([readings.x, readings.y])
     bias, movement, steps = _split(prediction, taken, points, movement_limit_mm)
     tell("fitting what was not predicted")
@@ -191,7 +189,7 @@ def _split(prediction: Prediction, taken: Taken, points: Array, limit: float) ->
     apart = pockets_apart(np.array([steps[int(k)].bias for k in cut]), np.array([steps[int(k)].bias_u for k in cut]))
     common = cut[~apart]
     if not len(common):
-        return no_bias(), _unknown(limit), steps
+        return no_bias(), Movement.unknown(limit), steps
     chosen = rows[np.isin(taken.floor[rows], common)]
     group = np.searchsorted(common, taken.floor[chosen])
     gap, u = taken.deviation[chosen] - taken.predicted[chosen], taken.u[chosen]
@@ -202,7 +200,7 @@ def _split(prediction: Prediction, taken: Taken, points: Array, limit: float) ->
     return bias, movement, {**steps, **shared}
 
 
-def _own_step(taken: Taken, rows: NDArray[np.intp]) -> Step:
+def _own_step(taken: Taken, rows: Rows) -> Step:
     gap = taken.deviation[rows] - taken.predicted[rows]
     alone = np.zeros(len(rows), np.intp)
     u = taken.u[rows] * np.sqrt(dispersion_of(gap, alone, taken.u[rows]))
@@ -210,16 +208,11 @@ def _own_step(taken: Taken, rows: NDArray[np.intp]) -> Step:
     return Step(float(mean[0]), float(mean_u[0]), float(mean[0]), float(mean_u[0]), True)
 
 
-def _shared_steps(common: NDArray[np.intp], fit: Grouped, steps: dict[int, Step], bias: float) -> dict[int, Step]:
+def _shared_steps(common: Rows, fit: Grouped, steps: dict[int, Step], bias: float) -> dict[int, Step]:
     return {
         int(k): replace(steps[int(k)], value=bias + float(fit.effects[i]), u=float(fit.effects_u[i]), is_apart=False)
         for i, k in enumerate(common)
     }
-
-
-def _unknown(limit: float) -> Movement:
-    nan = float("nan")
-    return Movement("unknown", nan, nan, (nan, nan), nan, limit)
 
 
 def _reading_proof(prediction: Prediction, taken: Taken, level: float) -> ReadingProof:
@@ -247,7 +240,7 @@ def _reading_proof(prediction: Prediction, taken: Taken, level: float) -> Readin
     )
 
 
-def _allowed(prediction: Prediction, floor: NDArray[np.intp]) -> tuple[Array, Array]:
+def _allowed(prediction: Prediction, floor: Rows) -> tuple[Array, Array]:
     """How much thinner and thicker than predicted the cutters may leave the web at a place, mm."""
     known = [prediction.of_cutter(index) for index in range(len(prediction.part.pockets))]
     low, high = np.array([-one.deep for one in known] + [0.0]), np.array([one.high for one in known] + [0.0])

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.decision.candidates import chances
 from floorfit.decision.decision import verdict_of
 from floorfit.errors import NumericalError
@@ -18,9 +18,6 @@ from floorfit.verify.proved import FloorProof
 from floorfit.verify.taken import Taken
 
 __all__ = ["Step", "chance_at", "fit_field", "prove_floor", "unread"]
-
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 #: Samples where there is no field to draw them from.
 SAMPLES = 500

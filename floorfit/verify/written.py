@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import csv
-import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from floorfit.plain_text import plain_cell
-from floorfit.units import MM_PER_UNIT
+from floorfit.json_file import write_json
+from floorfit.offsets_table import length_cell, length_cells, number_cell, number_cells
+from floorfit.plain_text import write_csv
 from floorfit.verify.proved import FloorProof, Verification
 
-__all__ = ["VERIFICATION_FORMAT", "finite", "length", "plain", "to_document", "write_csv", "write_tables"]
+__all__ = ["VERIFICATION_FORMAT", "finite", "to_document", "write_tables"]
 
 VERIFICATION_FORMAT = "floorfit-verification/1"
-
-#: Decimals in a table, by unit: a tenth of a micrometre.
-DECIMALS = {"mm": 4, "in": 6}
 
 
 def to_document(found: Verification) -> dict[str, Any]:
@@ -76,80 +72,37 @@ def write_tables(found: Verification, folder: Path) -> None:
     header = ["pocket", "verdict", "readings_used", *(f"{name}_{unit}" for name in lengths)]
     header += ["conformance_probability", "interval_held", "reason"]
     write_csv(folder / "verdicts.csv", header, (_floor_row(found, k) for k in range(len(found.floors))))
-    text = json.dumps(to_document(found), ensure_ascii=False, allow_nan=False)
-    (folder / "verify.json").write_text(text + "\n", encoding="utf-8")
+    write_json(to_document(found), folder / "verify.json")
 
 
-def _reading_rows(found: Verification) -> Iterable[list[str]]:
+def _reading_rows(found: Verification) -> Iterable[tuple[str, ...]]:
     proof, unit = found.readings, found.part.units
-    ids = [pocket.id for pocket in found.part.pockets]
-    expanded = 2 * np.hypot(proof.predicted_u, proof.u)
-    difference = proof.deviation - proof.predicted
+    names = [*(pocket.id for pocket in found.part.pockets), ""]
+    difference, expanded = proof.deviation - proof.predicted, 2 * np.hypot(proof.predicted_u, proof.u)
     columns = (found.x, found.y, found.thickness, proof.deviation, proof.predicted, difference, expanded)
-    for k in range(len(found.x)):
-        lengths = [length(float(column[k]), unit) for column in columns]
-        inside = "" if not np.isfinite(proof.predicted[k]) else "yes" if proof.is_inside[k] else "no"
-        judged = [inside, plain(float(proof.probability[k]), 4), proof.verdict[k]]
-        name = ids[proof.floor[k]] if proof.floor[k] >= 0 else ""
-        yield [str(found.line[k]), name, *lengths, *judged, "yes" if proof.is_used[k] else "no", proof.reason[k]]
+    inside = np.where(np.isfinite(proof.predicted), np.where(proof.is_inside, "yes", "no"), "")
+    return zip(
+        map(str, found.line), [names[k] for k in proof.floor],
+        *(length_cells(column, unit) for column in columns),
+        inside.tolist(), number_cells(proof.probability, 4), proof.verdict,
+        ["yes" if is_used else "no" for is_used in proof.is_used], proof.reason, strict=True,
+    )  # fmt: skip
 
 
 def _floor_row(found: Verification, index: int) -> list[str]:
     floor, pocket, unit = found.floors[index], found.part.pockets[index], found.part.units
     lower, upper = (
-        float("nan") if limit is None else pocket.web + limit
-        for limit in (pocket.tightest.lower, pocket.tightest.upper)
+        None if limit is None else pocket.web + limit for limit in (pocket.tightest.lower, pocket.tightest.upper)
     )
     values = (floor.web_min, floor.web_max, lower, upper, floor.bias, floor.bias_u, floor.spread)
     return [
-        floor.pocket, floor.verdict, str(floor.readings), *(length(value, unit) for value in values),
-        plain(floor.probability, 4), _yes_no(floor), floor.reason,
+        floor.pocket, floor.verdict, str(floor.readings), *(length_cell(value, unit) for value in values),
+        number_cell(floor.probability, 4), _yes_no(floor), floor.reason,
     ]  # fmt: skip
 
 
 def _yes_no(floor: FloorProof) -> str:
     return "" if floor.is_interval_held is None else "yes" if floor.is_interval_held else "no"
-
-
-def write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    """Write a table, UTF-8, LF.
-
-    Parameters
-    ----------
-    path : Path
-    header : sequence of str
-    rows : iterable of sequence of str
-    """
-    with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(map(plain_cell, header))
-        writer.writerows(map(plain_cell, row) for row in rows)
-
-
-def length(value_mm: float, unit: str) -> str:
-    """A length in the unit of a file; empty where not known.
-
-    Parameters
-    ----------
-    value_mm : float, mm
-    unit : {"mm", "in"}
-        Of the file.
-    """
-    return plain(value_mm / MM_PER_UNIT[unit], DECIMALS[unit])
-
-
-def plain(value: float, decimals: int) -> str:
-    """Fixed decimals without a negative zero; empty where not finite.
-
-    Parameters
-    ----------
-    value : float
-    decimals : int
-    """
-    if not np.isfinite(value):
-        return ""
-    text = f"{value:.{decimals}f}"
-    return text[1:] if text.startswith("-") and float(text) == 0 else text
 
 
 def finite(value: Any) -> Any:

@@ -44,7 +44,7 @@ HOMES = (
     ("shared errors", "floorfit.noticed", "shared_errors"),
     ("record", "floorfit.recording", "make_record"),
     ("tables and record.json", "floorfit.folder", "write_job"),
-    ("terminal table", "floorfit.cli.table", "pocket_table"),
+    ("terminal table", "floorfit.report.listing", "pocket_table"),
     ("maps (PNG and PDF)", "floorfit.report.map", "write_maps"),
     ("signer's sheet", "floorfit.report.sign_off", "write_sign_off"),
     ("page", "floorfit.report.page", "write_page"),

@@ -6,7 +6,7 @@ import pytest
 
 from floorfit.nc.header import MARK, has_header, header_lines, header_place, plain
 
-GIVEN = {"job": "j", "created": "d", "input_name": "i", "digest": "s"}
+GIVEN = ("job j", "date d", "input i", "sha256 s")
 
 
 @pytest.mark.parametrize(
@@ -24,8 +24,8 @@ def test_place(lines, place):
 
 
 def test_the_style_of_comment_and_line_end_is_the_programmes():
-    assert all(line.startswith("; ") and line.endswith("\r\n") for line in header_lines(["G21 ; mm\r\n"], **GIVEN))
-    assert all(line.startswith("(") and line.endswith(")\n") for line in header_lines(["G21\n"], **GIVEN))
+    assert all(line.startswith("; ") and line.endswith("\r\n") for line in header_lines(["G21 ; mm\r\n"], GIVEN))
+    assert all(line.startswith("(") and line.endswith(")\n") for line in header_lines(["G21\n"], GIVEN))
 
 
 def test_text_in_a_comment_is_plain():
@@ -37,5 +37,5 @@ def test_text_in_a_comment_is_plain():
 
 
 def test_a_corrected_programme_is_known_again():
-    assert has_header(header_lines(["G21\n"], **GIVEN))
+    assert has_header(header_lines(["G21\n"], GIVEN))
     assert MARK.isascii()

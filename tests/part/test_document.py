@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import copy
+from typing import Any
+
+import jsonschema
 import pytest
 from bad_inputs import good_part
 
+from floorfit.part import part_schema
 from floorfit.part.document import json_path, quoted, structure_faults
 
 
@@ -56,3 +61,86 @@ def test_each_fault_has_its_path():
     del document["pockets"][0]["floor_z"]
     paths = {json_path(fault.path) for fault in structure_faults(document)}
     assert paths == {"pockets[1].boundary[2][1]", "pockets[0].floor_z"}
+
+
+def shaped_part() -> dict[str, Any]:
+    """A part of the second format with every key that it adds."""
+    document = good_part()
+    document["format"] = "floorfit-part/2"
+    ring = [[0, 0], [9, 0], [9, 9]]
+    plane = {"at": [0, 0, 2.0], "slope": [0.0, 0.001]}
+    grid = {"origin": [0, 0], "step": [9, 9], "z": [[2.0, 2.1], [2.0, 2.2]]}
+    document["pockets"][0] |= {
+        "floor": [{"level": 2.0}, {"region": ring, "plane": plane}, {"region": ring, "grid": grid}],
+        "underside": [{"level": 0}],
+        "web_constant": True,
+        "web_along": "z",
+        "tolerances": [{"region": ring, "web_tolerance": [None, 1.0]}],
+    }
+    return document
+
+
+JUNK = [
+    None,
+    True,
+    0,
+    2.5,
+    "",
+    "mm",
+    "x" * 300,
+    [],
+    [1],
+    [1, 2],
+    [None, 1],
+    [1, 2, 3],
+    [[1, 2]] * 3,
+    {},
+    {"at": [1, 2, 3]},
+]
+
+
+def _spoilt(good: dict[str, Any]) -> list[dict[str, Any]]:
+    """The document with junk in each place, with each place left out, and with a key too many in each object."""
+
+    def places(value: Any, path: tuple[str | int, ...] = ()) -> list[tuple[str | int, ...]]:
+        keys = value if isinstance(value, dict) else range(len(value)) if isinstance(value, list) else ()
+        return [path, *(place for key in keys for place in places(value[key], (*path, key)))]
+
+    out = []
+    for *above, last in places(good)[1:]:
+        for junk in [*JUNK, "left out", "one more"]:
+            document = copy.deepcopy(good)
+            target: Any = document
+            for step in above:
+                target = target[step]
+            if junk == "left out":
+                del target[last]
+            elif junk == "one more":
+                target.update(odd=1) if isinstance(target, dict) else target.append(1)
+            else:
+                target[last] = junk
+            out.append(document)
+    return out
+
+
+#: Faults of a key that stands in an object, or of what is missing: jsonschema names the object or row.
+_OF_A_KEY = ("missing", "unknown-key")
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_what_departs_from_the_published_schema_is_refused_and_nothing_else(number: int):
+    """By the library jsonschema (draft 2020-12); of a row it may name both its length and its items."""
+    validator = jsonschema.Draft202012Validator(part_schema(number))
+    good = good_part() if number == 1 else shaped_part()
+    for document in [good, *_spoilt(good)]:
+        if number == 2 and document.get("format") != "floorfit-part/2":
+            continue  # held against the first format
+        faults = structure_faults(document)
+        found = {one.path[:-1] if one.code in _OF_A_KEY else one.path for one in faults}
+        expected = {place for error in validator.iter_errors(document) for place in _leaves(error)}
+        assert found <= expected, document
+        assert bool(found) == bool(expected), document
+
+
+def _leaves(error: jsonschema.ValidationError) -> list[tuple[str | int, ...]]:
+    return [place for one in error.context for place in _leaves(one)] or [tuple(error.absolute_path)]

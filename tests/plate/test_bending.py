@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from even_plate import even
 from reference_values import PLATE_UNDER_PRESSURE
 
 from floorfit.plate.bending import PlateMesh
@@ -31,7 +32,7 @@ def _pressure(mesh: PlateMesh, count: int = 120) -> np.ndarray:
 @pytest.mark.parametrize(("support", "ratio", "alpha"), PLATE_UNDER_PRESSURE)
 def test_plate_under_pressure(support: str, ratio: float, alpha: float) -> None:
     side = 100.0
-    mesh = PlateMesh((0.0, 0.0, side * ratio, side), Rigidity.even(2.0, (round(14 * ratio), 14), NU))
+    mesh = PlateMesh((0.0, 0.0, side * ratio, side), even(2.0, (round(14 * ratio), 14), NU))
     held = _edge(side * ratio, side, 141)
     if support == "clamped":  # a second row close by holds the slope
         middle = np.array([side * ratio / 2, side / 2])
@@ -45,7 +46,7 @@ def test_plate_under_pressure(support: str, ratio: float, alpha: float) -> None:
 
 def test_free_plate_takes_its_released_curvature_exactly() -> None:
     # A parabola in each direction and a twist: bicubic splines hold them, so that only rounding is left.
-    mesh = PlateMesh((10.0, -5.0, 1010.0, 395.0), Rigidity.even(40.0, (9, 5), NU))
+    mesh = PlateMesh((10.0, -5.0, 1010.0, 395.0), even(40.0, (9, 5), NU))
     kx, ky, kxy = 8.76e-6, 3.0e-6, -1.1e-6
     one = np.ones((1, 9, 5))
     solved = mesh.solve(mesh.moments(kx * one, ky * one, kxy * one), np.array([[10, -5], [1010, -5], [10, 395.0]]))
@@ -108,7 +109,7 @@ def test_uneven_plate_agrees_with_scikit_fem() -> None:
 def test_strip_bends_as_a_beam() -> None:
     # Euler-Bernoulli, P L³ / (48 E I) in the middle between supports: ν = 0, so that the strip is a beam exactly.
     length, width, t = 1000.0, 50.0, 6.0
-    mesh = PlateMesh((0.0, 0.0, length, width), Rigidity.even(t, (20, 3), 0.0))
+    mesh = PlateMesh((0.0, 0.0, length, width), even(t, (20, 3), 0.0))
     ends = np.concatenate([[[x, y] for y in np.linspace(0, width, 15)] for x in (0.0, length)])
     middle = np.array([[length / 2, y] for y in np.linspace(0, width, 101)])
     weights = np.full((1, 101), 1 / 100.0)

@@ -6,7 +6,7 @@ import record_factory
 from drawn_text import overlaps, texts, with_gid
 
 from floorfit.report.lettering import DrawnWord
-from floorfit.report.pages import number_key, uncertainty_figure, web_figure
+from floorfit.report.map import number_key, uncertainty_figure, web_figure
 from floorfit.report.plan_view import plan_of
 
 MAKERS = [record_factory.frame, record_factory.inch_part, record_factory.long_part, record_factory.odd_names,

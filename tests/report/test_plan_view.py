@@ -6,7 +6,7 @@ import record_factory
 import shapely
 
 from floorfit.record import WebMap
-from floorfit.report.plan_view import layer, plain_text, plan_of, shortened, thinness, web_scale
+from floorfit.report.plan_view import layer, plain_text, plan_of, thinness, web_scale
 
 
 @pytest.mark.parametrize("make", [record_factory.frame, record_factory.long_part, record_factory.odd_names])
@@ -66,5 +66,3 @@ def test_place_and_margin_say_the_same_on_sloped_floors_too(make) -> None:
 
 def test_text_is_one_line() -> None:
     assert plain_text("a\n\tb\x00 c\u2028d") == "a b c d"
-    assert shortened("x" * 200, 10) == "x" * 9 + "…"
-    assert shortened("short", 10) == "short"

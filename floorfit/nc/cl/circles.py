@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
 from floorfit.nc.cl.locations import Locations
 from floorfit.nc.motions import LINE, OTHER_ARC
@@ -23,7 +23,7 @@ ON_CIRCLE_MM = 0.03
 FINE_MM = 0.05
 
 
-def arc_sweep(found: Locations, rows: NDArray[np.intp]) -> NDArray[np.float64]:
+def arc_sweep(found: Locations, rows: Rows) -> Array:
     """Angle of each arc about its axis, radians, above 0 and at most a full turn.
 
     Parameters
@@ -40,7 +40,7 @@ def arc_sweep(found: Locations, rows: NDArray[np.intp]) -> NDArray[np.float64]:
     return np.where(same, 2 * np.pi, angle)
 
 
-def arc_points(found: Locations, rows: NDArray[np.intp], share: NDArray[np.float64]) -> NDArray[np.float64]:
+def arc_points(found: Locations, rows: Rows, share: Array) -> Array:
     """Points on arcs, (m, k, 3), mm, at shares (m, k) of their angle; height along the axis and radius go evenly.
 
     Parameters
@@ -64,9 +64,7 @@ def arc_points(found: Locations, rows: NDArray[np.intp], share: NDArray[np.float
     return np.asarray(centre[:, None] + radius * ring + height * axis[:, None])
 
 
-def _radials(
-    found: Locations, rows: NDArray[np.intp]
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def _radials(found: Locations, rows: Rows) -> tuple[Array, Array, Array, Array]:
     """Centre, axis, and the ends as seen from the axis."""
     circles = found.circles[found.circle[rows]]
     centre, axis = circles[:, :3], circles[:, 3:6]

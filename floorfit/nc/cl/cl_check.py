@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from floorfit.arrays import Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.cl.location_path import LocationPath
 from floorfit.nc.cl.locations import Locations
@@ -25,9 +25,7 @@ _SHOWN = 5
 _MOST_LEAN_DEG = 60.0
 
 
-def _rows(
-    found: Locations, source: str, code: str, rows: NDArray[np.intp], text: str, severity: str = "error"
-) -> list[Finding]:
+def _rows(found: Locations, source: str, code: str, rows: Rows, text: str, severity: str = "error") -> list[Finding]:
     """A finding for each of the first rows, and one for the number of the others."""
     lines = np.unique(found.line[np.unique(rows)]).tolist()
     out = [Finding(code, source, f"line {line + 1}", text, severity) for line in lines[:_SHOWN]]
@@ -82,7 +80,7 @@ def _on_any_floor(found: Locations, way: LocationPath, gains: Gains, floors: Seq
     return bool(_near(found, way, floors)[np.isin(found.kind, CUTTING)].any())
 
 
-def _near(found: Locations, way: LocationPath, floors: Sequence[CutFloor]) -> NDArray[np.bool_]:
+def _near(found: Locations, way: LocationPath, floors: Sequence[CutFloor]) -> Flags:
     """Rows that end over one of the floors, and no higher over it than what matters."""
     path = way.path
     radius = np.zeros(len(found))

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
 from floorfit.nc.cl.cl_check import check_gains, check_locations
@@ -19,19 +20,19 @@ from floorfit.nc.cl.cl_second import Heard, hear
 from floorfit.nc.cl.cl_writer import WrittenLocations, write_locations
 from floorfit.nc.cl.location_path import LocationPath, location_path
 from floorfit.nc.cl.locations import FileFrame, Locations
-from floorfit.nc.corrected import Corrected, Held, PocketChange
-from floorfit.nc.correction_run import CorrectionRun, check_corrections, check_tolerance, floors_for
+from floorfit.nc.corrected import Corrected, PocketChange
+from floorfit.nc.correction_run import CorrectionRun, StatedOfFile
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
-from floorfit.nc.header import MARK, plain
+from floorfit.nc.header import MARK, line_end, plain
 from floorfit.nc.motions import CUTTING
 from floorfit.nc.part_fit import check_fit
 from floorfit.nc.rule import plan_gains
 from floorfit.nc.summary import changes_of, plan_trace, what_is_left
 from floorfit.part.model import Part
 
-__all__ = ["apply_to_locations", "frame_of"]
+__all__ = ["StatedOfLocations", "apply_to_locations", "frame_of"]
 
 _CAUTIONS = (
     "Points over pocket floors were moved along Z of the part. Nothing else was.",
@@ -40,22 +41,23 @@ _CAUTIONS = (
 )
 
 
-@dataclass(frozen=True)
-class _LocationOptions:
-    source: str
-    held: Held
-    tolerance_mm: float
-    units: str | None
-    frame: FileFrame
-    keep: tuple[str, ...]
-    cutters: Mapping[str, Cutter]
-    every: Cutter | None
-    identity: Mapping[str, str]
-    progress: Callable[[str, int, int], None] | None
+@dataclass(frozen=True, kw_only=True)
+class StatedOfLocations(StatedOfFile):
+    """What the user states of cutter-location data.
 
-    def tick(self, stage: str, total: int) -> Callable[[int], None] | None:
-        progress = self.progress
-        return None if progress is None else lambda done: progress(stage, done, total)
+    Parameters
+    ----------
+    frame : FileFrame or None
+        Where the file's frame is in the part's.
+    cutters : mapping of str to Cutter
+        Cutters by number of the tool, where the file states none.
+    every : Cutter or None
+        The cutter of every other tool, where the file states none.
+    """
+
+    frame: FileFrame | None = None
+    cutters: Mapping[str, Cutter] = field(default_factory=dict)
+    every: Cutter | None = None
 
 
 def frame_of(text: str, unit_mm: float) -> FileFrame:
@@ -83,22 +85,7 @@ def frame_of(text: str, unit_mm: float) -> FileFrame:
 
 
 def apply_to_locations(
-    part: Part,
-    corrections: Mapping[str, Correction],
-    program: bytes | str | Path,
-    *,
-    held: Held = "refuse",
-    tolerance_mm: float = 0.005,
-    units: str | None = None,
-    frame: FileFrame | None = None,
-    keep: Collection[str] = (),
-    cutters: Mapping[str, Cutter] | None = None,
-    every: Cutter | None = None,
-    identity: Mapping[str, str] | None = None,
-    job: str = "",
-    created: str = "",
-    source: str = "",
-    progress: Callable[[str, int, int], None] | None = None,
+    part: Part, corrections: Mapping[str, Correction], program: bytes | str | Path, **stated: Any
 ) -> Corrected:
     """Apply offsets to cutter-location data; linear in its lines in time and memory.
 
@@ -108,26 +95,8 @@ def apply_to_locations(
         The nominal part, and the offset field of every pocket by id.
     program : bytes or path
         Cutter-location data as text (wording of ISO 4343), or its file.
-    held : {"refuse", "cut"}
-        What to do with motion on held floors.
-    tolerance_mm : float, mm
-        Greatest difference between the offset along a motion and the one wanted.
-    units : {"mm", "in"} or None
-        In force before the file says ``UNITS``.
-    frame : FileFrame or None
-        Where the file's frame is in the part's.
-    keep : collection of str
-        Major words that the user states to move nothing.
-    cutters : mapping of str to Cutter, or None
-        Cutters by number of the tool, where the file states none.
-    every : Cutter or None
-        The cutter of every other tool, where the file states none.
-    identity : mapping of str to str or None
-        What the header says of the part: name, serial, side.
-    job, created, source : str
-        Job id and date for the header; the file's name.
-    progress : callable or None
-        Called with stage, lines done and lines in all.
+    **stated
+        Fields of `StatedOfLocations`.
 
     Returns
     -------
@@ -138,40 +107,27 @@ def apply_to_locations(
     InputError
         If it cannot be rewritten safely, is not for this part, or the proof fails.
     """
-    name = source or ("cutter-location data" if isinstance(program, bytes) else Path(program).name)
-    options = _LocationOptions(
-        name,
-        held,
-        tolerance_mm,
-        units,
-        frame or FileFrame.none(),
-        tuple(keep),
-        dict(cutters or {}),
-        every,
-        identity or {"part": part.name},
-        progress,
-    )
-    check_corrections(part, corrections)
-    check_tolerance(tolerance_mm)
-    return _LocationRun(part, floors_for(part, corrections, held), program, options).result(job, created)
+    return _LocationRun(part, corrections, program, StatedOfLocations(**stated)).result()
 
 
 class _LocationRun(CorrectionRun):
     """One file on its way through the steps."""
 
-    def __init__(
-        self, part: Part, floors: tuple[CutFloor, ...], program: bytes | str | Path, options: _LocationOptions
-    ) -> None:
-        super().__init__(part, floors, program, options.source)
-        self.options = options
+    unnamed = "cutter-location data"
 
-    def result(self, job: str, created: str) -> Corrected:
+    def __init__(
+        self, part: Part, corrections: Mapping[str, Correction], program: bytes | str | Path, stated: StatedOfLocations
+    ) -> None:
+        super().__init__(part, corrections, program, stated)
+        self.options, self.frame = stated, stated.frame or FileFrame.none()
+
+    def result(self) -> Corrected:
         options, lines = self.options, self.lines
         found = read_locations(
             lines,
             source=self.source,
             units=options.units,
-            frame=options.frame,
+            frame=self.frame,
             keep=options.keep,
             tick=options.tick("reading", len(lines)),
         )
@@ -182,25 +138,15 @@ class _LocationRun(CorrectionRun):
         tick = options.tick("writing", len(lines))
         written = write_locations(lines, found, node, breaks, source=self.source, fine=fine, tick=tick)
         self.stop_on(written.findings)
-        out, origin, head = self._assemble(written, job, created)
+        out, origin, head = self._assemble(written)
         proved = self._prove(found, way, (node, breaks), out, origin)
         self.stop_on([*proved.findings, *what_is_left(proved.floors, self.source)])
-        return Corrected(
-            (self.bom + "".join(out)).encode("latin-1"),
-            self._changes(found, way, gains, written, proved),
-            tuple(self.warnings),
-            self.digest,
-            len(lines),
-            sum(block != lines[line] and block != [lines[line]] for line, block in written.blocks.items()),
-            len(found),
-            head,
-            proved.floors,
-            plan_trace(way.path, gains, self.floors),
-        )
+        changes = self._changes(found, way, gains, written, proved)
+        count = sum(block != lines[line] and block != [lines[line]] for line, block in written.blocks.items())
+        trace = plan_trace(way.path, gains, self.floors)
+        return self.corrected(out, changes, count, len(found), trace, header=head, floors=proved.floors)
 
-    def _plan(
-        self, found: Locations
-    ) -> tuple[LocationPath, Gains, NDArray[np.float64], dict[int, list[tuple[float, float]]]]:
+    def _plan(self, found: Locations) -> tuple[LocationPath, Gains, Array, dict[int, list[tuple[float, float]]]]:
         options = self.options
         way = location_path(found, dict(options.cutters), options.every)
         gains = plan_gains(way.path, self.floors, self.part.outline, tolerance_mm=options.tolerance_mm)
@@ -215,18 +161,16 @@ class _LocationRun(CorrectionRun):
         node, breaks = way.to_rows(gains.node, gains.breaks)
         return way, gains, node, breaks
 
-    def _floor_of_rows(self, found: Locations, gains: Gains, way: LocationPath) -> NDArray[np.intp]:
+    def _floor_of_rows(self, found: Locations, gains: Gains, way: LocationPath) -> Rows:
         out = np.full(len(found), -1)
         out[way.row] = gains.floor
         return out
 
     # -- the new file, and the proof ---------------------------------------------------------------------------------
 
-    def _assemble(self, written: WrittenLocations, job: str, created: str) -> tuple[list[str], NDArray[np.intp], int]:
-        who = [f"{name} {text}" for name, text in self.options.identity.items() if text]
-        texts = [f"job {job or '-'}", f"date {created or '-'}", f"input {self.source}", f"sha256 {self.digest}", *who]
-        end = next((line[len(line.rstrip("\r\n")) :] for line in self.lines if line.endswith(("\n", "\r"))), "\n")
-        head = [f"$$ {MARK} {plain(text).replace('$', ' ')}{end}" for text in (*texts, *_CAUTIONS)]
+    def _assemble(self, written: WrittenLocations) -> tuple[list[str], Rows, int]:
+        texts = [plain(text).replace("$", " ") for text in (*self.facts, *self.who, *_CAUTIONS)]
+        head = [f"$$ {MARK} {text}{line_end(self.lines)}" for text in texts]
         place = 1 if self.lines and re.match(r"\s*\d*\s*PARTNO", self.lines[0], re.IGNORECASE) else 0
         out, origin = self.assemble(written.blocks, head, 0 if place == len(self.lines) else place)
         return out, origin, len(head)
@@ -235,9 +179,9 @@ class _LocationRun(CorrectionRun):
         self,
         found: Locations,
         way: LocationPath,
-        planned: tuple[NDArray[np.float64], dict[int, list[tuple[float, float]]]],
+        planned: tuple[Array, dict[int, list[tuple[float, float]]]],
         out: list[str],
-        origin: NDArray[np.intp],
+        origin: Rows,
     ) -> ProvedLocations:
         before, after = self._hear("".join(self.lines)), self._hear("".join(out))
         if len(before.kind) != len(found):
@@ -250,10 +194,9 @@ class _LocationRun(CorrectionRun):
         return prove_locations(before, after, origin, pairs, sizes, planned, source=self.source)
 
     def _hear(self, text: str) -> Heard:
-        options = self.options
-        unit = {"mm": 1.0, "in": 25.4}.get(options.units or "")
+        unit, keep = self.options.unit_mm, tuple(self.options.keep)
         try:
-            return hear(text, unit_mm=unit, turn=options.frame.rotation, way=options.frame.shift, keep=options.keep)
+            return hear(text, unit_mm=unit, turn=self.frame.rotation, way=self.frame.shift, keep=keep)
         except ValueError as error:
             finding = Finding("proof", self.source, "", f"proof failed: {error}. Nothing was written.")
             raise InputError([finding]) from error
@@ -263,7 +206,7 @@ class _LocationRun(CorrectionRun):
     def _changes(
         self, found: Locations, way: LocationPath, gains: Gains, written: WrittenLocations, proved: ProvedLocations
     ) -> tuple[PocketChange, ...]:
-        def rows_on(floor: CutFloor) -> NDArray[np.intp]:
+        def rows_on(floor: CutFloor) -> Rows:
             rows = way.rows(gains.rows_on(floor.index))
             return rows[np.isin(found.kind[rows], CUTTING)]
 

@@ -11,12 +11,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding
 from floorfit.nc.cl.cl_second import ARC, FEED, PLACE, RAPID, Heard
-from floorfit.nc.swept_floors import TOO_DEEP_MM, Cuts, SweptFloor, lowered_elsewhere, sweep_floors
+from floorfit.nc.swept_floors import Cuts, FileProof, SweptFloor
 from floorfit.part.model import Pocket
 
 __all__ = ["ProvedLocations", "prove_locations"]
@@ -44,17 +44,17 @@ class ProvedLocations:
     """
 
     findings: tuple[Finding, ...]
-    added: NDArray[np.float64]
+    added: Array
     floors: tuple[SweptFloor, ...]
 
 
 def prove_locations(
     before: Heard,
     after: Heard,
-    origin: NDArray[np.intp],
+    origin: Rows,
     floors: Sequence[tuple[Pocket, Correction]],
-    sizes: NDArray[np.float64],
-    planned: tuple[NDArray[np.float64], Mapping[int, Sequence[tuple[float, float]]]],
+    sizes: Array,
+    planned: tuple[Array, Mapping[int, Sequence[tuple[float, float]]]],
     *,
     source: str,
 ) -> ProvedLocations:
@@ -75,25 +75,19 @@ def prove_locations(
     source : str
         Name of the file.
     """
-    return _LocationProof(before, after, origin, sizes, planned, source).run(floors)
+    return _LocationProof(source, before, after, origin, sizes, planned).run(floors)
 
 
-class _LocationProof:
-    def __init__(
-        self,
-        before: Heard,
-        after: Heard,
-        origin: NDArray[np.intp],
-        sizes: NDArray[np.float64],
-        planned: tuple[NDArray[np.float64], Mapping[int, Sequence[tuple[float, float]]]],
-        source: str,
-    ) -> None:
-        self.before, self.after, self.sizes, self.source = before, after, sizes, source
-        self.origin, (self.node, self.breaks) = origin, planned
-        self.findings: list[Finding] = []
+@dataclass
+class _LocationProof(FileProof):
+    before: Heard
+    after: Heard
+    origin: Rows
+    sizes: Array
+    planned: tuple[Array, Mapping[int, Sequence[tuple[float, float]]]]
 
     def run(self, floors: Sequence[tuple[Pocket, Correction]]) -> ProvedLocations:
-        nothing = np.zeros(len(self.before.kind))
+        (self.node, self.breaks), nothing = self.planned, np.zeros(len(self.before.kind))
         if not self._paired():
             return ProvedLocations(tuple(self.findings), nothing, ())
         self._same_words()
@@ -101,22 +95,15 @@ class _LocationProof:
         self._same_axes()
         self._as_planned()
         self._same_circles()
-        proofs = [] if self.findings else self._swept(floors)
+        proofs = []
+        if not self.findings:
+            proofs = self.sweep(_cuts(self.before, self.sizes), _cuts(self.after, self.sizes[self.row]), floors)
         added = self.after.tip[self.last, 2] - self.before.tip[:, 2]
-        bad = lowered_elsewhere(added, self.before.tip[:, :2], self.sizes[:, 0], [pocket for pocket, _ in floors])
-        if len(bad):
-            self._fail(int(bad[0]), "lower than it was, and over no floor that goes down", len(bad))
+        self.keep_the_rest(self.before.line, added, self.before.tip[:, :2], self.sizes[:, 0], floors)
         return ProvedLocations(tuple(self.findings), added, tuple(proofs))
 
-    def _fail(self, row: int, text: str, count: int = 1) -> None:
-        place = f"line {self.before.line[row] + 1}" if row >= 0 else ""
-        more = f" ({count} motions)" if count > 1 else ""
-        self.findings.append(Finding("proof", self.source, place, f"proof failed: {text}{more}. Nothing was written."))
-
-    def _check(self, bad: NDArray[np.bool_], text: str) -> None:
-        rows = np.flatnonzero(bad)
-        if len(rows):
-            self._fail(int(self.row[rows[0]]), text, len(rows))
+    def _check(self, bad: Flags, text: str) -> None:
+        self.check(self.before.line[self.row], bad, text)
 
     def _paired(self) -> bool:
         """Give every motion of the result its motion of the original, by the line it came from."""
@@ -126,10 +113,10 @@ class _LocationProof:
         late = (row < 0) | (self.before.line[np.maximum(row, 0)] < came)
         row = np.where(late, row + 1, row)
         if len(row) == 0 or np.any(np.diff(row) < 0) or np.any(np.diff(row) > 1) or row[0] != 0:
-            self._fail(-1, "the motions do not come in the order of the original")
+            self.fail(-1, "the motions do not come in the order of the original")
             return False
         if row[-1] != len(self.before.kind) - 1:
-            self._fail(-1, f"{len(self.before.kind)} motions went in, and {row[-1] + 1} came out")
+            self.fail(-1, f"{len(self.before.kind)} motions went in, and {row[-1] + 1} came out")
             return False
         self.row, is_last = row, np.append(row[1:] != row[:-1], True)
         self.is_last, self.last = is_last, np.flatnonzero(is_last)
@@ -141,10 +128,10 @@ class _LocationProof:
         for (count0, line, text0), (count1, _, text1) in zip(old, new, strict=False):
             reached = self.row[count1 - 1] + 1 if count1 else 0
             if text0.strip() != text1.strip() or count0 != reached:
-                self._fail(-1, f"line {line + 1} does not come out as it was")
+                self.fail(-1, f"line {line + 1} does not come out as it was")
                 return
         if len(old) != len(new):
-            self._fail(-1, f"{len(old)} words that are no motion went in, and {len(new)} came out")
+            self.fail(-1, f"{len(old)} words that are no motion went in, and {len(new)} came out")
 
     def _same_plan(self) -> None:
         before, after, row = self.before, self.after, self.row
@@ -161,7 +148,7 @@ class _LocationProof:
         self._check(lost, "a place that is known in one file only")
         self._check(~self.is_last & (self._off_path() > _PLAN_MM), "a dividing point off the way")
 
-    def _off_path(self) -> NDArray[np.float64]:
+    def _off_path(self) -> Array:
         """Distance in plan of the inner points from the old way, and the share of it; of circles from the circle."""
         before, after = self.before, self.after
         out, self.share = np.zeros(len(self.row)), np.ones(len(self.row))
@@ -236,17 +223,8 @@ class _LocationProof:
 
     # -- heights -----------------------------------------------------------------------------------------------------
 
-    def _swept(self, floors: Sequence[tuple[Pocket, Correction]]) -> list[SweptFloor]:
-        cuts = [_cuts(heard, sizes) for heard, sizes in ((self.before, self.sizes), (self.after, self.sizes[self.row]))]
-        out = sweep_floors(cuts[0], cuts[1], floors)
-        for one in out:
-            if one.deep_mm > TOO_DEEP_MM:
-                x, y = one.where
-                self._fail(-1, f"pocket {one.pocket} would be {one.deep_mm:.3f} mm too deep at ({x:.1f}, {y:.1f})")
-        return out
 
-
-def _cuts(heard: Heard, sizes: NDArray[np.float64]) -> Cuts:
+def _cuts(heard: Heard, sizes: Array) -> Cuts:
     """Motions that may cut, circles as chords."""
     start = np.concatenate([np.full((1, 3), np.nan), heard.tip[:-1]])
     axis0 = np.concatenate([heard.axis[:1], heard.axis[:-1]])
@@ -261,7 +239,7 @@ def _cuts(heard: Heard, sizes: NDArray[np.float64]) -> Cuts:
     return Cuts.joined(parts)
 
 
-def _off_circle(point: NDArray[np.float64], circle: tuple[float, ...]) -> float:
+def _off_circle(point: Array, circle: tuple[float, ...]) -> float:
     """Distance from a circle seen along Z where it lies level, else 0 (its height was changed with intent)."""
     centre, axis, radius = np.array(circle[:3]), np.array(circle[3:6]), circle[6]
     if abs(axis[2]) < 1 - 1e-6:
@@ -269,13 +247,7 @@ def _off_circle(point: NDArray[np.float64], circle: tuple[float, ...]) -> float:
     return abs(float(np.hypot(*(point - centre)[:2])) - radius)
 
 
-def _chords(
-    start: NDArray[np.float64],
-    end: NDArray[np.float64],
-    circle: tuple[float, ...],
-    axis0: NDArray[np.float64],
-    axis1: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _chords(start: Array, end: Array, circle: tuple[float, ...], axis0: Array, axis1: Array) -> tuple[Array, Array]:
     """Points along a circle, right-handed about its axis, 2 degrees apart; and the tool's axis there."""
     centre, about = np.array(circle[:3]), np.array(circle[3:6])
     first, last = start - centre, end - centre

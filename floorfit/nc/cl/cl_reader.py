@@ -10,8 +10,8 @@ from operator import methodcaller
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array
 from floorfit.errors import Finding
 from floorfit.nc.cl.circles import settle_circles
 from floorfit.nc.cl.cl_words import (
@@ -94,7 +94,7 @@ def read_locations(
         points = _POINTS.match(text, at)
         following = number + (reader.plain_points(number, points[0]) if points else 0)
         if following == number:
-            following = reader.take(next(statements(lines, number)), number) + 1
+            following = reader.take(next(statements(lines, number))) + 1
         at += sum(map(len, lines[number:following]))
         number = following
         if tick is not None:
@@ -142,7 +142,7 @@ class _LocationReader:
                 break
         return taken
 
-    def _points(self, number: int, xyz: NDArray[np.float64], ijk: NDArray[np.float64], stated: bool) -> None:
+    def _points(self, number: int, xyz: Array, ijk: Array, stated: bool) -> None:
         """Points in lines that follow each other: what was said before them is about the first."""
         self.vector = tuple(ijk[0].tolist())
         self._point(number, number, tuple(xyz[0].tolist()), stated)
@@ -181,7 +181,7 @@ class _LocationReader:
         """Note what is wrong in a line."""
         self.findings.append(Finding(code, self.source, f"line {line + 1}", text, severity))
 
-    def take(self, statement: Statement | StatementError, number: int) -> int:
+    def take(self, statement: Statement | StatementError) -> int:
         """Take one statement; return the index of its last line."""
         if isinstance(statement, StatementError):
             self.bad(statement.line, "not-a-statement", str(statement))
@@ -406,7 +406,7 @@ class _LocationReader:
         return settle_circles(self.read.table(tuple(self.known), tuple(self.frames)), self.source, self.findings)
 
 
-def _table(lines: list[str]) -> NDArray[np.float64]:
+def _table(lines: list[str]) -> Array:
     """Numbers between commas, a row for each line, up to the first line that has another number of them or none."""
     try:
         return np.loadtxt(lines, delimiter=",", ndmin=2)

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array
+
 __all__ = ["ARC", "FEED", "HOLE", "PLACE", "RAPID", "Heard", "hear"]
 
 #: Kinds of motion; a place is only stated, or known to the machine alone.
@@ -49,8 +51,8 @@ class Heard:
 
     line: NDArray[np.int64]
     kind: NDArray[np.int64]
-    tip: NDArray[np.float64]
-    axis: NDArray[np.float64]
+    tip: Array
+    axis: Array
     cutter: NDArray[np.int64]
     feed: NDArray[np.int64]
     words: tuple[str, ...]
@@ -58,14 +60,7 @@ class Heard:
     rest: list[tuple[int, int, str]]
 
 
-def hear(
-    text: str,
-    *,
-    unit_mm: float | None,
-    turn: NDArray[np.float64],
-    way: NDArray[np.float64],
-    keep: tuple[str, ...] = (),
-) -> Heard:
+def hear(text: str, *, unit_mm: float | None, turn: Array, way: Array, keep: tuple[str, ...] = ()) -> Heard:
     """Read a file.
 
     Parameters
@@ -126,14 +121,14 @@ def _without_card(line: str) -> str:
 
 
 class _Ear:
-    def __init__(self, unit_mm: float, turn: NDArray[np.float64], way: NDArray[np.float64]) -> None:
+    def __init__(self, unit_mm: float, turn: Array, way: Array) -> None:
         self.unit = unit_mm
         self.outer = (turn, way)
         self.frames = [self.outer]
         self.line: list[int] = []
         self.kind: list[int] = []
         self.at: tuple[float, ...] = (np.nan,) * 3
-        self.blocks: list[tuple[NDArray[np.float64], NDArray[np.float64]]] = []
+        self.blocks: list[tuple[Array, Array]] = []
         self.frame_of: list[int] = []
         self.cutters: list[int] = []
         self.feeds: list[int] = []

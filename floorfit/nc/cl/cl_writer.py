@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from itertools import compress
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.cl.circles import arc_points, arc_sweep
 from floorfit.nc.cl.locations import Locations
@@ -47,16 +47,13 @@ class WrittenLocations:
     ----------
     blocks : dict of int to str or list of str
         New text in place of a line, by line index: one line or several; an empty list takes the line out.
-    added : (n,) ndarray, mm
-        What was really added to Z of the part at the end of each row, after rounding.
     rows : set of int
         Rows whose statement is written differently.
     findings : list of Finding
         Statements that could not be written, and circles that became points.
     """
 
-    blocks: dict[int, str | list[str]]
-    added: NDArray[np.float64]
+    blocks: dict[int, str | list[str]] = field(default_factory=dict)
     rows: set[int] = field(default_factory=set)
     findings: list[Finding] = field(default_factory=list)
 
@@ -64,11 +61,11 @@ class WrittenLocations:
 def write_locations(
     lines: Sequence[str],
     found: Locations,
-    node: NDArray[np.float64],
+    node: Array,
     breaks: Mapping[int, Sequence[tuple[float, float]]],
     *,
     source: str,
-    fine: NDArray[np.bool_] | None = None,
+    fine: Flags | None = None,
     tick: Callable[[int], None] | None = None,
 ) -> WrittenLocations:
     """Return the lines that change.
@@ -98,14 +95,14 @@ class _LocationWriter:
         self,
         lines: Sequence[str],
         found: Locations,
-        node: NDArray[np.float64],
+        node: Array,
         breaks: Mapping[int, Sequence[tuple[float, float]]],
         source: str,
-        fine: NDArray[np.bool_] | None,
+        fine: Flags | None,
     ) -> None:
         self.lines, self.found, self.node, self.breaks, self.source = lines, found, node, breaks, source
         self.fine = np.zeros(len(found), dtype=bool) if fine is None else fine
-        self.out = WrittenLocations({}, np.zeros(len(found)))
+        self.out = WrittenLocations()
         ends = [line for line in lines[:50] if line.endswith(("\n", "\r"))]
         self.line_end = "\n" if not ends else ends[0][len(ends[0].rstrip("\r\n")) :][:2]
         self.narrow = all(len(line) <= _CARD_COLUMNS or len(line.rstrip("\r\n")) <= _CARD_COLUMNS for line in lines)
@@ -130,12 +127,10 @@ class _LocationWriter:
                 self._row(row, float(start[row]), float(node[row]))
             if tick is not None:
                 tick(int(found.line[rows[first]]))
-        for row in np.flatnonzero(found.relative & ~busy).tolist():
-            self.out.added[row] = self.out.added[row - 1] if row else 0.0
         self._wrap_all()
         return self.out
 
-    def _plain_rows(self, rows: NDArray[np.intp]) -> list[int]:
+    def _plain_rows(self, rows: Rows) -> list[int]:
         """Shift the points that stand alone in their lines, nearly every row of a file; return the rows that do not."""
         texts = [self.lines[line] for line in self.found.line[rows].tolist()]
         parts = _POINTS.findall("\0".join([*texts, ""]))
@@ -145,7 +140,7 @@ class _LocationWriter:
         left: list[int] = rows[~plain].tolist()
         return left
 
-    def _shift(self, rows: NDArray[np.intp], parts: list[tuple[str, str, str, str]]) -> None:
+    def _shift(self, rows: Rows, parts: list[tuple[str, str, str, str]]) -> None:
         """Shift points: what stands before the third number, the number, its decimals, and what stands behind it."""
         setting = self.found.setting[rows]
         unit = np.array([one.unit_mm for one in self.found.settings])[setting]
@@ -155,7 +150,6 @@ class _LocationWriter:
         wanted = zip((old + self.node[rows] / unit).tolist(), decimals.tolist(), strict=True)
         numbers = [f"{value:.{count}f}" for value, count in wanted]
         new = np.array([float(number) for number in numbers])
-        self.out.added[rows] = (new - old) * unit
         lines = self.found.line[rows].tolist()
         for place in np.flatnonzero(new != old).tolist():
             number = numbers[place] if new[place] else numbers[place].lstrip("-")
@@ -198,7 +192,7 @@ class _LocationWriter:
         first, last = self.found.circle_lines[self.found.circle[row]].tolist()
         if row not in self.breaks and abs(start - end) <= _SAME_MM:
             circle = self._statement(first)
-            self._move(circle, row, end, circle.fields[:3])
+            self._move(row, end, circle.fields[:3])
             self._pieces(row, statement, [], end)
             return
         for line in range(first, last + 1):
@@ -227,14 +221,14 @@ class _LocationWriter:
         if inner and str(self.found.field("per")[row]) == "INVERS":
             raise ValueError("the motion must be divided, and its feed is a time: it would have to be divided too")
         lines = self._inner_lines(row, statement, inner) if inner else []
-        self._last(row, statement, inner, end)
+        self._last(row, statement, end)
         if lines:
             self.out.blocks[statement.line] = [*lines, *self._block(statement.line)]
 
-    def _last(self, row: int, statement: Statement, inner: list[tuple[float, float]], end: float) -> None:
+    def _last(self, row: int, statement: Statement, end: float) -> None:
         """The statement's own point; an increment becomes a point, since what stands before it has moved."""
         if not self.found.relative[row]:
-            self.out.added[row] = self._move(statement, row, end, statement.fields[:3])
+            self._move(row, end, statement.fields[:3])
             return
         if statement.last != statement.line:
             raise ValueError("an increment over several lines must become a point")
@@ -242,13 +236,11 @@ class _LocationWriter:
         rest = text[statement.fields[-1].end :]
         numbers, _ = self._numbers(row, np.array([1.0]), [end], statement)
         self.out.blocks[statement.line] = self._head(statement) + numbers[0] + rest
-        self.out.added[row] = end
 
-    def _move(self, statement: Statement, row: int, dz: float, fields: Sequence[StatementField]) -> float:
-        """Add ``dz`` along Z of the part to three numbers; return what was added after rounding."""
+    def _move(self, row: int, dz: float, fields: Sequence[StatementField]) -> None:
+        """Add ``dz`` along Z of the part to three numbers."""
         setting = self.found.settings[self.found.setting[row]]
         up = self.up[setting.frame]
-        added = 0.0
         # From the last to the first, so that the places of earlier fields in the same line stay right.
         for one, share in reversed(list(zip(fields, up.tolist(), strict=True))):
             if not share or not dz:
@@ -260,8 +252,6 @@ class _LocationWriter:
             value = written(old + dz * share / setting.unit_mm, decimals)
             if value != old:
                 self._replace(one, in_style(value, _plain(one.text), decimals))
-            added += (value - old) * setting.unit_mm * share
-        return added
 
     def _decimals(self, raw: str, unit: float) -> int:
         given = _VECTOR_DECIMALS if {"E", "D"} & set(raw.upper()) else decimals_of(raw)
@@ -292,7 +282,7 @@ class _LocationWriter:
         return out
 
     def _numbers(
-        self, row: int, shares: NDArray[np.float64], offsets: Sequence[float], statement: Statement
+        self, row: int, shares: Array, offsets: Sequence[float], statement: Statement
     ) -> tuple[list[str], str]:
         """Numbers of points at shares of a motion, as text; and what stands before them."""
         found = self.found
@@ -320,7 +310,7 @@ class _LocationWriter:
         start = sequence_end(text)
         return text[:start] + ("goto/" if text[start : text.index("/")].islower() else "GOTO/")
 
-    def _between(self, row: int, shares: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _between(self, row: int, shares: Array) -> tuple[Array, Array]:
         """Tip and axis at shares of a motion."""
         found, at = self.found, shares[:, None]
         axes = found.start_axis[row] + at * (found.axis[row] - found.start_axis[row])

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.nc.cl.circles import arc_points, arc_sweep
 from floorfit.nc.cl.locations import Locations
 from floorfit.nc.cutter import NEEDLE, Cutter
@@ -45,20 +45,18 @@ class LocationPath:
     """
 
     path: TipPath
-    row: NDArray[np.intp]
-    first: NDArray[np.float64]
-    last: NDArray[np.float64]
-    known: NDArray[np.bool_]
+    row: Rows
+    first: Array
+    last: Array
+    known: Flags
 
-    def rows(self, motions: NDArray[np.intp] | NDArray[np.bool_]) -> NDArray[np.intp]:
+    def rows(self, motions: Rows | Flags) -> Rows:
         """Rows of the file that some motions of the path belong to, in order."""
         out = np.zeros(len(self.known), dtype=bool)
         out[self.row[motions]] = True
         return np.flatnonzero(out)
 
-    def to_rows(
-        self, node: NDArray[np.float64], breaks: dict[int, Profile]
-    ) -> tuple[NDArray[np.float64], dict[int, Profile]]:
+    def to_rows(self, node: Array, breaks: dict[int, Profile]) -> tuple[Array, dict[int, Profile]]:
         """Gains of the path as gains of the file's rows: at their ends, and at places inside.
 
         Parameters
@@ -142,9 +140,7 @@ def location_path(found: Locations, stated: dict[str, Cutter], every: Cutter | N
     return LocationPath(path, row, first, last, known[found.setting] if len(found) else np.zeros(0, dtype=bool))
 
 
-def _cutters(
-    found: Locations, stated: dict[str, Cutter], every: Cutter | None
-) -> tuple[list[Cutter], NDArray[np.intp], NDArray[np.bool_]]:
+def _cutters(found: Locations, stated: dict[str, Cutter], every: Cutter | None) -> tuple[list[Cutter], Rows, Flags]:
     """The cutters that occur, which of them each setting has, and whether it is known."""
     cutters: list[Cutter] = []
     index, known = [], []
@@ -164,7 +160,7 @@ def _cutters(
     return cutters or [NEEDLE], np.array(index or [0], dtype=int), np.array(known or [False])
 
 
-def _pieces(found: Locations) -> tuple[NDArray[np.intp], NDArray[np.float64], NDArray[np.float64]]:
+def _pieces(found: Locations) -> tuple[Rows, Array, Array]:
     """Motions of the path: one for each row, and chords for the circles that are not level or lean."""
     count = np.ones(len(found), dtype=int)
     arcs = np.flatnonzero(_is_other_arc(found))
@@ -175,7 +171,7 @@ def _pieces(found: Locations) -> tuple[NDArray[np.intp], NDArray[np.float64], ND
     return row, at / count[row], (at + 1) / count[row]
 
 
-def _is_level_arc(found: Locations) -> NDArray[np.bool_]:
+def _is_level_arc(found: Locations) -> Flags:
     out = np.zeros(len(found), dtype=bool)
     arcs = np.flatnonzero(found.kind == OTHER_ARC)
     upright = (found.axis[arcs, 2] > 1 - _UPRIGHT) & (found.start_axis[arcs, 2] > 1 - _UPRIGHT)
@@ -183,13 +179,11 @@ def _is_level_arc(found: Locations) -> NDArray[np.bool_]:
     return out
 
 
-def _is_other_arc(found: Locations) -> NDArray[np.bool_]:
+def _is_other_arc(found: Locations) -> Flags:
     return np.asarray((found.kind == OTHER_ARC) & ~_is_level_arc(found))
 
 
-def _places(
-    found: Locations, row: NDArray[np.intp], share: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _places(found: Locations, row: Rows, share: Array) -> tuple[Array, Array]:
     """Tip and axis at a share of each row."""
     at = share[:, None]
     tip = np.where(at == 1.0, found.tip[row], found.start[row])
@@ -203,9 +197,7 @@ def _places(
     return tip, axis
 
 
-def _plan_arcs(
-    found: Locations, row: NDArray[np.intp], first: NDArray[np.float64], last: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _plan_arcs(found: Locations, row: Rows, first: Array, last: Array) -> tuple[Array, Array]:
     """Centre and signed angle of the level circles."""
     centre, sweep = np.full((len(row), 2), np.nan), np.zeros(len(row))
     whole = np.flatnonzero(_is_level_arc(found)[row] & (first == 0) & (last == 1))

@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding
 from floorfit.nc.motions import JUMP
 from floorfit.nc.row_table import RowTable
@@ -33,8 +34,8 @@ class FileFrame:
         Where the file's zero is in the part.
     """
 
-    rotation: NDArray[np.float64]
-    shift: NDArray[np.float64]
+    rotation: Array
+    shift: Array
 
     @classmethod
     def none(cls) -> FileFrame:
@@ -135,14 +136,14 @@ class Locations:
     line: NDArray[np.int64]
     last: NDArray[np.int64]
     kind: NDArray[np.int64]
-    tip: NDArray[np.float64]
-    axis: NDArray[np.float64]
-    vector: NDArray[np.bool_]
-    relative: NDArray[np.bool_]
+    tip: Array
+    axis: Array
+    vector: Flags
+    relative: Flags
     setting: NDArray[np.int64]
-    feed: NDArray[np.float64]
+    feed: Array
     circle: NDArray[np.int64]
-    circles: NDArray[np.float64]
+    circles: Array
     circle_lines: NDArray[np.int64]
     settings: tuple[Setting, ...]
     frames: tuple[FileFrame, ...]
@@ -153,12 +154,12 @@ class Locations:
         return len(self.line)
 
     @cached_property
-    def start(self) -> NDArray[np.float64]:
+    def start(self) -> Array:
         """Tip at the start of each row, (n, 3), mm; NaN for the first."""
         return np.concatenate([np.full((1, 3), np.nan), self.tip[:-1]]) if len(self) else self.tip
 
     @cached_property
-    def start_axis(self) -> NDArray[np.float64]:
+    def start_axis(self) -> Array:
         """Axis at the start of each row, (n, 3); that of its end for the first."""
         return np.concatenate([self.axis[:1], self.axis[:-1]]) if len(self) else self.axis
 
@@ -218,12 +219,8 @@ class LocationColumns:
         )
 
     def _circles(
-        self,
-        circle: NDArray[np.int64],
-        unit: NDArray[np.float64],
-        frame: NDArray[np.int64],
-        frames: tuple[FileFrame, ...],
-    ) -> NDArray[np.float64]:
+        self, circle: NDArray[np.int64], unit: Array, frame: NDArray[np.int64], frames: tuple[FileFrame, ...]
+    ) -> Array:
         out = np.array(self.circles, dtype=float).reshape(-1, 7)
         for row in np.flatnonzero(circle >= 0).tolist():
             one, values = frames[frame[row]], out[circle[row]]
@@ -233,9 +230,7 @@ class LocationColumns:
         return out
 
 
-def _in_part(
-    tip: NDArray[np.float64], ijk: NDArray[np.float64], frame: NDArray[np.int64], frames: tuple[FileFrame, ...]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _in_part(tip: Array, ijk: Array, frame: NDArray[np.int64], frames: tuple[FileFrame, ...]) -> tuple[Array, Array]:
     """Places, mm, and vectors of the file's frames as tips and unit vectors in the part's."""
     with np.errstate(divide="ignore", invalid="ignore"):
         axis = ijk / np.sqrt((ijk * ijk).sum(axis=1))[:, None]

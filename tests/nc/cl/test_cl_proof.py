@@ -97,8 +97,8 @@ GIVEN = {"shift": corrections(A=0.2, B=-0.2), "follow": corrections(A=follow("A"
 def test_a_fault_in_what_is_written_is_caught(monkeypatch, name, action):
     whole_run = programme._LocationRun._assemble
 
-    def broken(self, written, job, created):
-        lines, origin, head = whole_run(self, written, job, created)
+    def broken(self, written):
+        lines, origin, head = whole_run(self, written)
         new = lines[head + 1 :]
         FAULTS[name](new)
         came = _origins(lines[head + 1 :], origin[head + 1 :], new)
