@@ -89,15 +89,16 @@ def apply(
     part, corrections = part_and_corrections(record)
     data = program if isinstance(program, bytes) else Path(program)
     wanted: dict[str, Any] = {
-        "job": record.job, "created": _today(), "source": name, "progress": progress,
+        "job": record.job, "created": moment().date().isoformat(), "source": name, "progress": progress,
         "identity": {"part": part.name, **{key: record.identity[key] for key in SAME_PIECE if key in record.identity}},
     }  # fmt: skip
-    cutters = tools if isinstance(tools, Tools) else joined([tool_of(one) for one in _each(tools)])
+    if not isinstance(tools, Tools):
+        tools = joined([tool_of(one) for one in ([tools] if isinstance(tools, str) else tools)])
     if is_cutter_location(data):
-        more = _of_locations(stated, cutters, part.units)
+        more = _of_locations(stated, tools, part.units)
         done = apply_to_locations(part, corrections, data, **wanted, **more)
     else:
-        done = apply_offsets(part, corrections, data, tools=cutters, **wanted, **_of_word_address(stated, part.units))
+        done = apply_offsets(part, corrections, data, tools=tools, **wanted, **_of_word_address(stated, part.units))
     return replace(done, findings=(*doubts, *done.findings, *_out_of_limits(record, done, name)))
 
 
@@ -216,13 +217,5 @@ def _refuse_unknown(stated: Mapping[str, Any], others: tuple[str, ...], words: s
         raise InputError(f"{', '.join(given)}: for {words}. Leave it out.")
 
 
-def _each(texts: str | Sequence[str]) -> Sequence[str]:
-    return [texts] if isinstance(texts, str) else texts
-
-
 def _option(name: str) -> str:
     return "--" + name.removesuffix("_mm").replace("_", "-")
-
-
-def _today() -> str:
-    return moment().date().isoformat()

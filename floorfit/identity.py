@@ -177,24 +177,15 @@ def refuse_other_piece(job: Mapping[str, str], other: Mapping[str, str], source:
     InputError
         If part number, revision, serial or side differ, each named.
     """
-    faults = [
-        Finding(
-            "other-piece",
-            source,
-            "",
-            f'{key} "{other[key][:60]}" came, the job is of "{job[key][:60]}". Give what belongs to the job.',
-        )
+    texts = [
+        f'{key} "{other[key][:60]}" came, the job is of "{job[key][:60]}". Give what belongs to the job.'
         for key in other_piece(job, other)
     ]
-    if faults:
-        raise InputError(faults)
+    if texts:
+        raise InputError([Finding("other-piece", source, "", text) for text in texts])
     silent = [key for key in ("part_number", "serial", "side") if key in job and key not in other]
-    return [
-        Finding(
-            "piece-not-stated", source, "", f'states no {key}; the job is of "{job[key][:60]}". Check it.', "warning"
-        )
-        for key in silent
-    ]
+    texts = [f'states no {key}; the job is of "{job[key][:60]}". Check it.' for key in silent]
+    return [Finding("piece-not-stated", source, "", text, "warning") for text in texts]
 
 
 def refuse_other_clamping(job: Mapping[str, str], other: Mapping[str, str], source: str) -> None:

@@ -8,14 +8,13 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from floorfit.cad.mesh import Floats
 from floorfit.errors import Finding
 from floorfit.part.model import Ring
 
 __all__ = ["CURVES", "doubt_of", "hatch_doubts", "is_seen", "left_out", "scale_doubts"]
 
-Floats = NDArray[np.float64]
 
 #: What outlines are made of.
 CURVES = frozenset({"LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE"})

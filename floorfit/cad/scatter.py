@@ -9,6 +9,7 @@ from floorfit.errors import Finding
 
 __all__ = ["scatter_note"]
 
+
 #: Neighbouring facets of a smooth face turn by less than this, rad (5 degrees): a set choice.
 _SMOOTH = np.radians(5.0)
 #: Facets lower than this say little of a face, mm.

@@ -13,6 +13,7 @@ from floorfit.errors import Finding
 
 __all__ = ["touching_notes"]
 
+
 #: Places that are looked at under each floor.
 _PLACES = 200
 #: This far below a web there has to be air, mm.

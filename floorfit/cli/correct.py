@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
+from collections import Counter
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from floorfit.cli.options import add_fact, add_numbers, add_writing
 
@@ -12,15 +13,12 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from floorfit.errors import Finding
-    from floorfit.part.model import Part
-    from floorfit.plate.plate_prior import PlatePrior
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
     from floorfit.readings.observations import Readings
     from floorfit.record import Record
     from floorfit.report.format import Writing
     from floorfit.run import Result, Settings
-    from floorfit.surface.expected import Expected
 
 _EPILOG = """example:
   floorfit correct sample_parts/bay_frame/part.json sample_parts/bay_frame/readings.csv -o job
@@ -126,8 +124,8 @@ def run(args: argparse.Namespace) -> int:
         gauge, frame = _aids(args)
         inputs = _inputs(args)
         result = floorfit.correct(
-            part, readings, settings, gauge=gauge, frame=frame, expected=_expected(args, part), ids=_ids(args),
-            prior=_prior(args), progress=tell,
+            part, readings, settings, gauge=gauge, frame=frame, expected=_given(args.expect, "read_expected", part),
+            ids=_given(args.map, "read_ids"), prior=_given(args.prior, "read_prior"), progress=tell,
         )  # fmt: skip
         result = replace(result, findings=(*notes, *result.findings))
         _answer(result, writing_of(args))
@@ -181,15 +179,14 @@ def _write(result: Result, record: Record, args: argparse.Namespace, tell: Calla
     import floorfit
     from floorfit.cli.options import writing_of
     from floorfit.cli.output import say
-    from floorfit.stop import Stopped
 
     try:
         floorfit.write(
             result, args.output, record=record, replace=args.replace, writing=writing_of(args),
             pictures=not args.no_pictures, progress=tell,
         )  # fmt: skip
-    except Stopped as stopped:
-        if not stopped.stands:
+    except KeyboardInterrupt as stopped:
+        if not getattr(stopped, "stands", ()):
             say(
                 f"The table above stands on the screen only; {args.output} is as it was before. "
                 "With --no-pictures the files are written without waiting for the pictures."
@@ -236,29 +233,18 @@ def _of_shop(path: str | None) -> tuple[str, ...]:
     return tuple(read_shop(path))
 
 
-def _ids(args: argparse.Namespace) -> dict[str, str] | None:
+def _given(path: str | None, reader: str, *more: Any) -> Any:
+    """Return what a public reader makes of a file, or None where none is given."""
     import floorfit
 
-    return None if args.map is None else floorfit.read_ids(args.map)
-
-
-def _expected(args: argparse.Namespace, part: Part) -> Expected | None:
-    import floorfit
-
-    return None if args.expect is None else floorfit.read_expected(args.expect, part)
-
-
-def _prior(args: argparse.Namespace) -> PlatePrior | None:
-    import floorfit
-
-    return None if args.prior is None else floorfit.read_prior(args.prior)
+    return None if path is None else getattr(floorfit, reader)(path, *more)
 
 
 def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:
     import floorfit
     from floorfit.errors import InputError
 
-    gauge = None if args.gauge is None else floorfit.read_gauge(args.gauge)
+    gauge = _given(args.gauge, "read_gauge")
     if args.datums is None:
         if args.plate_temperature is not None:
             raise InputError("--plate-temperature needs --datums: growth is counted from the datum points. Give both.")
@@ -284,10 +270,6 @@ def _readings_line(result: Result) -> str:
     total, used = len(result.readings), int(result.observations.is_used.sum())
     if used == total:
         return f"{total} readings, all used."
-    kinds: dict[str, int] = {}
-    for reason in result.observations.reason:
-        if reason:
-            code = reason.split(":")[0]
-            kinds[code] = kinds.get(code, 0) + 1
-    listed = ", ".join(f"{count} {code}" for code, count in sorted(kinds.items(), key=lambda one: -one[1]))
+    kinds = Counter(reason.split(":")[0] for reason in result.observations.reason if reason)
+    listed = ", ".join(f"{count} {code}" for code, count in kinds.most_common())
     return f"{total} readings, {total - used} set aside: {listed} (see readings.csv)."

@@ -203,43 +203,27 @@ class Motions:
         values = np.array([getattr(modal, name) for modal in self.modals])
         return np.asarray(values[self.modal]) if len(values) else np.zeros(0)
 
-    def points(self, rows: Rows, t: Array) -> Array:
-        """Points on the paths of ``rows`` at shares ``t`` of each.
+    def points(self, row: int, share: Array) -> Array:
+        """Points on the path of a row that is a line, a rapid or an arc.
 
         Parameters
         ----------
-        rows : (m,) ndarray of int
-            Rows that are lines, rapids or arcs.
-        t : (k,) or (m, k) ndarray
+        row : int
+        share : (k,) ndarray
             Shares from 0 to 1; an arc is divided by angle.
 
         Returns
         -------
-        (m, k, 3) ndarray, mm
+        (k, 3) ndarray, mm
         """
-        share = np.broadcast_to(t, (len(rows), np.shape(t)[-1]))[..., None]
-        first, last = self.start[rows][:, None, :], self.xyz[rows][:, None, :]
-        out = first + share * (last - first)
-        arcs = np.flatnonzero(self.is_arc[rows])
-        if len(arcs):
-            out[arcs, :, :2] = self._arc_points(rows[arcs], share[arcs, :, 0])
-        for at in np.flatnonzero(self.kind[rows] == OTHER_ARC).tolist():
-            some = share[at, :, 0]
-            out[at] = self.standing.points(np.full(len(some), rows[at]), some) if self.standing else out[at]
-        out[:, :, :] = np.where(share == 1.0, last, out)
-        return np.asarray(out)
-
-    def _arc_points(self, rows: Rows, share: Array) -> Array:
-        centre = self.centre[rows]
-        first, last = self.start[rows][:, :2] - centre, self.xyz[rows][:, :2] - centre
-        r0, r1 = np.hypot(*first.T)[:, None], np.hypot(*last.T)[:, None]
-        angle = np.arctan2(first[:, 1], first[:, 0])[:, None] + share * self.sweep[rows][:, None]
-        radius = r0 + share * (r1 - r0)
-        return np.asarray(centre[:, None, :] + radius[..., None] * np.stack([np.cos(angle), np.sin(angle)], axis=-1))
-
-    @cached_property
-    def length(self) -> Array:
-        """Length of each row in plan, mm."""
-        chord = np.hypot(*(self.xyz - self.start)[:, :2].T)
-        radius = np.hypot(*(self.start[:, :2] - self.centre).T)
-        return np.asarray(np.where(self.is_arc, radius * np.abs(self.sweep), chord))
+        start, end, at = self.start[row], self.xyz[row], share[:, None]
+        out = start + at * (end - start)
+        if self.is_arc[row]:
+            first, last = start[:2] - self.centre[row], end[:2] - self.centre[row]
+            r0, r1 = np.hypot(*first), np.hypot(*last)
+            angle = np.arctan2(first[1], first[0]) + share * self.sweep[row]
+            radius = (r0 + share * (r1 - r0))[:, None]
+            out[:, :2] = self.centre[row] + radius * np.column_stack([np.cos(angle), np.sin(angle)])
+        elif self.standing and self.kind[row] == OTHER_ARC:
+            out = self.standing.points(np.full(len(share), row), share)
+        return np.asarray(np.where(at == 1.0, end, out))

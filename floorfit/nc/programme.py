@@ -277,19 +277,15 @@ class _Run(CorrectionRun):
     def _check_walls(self, changes: Sequence[PocketChange]) -> None:
         if self.options.walls == "move":
             return
-        moved = [change for change in changes if change.sideways > WALL_LIMIT_MM]
-        self.stop_on(
-            [
-                Finding(
-                    "walls",
-                    self.source,
-                    f"pocket {change.pocket}",
-                    f"a wall cut by the flank at {change.tilt_deg:.1f} degrees would move {change.sideways:.3f} mm "
-                    "sideways. Use --walls move to accept that, or cut the wall in a pass of its own.",
-                )
-                for change in moved
-            ]
-        )
+        out = []
+        for change in changes:
+            text = (
+                f"a wall cut by the flank at {change.tilt_deg:.1f} degrees would move {change.sideways:.3f} mm "
+                "sideways. Use --walls move to accept that, or cut the wall in a pass of its own."
+            )
+            if change.sideways > WALL_LIMIT_MM:
+                out.append(Finding("walls", self.source, f"pocket {change.pocket}", text))
+        self.stop_on(out)
 
 
 def _held_finding(motions: Motions, floor: CutFloor, rows: Sequence[int], source: str) -> Finding:

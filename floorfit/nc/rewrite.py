@@ -315,7 +315,7 @@ class _Writer:
         self, row: int, modal: Modal, shares: Array, offsets: Array, decimals: int, centred: bool
     ) -> list[Piece]:
         motions, unit = self.motions, modal.unit_mm
-        points = motions.points(np.array([row]), shares)[0]
+        points = motions.points(row, shares)
         points[:, 2] += offsets
         arc, first_xy = bool(motions.is_arc[row]), motions.start[row]
         planes = PLANE_AXES[modal.plane][:2] if self.kind_of[row] == OTHER_ARC else ()

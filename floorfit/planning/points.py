@@ -197,14 +197,8 @@ def _check(
         if name not in known
     ]
     if floors is not None and not floors:
-        faults.append(
-            Finding(
-                "no-floors",
-                "plan",
-                "floors",
-                "every floor is decided, or held for another reason than readings: none to plan for.",
-            )
-        )
+        text = "every floor is decided, or held for another reason than readings: none to plan for."
+        faults.append(Finding("no-floors", "plan", "floors", text))
     if faults:
         raise InputError(faults)
 

@@ -200,7 +200,8 @@ class _Work:
 
     def repeats(self, group: Rows, rough: RoughWarp) -> None:
         """Set aside readings that disagree with the repeats of their place."""
-        rows = np.flatnonzero(self.is_open)
+        is_repeated = np.bincount(group[self.is_open], minlength=len(group)) > 1
+        rows = np.flatnonzero(self.is_open & is_repeated[group])
         expected = rough.local(self.readings.x[rows], self.readings.y[rows])
         should = disagreeing(group[rows], self.seen.warp[rows], expected, self.seen.u[rows])
         for k in np.flatnonzero(np.isfinite(should)):

@@ -215,7 +215,7 @@ def _fallback(label: _Label, ways: list[tuple[Line, ...]], points: float) -> boo
     """Label a floor that is too small for the common size; return whether it got a number for its name."""
     name = ways[0][0]
     sizes = [size for size in SIZES if size <= points]
-    tries = [(way[0] != name, not _says_all(way), -size, k) for k, way in enumerate(ways) for size in sizes]
+    tries = [(way[0] != name, len(way) == 1, -size, k) for k, way in enumerate(ways) for size in sizes]
     for is_number, _, size, k in sorted(tries):
         if _inside(label, ways[k], -size):
             return is_number
@@ -223,11 +223,6 @@ def _fallback(label: _Label, ways: list[tuple[Line, ...]], points: float) -> boo
         if _outside(label, lines):
             return lines[0] != name
     return False
-
-
-def _says_all(lines: tuple[Line, ...]) -> bool:
-    """Whether a way has numbers and not the name alone."""
-    return len(lines) > 1
 
 
 def _outside(label: _Label, lines: tuple[Line, ...]) -> bool:

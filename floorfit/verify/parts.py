@@ -144,7 +144,8 @@ def series(jobs: Iterable[str | Path], *, progress: Callable[[int, int], None] |
     paths = [Path(one) for one in jobs]
     files = list(find_folders(paths))
     summaries, finished, findings, shelf = _read_all(files, progress)
-    findings += [_missing(path) for path in paths if not path.exists()]
+    words = "is not there. Check the path."
+    findings += [Finding("missing", str(path), "", words) for path in paths if not path.exists()]
     if not summaries:
         lines = findings or [
             Finding("no-job", ", ".join(map(str, paths)), "", "no job folder here. Name a folder of jobs.")
@@ -205,10 +206,6 @@ def _doubled(kept: list[JobSummary]) -> list[Finding]:
         words = f"{len(twice)} plates are there more than once ({', '.join(twice[:4])}): each job counts as a plate."
         out.append(Finding("same-plate", "series", "", words, "warning"))
     return out
-
-
-def _missing(path: Path) -> Finding:
-    return Finding("missing", str(path), "", "is not there. Check the path.")
 
 
 def _series(

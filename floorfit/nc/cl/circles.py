@@ -32,8 +32,7 @@ def arc_sweep(found: Locations, rows: Rows) -> Array:
     rows : (m,) ndarray of int
         Rows that are arcs.
     """
-    centre, axis, first, last = _radials(found, rows)
-    del centre
+    _, axis, first, last = _radials(found, rows)
     across = np.cross(axis, first)
     angle = np.mod(np.arctan2((last * across).sum(axis=1), (last * first).sum(axis=1)), 2 * np.pi)
     same = np.linalg.norm(last - first, axis=1) < 1e-6
