@@ -118,3 +118,17 @@ except KeyboardInterrupt:
 """
     (tmp_path / "told.py").write_text(code)
     assert subprocess.run([sys.executable, "-m", "told"], cwd=tmp_path, check=False).returncode == 2
+
+
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_whatever_asks_for_an_end_stops(name: str) -> None:
+    # The default action of all three ends a process (POSIX, signal.h): the interrupt, the end, a closed terminal.
+    number = getattr(signal, name)
+    before = signal.signal(number, signal.SIG_DFL)
+    try:
+        with pytest.raises(Stopped), stoppable():
+            assert signal.getsignal(number) is not signal.SIG_DFL
+            signal.raise_signal(number)
+        assert signal.getsignal(number) is signal.SIG_DFL
+    finally:
+        signal.signal(number, before)

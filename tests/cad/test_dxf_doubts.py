@@ -199,3 +199,92 @@ def test_a_line_type_that_is_not_defined_does_not_matter(tmp_path):
     document = sheet()
     ring(document.modelspace(), 220, 20, 380, 180, linetype="DASHED7")
     assert len(extract(document, tmp_path).part.pockets) == 2
+
+
+def negative_factor_of_paper(document):
+    """DIMLFAC below zero counts in paper space only (DXF reference, from memory)."""
+    document.modelspace().add_linear_dim((20, 10), (20, 20), (180, 20), override={"dimlfac": -2.0}).render()
+
+
+def half_a_percent_of_rounding(document):
+    document.modelspace().add_linear_dim((20, 10), (20, 20), (180, 20), text="160.8").render()
+
+
+def decimal_comma(document):
+    document.modelspace().add_linear_dim((20, 10), (20, 20), (180, 20), text="160,0").render()
+
+
+def words_on_a_dimension(document):
+    document.modelspace().add_linear_dim((20, 10), (20, 20), (180, 20), text="4 off").render()
+
+
+def radius_on_a_dimension(document):
+    document.modelspace().add_radius_dim((100, 100), radius=50, angle=0, text="R8").render()
+
+
+def detail_near_the_part(document):
+    """A detail at twice the size, 50 mm beside the plate."""
+    document.modelspace().add_linear_dim((450, 10), (450, 20), (510, 20), text="30").render()
+
+
+def hatch_of_an_island(document):
+    ring(document.modelspace(), 60, 60, 100, 100)
+    hatch = document.modelspace().add_hatch(dxfattribs={"layer": LAYER})
+    hatch.paths.add_polyline_path([(60, 60), (100, 60), (100, 100), (60, 100)], is_closed=True)
+
+
+CLOSED = (
+    negative_factor_of_paper,
+    half_a_percent_of_rounding,
+    decimal_comma,
+    words_on_a_dimension,
+    radius_on_a_dimension,
+    detail_near_the_part,
+    hatch_of_an_island,
+)
+
+
+@pytest.mark.parametrize("change", CLOSED, ids=lambda change: change.__name__)
+def test_what_leaves_nothing_open(change, tmp_path):
+    document = sheet()
+    change(document)
+    assert extract(document, tmp_path).open_questions == 0
+
+
+def along_the_edge_of_the_part(document):
+    document.modelspace().add_linear_dim((0, -20), (0, 0), (400, 0), text="800").render()
+
+
+def aligned(document):
+    document.modelspace().add_aligned_dim((20, 20), (180, 180), 10, text="452").render()
+
+
+def two_percent_off(document):
+    document.modelspace().add_linear_dim((20, 10), (20, 20), (180, 20), text="163.2").render()
+
+
+def hatch_of_a_tenth_of_a_floor(document):
+    """40 x 60 mm of a floor of 160 x 160: an island that nobody drew."""
+    hatch = document.modelspace().add_hatch(dxfattribs={"layer": LAYER})
+    hatch.paths.add_polyline_path([(60, 60), (100, 60), (100, 120), (60, 120)], is_closed=True)
+
+
+@pytest.mark.parametrize("unit", [1, 4])
+@pytest.mark.parametrize("change", [along_the_edge_of_the_part, aligned, two_percent_off, hatch_of_a_tenth_of_a_floor])
+def test_what_is_drawn_otherwise_than_said_is_told_in_mm_and_inches(change, unit, tmp_path):
+    """The same sheet with its numbers in inches: a part of 10.16 m, whose webs are as absurd as the sheet is large."""
+    document = sheet()
+    document.header["$INSUNITS"] = unit
+    change(document)
+    found = {one.code for one in extract(document, tmp_path, any_size=True).findings}
+    assert found & {"not-to-scale", "hatch"}
+
+
+def test_a_layer_that_is_not_named_is_left_where_layers_are_stated(tmp_path):
+    """What the layers mean is then known, and a name that looks like a floor's is none of them."""
+    document = sheet()
+    ring(document.modelspace(), 220, 20, 380, 180, "FLOOR OLD Z3")
+    table = tmp_path / "layers.csv"
+    table.write_text(f"layer,floor_z,web\n{LAYER},2.0,1.5\nOUTLINE,,\n", encoding="utf-8")
+    assert extract(document, tmp_path).open_questions == 1
+    assert extract(document, tmp_path, layers=table).open_questions == 0

@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 
 from floorfit.cad import extract_pockets
 from floorfit.cad.extract_settings import ExtractSettings
-from floorfit.cad.orientation import check_size, rotation_to_part
+from floorfit.cad.orientation import check_size, check_webs, is_askew, rotation_to_part
 from floorfit.errors import InputError
 
 
@@ -65,3 +65,34 @@ def test_a_part_with_sloped_floors_does_not_lie_askew():
         solid -= sloped_pocket(x0, 20, x0 + 180, 180, 6.0, slope, 41)
         solid -= box(x0, 20, -1, x0 + 180, 180, 41) - sloped_pocket(x0, 20, x0 + 180, 180, 3.0, slope, 41)
     assert not {"askew"} & {finding.code for finding in extract_pockets(mesh_of(solid), units="mm").findings}
+
+
+@pytest.mark.parametrize(
+    ("webs", "refused"),
+    [
+        ([0.1, 0.19], True),
+        ([0.1, 0.2], False),
+        ([25.0, 40.0], False),
+        ([25.1, 40.0], True),
+        ([0.1, 40.0], False),
+        ([], False),
+    ],
+)
+def test_webs(webs, refused):
+    """Questioned where all are thinner than 0.2 mm, or all thicker than 25: the limits that the message states."""
+    if refused:
+        with pytest.raises(InputError, match=r"0\.2 mm to 25 mm was expected.*--units"):
+            check_webs(webs, "a.dxf", "mm", ExtractSettings())
+    else:
+        check_webs(webs, "a.dxf", "mm", ExtractSettings())
+    check_webs(webs, "a.dxf", "mm", ExtractSettings(any_size=True))
+
+
+@pytest.mark.parametrize(("level", "askew"), [(0.5, True), (2.0, False)])
+def test_a_part_lies_askew_where_less_than_a_hundredth_of_it_is_level(level, askew):
+    """Floors of 100 mm² that lean by 1 degree, their facets off by the rounding of single precision (5e-5 rad)."""
+    lean = np.radians(1.0) + np.array([0.0, 5e-5, -5e-5])
+    facets = np.column_stack([np.sin(lean), 0.0 * lean, np.cos(lean)])
+    vectors = np.concatenate([facets * [[1.0], [50.0], [49.0]], [[0.0, 0.0, level], [30.0, 0.0, 0.0]]])
+    assert is_askew(vectors, facets[:1]) is askew
+    assert not is_askew(vectors, facets[:0])

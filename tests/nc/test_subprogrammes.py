@@ -36,6 +36,8 @@ def main(calls: str) -> str:
         "M98 P1000\nG51.1 X101\nM98 P1000\nG50.1\n",
         "M98 P1000\nG51 X0 Y0 Z0 P0.5\nM98 P1000\nG50\n",
         "G68 X101 Y30 R180\nM98 P31000\nG69\n",
+        # A call whose number is not known may be of it.
+        "M98 P1000\nG68 X101 Y30 R180\nM98 P#1\nG69\n",
     ],
 )
 def test_a_floor_cut_by_one_block_in_several_frames_is_refused(calls):
@@ -121,3 +123,30 @@ def test_a_cycle_of_a_dialect_that_goes_down_is_asked_about():
     """G12 and G13 mill a round pocket at the depth of their Z (dialect, from memory): from Z 20 to the floor itself."""
     with pytest.raises(InputError, match="G13 is a motion that this reader does not know"):
         apply(HEAD + "X150 Y30\nG13 I5. D1 Z2. F300\nG0 Z20\n" + PASS)
+
+
+#: Calls in two states, and what the subprogramme states where it is to be free of its caller's.
+STATES = [
+    ("G55\nM98 P1000\nG54\nM98 P1000\n", "", None),
+    ("G43 H1 Z20\nM98 P1000\nG43 H2 Z20\nM98 P1000\n", "G43 H1\n", "under another length offset"),
+    ("G43 H1 Z20\nM98 P1000\nG43 H1 Z20\nM98 P1000\n", "", None),
+]
+
+
+@pytest.mark.parametrize(("calls", "own", "why"), STATES)
+def test_what_a_subprogramme_states_itself_is_not_its_callers(calls, own, why):
+    """G54 to G59 and G43 are modal (NISTIR 6556, table 4): a word in the subprogramme replaces the caller's."""
+    text = HEAD + calls + "M30\n" + SUB
+    if why is not None:
+        with pytest.raises(InputError, match=why):
+            apply(text)
+    done = apply(text.replace("G40 G54\n" + PASS, "G40 G54\n" + own + PASS))
+    assert done.data.count(b"Z1.880") == 1
+
+
+def test_behind_the_second_percent_nothing_is_read():
+    """A file between two lines of % ends at the second (NISTIR 6556, 3.1: from memory)."""
+    first, second = "%\nO1\n" + HEAD + PASS + "M30\n", "O2\n" + HEAD + PASS + "M30\n"
+    assert apply(first + "%\n" + second).changed_blocks == 1
+    with pytest.raises(InputError, match="O2 is a programme of its own"):
+        apply(first + second + "%\n")

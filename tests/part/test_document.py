@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import copy
+import math
+import sys
 from typing import Any
 
 import jsonschema
@@ -144,3 +146,31 @@ def test_what_departs_from_the_published_schema_is_refused_and_nothing_else(numb
 
 def _leaves(error: jsonschema.ValidationError) -> list[tuple[str | int, ...]]:
     return [place for one in error.context for place in _leaves(one)] or [tuple(error.absolute_path)]
+
+
+@pytest.mark.parametrize(
+    ("name", "code"),
+    [
+        ("x" * 256, None),
+        ("x" * 257, "too-long"),
+        ("\ud7ff\ue000", None),
+        ("half \ud800", "bad-text"),
+        ("half \udfff", "bad-text"),
+    ],
+)
+def test_edges_of_a_text(name: str, code: str | None):
+    """256 characters at most (contract); surrogates are U+D800 to U+DFFF (Unicode, D71 to D75: from memory)."""
+    assert [fault.code for fault in structure_faults(good_part() | {"name": name})] == ([code] if code else [])
+
+
+@pytest.mark.parametrize("number", [sys.float_info.max, -sys.float_info.max, 10**400, -(10**400), math.inf, math.nan])
+def test_a_number_is_finite_in_double_precision(number: float):
+    """The largest is (2 - 2^-52) 2^1023 (IEEE 754-2019, table 3.5): whole numbers of JSON may be larger."""
+    is_finite = abs(number) <= (2**53 - 1) * 2**971
+    codes = [fault.code for fault in structure_faults(good_part() | {"underside_z": number})]
+    assert codes == ([] if is_finite else ["not-finite"])
+
+
+def test_sixty_characters_are_shown_whole():
+    assert quoted("x" * 58) == '"' + "x" * 58 + '"'
+    assert quoted("x" * 59) == '"' + "x" * 56 + "..."

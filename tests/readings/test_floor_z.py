@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from small_part import part, plane, readings
+from small_part import document, part, plane, readings
 
 import floorfit
 from floorfit.errors import InputError
+from floorfit.part import part_from_document
 from floorfit.readings.floor_z import settle_floor_z
 
 
@@ -77,3 +78,60 @@ def test_an_underside_that_stands_off_alike_everywhere_is_asked_about(off: float
     assert _codes(replace(table, z=table.z + off)) == ["common-height"]
     # A plate that is bent by as much is none of that.
     assert _codes(readings(lambda x, y: off + 10 * small(x, y))) == []
+
+
+def test_an_estimated_z_adds_its_spread_in_squares():
+    """JCGM 100:2008, 5.1.2. Of Z on a plane the spread is the least that is ever taken: 0.02 mm."""
+    table = readings(plane)
+    z = np.where(np.arange(len(table)) % 3 == 0, np.nan, 2.5 + plane(table.x, table.y))
+    known = settle_floor_z(part(), replace(table, z=z), "measured", None, 0.03)
+    assert known.readings.u[::3] == pytest.approx(np.hypot(0.03, 0.02), rel=1e-3)
+
+
+@pytest.mark.parametrize(("count", "is_known"), [(5, False), (6, True)])
+def test_six_measured_z_are_the_fewest_that_others_are_estimated_from(count: int, is_known: bool):
+    assert settle_floor_z(part(), _without_z(slice(count, None)), "measured", None, 0.01).is_known is is_known
+
+
+def test_what_is_no_z_of_the_finished_floors_is_not_called_so():
+    """Web = z - t - underside (contract); the stock is 0.5 mm."""
+    table = readings(small)
+    sign = np.where(np.arange(len(table)) % 2, 1.0, -1.0)
+    # 0.1 mm above the finished floors; and webs that are 0.5 mm too thick under Z that are those of the roughed floors.
+    assert _codes(replace(table, z=table.z - 0.4)) == ["common-height"]
+    assert _codes(replace(table, thickness=table.thickness + 0.5)) == ["common-height"]
+    # In the middle at the finished floors, and nowhere there.
+    assert _codes(replace(table, z=table.z - 0.5 + 0.3 * sign)) == []
+    # A stock of 0.1 mm is no more than readings scatter by.
+    thin = readings(small, z=np.full(len(table), 2.0))
+    thin = replace(thin, thickness=2.1 - small(thin.x, thin.y))
+    found = settle_floor_z(part(finish_stock=0.1), thin, "measured", None, 0.01)
+    assert found.findings == ()
+
+
+@pytest.mark.parametrize(("off", "scatter", "told"), [(0.1, 0.01, False), (0.25, 0.03, True), (0.25, 0.05, False)])
+def test_a_common_height_is_told_above_four_standard_deviations(off: float, scatter: float, told: bool):
+    """A standard deviation is taken for 1.4826 times the median distance (of a Gaussian; Rousseeuw & Croux 1993).
+
+    Below 0.15 mm nothing is told; 4 × 1.4826 × 0.05 is 0.30 mm, and of 0.03 it is 0.18.
+    """
+    table = readings(lambda x, y: 0.0 * x)
+    sign = np.where(np.arange(len(table)) % 2, 1.0, -1.0)
+    table = replace(table, z=table.z + off + scatter * sign)
+    assert _codes(table) == (["common-height"] if told else [])
+    # Readings that gave a time of flight alone say nothing here, and take nothing away.
+    some = np.arange(len(table)) % 6 < 2
+    timed = replace(table, thickness=np.where(some, np.nan, table.thickness), tof=np.where(some, 0.8, np.nan))
+    assert _codes(timed) == (["common-height"] if told else [])
+    assert _codes(readings(lambda x, y: 0.0 * x + off, slice(5))) == []
+
+
+def test_a_height_counts_from_the_underside():
+    """The same plate drawn 1 mm higher: floors at 3, underside at 1."""
+    drawn = document()
+    drawn["underside_z"] = 1.0
+    for pocket in drawn["pockets"]:
+        pocket["floor_z"] = 3.0
+    table = readings(small)
+    found = settle_floor_z(part_from_document(drawn), replace(table, z=table.z + 1.0), "measured", None, 0.01)
+    assert found.findings == ()

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 
-from floorfit.surface.cell_width import MAX_CELLS, MIN_CELLS, choose_cell
+from floorfit.surface.cell_width import MAX_CELLS, MIN_CELLS, choose_cell, final_cell, keeps_planes
+from floorfit.surface.grid import make_grid
+from floorfit.surface.reml import Prior, assemble, solve
 
 BOX = (-100.0, 50.0, 500.0, 350.0)
 AREA = 600.0 * 300.0
@@ -28,3 +33,42 @@ def test_four_cells_across_the_smallest_floor() -> None:
     # 30 mm: between the widest cell (8.5 mm) and the narrowest (4.7 mm) of this box.
     assert choose_cell(BOX, 100, 30.0) == pytest.approx(7.5)
     assert choose_cell(BOX, 100, 3000.0) == choose_cell(BOX, 100)
+
+
+def searched(*smooth_lengths: float, parameters: float = 50.0, breaks: bool = False, **prior: object) -> Any:
+    """What a search beside shapes found: the likeliest prior of each model, and how many parameters it took."""
+    models = [
+        SimpleNamespace(priors=[(Prior(1e5, one, **prior), 1.0)], breaks=breaks)  # type: ignore[arg-type]
+        for one in smooth_lengths
+    ]
+    return SimpleNamespace(shapes=True, models=models, parameters=parameters)
+
+
+@pytest.mark.parametrize(("lengths", "cell"), [([50.0], 12.5), ([400.0, 52.0], 13.0), ([4.0], 0.0), ([400.0], 99.0)])
+def test_beside_shapes_cells_are_a_quarter_of_the_shortest_smoothness_length(lengths: list[float], cell: float) -> None:
+    # Between 900 and 2,500 cells: 14.1 and 8.5 mm in this box.
+    expected = np.clip(cell, np.sqrt(AREA / MIN_CELLS), np.sqrt(AREA / 900))
+    assert final_cell(BOX, np.full(300, 0.01), None, None, searched(*lengths)) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("rough", [{"breaks": True}, {"tension": 80.0}, {"rough": object()}])
+def test_beside_shapes_ground_that_is_rough_or_breaks_has_the_finest_cells(rough: dict[str, Any]) -> None:
+    found = final_cell(BOX, np.full(300, 0.01), None, None, searched(400.0, **rough))
+    assert AREA / found**2 == pytest.approx(MIN_CELLS)
+
+
+def test_five_cells_for_each_effective_parameter() -> None:
+    found = final_cell(BOX, np.full(300, 0.01), None, None, searched(400.0, parameters=1000.0))
+    assert AREA / found**2 == pytest.approx(5000)
+
+
+@pytest.mark.parametrize(("lost", "is_kept"), [(0.001, True), (0.02, False)])
+def test_planes_that_lose_two_hundredths_in_rounding_are_not_kept(lost: float, is_kept: bool) -> None:
+    # A penalty that is nothing for a plane gives it back (Wahba 1990, section 2.4); what rounding takes is put in here.
+    rng = np.random.default_rng(3)
+    points = rng.uniform(BOX[:2], BOX[2:], (60, 2))
+    equations = assemble(make_grid(BOX, 60.0), points, np.zeros(60), np.full(60, 1e4), 60.0)
+    solution = solve(equations, Prior(1e5))
+    assert keeps_planes(equations, solution, BOX)
+    rounded = SimpleNamespace(solve=lambda right: (1 - lost) * solution.factor.solve(right))
+    assert keeps_planes(equations, SimpleNamespace(factor=rounded), BOX) is is_kept  # type: ignore[arg-type]

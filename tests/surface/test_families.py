@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from floorfit.surface import fit_surface
-from floorfit.surface.families import Family
+from floorfit.surface.families import Family, likely_families
 from floorfit.surface.grid import make_grid
 from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.surface.posterior import joint_posterior
@@ -86,3 +87,21 @@ def test_deviation_holds_when_the_readings_do_not_show_the_family() -> None:
         missed = fit.surface.at(*middles.T) - true.total_at(amounts, middles)
         inside += list(np.abs(missed) <= 1.96 * fit.posterior.std_at(*middles.T))
     assert np.mean(inside) >= 0.92
+
+
+def test_shares_are_those_of_bayes_theorem() -> None:
+    # With equal odds before the readings a share is a likelihood over the sum of all; the criterion is -2 log of it.
+    rng, families = np.random.default_rng(4), [family(power) for power in (1.3, 1.25, 1.4, 1.6, 3.0)]
+    points, values = readings(families[0], rng.normal(0, 0.1, 16), rng)
+    grid, weights = make_grid(BOUNDS, 100.0), np.full(len(points), U**-2)
+    solutions = [
+        solve(assemble(grid, points, values, weights, float(len(points)), one), Prior(1e6)) for one in families
+    ]
+    likelihoods = np.exp([(solutions[0].criterion - one.criterion) / 2 for one in solutions])
+    shares = likelihoods / likelihoods.sum()
+    found = likely_families([(solutions[0], 1.0)], families[1:], points, values, weights, None)
+    # What is less likely than 0.03 is left out.
+    kept = [k for k in range(1, len(families)) if shares[k] > 0.03]
+    assert 0 < len(kept) < len(families) - 1
+    assert [one.shapes for one in found] == [families[k] for k in kept]
+    assert [one.share for one in found] == pytest.approx(shares[kept], rel=1e-6)
