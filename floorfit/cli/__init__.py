@@ -92,8 +92,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(words: Sequence[str]) -> int:
     try:
-        args = build_parser(words[:1] if words[:1] and words[0] in COMMANDS else COMMANDS).parse_args(words)
         with stoppable():
+            args = build_parser(words[:1] if words[:1] and words[0] in COMMANDS else COMMANDS).parse_args(words)
             return int(args.run(args))
     finally:
         sys.stdout.flush()  # here, where what goes wrong with it is said in one line

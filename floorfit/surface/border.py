@@ -252,6 +252,11 @@ class Spectrum:
         return np.maximum(information, 0.0), turn
 
     @property
+    def turn(self) -> Array:
+        """Eigenvectors of the matrix, (K, K)."""
+        return self._turned[1]
+
+    @property
     def information(self) -> Array:
         """Λ >= 0, (K,): what is known of the amounts in the basis where that is diagonal."""
         return self._turned[0]
@@ -259,12 +264,12 @@ class Spectrum:
     @cached_property
     def basis(self) -> Array:
         """Amounts are this times standard normals times τ, (K, K)."""
-        return self.root.push(self._turned[1])
+        return self.root.push(self.turn)
 
     @cached_property
     def score(self) -> Array:
         """b in that basis, (K,)."""
-        return np.asarray(self._turned[1].T @ self.pull)
+        return np.asarray(self.turn.T @ self.pull)
 
 
 @dataclass(frozen=True)
@@ -343,11 +348,13 @@ class Border:
         return self._with_knots(within + between)
 
     def draw(self, count: int, generator: np.random.Generator) -> tuple[Array, Array]:
-        """Joint samples of amounts and knots less the expected ones (K + J, count), mm, and φ of each (count,)."""
+        """Joint samples of amounts and knots less the expected ones (K + J, count), mm, and φ of each (count,).
+
+        By the symmetric root of the covariance: of eigenvectors that belong together any turn gives the same samples.
+        """
         rungs = generator.choice(len(self.rho), count, p=self.shares)
-        shrunk, phi = self._shrunk[rungs], self.dispersions[rungs]
-        noise = np.sqrt(phi[:, None] * shrunk) * generator.standard_normal(shrunk.shape)
-        s = self.spectrum
+        shrunk, phi, s = self._shrunk[rungs], self.dispersions[rungs], self.spectrum
+        noise = np.sqrt(phi[:, None] * shrunk) * (generator.standard_normal(shrunk.shape) @ s.turn)
         amounts = s.basis @ (shrunk * s.score + noise).T - self.amounts[:, None]
         if not len(s.knots):
             return amounts, phi

@@ -70,9 +70,9 @@ def final_cell(box: Box, u: Array, smallest: float | None, prior: Prior | None, 
 
 
 def _smooth_cell(box: Box, search: Robust) -> float:
-    """Cell width beside shapes: these hold what is fine about a plate, unless its ground is rough or breaks."""
+    """Cell width beside shapes: these hold what is fine, unless the ground is rough or breaks, or modes are fitted."""
     least, best = cell_of(box, MIN_CELLS), [model.priors[0][0] for model in search.models]
-    if any(model.breaks for model in search.models) or any(prior.rough or prior.tension for prior in best):
+    if any(model.breaks for model in search.models) or any(one.rough or one.tension or one.modes for one in best):
         return least
     return float(np.clip(min(prior.smooth_length for prior in best) / SMOOTH_CELLS, least, cell_of(box, FEWEST_CELLS)))
 
