@@ -1,4 +1,4 @@
-"""Seeded changes of sign, comparison and threshold, one at a time, and the tests that must notice them.
+"""Seeded changes of sign, comparison, threshold and condition, one at a time, and the tests that must notice them.
 
     python tests/mutants.py [--count 40] [--seed 1] [--only 3 7 …] [--near]
 
@@ -30,6 +30,9 @@ ROOT = Path(__file__).resolve().parent.parent
 ROOMS = {
     "floorfit/web.py": ["tests/test_web.py"],
     "floorfit/run.py": ["tests/test_run.py", "tests/test_web.py"],
+    "floorfit/stop.py": ["tests/test_stop.py", "tests/test_folder.py"],
+    "floorfit/part": ["tests/part"],
+    "floorfit/cad": ["tests/cad"],
     "floorfit/readings": ["tests/readings", "tests/test_run.py"],
     "floorfit/surface": ["tests/surface"],
     "floorfit/decision": ["tests/decision", "tests/test_web.py"],
@@ -49,7 +52,7 @@ PATIENCE = 1500
 
 
 def places(tree: ast.AST) -> Iterator[ast.expr | ast.stmt]:
-    """Comparisons, sums and products, signs, and thresholds with a name; no types, no words, no errors' numbers."""
+    """Comparisons, conditions, sums, products, signs, and thresholds with a name; no types, words, errors' numbers."""
     for node in ast.iter_child_nodes(tree):
         if isinstance(node, ast.JoinedStr | ast.Raise) or getattr(node, "name", "") in ("__repr__", "__str__"):
             continue
@@ -65,8 +68,12 @@ def _is_place(node: ast.AST) -> bool:
         return type(node.op) in SWAPPED and not _has_text(node)
     if isinstance(node, ast.Assign | ast.AnnAssign):
         value = node.value
-        return isinstance(value, ast.Constant) and isinstance(value.value, float) and value.value != 0.0
-    return isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub)
+        return all(map(_is_length, value.elts if isinstance(value, ast.Tuple) and value.elts else [value]))
+    return isinstance(node, ast.BoolOp) or (isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub))
+
+
+def _is_length(value: ast.AST | None) -> bool:
+    return isinstance(value, ast.Constant) and isinstance(value.value, float) and value.value != 0.0
 
 
 def _has_text(node: ast.AST) -> bool:
@@ -74,7 +81,7 @@ def _has_text(node: ast.AST) -> bool:
 
 
 def changed(node: ast.expr | ast.stmt) -> str:
-    """The node with its sign, comparison or threshold changed; a threshold is ten times what it was."""
+    """The node with its sign, comparison or threshold changed, or its last condition dropped; thresholds tenfold."""
     new = copy.deepcopy(node)
     if isinstance(new, ast.Compare):
         new.ops[0] = FLIPPED[type(new.ops[0])]()
@@ -82,8 +89,11 @@ def changed(node: ast.expr | ast.stmt) -> str:
         new.op = SWAPPED[type(new.op)]()
     elif isinstance(new, ast.UnaryOp):
         new = new.operand
+    elif isinstance(new, ast.BoolOp):
+        new.values.pop()
     elif isinstance(new, ast.Assign | ast.AnnAssign):
-        new.value = ast.Constant(10 * new.value.value)  # type: ignore[union-attr,operator]
+        last = new.value.elts[-1] if isinstance(new.value, ast.Tuple) else new.value
+        last.value *= 10  # type: ignore[union-attr]
         return ast.unparse(new)
     return f"({ast.unparse(new)})"
 

@@ -34,3 +34,10 @@ def test_bodies_beside_each_other_are_no_question():
     plate = box(0, 0, 0, 200, 200, 40) - BAY
     for other in (box(200, 0, 0, 260, 200, 40), box(0, 0, -30, 200, 200, -10)):
         assert "bodies-touch" not in codes(plate, other, body="all")
+
+
+@pytest.mark.parametrize(("gap", "is_told"), [(0.05, False), (0.0005, True)])
+def test_air_under_the_web_is_no_contact(gap, is_told):
+    """Nothing that is sawn or laid together lies nearer than a micrometre (common practice, no source)."""
+    plates = box(0, 0, 1, 200, 200, 40) - BAY, box(50, 50, -4, 150, 150, 1 - gap)
+    assert ("bodies-touch" in codes(*plates, body="all")) is is_told

@@ -128,6 +128,7 @@ def test_a_cycle_of_a_dialect_that_goes_down_is_asked_about():
 #: Calls in two states, and what the subprogramme states where it is to be free of its caller's.
 STATES = [
     ("G55\nM98 P1000\nG54\nM98 P1000\n", "", None),
+    ("M98 P1000\nG52 X102 Y0\nM98 P1000\nG52 X0 Y0\n", "G52 X0 Y0\n", "in another zero"),
     ("G43 H1 Z20\nM98 P1000\nG43 H2 Z20\nM98 P1000\n", "G43 H1\n", "under another length offset"),
     ("G43 H1 Z20\nM98 P1000\nG43 H1 Z20\nM98 P1000\n", "", None),
 ]
@@ -135,7 +136,7 @@ STATES = [
 
 @pytest.mark.parametrize(("calls", "own", "why"), STATES)
 def test_what_a_subprogramme_states_itself_is_not_its_callers(calls, own, why):
-    """G54 to G59 and G43 are modal (NISTIR 6556, table 4): a word in the subprogramme replaces the caller's."""
+    """G54 to G59 and G43 are modal (NISTIR 6556, table 4), G52 is dialect: a word here replaces the caller's."""
     text = HEAD + calls + "M30\n" + SUB
     if why is not None:
         with pytest.raises(InputError, match=why):

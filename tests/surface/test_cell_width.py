@@ -51,8 +51,8 @@ def test_beside_shapes_cells_are_a_quarter_of_the_shortest_smoothness_length(len
     assert final_cell(BOX, np.full(300, 0.01), None, None, searched(*lengths)) == pytest.approx(expected)
 
 
-@pytest.mark.parametrize("rough", [{"breaks": True}, {"tension": 80.0}, {"rough": object()}])
-def test_beside_shapes_ground_that_is_rough_or_breaks_has_the_finest_cells(rough: dict[str, Any]) -> None:
+@pytest.mark.parametrize("rough", [{"breaks": True}, {"tension": 80.0}, {"rough": object()}, {"modes": object()}])
+def test_beside_shapes_ground_that_is_rough_or_breaks_or_has_modes_has_the_finest_cells(rough: dict[str, Any]) -> None:
     found = final_cell(BOX, np.full(300, 0.01), None, None, searched(400.0, **rough))
     assert AREA / found**2 == pytest.approx(MIN_CELLS)
 

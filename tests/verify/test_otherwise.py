@@ -37,6 +37,19 @@ def test_offsets_applied_otherwise_are_named_and_no_bias_is_offered(factor, word
     assert words in found.withheld and found.offered_bias is None
 
 
+def test_offsets_turned_on_a_plate_that_let_go_a_little_are_still_named():
+    """Turned, and a fifth of the offsets' own form on top: nearer to -2 than to -1."""
+    _, told = cut_at(-0.8 * OFFSETS)
+    assert "sign of the offsets" in next(one.text for one in told if one.code == "applied-otherwise")
+
+
+@pytest.mark.parametrize("factor", [0.5, 1.5, -2.0])
+def test_other_multiples_of_the_offsets_have_no_name(factor):
+    found, told = cut_at(factor * OFFSETS)
+    assert not {"applied-otherwise", "offsets-exchanged"} & {one.code for one in told}
+    assert "not-as-predicted" in {one.code for one in told}
+
+
 def test_two_floors_with_each_others_offset_are_named():
     offsets = OFFSETS.copy()
     offsets[[0, 7]] = offsets[[7, 0]]
@@ -44,6 +57,21 @@ def test_two_floors_with_each_others_offset_are_named():
     _, told = cut_at(offsets)
     assert [one.place for one in told if one.code == "offsets-exchanged"] == ["pocket P1"]
     assert "P1 and P8" in next(one.text for one in told if one.code == "offsets-exchanged")
+
+
+def test_two_floors_that_are_off_otherwise_have_not_got_each_others_offset():
+    """Up and down by 0.06 mm, where the offsets differ by more than 0.1: eight deviations of a floor's mean."""
+    way = np.sign(OFFSETS[7] - OFFSETS[0])
+    _, told = cut_at(OFFSETS + 0.06 * way * (np.eye(9)[0] - np.eye(9)[7]))
+    assert "offsets-exchanged" not in {one.code for one in told}
+
+
+def test_an_exchange_is_not_told_where_other_floors_are_off_as_well():
+    offsets = OFFSETS.copy()
+    offsets[[0, 7]] = offsets[[7, 0]]
+    offsets[4] += 0.13
+    _, told = cut_at(offsets)
+    assert "offsets-exchanged" not in {one.code for one in told}
 
 
 def test_half_the_floors_cut_with_another_tool_length_are_not_as_predicted():
