@@ -45,7 +45,7 @@ def test_offsets_turned_on_a_plate_that_let_go_a_little_are_still_named():
 
 @pytest.mark.parametrize("factor", [0.5, 1.5, -2.0])
 def test_other_multiples_of_the_offsets_have_no_name(factor):
-    found, told = cut_at(factor * OFFSETS)
+    _, told = cut_at(factor * OFFSETS)
     assert not {"applied-otherwise", "offsets-exchanged"} & {one.code for one in told}
     assert "not-as-predicted" in {one.code for one in told}
 
