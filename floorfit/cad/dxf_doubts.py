@@ -10,11 +10,12 @@ import numpy as np
 import shapely
 
 from floorfit.cad.mesh import Floats
+from floorfit.cad.orientation import SIZE_LIMITS_MM
 from floorfit.errors import Finding
 from floorfit.part.model import Ring
+from floorfit.units import MM_PER_INCH
 
 __all__ = ["CURVES", "doubt_of", "hatch_doubts", "is_seen", "left_out", "scale_doubts"]
-
 
 #: What outlines are made of.
 CURVES = frozenset({"LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE"})
@@ -136,6 +137,9 @@ def hatch_doubts(
 def scale_doubts(document: Any, outline: Ring, mm: float, source: str) -> list[Finding]:
     """A warning where dimensions of the part show lengths that are not drawn: the drawing is not to scale.
 
+    Not where they show the same length in another unit: millimetres or inches beside another unit of the drawing, or
+    by a factor with which no plate would be of that size (a style meant for maps).
+
     Parameters
     ----------
     document : ezdxf document
@@ -145,7 +149,7 @@ def scale_doubts(document: Any, outline: Ring, mm: float, source: str) -> list[F
     source : str
         File name for messages.
     """
-    plate = shapely.Polygon(outline).buffer(1.0)
+    plate, size = shapely.Polygon(outline).buffer(1.0), float(np.ptp(np.array(outline), axis=0).max())
     odd = []
     for entity in document.modelspace().query("DIMENSION"):
         ends = [entity.dxf.get(name) for name in ("defpoint2", "defpoint3")]
@@ -154,7 +158,9 @@ def scale_doubts(document: Any, outline: Ring, mm: float, source: str) -> list[F
         if not shapely.contains_xy(plate, np.array([(end[0], end[1]) for end in ends], float) * mm).all():
             continue
         drawn, shown = float(entity.get_measurement()), _shown(entity)
-        if drawn > 0.0 and abs(shown / drawn - 1.0) > _TO_SCALE:
+        if drawn <= 0.0 or any(abs(shown / drawn - unit) <= _TO_SCALE * unit for unit in (1.0, mm, mm / MM_PER_INCH)):
+            continue
+        if SIZE_LIMITS_MM[0] <= size * shown / drawn <= SIZE_LIMITS_MM[1]:
             odd.append((ends[0], drawn, shown))
     if not odd:
         return []

@@ -129,6 +129,9 @@ def test_good_drawings_leave_nothing_open(tmp_path):
     space.add_linear_dim((20, 10), (20, 20), (180, 20)).render()
     space.add_linear_dim((20, 10), (20, 20), (180, 20), text="160 +0.1").render()
     space.add_linear_dim((20, 310), (20, 320), (180, 320), override={"dimlfac": 0.5}).render()  # a detail beside it
+    inches, of_maps = 1 / 25.4, 100.0  # the latter is that of ezdxf's own style, for metres shown in centimetres
+    for factor in (inches, of_maps):
+        space.add_linear_dim((20, 10), (20, 20), (180, 20), override={"dimlfac": factor}).render()
     space.add_xline((100, 100), (1, 0), dxfattribs={"layer": LAYER})
     ring(space, 500, 0, 600, 100, "NOTES")
     document.layers.add("NOTES").freeze()
