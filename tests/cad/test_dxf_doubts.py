@@ -255,11 +255,11 @@ def test_what_leaves_nothing_open(change, tmp_path):
 
 
 def along_the_edge_of_the_part(document):
-    document.modelspace().add_linear_dim((0, -20), (0, 0), (400, 0), text="800").render()
+    document.modelspace().add_linear_dim((0, -20), (0, 0), (400, 0), text="200").render()
 
 
 def aligned(document):
-    document.modelspace().add_aligned_dim((20, 20), (180, 180), 10, text="452").render()
+    document.modelspace().add_aligned_dim((20, 20), (180, 180), 10, text="113").render()
 
 
 def two_percent_off(document):
@@ -281,6 +281,14 @@ def test_what_is_drawn_otherwise_than_said_is_told_in_mm_and_inches(change, unit
     change(document)
     found = {one.code for one in extract(document, tmp_path, any_size=True).findings}
     assert found & {"not-to-scale", "hatch"}
+
+
+def test_millimetres_on_a_sheet_in_inches_are_the_same_length(tmp_path):
+    """160 in are 4064 mm (exactly 25.4 each: NIST SP 811, B.8)."""
+    document = sheet()
+    document.header["$INSUNITS"] = 1
+    document.modelspace().add_linear_dim((20, 10), (20, 20), (180, 20), text="4064").render()
+    assert extract(document, tmp_path, any_size=True).open_questions == 0
 
 
 def test_a_layer_that_is_not_named_is_left_where_layers_are_stated(tmp_path):
