@@ -225,6 +225,12 @@ def radius_on_a_dimension(document):
     document.modelspace().add_radius_dim((100, 100), radius=50, angle=0, text="R8").render()
 
 
+def angle_on_a_dimension(document):
+    """Two edges at 90 degrees, and a number typed that is no length."""
+    edges = ((20, 20), (180, 20)), ((20, 20), (20, 180))
+    document.modelspace().add_angular_dim_2l((60, 60), *edges, text="45").render()
+
+
 def detail_near_the_part(document):
     """A detail at twice the size, 50 mm beside the plate."""
     document.modelspace().add_linear_dim((450, 10), (450, 20), (510, 20), text="30").render()
@@ -242,6 +248,7 @@ CLOSED = (
     decimal_comma,
     words_on_a_dimension,
     radius_on_a_dimension,
+    angle_on_a_dimension,
     detail_near_the_part,
     hatch_of_an_island,
 )
@@ -259,7 +266,10 @@ def along_the_edge_of_the_part(document):
 
 
 def aligned(document):
-    document.modelspace().add_aligned_dim((20, 20), (180, 180), 10, text="113").render()
+    """Type 1 of group code 70 (DXF reference, DIMENSION); 32 says that its block is its own."""
+    drawn = document.modelspace().add_aligned_dim((20, 20), (180, 180), 10, text="113")
+    drawn.dimension.dxf.dimtype = 1 | 32
+    drawn.render()
 
 
 def two_percent_off(document):
@@ -283,12 +293,18 @@ def test_what_is_drawn_otherwise_than_said_is_told_in_mm_and_inches(change, unit
     assert found & {"not-to-scale", "hatch"}
 
 
-def test_millimetres_on_a_sheet_in_inches_are_the_same_length(tmp_path):
-    """160 in are 4064 mm (exactly 25.4 each: NIST SP 811, B.8)."""
-    document = sheet()
-    document.header["$INSUNITS"] = 1
-    document.modelspace().add_linear_dim((20, 10), (20, 20), (180, 20), text="4064").render()
-    assert extract(document, tmp_path, any_size=True).open_questions == 0
+@pytest.mark.parametrize(("unit", "side", "shown"), [(1, 12.0, 25.4), (5, 50.0, 10.0), (4, 1200.0, 1 / 25.4)])
+def test_a_length_in_another_unit_is_the_same_length(unit, side, shown, tmp_path):
+    """Millimetres on sheets in inches and centimetres, inches on one in mm ($INSUNITS 1, 5 and 4: DXF reference)."""
+    for factor in (shown, 2 * shown):
+        document = ezdxf.new("R2010")
+        document.header["$INSUNITS"] = unit
+        space = document.modelspace()
+        ring(space, 0, 0, side, side, "OUTLINE")
+        ring(space, 0.1 * side, 0.1 * side, 0.9 * side, 0.9 * side)
+        space.add_linear_dim((0, 0), (0, 0), (side, 0), override={"dimlfac": factor}).render()
+        found = {one.code for one in extract(document, tmp_path, any_size=True).findings}
+        assert ("not-to-scale" in found) is (factor == 2 * shown)
 
 
 def test_a_layer_that_is_not_named_is_left_where_layers_are_stated(tmp_path):

@@ -77,3 +77,13 @@ def test_its_size_is_the_standard_deviation_across_the_faces(noise):
 
 def test_corners_that_are_off_by_less_than_a_tenth_of_a_micrometre_are_still():
     assert note(plate(), 0.00005) == []
+
+
+def test_one_face_that_is_still_hides_nothing():
+    """One end of the plate, 40 x 200 mm and some 4 % of its area, put back to where it was modelled."""
+    mesh = plate().subdivide_to_size(20.0)
+    mesh.merge_vertices()
+    still = mesh.vertices[:, 0] < 1e-9
+    scattered = mesh.vertices + 0.01 * np.random.default_rng(3).standard_normal(mesh.vertices.shape)
+    mesh.vertices = np.where(still[:, None], mesh.vertices, scattered)
+    assert [finding.code for finding in note(mesh)] == ["noisy"]
