@@ -96,7 +96,10 @@ def test_cost_under_a_floor_grows_with_the_facets_and_not_with_their_pairs():
     taken = []
     for count in (50, 100):
         _, underside = two_sheets(count)
-        start = time.process_time()
-        underside.web_under(ROOM, Plane(*LEVEL), 1e-3)
-        taken.append(time.process_time() - start)
+        runs = []
+        for _ in range(4):  # the shortest: what else the machine does only adds
+            start = time.process_time()
+            underside.web_under(ROOM, Plane(*LEVEL), 1e-3)
+            runs.append(time.process_time() - start)
+        taken.append(min(runs))
     assert taken[1] < 8.0 * taken[0]
