@@ -233,7 +233,7 @@ def angle_on_a_dimension(document):
 
 def detail_near_the_part(document):
     """A detail at twice the size, 50 mm beside the plate."""
-    document.modelspace().add_linear_dim((450, 10), (450, 20), (510, 20), text="30").render()
+    document.modelspace().add_linear_dim((450, 10), (450, 20), (490, 20), text="20").render()
 
 
 def hatch_of_an_island(document):
@@ -291,6 +291,13 @@ def test_what_is_drawn_otherwise_than_said_is_told_in_mm_and_inches(change, unit
     change(document)
     found = {one.code for one in extract(document, tmp_path, any_size=True).findings}
     assert found & {"not-to-scale", "hatch"}
+
+
+def test_a_detail_beside_a_part_in_inches_is_none_of_its_dimensions(tmp_path):
+    document = sheet()
+    document.header["$INSUNITS"] = 1
+    detail_near_the_part(document)
+    assert "not-to-scale" not in {one.code for one in extract(document, tmp_path, any_size=True).findings}
 
 
 @pytest.mark.parametrize(("unit", "side", "shown"), [(1, 12.0, 25.4), (5, 50.0, 10.0), (4, 1200.0, 1 / 25.4)])
