@@ -12,7 +12,8 @@ __all__ = ["SIZE_LIMITS_MM", "WEB_LIMITS_MM", "check_size", "check_webs", "is_as
 
 #: A plate outside these is questioned; a set choice: no plate that is measured by hand is smaller, none is longer.
 SIZE_LIMITS_MM = (20.0, 20_000.0)
-#: Webs of which none lies between these are questioned: a set choice; less tears, more is no web to be measured.
+#: Webs that are all below the first or all above the second are questioned: a set choice; less tears, more is no web
+#: to be measured.
 WEB_LIMITS_MM = (0.2, 25.0)
 #: Normals this near are one, rad: 0.02 mm over 2 m.
 _SAME = 1e-5
