@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,13 +14,24 @@ from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part
 from floorfit.surface.expected import Expected
 
-__all__ = ["SERIES_FORMAT", "read_expected", "series_file"]
+if TYPE_CHECKING:
+    from floorfit.verify.parts import Series
+
+__all__ = ["SERIES_FORMAT", "expected_from", "read_expected", "series_file"]
 
 SERIES_FORMAT = "floorfit-series/1"
 
 #: Fewest parts from which shapes are used besides the mean, and the least share of the differences that makes a shape
 #: worth it; below them a shape is mostly the fits' own noise (our choice, no source).
 FOR_SHAPES, LEAST_SHARE = 5, 0.01
+
+
+def expected_from(series: Series) -> Expected:
+    """Return the mean warp of a series for ``correct(..., expected=)``."""
+    shapes = tuple(
+        shape.reshape(series.mean.shape) for shape in series.shapes.shapes[_kept(series.shapes.shares, series.warps)]
+    )
+    return Expected(series.x, series.y, series.mean, series.warps, "series", shapes)
 
 
 def read_expected(path: str | Path, part: Part) -> Expected:
