@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections import Counter
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from floorfit.cli.options import add_fact, add_numbers, add_writing
 
@@ -124,8 +124,10 @@ def run(args: argparse.Namespace) -> int:
         gauge, frame = _aids(args)
         inputs = _inputs(args)
         result = floorfit.correct(
-            part, readings, settings, gauge=gauge, frame=frame, expected=_given(args.expect, "read_expected", part),
-            ids=_given(args.map, "read_ids"), prior=_given(args.prior, "read_prior"), progress=tell,
+            part, readings, settings, gauge=gauge, frame=frame, progress=tell,
+            expected=floorfit.read_expected(args.expect, part) if args.expect is not None else None,
+            ids=floorfit.read_ids(args.map) if args.map is not None else None,
+            prior=floorfit.read_prior(args.prior) if args.prior is not None else None,
         )  # fmt: skip
         result = replace(result, findings=(*notes, *result.findings))
         _answer(result, writing_of(args))
@@ -233,18 +235,11 @@ def _of_shop(path: str | None) -> tuple[str, ...]:
     return tuple(read_shop(path))
 
 
-def _given(path: str | None, reader: str, *more: Any) -> Any:
-    """Return what a public reader makes of a file, or None where none is given."""
-    import floorfit
-
-    return None if path is None else getattr(floorfit, reader)(path, *more)
-
-
 def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:
     import floorfit
     from floorfit.errors import InputError
 
-    gauge = _given(args.gauge, "read_gauge")
+    gauge = floorfit.read_gauge(args.gauge) if args.gauge is not None else None
     if args.datums is None:
         if args.plate_temperature is not None:
             raise InputError("--plate-temperature needs --datums: growth is counted from the datum points. Give both.")

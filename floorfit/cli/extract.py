@@ -177,12 +177,18 @@ def _check_names(model: Path, part_path: Path, picture_path: Path) -> None:
         raise InputError([Finding("bad-output", str(part_path), "", "is the model itself. Choose another name.")])
 
 
+#: Options that are handed on as they are.
+_AS_GIVEN = (
+    *("units", "side", "origin", "x_axis", "boundary", "min_area", "min_width", "bore_max", "web_max"),
+    *("chord_tolerance", "select", "any_size", "repair", "body", "finish_stock", "name"),
+)
+
+
 def _choices(args: argparse.Namespace) -> dict[str, Any]:
     from floorfit.cad.edits import read_edits, read_id_list
     from floorfit.part.model import Tolerance
 
-    plain = "units side origin x_axis boundary min_area min_width bore_max web_max chord_tolerance select any_size"
-    return {name: getattr(args, name) for name in (*plain.split(), "repair", "body", "finish_stock", "name")} | {
+    return {name: getattr(args, name) for name in _AS_GIVEN} | {
         "up": args.up or (0.0, 0.0, 1.0),
         "max_slope_deg": args.max_slope,
         "plane_tolerance": args.flatness,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import difflib
 import sys
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
@@ -38,7 +39,7 @@ class OneLineParser(argparse.ArgumentParser):
         return [name for one in parsers for name in one._option_string_actions]
 
 
-class _Print(argparse.Action):
+class _Print(argparse.Action, ABC):
     """Print a text and leave; what makes it is loaded only then."""
 
     def __call__(
@@ -52,9 +53,9 @@ class _Print(argparse.Action):
         print(self.text(parser, values))
         parser.exit(0)
 
+    @abstractmethod
     def text(self, parser: argparse.ArgumentParser, values: object) -> str:
         """Return what is printed."""
-        raise NotImplementedError
 
 
 class PrintCompletion(_Print):

@@ -19,6 +19,7 @@ from floorfit.nc.header import has_header
 from floorfit.nc.swept_floors import SweptFloor
 from floorfit.nc.tip_path import TipPath
 from floorfit.part.model import Part
+from floorfit.units import MM_PER_UNIT
 
 __all__ = ["CorrectionRun", "StatedOfFile", "check_corrections", "check_tolerance", "floors_for", "read_lines"]
 
@@ -155,7 +156,7 @@ class StatedOfFile:
     @property
     def unit_mm(self) -> float | None:
         """Millimetres in the unit stated."""
-        return {"mm": 1.0, "in": 25.4}.get(self.units or "")
+        return MM_PER_UNIT.get(self.units or "")
 
 
 class CorrectionRun:

@@ -74,8 +74,8 @@ def gauge_to_document(gauge: Gauge, sha256: str | None = None) -> dict[str, Any]
 
 
 #: What has another name in the file: with its unit.
-_IN_FILE = {"temperature": "temperature_c"}
-_IN_FILE |= {name: f"{name}_mm" for name in ("zero", "sd", "true_min", "true_max", "true", "residual")}
+_LENGTHS = ("zero", "sd", "true_min", "true_max", "true", "residual")
+_IN_FILE = {"temperature": "temperature_c", **{name: f"{name}_mm" for name in _LENGTHS}}
 
 
 def _named(one: Gauge | BlockResult, *names: str) -> dict[str, Any]:

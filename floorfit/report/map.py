@@ -150,13 +150,15 @@ def _with_readings(
     views: Sequence[View],
     lines: Lines,
     field: Callable[[Figure, Record, Sequence[View]], None],
+    *,
+    has_suggestions: bool = False,
 ) -> tuple[Marks, list[DrawnFloor]]:
-    """Draw outlines, readings and a field; return the marks, and the floors that carry a number for their name."""
+    """Draw outlines, readings, places of further ones and a field; return marks, and floors named by number."""
     marks = reading_marks(record.readings, views[0].plan)
     for view in views:
         draw_outlines(view)
         draw_readings(view, marks)
-        if lines is uncertainty_lines:
+        if has_suggestions:
             draw_suggestions(view)
     numbered = label_floors(views, marks, lines)
     field(figure, record, views)
@@ -259,7 +261,7 @@ def uncertainty_figure(record: Record, plan: PlanView) -> Figure:
     title = say("Uncertainty of the warp, and where another reading would help")
     figure = blank_sheet(record, plan, title, "3 / 3")
     views = _views(figure, plan, AREA)
-    marks, numbered = _with_readings(figure, record, views, uncertainty_lines, _uncertainty)
+    marks, numbered = _with_readings(figure, record, views, uncertainty_lines, _uncertainty, has_suggestions=True)
     entries = [
         *reading_entries(marks, show), ("best", say("another reading would help most here")), *floor_entries(show),
         ("plus", say("contour of the uncertainty, {unit}").format(unit=unit)),
