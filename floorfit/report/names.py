@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 
 from floorfit.arrays import Array
 from floorfit.report.actions import label_of
 from floorfit.report.fields import View
-from floorfit.report.labels import Box, box_at, printable, text_size
+from floorfit.report.labels import GAP, Box, box_at, printable, text_size
 from floorfit.report.marks import Marks
 from floorfit.report.plan_view import DrawnFloor, PlanView
 from floorfit.report.sheet import INK
@@ -82,8 +83,8 @@ def label_floors(views: Sequence[View], marks: Marks | None, lines: Lines) -> li
         for floor in view.plan.floors
         if view.holds(*floor.label_at)
     ]
-    points = _common_size(labels, lines)
     ways = [lines(label.view, label.floor) for label in labels]
+    points = _common_size(labels, ways)
     late = [(label, way) for label, way in zip(labels, ways, strict=True) if not _inside(label, way[0], points)]
     return [label.floor for label, way in late if _fallback(label, way, points)]
 
@@ -154,15 +155,16 @@ def _near(floor: DrawnFloor, marks: Array, weights: Array) -> tuple[Array, Array
     return marks[inside], weights[inside]
 
 
-def _common_size(labels: Sequence[_Label], lines: Lines) -> float:
+def _common_size(labels: Sequence[_Label], ways: Sequence[list[tuple[Line, ...]]]) -> float:
     """Return the largest size at which three labels in four fit their floor, with their name and one way or other."""
-    every = [lines(label.view, label.floor) for label in labels]
     for points in SIZES:
-        fits = [
-            any(len(_places(label, _size(way, points))) for way in ways[:2] if len(way) > 1 or way == ways[0])
-            for label, ways in zip(labels, every, strict=True)
-        ]
-        if sum(fits) >= 0.75 * len(fits):
+        small = 0
+        for label, tried in zip(labels, ways, strict=True):
+            named = (way for way in tried[:2] if len(way) > 1 or way == tried[0])
+            small += not any(len(_places(label, _size(way, points))) for way in named)
+            if small > 0.25 * len(labels):
+                break
+        else:
             return points
     return SIZES[-1]
 
@@ -188,7 +190,7 @@ def _find_places(label: _Label, size: tuple[float, float]) -> Array:
 
     floor, scale = label.floor, label.view.scale
     x0, y0, x1, y1 = floor.bounds
-    half = (np.array(size) / 2 + 0.4) / scale
+    half = (np.array(size) / 2 + GAP) / scale
     if 2 * half[0] > x1 - x0 or 2 * half[1] > y1 - y0:
         return np.empty((0, 2))
     xs, ys = np.linspace(x0 + half[0], x1 - half[0], 5), np.linspace(y0 + half[1], y1 - half[1], 7)
@@ -203,9 +205,7 @@ def _find_places(label: _Label, size: tuple[float, float]) -> Array:
 def _inside(label: _Label, lines: tuple[Line, ...], points: float) -> bool:
     size = _size(lines, points)
     for place in _places(label, size):
-        box = box_at(label.view.paper(*place), size)
-        if label.view.placer.is_free(box):
-            label.view.placer.take(box)
+        if label.view.placer.claim(box_at(label.view.paper(*place), size)):
             _write(label.view, place, lines, points)
             return True
     return False
@@ -230,7 +230,7 @@ def _outside(label: _Label, lines: tuple[Line, ...]) -> bool:
     view, floor = label.view, label.floor
     if view.placer.misses > _MOST_MISSES:  # full: the search would be long and in vain
         return False
-    box = view.placer.first_free(_around(view.paper(*floor.label_at)), _size(lines, SIZES[-1]))
+    box = view.placer.first_free(view.paper(*floor.label_at) + _around(), _size(lines, SIZES[-1]))
     if box is None:
         return False
     place = _on_part(view, box)
@@ -245,10 +245,14 @@ def _on_part(view: View, box: Box) -> Array:
     return np.asarray(np.array(view.band.bounds[:2]) + (middle - view.band.box[:2]) / view.scale)
 
 
-def _around(centre: tuple[float, float]) -> Iterator[tuple[float, float]]:
+@cache
+def _around() -> Array:
+    """Places round a floor for its label, the nearest first, (n, 2), mm of paper from its middle."""
+    rings = []
     for radius in np.arange(3.0, 33.0, 3.0):
-        for angle in np.linspace(0, 2 * np.pi, max(8, int(radius * 1.5)), endpoint=False):
-            yield (centre[0] + radius * float(np.cos(angle)), centre[1] + radius * float(np.sin(angle)))
+        angle = np.linspace(0, 2 * np.pi, max(8, int(radius * 1.5)), endpoint=False)
+        rings.append(radius * np.column_stack([np.cos(angle), np.sin(angle)]))
+    return np.vstack(rings)
 
 
 def _write(view: View, place: Array, lines: tuple[Line, ...], points: float) -> None:
