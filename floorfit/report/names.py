@@ -57,6 +57,7 @@ class _Label:
     marks: Array
     weights: Array
     found: dict[tuple[float, float], Array] = field(default_factory=dict)
+    leader: list[Array] = field(default_factory=list)
 
 
 def label_floors(views: Sequence[View], marks: Marks | None, lines: Lines) -> list[DrawnFloor]:
@@ -86,7 +87,11 @@ def label_floors(views: Sequence[View], marks: Marks | None, lines: Lines) -> li
     ways = [lines(label.view, label.floor) for label in labels]
     points = _common_size(labels, ways)
     late = [(label, way) for label, way in zip(labels, ways, strict=True) if not _inside(label, way[0], points)]
-    return [label.floor for label, way in late if _fallback(label, way, points)]
+    numbered = [label.floor for label, way in late if _fallback(label, way, points)]
+    for view in views:
+        if leaders := [label.leader for label in labels if label.view is view and label.leader]:
+            _draw_leaders(view, leaders)
+    return numbered
 
 
 def map_lines(view: View, floor: DrawnFloor) -> list[tuple[Line, ...]]:
@@ -234,10 +239,18 @@ def _outside(label: _Label, lines: tuple[Line, ...]) -> bool:
     if box is None:
         return False
     place = _on_part(view, box)
-    ends = np.array([floor.label_at, place]) * view.plan.display.per_mm
-    view.axes.plot(ends[:, 0], ends[:, 1], color=INK, linewidth=0.5, zorder=8)
+    label.leader.extend([np.array(floor.label_at), place])
     _write(view, place, lines, SIZES[-1])
     return True
+
+
+def _draw_leaders(view: View, leaders: Sequence[Sequence[Array]]) -> None:
+    """Draw lines from floors to labels beside them, all as one piece."""
+    from matplotlib.collections import LineCollection
+
+    lines = list(np.reshape(leaders, (-1, 2, 2)) * view.plan.display.per_mm)
+    drawn = LineCollection(lines, colors=INK, linewidths=0.5, capstyle="projecting", zorder=8)
+    view.axes.add_collection(drawn, autolim=False)
 
 
 def _on_part(view: View, box: Box) -> Array:
