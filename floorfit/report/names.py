@@ -29,6 +29,8 @@ _LINE = 1.25
 #: Searches in vain after which a drawing counts as full.
 _MOST_MISSES = 300
 
+_NOWHERE: Array = np.empty((0, 2))
+
 #: Room for the arrow of a tilt before its slope, in heights of the text.
 _ARROW = 1.6
 _MM_PER_POINT = 25.4 / 72
@@ -195,14 +197,15 @@ def _find_places(label: _Label, size: tuple[float, float]) -> Array:
 
     floor, scale = label.floor, label.view.scale
     x0, y0, x1, y1 = floor.bounds
-    half = (np.array(size) / 2 + GAP) / scale
+    half = ((size[0] / 2 + GAP) / scale, (size[1] / 2 + GAP) / scale)
     if 2 * half[0] > x1 - x0 or 2 * half[1] > y1 - y0:
-        return np.empty((0, 2))
+        return _NOWHERE
     xs, ys = np.linspace(x0 + half[0], x1 - half[0], 5), np.linspace(y0 + half[1], y1 - half[1], 7)
     places = np.vstack([floor.label_at, np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)])
     boxes = shapely.box(*(places - half).T, *(places + half).T)
     places = places[shapely.covers(floor.polygon, boxes)]
-    covered = (np.abs(places[:, None, :] - label.marks[None, :, :]) < half + 0.8 / scale).all(axis=-1) @ label.weights
+    apart = np.abs(places[:, None, :] - label.marks[None, :, :])
+    covered = (apart < np.array(half) + 0.8 / scale).all(axis=-1) @ label.weights
     distance = np.hypot(*(places - floor.label_at).T)
     return np.asarray(places[np.lexsort((distance, covered))])
 
