@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Any
 from weakref import WeakKeyDictionary
@@ -41,8 +41,9 @@ _RUNS = re.compile("[ -~\xa1-\xac\xae-\xff]+|[^ -~\xa1-\xac\xae-\xff]+")
 class _Held:
     """What a PDF whose fonts have a byte a sign holds by now: signs by weight, and pieces as matplotlib wrote them."""
 
-    signs: tuple[set[str], set[str]]
-    pieces: dict[tuple[str, bool, float], bytes]
+    signs: tuple[set[str], set[str]] = field(default_factory=lambda: (set(), set()))
+    pieces: dict[tuple[str, bool, float], bytes] = field(default_factory=dict)
+    names: dict[bool, bytes] = field(default_factory=dict)
 
 
 _HELD: WeakKeyDictionary[Any, _Held] = WeakKeyDictionary()
@@ -51,13 +52,14 @@ _HELD: WeakKeyDictionary[Any, _Held] = WeakKeyDictionary()
 class DrawnWord(Artist):
     """One line of text without markup, see `write`. Letters that join or run to the left are laid out by matplotlib."""
 
+    zorder = Text.zorder
+
     def __init__(
         self, x: float, y: float, text: str, points: float, *, color: str, bold: bool = False,
         ha: str = "left", va: str = "baseline",
     ) -> None:  # fmt: skip
         """Keep what `write` was given."""
         super().__init__()
-        self.set_zorder(Text.zorder)
         self.place, self.text, self.points, self.color = (x, y), text, points, color
         self.bold, self.ha, self.va = bold, ha, va
 
@@ -85,23 +87,21 @@ class DrawnWord(Artist):
             return
         share = self.points / _SIZE * renderer.points_to_pixels(1.0)
         x, y = self._base_line(share)
-        gc = renderer.new_gc()
-        if isinstance(renderer, RendererAgg):
+        gc, held = renderer.new_gc(), _held(renderer)
+        if held is not None:
+            gc.set_foreground(self.color)
+            for piece in _RUNS.findall(self.text):
+                shown = _as_it_is if piece[0] in _ONE_BYTE else _as_before
+                shown(renderer, held, gc, (x, y), piece, self)
+                x += _width(piece, self.bold) * share
+        elif isinstance(renderer, RendererAgg):
             pixels: Any = renderer
             gc.set_linewidth(0.0)
             place = Affine2D().scale(share).translate(x, y)
             pixels.draw_path(gc, _outline(self.text, self.bold), place, to_rgba(self.color))
         else:
             gc.set_foreground(self.color)
-            held = _held(renderer)
-            for piece in [self.text] if held is None else _RUNS.findall(self.text):
-                if held is None:
-                    renderer.draw_text(gc, x, y, piece, _font(self.bold, self.points), 0.0, ismath=False)
-                elif piece[0] in _ONE_BYTE:
-                    _as_it_is(renderer, held, gc, (x, y), piece, self)
-                else:
-                    _as_before(renderer, held, gc, (x, y), piece, self)
-                x += _width(piece, self.bold) * share
+            renderer.draw_text(gc, x, y, self.text, _font(self.bold, self.points), 0.0, ismath=False)
         gc.restore()
 
     def _base_line(self, share: float) -> tuple[float, float]:
@@ -147,23 +147,25 @@ def write(
     """
     word = DrawnWord(x, y, text, points, color=color, bold=bold, ha=ha, va=va)
     word.set_transform(home.transData if hasattr(home, "transData") else home.transSubfigure)
-    word.set_zorder(zorder)
+    word.zorder = zorder
     word.set_gid(gid)
     home.add_artist(word)
 
 
 def _held(renderer: Any) -> _Held | None:
     """What a PDF holds whose fonts have a byte a sign (Type 3, as usual), kept as matplotlib 3.10 and 3.11 do."""
+    file = getattr(renderer, "file", None)
+    if file is None:
+        return None
+    if file in _HELD:
+        return _HELD[file]
     from matplotlib import rcParams
     from matplotlib.backends.backend_pdf import PdfFile
 
-    file = getattr(renderer, "file", None)
-    if file in _HELD:
-        return _HELD[file]
     is_usual = rcParams["pdf.fonttype"] == 3 and not rcParams["pdf.use14corefonts"]
     if not (isinstance(file, PdfFile) and is_usual and hasattr(file, "_character_tracker")):
         return None
-    return _HELD.setdefault(file, _Held((set(), set()), {}))
+    return _HELD.setdefault(file, _Held())
 
 
 def _as_it_is(renderer: Any, held: _Held, gc: Any, at: tuple[float, float], text: str, word: DrawnWord) -> None:
@@ -177,8 +179,10 @@ def _as_it_is(renderer: Any, held: _Held, gc: Any, at: tuple[float, float], text
         signs.update(text)
     renderer.check_gc(gc, gc.get_rgb())
     written: Any = pdfRepr
-    name, shown = written(file.fontName(font.fname)), written(text.encode("latin-1"))
-    file.write(b"BT %b %.2f Tf %.3f %.3f Td %b Tj ET\n" % (name, word.points, *at, shown))
+    if word.bold not in held.names:
+        held.names[word.bold] = written(file.fontName(font.fname))
+    shown = written(text.encode("latin-1"))
+    file.write(b"BT %b %.2f Tf %.3f %.3f Td %b Tj ET\n" % (held.names[word.bold], word.points, *at, shown))
 
 
 class _Tape(list[bytes]):
