@@ -106,7 +106,9 @@ class Placer:
         """
         half = np.array(size) / 2 + GAP
         boxes = np.hstack([np.asarray(places, float) - half, np.asarray(places, float) + half])
-        boxes = boxes[(boxes[:, :2] >= self.area[:2]).all(axis=1) & (boxes[:, 2:] <= self.area[2:]).all(axis=1)]
+        x0, y0, x1, y1 = self.area
+        inside = (boxes[:, 0] >= x0) & (boxes[:, 1] >= y0) & (boxes[:, 2] <= x1) & (boxes[:, 3] <= y1)
+        boxes = boxes[inside]
         free = np.flatnonzero(~self._touched(boxes))
         if len(free) == 0:
             self.misses += 1
@@ -121,10 +123,10 @@ class Placer:
             return np.zeros(0, bool)
         (x0, y0), (x1, y1) = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
         near = {other for square in _squares((x0, y0, x1, y1)) for other in self.squares.get(square, ())}
-        taken = np.array(list(near)).reshape(-1, 4)
-        low, high = boxes[:, None, :2], boxes[:, None, 2:]
-        both = (low < taken[:, 2:]) & (taken[:, :2] < high)
-        return np.asarray((both[..., 0] & both[..., 1]).any(axis=1), dtype=np.bool_)
+        left, bottom, right, top = np.array(list(near)).reshape(-1, 4).T
+        x0, y0, x1, y1 = boxes.T[:, :, None]
+        both = (x0 < right) & (left < x1) & (y0 < top) & (bottom < y1)
+        return np.asarray(both.any(axis=1), dtype=np.bool_)
 
 
 def box_at(centre: tuple[float, float], size: tuple[float, float], gap: float = GAP) -> Box:

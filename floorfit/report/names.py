@@ -8,7 +8,7 @@ from functools import cache
 
 import numpy as np
 
-from floorfit.arrays import Array
+from floorfit.arrays import Array, Rows
 from floorfit.report.actions import label_of
 from floorfit.report.fields import View
 from floorfit.report.labels import GAP, Box, box_at, printable, text_size
@@ -80,12 +80,9 @@ def label_floors(views: Sequence[View], marks: Marks | None, lines: Lines) -> li
         Those that got their number (``#7``, the order of the part file) because the name did not fit.
     """
     places, weights = _weighed(marks, views[0].plan)
-    labels = [
-        _Label(view, floor, *_near(floor, places, weights))
-        for view in views
-        for floor in view.plan.floors
-        if view.holds(*floor.label_at)
-    ]
+    homes = [(view, floor) for view in views for floor in view.plan.floors if view.holds(*floor.label_at)]
+    near = _near([floor for _, floor in homes], places)
+    labels = [_Label(*home, places[rows], weights[rows]) for home, rows in zip(homes, near, strict=True)]
     ways = [lines(label.view, label.floor) for label in labels]
     points = _common_size(labels, ways)
     late = [(label, way) for label, way in zip(labels, ways, strict=True) if not _inside(label, way[0], points)]
@@ -156,10 +153,14 @@ def _weighed(marks: Marks | None, plan: PlanView) -> tuple[Array, Array]:
     return both, np.concatenate([marks.shares, np.full(late, _ASIDE_WEIGHT)])
 
 
-def _near(floor: DrawnFloor, marks: Array, weights: Array) -> tuple[Array, Array]:
-    x0, y0, x1, y1 = floor.bounds
-    inside = (marks[:, 0] >= x0) & (marks[:, 0] <= x1) & (marks[:, 1] >= y0) & (marks[:, 1] <= y1)
-    return marks[inside], weights[inside]
+def _near(floors: Sequence[DrawnFloor], marks: Array) -> list[Rows]:
+    """Rows of the marks within the bounds of each floor."""
+    from shapely import STRtree, box, points
+
+    bounds = np.array([floor.bounds for floor in floors]).reshape(-1, 4)
+    floor, mark = STRtree(list(np.asarray(points(marks)))).query(box(*bounds.T))
+    order = np.lexsort((mark, floor))
+    return np.split(mark[order], np.searchsorted(floor[order], np.arange(1, len(floors) + 1)))[:-1]
 
 
 def _common_size(labels: Sequence[_Label], ways: Sequence[list[tuple[Line, ...]]]) -> float:
