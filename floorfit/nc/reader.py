@@ -88,8 +88,7 @@ def read_motions(
             tick(number)
         at += sum(map(len, lines[number:following]))
         number = following
-    if reader.percents < 2:
-        reader.findings += behind_end(lines, number, source)
+    reader.findings += behind_end(lines, number, source, is_behind=reader.percents > 1)
     return reader.motions()
 
 
@@ -143,6 +142,9 @@ class Reader(Machine):
         g, m = single.pop("G", None), single.pop("M", None)
         values = {letter: float(raw) for letter, raw in single.items()}
         if g is None and m is None:
+            if "L" in values:
+                self._block(number, values, [], [])
+                return
             if "T" in values or "S" in values:
                 self.set_words(values, [])
             self._act(number, values, (), -1)
@@ -217,6 +219,8 @@ class Reader(Machine):
             else:
                 unknown.append(code)
                 self.warn_unknown(number, code)
+        if set(values) - {"P"} == {"L"} and not codes and not misc and self.state.motion not in CYCLES:
+            self.called(number, f"L{values['L']:g}", values["L"])
         self.set_words(values, misc)
         self._act(number, values, tuple(unknown), special)
         self._stop(number, values, misc)

@@ -21,7 +21,7 @@ __all__ = ["behind_end", "labels_of", "other_states", "unseen_calls"]
 #: The start of a programme, an axis word, and comments, where no block is read.
 _LABEL, _AXIS_WORD, _COMMENT = (
     re.compile(r"\s*([O:]\d+)"),
-    re.compile(r"[XYZ][-+\d.\[#]"),
+    re.compile(r"(?<![A-Z])[XYZ][ \t]*[-+]?[\d.\[#]"),
     re.compile(r"\([^()]*\)|;.*"),
 )
 _STARTS = re.compile(r"^[ \t]*/?[ \t]*[oO:][ \t]*0*(\d+)", re.MULTILINE)
@@ -29,8 +29,8 @@ _STARTS = re.compile(r"^[ \t]*/?[ \t]*[oO:][ \t]*0*(\d+)", re.MULTILINE)
 _REPEATS = 10_000
 
 
-def behind_end(lines: Sequence[str], first: int, source: str) -> list[Finding]:
-    """Another programme behind the end of the first is not read: an error where it moves the tool.
+def behind_end(lines: Sequence[str], first: int, source: str, *, is_behind: bool = False) -> list[Finding]:
+    """Blocks behind the end are not read: an error where they are a programme that moves the tool, else a warning.
 
     Parameters
     ----------
@@ -39,20 +39,25 @@ def behind_end(lines: Sequence[str], first: int, source: str) -> list[Finding]:
         The line behind the end.
     source : str
         Name of the programme.
+    is_behind : bool
+        Whether the second line of ``%`` stands before that one.
     """
     label = ""
     for number in range(first, len(lines)):
         text = _COMMENT.sub("", lines[number]).upper()
-        if text.lstrip().startswith("%"):
-            break
+        is_behind = is_behind or text.lstrip().startswith("%")
         found = _LABEL.match(text)
         label = found[1] if found else label
-        if label and not found and _AXIS_WORD.search(text):
+        if not _AXIS_WORD.search(text):
+            continue
+        if label and not is_behind:
             told = (
                 f"{label} is a programme of its own behind the end of the first, and would be left as it is. Split the "
                 "file, and correct each programme."
             )
             return [Finding("second-programme", source, f"line {number + 1}", told)]
+        told = "the tool is moved behind the end of the programme: that is left as it is. If it runs, split the file."
+        return [Finding("behind-end", source, f"line {number + 1}", told, "warning")]
     return []
 
 
@@ -80,7 +85,7 @@ def unseen_calls(motions: Motions, lines: Sequence[str], keep: Collection[str], 
     """
     if not motions.calls:
         return []
-    known = {int(digits) for name in keep if (digits := name.strip().lstrip("OoPp:")).isdigit()}
+    known = {int(digits) for name in keep if (digits := name.strip().lstrip("OoPpLl:")).isdigit()}
     known |= labels_of(lines)
     out: dict[float, Finding] = {}
     for row, target in motions.calls:

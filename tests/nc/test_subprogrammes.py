@@ -151,3 +151,40 @@ def test_behind_the_second_percent_nothing_is_read():
     assert apply(first + "%\n" + second).changed_blocks == 1
     with pytest.raises(InputError, match="O2 is a programme of its own"):
         apply(first + second + "%\n")
+
+
+@pytest.mark.parametrize("second", ["O2 G1 X5. F100\n", "O2 G90 G0 X5. Y5.\nO2 G1 Z2. F100\n", ":2 G1 Z 2.\n"])
+def test_a_second_programme_that_moves_on_its_own_line_is_refused(second):
+    """A programme number may stand in front of other words (ISO 6983-1, from memory)."""
+    with pytest.raises(InputError, match="2 is a programme of its own"):
+        apply(HEAD + PASS + "M30\n" + second)
+
+
+@pytest.mark.parametrize("tail", ["G0 X20 Y20\nG1 Z2. F100\n", "<SIDE2>\nG1 Z2. F100\n", "%\n%\nO2\nG1 Z2. F100\n%\n"])
+def test_motion_behind_the_end_is_told(tail):
+    """M30 ends the programme (NISTIR 6556, 3.6.1); a file of several is common practice, no source."""
+    done = apply("%\n" + HEAD + PASS + MAIN_B + "M30\n" + tail)
+    assert "behind-end" in {one.code for one in done.findings}
+    assert not done.is_complete
+
+
+@pytest.mark.parametrize("tail", ["%\nCHECKED OK\n", "(X5. Y5.)\n%\n", "O2 (X AND Y)\n", "\n\n"])
+def test_what_moves_nothing_behind_the_end_is_not_told(tail):
+    assert "behind-end" not in {one.code for one in apply(HEAD + PASS + "M30\n" + tail).findings}
+
+
+@pytest.mark.parametrize("call", ["L100", "N50 L100", "L100 P2", "l 100"])
+def test_a_call_by_its_number_alone_leaves_open_what_it_cuts(call):
+    """``L100`` calls subprogramme 100 in a dialect, with P as often as it says (from memory)."""
+    done = apply(HEAD + PASS + call + "\nG0 Z20\n" + MAIN_B)
+    assert [one.place for one in done.findings if one.code == "unseen"] == ["line 8"]
+    assert not done.is_complete
+    assert "unseen" not in {one.code for one in apply(HEAD + call + "\n" + PASS, keep=["L100"]).findings}
+    with pytest.raises(InputError, match="L100 called another programme"):
+        apply(HEAD + PASS + call + "\nG1 Z2. F200\nX60\nG0 Z20\n")
+
+
+def test_an_l_word_in_a_cycle_is_no_call():
+    """L repeats a cycle (NISTIR 6556, 3.5.16)."""
+    done = apply(HEAD + PASS + MAIN_B + "G91 G99 G81 X-5. Z-1. R-1. L2 F100\nL2\nG90 G80\nG0 Z20\n")
+    assert "unseen" not in {one.code for one in done.findings}
