@@ -21,6 +21,7 @@ from floorfit.nc.codes import (
     FLOW_M,
     GROUP,
     PROBES,
+    QUIET,
     SETS_FRAME,
     TRANSFORM,
     code_of,
@@ -218,7 +219,8 @@ class Reader(Machine):
                 special = code
             else:
                 unknown.append(code)
-                self.warn_unknown(number, code)
+                if code not in QUIET:
+                    self.warn_unknown(number, code)
         if set(values) - {"P"} == {"L"} and not codes and not misc and self.state.motion not in CYCLES:
             self.called(number, f"L{values['L']:g}", values["L"])
         self.set_words(values, misc)

@@ -220,7 +220,8 @@ class Machine:
 
     def warn_unknown(self, number: int, code: int) -> None:
         """Warn of a G word that is not known here."""
-        text = f"{name_of(code)} is not known here; it was left. Check that it does not change where the tool goes."
+        name = name_of(code)
+        text = f"{name} is not known here; it was left. Where it leaves the way of the tool alone, say --keep {name}."
         self.findings.append(Finding("unknown-code", self.source, f"line {number + 1}", text, "warning"))
 
     def set_words(self, values: dict[str, float], misc: list[float]) -> None:
