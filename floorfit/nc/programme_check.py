@@ -184,8 +184,9 @@ def _check_cycles(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> N
 
 def _check_states(out: Findings, path: TipPath, touched: Rows) -> None:
     """A block in a subprogramme gets one offset, and a cutter one length."""
-    for row, why in other_states(out.motions, path, touched):
-        text = f"a floor is cut here, and {why}, so that one offset would stand for several places. "
+    cuts = np.flatnonzero(np.isin(out.motions.kind, CUTTING))
+    for row, why in other_states(out.motions, path, cuts, touched):
+        text = f"this cuts, and {why}, so that one offset would stand for several places. "
         more = "Have the calls written out, or state that within the subprogramme."
         out.add("called-otherwise", int(out.motions.line[row]), text + more)
     _check_lengths(out, touched)
@@ -227,7 +228,7 @@ def _check_frames(out: Findings) -> None:
 
 def _check_zero(out: Findings) -> None:
     """A zero that the programme sets before its first cut is the part's or not: the work offset alone says nothing."""
-    frames = out.motions.field("frame")
+    frames = out.motions.field("frame").astype(int)
     cuts = np.flatnonzero(np.isin(out.motions.kind, CUTTING))
     if len(cuts) and frames[cuts[0]] > 0:
         text = "a zero is set here (G92, G52, G10, or a parameter), and all Z are taken from it. If it is the part's, "
