@@ -93,7 +93,7 @@ def test_floors_cut_as_decided_raise_no_alarm(seed):
     assert not {one.code for one in told} & {"applied-otherwise", "offsets-exchanged", "not-as-predicted"}
 
 
-# -- without a plate: stand-ins for a job and its readings, so that each threshold is met from both sides ---------------
+# -- without a plate: stand-ins for a job and its readings, so that each threshold is met from both sides
 
 
 def judged(offsets, gaps, *, u=0.010, each=6, bias_u=0.0, held=(), unused=(), aside=(), scatter=0.0):
