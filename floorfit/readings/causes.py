@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
@@ -10,7 +12,7 @@ from floorfit.readings.observations import Readings
 from floorfit.readings.outliers import sequence
 from floorfit.readings.systematic import Cause, Systematic
 
-__all__ = ["columns_to_try", "words_of"]
+__all__ = ["columns_to_try", "doubted_floors", "words_of"]
 
 #: Fewest readings of a pocket, or of a row of pockets, that are tried for an error of their own.
 FEWEST = 3
@@ -40,6 +42,39 @@ def columns_to_try(part: Part, readings: Readings, floor: Rows, is_tried: Flags)
         here = is_tried & np.isin(floor, members)
         if here.sum() >= FEWEST and (is_tried & ~here).sum() >= FEWEST:
             out.append(Cause("row", name, here.astype(float)))
+    return out
+
+
+def doubted_floors(part: Part, found: Sequence[Systematic], margins: Sequence[float | None]) -> dict[int, str]:
+    """Floors to hold for an error that all their readings share: one that would take the web out of its limits.
+
+    What a pocket's readings share bends the surface to them, so that its own verdict cannot see it.
+
+    Parameters
+    ----------
+    part : Part
+    found : sequence of Systematic
+    margins : sequence of float or None, mm
+        Least distance of each floor's web to a limit; None where that is not known.
+
+    Returns
+    -------
+    dict of int to str
+        Why, for each floor to hold.
+    """
+    rows, out = dict(_rows_of_pockets(part)), {}
+    ids = [pocket.id for pocket in part.pockets]
+    for one in found:
+        if one.kind not in ("pocket", "row"):
+            continue
+        for k in [ids.index(one.name)] if one.kind == "pocket" else rows[one.name].tolist():
+            margin = margins[k]
+            if margin is not None and abs(one.effect) > margin:
+                size = f"{abs(one.effect):.3f}"
+                out[k] = (
+                    f"its readings may be off by {size} mm together, which is more than the margin; "
+                    "read two places again"
+                )
     return out
 
 

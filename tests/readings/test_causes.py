@@ -43,6 +43,23 @@ def test_a_wrong_velocity_is_found_by_the_webs_thickness(job, share: float, way:
     assert "exit 1" in found
 
 
+def test_a_floor_whose_readings_are_off_together_is_not_called_conform(job):
+    """The web is cut where the readings put it: with all of them 0.25 mm too thick it leaves ±0.1 mm.
+
+    Its own verdict says nothing of that: the surface bends to readings that agree with each other.
+    """
+    part, readings = job
+    here = readings.pocket == part.pockets[4].id
+    spoiled = replace(readings, thickness=readings.thickness + 0.25 * here)
+    result = floorfit.correct(part, spoiled, floorfit.Settings.of(z_u=0.002, limit=5.0))
+    (found,) = [one for one in result.systematic if one.kind == "pocket"]
+    assert found.name == part.pockets[4].id
+    floor = result.decisions[4]
+    assert floor.action == "hold" and floor.verdict != "conform" and "together" in floor.reason.words
+    others = [one for one in result.decisions if "together" in one.reason.words]
+    assert others == [floor]
+
+
 @pytest.mark.parametrize("size", [-0.12, 0.09])
 def test_a_drift_that_the_fit_allows_for_is_told_with_its_size(job, size: float):
     part, readings = job
