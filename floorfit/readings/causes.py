@@ -62,20 +62,26 @@ def doubted_floors(part: Part, found: Sequence[Systematic], margins: Sequence[fl
     dict of int to str
         Why, for each floor to hold.
     """
-    rows, out = dict(_rows_of_pockets(part)), {}
-    ids = [pocket.id for pocket in part.pockets]
+    out = {}
     for one in found:
-        if one.kind not in ("pocket", "row"):
-            continue
-        for k in [ids.index(one.name)] if one.kind == "pocket" else rows[one.name].tolist():
+        for k, size in _errors_of(part, one).items():
             margin = margins[k]
-            if margin is not None and abs(one.effect) > margin:
-                size = f"{abs(one.effect):.3f}"
+            if margin is not None and size > margin:
                 out[k] = (
-                    f"its readings may be off by {size} mm together, which is more than the margin; "
-                    "read two places again"
+                    f"its readings may be off by {size:.3f} mm together, which is more than the margin; "
+                    "read a step block, and two places again"
                 )
     return out
+
+
+def _errors_of(part: Part, found: Systematic) -> dict[int, float]:
+    """How far all readings of a floor are off by a shared error, mm; one of path or temperature differs on a floor."""
+    if found.kind == "velocity":
+        return {k: abs(found.effect) * (one.web + one.finish_stock) for k, one in enumerate(part.pockets)}
+    if found.kind == "pocket":
+        return {[one.id for one in part.pockets].index(found.name): abs(found.effect)}
+    rows = dict(_rows_of_pockets(part)) if found.kind == "row" else {}
+    return {int(k): abs(found.effect) for k in rows.get(found.name, ())}
 
 
 def _velocity(part: Part, floor: Rows, is_tried: Flags) -> list[Cause]:
