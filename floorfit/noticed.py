@@ -79,7 +79,8 @@ def _with_allowed(cause: Cause, fit: Fit) -> Cause:
     """With the variance that the fit has for it: of a straight drift, where one stands beside its surface."""
     slow = fit.models[0].in_order
     is_straight = slow is not None and not np.isfinite(slow.length)
-    return replace(cause, allowed=slow.size**2 if slow and cause.kind == "drift" and is_straight else 0.0)
+    allowed = float(slow.covariance[0, 0]) if slow and cause.kind == "drift" and is_straight else 0.0
+    return replace(cause, allowed=allowed)
 
 
 def _sharers(seen: Observations, sites: Sites, rows: Rows, smoother: Smoother) -> Sharers:

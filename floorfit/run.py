@@ -180,12 +180,15 @@ def _decided(
     modes: Modes | None,
 ) -> Result:
     from floorfit.noticed import fit_findings, shared_errors, shared_findings
+    from floorfit.readings.causes import doubted_floors
     from floorfit.web import Webs
 
     source = seen.readings.source
     webs = Webs(fit.surface, _available(seen, sites, fit), settings.bias)
-    decisions = _held(part, taken, _decisions(part, taken, settings, webs, fit, seen), _lost(seen, sites, fit))
     systematic = shared_errors(part, seen, sites, fit, settings.reading_u, is_asked_twice=agreed is None)
+    decisions = _decisions(part, taken, settings, webs, fit, seen)
+    doubted = doubted_floors(part, systematic, [one.margin_mm for one in decisions])
+    decisions = _held(part, taken, decisions, doubted | _lost(seen, sites, fit))
     return Result(
         part,
         taken.shown,

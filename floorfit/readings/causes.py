@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
@@ -10,7 +12,7 @@ from floorfit.readings.observations import Readings
 from floorfit.readings.outliers import sequence
 from floorfit.readings.systematic import Cause, Systematic
 
-__all__ = ["columns_to_try", "words_of"]
+__all__ = ["columns_to_try", "doubted_floors", "words_of"]
 
 #: Fewest readings of a pocket, or of a row of pockets, that are tried for an error of their own.
 FEWEST = 3
@@ -41,6 +43,45 @@ def columns_to_try(part: Part, readings: Readings, floor: Rows, is_tried: Flags)
         if here.sum() >= FEWEST and (is_tried & ~here).sum() >= FEWEST:
             out.append(Cause("row", name, here.astype(float)))
     return out
+
+
+def doubted_floors(part: Part, found: Sequence[Systematic], margins: Sequence[float | None]) -> dict[int, str]:
+    """Floors to hold for an error that all their readings share: one that would take the web out of its limits.
+
+    What a pocket's readings share bends the surface to them, so that its own verdict cannot see it.
+
+    Parameters
+    ----------
+    part : Part
+    found : sequence of Systematic
+    margins : sequence of float or None, mm
+        Least distance of each floor's web to a limit; None where that is not known.
+
+    Returns
+    -------
+    dict of int to str
+        Why, for each floor to hold.
+    """
+    out = {}
+    for one in found:
+        for k, size in _errors_of(part, one).items():
+            margin = margins[k]
+            if margin is not None and size > margin:
+                out[k] = (
+                    f"its readings may be off by {size:.3f} mm together, which is more than the margin; "
+                    "read a step block, and two places again"
+                )
+    return out
+
+
+def _errors_of(part: Part, found: Systematic) -> dict[int, float]:
+    """How far all readings of a floor are off by a shared error, mm; one of path or temperature differs on a floor."""
+    if found.kind == "velocity":
+        return {k: abs(found.effect) * (one.web + one.finish_stock) for k, one in enumerate(part.pockets)}
+    if found.kind == "pocket":
+        return {[one.id for one in part.pockets].index(found.name): abs(found.effect)}
+    rows = dict(_rows_of_pockets(part)) if found.kind == "row" else {}
+    return {int(k): abs(found.effect) for k in rows.get(found.name, ())}
 
 
 def _velocity(part: Part, floor: Rows, is_tried: Flags) -> list[Cause]:

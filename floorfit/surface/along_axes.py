@@ -124,8 +124,8 @@ def models_of(
     """
     in_order = None
     if order is not None:
-        alone = beside(None).criterion
-        in_order = likeliest_slow(order, lambda slow: alone - beside(slow).criterion)
+        alone = beside(None)
+        in_order = likeliest_slow(order, lambda slow: alone.criterion - beside(slow).criterion, alone.dispersion)
     own = [None] if in_order is None else [None, in_order]
     parts = _parts(points, shapes, own, beside, is_z_measured=is_z_measured)
     if not parts and in_order is None:

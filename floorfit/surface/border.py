@@ -51,7 +51,7 @@ class Slow:
     design : (n, J) sparse
         What each reading has of each knot.
     covariance : (J, J) ndarray, mm²
-        Of the knots.
+        Of the knots, in units of φ.
     size : float, mm
         Standard deviation of the error.
     length : float

@@ -37,13 +37,16 @@ LEAST_GAIN, TOLD_GAIN = 3.0, 9.0
 WORTH_A_LOOK = 0.5
 
 
-def slow_errors(order: Array) -> list[Slow]:
+def slow_errors(order: Array, dispersion: float = 1.0) -> list[Slow]:
     """Slow errors to try for readings taken in an order; none where they are too few or too many.
 
     Parameters
     ----------
     order : (n,) ndarray
         Time or number of each reading; equal ones count as one moment.
+    dispersion : float
+        φ of the fit without one. All that stands in a fit is in units of φ; how far gauges drift is known in mm, and
+        is no more likely to be far because the readings scatter.
     """
     from scipy.sparse import csr_array
 
@@ -51,7 +54,7 @@ def slow_errors(order: Array) -> list[Slow]:
     if not FEWEST <= len(moments) <= MOST:
         return []
     share = (at / (len(moments) - 1.0) - 0.5)[:, None]
-    out = [Slow(csr_array(share), np.array([[DRIFT_MM**2]]), DRIFT_MM, float("inf"))]
+    out = [Slow(csr_array(share), np.array([[DRIFT_MM**2 / dispersion]]), DRIFT_MM, float("inf"))]
     for length in LENGTHS:
         if length > len(moments) / 2:
             continue
@@ -59,11 +62,11 @@ def slow_errors(order: Array) -> list[Slow]:
         knots = np.linspace(0.0, len(moments) - 1.0, count)
         shape = np.exp(-np.abs(knots[:, None] - knots) / length)
         design = hats(at.astype(float), knots)
-        out += [Slow(design, size**2 * shape, size, length) for size in SIZES_MM]
+        out += [Slow(design, size**2 / dispersion * shape, size, length) for size in SIZES_MM]
     return out
 
 
-def likeliest_slow(order: Array, gained: Callable[[Slow], float]) -> Slow | None:
+def likeliest_slow(order: Array, gained: Callable[[Slow], float], dispersion: float = 1.0) -> Slow | None:
     """The likeliest slow error, or None: where the surface without one is as likely.
 
     Parameters
@@ -72,8 +75,10 @@ def likeliest_slow(order: Array, gained: Callable[[Slow], float]) -> Slow | None
         Time or number of each reading.
     gained : callable
         Twice the log likelihood that the fit gains by one, at the smoothing found without.
+    dispersion : float
+        φ of the fit without one.
     """
-    every = slow_errors(order)
+    every = slow_errors(order, dispersion)
     is_first = [one.size in (SIZES_MM[1], DRIFT_MM) for one in every]
     first = [replace(one, gain=gained(one)) for one, begun in zip(every, is_first, strict=True) if begun]
     if max((one.gain for one in first), default=-np.inf) < WORTH_A_LOOK:

@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 
 import floorfit
+from floorfit.readings.causes import doubted_floors
+from floorfit.readings.systematic import Systematic
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "sample_parts"))
 
@@ -41,6 +43,45 @@ def test_a_wrong_velocity_is_found_by_the_webs_thickness(job, share: float, way:
     found = _codes(part, replace(readings, thickness=readings.thickness * (1 + share)))
     assert way in found["shared-velocity"] and "step block" in found["shared-velocity"]
     assert "exit 1" in found
+
+
+def test_a_floor_whose_readings_are_off_together_is_not_called_conform(job):
+    """The web is cut where the readings put it: with all of them 0.25 mm too thick it leaves ±0.1 mm.
+
+    Its own verdict says nothing of that: the surface bends to readings that agree with each other.
+    """
+    part, readings = job
+    here = readings.pocket == part.pockets[4].id
+    spoiled = replace(readings, thickness=readings.thickness + 0.25 * here)
+    result = floorfit.correct(part, spoiled, floorfit.Settings.of(z_u=0.002, limit=5.0))
+    (found,) = [one for one in result.systematic if one.kind == "pocket"]
+    assert found.name == part.pockets[4].id
+    assert result.decisions[4].action == "hold" and result.decisions[4].verdict != "conform"
+
+
+def test_a_shared_error_holds_the_floors_that_it_takes_out_of_their_limits(job):
+    """A floor is in its limits by its margin: an error of all its readings that is larger takes it out."""
+    part = job[0]
+    narrow, wide = [0.05] * len(part.pockets), [0.5, None] * len(part.pockets)
+    pocket = Systematic("pocket", part.pockets[4].id, "mm", -0.25, 0.02, 0.25, 1e-6)
+    assert set(doubted_floors(part, [pocket], narrow)) == {4}
+    assert "0.250 mm" in doubted_floors(part, [pocket], narrow)[4]
+    assert not doubted_floors(part, [pocket], wide) and not doubted_floors(part, [], narrow)
+    # 2 % of the roughed web of 2.5 mm are 0.05 mm: velocity times time of flight (ASTM E797, 4.1).
+    velocity = Systematic("velocity", "thickness", "1", 0.02, 0.002, 0.1, 1e-6)
+    thick = {k for k, one in enumerate(part.pockets) if 0.02 * (one.web + one.finish_stock) > 0.05}
+    assert set(doubted_floors(part, [velocity], narrow)) == thick
+
+
+@pytest.mark.parametrize("share", [0.03, -0.03])
+def test_no_floor_is_sure_that_a_wrong_velocity_takes_out_of_its_limits(job, share: float):
+    """Readings t (1 + share) put the web off by share times the roughed thickness: t = v TOF/2 (ASTM E797, 4.1)."""
+    part, readings = job
+    spoiled = replace(readings, thickness=readings.thickness * (1 + share))
+    result = floorfit.correct(part, spoiled, floorfit.Settings.of(z_u=0.002, limit=5.0))
+    for pocket, one in zip(part.pockets, result.decisions, strict=True):
+        # The share is found to a tenth of itself or so (its stated uncertainty).
+        assert not one.is_sure or one.margin_mm > 0.8 * abs(share) * (pocket.web + pocket.finish_stock)
 
 
 @pytest.mark.parametrize("size", [-0.12, 0.09])

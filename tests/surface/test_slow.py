@@ -87,6 +87,29 @@ def test_likelihood_ratio_of_a_slow_error_is_dense() -> None:
     assert with_it.dispersion < plain.dispersion
 
 
+def test_how_far_a_gauge_drifts_has_nothing_to_do_with_the_scatter() -> None:
+    """A fit that finds that readings scatter √φ times as much as stated makes of a drift what one makes that was told.
+
+    Gaussian posterior (Gelman et al. 2013, §14.2): it depends on the noise, not on how that became known.
+    """
+    points, shapes = places(60), LocalShapes(["A"], bumps().tables[:1], np.full(1, 1e-8), 0.0)
+    rng, grid, order = np.random.default_rng(8), make_grid(BOX, 60.0), np.arange(60.0)
+    values = 2e-5 * points[:, 1] + 0.05 * order / 60 + rng.normal(0, 0.04, 60)
+
+    def drift(weight: float, smoothing: float, dispersion: float) -> tuple[float, float]:
+        slow = slow_errors(order, dispersion)[0]
+        weights = np.full(60, weight)
+        found = solve(assemble(grid, points, values, weights, 60.0, shapes, None, slow), Prior(smoothing))
+        return float(found.border.slow_error[0]), found.dispersion
+
+    alone = solve(assemble(grid, points, values, np.full(60, 1e4), 60.0, shapes), Prior(3e5))
+    phi = alone.dispersion
+    assert phi > 4
+    found, _ = drift(1e4, 3e5, phi)
+    told, left = drift(1e4 / phi, 3e5 / phi, 1.0)
+    assert found == pytest.approx(told, rel=1e-6) and left < 1.2
+
+
 def test_walk_is_found_and_the_error_falls() -> None:
     points, shapes = places(300, 4), bumps()
     order = np.lexsort((points[:, 0], points[:, 1] // 100))  # rows of the part, one after the other
