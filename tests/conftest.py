@@ -6,6 +6,7 @@ Each file is run by one process, so that what its tests share is made once (`--d
 from __future__ import annotations
 
 from importlib.util import find_spec
+from pathlib import Path
 
 import hypothesis
 import pytest
@@ -26,6 +27,17 @@ LONGEST = (
     "nc/test_damage.py",
     "test_web.py",
 )
+
+
+@pytest.fixture
+def unpainted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Save figures as empty files: painting them takes most of a run, for tests that look at other files."""
+
+    def saved(figure: object, target: object, **options: object) -> None:
+        if isinstance(target, Path):
+            target.write_bytes(b"")
+
+    monkeypatch.setattr("matplotlib.figure.Figure.savefig", saved)
 
 
 def pytest_configure(config: pytest.Config) -> None:
