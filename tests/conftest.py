@@ -29,15 +29,32 @@ LONGEST = (
 )
 
 
+class _EmptyPages:
+    """Pages of a PDF that nobody looks at."""
+
+    def __init__(self, path: Path, **options: object) -> None:
+        path.write_bytes(b"")
+
+    def __enter__(self) -> _EmptyPages:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        pass
+
+    def savefig(self, figure: object) -> None:
+        pass
+
+
 @pytest.fixture
 def unpainted(monkeypatch: pytest.MonkeyPatch) -> None:
     """Save figures as empty files: painting them takes most of a run, for tests that look at other files."""
 
     def saved(figure: object, target: object, **options: object) -> None:
-        if isinstance(target, Path):
-            target.write_bytes(b"")
+        if isinstance(target, str | Path):
+            Path(target).write_bytes(b"")
 
     monkeypatch.setattr("matplotlib.figure.Figure.savefig", saved)
+    monkeypatch.setattr("matplotlib.backends.backend_pdf.PdfPages", _EmptyPages)
 
 
 def pytest_configure(config: pytest.Config) -> None:

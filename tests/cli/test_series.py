@@ -17,7 +17,7 @@ def jobs(tmp_path: Path) -> Path:
     return tmp_path / "jobs"
 
 
-def test_series_then_expectation(jobs: Path, tmp_path: Path, capsys) -> None:
+def test_series_then_expectation(unpainted, jobs: Path, tmp_path: Path, capsys) -> None:
     assert main(["series", str(jobs), "-o", str(tmp_path / "learnt")]) == 0
     captured = capsys.readouterr()
     assert "3 jobs, 0 verified" in captured.out and "always bends the same way" in captured.out
