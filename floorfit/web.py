@@ -78,7 +78,12 @@ class Webs:
         return np.asarray(pocket.finish_stock + self.left_over(x, y))
 
     def left_over(self, x: ArrayLike, y: ArrayLike) -> Array:
-        """Web left by roughing less nominal web and finish stock at plan positions (n,), mm; infinite if not known."""
+        """Web left by roughing less nominal web and finish stock at plan positions (n,), mm; infinite if not known.
+
+        Parameters
+        ----------
+        x, y : (n,) array_like, mm
+        """
         if not self.is_left_known:
             return np.full(np.broadcast_shapes(np.shape(x), np.shape(y)), np.inf)
         return -self.warp.at(x, y) if self.available is None else self.available.at(x, y)

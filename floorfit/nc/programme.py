@@ -172,8 +172,11 @@ class _Run(CorrectionRun):
             source=self.source,
             tip_control=options.tip_control,
             work_offset=options.work_offset or None,
+            is_zero_stated=options.origin is not None,
         )
-        findings += [finding for finding in motions.findings if finding.severity == "warning"]
+        known = tuple(f"{word.strip().upper()} is not known" for word in options.keep)
+        told = [finding for finding in motions.findings if finding.severity == "warning"]
+        findings += [finding for finding in told if not finding.text.startswith(known)]
         findings += unseen_calls(motions, self.lines, options.keep, self.source)
         self.stop_on(findings)
         self._check_part(motions, path)

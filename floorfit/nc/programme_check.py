@@ -69,6 +69,7 @@ def check_programme(
     source: str,
     tip_control: bool,
     work_offset: str | None,
+    is_zero_stated: bool = False,
 ) -> list[Finding]:
     """Return what makes the programme unfit, whatever is planned.
 
@@ -86,6 +87,8 @@ def check_programme(
         Whether X, Y, Z are stated to be the tool tip in the part's frame whatever the rotary axes do.
     work_offset : str or None
         The work offset whose zero is the part's, if stated.
+    is_zero_stated : bool
+        Whether it is stated where the programme's zero stands on the part.
     """
     out = Findings(source, motions)
     if not floors:
@@ -98,6 +101,8 @@ def check_programme(
     _check_unknown_motions(out, floors)
     _check_cycles(out, path, floors)
     _check_frames(out)
+    if not is_zero_stated:
+        _check_zero(out)
     _check_states(out, path, cutting)
     _check_lean(out, cutting, tip_control=tip_control)
     if work_offset is None:
@@ -179,8 +184,9 @@ def _check_cycles(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> N
 
 def _check_states(out: Findings, path: TipPath, touched: Rows) -> None:
     """A block in a subprogramme gets one offset, and a cutter one length."""
-    for row, why in other_states(out.motions, path, touched):
-        text = f"a floor is cut here, and {why}, so that one offset would stand for several places. "
+    cuts = np.flatnonzero(np.isin(out.motions.kind, CUTTING))
+    for row, why in other_states(out.motions, path, cuts, touched):
+        text = f"this cuts, and {why}, so that one offset would stand for several places. "
         more = "Have the calls written out, or state that within the subprogramme."
         out.add("called-otherwise", int(out.motions.line[row]), text + more)
     _check_lengths(out, touched)
@@ -218,6 +224,16 @@ def _check_frames(out: Findings) -> None:
         text = "cuts in another zero than the first cut: G92, G52, G10 or a parameter with a zero stands between. "
         more = "Split the programme there, or set the zero once, before the first cut."
         out.add("zero-moved", int(motions.line[moved[0]]), text + more)
+
+
+def _check_zero(out: Findings) -> None:
+    """A zero that the programme sets before its first cut is the part's or not: the work offset alone says nothing."""
+    frames = out.motions.field("frame").astype(int)
+    cuts = np.flatnonzero(np.isin(out.motions.kind, CUTTING))
+    if len(cuts) and frames[cuts[0]] > 0:
+        text = "a zero is set here (G92, G52, G10, or a parameter), and all Z are taken from it. If it is the part's, "
+        more = "say --origin 0,0,0, else where it stands on the part."
+        out.add("zero-set", int(out.motions.line[np.flatnonzero(frames > 0)[0]]), text + more, "warning")
 
 
 def _check_work_offsets(out: Findings, touched: Rows) -> None:

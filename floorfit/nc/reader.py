@@ -8,10 +8,12 @@ there on, with the line as its reason, until the programme states it again.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
 
 import numpy as np
 
+from floorfit.nc.after_calls import Body, bodies_of
 from floorfit.nc.arcs import arc_fault, radius_centre
 from floorfit.nc.codes import (
     CALLS,
@@ -21,17 +23,19 @@ from floorfit.nc.codes import (
     FLOW_M,
     GROUP,
     PROBES,
+    QUIET,
     SETS_FRAME,
     TRANSFORM,
     code_of,
     moves_zero,
     name_of,
 )
-from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, JUMP, OTHER_ARC, UNKNOWN, Motions
+from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, OTHER_ARC, UNKNOWN, Motions
 from floorfit.nc.standing_arcs import PLANE_AXES
-from floorfit.nc.state import AXES, LINEAR, NAN, Machine
-from floorfit.nc.subprogrammes import behind_end
+from floorfit.nc.state import AXES, LINEAR, NAN
+from floorfit.nc.subprogrammes import REPEATS, behind_end, is_call_of
 from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
+from floorfit.nc.zero_words import ZeroWords
 
 __all__ = ["Reader", "read_motions"]
 
@@ -39,10 +43,8 @@ _NUMBER = r"([-+]?+(?:\d{1,12}+(?:\.\d*+)?+|\.\d++))"
 #: A block of places alone, and blocks of that kind that follow each other: the common case.
 _PLACE = re.compile(rf"(?=[XYZ])(?:X{_NUMBER} ?+)?+(?:Y{_NUMBER} ?+)?+(?:Z{_NUMBER})?+\r?+\n")
 _PLACES = re.compile(rf"(?:{_PLACE.pattern}){{1,20000}}")
-#: Work offset that G10 L2 and L20 set by P (NISTIR 6556, 3.5.5); P0 is the one in force (dialect).
-_OFFSETS = {float(k): name_of(code) for k, code in enumerate((*range(540, 600, 10), 591, 592, 593), start=1)}
-#: L words of G10 that set a zero, and those that set the length of a tool (NISTIR 6556, 3.5.5: L2; others dialect).
-_SHIFTS, _TOOL_LENGTHS = (2.0, 20.0), (1.0, 10.0, 11.0)
+#: Calls within calls that are followed.
+_DEEPEST = 8
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 
@@ -76,6 +78,7 @@ def read_motions(
         Errors are in its findings; nothing is raised.
     """
     reader = Reader(source, units, distance)
+    reader.bodies = bodies_of(lines)
     whole, number, at = "".join(lines), 0, 0
     while number < len(lines) and not reader.ended:
         run = _PLACES.match(whole, at) if reader.is_plain else None
@@ -88,13 +91,16 @@ def read_motions(
             tick(number)
         at += sum(map(len, lines[number:following]))
         number = following
-    if reader.percents < 2:
-        reader.findings += behind_end(lines, number, source)
+    reader.findings += behind_end(lines, number, source, is_behind=reader.percents > 1)
     return reader.motions()
 
 
-class Reader(Machine):
+class Reader(ZeroWords):
     """The interpreter. Feed it lines in order, then take the motions."""
+
+    #: Subprogrammes of the file by number, and how deep a call stands in calls.
+    bodies: Mapping[int, Body] = MappingProxyType({})
+    depth = 0
 
     def feed(self, number: int, text: str) -> None:
         """Run one line.
@@ -143,6 +149,9 @@ class Reader(Machine):
         g, m = single.pop("G", None), single.pop("M", None)
         values = {letter: float(raw) for letter, raw in single.items()}
         if g is None and m is None:
+            if "L" in values:
+                self._block(number, values, [], [])
+                return
             if "T" in values or "S" in values:
                 self.set_words(values, [])
             self._act(number, values, (), -1)
@@ -171,6 +180,9 @@ class Reader(Machine):
             if self.labels > 1 or len(self.rows):
                 self.barrier(number, f"{block.label} starts another programme or subprogramme")
                 self.enter(block.label)
+                target = next((one for one in self.entries if is_call_of(one, int(block.label[1:]))), None)
+                if target is not None:
+                    self.enter_from(target)
         if block.flow:
             self.flow_seen = True
             self.barrier(number, f"{block.flow} makes the flow depend on the run", FLOW)
@@ -181,7 +193,7 @@ class Reader(Machine):
             return
         values = {word.letter: word.value for word in block.words if word.letter not in "GM"}
         if any(moves_zero(parameter) for parameter in block.sets):
-            self._zero_moved(number, "a parameter")
+            self.zero_moved(number, "a parameter")
         codes = [word.value for word in block.words if word.letter == "G"]
         misc = [word.value for word in block.words if word.letter == "M"]
         if values or codes or misc:
@@ -201,10 +213,10 @@ class Reader(Machine):
             elif group is not None:
                 self.set_mode(group, code, values)
                 if code == 431 and "H" not in values and any(axis in values for axis in LINEAR):
-                    self._zero_moved(number, "G43.1")
+                    self.zero_moved(number, "G43.1")
                     special = NO_MOTION
             elif code in FLOW_G:
-                self.called(number, name_of(code), values.get("P", NAN))
+                self.call(number, name_of(code), values.get("P", NAN), values.get("L", 1.0))
                 special = NO_MOTION
             elif code < 0:
                 self.flow_seen = True
@@ -216,10 +228,38 @@ class Reader(Machine):
                 special = code
             else:
                 unknown.append(code)
-                self.warn_unknown(number, code)
+                if code not in QUIET:
+                    self.warn_unknown(number, code)
+        if set(values) - {"P"} == {"L"} and not codes and not misc and self.state.motion not in CYCLES:
+            self.call(number, f"L{values['L']:g}", values["L"], values.get("P", 1.0))
         self.set_words(values, misc)
         self._act(number, values, tuple(unknown), special)
         self._stop(number, values, misc)
+
+    def call(self, number: int, name: str, target: float, repeats: float) -> None:
+        """A call: what a subprogramme of this file leaves in force holds behind it, and in its next run.
+
+        Parameters
+        ----------
+        number : int
+            Line, from 0.
+        name : str
+            The word that calls.
+        target, repeats : float
+            The number called, and how often.
+        """
+        one = next((one for one in self.bodies if target == target and is_call_of(target, one)), -1)
+        found = self.bodies.get(one, Body())
+        for _ in range(1 if repeats == 1 else 2):
+            self.called(number, name, target)
+            if self.depth > _DEEPEST or not (found.blocks or not found.is_straight):
+                return
+            self.depth += 1
+            for block in found.blocks:
+                self._run(number, block)
+            self.depth -= 1
+            if not found.is_straight and found.blocks:
+                self.barrier(number, f"{name} calls a subprogramme that sets modes, and has jumps or blocks behind /")
 
     def _transform(self, number: int, code: int, values: dict[str, float]) -> None:
         """Begin or end a turned frame; axis words beside its code may move the tool, and nobody here knows where."""
@@ -245,7 +285,9 @@ class Reader(Machine):
     def _stop(self, number: int, values: dict[str, float], misc: list[float]) -> None:
         flow = [value for value in misc if value != value or round(value) in FLOW_M]
         if flow and round(flow[0] if flow[0] == flow[0] else 0) in CALLS:
-            self.called(number, f"M{flow[0]:g}", values.get("P", NAN))
+            target = values.get("P", NAN)
+            repeats = 2.0 if target >= REPEATS and int(target) not in self.bodies else values.get("L", 1.0)
+            self.call(number, f"M{flow[0]:g}", target, repeats)
         elif flow:
             self.flow_seen = True
             name = f"M{flow[0]:g} calls, returns or jumps" if flow[0] == flow[0] else "an M word that is a parameter"
@@ -261,7 +303,7 @@ class Reader(Machine):
         if special in (40, NO_MOTION):
             return
         if special in (100, *SETS_FRAME, 281, 301):
-            self._frame(number, values, special)
+            self.frame_word(number, values, special)
         elif special in (280, 300):
             self._reference(number, values, special)
         elif special in PROBES:
@@ -274,38 +316,6 @@ class Reader(Machine):
             self.jump(number, axes, (number, "G53 moved it in machine coordinates"))
         else:
             self._move(number, values)
-
-    def _frame(self, number: int, values: dict[str, float], code: int) -> None:
-        axes = [axis for axis in AXES if axis in values]
-        if code in (281, 301) or (code == 100 and not self._sets_height(values)):
-            return
-        if code in (921, 922) and not self.frame_set:
-            return
-        if (
-            code == 100
-            and values["L"] in _SHIFTS
-            and _OFFSETS.get(values.get("P", 0.0), "") not in ("", self.state.work_offset or "G54")
-        ):
-            return
-        if code == 520 and not self.frame_set and all(values[axis] == 0 for axis in axes):
-            return
-        self.frame_set = code not in (921, 922)
-        self._zero_moved(number, name_of(code))
-        if code == 920:
-            for axis in axes:
-                self.position[AXES.index(axis)] = values[axis] * (self.state.unit_mm if axis in LINEAR else 1.0)
-            self.row(number, JUMP)
-
-    def _sets_height(self, values: dict[str, float]) -> bool:
-        """Whether G10 changes a zero, or the length of a tool that was in use before (dialects: L1, L10, L11)."""
-        kind, register = values.get("L", 0.0), values.get("P", NAN)
-        is_length = kind != kind or kind in _TOOL_LENGTHS
-        return kind in _SHIFTS or (is_length and (register != register or register in self.lengths_used))
-
-    def _zero_moved(self, number: int, by: str) -> None:
-        self.owns("frame")
-        self.state = self.state._replace(frame=self.state.frame + 1)
-        self.jump(number, LINEAR, (number, f"{by} moved the zero"))
 
     def _reference(self, number: int, values: dict[str, float], code: int) -> None:
         axes = [axis for axis in AXES if axis in values]

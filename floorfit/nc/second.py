@@ -165,7 +165,7 @@ class _Hearing:
         self.turned = (transform != 0) | wide
         turned = np.where(wide, -1, transform)
         changed = np.append([turned[0] != 0], turned[1:] != turned[:-1]) if self.count else g10
-        calls = self.has((650, 660, 661)) | self.m_words((96, 97, 98, 99, 198)) | table.barrier
+        calls = self.has((650, 660, 661)) | self.m_words((96, 97, 98, 99, 198)) | table.barrier | self._by_number()
         unknown = np.zeros(self.count, dtype=bool)
         unknown[self.g_line[~np.isin(self.g, _KNOWN)]] = True
         self.unknown = unknown
@@ -177,6 +177,11 @@ class _Hearing:
         passive = self.has((*_PASSIVE, 100, 920, 921, 922, 923, 520, *_FRAME_ON, *_FRAME_OFF, 650, 660, 661))
         self.no_motion = passive | by_hand | self.machine | calls | probe
         self.frame_words = self.has((920,))
+
+    def _by_number(self) -> Flags:
+        """Lines of an L word, with P or without, and nothing else: a call where no cycle is in force (dialect)."""
+        other = np.any([self.table.has(letter) for letter in set(self.table.by_letter) - {"L", "P"}], axis=0)
+        return np.asarray(self.table.has("L") & ~other & ~np.isin(self.motion, _CYCLE))
 
     def _lengths(self) -> NDArray[np.generic]:
         """H of the length offset in force: only a block with G43 takes one."""

@@ -36,6 +36,18 @@ _is_plain = re.compile(r"(?:[A-Z][-+]?(?:\d+\.?\d*|\.\d+))*").fullmatch
 _SPACES = str.maketrans(dict.fromkeys("ABCDEFGHIJKLMNOPQRSTUVWXYZ", " "))
 _NAMED = re.compile(r"(,[RC]|[A-Z])([-+]?(?:\d+\.?\d*|\.\d+)(?![\[#]))?")
 _CHUNK = 50_000
+#: What holds until it is stated again, by group, and blocks that say more with their other words.
+_HOLDS = [
+    re.compile(rf"{words}(?![\d.])")
+    for words in (
+        "G(?:20|21|70|71)", "G9[01]", "G1[789]", "G9[01]\\.1", "G4[012](?:\\.1)?", "G5[4-9](?:\\.[123])?(?:P\\d+)?",
+        "G4(?:3(?:\\.[245])?|4|9)", "H\\d+", "T\\d+", "M0?6",
+    )
+]  # fmt: skip
+_SAYS_MORE = re.compile(r"G(?:10|52|92(?:\.[123])?|1[56]|5[01](?:\.1)?|68(?:\.[1234])?|69(?:\.1)?|43\.1)(?![\d.])")
+_CALLED = re.compile(r"^(?=.*(?:M0?98|G65)(?!\d)).*P(\d+)|^L(\d+)(?:P\d+)?$")
+_CALLS = re.compile(r"M0?98|G65|^(?:N\d+)?L\d", re.MULTILINE)
+_RETURN = re.compile(r"M(?:99|17)(?!\d)")
 
 
 def bare(text: str) -> str:
@@ -79,11 +91,14 @@ class PlainLines:
     @classmethod
     def of(cls, lines: Sequence[str], *, optional: bool) -> PlainLines:
         """Prepare the lines; those behind ``/`` run or do not."""
-        raw = bare("\n".join(line.rstrip("\r\n") for line in lines)).split("\n")
+        whole = bare("\n".join(line.rstrip("\r\n") for line in lines))
+        raw = whole.split("\n")
         text: list[str] = []
         place: list[int] = []
         barrier: list[int] = []
         percents, flows, labels = 0, False, 0
+        holds = _holds_of(raw) if _CALLS.search(whole) else {}
+        entries: dict[int, str] = {}
         for number, one in enumerate(raw):
             first = one[:1]
             if first in _PLACES and "M" not in one and "G" not in one:
@@ -100,17 +115,60 @@ class PlainLines:
             labels += label
             if flow or (label and (labels > 1 or text)):
                 barrier.append(len(text))
-                text.append("")
+                text.append(entries.get(_number_of(raw[number]), ""))
                 place.append(number)
             if not flow:
                 text.append(one)
                 place.append(number)
+            called = _CALLED.match(one) if holds else None
+            if called:
+                target = _target(called, holds)
+                entries[target] = entries.get(target) or _in_force(text)
+                text += holds.get(target, ())
+                place += [number] * (len(text) - len(place))
             flows = flows or flow or (("M" in one or "G6" in one) and bool(_CALL.search(one)))
             if "M" in one and not flows and first != "/" and _END.search(one):
                 break
         stops = np.zeros(len(text), dtype=bool)
         stops[barrier] = True
         return cls(text, np.array(place, dtype=int), stops)
+
+
+def _number_of(one: str) -> int:
+    found = _LABEL.match(one)
+    return int(re.sub(r"\D", " ", found[0]).split()[-1]) if found else -1
+
+
+def _target(called: re.Match[str], holds: dict[int, list[str]]) -> int:
+    target = int(called[1] or called[2])
+    return target if target in holds else target % 10_000
+
+
+def _holds_of(raw: Sequence[str], depth: int = 8) -> dict[int, list[str]]:
+    """What each subprogramme leaves in force, as lines without motion; empty where the file calls none."""
+    bodies: dict[int, list[str]] = {}
+    number = -1
+    for one in raw:
+        number = _number_of(one) if _LABEL.match(one) and not _FLOW.match(one) else -1 if one[:1] == "%" else number
+        if number >= 0:
+            bodies.setdefault(number, []).append(_opened(one)[2] if one else "")
+            number = -1 if _RETURN.search(one) else number
+
+    def lines_of(body: int, left: int) -> list[str]:
+        out = []
+        for one in bodies.get(body, ()) if left else ():
+            called = _CALLED.match(one)
+            out.append(one if _SAYS_MORE.search(one) else _in_force([one]))
+            out += lines_of(_target(called, bodies), left - 1) if called else []
+        return [one for one in out if one]
+
+    return {body: lines_of(body, depth) for body in bodies}
+
+
+def _in_force(text: Sequence[str]) -> str:
+    """The last word of each group that holds, in one line."""
+    last = [next((found[-1] for one in reversed(text) if (found := some.findall(one))), "") for some in _HOLDS]
+    return "".join(last)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from floorfit.nc.codes import CYCLES, name_of
 from floorfit.nc.motions import COLUMNS, FLOW, JUMP, Modal, Motions
 from floorfit.nc.row_table import RowTable
 
-__all__ = ["AXES", "LINEAR", "NAN", "UNSTATED", "Machine", "known"]
+__all__ = ["AXES", "FIELD", "LINEAR", "NAN", "UNSTATED", "Machine", "known"]
 
 NAN = math.nan
 AXES = "XYZABC"
@@ -23,13 +23,15 @@ LINEAR = "XYZ"
 _NEEDED = ("motion", "units", "distance", "radius compensation", "work offset", "transform", "frame")
 #: What a subprogramme has from its caller until it states its own.
 _OF_CALLER = ("transform", "frame", "tool", "length")
+#: What else it has of a call that was read before it.
+_MODES = ("units", "distance", "plane", "arc distance", "radius compensation", "work offset")
 _AFTER_FLOW = ("motion", "units", "distance", "plane", "radius compensation", "work offset")
 #: Two positions are one, mm or degrees: sums of increments that come back differ by less (float64).
 _SAME_PLACE = 1e-9
 #: Stands for a number that a parameter gives (T#1, S#102).
 UNSTATED = -2.0
 #: Field of `Modal` that holds each group.
-_FIELD = {
+FIELD = {
     "motion": "motion",
     "plane": "plane",
     "distance": "absolute",
@@ -81,6 +83,7 @@ class Machine:
             None
         )
         self.deleted_line = 0
+        self.entries: dict[float, tuple[Modal, dict[str, tuple[int, str]]]] = {}
         self.ended, self.percents, self.labels, self.frame_set = False, 0, 0, False
         self.flow_seen = False
         self.is_high = False
@@ -120,7 +123,7 @@ class Machine:
         changed = [axis for axis, a, b in pairs if not abs(a - b) < _SAME_PLACE]
         self.why.update(why)
         self.unsure.update(unsure)
-        for group, name in _FIELD.items():
+        for group, name in FIELD.items():
             if getattr(state, name) != getattr(self.state, name):
                 self.unsure[group] = reason
         if feed != self.feed_word and feed == feed:
@@ -138,6 +141,19 @@ class Machine:
         """A subprogramme of this file begins, or, without a name, the main programme goes on behind one."""
         self.state = self.state._replace(sub=name, inherited=_OF_CALLER if name else ())
 
+    def enter_from(self, target: float) -> None:
+        """A subprogramme that was called before begins with what was in force there, but for a turned frame.
+
+        Parameters
+        ----------
+        target : float
+            The number called.
+        """
+        state, unsure = self.entries[target]
+        sub, transform = self.state.sub, self.state.transform
+        self.state = state._replace(sub=sub, transform=transform, inherited=(*_OF_CALLER, *_MODES))
+        self.unsure = {**unsure, "motion": self.unsure["motion"]}
+
     def owns(self, name: str) -> None:
         """A part of the state is stated here, whoever calls."""
         if name in self.state.inherited:
@@ -148,6 +164,7 @@ class Machine:
 
         Within a subprogramme of this very file nothing is known of who calls it, so a label forgets them.
         """
+        self.entries.setdefault(target, (self.state, dict(self.unsure)))
         text = (
             f"{name} calls another programme: units, distance mode and work offset are taken to be the same after it."
         )
@@ -196,11 +213,12 @@ class Machine:
             self.owns("length")
         elif group == "path mode":
             value = (code, known(values.get("P", 0.0) * self.state.unit_mm))
-        before = getattr(self.state, _FIELD[group])
+        before = getattr(self.state, FIELD[group])
         self.unsure.pop(group, None)
+        self.owns(group)
         if value == before and group != "motion":
             return
-        self.state = self.state._replace(**{_FIELD[group]: value})  # type: ignore[arg-type]
+        self.state = self.state._replace(**{FIELD[group]: value})  # type: ignore[arg-type]
         if group == "motion":
             self.cycle = self.cycle if code in CYCLES else {}
         elif group in ("work offset", "length offset"):
@@ -220,7 +238,8 @@ class Machine:
 
     def warn_unknown(self, number: int, code: int) -> None:
         """Warn of a G word that is not known here."""
-        text = f"{name_of(code)} is not known here; it was left. Check that it does not change where the tool goes."
+        name = name_of(code)
+        text = f"{name} is not known here; it was left. Where it leaves the way of the tool alone, say --keep {name}."
         self.findings.append(Finding("unknown-code", self.source, f"line {number + 1}", text, "warning"))
 
     def set_words(self, values: dict[str, float], misc: list[float]) -> None:

@@ -13,24 +13,25 @@ import numpy as np
 
 from floorfit.arrays import Rows
 from floorfit.errors import Finding
-from floorfit.nc.motions import Motions
+from floorfit.nc.motions import Modal, Motions
+from floorfit.nc.state import FIELD
 from floorfit.nc.tip_path import TipPath
 
-__all__ = ["behind_end", "labels_of", "other_states", "unseen_calls"]
+__all__ = ["REPEATS", "behind_end", "is_call_of", "labels_of", "other_states", "unseen_calls"]
 
 #: The start of a programme, an axis word, and comments, where no block is read.
 _LABEL, _AXIS_WORD, _COMMENT = (
     re.compile(r"\s*([O:]\d+)"),
-    re.compile(r"[XYZ][-+\d.\[#]"),
+    re.compile(r"(?<![A-Z])[XYZ][ \t]*[-+]?[\d.\[#]"),
     re.compile(r"\([^()]*\)|;.*"),
 )
 _STARTS = re.compile(r"^[ \t]*/?[ \t]*[oO:][ \t]*0*(\d+)", re.MULTILINE)
 #: A call in dialects may be P with the repeats before the last four digits (from memory).
-_REPEATS = 10_000
+REPEATS = 10_000
 
 
-def behind_end(lines: Sequence[str], first: int, source: str) -> list[Finding]:
-    """Another programme behind the end of the first is not read: an error where it moves the tool.
+def behind_end(lines: Sequence[str], first: int, source: str, *, is_behind: bool = False) -> list[Finding]:
+    """Blocks behind the end are not read: an error where they are a programme that moves the tool, else a warning.
 
     Parameters
     ----------
@@ -39,20 +40,25 @@ def behind_end(lines: Sequence[str], first: int, source: str) -> list[Finding]:
         The line behind the end.
     source : str
         Name of the programme.
+    is_behind : bool
+        Whether the second line of ``%`` stands before that one.
     """
     label = ""
     for number in range(first, len(lines)):
         text = _COMMENT.sub("", lines[number]).upper()
-        if text.lstrip().startswith("%"):
-            break
+        is_behind = is_behind or text.lstrip().startswith("%")
         found = _LABEL.match(text)
         label = found[1] if found else label
-        if label and not found and _AXIS_WORD.search(text):
+        if not _AXIS_WORD.search(text):
+            continue
+        if label and not is_behind:
             told = (
                 f"{label} is a programme of its own behind the end of the first, and would be left as it is. Split the "
                 "file, and correct each programme."
             )
             return [Finding("second-programme", source, f"line {number + 1}", told)]
+        told = "the tool is moved behind the end of the programme: that is left as it is. If it runs, split the file."
+        return [Finding("behind-end", source, f"line {number + 1}", told, "warning")]
     return []
 
 
@@ -61,9 +67,9 @@ def labels_of(lines: Sequence[str]) -> frozenset[int]:
     return frozenset(map(int, _STARTS.findall("".join(lines))))
 
 
-def _is_of(target: float, number: int) -> bool:
+def is_call_of(target: float, number: int) -> bool:
     """Whether a call is of a number; one that is not known may be."""
-    return target != target or target == number or (target >= _REPEATS and target % _REPEATS == number)
+    return target != target or target == number or (target >= REPEATS and target % REPEATS == number)
 
 
 def unseen_calls(motions: Motions, lines: Sequence[str], keep: Collection[str], source: str) -> list[Finding]:
@@ -80,11 +86,11 @@ def unseen_calls(motions: Motions, lines: Sequence[str], keep: Collection[str], 
     """
     if not motions.calls:
         return []
-    known = {int(digits) for name in keep if (digits := name.strip().lstrip("OoPp:")).isdigit()}
+    known = {int(digits) for name in keep if (digits := name.strip().lstrip("OoPpLl:")).isdigit()}
     known |= labels_of(lines)
     out: dict[float, Finding] = {}
     for row, target in motions.calls:
-        if any(_is_of(target, number) for number in known):
+        if any(is_call_of(target, number) for number in known):
             continue
         name = "a programme" if target != target else f"O{target:g}"
         text = (
@@ -95,39 +101,47 @@ def unseen_calls(motions: Motions, lines: Sequence[str], keep: Collection[str], 
     return list(out.values())
 
 
-def other_states(motions: Motions, path: TipPath, touched: Rows) -> list[tuple[int, str]]:
-    """Motions of subprogrammes on floors that run under another state than they are read in, with the reason.
+def other_states(motions: Motions, path: TipPath, cuts: Rows, touched: Rows) -> list[tuple[int, str]]:
+    """Cuts of subprogrammes that run under another state than they are read in, with the reason.
 
     Parameters
     ----------
     motions, path : Motions, TipPath
         The programme, and its tip in the part's frame.
-    touched : (k,) ndarray of int
-        Motions on floors that matter.
+    cuts, touched : (k,) ndarray of int
+        Motions that cut, and those of them on floors that matter: for others cutter and length do not count.
     """
     out = []
-    for modal in np.unique(motions.modal[touched]).tolist():
+    for modal in np.unique(motions.modal[cuts]).tolist():
         state = motions.modals[modal]
-        mine = touched[motions.modal[touched] == modal]
-        number = state.sub[1:]
-        calls = [row for row, target in motions.calls if not number.isdigit() or _is_of(target, int(number))]
+        mine = cuts[motions.modal[cuts] == modal]
+        here = mine[np.isin(mine, touched)]
+        first, number = int((here if len(here) else mine)[0]), state.sub[1:]
+        calls = [row for row, target in motions.calls if not number.isdigit() or is_call_of(target, int(number))]
         for row in calls if state.inherited else ():
-            why = _difference(motions, path, int(mine[0]), row)
+            why = _difference(motions, path, first, row, is_touched=len(here) > 0)
             if why:
-                out.append((int(mine[0]), f"{state.sub} is called in line {motions.line[row] + 1} {why}"))
+                out.append((first, f"{state.sub} is called in line {motions.line[row] + 1} {why}"))
                 break
     return out
 
 
-def _difference(motions: Motions, path: TipPath, row: int, call: int) -> str:
+def _difference(motions: Motions, path: TipPath, row: int, call: int, *, is_touched: bool) -> str:
     """What a motion has from its caller, and has otherwise where it is read; ``""`` where nothing differs."""
     read, called = motions.modals[motions.modal[row]], motions.modals[motions.modal[call]]
     if "transform" in read.inherited and (called.transform or read.transform):
         return f"under {called.transform or read.transform}"
     if "frame" in read.inherited and called.frame != read.frame:
         return "in another zero"
-    if "tool" in read.inherited and path.cutter[row] != path.cutter[call]:
+    for name in read.inherited:
+        if name in FIELD and name not in ("transform", "frame") and _of(read, name) != _of(called, name):
+            return f"with another mode ({name})"
+    if is_touched and "tool" in read.inherited and path.cutter[row] != path.cutter[call]:
         return "with another cutter"
-    if "length" in read.inherited and called.length != read.length:
+    if is_touched and "length" in read.inherited and called.length != read.length:
         return "under another length offset"
     return ""
+
+
+def _of(state: Modal, name: str) -> object:
+    return getattr(state, FIELD[name])

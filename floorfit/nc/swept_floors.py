@@ -88,7 +88,8 @@ class Cuts:
         found = sample(self.start[rows], self.end[rows], axes, self.size[rows], steps, _RISE_MM)
         # Where a pass climbs, its places stand too close for one to speak for its neighbours.
         steep = float(np.abs(pocket.slope_at(*_lattice(pocket))).max())
-        return found.below(top).lowest(0.4 * min(step, _RISE_MM / max(steep, 1e-9)))
+        low = found.below(top).lowest(0.4 * min(step, _RISE_MM / max(steep, 1e-9)))
+        return low if len(low.tip) else None
 
 
 @dataclass(frozen=True)

@@ -269,7 +269,14 @@ class Change:
 
 
 def middle_deviation(fit: Fit, points: Sequence[Array]) -> Array:
-    """Standard deviation, over the joint samples of a fit, of the middle between highest and lowest warp, mm."""
+    """Standard deviation, over the joint samples of a fit, of the middle between highest and lowest warp, mm.
+
+    Parameters
+    ----------
+    fit : Fit
+    points : sequence of (k, 2) ndarray, mm
+        Places on each floor.
+    """
     out = []
     for where in points:
         warp = fit.surface.at(*where.T) + fit.posterior.samples_at(where)

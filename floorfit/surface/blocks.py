@@ -256,7 +256,13 @@ class Rights:
 
     @classmethod
     def of(cls, one: Array, many: Array) -> Rights:
-        """Sort them by the first block in which they are not zero, ``one`` before all."""
+        """Sort them by the first block in which they are not zero, ``one`` before all.
+
+        Parameters
+        ----------
+        one : (nl, ns) ndarray
+        many : (count, nl, ns) ndarray
+        """
         x = _in_blocks(np.concatenate([one[None], many]))
         first = x.any(axis=2).argmax(axis=0)
         first[0] = 0
@@ -322,7 +328,13 @@ def outer(vector: Array) -> Band:
 
 
 def outer_sum(first: Array, second: Array) -> Band:
-    """Band of ``Σ a_k b_kᵀ`` for two (count, nl, ns), where the whole is symmetric."""
+    """Band of ``Σ a_k b_kᵀ`` for two (count, nl, ns), where the whole is symmetric.
+
+    Parameters
+    ----------
+    first, second : (count, nl, ns) ndarray
+        a and b.
+    """
     nl, ns = first.shape[1:]
     band = np.zeros((4, nl, 7, ns))
     a, b = (np.ascontiguousarray(many.transpose(1, 2, 0)) for many in (first, second))

@@ -167,7 +167,19 @@ def make_columns(
 def with_slow(
     columns: ShapeColumns, grid: Grid, slow: Slow, points: Array, values: Array, weights: Array, design: csr_array
 ) -> ShapeColumns:
-    """Add a slow error to what readings add up to; ``design`` (n, K) is that of the shapes."""
+    """Add a slow error to what readings add up to; ``design`` (n, K) is that of the shapes.
+
+    Parameters
+    ----------
+    columns : ShapeColumns
+    grid : Grid
+    slow : Slow
+    points : (n, 2) ndarray, mm
+    values : (n,) ndarray, mm
+    weights : (n,) ndarray
+        Robust weight over u², 1/mm².
+    design : (n, K) sparse
+    """
     from scipy.sparse import csr_array, hstack
 
     both = csr_array(hstack([design, slow.design]))  # an array in older releases too: * is place by place
@@ -212,7 +224,15 @@ class Spectrum:
 
     @classmethod
     def of(cls, factor: Factor, columns: ShapeColumns, rights: Rights) -> tuple[Spectrum, float]:
-        """Reduce the border at one smoothing; ``rights`` has r = BᵀWy and G, and the second number is rᵀA⁻¹r."""
+        """Reduce the border at one smoothing; ``rights`` has r = BᵀWy and G, and the second number is rᵀA⁻¹r.
+
+        Parameters
+        ----------
+        factor : Factor
+            Of A.
+        columns : ShapeColumns
+        rights : Rights
+        """
         pulled, own, square = factor.inner(rights)
         seen, score, k = columns.gram - pulled, columns.values - own, columns.shapes
         knots, link, determinant = np.empty((0, 0)), np.empty((0, k)), 0.0
@@ -351,6 +371,11 @@ class Border:
         """Joint samples of amounts and knots less the expected ones (K + J, count), mm, and φ of each (count,).
 
         By the symmetric root of the covariance: of eigenvectors that belong together any turn gives the same samples.
+
+        Parameters
+        ----------
+        count : int
+        generator : Generator
         """
         rungs = generator.choice(len(self.rho), count, p=self.shares)
         shrunk, phi, s = self._shrunk[rungs], self.dispersions[rungs], self.spectrum
@@ -379,7 +404,13 @@ class Border:
         return np.tensordot(amounts.T, self.columns.right, 1)
 
     def lifted(self, coefficients: Array, amounts: Array) -> Array:
-        """With what belongs to the plate of amounts and knots (K + J, ...): coefficients (nl, ns, ...)."""
+        """With what belongs to the plate of amounts and knots (K + J, ...): coefficients (nl, ns, ...).
+
+        Parameters
+        ----------
+        coefficients : (nl, ns, ...) ndarray, mm
+        amounts : (K + J, ...) ndarray, mm
+        """
         lift = self.columns.lift
         return coefficients if lift is None else coefficients + np.tensordot(lift, amounts[-len(lift) :], (0, 0))
 

@@ -90,7 +90,14 @@ def _fine_cell(box: Box, count: int, u: Array, smallest: float | None, prior: Pr
 
 
 def cell_of(box: Box, cells: float) -> float:
-    """Width of that many cells over a rectangle, mm."""
+    """Width of that many cells over a rectangle, mm.
+
+    Parameters
+    ----------
+    box : (x_min, y_min, x_max, y_max), mm
+    cells : float
+        Number of square cells.
+    """
     return float(np.sqrt((box[2] - box[0]) * (box[3] - box[1]) / cells))
 
 

@@ -43,7 +43,18 @@ class Covariance:
     def of(
         cls, grid: Grid, inverse: Band, border: Border | None, shapes: LocalShapes | None, amounts: Array
     ) -> Covariance:
-        """Covariance at φ = 1 from the spline's own, A⁻¹, and a covariance of the amounts: the spline gives way."""
+        """Covariance at φ = 1 from the spline's own, A⁻¹, and a covariance of the amounts: the spline gives way.
+
+        Parameters
+        ----------
+        grid : Grid
+        inverse : Band
+            Of A⁻¹.
+        border : Border or None
+        shapes : LocalShapes or None
+        amounts : (K + J, K + J) ndarray, mm²
+            Covariance of amounts and knots.
+        """
         if border is None or shapes is None:
             return cls(grid, inverse, None, np.empty((0, *grid.shape)), amounts)
         cross = -np.tensordot(amounts, border.reached, 1)
@@ -55,7 +66,16 @@ class Covariance:
         return Covariance(self.grid, factor * self.band, self.shapes, factor * self.cross, factor * self.amounts)
 
     def spread(self, coefficients: Array, amounts: Array, share: float) -> Covariance:
-        """And what a share of other best estimates, so far away from this one, adds."""
+        """And what a share of other best estimates, so far away from this one, adds.
+
+        Parameters
+        ----------
+        coefficients : (nl, ns) ndarray, mm
+        amounts : (K,) ndarray, mm
+            The others less this one.
+        share : float
+            How likely the others are.
+        """
         cross = self.cross + share * amounts[:, None, None] * coefficients
         own = self.amounts + share * np.outer(amounts, amounts)
         return Covariance(self.grid, self.band + share * outer(coefficients), self.shapes, cross, own)

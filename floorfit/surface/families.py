@@ -39,7 +39,14 @@ class Family:
     share: float
 
     def covariance(self, grid: Grid, inverse: Band) -> Covariance:
-        """Where this family is the true one; ``inverse`` is that of the best solution's factor."""
+        """Where this family is the true one; ``inverse`` is that of the best solution's factor.
+
+        Parameters
+        ----------
+        grid : Grid
+        inverse : Band
+            Of the best solution's factor.
+        """
         best = self.nodes[0][0]
         own = np.empty((0, 0)) if best.border is None else best.border.covariance
         return Covariance.of(grid, inverse, best.border, self.shapes, own).scaled(best.dispersion)
@@ -98,7 +105,14 @@ def placed(values: Array, start: int, total: int) -> Array:
 
 
 def slices(families: Sequence[Family], starts: Sequence[int]) -> list[slice]:
-    """Where the shapes of each family stand among those of all."""
+    """Where the shapes of each family stand among those of all.
+
+    Parameters
+    ----------
+    families : sequence of Family
+    starts : sequence of int
+        Number of the first shape of each.
+    """
     return [slice(start, start + one.shapes.count) for one, start in zip(families, starts, strict=True)]
 
 

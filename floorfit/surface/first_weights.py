@@ -20,7 +20,15 @@ def neighbours(points: Array) -> Rows:
 
 
 def is_worst_nearby(scaled: Array, near: Rows) -> Flags:
-    """Is this residual at least half of the largest among the neighbours? A bad reading bends its good neighbours."""
+    """Is this residual at least half of the largest among the neighbours? A bad reading bends its good neighbours.
+
+    Parameters
+    ----------
+    scaled : (n,) ndarray
+        Residuals over their standard deviations.
+    near : (n, k) ndarray of int
+        Rows of the neighbours of each.
+    """
     size = np.abs(scaled)
     return np.asarray(size >= 0.5 * size[near].max(axis=1, initial=0.0))
 

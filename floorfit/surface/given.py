@@ -36,7 +36,19 @@ def check_places(points: Array) -> None:
 
 
 def checked(points: ArrayLike, values: ArrayLike, u: ArrayLike) -> tuple[Array, Array, Array]:
-    """As arrays, or a `ValueError` for shapes that differ and numbers that are not finite."""
+    """As arrays, or a `ValueError` for shapes that differ and numbers that are not finite.
+
+    Parameters
+    ----------
+    points : (n, 2) array_like, mm
+    values : (n,) array_like, mm
+    u : float or (n,) array_like, mm
+
+    Raises
+    ------
+    ValueError
+        If shapes differ, a number is not finite, or an uncertainty is not above zero.
+    """
     xy = np.asarray(points, float)
     w = np.asarray(values, float)
     sigma = np.broadcast_to(np.asarray(u, float), w.shape)
@@ -48,7 +60,14 @@ def checked(points: ArrayLike, values: ArrayLike, u: ArrayLike) -> tuple[Array, 
 
 
 def enclosing(bounds: Box, xy: Array) -> Box:
-    """Rectangle that holds the part and every place."""
+    """Rectangle that holds the part and every place.
+
+    Parameters
+    ----------
+    bounds : (x_min, y_min, x_max, y_max), mm
+        The part's.
+    xy : (n, 2) ndarray, mm
+    """
     low, high = xy.min(axis=0), xy.max(axis=0)
     return (
         float(min(bounds[0], low[0])),
@@ -59,7 +78,14 @@ def enclosing(bounds: Box, xy: Array) -> Box:
 
 
 def plane_of(xy: Array, w: Array, u: Array) -> Array:
-    """Plane of weighted least squares: intercept at the origin, slopes; taken out to keep digits."""
+    """Plane of weighted least squares: intercept at the origin, slopes; taken out to keep digits.
+
+    Parameters
+    ----------
+    xy : (n, 2) ndarray, mm
+    w, u : (n,) ndarray, mm
+        Values and their standard uncertainties.
+    """
     centre = xy.mean(axis=0)
     design = np.column_stack([np.ones(len(w)), xy - centre]) / u[:, None]
     found = np.linalg.lstsq(design, w / u, rcond=None)[0]
@@ -67,5 +93,12 @@ def plane_of(xy: Array, w: Array, u: Array) -> Array:
 
 
 def heights(plane: Array, xy: Array) -> Array:
-    """Of a plane at places (n, 2), mm."""
+    """Of a plane at places (n, 2), mm.
+
+    Parameters
+    ----------
+    plane : (3,) ndarray
+        Intercept at the origin, mm, and slopes.
+    xy : (n, 2) ndarray, mm
+    """
     return np.asarray(plane[0] + xy @ plane[1:])

@@ -151,7 +151,17 @@ class Grid:
         return out
 
     def right_sides(self, points: ArrayLike, rows: Rows, columns: Rows, values: Array, count: int) -> Array:
-        """Return ``Bᵀ X`` (count, nl, ns) for a sparse X (n, count) with ``values`` at ``rows`` and ``columns``."""
+        """Return ``Bᵀ X`` (count, nl, ns) for a sparse X (n, count) with ``values`` at ``rows`` and ``columns``.
+
+        Parameters
+        ----------
+        points : (n, 2) array_like, mm
+        rows, columns : (m,) ndarray of int
+            Place and column of each value.
+        values : (m,) ndarray
+        count : int
+            Columns of X.
+        """
         first, second = self.split(points)
         i, bi = self.along.basis(first[rows])
         j, bj = self.across.basis(second[rows])

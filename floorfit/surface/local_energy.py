@@ -46,7 +46,13 @@ class Rough:
         return np.asarray(np.exp(found))
 
     def tiles(self, grid: Grid, cells: Array) -> Array:
-        """Sum of a number of each cell (cells along, cells across) over each tile, the margin in the nearest one."""
+        """Sum of a number of each cell (cells along, cells across) over each tile, the margin in the nearest one.
+
+        Parameters
+        ----------
+        grid : Grid
+        cells : (cells along, cells across) ndarray
+        """
         x, y = _middles(grid)
         i, j = (_tile(v, self.low[k], self.high[k], self.logs.shape[k]) for k, v in enumerate((x, y)))
         out = np.zeros(self.logs.shape)

@@ -49,7 +49,12 @@ class ShapeTable:
     values: Array
 
     def at(self, x: Array, y: Array) -> Array:
-        """Evaluate at places inside the rectangle, (n,)."""
+        """Evaluate at places inside the rectangle, (n,).
+
+        Parameters
+        ----------
+        x, y : (n,) ndarray, mm
+        """
         k, m = self.values.shape
         s = (x - self.low[0]) * ((k - 1) / (self.high[0] - self.low[0]))
         t = (y - self.low[1]) * ((m - 1) / (self.high[1] - self.low[1]))
@@ -59,7 +64,15 @@ class ShapeTable:
         return np.asarray((1 - s) * left + s * ((1 - t) * v[i + 1, j] + t * v[i + 1, j + 1]))
 
     def add_on_grid(self, out: Array, amount: float, x: Array, y: Array) -> None:
-        """Add an amount of it to values on the rectangle of places x × y, in place."""
+        """Add an amount of it to values on the rectangle of places x × y, in place.
+
+        Parameters
+        ----------
+        out : (k, l) ndarray, mm
+            What it is added to.
+        amount : float, mm
+        x, y : (k,), (l,) ndarray, mm
+        """
         i = np.flatnonzero((x >= self.low[0]) & (x <= self.high[0]))
         j = np.flatnonzero((y >= self.low[1]) & (y <= self.high[1]))
         if len(i) and len(j):
@@ -221,11 +234,23 @@ class LocalShapes:
         return LocalShapes(tuple(names), tuple(tables), np.ones(len(tables)))
 
     def total_at(self, amounts: Array, points: ArrayLike) -> Array:
-        """Sum of amounts times shapes at points (n, 2), mm."""
+        """Sum of amounts times shapes at points (n, 2), mm.
+
+        Parameters
+        ----------
+        amounts : (K,) ndarray, mm
+        points : (n, 2) array_like, mm
+        """
         return np.asarray(self.design(points) @ amounts)
 
     def total_on_grid(self, amounts: Array, xs: ArrayLike, ys: ArrayLike) -> Array:
-        """Sum of amounts times shapes on the rectangle xs × ys, mm, shape (len(xs), len(ys))."""
+        """Sum of amounts times shapes on the rectangle xs × ys, mm, shape (len(xs), len(ys)).
+
+        Parameters
+        ----------
+        amounts : (K,) ndarray, mm
+        xs, ys : (k,), (l,) array_like, mm
+        """
         x, y = np.asarray(xs, float), np.asarray(ys, float)
         out = np.zeros((len(x), len(y)))
         for amount, table in zip(amounts, self.tables, strict=True):
@@ -250,7 +275,13 @@ class Misfit:
 
     @classmethod
     def of(cls, shapes: LocalShapes, amounts: Array) -> Misfit:
-        """Misfit of shapes that were fitted with amounts (K,), mm."""
+        """Misfit of shapes that were fitted with amounts (K,), mm.
+
+        Parameters
+        ----------
+        shapes : LocalShapes
+        amounts : (K,) ndarray, mm
+        """
         further = shapes.leaning
         return cls(further, np.repeat(MISFIT_SHARE * np.abs(amounts), 3)[: further.count])
 

@@ -134,6 +134,12 @@ def mixture(equations: Equations, priors: Sequence[tuple[Prior, float, float]]) 
     """Solutions whose mixture allows for the spread of λ and of the shape, with their shares; the best first.
 
     Three-point Gauss–Hermite in log λ at the best shape, and the mode at each other shape that is not unlikely.
+
+    Parameters
+    ----------
+    equations : Equations
+    priors : sequence of (Prior, spread, share)
+        Best first; the standard deviation of log λ at each, and how likely each is.
     """
     (best, spread, share), *others = priors
     if spread == 0.0:

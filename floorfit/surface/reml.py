@@ -255,7 +255,20 @@ def columns_of(
     design: csr_array | None = None,
     slow: Slow | None = None,
 ) -> ShapeColumns | None:
-    """What readings add up to on the shapes and a slow error, as in `assemble`; None without shapes."""
+    """What readings add up to on the shapes and a slow error, as in `assemble`; None without shapes.
+
+    Parameters
+    ----------
+    grid : Grid
+    points : (n, 2) ndarray, mm
+    values : (n,) ndarray, mm
+    weights : (n,) ndarray
+        Robust weight over u², 1/mm².
+    shapes : LocalShapes or None
+    design : (n, K) sparse, optional
+        Of the shapes at the points, where it is known.
+    slow : Slow, optional
+    """
     if shapes is None:
         return None
     design = shapes.design(points) if design is None and slow is not None else design

@@ -12,12 +12,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from nc_cases import PART, corrections, follow, hold, pocket, tilt
+from nc_cases import PART, TOOLS, corrections, follow, hold, pocket, tilt
 from nc_sweep import motions, swept, too_deep
 
 from floorfit.errors import InputError
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.programme import apply_offsets
+from floorfit.nc.shifts import Origin
 from floorfit.nc.tools import Tools
 from floorfit.part.model import Part
 
@@ -442,3 +443,50 @@ def test_no_damage_whatever_the_writing(name, unit, mode, size):
         refused(text, given, code, part, **stated)
     else:
         check(text, given, part, size, **stated)
+
+
+#: A pass over floor A, and what stands in front of it.
+ZERO_HEAD, ZERO_PASS = HEAD + "G0 X10 Y10 Z20\n", "G1 Z2. F200\nX90\nG0 Z20\n"
+
+
+@pytest.mark.parametrize("word", ["G52 Z-0.5", "G52 X0.8", "G92 Z20.5", "G10 L2 P1 Z-1", "#5223=-1", "G43.1 Z100.5"])
+def test_a_zero_set_before_the_first_cut_leaves_open_where_the_floors_stand(word):
+    """G52 and G92 shift what a work offset says (NISTIR 6556, 3.5.18; G52 from memory): by 0.5 mm, and nobody asked."""
+    text = f"{ZERO_HEAD}{word}\nG0 X10 Y10 Z20\n{ZERO_PASS}"
+    done = apply_offsets(PART, corrections(A=-0.12), text.encode(), tools=TOOLS)
+    assert [one.place for one in done.findings if one.code == "zero-set"] == ["line 4"]
+    assert not done.is_complete
+    stated = apply_offsets(PART, corrections(A=-0.12), text.encode(), tools=TOOLS, origin=Origin())
+    assert "zero-set" not in {one.code for one in stated.findings}
+
+
+@pytest.mark.parametrize("word", ["G52 X0 Y0 Z0", "G92.1", "G10 L2 P2 Z-5.", "#100=3."])
+def test_words_that_set_no_zero_in_force_are_passed(word):
+    text = f"{ZERO_HEAD}{word}\nG0 X10 Y10 Z20\n{ZERO_PASS}"
+    done = apply_offsets(PART, corrections(A=-0.12), text.encode(), tools=TOOLS)
+    assert "zero-set" not in {one.code for one in done.findings}
+
+
+@pytest.mark.parametrize("word", ["G54.2 P1", "G143 H1", "G234", "G24 X0", "G101 X0", "G7"])
+def test_a_word_that_is_not_known_leaves_open_where_the_cutter_goes(word):
+    """Fixture offsets, tip control, mirrors and diameters of dialects (from memory)."""
+    text = f"{ZERO_HEAD}{word}\nG0 X10 Y10 Z20\n{ZERO_PASS}"
+    done = apply_offsets(PART, corrections(A=-0.12), text.encode(), tools=TOOLS)
+    assert "unknown-code" in {one.code for one in done.findings} and not done.is_complete
+    kept = apply_offsets(PART, corrections(A=-0.12), text.encode(), tools=TOOLS, keep=[word.split()[0]])
+    assert "unknown-code" not in {one.code for one in kept.findings}
+
+
+@pytest.mark.parametrize("word", ["G5.1 Q1", "G05 P10000", "G08 P1", "G187 P3 E0.01", "G97 S900", "G23", "G642"])
+def test_smoothing_and_look_ahead_are_known_to_move_nothing(word):
+    """High speed, limits and spindle speed (dialects, from memory)."""
+    done = apply_offsets(PART, corrections(A=-0.12), f"{ZERO_HEAD}{word}\n{ZERO_PASS}".encode(), tools=TOOLS)
+    assert not {one.code for one in done.findings} & {"unknown-code", "zero-set"}
+
+
+def test_a_spline_is_no_smoothing():
+    """G5 with places is a spline (LinuxCNC, from memory), and how deep it goes is not known here."""
+    with pytest.raises(InputError, match="G5 is a motion"):
+        apply_offsets(
+            PART, corrections(A=-0.12), f"{ZERO_HEAD}{ZERO_PASS}G1 Z2.\nG5 X30 Y30 I1 J1\n".encode(), tools=TOOLS
+        )

@@ -304,6 +304,13 @@ def test_what_is_not_counted_in_a_turned_frame_is_named():
         apply(*REFUSED["rotated frame"][:2])
 
 
+def test_a_floor_that_is_reached_by_a_second_z_axis_alone_is_not_taken_for_cut():
+    """W moves along Z in a dialect (from memory): where the cutter is then, nobody here knows."""
+    text = HEAD + PASS + "G0 X120 Y20 Z5.\nG1 W-3. F100\nX180\nG0 Z20\n"
+    done = apply_offsets(PART, LOW, text.encode(), tools=TOOLS)
+    assert "turned-frame" in {finding.code for finding in done.findings} and not done.is_complete
+
+
 def test_there_are_forty_nasty_programmes():
     assert len(REFUSED) + len(HANDLED) >= 40
 

@@ -248,3 +248,13 @@ def test_what_is_right_passes(action):
     done = apply_offsets(PART, GIVEN[action], TEXT.encode(), tools=TOOLS)
     assert {one.pocket for one in done.floors} >= {"A", "B"}
     assert max(one.deep_mm for one in done.floors) <= 0.02
+
+
+def test_a_floor_that_is_off_where_optional_blocks_run_is_told():
+    """The control runs blocks behind ``/`` or not (NISTIR 6556, 3.3): 0.04 mm deep in one of the two counts."""
+    whole = "G0 X8 Y8 Z30\nG1 Z2. F200\n" + "".join(f"Y{y}\nX92\nX8\n" for y in (8, 22, 36, 52)) + "G0 Z30\n"
+    low = "".join(f"/{line}\n" for line in whole.replace("Z2.", "Z1.96").splitlines())
+    head = "G21 G90 G17 G94 G40\nT1 M6\n"
+    done = apply_offsets(PART, corrections(A=0.1), (head + whole + low + whole).encode(), tools=TOOLS)
+    assert "floor-off" in {one.code for one in done.findings}
+    assert not done.is_complete

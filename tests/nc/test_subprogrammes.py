@@ -151,3 +151,117 @@ def test_behind_the_second_percent_nothing_is_read():
     assert apply(first + "%\n" + second).changed_blocks == 1
     with pytest.raises(InputError, match="O2 is a programme of its own"):
         apply(first + second + "%\n")
+
+
+@pytest.mark.parametrize("second", ["O2 G1 X5. F100\n", "O2 G90 G0 X5. Y5.\nO2 G1 Z2. F100\n", ":2 G1 Z 2.\n"])
+def test_a_second_programme_that_moves_on_its_own_line_is_refused(second):
+    """A programme number may stand in front of other words (ISO 6983-1, from memory)."""
+    with pytest.raises(InputError, match="2 is a programme of its own"):
+        apply(HEAD + PASS + "M30\n" + second)
+
+
+@pytest.mark.parametrize("tail", ["G0 X20 Y20\nG1 Z2. F100\n", "<SIDE2>\nG1 Z2. F100\n", "%\n%\nO2\nG1 Z2. F100\n%\n"])
+def test_motion_behind_the_end_is_told(tail):
+    """M30 ends the programme (NISTIR 6556, 3.6.1); a file of several is common practice, no source."""
+    done = apply("%\n" + HEAD + PASS + MAIN_B + "M30\n" + tail)
+    assert "behind-end" in {one.code for one in done.findings}
+    assert not done.is_complete
+
+
+@pytest.mark.parametrize("tail", ["%\nCHECKED OK\n", "(X5. Y5.)\n%\n", "O2 (X AND Y)\n", "\n\n"])
+def test_what_moves_nothing_behind_the_end_is_not_told(tail):
+    assert "behind-end" not in {one.code for one in apply(HEAD + PASS + "M30\n" + tail).findings}
+
+
+@pytest.mark.parametrize("call", ["L100", "N50 L100", "L100 P2", "l 100"])
+def test_a_call_by_its_number_alone_leaves_open_what_it_cuts(call):
+    """``L100`` calls subprogramme 100 in a dialect, with P as often as it says (from memory)."""
+    done = apply(HEAD + PASS + call + "\nG0 Z20\n" + MAIN_B)
+    assert [one.place for one in done.findings if one.code == "unseen"] == ["line 8"]
+    assert not done.is_complete
+    assert "unseen" not in {one.code for one in apply(HEAD + call + "\n" + PASS, keep=["L100"]).findings}
+    with pytest.raises(InputError, match="L100 called another programme"):
+        apply(HEAD + PASS + call + "\nG1 Z2. F200\nX60\nG0 Z20\n")
+
+
+def test_an_l_word_in_a_cycle_is_no_call():
+    """L repeats a cycle (NISTIR 6556, 3.5.16)."""
+    done = apply(HEAD + PASS + MAIN_B + "G91 G99 G81 X-5. Z-1. R-1. L2 F100\nL2\nG90 G80\nG0 Z20\n")
+    assert "unseen" not in {one.code for one in done.findings}
+
+
+#: What a subprogramme leaves behind it, by the words it ends with, and what is said of the cut that follows. Modes hold
+#: until another word of their group (NISTIR 6556, 3.4), whoever said it; M98, M99, G52, G65, G68: dialects, no source.
+LEFT = {
+    "G91": "M98 called another programme",
+    "G20\nG91": "M98 called another programme",
+    "G55": "several work offsets",
+    "G52 Z-0.5": "another zero than the first cut",
+    "G92 Z20.5": "another zero than the first cut",
+    "G10 L2 P1 Z-0.5": "another zero than the first cut",
+    "#5223=-0.5": "another zero than the first cut",
+    "G43 H2": "under H1 and H2",
+    "M98 P2000\nM99\nO2000\nG52 Z-0.5": "another zero than the first cut",
+}
+
+
+@pytest.mark.parametrize("left", LEFT)
+@pytest.mark.parametrize("call", ["M98 P1000", "G65 P1000", "M98 P11000", "L1000"])
+def test_what_a_subprogramme_leaves_in_force_holds_behind_its_call(left, call):
+    text = HEAD + "G43 H1 Z20\n" + PASS + call + "\n" + MAIN_B + f"M30\nO1000\nG0 Z20\n{left}\nM99\n"
+    match = LEFT[left].replace("M98", call.split()[0])
+    with pytest.raises(InputError, match=match):
+        apply(text)
+
+
+@pytest.mark.parametrize("left", ["G68 X101 Y30 R180", "G51.1 X101"])
+def test_a_frame_that_a_subprogramme_leaves_turned_is_not_the_parts(left):
+    done = apply(HEAD + PASS + "M98 P1000\n" + MAIN_B + f"M30\nO1000\nG0 Z20\n{left}\nM99\n")
+    assert "turned-frame" in {one.code for one in done.findings} and not done.is_complete
+
+
+@pytest.mark.parametrize("body", ["G91\nG0 Z5.\nG90", "G52 X0 Y0", "G43 H1", "G54", "G91\nM98 P2000\nM99\nO2000\nG90"])
+def test_a_subprogramme_that_leaves_all_as_it_was_changes_nothing(body):
+    done = apply(HEAD + "G43 H1 Z20\n" + PASS + "M98 P1000\n" + MAIN_B + f"M30\nO1000\n{body}\nM99\n")
+    assert done.data.count(b"Z1.880") == 1 and done.data.count(b"Z2.200") == 1
+
+
+def test_a_mode_that_the_main_programme_states_again_is_not_the_subprogrammes():
+    done = apply(HEAD + PASS + "M98 P1000\nG90 G21\n" + MAIN_B + "M30\nO1000\nG20 G91\nM99\n")
+    assert done.data.count(b"Z2.200") == 1
+
+
+@pytest.mark.parametrize("jump", ["IF [#1 EQ 1] GOTO 5", "/G90"])
+def test_modes_of_a_subprogramme_with_jumps_are_not_known_behind_it(jump):
+    with pytest.raises(InputError, match="has jumps or blocks behind /"):
+        apply(HEAD + PASS + "M98 P1000\n" + MAIN_B + f"M30\nO1000\nG91\n{jump}\nN5 G90\nM99\n")
+
+
+@pytest.mark.parametrize("end", ["", "G91 G28 Z0\n", "G55\n", "G41 D1\n", "T2 M6\n"])
+def test_a_subprogramme_begins_with_what_is_in_force_at_its_call(end):
+    """Not with what the file says last before it: the end of the main programme."""
+    text = HEAD + "M98 P1000\n" + MAIN_B + end + "M30\nO1000\n" + PASS + "M99\n"
+    done = apply(text, tools=Tools({1: Cutter(1.0), 2: Cutter(8.0)}))
+    assert done.data.count(b"Z1.880") == 1 and done.data.count(b"Z2.200") == 1
+
+
+@pytest.mark.parametrize(
+    ("calls", "why"),
+    [
+        ("M98 P1000\nG55\nM98 P1000\nG54\n", "work offset"),
+        ("M98 P1000\nG91\nM98 P1000\nG90\n", "distance"),
+        ("M98 P1000\nG20\nM98 P1000\nG21\n", "units"),
+        ("M98 P1000\nG41 D1\nM98 P1000\nG40\n", "radius compensation"),
+        ("G52 Z15.\nM98 P1000\nG52 Z0\nM98 P1000\n", "in another zero"),
+    ],
+)
+def test_a_subprogramme_that_runs_in_two_modes_is_refused(calls, why):
+    """The last: its first run is in the air, and where it is read it cuts no floor."""
+    with pytest.raises(InputError, match=f"O1000 is called in line .*{why}"):
+        apply(HEAD + calls + MAIN_B + "M30\nO1000\n" + PASS + "M99\n")
+
+
+def test_the_second_run_of_a_subprogramme_begins_with_what_the_first_left():
+    """L2 runs it twice, the second time in increments (common practice, no source)."""
+    with pytest.raises(InputError, match="O1000 is called in line 4 with another mode"):
+        apply(HEAD + "M98 P1000 L2\nG90\n" + MAIN_B + "M30\nO1000\n" + PASS + "G91\nM99\n")

@@ -82,6 +82,32 @@ def shaped_part() -> dict[str, Any]:
     return document
 
 
+#: What no file may lack, and the least of a list: the contract's words, apart from the schema.
+@pytest.mark.parametrize(
+    "place",
+    [
+        ("format",), ("name",), ("units",), ("outline",), ("pockets",), ("outline", 2), ("outline", 0, 1),
+        ("pockets", 0, "id"), ("pockets", 0, "boundary"), ("pockets", 0, "floor", 1, "region", 2),
+        ("pockets", 0, "floor", 1, "plane", "at"), ("pockets", 0, "floor", 1, "plane", "slope"),
+        ("pockets", 0, "floor", 1, "plane", "at", 2), ("pockets", 0, "floor", 1, "plane", "slope", 1),
+        ("pockets", 0, "floor", 2, "grid", "origin"), ("pockets", 0, "floor", 2, "grid", "step"),
+        ("pockets", 0, "floor", 2, "grid", "z"), ("pockets", 0, "floor", 2, "grid", "z", 1),
+        ("pockets", 0, "floor", 2, "grid", "z", 0, 1), ("pockets", 0, "underside", 0),
+        ("pockets", 0, "tolerances", 0, "region"), ("pockets", 0, "tolerances", 0, "web_tolerance"),
+        ("pockets", 0, "tolerances", 0, "web_tolerance", 1),
+    ],
+)  # fmt: skip
+def test_nothing_that_a_part_needs_may_be_missing(place: tuple[str | int, ...]):
+    document = shaped_part()
+    document["outline"] = document["outline"][:3]
+    *above, last = place
+    target: Any = document
+    for step in above:
+        target = target[step]
+    del target[last]
+    assert structure_faults(document)
+
+
 JUNK = [
     None,
     True,
