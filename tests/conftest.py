@@ -18,14 +18,22 @@ hypothesis.settings.load_profile("untimed")
 #: The browser's tests where its driver, a tool of developers, is not installed.
 collect_ignore = [] if find_spec("playwright") else ["browser"]
 
-#: Files that take longest, from about 50 s of a slow processor down to 15.
+#: Files that take longest, from about 60 s of a slow processor down to 15.
 LONGEST = (
     "surface/test_fit.py",
-    "accuracy/test_chain.py",
-    "surface/test_terrain.py",
     "verify/test_alike.py",
     "nc/test_damage.py",
-    "test_web.py",
+    "planning/test_points.py",
+    "accuracy/test_chain.py",
+    "surface/test_terrain.py",
+    "sample_parts/test_programs.py",
+    "report/test_map.py",
+    "cad/test_extraction.py",
+    "cad/test_recognise.py",
+    "sample_parts/test_lofted.py",
+    "sample_parts/test_locations.py",
+    "verify/test_parts.py",
+    "test_same_bytes.py",
 )
 
 
