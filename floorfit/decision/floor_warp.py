@@ -111,6 +111,7 @@ def floor_warp(places: FloorMean, deviations: Array, common: Array) -> FloorWarp
     common : (count,) ndarray, mm
         What all readings share, one value a sample.
     """
-    samples = places.mean + deviations + common[:, None]
+    samples = places.mean + deviations
+    samples += common[:, None]
     limits = places.pocket.limits_on(*places.points.T)
     return FloorWarp(places.pocket, places.points, places.mean, places.left, samples, limits)

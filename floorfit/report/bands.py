@@ -99,9 +99,8 @@ def _pieces(bounds: Bounds, floors: Sequence[Bounds], axis: int, n: int) -> list
 def _quiet_cut(at: float, length: float, floors: Sequence[Bounds], axis: int) -> float:
     """Return the place near ``at`` that cuts the fewest floors, the nearest of them, in the middle of a rib."""
     places = at + np.linspace(-0.12, 0.12, 241) * length
-    crossed = np.zeros(len(places), dtype=int)
-    for floor in floors:
-        crossed += (floor[axis] < places) & (places < floor[axis + 2])
+    low, high = np.array(floors).reshape(-1, 4)[:, [axis, axis + 2]].T
+    crossed = np.sum((low[:, None] < places) & (places < high[:, None]), axis=0)
     fewest = places[crossed == crossed.min()]
     nearest = fewest[np.argmin(np.abs(fewest - at))]
     together = fewest[np.abs(fewest - nearest) < 0.02 * length]

@@ -11,7 +11,7 @@ from floorfit.arrays import Array
 from floorfit.record import WebMap
 from floorfit.report.bands import Band
 from floorfit.report.colours import HATCHES, Anchors, colour_map, standing
-from floorfit.report.labels import Placer, text_size, touch
+from floorfit.report.labels import Placer, box_at, text_size, touch
 from floorfit.report.marks import Marks
 from floorfit.report.plan_view import PlanView
 from floorfit.report.sheet import ASIDE, INK, mark_scale, panel
@@ -292,13 +292,14 @@ def _write_along(view: View, line: Array, text: str) -> None:
     length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))]) * view.scale
     size = text_size(text, CONTOUR_POINTS)
     last = -60.0
-    for at in np.arange(4.0, length[-1], 2.0):
-        place = (float(np.interp(at, length, line[:, 0])), float(np.interp(at, length, line[:, 1])))
-        if at - last < 60.0 or not view.holds(*place):
+    at = np.arange(4.0, length[-1], 2.0)
+    x, y = (np.interp(at, length, along).tolist() for along in line.T)
+    for along, place in zip(at.tolist(), zip(x, y, strict=True), strict=True):
+        if along - last < 60.0 or not view.holds(*place):
             continue
-        if view.placer.first_free([view.paper(*place)], size) is not None:
+        if view.placer.claim(box_at(view.paper(*place), size)):
             _contour_text(view, place, text)
-            last = float(at)
+            last = along
 
 
 def _contour_text(view: View, place: tuple[float, float], text: str) -> None:
@@ -348,9 +349,12 @@ def _rings(view: View, rings: list[Array], **style: object) -> PathPatch | None:
 
     if not rings:
         return None
-    paths = [Path(view.units(np.vstack([ring, ring[:1]])), closed=True) for ring in rings]
-    patch = PathPatch(Path.make_compound_path(*paths), **style)
-    view.axes.add_patch(patch)
+    ends = np.cumsum([len(ring) + 1 for ring in rings])
+    codes = np.full(ends[-1], Path.LINETO)
+    codes[ends - 1], codes[[0, *ends[:-1]]] = Path.CLOSEPOLY, Path.MOVETO
+    corners = np.concatenate([part for ring in rings for part in (ring, ring[:1])])
+    patch = PathPatch(Path(view.units(corners), codes), **style)
+    view.axes.add_artist(patch)  # `add_patch` would look for limits, corner by corner
     return patch
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
+from functools import cache
 
 from floorfit.report.language import ENGLISH, Language
 from floorfit.units import Unit
@@ -73,8 +74,8 @@ def fixed(value: Decimal | float, decimals: int, *, sign: bool = False) -> str:
     >>> fixed(0.0645, 3, sign=True), fixed(-0.0001, 3)
     ('+0.064', '0.000')
     """
-    text = _plain(_at(_decimal(value), -decimals))
-    return f"+{text}" if sign and Decimal(text) > 0 else text
+    rounded = _at(_decimal(value), -decimals)
+    return f"+{rounded:f}" if sign and rounded > 0 else _plain(rounded)
 
 
 @dataclass(frozen=True)
@@ -224,7 +225,12 @@ def _decimal(value: Decimal | float) -> Decimal:
 
 
 def _at(value: Decimal, exponent: int) -> Decimal:
-    return value.quantize(Decimal((0, (1,), exponent)), rounding=ROUND_HALF_EVEN)
+    return value.quantize(_step(exponent), rounding=ROUND_HALF_EVEN)
+
+
+@cache
+def _step(exponent: int) -> Decimal:
+    return Decimal((0, (1,), exponent))
 
 
 def _plain(value: Decimal) -> str:

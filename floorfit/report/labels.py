@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from floorfit.arrays import Array
 from floorfit.report.plan_view import plain_text
 
-__all__ = ["Box", "Placer", "box_at", "fitted", "printable", "text_size", "touch"]
+__all__ = ["GAP", "Box", "Placer", "box_at", "fitted", "printable", "text_size", "touch"]
 
 #: left, bottom, right, top
 Box = tuple[float, float, float, float]
+
+#: Room that a label keeps on each side, mm.
+GAP = 0.4
 
 _MM_PER_POINT = 25.4 / 72
 
@@ -75,32 +82,54 @@ class Placer:
             touch(box, other) for square in _squares(box) for other in self.squares.get(square, ())
         )
 
-    def take(self, box: Box) -> None:
-        """Mark a box as taken."""
+    def claim(self, box: Box) -> bool:
+        """Take a box if it is free; return whether it was."""
+        is_free = self.is_free(box)
+        if is_free:
+            self._take(box)
+        return is_free
+
+    def _take(self, box: Box) -> None:
         self.taken.append(box)
         for square in _squares(box):
             self.squares.setdefault(square, []).append(box)
 
-    def first_free(self, places: Iterable[tuple[float, float]], size: tuple[float, float]) -> Box | None:
+    def first_free(self, places: ArrayLike, size: tuple[float, float]) -> Box | None:
         """Return and take the first free box of that size centred on one of the places; None if there is none.
 
         Parameters
         ----------
-        places : iterable of (float, float), mm
+        places : (n, 2) array_like, mm
             Of paper, best first.
         size : (float, float), mm
             Width and height.
         """
-        for x, y in places:
-            box = box_at((x, y), size)
-            if self.is_free(box):
-                self.take(box)
-                return box
-        self.misses += 1
-        return None
+        half = np.array(size) / 2 + GAP
+        boxes = np.hstack([np.asarray(places, float) - half, np.asarray(places, float) + half])
+        x0, y0, x1, y1 = self.area
+        inside = (boxes[:, 0] >= x0) & (boxes[:, 1] >= y0) & (boxes[:, 2] <= x1) & (boxes[:, 3] <= y1)
+        boxes = boxes[inside]
+        free = np.flatnonzero(~self._touched(boxes))
+        if len(free) == 0:
+            self.misses += 1
+            return None
+        x0, y0, x1, y1 = boxes[free[0]].tolist()
+        self._take((x0, y0, x1, y1))
+        return (x0, y0, x1, y1)
+
+    def _touched(self, boxes: Array) -> NDArray[np.bool_]:
+        """Whether each box has an area in common with a taken one."""
+        if len(boxes) == 0:
+            return np.zeros(0, bool)
+        (x0, y0), (x1, y1) = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
+        near = {other for square in _squares((x0, y0, x1, y1)) for other in self.squares.get(square, ())}
+        left, bottom, right, top = np.array(list(near)).reshape(-1, 4).T
+        x0, y0, x1, y1 = boxes.T[:, :, None]
+        both = (x0 < right) & (left < x1) & (y0 < top) & (bottom < y1)
+        return np.asarray(both.any(axis=1), dtype=np.bool_)
 
 
-def box_at(centre: tuple[float, float], size: tuple[float, float], gap: float = 0.4) -> Box:
+def box_at(centre: tuple[float, float], size: tuple[float, float], gap: float = GAP) -> Box:
     """Return the box of that size round a centre, widened by ``gap``, mm.
 
     Parameters

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable
+from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Any
 from weakref import WeakKeyDictionary
@@ -35,12 +35,24 @@ _SIZE = 100.0
 #: Printable signs of one byte (ISO 8859-1), and runs of them and of others.
 _ONE_BYTE = frozenset(map(chr, [*range(0x20, 0x7F), *range(0xA1, 0xAD), *range(0xAE, 0x100)]))
 _RUNS = re.compile("[ -~\xa1-\xac\xae-\xff]+|[^ -~\xa1-\xac\xae-\xff]+")
-#: Weight and sign that each PDF holds by now.
-_HELD: WeakKeyDictionary[Any, set[tuple[bool, str]]] = WeakKeyDictionary()
+
+
+@dataclass(frozen=True)
+class _Held:
+    """What a PDF whose fonts have a byte a sign holds by now: signs by weight, and pieces as matplotlib wrote them."""
+
+    signs: tuple[set[str], set[str]] = field(default_factory=lambda: (set(), set()))
+    pieces: dict[tuple[str, bool, float], bytes] = field(default_factory=dict)
+    names: dict[bool, bytes] = field(default_factory=dict)
+
+
+_HELD: WeakKeyDictionary[Any, _Held] = WeakKeyDictionary()
 
 
 class DrawnWord(Artist):
     """One line of text without markup, see `write`. Letters that join or run to the left are laid out by matplotlib."""
+
+    zorder = Text.zorder
 
     def __init__(
         self, x: float, y: float, text: str, points: float, *, color: str, bold: bool = False,
@@ -48,7 +60,6 @@ class DrawnWord(Artist):
     ) -> None:  # fmt: skip
         """Keep what `write` was given."""
         super().__init__()
-        self.set_zorder(Text.zorder)
         self.place, self.text, self.points, self.color = (x, y), text, points, color
         self.bold, self.ha, self.va = bold, ha, va
 
@@ -76,17 +87,21 @@ class DrawnWord(Artist):
             return
         share = self.points / _SIZE * renderer.points_to_pixels(1.0)
         x, y = self._base_line(share)
-        gc = renderer.new_gc()
-        if isinstance(renderer, RendererAgg):
+        gc, held = renderer.new_gc(), _held(renderer)
+        if held is not None:
+            gc.set_foreground(self.color)
+            for piece in _RUNS.findall(self.text):
+                shown = _as_it_is if piece[0] in _ONE_BYTE else _as_before
+                shown(renderer, held, gc, (x, y), piece, self)
+                x += _width(piece, self.bold) * share
+        elif isinstance(renderer, RendererAgg):
             pixels: Any = renderer
             gc.set_linewidth(0.0)
             place = Affine2D().scale(share).translate(x, y)
             pixels.draw_path(gc, _outline(self.text, self.bold), place, to_rgba(self.color))
         else:
             gc.set_foreground(self.color)
-            for piece, shown in _pieces(renderer, self.text):
-                shown(renderer, gc, x, y, piece, self)
-                x += _width(piece, self.bold) * share
+            renderer.draw_text(gc, x, y, self.text, _font(self.bold, self.points), 0.0, ismath=False)
         gc.restore()
 
     def _base_line(self, share: float) -> tuple[float, float]:
@@ -132,46 +147,67 @@ def write(
     """
     word = DrawnWord(x, y, text, points, color=color, bold=bold, ha=ha, va=va)
     word.set_transform(home.transData if hasattr(home, "transData") else home.transSubfigure)
-    word.set_zorder(zorder)
+    word.zorder = zorder
     word.set_gid(gid)
     home.add_artist(word)
 
 
-def _pieces(renderer: Any, text: str) -> list[tuple[str, Callable[..., None]]]:
-    """Pieces of a line with how each is written: in a PDF those of one byte a sign go in as they are."""
-    if not _takes_bytes(renderer):
-        return [(text, _laid_out)]
-    return [(piece, _as_it_is if piece[0] in _ONE_BYTE else _laid_out) for piece in _RUNS.findall(text)]
-
-
-def _takes_bytes(renderer: Any) -> bool:
-    """Whether this is a PDF whose fonts have a byte a sign (Type 3, as usual), kept as matplotlib 3.10 and 3.11 do."""
+def _held(renderer: Any) -> _Held | None:
+    """What a PDF holds whose fonts have a byte a sign (Type 3, as usual), kept as matplotlib 3.10 and 3.11 do."""
+    file = getattr(renderer, "file", None)
+    if file is None:
+        return None
+    if file in _HELD:
+        return _HELD[file]
     from matplotlib import rcParams
     from matplotlib.backends.backend_pdf import PdfFile
 
-    file = getattr(renderer, "file", None)
     is_usual = rcParams["pdf.fonttype"] == 3 and not rcParams["pdf.use14corefonts"]
-    return isinstance(file, PdfFile) and is_usual and hasattr(file, "_character_tracker")
+    if not (isinstance(file, PdfFile) and is_usual and hasattr(file, "_character_tracker")):
+        return None
+    return _HELD.setdefault(file, _Held())
 
 
-def _laid_out(renderer: Any, gc: Any, x: float, y: float, text: str, word: DrawnWord) -> None:
-    """Leave it to matplotlib, which has every word laid out by the font anew."""
-    renderer.draw_text(gc, x, y, text, _font(word.bold, word.points), 0.0, ismath=False)
-
-
-def _as_it_is(renderer: Any, gc: Any, x: float, y: float, text: str, word: DrawnWord) -> None:
+def _as_it_is(renderer: Any, held: _Held, gc: Any, at: tuple[float, float], text: str, word: DrawnWord) -> None:
     """Write it into a PDF as one string: the signs follow each other by their widths, as they are measured here."""
     from matplotlib.backends.backend_pdf import pdfRepr
 
-    file, font = renderer.file, _face(word.bold)
-    held = _HELD.setdefault(file, set())
-    for sign in sorted({(word.bold, sign) for sign in text} - held):
-        file._character_tracker.track(font, sign[1])
-        held.add(sign)
+    file, font, signs = renderer.file, _face(word.bold), held.signs[word.bold]
+    if not signs.issuperset(text):
+        for sign in sorted(set(text) - signs):
+            file._character_tracker.track(font, sign)
+        signs.update(text)
     renderer.check_gc(gc, gc.get_rgb())
     written: Any = pdfRepr
-    name, shown = written(file.fontName(font.fname)), written(text.encode("latin-1"))
-    file.write(b"BT %b %.2f Tf %.3f %.3f Td %b Tj ET\n" % (name, word.points, x, y, shown))
+    if word.bold not in held.names:
+        held.names[word.bold] = written(file.fontName(font.fname))
+    shown = written(text.encode("latin-1"))
+    file.write(b"BT %b %.2f Tf %.3f %.3f Td %b Tj ET\n" % (held.names[word.bold], word.points, *at, shown))
+
+
+class _Tape(list[bytes]):
+    """A stream that keeps what is written."""
+
+    write = list.append
+
+
+def _as_before(renderer: Any, held: _Held, gc: Any, at: tuple[float, float], text: str, word: DrawnWord) -> None:
+    """Have matplotlib lay out a piece once in a PDF, and write the same at every further place."""
+    from matplotlib.backends.backend_pdf import Op
+
+    file, key = renderer.file, (text, word.bold, word.points)
+    renderer.check_gc(gc, gc.get_rgb())
+    if key not in held.pieces:
+        page, file.currentstream = file.currentstream, _Tape()
+        renderer.draw_text(gc, *at, text, _font(word.bold, word.points), 0.0, ismath=False)
+        tape, file.currentstream = b"".join(file.currentstream), page
+        held.pieces[key] = tape.partition(b" cm\n")[2]
+    if not held.pieces[key]:  # written in another way than `q … cm BT`
+        renderer.draw_text(gc, *at, text, _font(word.bold, word.points), 0.0, ismath=False)
+        return
+    file.output(Op.gsave)
+    file.output(1.0, 0.0, -0.0, 1.0, *at, Op.concat_matrix)
+    file.write(held.pieces[key])
 
 
 def extent(text: str, *, bold: bool) -> tuple[float, float]:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 
-from floorfit.arrays import Array
+from floorfit.arrays import Array, Rows
 from floorfit.report.actions import label_of
 from floorfit.report.fields import View
-from floorfit.report.labels import Box, box_at, printable, text_size
+from floorfit.report.labels import GAP, Box, box_at, printable, text_size
 from floorfit.report.marks import Marks
 from floorfit.report.plan_view import DrawnFloor, PlanView
 from floorfit.report.sheet import INK
@@ -27,6 +28,8 @@ _ASIDE_WEIGHT = 4.0
 _LINE = 1.25
 #: Searches in vain after which a drawing counts as full.
 _MOST_MISSES = 300
+
+_NOWHERE: Array = np.empty((0, 2))
 
 #: Room for the arrow of a tilt before its slope, in heights of the text.
 _ARROW = 1.6
@@ -56,6 +59,7 @@ class _Label:
     marks: Array
     weights: Array
     found: dict[tuple[float, float], Array] = field(default_factory=dict)
+    leader: list[Array] = field(default_factory=list)
 
 
 def label_floors(views: Sequence[View], marks: Marks | None, lines: Lines) -> list[DrawnFloor]:
@@ -76,16 +80,17 @@ def label_floors(views: Sequence[View], marks: Marks | None, lines: Lines) -> li
         Those that got their number (``#7``, the order of the part file) because the name did not fit.
     """
     places, weights = _weighed(marks, views[0].plan)
-    labels = [
-        _Label(view, floor, *_near(floor, places, weights))
-        for view in views
-        for floor in view.plan.floors
-        if view.holds(*floor.label_at)
-    ]
-    points = _common_size(labels, lines)
+    homes = [(view, floor) for view in views for floor in view.plan.floors if view.holds(*floor.label_at)]
+    near = _near([floor for _, floor in homes], places)
+    labels = [_Label(*home, places[rows], weights[rows]) for home, rows in zip(homes, near, strict=True)]
     ways = [lines(label.view, label.floor) for label in labels]
+    points = _common_size(labels, ways)
     late = [(label, way) for label, way in zip(labels, ways, strict=True) if not _inside(label, way[0], points)]
-    return [label.floor for label, way in late if _fallback(label, way, points)]
+    numbered = [label.floor for label, way in late if _fallback(label, way, points)]
+    for view in views:
+        if leaders := [label.leader for label in labels if label.view is view and label.leader]:
+            _draw_leaders(view, leaders)
+    return numbered
 
 
 def map_lines(view: View, floor: DrawnFloor) -> list[tuple[Line, ...]]:
@@ -148,21 +153,26 @@ def _weighed(marks: Marks | None, plan: PlanView) -> tuple[Array, Array]:
     return both, np.concatenate([marks.shares, np.full(late, _ASIDE_WEIGHT)])
 
 
-def _near(floor: DrawnFloor, marks: Array, weights: Array) -> tuple[Array, Array]:
-    x0, y0, x1, y1 = floor.bounds
-    inside = (marks[:, 0] >= x0) & (marks[:, 0] <= x1) & (marks[:, 1] >= y0) & (marks[:, 1] <= y1)
-    return marks[inside], weights[inside]
+def _near(floors: Sequence[DrawnFloor], marks: Array) -> list[Rows]:
+    """Rows of the marks within the bounds of each floor."""
+    from shapely import STRtree, box, points
+
+    bounds = np.array([floor.bounds for floor in floors]).reshape(-1, 4)
+    floor, mark = STRtree(list(np.asarray(points(marks)))).query(box(*bounds.T))
+    order = np.lexsort((mark, floor))
+    return np.split(mark[order], np.searchsorted(floor[order], np.arange(1, len(floors) + 1)))[:-1]
 
 
-def _common_size(labels: Sequence[_Label], lines: Lines) -> float:
+def _common_size(labels: Sequence[_Label], ways: Sequence[list[tuple[Line, ...]]]) -> float:
     """Return the largest size at which three labels in four fit their floor, with their name and one way or other."""
-    every = [lines(label.view, label.floor) for label in labels]
     for points in SIZES:
-        fits = [
-            any(len(_places(label, _size(way, points))) for way in ways[:2] if len(way) > 1 or way == ways[0])
-            for label, ways in zip(labels, every, strict=True)
-        ]
-        if sum(fits) >= 0.75 * len(fits):
+        small = 0
+        for label, tried in zip(labels, ways, strict=True):
+            named = (way for way in tried[:2] if len(way) > 1 or way == tried[0])
+            small += not any(len(_places(label, _size(way, points))) for way in named)
+            if small > 0.25 * len(labels):
+                break
+        else:
             return points
     return SIZES[-1]
 
@@ -188,14 +198,15 @@ def _find_places(label: _Label, size: tuple[float, float]) -> Array:
 
     floor, scale = label.floor, label.view.scale
     x0, y0, x1, y1 = floor.bounds
-    half = (np.array(size) / 2 + 0.4) / scale
+    half = ((size[0] / 2 + GAP) / scale, (size[1] / 2 + GAP) / scale)
     if 2 * half[0] > x1 - x0 or 2 * half[1] > y1 - y0:
-        return np.empty((0, 2))
+        return _NOWHERE
     xs, ys = np.linspace(x0 + half[0], x1 - half[0], 5), np.linspace(y0 + half[1], y1 - half[1], 7)
     places = np.vstack([floor.label_at, np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)])
     boxes = shapely.box(*(places - half).T, *(places + half).T)
     places = places[shapely.covers(floor.polygon, boxes)]
-    covered = (np.abs(places[:, None, :] - label.marks[None, :, :]) < half + 0.8 / scale).all(axis=-1) @ label.weights
+    apart = np.abs(places[:, None, :] - label.marks[None, :, :])
+    covered = (apart < np.array(half) + 0.8 / scale).all(axis=-1) @ label.weights
     distance = np.hypot(*(places - floor.label_at).T)
     return np.asarray(places[np.lexsort((distance, covered))])
 
@@ -203,9 +214,7 @@ def _find_places(label: _Label, size: tuple[float, float]) -> Array:
 def _inside(label: _Label, lines: tuple[Line, ...], points: float) -> bool:
     size = _size(lines, points)
     for place in _places(label, size):
-        box = box_at(label.view.paper(*place), size)
-        if label.view.placer.is_free(box):
-            label.view.placer.take(box)
+        if label.view.placer.claim(box_at(label.view.paper(*place), size)):
             _write(label.view, place, lines, points)
             return True
     return False
@@ -230,14 +239,22 @@ def _outside(label: _Label, lines: tuple[Line, ...]) -> bool:
     view, floor = label.view, label.floor
     if view.placer.misses > _MOST_MISSES:  # full: the search would be long and in vain
         return False
-    box = view.placer.first_free(_around(view.paper(*floor.label_at)), _size(lines, SIZES[-1]))
+    box = view.placer.first_free(view.paper(*floor.label_at) + _around(), _size(lines, SIZES[-1]))
     if box is None:
         return False
     place = _on_part(view, box)
-    ends = np.array([floor.label_at, place]) * view.plan.display.per_mm
-    view.axes.plot(ends[:, 0], ends[:, 1], color=INK, linewidth=0.5, zorder=8)
+    label.leader.extend([np.array(floor.label_at), place])
     _write(view, place, lines, SIZES[-1])
     return True
+
+
+def _draw_leaders(view: View, leaders: Sequence[Sequence[Array]]) -> None:
+    """Draw lines from floors to labels beside them, all as one piece."""
+    from matplotlib.collections import LineCollection
+
+    lines = list(np.reshape(leaders, (-1, 2, 2)) * view.plan.display.per_mm)
+    drawn = LineCollection(lines, colors=INK, linewidths=0.5, capstyle="projecting", zorder=8)
+    view.axes.add_collection(drawn, autolim=False)
 
 
 def _on_part(view: View, box: Box) -> Array:
@@ -245,10 +262,14 @@ def _on_part(view: View, box: Box) -> Array:
     return np.asarray(np.array(view.band.bounds[:2]) + (middle - view.band.box[:2]) / view.scale)
 
 
-def _around(centre: tuple[float, float]) -> Iterator[tuple[float, float]]:
+@cache
+def _around() -> Array:
+    """Places round a floor for its label, the nearest first, (n, 2), mm of paper from its middle."""
+    rings = []
     for radius in np.arange(3.0, 33.0, 3.0):
-        for angle in np.linspace(0, 2 * np.pi, max(8, int(radius * 1.5)), endpoint=False):
-            yield (centre[0] + radius * float(np.cos(angle)), centre[1] + radius * float(np.sin(angle)))
+        angle = np.linspace(0, 2 * np.pi, max(8, int(radius * 1.5)), endpoint=False)
+        rings.append(radius * np.column_stack([np.cos(angle), np.sin(angle)]))
+    return np.vstack(rings)
 
 
 def _write(view: View, place: Array, lines: tuple[Line, ...], points: float) -> None:

@@ -52,7 +52,7 @@ class DrawnFloor:
         """Name on the drawing."""
         return self.decision.pocket
 
-    @property
+    @cached_property
     def bounds(self) -> Bounds:
         """Smallest rectangle round it, mm."""
         (x0, y0), (x1, y1) = self.boundary.min(axis=0), self.boundary.max(axis=0)
@@ -60,11 +60,13 @@ class DrawnFloor:
 
     @cached_property
     def polygon(self) -> Polygon:
-        """The floor as a valid shapely geometry with its islands as holes, mm."""
-        from shapely import Polygon
+        """The floor as a valid shapely geometry with its islands as holes, mm; prepared to be asked what it covers."""
+        from shapely import Polygon, prepare
 
         polygon = Polygon(self.boundary, self.islands)
-        return polygon if polygon.is_valid else polygon.buffer(0)
+        valid = polygon if polygon.is_valid else polygon.buffer(0)
+        prepare(valid)
+        return valid
 
 
 @dataclass(frozen=True, eq=False)
