@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -20,6 +20,7 @@ from floorfit.surface.slow import TOLD_GAIN
 if TYPE_CHECKING:
     from floorfit.surface import Fit
     from floorfit.surface.expected import Agreement
+    from floorfit.surface.smoother import Smoother
 
 __all__ = ["fit_findings", "shared_errors", "shared_findings"]
 
@@ -37,7 +38,8 @@ def shared_errors(
     sites: Sites,
     fit: Fit,
     least_mm: float,
-    refit: Callable[[Array], Fit] | None = None,
+    *,
+    is_asked_twice: bool = True,
 ) -> tuple[Systematic, ...]:
     """Errors that the readings share, estimated jointly with the surface; none are looked for in very many readings.
 
@@ -51,9 +53,9 @@ def shared_errors(
     fit : Fit
     least_mm : float, mm
         Smaller ones are not reported.
-    refit : callable, optional
-        The fit of other values of the sites: asked once where a cause is in doubt. A surface whose smoothing was
-        chosen with an error in the readings follows some of it; chosen with the error taken off, it follows less.
+    is_asked_twice : bool
+        Whether a cause that is in doubt is asked once more: a surface whose smoothing was chosen with an error in the
+        readings follows some of it; chosen with the error taken off, it follows less.
     """
     rows = np.flatnonzero(sites.of(seen) >= 0)
     if len(rows) > MOST_SEARCHED:
@@ -61,16 +63,16 @@ def shared_errors(
     columns = columns_to_try(part, seen.readings, seen.floor, sites.of(seen) >= 0)
     tried = [replace(one, values=one.values[rows]) for one in columns]
     tried = [_with_allowed(one, fit) for one in tried]
-    data = _sharers(seen, sites, rows, fit)
+    data = _sharers(seen, sites, rows, fit.smoother)
     first = likeliest(data, tried)
     found = find_systematic(data, tried, least_mm, first)
-    if found or refit is None or first is None or first[1].chance > DOUBTED:
+    if found or not is_asked_twice or first is None or first[1].chance > DOUBTED:
         return found
     cause, doubted = first
     share = np.zeros(len(seen))
     share[rows] = cause.values
-    again = refit(sites.warp - doubted.effect * share[sites.rows])
-    return find_systematic(_sharers(seen, sites, rows, again), [_with_allowed(one, again) for one in tried], least_mm)
+    again = fit.smoother.anew(sites.points, sites.warp - doubted.effect * share[sites.rows], sites.u)
+    return find_systematic(_sharers(seen, sites, rows, again), tried, least_mm)
 
 
 def _with_allowed(cause: Cause, fit: Fit) -> Cause:
@@ -80,15 +82,15 @@ def _with_allowed(cause: Cause, fit: Fit) -> Cause:
     return replace(cause, allowed=slow.size**2 if slow and cause.kind == "drift" and is_straight else 0.0)
 
 
-def _sharers(seen: Observations, sites: Sites, rows: Rows, fit: Fit) -> Sharers:
+def _sharers(seen: Observations, sites: Sites, rows: Rows, smoother: Smoother) -> Sharers:
     """The readings and one smoother: that of the model that comes first, not the mixture."""
     place = sites.of(seen)[rows]
-    residual = seen.warp[rows] - fit.followed(sites.points, sites.warp[:, None], sites.u)[place, 0]
-    weight = fit.weights[place] / seen.u[rows] ** 2
+    residual = seen.warp[rows] - smoother.followed(sites.points, sites.warp[:, None], sites.u)[place, 0]
+    weight = smoother.weights[place] / seen.u[rows] ** 2
     square = float((weight * residual) @ seen.warp[rows])
 
     def smooth(values: Array) -> Array:
-        return fit.followed(sites.points, values, sites.u)
+        return smoother.followed(sites.points, values, sites.u)
 
     return Sharers(place, weight, residual, square, smooth)
 

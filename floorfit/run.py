@@ -185,8 +185,7 @@ def _decided(
     source = seen.readings.source
     webs = Webs(fit.surface, _available(seen, sites, fit), settings.bias)
     decisions = _held(part, taken, _decisions(part, taken, settings, webs, fit, seen), _lost(seen, sites, fit))
-    refit = None if agreed is not None else lambda values: _surface(part, seen, settings, sites, values, modes)
-    systematic = shared_errors(part, seen, sites, fit, settings.reading_u, refit)
+    systematic = shared_errors(part, seen, sites, fit, settings.reading_u, is_asked_twice=agreed is None)
     return Result(
         part,
         taken.shown,

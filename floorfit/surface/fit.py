@@ -25,10 +25,11 @@ from floorfit.surface.modes import Modes
 from floorfit.surface.posterior import Nodes, Posterior, joint_posterior, mean_of, mixture
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of
 from floorfit.surface.robust import Robust, robust_weights
+from floorfit.surface.smoother import Smoother
 from floorfit.surface.spline import Surface, plane_coefficients
 
 if TYPE_CHECKING:
-    from scipy.sparse import csr_array
+    pass
 
 __all__ = ["Fit", "fit_surface"]
 
@@ -171,6 +172,11 @@ class Fit:
         crossed = gains.reshape(len(gains), -1) @ right.reshape(len(right), -1).T
         return np.asarray((extra * (2 * crossed + extra @ border.columns.gram)).sum(axis=1))
 
+    @property
+    def smoother(self) -> Smoother:
+        """What the fit makes of any values of the same places."""
+        return Smoother(self.surface.shapes, self.weights, self.solution, self.slow)
+
     def smoothed(self, points: Array, values: Array, u: Array) -> Surface:
         """Smooth other values of the same places, with the same smoothing, robust weights and shapes.
 
@@ -181,51 +187,7 @@ class Fit:
         u : (n,) ndarray, mm
             Places and standard uncertainties of the readings that were fitted; what was read there besides.
         """
-        shapes = self.surface.shapes
-        design = None if shapes is None else shapes.design(points)
-        coefficients, amounts, _ = self._solved(points, values[:, None], u, design)
-        return Surface(self.surface.grid, coefficients[0], shapes, amounts[0])
-
-    def followed(self, points: Array, values: Array, u: Array) -> Array:
-        """What the fit makes of other values of the same places, at them: the surface and the slow error, mm.
-
-        Parameters
-        ----------
-        points, u
-            As in `smoothed`.
-        values : (n, k) ndarray, mm
-            k columns of values, in one solution.
-
-        Returns
-        -------
-        (n, k) ndarray
-        """
-        grid, shapes = self.surface.grid, self.surface.shapes
-        design = None if shapes is None else shapes.design(points)
-        coefficients, amounts, knots = self._solved(points, values, u, design)
-        out = np.stack([grid.at(one, points) for one in coefficients], axis=1)
-        if design is not None:
-            out += design @ amounts.T
-        return np.asarray(out if self.slow is None else out + self.slow.errors @ knots.T)
-
-    def _solved(self, points: Array, values: Array, u: Array, design: csr_array | None) -> tuple[Array, Array, Array]:
-        """Coefficients, amounts and knots of the slow error for columns of other values of the same places."""
-        grid, border, shapes = self.surface.grid, self.solution.border, self.surface.shapes
-        planes = [plane_of(points, column, u) for column in values.T]
-        flat = values - np.stack([heights(plane, points) for plane in planes], axis=1)
-        weighed = (self.weights / u**2)[:, None] * flat
-        with one_thread():
-            right = np.stack([grid.right_side(points, column) for column in weighed.T])
-            coefficients = self.solution.factor.solve_many(right)
-            amounts = knots = np.empty((len(planes), 0))
-            if border is not None and shapes is not None and design is not None:
-                seen = (design.T @ weighed).T
-                if self.slow is not None:
-                    seen = np.concatenate([seen, (self.slow.design.T @ weighed).T], axis=1)
-                pairs = [border.solve(one, two) for one, two in zip(coefficients, seen, strict=True)]
-                coefficients, both = (np.stack([pair[k] for pair in pairs]) for k in (0, 1))
-                amounts, knots = both[:, : shapes.count], both[:, shapes.count :]
-        return coefficients + np.stack([plane_coefficients(grid, plane) for plane in planes]), amounts, knots
+        return self.smoother.smoothed(points, values, u)
 
 
 @dataclass(frozen=True)

@@ -9,30 +9,30 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from floorfit.arrays import Array, Rows
 from floorfit.surface.along_axes import LEAST_SHARE, Model, models_of
-from floorfit.surface.border import Slow, with_slow
+from floorfit.surface.border import Slow
 from floorfit.surface.first_weights import first_weights, is_worst_nearby, neighbours
 from floorfit.surface.grid import Grid
 from floorfit.surface.left_out import LooResiduals, leave_one_out
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.mode_search import likely_priors
 from floorfit.surface.modes import Modes
-from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of, solve
+from floorfit.surface.on_grid import LEAST_SHOWN_MM, SAMPLE, OnGrid
+from floorfit.surface.reml import Prior, Solution, solve
 from floorfit.surface.rough import rougher
 from floorfit.surface.search import LIKELY, START, best_smoothing, likely_starts
 from floorfit.surface.spline import Surface
 from floorfit.units import MAD_TO_SD
 
 if TYPE_CHECKING:
-    from scipy.sparse import csr_array
+    pass
 
-__all__ = ["Robust", "robust_weights", "taper"]
+__all__ = ["Robust", "robust_weights", "taper", "weighed_anew"]
 
 _Priors = tuple[tuple[Prior, float, float], ...]
 
@@ -45,19 +45,10 @@ BAD_COST = float(-2 * np.log(0.05 / 1.0))
 SETTLED = 0.5
 #: Twice the log of how much likelier a family of shapes must be for another to be left out.
 MUCH_LESS = float(-2 * np.log(LEAST_SHARE))
-#: The most shapes that further forms are fitted for, four columns each; and the τ, mm, above which it matters which
-#: family or form a shape is of.
-MOST_FORMED, LEAST_SHOWN_MM = 200, 0.01
 #: Rounds of reweighting; it stops earlier when no weight moves by more than 0.02.
 ROUNDS = 8
 #: Times that local factors of the energy are found anew, and the factor below which ground counts as rough.
 ROUGH_ROUNDS, ROUGH_FACTOR = 3, 0.7
-#: By how much a residual on rough ground may be larger before it is doubted. A factor known from some four parameters
-#: makes it Student's t of four degrees of freedom: as unlikely as a bad reading is 3.7 standard deviations of a normal
-#: distribution, 7.4 of that.
-ROUGH_TAIL = 1.6
-#: Readings that the start looks at, at most.
-SAMPLE = 20_000
 
 
 @dataclass(frozen=True)
@@ -149,7 +140,7 @@ def robust_weights(
     """
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)
-    data = _Data(grid, points[part], values[part], u[part], shapes[0] if shapes else None)
+    data = OnGrid(grid, points[part], values[part], u[part], shapes[0] if shapes else None)
     weights, start = _begun(data, prior, robust) if before is None else _gone_on(data, before, part, robust)
     priors, solution = _priors(data, weights, start, prior)
     data, solution, others = _likeliest(data, shapes, weights, solution)
@@ -169,7 +160,7 @@ def robust_weights(
         weights, solution = _taken_back(data, solution, weights)
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
-        data = _Data(grid, points, values, u, data.shapes, data.modes)
+        data = OnGrid(grid, points, values, u, data.shapes, data.modes)
         priors, solution = _priors(data, weights, best, prior)
     models: tuple[Model, ...] = (Model(priors),)
     if prior is None and data.shapes is not None:
@@ -177,21 +168,38 @@ def robust_weights(
     return Robust(weights, models, scale, parameters, data.shapes, others)
 
 
-def _begun(data: _Data, prior: Prior | None, robust: bool) -> tuple[Array, Prior]:
+def weighed_anew(data: OnGrid, weights: Array, found: Solution, slow: Slow | None) -> tuple[Array, Solution]:
+    """Weights and smoothing of other values at places that were fitted before; all else is kept.
+
+    Parameters
+    ----------
+    data : OnGrid
+        The other values, on the grid of the solution.
+    weights : (n,) ndarray
+    found : Solution
+        What there was before, to begin with.
+    slow : Slow or None
+        What stands beside its shapes.
+    """
+    weights, prior = _later_rounds(data, weights, found.prior)
+    return weights, data.beside(solve(data.equations(weights), prior), weights, slow)
+
+
+def _begun(data: OnGrid, prior: Prior | None, robust: bool) -> tuple[Array, Prior]:
     """First weights, and where the search for the smoothness length begins."""
     ones = np.ones(len(data.values))
     weights, start = _rounds(data, prior) if robust else (ones, prior or _likeliest_start(data, ones))
     return weights, replace(start, smooth_length=LIKELY.smooth_length)
 
 
-def _gone_on(data: _Data, before: Robust, part: slice, robust: bool) -> tuple[Array, Prior]:
+def _gone_on(data: OnGrid, before: Robust, part: slice, robust: bool) -> tuple[Array, Prior]:
     """The same from the result on a coarser grid."""
     weights, start = before.weights[part], before.priors[0][0]
     return _later_rounds(data, weights, start) if robust else (weights, start)
 
 
 def _models(
-    data: _Data, weights: Array, priors: _Priors, alone: Solution, order: Array | None, is_z_measured: bool
+    data: OnGrid, weights: Array, priors: _Priors, alone: Solution, order: Array | None, is_z_measured: bool
 ) -> tuple[Model, ...]:
     """The surface alone, and with what may stand beside it."""
     assert data.shapes is not None
@@ -206,66 +214,7 @@ def _models(
     )
 
 
-@dataclass(frozen=True)
-class _Data:
-    grid: Grid
-    points: Array
-    values: Array
-    u: Array
-    shapes: LocalShapes | None = None
-    modes: Modes | None = None
-
-    def equations(self, weights: Array, slow: Slow | None = None) -> Equations:
-        total, weighed = float(weights.sum()), weights / self.u**2
-        return assemble(self.grid, self.points, self.values, weighed, total, self.shapes, self.design, slow)
-
-    def reshaped(self, solution: Solution, weights: Array) -> Solution:
-        """The same readings at the same smoothing with these shapes: one factor serves."""
-        columns = columns_of(self.grid, self.points, self.values, weights / self.u**2, self.shapes, self.design)
-        return solve(replace(solution.equations, columns=columns), solution.prior, factor=solution.factor)
-
-    def beside(self, alone: Solution, weights: Array, slow: Slow | None) -> Solution:
-        """The solution with a slow error beside the shapes."""
-        columns = alone.equations.columns
-        if slow is None or columns is None or self.shapes is None:
-            return alone
-        design = self.shapes.design(self.points) if self.design is None else self.design
-        columns = with_slow(columns, self.grid, slow, self.points, self.values, weights / self.u**2, design)
-        return solve(replace(alone.equations, columns=columns), alone.prior, factor=alone.factor)
-
-    @cached_property
-    def design(self) -> csr_array | None:
-        """Of the shapes at the readings, where there are few enough to keep it."""
-        return None if self.shapes is None or len(self.points) > SAMPLE else self.shapes.design(self.points)
-
-    def asks_for_forms(self, solution: Solution) -> bool:
-        """Whether further forms of the shapes may be fitted: these are loose, few enough, and go far."""
-        if self.shapes is None or solution.border is None:
-            return False
-        return self.shapes.is_loose and self.shapes.count <= MOST_FORMED and solution.border.tau > LEAST_SHOWN_MM
-
-    def loo(self, weights: Array, solution: Solution) -> LooResiduals:
-        """Leave-one-out residuals; how rough the ground is is itself not well known where it is rough."""
-        inverse, missed, rough = solution.factor.inverse_band(), self.missed(solution), solution.prior.rough
-        loo = leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights, missed)
-        if rough is None:
-            return loo
-        return replace(loo, deviation=np.where(rough.at(self.points) < 1.0, ROUGH_TAIL, 1.0) * loo.deviation)
-
-    def missed(self, solution: Solution) -> Array | float:
-        """Variance of what the forms of the shapes leave out at the readings, mm²."""
-        if self.shapes is None:
-            return 0.0
-        own = solution.amounts[: self.shapes.count - self.shapes.forms]
-        return np.asarray(self._squares @ np.repeat(own**2, 3))
-
-    @cached_property
-    def _squares(self) -> csr_array:
-        assert self.shapes is not None
-        return Misfit.of(self.shapes, np.ones(self.shapes.count)).squares_at(self.points)
-
-
-def _taken_back(data: _Data, solution: Solution, weights: Array) -> tuple[Array, Solution]:
+def _taken_back(data: OnGrid, solution: Solution, weights: Array) -> tuple[Array, Solution]:
     """Let readings back in that a shape explains: where several of one shape were set aside together.
 
     Bad readings are even over a millimetre and one in twenty beforehand; what is set aside costs that, what counts
@@ -281,7 +230,7 @@ def _taken_back(data: _Data, solution: Solution, weights: Array) -> tuple[Array,
     return weights, solution
 
 
-def _set_aside_together(data: _Data, solution: Solution, weights: Array) -> list[Rows]:
+def _set_aside_together(data: OnGrid, solution: Solution, weights: Array) -> list[Rows]:
     """Rows set aside under each shape that lost two readings to one side, or a third of them."""
     if data.shapes is None or (weights >= 0.5).all():
         return []
@@ -299,8 +248,8 @@ def _set_aside_together(data: _Data, solution: Solution, weights: Array) -> list
 
 
 def _likeliest(
-    data: _Data, shapes: Sequence[LocalShapes], weights: Array, first: Solution
-) -> tuple[_Data, Solution, tuple[LocalShapes, ...]]:
+    data: OnGrid, shapes: Sequence[LocalShapes], weights: Array, first: Solution
+) -> tuple[OnGrid, Solution, tuple[LocalShapes, ...]]:
     """With the likeliest of several families of shapes, at one smoothing; and those that are not much less likely."""
     found = [(data, first), *(_reshaped(data, one, weights, first) for one in shapes[1:])]
     best = min(found, key=lambda one: one[1].criterion)
@@ -309,17 +258,17 @@ def _likeliest(
     return *best, tuple(one for one in near if one is not best[0].shapes)
 
 
-def _reshaped(data: _Data, shapes: LocalShapes, weights: Array, first: Solution) -> tuple[_Data, Solution]:
+def _reshaped(data: OnGrid, shapes: LocalShapes, weights: Array, first: Solution) -> tuple[OnGrid, Solution]:
     one = replace(data, shapes=shapes)
     return one, one.reshaped(first, weights)
 
 
-def _likeliest_start(data: _Data, weights: Array) -> Prior:
+def _likeliest_start(data: OnGrid, weights: Array) -> Prior:
     tried = likely_starts(data.equations(weights), START)
     return min(tried.values(), key=lambda one: one.criterion).prior
 
 
-def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
+def _rounds(data: OnGrid, fixed: Prior | None) -> tuple[Array, Prior]:
     near = neighbours(data.points)
     weights = first_weights(data.points, data.values, data.u, near)
     prior, step, moved = fixed or START, 3.0, 1.0
@@ -344,8 +293,8 @@ def _rounds(data: _Data, fixed: Prior | None) -> tuple[Array, Prior]:
 
 
 def _reformed(
-    data: _Data, weights: Array, priors: _Priors, solution: Solution, robust: bool
-) -> tuple[_Data, Array, _Priors, Solution]:
+    data: OnGrid, weights: Array, priors: _Priors, solution: Solution, robust: bool
+) -> tuple[OnGrid, Array, _Priors, Solution]:
     """Weights and priors anew with further forms: what bends with its neighbours may have been called bad.
 
     All as it is where the same readings are much likelier without the forms.
@@ -360,7 +309,7 @@ def _reformed(
 
 
 def _roughened(
-    data: _Data, weights: Array, priors: _Priors, solution: Solution, robust: bool
+    data: OnGrid, weights: Array, priors: _Priors, solution: Solution, robust: bool
 ) -> tuple[Array, _Priors, Solution]:
     """Local factors of the energy where the readings ask for them.
 
@@ -381,7 +330,7 @@ def _roughened(
     return weights, *_priors(data, weights, prior)
 
 
-def _later_rounds(data: _Data, weights: Array, prior: Prior) -> tuple[Array, Prior]:
+def _later_rounds(data: OnGrid, weights: Array, prior: Prior) -> tuple[Array, Prior]:
     """Rounds on a finer grid; what the coarser one could not follow, and took for bad, comes back."""
     for _ in range(ROUNDS // 2):
         solution, _ = best_smoothing(data.equations(weights), prior, step=0.7)
@@ -401,7 +350,7 @@ def _tapered(loo: LooResiduals, weights: Array) -> tuple[Array, float]:
     return taper(scaled / scale), scale
 
 
-def _priors(data: _Data, weights: Array, start: Prior, fixed: Prior | None = None) -> tuple[_Priors, Solution]:
+def _priors(data: OnGrid, weights: Array, start: Prior, fixed: Prior | None = None) -> tuple[_Priors, Solution]:
     """Priors that are likely, or the one that is given, and the solution at the best."""
     if fixed is not None:
         return ((fixed, 0.0, 1.0),), solve(data.equations(weights), fixed)
@@ -409,12 +358,12 @@ def _priors(data: _Data, weights: Array, start: Prior, fixed: Prior | None = Non
     return priors, solution
 
 
-def _evident(data: _Data, weights: Array, start: Prior, slow: Slow | None = None) -> tuple[_Priors, float, Solution]:
+def _evident(data: OnGrid, weights: Array, start: Prior, slow: Slow | None = None) -> tuple[_Priors, float, Solution]:
     """Priors, twice the negative log of the evidence of the best, and the solution there."""
     return likely_priors(data.equations(weights, slow), start, data.modes)
 
 
-def _reweighed(data: _Data, solution: Solution, weights: Array, loo: LooResiduals) -> tuple[Array, float, Solution]:
+def _reweighed(data: OnGrid, solution: Solution, weights: Array, loo: LooResiduals) -> tuple[Array, float, Solution]:
     """Two more rounds after the smoothness length has been chosen; the first has its residuals already."""
     for round_number in range(2):
         new, scale = _tapered(loo, weights)
@@ -425,7 +374,7 @@ def _reweighed(data: _Data, solution: Solution, weights: Array, loo: LooResidual
     return weights, scale, solution
 
 
-def _rest(data: _Data, weights: Array, prior: Prior, scale: float, points: Array, values: Array, u: Array) -> Array:
+def _rest(data: OnGrid, weights: Array, prior: Prior, scale: float, points: Array, values: Array, u: Array) -> Array:
     """Weights of all readings, from a fit to a share of them."""
     solution = solve(data.equations(weights), prior)
     inverse = solution.factor.inverse_band()

@@ -21,6 +21,7 @@ from floorfit.readings.readings_file import read_readings
 from floorfit.record import Record, record_of
 from floorfit.verify.bias import common_bias, group_means, no_bias, pockets_apart
 from floorfit.verify.doubts import LIMIT_BIAS_MM, looks_roughed, refuse_unfit, why_withheld
+from floorfit.verify.misfiled import read_in_part, set_copied_aside, turned
 from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
 from floorfit.verify.movement import LIMIT_MM, find_movement
 from floorfit.verify.otherwise import cut_otherwise, not_as_predicted
@@ -96,7 +97,8 @@ def verify(
     doubts = refuse_unfit(prediction, readings, digest)
     doubts += [] if left is None else [_told_left(prediction, Path(left).name)]
     tell("placing the readings")
-    taken = set_lonely_aside(take(prediction, readings), readings.thickness)
+    taken = set_copied_aside(prediction, take(prediction, readings), readings.thickness)
+    taken = set_lonely_aside(taken, readings.thickness)
     points = np.column_stack([readings.x, readings.y])
     bias, movement, steps = _split(prediction, taken, points, movement_limit_mm)
     tell("fitting what was not predicted")
@@ -109,6 +111,7 @@ def verify(
     if not otherwise:
         share = _share_limits(found.intervals.inside_without_bias, found.intervals.total)
         otherwise = not_as_predicted(found.intervals, share, readings.source)
+    otherwise += turned(prediction, readings, taken) + read_in_part(prediction, taken, points, readings.source)
     told = (*doubts, *otherwise, *found.findings)
     return replace(found, findings=told, withheld=why or withheld, identity=record.identity)
 

@@ -5,12 +5,14 @@ web = web + dz - w). Turned signs give -2 dz, offsets that were left out -dz, of
 """
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from finished_webs import finished_readings, small_record
 
 from floorfit.verify import verify
+from floorfit.verify.otherwise import cut_otherwise, not_as_predicted
 
 #: Every floor of the invented job is a shift, so that its offset is one number.
 OFFSETS = np.array([decision.offset_mm for decision in small_record().decisions])
@@ -89,3 +91,169 @@ def test_floors_cut_as_decided_raise_no_alarm(seed):
     )
     assert found.conforms
     assert not {one.code for one in told} & {"applied-otherwise", "offsets-exchanged", "not-as-predicted"}
+
+
+# -- without a plate: stand-ins for a job and its readings, so that each threshold is met from both sides
+
+
+def judged(offsets, gaps, *, u=0.010, each=6, bias_u=0.0, held=(), unused=(), aside=(), scatter=0.0):
+    """Codes, places, texts and the reason why, of floors that are off by ``gaps`` at every reading, without noise.
+
+    ``unused`` floors have readings that are not used, and ``aside`` are not among the steps; both are 0.5 mm off.
+    """
+    count = len(offsets)
+    floor = np.repeat(np.arange(count), each)
+    gap = np.asarray(gaps, float)[floor] + 0.5 * np.isin(floor, [*unused, *aside])
+    gap += scatter * (-1.0) ** np.arange(len(floor))
+    predicted = 0.3 * np.asarray(offsets, float)[floor] + 0.01
+    decisions = [SimpleNamespace(correction=SimpleNamespace(at=lambda x, y, z=z: np.full(len(x), z))) for z in offsets]
+    prediction = SimpleNamespace(
+        is_held=lambda k: k in held,
+        record=SimpleNamespace(decisions=decisions),
+        part=SimpleNamespace(pockets=[SimpleNamespace(id=f"P{k + 1}") for k in range(count)]),
+    )
+    taken = SimpleNamespace(
+        is_used=~np.isin(floor, unused), floor=floor, deviation=gap + predicted, predicted=predicted,
+        u=np.full(len(floor), u),
+    )  # fmt: skip
+    steps = {k: SimpleNamespace(bias=float(gaps[k]), bias_u=bias_u) for k in range(count) if k not in aside}
+    told, why = cut_otherwise(prediction, taken, np.zeros((len(floor), 2)), steps, "file")  # type: ignore[arg-type]
+    return [one.code for one in told], " ".join(f"{one.place}: {one.text}" for one in told), why
+
+
+LADDER = np.array([-0.10, -0.05, 0.0, 0.05, 0.10, 0.15])
+
+
+@pytest.mark.parametrize("common", [0.0, 0.04, -0.04])
+@pytest.mark.parametrize(
+    ("multiple", "words"),
+    [
+        (-2.35, "sign"), (-1.65, "sign"), (-1.35, "not been applied"), (-0.65, "not been applied"),
+        (0.65, "applied twice"), (1.35, "applied twice"),
+        (-2.45, ""), (-1.55, ""), (-1.45, ""), (-0.55, ""), (0.0, ""), (0.55, ""), (1.45, ""),
+    ],
+)  # fmt: skip
+def test_a_multiple_within_two_fifths_of_one_with_a_cause_has_that_cause(multiple, words, common):
+    """The nearest of -2, -1 and 1, and no further from it than 0.4."""
+    codes, text, why = judged(LADDER, multiple * LADDER + common)
+    assert codes == (["applied-otherwise"] if words else [])
+    assert words in text and words in why and bool(why) is bool(words)
+
+
+def test_three_floors_tell_nothing_and_four_do():
+    few = LADDER[[0, 2, 5]]
+    assert judged(few, -few) == ([], "", "")
+    four = LADDER[[0, 2, 4, 5]]
+    assert judged(four, -four)[0] == ["applied-otherwise"]
+    assert judged(four, -four, held=(1,)) == ([], "", "")
+
+
+def test_held_unused_and_unplaced_readings_do_not_count():
+    offsets = np.append(LADDER, [0.3, 0.3])
+    gaps = np.append(-LADDER, [0.0, 0.0])
+    assert judged(offsets, gaps, held=(6, 7))[0] == ["applied-otherwise"]
+    assert judged(offsets, gaps)[0] == []
+    assert judged(offsets[:7], gaps[:7], unused=(6,))[0] == ["applied-otherwise"]
+    assert judged(offsets[:7], gaps[:7], aside=(6,))[0] == ["applied-otherwise"]
+
+
+@pytest.mark.parametrize(("u", "is_told"), [(0.016, True), (0.018, False)])
+def test_offsets_that_are_alike_to_three_deviations_of_a_reading_tell_nothing(u, is_told):
+    """A range of 0.05 mm: 3.1 and 2.8 times a reading's uncertainty, and readings enough for the slope."""
+    offsets = np.linspace(0.0, 0.05, 6)
+    assert bool(judged(offsets, -offsets, u=u, each=60)[0]) is is_told
+
+
+@pytest.mark.parametrize(("each", "is_told"), [(1, False), (2, True)])
+def test_a_multiple_that_is_not_known_to_a_fifth_has_no_cause(each, is_told):
+    """Least squares: u of the slope is u / sqrt(sum of squared offsets from their mean): 0.024 / (0.1 sqrt(each))."""
+    offsets = np.array([0.0, 0.0, 0.1, 0.1])
+    assert bool(judged(offsets, -2 * offsets, u=0.024, each=each)[0]) is is_told
+
+
+@pytest.mark.parametrize(("scatter", "is_told"), [(0.5, True), (2.0, False)])
+def test_readings_that_scatter_more_than_stated_tell_less(scatter, is_told):
+    """As above, four readings a floor: u of the slope is 0.12, times sqrt(4/3) of the scatter in units of u (chi^2)."""
+    offsets = np.array([0.0, 0.0, 0.1, 0.1])
+    assert bool(judged(offsets, -2 * offsets, u=0.024, each=4, scatter=0.024 * scatter)[0]) is is_told
+
+
+@pytest.mark.parametrize(("multiple", "is_told"), [(-0.75, False), (-0.9, True)])
+def test_a_multiple_that_may_be_none_has_no_cause(multiple, is_told):
+    """Four readings, two coefficients: Student's t of 95 % at 2 degrees is 4.303 (NIST TN 1297, table B.1).
+
+    Times u = 0.01 / 0.0526 = 0.19 that is 0.82.
+    """
+    offsets = np.array([0.0, 0.0, 0.0526, 0.0526])
+    assert bool(judged(offsets, multiple * offsets, each=1)[0]) is is_told
+
+
+#: Twenty floors, whose offsets are told apart from a multiple by most of them being cut as decided.
+MANY = np.tile([-0.15, -0.05, 0.05, 0.15], 5)
+
+
+def exchanged(*pairs, add=(), offsets=MANY):
+    """Gaps of floors that got each other's offset; then what is added to some."""
+    gaps = np.zeros(len(offsets))
+    for p, q in pairs:
+        gaps[p], gaps[q] = offsets[q] - offsets[p], offsets[p] - offsets[q]
+    for k, more in add:
+        gaps[k] += more
+    return gaps
+
+
+def test_an_exchange_is_told_with_both_offsets_and_whatever_all_have_in_common():
+    for common in (0.0, 0.05, -0.05):
+        codes, text, why = judged(MANY, exchanged((1, 2)) + common)
+        assert (codes, why) == (["offsets-exchanged"], "")
+        assert text.startswith("pocket P2: pockets P2 and P3") and "(-0.050 and +0.050 mm)" in text
+
+
+def test_floors_off_the_other_way_round_have_not_got_each_others_offset():
+    assert judged(MANY, -exchanged((1, 2)))[0] == []
+
+
+@pytest.mark.parametrize(("short", "is_told"), [(0.024, True), (0.026, False)])
+@pytest.mark.parametrize("floor", [1, 2])
+def test_an_exchange_fits_within_two_and_a_half_deviations_on_both_floors(floor, short, is_told):
+    """The least scatter of a floor is 0.010 mm: 0.025 mm."""
+    way = 1 if floor == 2 else -1
+    assert bool(judged(MANY, exchanged((1, 2), add=[(floor, way * short)]))[0]) is is_told
+
+
+@pytest.mark.parametrize(("apart", "bias_u", "is_told"), [(0.041, 0.0, True), (0.039, 0.0, False),
+                                                          (0.092, 0.02, True), (0.087, 0.02, False)])  # fmt: skip
+def test_floors_are_off_beyond_four_deviations_of_their_mean(apart, bias_u, is_told):
+    """0.010 mm of scatter and the mean's own uncertainty, in quadrature: 0.0224 mm with 0.02."""
+    offsets = MANY.copy()
+    offsets[2] = offsets[1] + apart
+    gaps = np.zeros(len(MANY))
+    gaps[1], gaps[2] = apart, -apart
+    assert bool(judged(offsets, gaps, bias_u=bias_u)[0]) is is_told
+
+
+def test_up_to_three_exchanges_are_told_and_four_are_chance():
+    offsets = np.linspace(-0.2, 0.2, 20)
+    pairs = [(0, 5), (1, 8), (2, 11), (3, 15)]
+    assert judged(offsets, exchanged(*pairs[:3], offsets=offsets))[0] == ["offsets-exchanged"] * 3
+    assert judged(offsets, exchanged(*pairs, offsets=offsets))[0] == []
+
+
+def test_a_third_floor_that_is_off_makes_a_pair_chance():
+    assert judged(MANY, exchanged((1, 2), add=[(9, 0.07)]))[0] == []
+
+
+@pytest.mark.parametrize(
+    ("total", "most", "is_told"),
+    [(20, 0.849, True), (19, 0.849, False), (20, 0.85, False), (500, 0.5, True), (500, 0.9, False)],
+)
+def test_readings_out_of_their_intervals_are_told_from_twenty_on(total, most, is_told):
+    intervals = SimpleNamespace(total=total, inside_without_bias=11)
+    told = not_as_predicted(intervals, (0.2, most), "file")  # type: ignore[arg-type]
+    assert [one.code for one in told] == ["not-as-predicted"] * is_told
+    assert all(f"11 of {total} readings" in one.text for one in told)
+
+
+def test_a_share_that_is_not_known_is_not_told():
+    nothing = SimpleNamespace(total=0, inside_without_bias=0)
+    assert not_as_predicted(nothing, (float("nan"), float("nan")), "file") == []  # type: ignore[arg-type]

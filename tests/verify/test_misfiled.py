@@ -1,0 +1,88 @@
+"""Readings of finished webs that stand elsewhere than they were taken, were copied, or leave most of a floor out."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from finished_webs import finished_readings, places, small_part, small_record
+
+from floorfit.readings.observations import readings_from_arrays
+from floorfit.verify import verify
+
+#: Sides of the invented plate, mm.
+LENGTH, WIDTH = 400.0, 310.0
+GOOD = finished_readings(small_record())
+#: Floor of each reading: six on each, in the part's order.
+FLOOR = np.repeat(np.arange(9), 6)
+
+
+def codes(readings):
+    return {one.code for one in verify(small_record(), readings).findings}
+
+
+@pytest.mark.parametrize("way", [(-1, -1), (1, -1)])
+@pytest.mark.parametrize("seed", [3, 5, 9])
+def test_a_file_that_stands_the_other_way_round_is_told(way, seed):
+    """The warp falls along Y by 0.12 mm and is even in X: turned and mirrored in Y are one, and X alone is nothing."""
+    readings = finished_readings(small_record(), per_pocket=12, seed=seed)
+    x = readings.x if way[0] > 0 else LENGTH - readings.x
+    y = readings.y if way[1] > 0 else WIDTH - readings.y
+    told = [one for one in verify(small_record(), replace(readings, x=x, y=y)).findings if one.code == "turned"]
+    assert len(told) == 1 and ("turned by" in told[0].text or "mirrored in Y" in told[0].text)
+    assert "turned" not in codes(readings)
+
+
+def test_webs_cut_otherwise_are_not_taken_for_a_turned_file():
+    offsets = np.array([one.offset_mm for one in small_record().decisions])
+    for factor in (-2.0, -1.0, 1.0):
+        assert "turned" not in codes(replace(GOOD, thickness=GOOD.thickness + factor * offsets[FLOOR]))
+
+
+def test_few_readings_tell_nothing_of_how_the_file_stands():
+    few = finished_readings(small_record(), per_pocket=2)
+    assert "turned" not in codes(replace(few, y=WIDTH - few.y))
+
+
+def test_values_copied_from_one_floor_to_another_prove_neither():
+    """Six values to a micrometre, the same in the same order: a gauge that scatters by 0.010 mm repeats none of them.
+
+    By chance: (1 / 50 values) to the sixth, for 36 pairs of floors.
+    """
+    thickness = np.round(GOOD.thickness, 3)
+    thickness[:6] = thickness[6:12]
+    found = verify(small_record(), replace(GOOD, thickness=thickness))
+    assert [one.verdict for one in found.floors] == ["not-read", "not-read"] + ["conform"] * 7
+    assert "copied: the same values in the same order as on P2" in found.readings.reason[0]
+    assert "on P1" in found.readings.reason[6] and not found.conforms
+
+
+def test_values_that_a_coarse_gauge_repeats_are_no_copies():
+    """To 0.05 mm there are five values or so, and floors repeat them by chance."""
+    found = verify(small_record(), replace(GOOD, thickness=np.round(GOOD.thickness / 0.05) * 0.05))
+    assert not any("copied" in words for words in found.readings.reason)
+
+
+def test_a_file_of_one_value_alone_proves_nothing():
+    found = verify(small_record(), replace(GOOD, thickness=np.full(len(GOOD.x), 2.0)))
+    assert {one.verdict for one in found.floors} == {"not-read"} and not found.conforms
+    assert "all 54 readings are 2 mm" in found.readings.reason[0]
+
+
+def test_a_floor_that_is_read_at_one_end_alone_is_told():
+    """All six within a fifth of its length: half of it, 0.4 mm deeper, would go unseen."""
+    x = GOOD.x.copy()
+    x[:6] = 22.0 + (x[:6] - 10.0) * 0.2
+    found = verify(small_record(), replace(GOOD, x=x))
+    assert [one.place for one in found.findings if one.code == "read-in-part"] == ["pocket P1"]
+
+
+@pytest.mark.parametrize("per", [1, 2, 6])
+def test_floors_read_all_over_or_hardly_are_not_told(per):
+    """One or two readings a floor are few wherever they stand: the others of the plate carry them."""
+    x, y, floor = places(small_part(), per, 7)
+    u, v = {1: ([0.5], [0.5]), 2: ([0.2, 0.8], [0.2, 0.8])}.get(per, ([0.2, 0.5, 0.8] * 2, [0.2] * 3 + [0.8] * 3))
+    boxes = np.array([pocket.polygon.bounds for pocket in small_part().pockets])[floor]
+    x = boxes[:, 0] + np.tile(u, 9) * (boxes[:, 2] - boxes[:, 0])
+    y = boxes[:, 1] + np.tile(v, 9) * (boxes[:, 3] - boxes[:, 1])
+    thickness = 2.0 + np.random.default_rng(1).normal(0.0, 0.01, len(x))
+    assert "read-in-part" not in codes(readings_from_arrays(x, y, thickness))
