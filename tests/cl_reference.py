@@ -83,12 +83,26 @@ def lowest(places, tips, axes, sizes, *, slack: float) -> np.ndarray:
     reach = sizes[:, 0] + slack
     first, last = (np.searchsorted(tips[:, 0], places[:, 0] + side * reach.max()) for side in (-1, 1))
     out = np.full(len(places), np.inf)
+    if (axes == (0.0, 0.0, 1.0)).all():
+        for index, place in enumerate(places):
+            strip = slice(first[index], last[index])
+            out[index] = _lowest_upright(place, tips[strip], sizes[strip], slack)
+        return out
     for index, place in enumerate(places):
         strip = slice(first[index], last[index])
         near = np.hypot(*(tips[strip, :2] - place).T) <= reach[strip]
         if near.any():
             out[index] = _lowest(place, tips[strip][near], axes[strip][near], sizes[strip][near])
     return out
+
+
+def _lowest_upright(place, tips, sizes, slack: float) -> float:
+    """The same of cutters that stand upright: a disc, and round it a quarter of a circle."""
+    away = np.hypot(tips[:, 0] - place[0], tips[:, 1] - place[1])
+    near = away <= sizes[:, 0] + slack
+    away, (radius, corner) = away[near], sizes[near].T
+    out = np.clip(away - (radius - corner), 0.0, corner)
+    return float((tips[near, 2] + corner - np.sqrt(corner**2 - out**2)).min(initial=np.inf))
 
 
 def _lowest(place, tips, axes, sizes) -> float:

@@ -6,6 +6,7 @@ Each file is run by one process, so that what its tests share is made once (`--d
 from __future__ import annotations
 
 from importlib.util import find_spec
+from pathlib import Path
 
 import hypothesis
 import pytest
@@ -17,15 +18,51 @@ hypothesis.settings.load_profile("untimed")
 #: The browser's tests where its driver, a tool of developers, is not installed.
 collect_ignore = [] if find_spec("playwright") else ["browser"]
 
-#: Files that take longest, from about 50 s of a slow processor down to 15.
+#: Files that take longest, from about 60 s of a slow processor down to 15.
 LONGEST = (
     "surface/test_fit.py",
-    "accuracy/test_chain.py",
-    "surface/test_terrain.py",
     "verify/test_alike.py",
     "nc/test_damage.py",
-    "test_web.py",
+    "planning/test_points.py",
+    "accuracy/test_chain.py",
+    "surface/test_terrain.py",
+    "sample_parts/test_programs.py",
+    "report/test_map.py",
+    "cad/test_extraction.py",
+    "cad/test_recognise.py",
+    "sample_parts/test_lofted.py",
+    "sample_parts/test_locations.py",
+    "verify/test_parts.py",
+    "test_same_bytes.py",
 )
+
+
+class _EmptyPages:
+    """Pages of a PDF that nobody looks at."""
+
+    def __init__(self, path: Path, **options: object) -> None:
+        path.write_bytes(b"")
+
+    def __enter__(self) -> _EmptyPages:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        pass
+
+    def savefig(self, figure: object) -> None:
+        pass
+
+
+@pytest.fixture
+def unpainted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Save figures as empty files: painting them takes most of a run, for tests that look at other files."""
+
+    def saved(figure: object, target: object, **options: object) -> None:
+        if isinstance(target, str | Path):
+            Path(target).write_bytes(b"")
+
+    monkeypatch.setattr("matplotlib.figure.Figure.savefig", saved)
+    monkeypatch.setattr("matplotlib.backends.backend_pdf.PdfPages", _EmptyPages)
 
 
 def pytest_configure(config: pytest.Config) -> None:

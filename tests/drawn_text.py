@@ -33,7 +33,11 @@ def texts(figure: Any) -> list[tuple[Text, Any]]:
 
 def overlaps(figure: Any, *, slack: float = 1.0) -> list[tuple[str, str]]:
     """Return the pairs of texts whose boxes cover each other by more than ``slack`` pixels both ways."""
-    boxes = texts(figure)
+    return overlapping(texts(figure), slack=slack)
+
+
+def overlapping(boxes: list[tuple[Text, Any]], *, slack: float = 1.0) -> list[tuple[str, str]]:
+    """Return the same of texts that were read already."""
     return [
         (a.get_text(), b.get_text())
         for k, (a, box_a) in enumerate(boxes)

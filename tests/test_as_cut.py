@@ -92,7 +92,7 @@ def test_a_table_that_is_none_is_refused_with_its_line(job, tmp_path, change, wo
         floorfit.as_cut(job, table)
 
 
-def test_the_page_shows_it(job, tmp_path, capsys):
+def test_the_page_shows_it(unpainted, job, tmp_path, capsys):
     table = write_table(floorfit.read_record(job), tmp_path / "o.csv")
     assert main(["report", str(job), "--left", str(table)]) == 2
     assert "--left goes with -o FOLDER" in capsys.readouterr().err

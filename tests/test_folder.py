@@ -15,6 +15,7 @@ from floorfit.cli import main
 from floorfit.errors import InputError
 from floorfit.folder import write
 from floorfit.readings.observations import Observations
+from floorfit.report import map as sheets
 from floorfit.report import page
 from floorfit.run import correct
 
@@ -47,6 +48,17 @@ def _rows(path: Path) -> list[dict[str, str]]:
 def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leave pictures and page out of a job: drawing is most of a run, and tables do not hang on it."""
     monkeypatch.setattr("floorfit.folder.write_report", lambda *_, **__: None)
+
+
+@pytest.fixture
+def maps_undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Write empty files for the maps, which come before what fails."""
+
+    def written(record, plan, folder: Path) -> None:
+        for name in ("deviation_map.png", "deviation_map.pdf"):
+            (folder / name).write_bytes(b"")
+
+    monkeypatch.setattr(sheets, "write_maps", written)
 
 
 @pytest.fixture(scope="module")
@@ -173,7 +185,7 @@ def test_existing_job_is_kept_unless_replace_is_given(
     assert {path.name for path in (tmp_path / "job").iterdir()} == {"offsets.csv", "readings.csv", "record.json"}
 
 
-def test_failure_half_way_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_failure_half_way_leaves_nothing(maps_undrawn, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def fail(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
@@ -182,7 +194,7 @@ def test_failure_half_way_leaves_nothing(tmp_path: Path, monkeypatch: pytest.Mon
     assert sorted(path.name for path in tmp_path.iterdir()) == ["part.json", "readings.csv"]
 
 
-def test_failure_half_way_keeps_the_old_job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_failure_half_way_keeps_the_old_job(maps_undrawn, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     call = _write(tmp_path, rows=slice(0, 2))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("floorfit.folder.write_report", lambda *_, **__: None)
@@ -244,7 +256,7 @@ def test_readings_of_a_large_job_stay_in_their_table(
 
 
 def test_stopped_at_the_pictures_says_what_is_kept(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    maps_undrawn, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     def stop(*_: object) -> None:
         raise KeyboardInterrupt

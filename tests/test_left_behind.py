@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -11,6 +12,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
+import small_part
 
 from floorfit.left_behind import HELD, clear_left_behind, temporary_folder
 from floorfit.whole import whole_folder
@@ -133,17 +135,20 @@ def test_stop_between_the_two_renames_keeps_the_old_result(tmp_path: Path, monke
 @pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
 @pytest.mark.parametrize("number", ["SIGTERM", "SIGINT", "SIGHUP"])
 def test_told_to_stop_ends_clean_with_one_line_and_exit_2(tmp_path: Path, number: str) -> None:
-    root = Path(__file__).resolve().parent.parent / "sample_parts" / "bay_frame"
-    call = [sys.executable, "-m", "floorfit", "correct", root / "part.json", root / "readings.csv", "-o", "job"]
+    here = tmp_path / "here"
+    here.mkdir()
+    (tmp_path / "part.json").write_text(json.dumps(small_part.document()), encoding="utf-8")
+    (tmp_path / "readings.csv").write_text(small_part.readings_csv(), encoding="utf-8")
+    call = [sys.executable, "-m", "floorfit", "correct", tmp_path / "part.json", tmp_path / "readings.csv", "-o", "job"]
     # A shell starts what runs behind it with SIGINT ignored, and a run keeps to that: here it must hear.
     heard = partial(signal.signal, getattr(signal, number), signal.SIG_DFL)
-    with subprocess.Popen(call, cwd=tmp_path, stderr=subprocess.PIPE, text=True, preexec_fn=heard) as process:
+    with subprocess.Popen(call, cwd=here, stderr=subprocess.PIPE, text=True, preexec_fn=heard) as process:
         end = time.monotonic() + 60
-        while not _names(tmp_path) and time.monotonic() < end:
+        while not _names(here) and time.monotonic() < end:
             time.sleep(0.01)
         process.send_signal(getattr(signal, number))
         _, said = process.communicate(timeout=60)
     assert process.returncode == 2
     assert said.splitlines()[-1] == "floorfit: stopped; nothing was written."
     assert "Traceback" not in said
-    assert _names(tmp_path) == []
+    assert _names(here) == []

@@ -156,7 +156,7 @@ def test_plot_draws_every_floor_on_the_axes_given(result: floorfit.Result) -> No
     assert axes.get_xlabel() == "X, mm"
 
 
-def test_report_writes_beside_the_tables_or_into_a_folder(job: Path, tmp_path: Path) -> None:
+def test_report_writes_beside_the_tables_or_into_a_folder(unpainted, job: Path, tmp_path: Path) -> None:
     made = floorfit.report(job)
     assert {path.name for path in made} == {"deviation_map.png", "deviation_map.pdf", "sign_off.pdf", "report.html"}
     assert all(path.parent == job for path in made)

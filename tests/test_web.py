@@ -67,6 +67,9 @@ def _bowl(x, y):  # type: ignore[no-untyped-def]
     return small_part.plane(x, y) + 8e-6 * ((x - 100) ** 2 + (y - 90) ** 2)
 
 
+FIRST = ("shift", 0.3)
+
+
 @cache
 def _result(stock: float, has_z: bool, most: str, tolerance: float) -> Result:
     """Floors roughed ``stock`` above nominal where Z was measured, or roughed true on the warped plate."""
@@ -78,13 +81,17 @@ def _result(stock: float, has_z: bool, most: str, tolerance: float) -> Result:
     z = 2.0 + stock + w if has_z else None
     readings = floorfit.readings_from_arrays(x, y, thickness, z=z)
     stated = {} if has_z else {"floor_z": "as-programmed", "moved_u": 0.0}
-    return floorfit.correct(part, readings, floorfit.Settings.of(most=most, **stated))
+    with pytest.MonkeyPatch.context() as patch:
+        if (most, tolerance) != FIRST:  # limits, and what a floor may get, do not enter the fit: it is made once
+            fit = _result(stock, has_z, *FIRST).fit
+            patch.setattr("floorfit.surface.fit_surface", lambda *_, **__: fit)
+        return floorfit.correct(part, readings, floorfit.Settings.of(most=most, **stated))
 
 
 CASES = [
     (stock, has_z, most, tolerance)
     for stock, has_z in ((0.02, True), (0.12, True), (0.5, True), (0.12, False))  # below, about, above the offsets
-    for most, tolerance in (("shift", 0.3), ("tilt", 0.1), ("follow", 0.04), ("shift", 0.01))
+    for most, tolerance in (FIRST, ("tilt", 0.1), ("follow", 0.04), ("shift", 0.01))
 ]
 
 
@@ -107,7 +114,7 @@ def test_table_map_record_and_verify_say_the_same_web(
         said = pocket.web + prediction.deviation(k, xs[index == k], ys[index == k])
         # Layers of the map are kept to a nanometre; the follow grid interpolates within 2 µm (contract).
         close = 0.002 if decision.action == "follow" else 2e-6
-        assert drawn == pytest.approx(said, abs=close)
+        assert np.abs(drawn - said).max() <= close
         row = (decision.web_before_min_mm, decision.web_before_max_mm) if decision.action == "hold" else (
             decision.web_after_min_mm, decision.web_after_max_mm
         )  # fmt: skip

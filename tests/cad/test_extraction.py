@@ -287,14 +287,16 @@ def test_what_a_part_file_would_refuse_is_left_out():
 
 
 def test_time_grows_about_linearly():
-    """Speed as a law: four times the triangles cost 4 times if linear, 16 if quadratic; the best of two runs each."""
-    times = []
-    for passes in (3, 4):
-        mesh = mesh_of(plate(0.1))
-        for _ in range(passes):
-            mesh = mesh.subdivide()
-        times.append(min(_processor_time(mesh) for _ in range(2)))
-    assert times[1] / times[0] < 4**1.35
+    """Speed as a law: four times the triangles cost 4 times if linear, 16 if quadratic.
+
+    The best of two runs each; the second of the larger mesh is taken only where the first was disturbed.
+    """
+    mesh = mesh_of(plate(0.1))
+    for _ in range(3):
+        mesh = mesh.subdivide()
+    small = min(_processor_time(mesh) for _ in range(2))
+    finer = mesh.subdivide()
+    assert any(_processor_time(finer) / small < 4**1.35 for _ in range(2))
 
 
 def _processor_time(mesh) -> float:

@@ -46,7 +46,7 @@ def test_a_held_floor_is_refused_and_nothing_is_written(job, capsys):
     assert sorted(path.name for path in job.iterdir()) == ["finish.nc", "job"]
 
 
-def test_the_header_says_which_piece(tmp_path):
+def test_the_header_says_which_piece(unpainted, tmp_path):
     """As far as the job has it: part number, serial and side."""
     record = record_factory.frame().model_copy(update={"identity": {"serial": "0012", "side": "top", "operator": "x"}})
     part = write_job(tmp_path / "job", record)
@@ -78,7 +78,7 @@ def test_the_header_stands_behind_percent_and_number(job, capsys):
     assert "Simulate" in capsys.readouterr().err
 
 
-def test_the_programme_gets_the_offsets_of_the_job(job):
+def test_the_programme_gets_the_offsets_of_the_job(unpainted, job):
     """The change at the second end point of each floor is the job's offset there, to 0.001 mm."""
     record = record_factory.frame()
     call(job, "--held", "cut")
@@ -91,7 +91,7 @@ def test_the_programme_gets_the_offsets_of_the_job(job):
         assert new.end[2] - old.end[2] == pytest.approx(wanted, abs=0.00051), part.pockets[index].id
 
 
-def test_an_existing_output_stays(job, capsys):
+def test_an_existing_output_stays(unpainted, job, capsys):
     (job / "out.nc").write_text("mine")
     assert call(job, "--held", "cut") == 2
     assert (job / "out.nc").read_text() == "mine"
@@ -105,7 +105,7 @@ def test_the_output_is_never_the_programme_itself(job, capsys):
     assert "programme itself" in capsys.readouterr().err
 
 
-def test_a_programme_with_no_floor_near_is_written_as_it_came(job, capsys):
+def test_a_programme_with_no_floor_near_is_written_as_it_came(unpainted, job, capsys):
     text = "G21 G90\nG0 X9999 Y9999\nG1 Z-50 F1\n"
     (job / "wrong.nc").write_text(text)
     assert main(["apply", str(job / "job"), str(job / "wrong.nc"), "-o", str(job / "o.nc"), "--held", "cut"]) == 1
@@ -146,7 +146,7 @@ def test_lines_from_a_template(tmp_path, capsys):
     assert follows or len((tmp_path / "out.txt").read_text().splitlines()) < len(part.pockets)
 
 
-def test_odd_names_do_no_harm(tmp_path):
+def test_odd_names_do_no_harm(unpainted, tmp_path):
     text = record_factory.odd_names().model_dump_json()
     record = Record.model_validate_json(text.replace("line\\nbreak\\ttab", "another name"))
     part = write_job(tmp_path / "job", record)

@@ -46,7 +46,7 @@ def test_a_file_is_corrected_and_says_what_was_done(job, capsys):
     assert [line for line in lines if not line.startswith(("GOTO", "$$"))] == before
 
 
-def test_it_is_not_corrected_twice(job, capsys):
+def test_it_is_not_corrected_twice(unpainted, job, capsys):
     call(job, "--held", "cut")
     (job / "finish.cl").write_bytes((job / "out.cl").read_bytes())
     assert call(job, "--held", "cut", out="again.cl") == 2
@@ -75,7 +75,7 @@ def test_frame_and_keep_are_for_cutter_location_data_alone(job, capsys):
     assert "cutter-location data" in capsys.readouterr().err
 
 
-def test_a_cutter_stated_on_the_command_line_is_as_good_as_one_in_the_file(job, capsys):
+def test_a_cutter_stated_on_the_command_line_is_as_good_as_one_in_the_file(unpainted, job, capsys):
     """The same cutter, told either way, gives the same path (ISO 4343: CUTTER states it in the file)."""
     call(job, "--held", "cut")
     told = [line for line in (job / "out.cl").read_text().splitlines() if line.startswith("GOTO")]

@@ -61,14 +61,14 @@ def test_same_bytes_twice(model, tmp_path):
         assert (tmp_path / "a" / file).read_bytes() == (tmp_path / "b" / file).read_bytes()
 
 
-def test_defaults_are_said(model, tmp_path, capsys):
+def test_defaults_are_said(unpainted, model, tmp_path, capsys):
     assert main(["extract", str(model), "--units", "mm", "-o", str(tmp_path / "p.json")]) == 0
     err = capsys.readouterr().err
     assert "no --tolerance was given: ±0.1 mm" in err
     assert "no --finish-stock was given: 0 was written" in err
 
 
-def test_select_name_and_replace(model, tmp_path, capsys):
+def test_select_name_and_replace(unpainted, model, tmp_path, capsys):
     out = tmp_path / "p.json"
     name = 'Träger "A" <script>' + "x" * 200
     arguments = ["extract", str(model), "--units", "mm", "-o", str(out), "--name", name]
@@ -120,7 +120,7 @@ def test_output_names(model, tmp_path, capsys):
     assert "cannot be written" in capsys.readouterr().err
 
 
-def test_inch_table(model, tmp_path, capsys):
+def test_inch_table(unpainted, model, tmp_path, capsys):
     solid = box(0, 0, 0, 8, 4, 1) - box(1, 1, 0.08, 7, 3, 2)
     mesh_of(solid).export(tmp_path / "inch.stl")
     assert main(["extract", str(tmp_path / "inch.stl"), "--units", "in", "-o", str(tmp_path / "p.json")]) == 0
@@ -140,14 +140,14 @@ def test_help_has_examples(capsys):
     assert "FLOOR Z2.0 WEB2.0" in out
 
 
-def test_values_that_start_with_a_minus_sign(model, tmp_path, capsys):
+def test_values_that_start_with_a_minus_sign(unpainted, model, tmp_path, capsys):
     arguments = ["extract", str(model), "--units", "mm", "-o", str(tmp_path / "p.json")]
     assert main([*arguments, "--up", "-1,0,0"]) == 2
     assert "no pocket floor was found" in capsys.readouterr().err
     assert main([*arguments, "--tolerance=-.1,.1"]) == 0
 
 
-def test_up_and_side(model, tmp_path):
+def test_up_and_side(unpainted, model, tmp_path):
     out = tmp_path / "p.json"
     assert main(["extract", str(model), "--units", "mm", "-o", str(out), "--up", "0,0,-1", "--side", "bottom"]) == 0
     # Half a turn about X twice is no turn.

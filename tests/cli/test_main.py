@@ -177,28 +177,33 @@ def test_help_imports_nothing_heavy() -> None:
     assert not set(done.stderr.split()) & {"scipy", "matplotlib", "trimesh", "shapely", "pydantic", "plotly"}
 
 
-def test_correct_imports_no_more_than_it_needs(tmp_path: Path) -> None:
-    # Each of these takes some hundredths of a second of the time to the table, and the frame's 18 shifts need none.
-    sample = ROOT / "sample_parts/bay_frame"
-    words = ["correct", f"{sample}/part.json", f"{sample}/readings.csv", "-o", f"{tmp_path}/job", "--no-pictures"]
-    code = f"import sys; from floorfit.cli import main; main({words!r}); print(*sys.modules, file=sys.stderr)"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
-    heavy = {f"scipy.{name}" for name in ("spatial", "special", "interpolate", "optimize", "stats")}
-    assert not set(done.stderr.split()) & (heavy | {"rich", "tomllib", "matplotlib", "jinja2", "floorfit.cli.apply"})
-
-
-def test_the_table_waits_for_nothing_that_only_the_record_needs(tmp_path: Path) -> None:
-    # pydantic and its models take 340 million instructions, a twentieth of the way to the table of 70 pockets.
-    sample = ROOT / "sample_parts/bay_frame"
-    words = ["correct", f"{sample}/part.json", f"{sample}/readings.csv", "-o", f"{tmp_path}/job", "--no-pictures"]
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory: pytest.TempPathFactory) -> tuple[set[str], set[str]]:
+    """The modules that a run has loaded when the table is there, and at its end."""
+    sample, job = ROOT / "sample_parts/bay_frame", tmp_path_factory.mktemp("loaded") / "job"
+    words = ["correct", f"{sample}/part.json", f"{sample}/readings.csv", "-o", f"{job}", "--no-pictures"]
     code = (
         "import sys, floorfit.cli.correct as home; from floorfit.cli import main\n"
-        "answer = home._answer\n"
-        "home._answer = lambda *given: (answer(*given), print(*sys.modules, file=sys.stderr))\n"
-        f"main({words!r})"
+        "answer, tell = home._answer, lambda: print('LOADED', *sys.modules, file=sys.stderr)\n"
+        "home._answer = lambda *given: (answer(*given), tell())\n"
+        f"main({words!r}); tell()"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
-    assert not set(done.stderr.split()) & {"pydantic", "floorfit.record", "floorfit.recording", "floorfit.folder"}
+    table, end = (set(line.split()) for line in done.stderr.splitlines() if line.startswith("LOADED"))
+    return table, end
+
+
+def test_correct_imports_no_more_than_it_needs(loaded: tuple[set[str], set[str]]) -> None:
+    # Each of these takes some hundredths of a second of the time to the table, and the frame's 18 shifts need none.
+    heavy = {f"scipy.{name}" for name in ("spatial", "special", "interpolate", "optimize", "stats")}
+    assert "pydantic" in loaded[1]
+    assert not loaded[1] & (heavy | {"rich", "tomllib", "matplotlib", "jinja2", "floorfit.cli.apply"})
+
+
+def test_the_table_waits_for_nothing_that_only_the_record_needs(loaded: tuple[set[str], set[str]]) -> None:
+    # pydantic and its models take 340 million instructions, a twentieth of the way to the table of 70 pockets.
+    assert "floorfit.run" in loaded[0]
+    assert not loaded[0] & {"pydantic", "floorfit.record", "floorfit.recording", "floorfit.folder"}
 
 
 def test_reader_that_stops_leaves_one_line() -> None:

@@ -61,13 +61,15 @@ def test_points_and_map(tmp_path: Path, unit: str, capsys: pytest.CaptureFixture
     assert "12 places on 2 floors" in err
 
 
-def test_without_a_count_the_share_decides(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_without_a_count_the_share_decides(unpainted, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     part, output = part_file(tmp_path), tmp_path / "points.csv"
     assert main(["plan", str(part), "-o", str(output), "--share", "0.2"]) == 0
     assert "not reached" not in capsys.readouterr().err
 
 
-def test_nothing_is_overwritten_and_nothing_half_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_nothing_is_overwritten_and_nothing_half_written(
+    unpainted, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     part, output = part_file(tmp_path), tmp_path / "points.csv"
     output.with_suffix(".png").write_text("mine", encoding="utf-8")
     assert main(["plan", str(part), "-o", str(output), "--count", "6"]) == 2
@@ -100,7 +102,9 @@ def test_points_must_not_take_the_name_of_the_map(tmp_path: Path, capsys: pytest
     assert "the ending .png is that of the map" in capsys.readouterr().err
 
 
-def test_next_readings_go_where_a_job_is_undecided(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_next_readings_go_where_a_job_is_undecided(
+    unpainted, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     record = record_factory.frame()
     undecided = {d.pocket for d in record.decisions if d.verdict == "undecided"}
     assert undecided

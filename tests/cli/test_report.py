@@ -66,10 +66,11 @@ def test_job_without_a_record_is_refused(tmp_path: Path, capsys) -> None:
     assert "record.json" in capsys.readouterr().err
 
 
-def test_without_a_folder_pictures_go_into_the_job(job: Path, capsys) -> None:
+def test_without_a_folder_pictures_go_into_the_job(job: Path, capsys, request) -> None:
     assert main(["report", str(job), "--language", "de", "--show", "mm"]) == 0
     names = {path.name for path in job.iterdir()}
     assert names == {"record.json", "deviation_map.pdf", "deviation_map.png", "report.html", "sign_off.pdf"}
     assert "durchweg" not in capsys.readouterr().err and 'lang="de"' in (job / "report.html").read_text("utf-8")
+    request.getfixturevalue("unpainted")  # what is painted was seen
     assert main(["report", str(job)]) == 2 and "--replace" in capsys.readouterr().err
     assert main(["report", str(job), "--replace"]) == 0

@@ -17,7 +17,7 @@ def jobs(tmp_path: Path) -> Path:
     return tmp_path / "jobs"
 
 
-def test_series_then_expectation(jobs: Path, tmp_path: Path, capsys) -> None:
+def test_series_then_expectation(unpainted, jobs: Path, tmp_path: Path, capsys) -> None:
     assert main(["series", str(jobs), "-o", str(tmp_path / "learnt")]) == 0
     captured = capsys.readouterr()
     assert "3 jobs, 0 verified" in captured.out and "always bends the same way" in captured.out
@@ -27,13 +27,14 @@ def test_series_then_expectation(jobs: Path, tmp_path: Path, capsys) -> None:
     text = "\n".join(f"{x:.3f},{y:.3f},{t:.3f}" for x, y, t in rows)
     (tmp_path / "r.csv").write_text(f"x_mm,y_mm,thickness_mm\n{text}\n")
     arguments = ["correct", str(tmp_path / "part.json"), str(tmp_path / "r.csv"), "-o", str(tmp_path / "job")]
+    arguments.append("--no-pictures")
     assert main([*arguments, "--expect", str(tmp_path / "learnt"), "--bias", "-0.02"]) in (0, 1)
     assert "mean warp of earlier parts" in capsys.readouterr().err
     record = json.loads((tmp_path / "job" / "record.json").read_text())
     assert record["inputs"]["expected"]["name"] == "series.json" and record["settings"]["bias"] == -0.02
 
 
-def test_broken_job_is_named_and_skipped(jobs: Path, tmp_path: Path, capsys) -> None:
+def test_broken_job_is_named_and_skipped(unpainted, jobs: Path, tmp_path: Path, capsys) -> None:
     (jobs / "j1" / "record.json").write_text("{")
     assert main(["series", str(jobs), "-o", str(tmp_path / "learnt")]) == 1
     printed = capsys.readouterr()

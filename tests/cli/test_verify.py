@@ -46,13 +46,13 @@ def test_all_read_and_conform(job: Path, tmp_path: Path, capsys) -> None:
     assert document["format"] == "floorfit-verification/1" and document["job"] == small_record().job
 
 
-def test_part_finished_plate_exits_one(job: Path, tmp_path: Path, capsys) -> None:
+def test_part_finished_plate_exits_one(unpainted, job: Path, tmp_path: Path, capsys) -> None:
     readings = write_readings(tmp_path / "f.csv", finished_readings(small_record(), pockets=[0, 1]))
     assert main(["verify", str(job), str(readings), "-o", str(tmp_path / "proof")]) == 1
     assert "7 not read" in capsys.readouterr().out
 
 
-def test_readings_in_inches_give_the_same(job: Path, tmp_path: Path) -> None:
+def test_readings_in_inches_give_the_same(unpainted, job: Path, tmp_path: Path) -> None:
     readings = finished_readings(small_record())
     write_readings(tmp_path / "mm.csv", readings)
     write_readings(tmp_path / "in.csv", readings, 25.4, "in")
@@ -71,7 +71,7 @@ def test_same_input_same_bytes(job: Path, tmp_path: Path) -> None:
         assert file.read_bytes() == (tmp_path / "two" / file.name).read_bytes()
 
 
-def test_hostile_names_stay_text(tmp_path: Path) -> None:
+def test_hostile_names_stay_text(unpainted, tmp_path: Path) -> None:
     document = small_record().model_dump()
     name = "<script>document.title='owned'</script> \"Tür\" ß"
     document["part"]["name"] = name
@@ -93,7 +93,7 @@ def test_bad_readings_are_refused_and_nothing_is_written(job: Path, tmp_path: Pa
     assert words in capsys.readouterr().err and not (tmp_path / "proof").exists()
 
 
-def test_no_job_and_existing_output_are_refused(job: Path, tmp_path: Path, capsys) -> None:
+def test_no_job_and_existing_output_are_refused(unpainted, job: Path, tmp_path: Path, capsys) -> None:
     readings = write_readings(tmp_path / "f.csv", finished_readings(small_record()))
     assert main(["verify", str(tmp_path), str(readings), "-o", str(tmp_path / "proof")]) == 2
     assert "Name a job folder" in capsys.readouterr().err

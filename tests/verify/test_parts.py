@@ -119,7 +119,7 @@ def test_another_side_is_left_out_and_a_plate_twice_is_said(tmp_path: Path) -> N
     }  # fmt: skip
 
 
-def test_german_page_of_a_series_has_no_english_finding(tmp_path: Path) -> None:
+def test_german_page_of_a_series_has_no_english_finding(unpainted, tmp_path: Path) -> None:
     for k, identity in enumerate([{"side": "oben", "serial": "1"}, {"serial": "1"}, {"side": "unten"}, {}]):
         write(tmp_path / f"j{k}", bent(small_record(), k, 1.0, 0.01 * k).model_copy(update={"identity": identity}))
     (tmp_path / "j3" / "record.json").write_text('{"format": "floorfit-record/1"', encoding="utf-8")
