@@ -124,13 +124,23 @@ def models_of(
     """
     in_order = None
     if order is not None:
-        alone = beside(None)
-        in_order = likeliest_slow(order, lambda slow: alone.criterion - beside(slow).criterion, alone.dispersion)
+        in_order = _in_order(order, beside)
     own = [None] if in_order is None else [None, in_order]
     parts = _parts(points, shapes, own, beside, is_z_measured=is_z_measured)
     if not parts and in_order is None:
         return (Model(priors),)
     return _shared([_searched(one, part, priors[0][0], search) for one in own for part in (None, *parts)])
+
+
+def _in_order(order: Array, beside: Callable[[Slow | None], Solution]) -> Slow | None:
+    """The likeliest error in the order of the readings, at the scatter that is left beside it."""
+    alone = beside(None).criterion
+
+    def at(dispersion: float) -> Slow | None:
+        return likeliest_slow(order, lambda slow: alone - beside(slow).criterion, dispersion)
+
+    found = at(1.0)
+    return found if found is None or beside(found).dispersion == 1.0 else at(beside(found).dispersion)
 
 
 def _searched(in_order: Slow | None, part: _Part | None, start: Prior, search: _Search) -> tuple[Model, float]:

@@ -45,8 +45,8 @@ def slow_errors(order: Array, dispersion: float = 1.0) -> list[Slow]:
     order : (n,) ndarray
         Time or number of each reading; equal ones count as one moment.
     dispersion : float
-        φ of the fit without one. All that stands in a fit is in units of φ; how far gauges drift is known in mm, and
-        is no more likely to be far because the readings scatter.
+        φ of the fit with one. All that stands in a fit is in units of φ; how far gauges drift is known in mm, and is
+        no more likely to be far because the readings scatter.
     """
     from scipy.sparse import csr_array
 
@@ -76,7 +76,7 @@ def likeliest_slow(order: Array, gained: Callable[[Slow], float], dispersion: fl
     gained : callable
         Twice the log likelihood that the fit gains by one, at the smoothing found without.
     dispersion : float
-        φ of the fit without one.
+        φ of the fit with one.
     """
     every = slow_errors(order, dispersion)
     is_first = [one.size in (SIZES_MM[1], DRIFT_MM) for one in every]

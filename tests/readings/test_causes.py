@@ -90,7 +90,7 @@ def test_no_floor_is_sure_that_a_wrong_velocity_takes_out_of_its_limits(job, sha
         assert not one.is_sure or one.margin_mm > 0.8 * abs(share) * (pocket.web + pocket.finish_stock)
 
 
-@pytest.mark.parametrize("size", [-0.12, 0.09])
+@pytest.mark.parametrize("size", [-0.12, 0.09, 0.3])
 def test_a_drift_that_the_fit_allows_for_is_told_with_its_size(job, size: float):
     part, readings = job
     spoiled = replace(readings, thickness=readings.thickness - size * np.linspace(0, 1, len(readings)))
