@@ -60,7 +60,8 @@ class Settings:
     moved_u : float or None, mm
         Standard uncertainty of the plate's movement since roughing; goes with ``"as-programmed"``.
     systematic : float, mm
-        Size of an error that readings share above which the run does not count as conforming.
+        Size of an error that readings share above which the run does not count as conforming, and a floor that it would
+        take out of its limits is held.
     limit_bias : float, mm
         Largest ``bias`` that is taken.
     bias_u : float or None, mm

@@ -187,7 +187,8 @@ def _decided(
     webs = Webs(fit.surface, _available(seen, sites, fit), settings.bias)
     systematic = shared_errors(part, seen, sites, fit, settings.reading_u, is_asked_twice=agreed is None)
     decisions = _decisions(part, taken, settings, webs, fit, seen)
-    doubted = doubted_floors(part, systematic, [one.margin_mm for one in decisions])
+    large = [one for one in systematic if one.size > settings.systematic]
+    doubted = doubted_floors(part, large, [one.margin_mm for one in decisions])
     decisions = _held(part, taken, decisions, doubted | _lost(seen, sites, fit))
     return Result(
         part,

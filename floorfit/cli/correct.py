@@ -100,7 +100,7 @@ def _add_settings(group: argparse._ArgumentGroup) -> None:
     add_numbers(
         group,
         ("--moved-u", "MM", moved),
-        ("--systematic", "MM", "shared error of the readings that gives exit 1 [0.020]"),
+        ("--systematic", "MM", "shared error of the readings that gives exit 1, and holds floors [0.020]"),
         ("--level-part", "P", "probability that the whole part must reach [none]"),
         ("--rib-max", "MM", "widest rib across which steps are listed [12]"),
     )
