@@ -266,7 +266,7 @@ def _available(seen: Observations, sites: Sites, fit: Fit) -> Surface | None:
     """
     if not seen.is_z_measured[seen.is_used].any():
         return None
-    return fit.smoothed(sites.points, sites.left, sites.u)
+    return fit.smoother.smoothed(sites.points, sites.left, sites.u)
 
 
 def _noise(seen: Observations, settings: Settings, taken: Prepared) -> ReadingNoise:

@@ -177,18 +177,6 @@ class Fit:
         """What the fit makes of any values of the same places."""
         return Smoother(self.surface.shapes, self.weights, self.solution, self.slow)
 
-    def smoothed(self, points: Array, values: Array, u: Array) -> Surface:
-        """Smooth other values of the same places, with the same smoothing, robust weights and shapes.
-
-        Parameters
-        ----------
-        points : (n, 2) ndarray, mm
-        values : (n,) ndarray, mm
-        u : (n,) ndarray, mm
-            Places and standard uncertainties of the readings that were fitted; what was read there besides.
-        """
-        return self.smoother.smoothed(points, values, u)
-
 
 @dataclass(frozen=True)
 class _Beside:

@@ -129,7 +129,7 @@ def test_reading_left_out_is_predicted_by_the_rest(dished: tuple[Array, Array, F
 
 def test_smoothing_the_same_values_gives_the_same_surface(dished: tuple[Array, Array, Fit]) -> None:
     points, values, fit = dished
-    again = fit.smoothed(points, values, np.full(len(values), 0.010))
+    again = fit.smoother.smoothed(points, values, np.full(len(values), 0.010))
     assert again.at(*points.T) == pytest.approx(fit.surface.at(*points.T), abs=1e-9)
 
 

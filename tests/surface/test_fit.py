@@ -198,10 +198,12 @@ def test_variance_split_adds_up(plain: Fit) -> None:
 def test_noise_is_what_the_readings_scatter_adds(plain: Fit) -> None:
     """A smoother is linear, ŵ = Σ h y, so that noise of u in each y adds Σ h² u² (JCGM 100:2008, 5.1.2)."""
     u, place = np.full(150, 0.010), np.array([[600.0, 250.0]])
-    shares = [float(plain.smoothed(SPREAD[0], one, u).at(600, 250)) for one in np.eye(150)]
+    shares = [float(plain.smoother.smoothed(SPREAD[0], one, u).at(600, 250)) for one in np.eye(150)]
     noise, _, _ = plain.variance_split([place])
     assert noise[0] == pytest.approx(plain.dispersion * np.sum(np.square(shares)) * 0.010**2, rel=1e-6)
-    assert plain.smoothed(*SPREAD, u).at(600, 250) == pytest.approx(float(plain.surface.at(600, 250)), abs=1e-9)
+    assert plain.smoother.smoothed(*SPREAD, u).at(600, 250) == pytest.approx(
+        float(plain.surface.at(600, 250)), abs=1e-9
+    )
 
 
 @pytest.mark.parametrize("case", ANSWERED, ids=lambda case: case.name)
