@@ -39,10 +39,9 @@ _RUNS = re.compile("[ -~\xa1-\xac\xae-\xff]+|[^ -~\xa1-\xac\xae-\xff]+")
 
 @dataclass(frozen=True)
 class _Held:
-    """What a PDF whose fonts have a byte a sign holds by now: signs by weight, and pieces as matplotlib wrote them."""
+    """What a PDF whose fonts have a byte a sign holds by now: signs by weight, and names of its fonts."""
 
     signs: tuple[set[str], set[str]] = field(default_factory=lambda: (set(), set()))
-    pieces: dict[tuple[str, bool, float], bytes] = field(default_factory=dict)
     names: dict[bool, bytes] = field(default_factory=dict)
 
 
@@ -91,8 +90,10 @@ class DrawnWord(Artist):
         if held is not None:
             gc.set_foreground(self.color)
             for piece in _RUNS.findall(self.text):
-                shown = _as_it_is if piece[0] in _ONE_BYTE else _as_before
-                shown(renderer, held, gc, (x, y), piece, self)
+                if piece[0] in _ONE_BYTE:
+                    _as_it_is(renderer, held, gc, (x, y), piece, self)
+                else:
+                    renderer.draw_text(gc, x, y, piece, _font(self.bold, self.points), 0.0, ismath=False)
                 x += _width(piece, self.bold) * share
         elif isinstance(renderer, RendererAgg):
             pixels: Any = renderer
@@ -183,31 +184,6 @@ def _as_it_is(renderer: Any, held: _Held, gc: Any, at: tuple[float, float], text
         held.names[word.bold] = written(file.fontName(font.fname))
     shown = written(text.encode("latin-1"))
     file.write(b"BT %b %.2f Tf %.3f %.3f Td %b Tj ET\n" % (held.names[word.bold], word.points, *at, shown))
-
-
-class _Tape(list[bytes]):
-    """A stream that keeps what is written."""
-
-    write = list.append
-
-
-def _as_before(renderer: Any, held: _Held, gc: Any, at: tuple[float, float], text: str, word: DrawnWord) -> None:
-    """Have matplotlib lay out a piece once in a PDF, and write the same at every further place."""
-    from matplotlib.backends.backend_pdf import Op
-
-    file, key = renderer.file, (text, word.bold, word.points)
-    renderer.check_gc(gc, gc.get_rgb())
-    if key not in held.pieces:
-        page, file.currentstream = file.currentstream, _Tape()
-        renderer.draw_text(gc, *at, text, _font(word.bold, word.points), 0.0, ismath=False)
-        tape, file.currentstream = b"".join(file.currentstream), page
-        held.pieces[key] = tape.partition(b" cm\n")[2]
-    if not held.pieces[key]:  # written in another way than `q … cm BT`
-        renderer.draw_text(gc, *at, text, _font(word.bold, word.points), 0.0, ismath=False)
-        return
-    file.output(Op.gsave)
-    file.output(1.0, 0.0, -0.0, 1.0, *at, Op.concat_matrix)
-    file.write(held.pieces[key])
 
 
 def extent(text: str, *, bold: bool) -> tuple[float, float]:
