@@ -16,7 +16,6 @@ from numpy.typing import ArrayLike
 from floorfit.closing import closing_sentence
 from floorfit.decision.decision import known
 from floorfit.part.part_file import part_to_document
-from floorfit.readings.gauge_file import gauge_to_document
 from floorfit.record import (
     DishRecord,
     InputRecord,
@@ -29,6 +28,7 @@ from floorfit.record import (
 from floorfit.whole import moment
 
 if TYPE_CHECKING:
+    from floorfit.readings.gauge import Gauge
     from floorfit.readings.systematic import Systematic
     from floorfit.result import Result
     from floorfit.surface.spline import Surface
@@ -69,11 +69,17 @@ def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None =
         map=result.map,
         neighbours=list(result.neighbours),
         findings=[asdict(finding) for finding in result.findings],
-        gauge=None if result.gauge is None else gauge_to_document(result.gauge),
+        gauge=None if result.gauge is None else _gauge(result.gauge),
         frame=None if result.frame is None else result.frame.document(),
         identity=dict(result.readings.identity),
         systematic=[_shared(one) for one in result.systematic],
     )
+
+
+def _gauge(gauge: Gauge) -> dict[str, Any]:
+    from floorfit.readings.gauge_file import gauge_to_document  # the file's model, which no run without a gauge needs
+
+    return gauge_to_document(gauge)
 
 
 def _shared(error: Systematic) -> SystematicRecord:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import Any
 
@@ -22,9 +21,6 @@ from floorfit.surface.posterior import Posterior
 from floorfit.web import Webs, left_after, margin
 
 __all__ = ["decide", "hold_all", "hold_each", "hold_some"]
-
-#: Threads that decide floors side by side; their matrix products and linear programmes run at once.
-WORKERS = 2
 
 #: Readings on a floor below which its verdict rests on its neighbours: a plane needs three.
 FEW = 3
@@ -89,18 +85,12 @@ def _decide(
     common = common_u * generator.standard_normal(posterior.count)
     samples = posterior.samples_over([one.points for one in floors])
 
-    def decided(k: int) -> Decision:
-        floor = floor_warp(floors[k], samples(k), common)
-        if used[k] == 0:
-            return _unmeasured(floor, given[k])
-        return _measured(floor, used[k], webs, settings, Wording(part.units))
-
-    with ThreadPoolExecutor(WORKERS) as pool:
-        out = []
-        for decision in pool.map(decided, range(len(part.pockets))):
-            out.append(decision)
-            if progress is not None:
-                progress()
+    words, out = Wording(part.units), []
+    for k, mean in enumerate(floors):
+        floor = floor_warp(mean, samples(k), common)
+        out.append(_measured(floor, used[k], webs, settings, words) if used[k] else _unmeasured(floor, given[k]))
+        if progress is not None:
+            progress()
     return tuple(out)
 
 

@@ -315,7 +315,7 @@ def _image(
     half_x, half_y = _half_step(x), _half_step(y)
     extent = view.units(np.array([x[0] - half_x, x[-1] + half_x, y[0] - half_y, y[-1] + half_y]))
     image = view.axes.imshow(
-        values, origin="lower", extent=tuple(extent), aspect="auto", interpolation="bilinear",
+        np.float32(values), origin="lower", extent=tuple(extent), aspect="auto", interpolation="bilinear",
         cmap=colour_map(anchors, "layer"), vmin=limits[0], vmax=limits[1], zorder=1,
     )  # fmt: skip
     image.set_clip_path(clip)

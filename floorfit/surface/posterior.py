@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -17,7 +16,7 @@ from floorfit.surface.families import NOTHING, Family, placed, slices, within
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_energy import Rough
 from floorfit.surface.local_shapes import LocalShapes, Misfit, together
-from floorfit.surface.reml import WORKERS, Equations, Prior, Solution, solve
+from floorfit.surface.reml import Equations, Prior, Solution, solve
 from floorfit.surface.spline import middles
 
 if TYPE_CHECKING:
@@ -149,9 +148,7 @@ def mixture(equations: Equations, priors: Sequence[tuple[Prior, float, float]]) 
     nodes += [(replace(best, smoothing=float(best.smoothing * np.exp(step))), share / 6) for step in (-root, root)]
     nodes += [(prior, part) for prior, _, part in others]
     total = sum(part for _, part in nodes)
-    with ThreadPoolExecutor(WORKERS) as pool:
-        solutions = list(pool.map(lambda node: solve(equations, node[0]), nodes))
-    return [(solution, part / total) for solution, (_, part) in zip(solutions, nodes, strict=True)]
+    return [(solve(equations, prior), part / total) for prior, part in nodes]
 
 
 def mean_of(models: Sequence[tuple[float, Nodes]]) -> tuple[Array, Array]:
@@ -250,8 +247,7 @@ def _samples(
         own += shifts[k][0][:, :, None]
         return own, placed(amounts, nodes[k].start, len(shifts[k][1])) + shifts[k][1][:, None]
 
-    with ThreadPoolExecutor(WORKERS) as pool:
-        parts = list(pool.map(drawn, range(len(nodes))))
+    parts = [drawn(k) for k in range(len(nodes))]
     deviations, amounts = (np.concatenate([part[k] for part in parts], axis=-1) for k in (0, 1))
     return deviations, amounts
 

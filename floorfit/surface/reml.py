@@ -61,9 +61,6 @@ def _phi_cost(log_phi: Array) -> Array:
 LOG_PHIS = np.concatenate([np.arange(0.0, 0.5, 0.02), np.arange(0.5, 8.0, 0.1), np.arange(8.0, 30.0, 0.5)])
 LOG_PHI_SHARES, LOG_PHI_COSTS = np.exp(-LOG_PHIS), _phi_cost(LOG_PHIS)
 
-#: Threads that search, solve and draw side by side, each with its BLAS on one thread.
-WORKERS = 2
-
 
 @dataclass(frozen=True)
 class Equations:

@@ -6,7 +6,6 @@ The criterion is smooth in log λ and, near its least, a parabola: three strides
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -15,7 +14,7 @@ from floorfit.errors import NumericalError
 from floorfit.surface.axis import MARGIN_CELLS
 from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import Grid
-from floorfit.surface.reml import PRIOR_LOG_MEAN, WORKERS, Equations, Prior, Solution, factor_of, solve
+from floorfit.surface.reml import PRIOR_LOG_MEAN, Equations, Prior, Solution, factor_of, solve
 
 __all__ = ["LIKELY", "START", "best_prior", "best_smoothing", "likely_starts", "pinned"]
 
@@ -170,10 +169,8 @@ def best_prior(equations: Equations, start: Prior) -> list[tuple[Solution, float
         return start.smoothing if best is None else tried[best][0].prior.smoothing
 
     def judge(shapes: list[Prior]) -> Prior:
-        new = [shape for shape in shapes if shape not in tried]
-        with ThreadPoolExecutor(WORKERS) as pool:
-            begun = [replace(shape, smoothing=near(shape)) for shape in new]
-            tried.update(zip(new, pool.map(lambda one: _evidence(equations, one), begun), strict=True))
+        begun = {shape: replace(shape, smoothing=near(shape)) for shape in shapes if shape not in tried}
+        tried.update({shape: _evidence(equations, one) for shape, one in begun.items()})
         return min(tried, key=lambda shape: tried[shape][2])
 
     ladder = [replace(start, smooth_length=smooth_length, tension=0.0) for smooth_length in smooth_lengths]
