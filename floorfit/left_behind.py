@@ -10,18 +10,36 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import secrets
 import shutil
-import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from floorfit.errors import OutputError
 
-__all__ = ["HELD", "clear_left_behind", "temporary_folder"]
+__all__ = ["HELD", "clear_left_behind", "passing_folder", "temporary_folder"]
 
 #: Name of an old result inside the folder that holds it for the moment of a replacement.
 HELD = "was"
 
 _NAME = re.compile(r"\.(?P<target>.+)\.floorfit(?P<old>-old)?-(?P<host>[0-9a-f]{8})-(?P<pid>\d+)-[0-9A-Za-z_]{8}")
+
+
+@contextmanager
+def passing_folder(target: Path) -> Iterator[Path]:
+    """Give a folder as `temporary_folder` makes it, which vanishes with the block, whatever stopped its making.
+
+    Parameters
+    ----------
+    target : Path
+        What will be made.
+    """
+    folder = _named(target, "floorfit")
+    try:
+        yield _made(folder)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def temporary_folder(target: Path, *, is_old: bool = False) -> Path:
@@ -43,16 +61,18 @@ def temporary_folder(target: Path, *, is_old: bool = False) -> Path:
     OutputError
         If the parent cannot be written.
     """
-    parent = target.resolve().parent
-    kind = "floorfit-old" if is_old else "floorfit"
-    prefix = f".{target.name}.{kind}-{_host()}-{os.getpid()}-"
+    return _made(_named(target, "floorfit-old" if is_old else "floorfit"))
+
+
+def _named(target: Path, kind: str) -> Path:
+    return target.resolve().parent / f".{target.name}.{kind}-{_host()}-{os.getpid()}-{secrets.token_hex(4)}"
+
+
+def _made(folder: Path) -> Path:
     try:
-        folder = Path(tempfile.mkdtemp(prefix=prefix, dir=parent))
+        folder.mkdir()
     except OSError as error:
-        raise OutputError(f"{parent}: cannot be written ({error.strerror}). Make the folder first.") from error
-    umask = os.umask(0)
-    os.umask(umask)
-    folder.chmod(0o777 & ~umask)
+        raise OutputError(f"{folder.parent}: cannot be written ({error.strerror}). Make the folder first.") from error
     return folder
 
 

@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from floorfit.errors import OutputError
-from floorfit.left_behind import HELD, clear_left_behind, temporary_folder
+from floorfit.left_behind import HELD, clear_left_behind, passing_folder, temporary_folder
 from floorfit.stop import undisturbed
 
 __all__ = ["moment", "refuse_existing", "whole_file", "whole_folder"]
@@ -42,13 +42,10 @@ def whole_folder(target: str | Path, *, replace: bool) -> Iterator[Path]:
     refuse_existing(path, replace=replace)
     if path.exists() and not path.is_dir():
         raise OutputError(f"{path}: is a file, a folder was expected. Choose another name.")
-    temporary = temporary_folder(path)
-    try:
+    with passing_folder(path) as temporary:
         yield temporary
         with undisturbed(str(target)):
             _swap(temporary, path)
-    finally:
-        shutil.rmtree(temporary, ignore_errors=True)
 
 
 @contextmanager
@@ -71,13 +68,10 @@ def whole_file(target: str | Path, *, replace: bool) -> Iterator[Path]:
     refuse_existing(path, replace=replace)
     if path.is_dir():
         raise OutputError(f"{path}: is a folder, a file was expected. Choose another name.")
-    temporary = temporary_folder(path)
-    try:
+    with passing_folder(path) as temporary:
         yield temporary / path.name
         with undisturbed(str(target)):
             os.replace(temporary / path.name, path)
-    finally:
-        shutil.rmtree(temporary, ignore_errors=True)
 
 
 def refuse_existing(path: str | Path, *, replace: bool) -> None:

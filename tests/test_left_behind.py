@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
 import signal
@@ -14,6 +15,7 @@ from pathlib import Path
 import pytest
 import small_part
 
+import floorfit
 from floorfit.left_behind import HELD, clear_left_behind, temporary_folder
 from floorfit.whole import whole_folder
 
@@ -130,6 +132,36 @@ def test_stop_between_the_two_renames_keeps_the_old_result(tmp_path: Path, monke
         pass
     assert _names(tmp_path) == ["job"]
     assert (tmp_path / "job" / "offsets.csv").read_text() == "old"
+
+
+def test_stop_while_the_folder_is_made_leaves_none(tmp_path: Path, monkeypatch) -> None:
+    real = Path.mkdir
+
+    def stopping(folder: Path) -> None:
+        real(folder)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Path, "mkdir", stopping)
+    with pytest.raises(KeyboardInterrupt), whole_folder(tmp_path / "job", replace=False):
+        pass
+    assert _names(tmp_path) == []
+
+
+def test_pictures_of_a_killed_run_are_cleared_by_the_next(tmp_path: Path, monkeypatch) -> None:
+    write, job = importlib.import_module("floorfit.report.write"), tmp_path / "job"
+    left = []
+
+    def killed(record: object, folder: Path, **options: object) -> None:
+        left.append(_of_the_dead(Path(folder)))
+
+    floorfit.correct(small_part.part(), small_part.readings(small_part.plane)).save(job, pictures=False)
+    monkeypatch.setattr(write, "write_report", killed)
+    with pytest.raises(FileNotFoundError):
+        floorfit.report(job)
+    assert left[0].parent == job and left[0].is_dir()
+    with pytest.raises(FileNotFoundError):
+        floorfit.report(job)
+    assert not left[0].exists()
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")

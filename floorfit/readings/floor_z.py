@@ -22,8 +22,14 @@ FEWEST = 6
 #: Stock that is seen in a Z or a web, mm, and a height of the whole underside that is told, mm: above what readings
 #: scatter by. Own choice.
 STOCK_SEEN, COMMON_MM = 0.2, 0.15
-#: Standard deviations of the warp by which its middle is off zero, where that is told. Own choice.
-ALIKE = 4.0
+#: Standard deviations of the warp by which its middle is off zero, where that is told. A plate that touches its table
+#: somewhere and bows stands off by one or two in its middle. Own choice.
+ALIKE = 3.0
+#: Spread of measured Z about the programme, mm, below which they are the programme's, rounded.
+ROUNDED_MM = 0.0008
+#: Thicknesses that scatter on their floors by less than this share of their uncertainty, and Z by so many times as much
+#: as these, look like each other's column, with so many degrees of freedom. Own choice.
+TOO_EVEN, TIMES, FREEDOM = 0.35, 2.0, 20
 #: Why a floor is held whose Z nobody knows, and what frees it.
 UNKNOWN_Z = (
     "no Z of the roughed floors was measured; measure it where the web is read (column z_mm), or "
@@ -74,7 +80,7 @@ def settle_floor_z(part: Part, readings: Readings, floor_z: str, moved_u: float 
     Raises
     ------
     InputError
-        If ``floor_z`` is neither, or one of the two statements comes without the other.
+        If ``floor_z`` is neither, or one of the two statements comes without the other; if all Z are the thicknesses.
 
     Notes
     -----
@@ -83,10 +89,11 @@ def settle_floor_z(part: Part, readings: Readings, floor_z: str, moved_u: float 
     """
     _check(floor_z, moved_u)
     floor = np.asarray(assign_floors(part, readings.x, readings.y), np.intp)
+    _refuse_repeated(part, readings, floor)
     wanted = (floor >= 0) & (np.isfinite(readings.thickness) | np.isfinite(readings.tof))
     measured, missing = wanted & np.isfinite(readings.z), wanted & ~np.isfinite(readings.z)
     if not missing.any():
-        return FloorZ(readings, 0.0, True, _doubts(part, readings, floor, measured))
+        return FloorZ(readings, 0.0, True, _doubts(part, readings, floor, measured, u_mm))
     if measured.sum() >= FEWEST:
         return _estimated(part, readings, floor, measured, missing, u_mm)
     if floor_z == "as-programmed" and moved_u is not None:
@@ -94,8 +101,26 @@ def settle_floor_z(part: Part, readings: Readings, floor_z: str, moved_u: float 
     return FloorZ(readings, 0.0, False)
 
 
-def _doubts(part: Part, readings: Readings, floor: Rows, rows: Flags) -> tuple[Finding, ...]:
-    """Say where all measured Z stand off alike: at the finished floor, or by a height that no bent plate has."""
+def _refuse_repeated(part: Part, readings: Readings, floor: Rows) -> None:
+    """Refuse a file whose Z are its thicknesses over again: every underside would be level with the datum."""
+    rows = (floor >= 0) & np.isfinite(readings.thickness) & np.isfinite(readings.z)
+    z, thickness = readings.z[rows], readings.thickness[rows]
+    if len(z) < FEWEST or not np.array_equal(z, thickness):
+        return
+    if float(np.std(z - nominal_levels(part, readings.x, readings.y, floor)[0][rows])) > ROUNDED_MM:
+        text = (
+            f"Z of the floor and thickness are the same number in all {len(z)} readings, and differ from place to "
+            "place. One column repeats the other: the warp would come out as nothing. Give the Z that the machine "
+            "measured."
+        )
+        raise InputError([Finding("z-repeats-thickness", readings.source, "", text)])
+
+
+def _doubts(part: Part, readings: Readings, floor: Rows, rows: Flags, u_mm: float) -> tuple[Finding, ...]:
+    """Say where all measured Z stand off alike: at the finished floor, or by a height that no bent plate has.
+
+    And where Z and thickness may stand in each other's column.
+    """
     rows = rows & np.isfinite(readings.thickness)
     if rows.sum() < FEWEST:
         return ()
@@ -109,6 +134,16 @@ def _doubts(part: Part, readings: Readings, floor: Rows, rows: Flags) -> tuple[F
             "from the drawing or the programme? Measure it on the roughed floor, where the web is read."
         )
         return (Finding("z-finished", readings.source, "", text, "warning"),)
+    thickness = readings.thickness[rows] - (rough - under)[rows]
+    u = float(np.median(np.where(np.isfinite(readings.u[rows]), readings.u[rows], u_mm)))
+    scatter = _scatter(readings.x[rows], readings.y[rows], floor[rows], np.column_stack([thickness, off]))
+    if scatter is not None and ROUNDED_MM < scatter[0] < min(TOO_EVEN * u, scatter[1] / TIMES):
+        text = (
+            f"thicknesses scatter on their floors by {scatter[0]:.4f} mm, less than a gauge with the stated "
+            f"uncertainty of {u:.3f} does, and the measured Z by {scatter[1]:.4f}. Do the two stand in each other's "
+            "column? Every offset would have the wrong sign. Check one pocket by hand, or state the gauge's --reading-u."
+        )
+        return (Finding("z-thickness-exchanged", readings.source, "", text, "warning"),)
     middle = float(np.median(warp))
     if abs(middle) > COMMON_MM and abs(middle) > ALIKE * MAD_TO_SD * float(np.median(np.abs(warp - middle))):
         text = (
@@ -117,6 +152,18 @@ def _doubts(part: Part, readings: Readings, floor: Rows, rows: Flags) -> tuple[F
         )
         return (Finding("common-height", readings.source, "", text, "warning"),)
     return ()
+
+
+def _scatter(x: Array, y: Array, floor: Rows, values: Array) -> Array | None:
+    """Standard deviation of each column about a plane on each floor; None with few degrees of freedom."""
+    squares, freedom = np.zeros(values.shape[1]), 0
+    for one in np.unique(floor):
+        here = floor == one
+        if here.sum() > 3:
+            plane = np.column_stack([np.ones(here.sum()), x[here], y[here]])
+            squares += np.sum((values[here] - plane @ np.linalg.lstsq(plane, values[here], rcond=None)[0]) ** 2, axis=0)
+            freedom += int(here.sum()) - 3
+    return np.sqrt(squares / freedom) if freedom >= FREEDOM else None
 
 
 def _is_alike(values: Array, within: float) -> bool:

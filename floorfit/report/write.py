@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from floorfit.errors import OutputError
+from floorfit.left_behind import passing_folder
 from floorfit.record import Record, record_of
 from floorfit.report.format import Writing
 from floorfit.stop import undisturbed
@@ -85,11 +85,11 @@ def job_folder(job: object) -> Path:
 
 def _write_into(record: Record, folder: Path, writing: Writing | None, progress: Callable[[str], None] | None) -> None:
     """Write into a folder that holds other files, once all of them are made."""
-    with tempfile.TemporaryDirectory(prefix=".pictures.", dir=folder) as temporary:
+    with passing_folder(folder / "pictures") as temporary:
         write_report(record, temporary, writing=writing, progress=progress)
         with undisturbed(str(folder)):
             for name in FILES:
-                os.replace(Path(temporary, name), folder / name)
+                os.replace(temporary / name, folder / name)
 
 
 def write_report(
