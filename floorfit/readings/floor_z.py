@@ -141,7 +141,8 @@ def _doubts(part: Part, readings: Readings, floor: Rows, rows: Flags, u_mm: floa
         text = (
             f"thicknesses scatter on their floors by {scatter[0]:.4f} mm, less than a gauge with the stated "
             f"uncertainty of {u:.3f} does, and the measured Z by {scatter[1]:.4f}. Do the two stand in each other's "
-            "column? Every offset would have the wrong sign. Check one pocket by hand, or state the gauge's --reading-u."
+            "column? Every offset would have the wrong sign. Check one pocket by hand, or state the gauge's "
+            "--reading-u."
         )
         return (Finding("z-thickness-exchanged", readings.source, "", text, "warning"),)
     middle = float(np.median(warp))
