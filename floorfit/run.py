@@ -179,6 +179,7 @@ def _decided(
     agreed: Agreement | None,
     modes: Modes | None,
 ) -> Result:
+    from floorfit.decision.odd_web import odd_webs
     from floorfit.noticed import fit_findings, shared_errors, shared_findings
     from floorfit.readings.causes import doubted_floors
     from floorfit.web import Webs
@@ -189,7 +190,8 @@ def _decided(
     decisions = _decisions(part, taken, settings, webs, fit, seen)
     large = [one for one in systematic if one.size > settings.systematic]
     doubted = doubted_floors(part, large, [one.margin_mm for one in decisions])
-    decisions = _held(part, taken, decisions, doubted | _lost(seen, sites, fit))
+    odd = odd_webs(part, webs, fit, sites.points, sites.u, seen.floor[sites.rows], decisions, settings.decision.level)
+    decisions = _held(part, taken, decisions, odd | doubted | _lost(seen, sites, fit))
     return Result(
         part,
         taken.shown,

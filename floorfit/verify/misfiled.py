@@ -9,7 +9,7 @@ import numpy as np
 
 from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
-from floorfit.part.lattice import floor_points
+from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
 from floorfit.verify.predicted import Prediction
 from floorfit.verify.taken import Taken, take
@@ -21,8 +21,10 @@ _CHANCE = 1e-3
 #: Least readings that can tell how the file stands, and misfits, as multiples of what is expected and of each other,
 #: from which another standing is the better. Own choice: of Gaussian readings in place the median misfit is 0.67.
 _LEAST, _MISFIT, _BETTER = 20, 1.0, 0.7
-#: Share of a floor that may be further from every reading than this share of its length or width. Own choice.
-_UNREAD, _FAR = 0.3, 0.4
+#: By the number of a floor's readings, from each on: share of its length or width beyond all of them from which that is
+#: told, and from which the floor is not proved. Own choice: of readings strewn at random, 1 floor in 300 or fewer is
+#: left unproved; one alone has to lie in the middle third.
+_BEYOND = ((1, 2 / 3, 2 / 3), (5, 1 / 2, 2 / 3), (7, 1 / 2, 0.6), (10, 1 / 2, 1 / 2))
 #: Ways in which a file may stand: signs of X and Y about the middle of the part.
 _WAYS = {"turned by 180 degrees": (-1, -1), "mirrored in X": (-1, 1), "mirrored in Y": (1, -1)}
 
@@ -113,29 +115,30 @@ def _misfit(taken: Taken) -> float:
     return float(np.median(np.abs(gap - np.median(gap)) / np.hypot(taken.u[rows], taken.predicted_u[rows])))
 
 
-def read_in_part(prediction: Prediction, taken: Taken, points: Array, source: str) -> list[Finding]:
-    """A warning for each floor most of which lies far from every reading on it.
+def read_in_part(part: Part, taken: Taken, points: Array) -> dict[int, tuple[str, bool]]:
+    """Floors that were read at one end alone: words for each, and whether it is left unproved.
 
     Parameters
     ----------
-    prediction : Prediction
+    part : Part
     taken : Taken
     points : (n, 2) ndarray, mm
-    source : str
-        Name of the readings.
+
+    Notes
+    -----
+    The prediction says what a floor is that was cut as decided. Whether it was, along all of it, its readings alone
+    can tell: no other floor knows of a tool that was changed half way.
     """
-    out = []
-    for index in np.unique(taken.floor[taken.is_used]):
-        pocket = prediction.part.pockets[int(index)]
-        x0, y0, x1, y1 = pocket.polygon.bounds
-        size = np.array([x1 - x0, y1 - y0])
+    out = {}
+    for index in np.unique(taken.floor[taken.is_used]).tolist():
         mine = points[taken.is_used & (taken.floor == index)]
-        apart = np.abs(floor_points(pocket)[:, None] - mine) / size
-        away = float((apart.max(axis=2).min(axis=1) > _FAR).mean())
-        if len(mine) > 2 and away > _UNREAD:
-            text = (
-                f"{100 * away:.0f} % of the floor is far from every reading on it (over {_FAR:g} of its length or "
-                "width): what is said of that part rests on the other floors. Read it there too."
+        low, high = np.array(part.pockets[index].polygon.bounds).reshape(2, 2)
+        beyond = float((np.maximum(mine.min(axis=0) - low, high - mine.max(axis=0)) / (high - low)).max())
+        told, unproved = [shares for least, *shares in _BEYOND if len(mine) >= least][-1]
+        if beyond > told:
+            words = (
+                f"{100 * beyond:.0f} % of its length or width lies beyond every reading on it, and nobody knows how it "
+                "was cut there; read it there too"
             )
-            out.append(Finding("read-in-part", source, f"pocket {pocket.id}", text, "warning"))
+            out[index] = words, beyond > unproved
     return out

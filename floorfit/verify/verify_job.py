@@ -102,7 +102,8 @@ def verify(
     points = np.column_stack([readings.x, readings.y])
     bias, movement, steps = _split(prediction, taken, points, movement_limit_mm)
     tell("fitting what was not predicted")
-    floors = _floors(prediction, taken, points, steps)
+    in_part = read_in_part(prediction.part, taken, points)
+    floors = _floors(prediction, taken, points, steps, in_part)
     rough = looks_roughed(prediction, taken, readings.x, readings.y)
     withheld = why_withheld(prediction, bias, movement, floors, rough, bias_limit_mm)
     doubts += _rough_findings(prediction, readings.source, rough)
@@ -111,9 +112,16 @@ def verify(
     if not otherwise:
         share = _share_limits(found.intervals.inside_without_bias, found.intervals.total)
         otherwise = not_as_predicted(found.intervals, share, readings.source)
-    otherwise += turned(prediction, readings, taken) + read_in_part(prediction, taken, points, readings.source)
-    told = (*doubts, *otherwise, *found.findings)
+    otherwise += turned(prediction, readings, taken)
+    told = (*doubts, *otherwise, *_part_findings(prediction, readings.source, in_part), *found.findings)
     return replace(found, findings=told, withheld=why or withheld, identity=record.identity)
+
+
+def _part_findings(prediction: Prediction, source: str, in_part: dict[int, tuple[str, bool]]) -> list[Finding]:
+    names = prediction.part.pockets
+    return [
+        Finding("read-in-part", source, f"pocket {names[k].id}", words, "warning") for k, (words, _) in in_part.items()
+    ]
 
 
 def _rough_findings(prediction: Prediction, source: str, rough: Array) -> list[Finding]:
@@ -131,12 +139,20 @@ def _level(prediction: Prediction) -> float:
     return float(prediction.record.settings.get("level", 0.95))
 
 
-def _floors(prediction: Prediction, taken: Taken, points: Array, steps: dict[int, Step]) -> tuple[FloorProof, ...]:
+def _floors(
+    prediction: Prediction, taken: Taken, points: Array, steps: dict[int, Step], in_part: dict[int, tuple[str, bool]]
+) -> tuple[FloorProof, ...]:
     seed, level = int(prediction.record.settings.get("seed", 1)), _level(prediction)
     field = fit_field(prediction, taken, points, steps, seed)
-    return tuple(
+    found = [
         prove_floor(prediction, taken, k, field, steps[k], level, seed) if k in steps else unread(prediction, taken, k)
         for k in range(len(prediction.part.pockets))
+    ]
+    return tuple(
+        replace(one, verdict="undecided", reason=f"read-in-part: {in_part[k][0]}")
+        if one.verdict == "conform" and in_part.get(k, ("", False))[1]
+        else one
+        for k, one in enumerate(found)
     )
 
 

@@ -30,7 +30,7 @@ SILENT = ("applied.py", "cad/", "cli/", "errors.py", "nc/", "planning/")
 #: Modules that say something of a run, of finished webs or of a series, each with its functions that only refuse.
 SAYING: dict[str, set[str]] = {
     "as_cut.py": {"_read", "_refuse"},
-    "decision/budget.py": set(), "decision/decide.py": set(), "decision/rules.py": set(),
+    "decision/budget.py": set(), "decision/decide.py": set(), "decision/odd_web.py": set(), "decision/rules.py": set(),
     "identity.py": {"_faults", "missing_facts", "refuse_other_clamping", "thermal_growth"},
     "noticed.py": set(), "prepared.py": set(), "readings/causes.py": set(), "readings/floor_z.py": set(),
     "readings/gauge.py": {"_warnings", "budget"}, "readings/ids.py": {"_check_table", "read_ids"},

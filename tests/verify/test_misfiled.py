@@ -68,12 +68,22 @@ def test_a_file_of_one_value_alone_proves_nothing():
     assert "all 54 readings are 2 mm" in found.readings.reason[0]
 
 
-def test_a_floor_that_is_read_at_one_end_alone_is_told():
-    """All six within a fifth of its length: half of it, 0.4 mm deeper, would go unseen."""
-    x = GOOD.x.copy()
-    x[:6] = 22.0 + (x[:6] - 10.0) * 0.2
-    found = verify(small_record(), replace(GOOD, x=x))
-    assert [one.place for one in found.findings if one.code == "read-in-part"] == ["pocket P1"]
+@pytest.mark.parametrize(
+    ("number", "share", "is_told", "is_proved"),
+    [(6, 0.2, True, False), (6, 0.32, True, False), (6, 0.35, True, True), (6, 0.49, True, True),
+     (6, 0.51, False, True), (4, 0.2, True, False), (4, 0.32, True, False), (4, 0.35, False, True),
+     (1, 0.32, True, False), (1, 0.35, False, True), (1, 0.65, False, True), (1, 0.68, True, False)],
+)  # fmt: skip
+def test_a_floor_that_is_read_at_one_end_alone_is_not_proved(number, share, is_told, is_proved):
+    """What lies beyond its readings may be cut 0.4 mm deeper, and they are the same."""
+    x, y = GOOD.x.copy(), GOOD.y.copy()
+    x[:6] = 10.0 + 120 * share * np.linspace(0.4, 1.0, 6)
+    y[:6] = 10.0 + 90 * np.array([0.1, 0.9, 0.2, 0.8, 0.3, 0.5])
+    kept = np.r_[6 - number : 54]
+    found = verify(small_record(), readings_from_arrays(x[kept], y[kept], GOOD.thickness[kept]))
+    assert ["pocket P1"] * is_told == [one.place for one in found.findings if one.code == "read-in-part"]
+    assert found.floors[0].verdict == ("conform" if is_proved else "undecided")
+    assert found.conforms is is_proved and found.floors[0].reason.startswith("read-in-part:") is not is_proved
 
 
 @pytest.mark.parametrize("per", [1, 2, 6])
