@@ -252,6 +252,18 @@ def test_groove_for_a_seal_is_no_floor():
     assert "3 deep over 37 of metal" in one.reason
 
 
+@pytest.mark.parametrize("width", [1.5, 3.0])
+def test_a_slot_that_is_too_narrow_is_named(width):
+    """Twice the area over the perimeter of a slot w wide and 100 long: 100 w / (100 + w)."""
+    solid = bare() - box(220, 50, 2.5, 320, 50 + width, 41)
+    extraction = extract(solid)
+    assert len(extraction.floors) == 1
+    (slot,) = [face for face in extraction.rejected if face.code == "too-narrow"]
+    assert slot.area == pytest.approx(100 * width)
+    assert f"{100 * width / (100 + width):.3g} mm wide" in slot.reason
+    assert len(extract(solid, min_width=1.0).floors) == 2
+
+
 def test_too_small_and_too_thick_are_named():
     solid = bare() - box(220, 20, 2, 228, 28, 41) - box(240, 20, 30, 380, 180, 41)
     extraction = extract(solid, web_max=10.0)
