@@ -263,14 +263,17 @@ def fillet_radius(mesh: Mesh, regions: Regions, members: list[Ints], number: int
 
     Notes
     -----
-    The first strip of a fillet of radius r spans an angle θ from the floor. It is tilted by θ/2 and ends
-    r (1 − cos θ) = 2 r sin²(θ/2) above the floor: r = height / (2 sin²(tilt)), whatever the chord tolerance was.
+    The strip of a fillet of radius r between the angles α and β from the floor is tilted by (α + β)/2. It begins
+    r (1 − cos α) = 2 r sin²(α/2) above the floor and ends so for β; α is 0 but where the first chords are so fine that
+    they are in the floor's plane. Hence r = (√begin + √end)² / (2 sin²(tilt)), whatever the chord tolerance was.
     """
     if not chosen.any():
         return 0.0
     plane = (regions.points[number], regions.normals[number])
     outer = rim.outer[chosen]
-    radius = _strip_ends(mesh, outer, regions.label[outer], members, plane) / (2.0 * np.sin(rim.rise[chosen]) ** 2)
+    begin = ((mesh.vertices[rim.edges[chosen]] - plane[0]) @ plane[1]).mean(axis=1).clip(0.0)
+    end = _strip_ends(mesh, outer, regions.label[outer], members, plane).clip(0.0)
+    radius = (np.sqrt(begin) + np.sqrt(end)) ** 2 / (2.0 * np.sin(rim.rise[chosen]) ** 2)
     order = np.argsort(radius)
     weight = np.cumsum(rim.lengths[chosen][order])
     return float(radius[order][np.searchsorted(weight, weight[-1] / 2.0)])

@@ -38,7 +38,7 @@ class Smoothed:
     ----------
     mesh : Mesh
     plane_label : (m,) ndarray of int
-        Plane of every facet, before the planes of curved faces were joined.
+        Plane of every facet, before the planes of curved faces were joined; −1 for what is left of a curved face.
     smooth : Smooth
     members : list of ndarray of int
         Facets of each region.

@@ -80,7 +80,7 @@ def read_drawing(
     layers_drawn = sorted({entity.dxf.layer for entity in document.modelspace()})
     outline, missing = _outline(shapes, floors, path.name, layers_drawn)
     check_size(np.array(outline), path.name, unit, settings)
-    check_webs([floor.web for floor in floors], path.name, unit, settings)
+    notes += check_webs([floor.web for floor in floors], path.name, unit, settings)
     rings = {layer: polygons for layer, (_, polygons) in shapes.items()}
     notes += [*hatch_doubts(hatches, rings, path.name), *scale_doubts(document, outline, mm, path.name)]
     return floors, outline, "in" if unit == "in" else "mm", [*findings, *notes, *missing]
@@ -101,10 +101,12 @@ def _open(path: Path) -> Any:
 
 
 def _unit(document: Any, source: str, settings: ExtractSettings) -> tuple[float, str, list[Finding]]:
-    own = _INSUNITS.get(int(document.header.get("$INSUNITS", 0)))
+    code = int(document.header.get("$INSUNITS", 0))
+    own = _INSUNITS.get(code)
     stated = settings.units
     if stated is None and own is None:
-        text = "the drawing states no unit ($INSUNITS is not set). State it: --units mm, cm, m or in."
+        is_set = f"is {code}, which is not read" if code else "is not set"
+        text = f"the drawing states no unit ($INSUNITS {is_set}). State it: --units mm, cm, m or in."
         raise InputError([Finding("no-unit", source, "", text)])
     if stated is None or own == MM_PER_MODEL_UNIT[stated]:
         mm = own if own is not None else MM_PER_MODEL_UNIT[stated or "mm"]
@@ -269,15 +271,15 @@ def _with_steps(shapes: Shapes) -> list[tuple[LayerMeaning, shapely.Polygon]]:
 
 def _outline(shapes: Shapes, floors: list[Floor], source: str, drawn_on: list[str]) -> tuple[Ring, list[Finding]]:
     """The part's outline; the rectangle round the floors where the drawing has none."""
-    drawn = [polygon for meaning, polygons in shapes.values() if meaning.is_outline for polygon in polygons]
-    if drawn:
-        largest = max(drawn, key=lambda polygon: polygon.area)
-        return _ring(shapely.Polygon(largest.exterior)), _windows(largest, floors, source)
     if not floors:
         used = ", ".join(drawn_on[:8]) + (", ..." if len(drawn_on) > 8 else "") if drawn_on else "none"
         text = "no closed outline on a layer named FLOOR Z... WEB... was found. "
         text += f"The drawing's layers: {used}. Name the layers so, or give --layers."
         raise InputError([Finding("no-floor", source, "", text)])
+    drawn = [polygon for meaning, polygons in shapes.values() if meaning.is_outline for polygon in polygons]
+    if drawn:
+        largest = max(drawn, key=lambda polygon: polygon.area)
+        return _ring(shapely.Polygon(largest.exterior)), _windows(largest, floors, source)
     x0, y0, x1, y1 = shapely.union_all([shapely.Polygon(floor.foot) for floor in floors]).bounds
     text = "no layer OUTLINE: the rectangle round the floors was taken as the part's outline."
     return ((x0, y0), (x1, y0), (x1, y1), (x0, y1)), [Finding("no-outline", source, "", text, "warning")]

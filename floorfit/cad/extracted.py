@@ -18,7 +18,7 @@ DOUBTFUL = ("too-steep", "no-metal", "covered", "curved", "unsound", "no-wall")
 #: Codes of findings that leave open what a floor is.
 OPEN = (
     *("kink", "noisy", "askew", "bodies-touch", "not-an-outline", "hidden", "layer-name", "external"),
-    *("hatch", "window", "not-to-scale"),
+    *("hatch", "window", "not-to-scale", "unit"),
 )
 
 
@@ -136,9 +136,9 @@ class RejectedFace:
     area : float, mm²
         Plan area.
     code : str
-        Stable short code: ``no-wall``, ``too-steep``, ``too-small``, ``too-thick``, ``curved``, ``bore``,
-        ``spotface``, ``groove``, ``lug-gap``, ``no-metal``, ``covered``, ``under-a-roof`` (cut from the floor beside
-        it), ``not-selected``, ``dropped``, ``unsound`` (a part file would refuse it).
+        Stable short code: ``no-wall``, ``too-steep``, ``too-small``, ``too-narrow``, ``too-thick``, ``curved``,
+        ``bore``, ``spotface``, ``groove``, ``lug-gap``, ``no-metal``, ``covered``, ``under-a-roof`` (cut from the
+        floor beside it), ``not-selected``, ``dropped``, ``unsound`` (a part file would refuse it).
     reason : str
         One sentence with the figures.
     outline : Ring

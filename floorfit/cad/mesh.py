@@ -16,8 +16,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-#: Two vertices nearer than this many resolutions of single precision are one.
-_RESOLUTION = 2.0**-23
+#: Single precision resolves this share of the largest coordinate. Models are written with four decimals at best, so
+#: that a part of less than this many mm is as coarse as one of that size.
+_RESOLUTION, _LEAST_SIZE = 2.0**-23, 700.0
 
 
 @dataclass(frozen=True)
@@ -133,7 +134,7 @@ def join_mesh(raw: RawModel) -> Mesh:
 
 def noise_of(vertices: Floats) -> float:
     """Resolution of single precision at the largest coordinate, mm."""
-    return float(np.abs(vertices).max(initial=1.0)) * _RESOLUTION
+    return float(np.abs(vertices).max(initial=_LEAST_SIZE)) * _RESOLUTION
 
 
 def _topology(vertices: Floats, faces: Ints, noise: float) -> Mesh:

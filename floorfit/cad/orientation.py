@@ -15,6 +15,9 @@ SIZE_LIMITS_MM = (20.0, 20_000.0)
 #: Webs that are all below the first or all above the second are questioned: a set choice; less tears, more is no web
 #: to be measured.
 WEB_LIMITS_MM = (0.2, 25.0)
+#: Webs of a drawing that are all below the first or all above the second are asked about where the drawing itself says
+#: its unit: those of airframe parts are 0.8 to 6 mm (common practice, no source).
+_USUAL_WEBS_MM = (0.5, 8.0)
 #: Normals this near are one, rad: 0.02 mm over 2 m.
 _SAME = 1e-5
 #: Floors that all slope the same way by less than this look like an ``up`` with too few digits, rad.
@@ -124,8 +127,8 @@ def check_size(vertices: NDArray[np.float64], source: str, unit: str, settings: 
     raise InputError([Finding("absurd-size", source, "", text)])
 
 
-def check_webs(webs: list[float], source: str, unit: str, settings: ExtractSettings) -> None:
-    """Question webs that are all absurd in the unit given.
+def check_webs(webs: list[float], source: str, unit: str, settings: ExtractSettings) -> list[Finding]:
+    """Question webs that are all absurd or unusual in the unit given.
 
     Parameters
     ----------
@@ -134,16 +137,27 @@ def check_webs(webs: list[float], source: str, unit: str, settings: ExtractSetti
         File name for messages, and unit of the drawing's numbers.
     settings : ExtractSettings
 
+    Returns
+    -------
+    list of Finding
+        A warning if all webs are under 0.5 mm or all over 8 mm, and ``units`` was not stated.
+
     Raises
     ------
     InputError
         If all webs are under 0.2 mm or all over 25 mm, and ``any_size`` is not set.
     """
     low, high = WEB_LIMITS_MM
-    if settings.any_size or not webs or (min(webs) <= high and max(webs) >= low):
-        return
+    if settings.any_size or not webs:
+        return []
+    is_absurd = max(webs) < low or min(webs) > high
+    low, high = (low, high) if is_absurd else _USUAL_WEBS_MM
+    if (low <= max(webs) and min(webs) <= high) or (settings.units is not None and not is_absurd):
+        return []
     text = (
         f"the webs are {min(webs):.4g} to {max(webs):.4g} mm in the unit given ({unit}); {low:g} mm to {high:g} mm was "
-        "expected. State another unit with --units, or give --any-size if the webs are so."
+        "expected. State the unit with --units, or give --any-size if the webs are so."
     )
-    raise InputError([Finding("absurd-size", source, "", text)])
+    if is_absurd:
+        raise InputError([Finding("absurd-size", source, "", text)])
+    return [Finding("unit", source, "", text, "warning")]

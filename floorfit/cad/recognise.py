@@ -91,12 +91,16 @@ def recognise(mesh: Mesh, settings: ExtractSettings, step: Step) -> Recognition:
     named = np.flatnonzero(is_plane & (regions.plan_areas >= _NAMED_SHARE * settings.min_area))
     rims = rims_of(mesh, regions, table, named, smooth.is_shaped)
     step("reading undersides", 0.55)
-    known = Smoothed(mesh, flat.label, smooth, regions.members(), read_underside(mesh, tolerance))
+    plane_label = np.where(np.append(flat.is_curved, True)[flat.label], -1, flat.label)
+    known = Smoothed(mesh, plane_label, smooth, regions.members(), read_underside(mesh, tolerance))
     rejected = _curved_faces(mesh, regions, is_plane, settings)
+    narrow = (widths < settings.min_width) & ~curved & (regions.plan_areas >= settings.min_area)
+    slots = _narrow_faces(known, np.flatnonzero(narrow), table, settings)
+    rejected += [refused_face(slot, "too-narrow", _narrow_words(slot, settings)) for slot in slots]
     wholes = [whole_face(known, int(number), rims[int(number)]) for number in named]
     floors, refused, more = _judged(known, wholes, settings, step)
     kinks = _kinks(regions, smooth.kinks, floors)
-    return Recognition(known, is_plane, floors, refused, rejected + more, kinks, tolerance)
+    return Recognition(known, is_plane, floors, refused + slots, rejected + more, kinks, tolerance)
 
 
 def _judged(
@@ -224,6 +228,23 @@ def _curved_faces(mesh: Mesh, regions: Regions, is_plane: Bools, settings: Extra
         walled = _share_walled(mesh, facets) > WALLED
         out.append(RejectedFace(place, float(areas[number]), "curved", reason, ring, (), walled))
     return out
+
+
+def _narrow_faces(
+    known: Smoothed, numbers: Ints, table: tuple[Ints, Ints, Ints, Ints], settings: ExtractSettings
+) -> list[Candidate]:
+    """Level faces with walls round them that are large enough, but too narrow: slots."""
+    regions, is_shaped = known.smooth.regions, known.smooth.is_shaped
+    level = np.cos(np.radians(settings.max_slope_deg))
+    numbers = numbers[regions.normals[numbers, 2] > level]
+    rims = rims_of(known.mesh, regions, table, numbers, is_shaped)
+    faces = [whole_face(known, int(number), rims[int(number)]) for number in numbers]
+    return [face for face in faces if face.walled > WALLED and face.web.covered > 1.0 - 1e-3]
+
+
+def _narrow_words(face: Candidate, settings: ExtractSettings) -> str:
+    width = 2.0 * face.polygon.area / face.polygon.length
+    return f"{width:.3g} mm wide (twice its area over its perimeter), --min-width is {settings.min_width:g} mm"
 
 
 def _share_walled(mesh: Mesh, facets: Ints) -> float:

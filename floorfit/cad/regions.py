@@ -83,10 +83,11 @@ def planar_regions(mesh: Mesh, mask: Bools, tolerance: float) -> Regions:
     label = _compact(component_labels(len(good), joined), good)
     label, curved = _split_bent(mesh, label, joined, tolerance)
     curved |= _turning(mesh, label)
-    normals, points, _ = planes_of(mesh, label)
-    leaning = mask | (mesh.heights < 10.0 * mesh.noise)
-    label = _draw_in_slivers(mesh, label, sliver & leaning, normals, points, tolerance)
-    label, curved = _merge_across(mesh, label, curved, sliver, normals, points, tolerance)
+    leaning = sliver & (mask | (mesh.heights < 10.0 * mesh.noise))
+    label = _draw_in_slivers(mesh, label, leaning, tolerance)
+    label, curved = _merge_across(mesh, label, curved, sliver, tolerance)
+    # Once more: the plane of a joined region is surer than that of the strip beside a sliver was.
+    label = _draw_in_slivers(mesh, label, leaning, tolerance)
     normals, points, areas = planes_of(mesh, label)
     return Regions(label, normals, points, areas, curved)
 
@@ -224,11 +225,12 @@ def _peel_planes(mesh: Mesh, facets: Ints, tolerance: float) -> Ints:
     return out
 
 
-def _draw_in_slivers(mesh: Mesh, label: Ints, sliver: Bools, normals: Floats, points: Floats, tolerance: float) -> Ints:
+def _draw_in_slivers(mesh: Mesh, label: Ints, sliver: Bools, tolerance: float) -> Ints:
     """Give slivers the region of a neighbour in whose plane all their corners lie.
 
     A sliver along an edge nearly lies in both planes that meet there, so the strictest fit has the first choice.
     """
+    normals, points, _ = planes_of(mesh, label)
     label = label.copy()
     touching = mesh.pairs[sliver[mesh.pairs].any(axis=1)]
     both = np.concatenate([touching, touching[:, ::-1]])
@@ -256,26 +258,33 @@ def _rows_of(keys: Ints, wanted: Ints) -> Ints:
     return np.asarray(np.repeat(first - np.cumsum(count) + count, count) + np.arange(count.sum()))
 
 
-def _merge_across(
-    mesh: Mesh, label: Ints, curved: Bools, sliver: Bools, normals: Floats, points: Floats, tolerance: float
-) -> tuple[Ints, Bools]:
+def _merge_across(mesh: Mesh, label: Ints, curved: Bools, sliver: Bools, tolerance: float) -> tuple[Ints, Bools]:
     """Join regions of one plane that meet along a sliver."""
+    normals, points, _ = planes_of(mesh, label)
     pairs = mesh.pairs[sliver[mesh.pairs].any(axis=1)]
     links = label[pairs]
     links = links[(links >= 0).all(axis=1) & (links[:, 0] != links[:, 1])]
-    links = links[_same_plane(links, normals, points, tolerance) & ~curved[links].any(axis=1)]
+    apart = np.linalg.norm(normals[links[:, 0]] - normals[links[:, 1]], axis=1)
+    links = np.unique(links[(apart < 2 * _SAME_ANGLE) & ~curved[links].any(axis=1)], axis=0)
+    links = links[_same_plane(mesh, label, links, normals, points, tolerance)]
     if len(links) == 0:
         return label, curved
-    group = component_labels(len(normals), np.unique(links, axis=0))
+    group = component_labels(len(normals), links)
     merged = np.where(label >= 0, group[label], -1)
     out = np.zeros(group.max() + 1, np.bool_)
     out[group[curved]] = True
     return merged, out
 
 
-def _same_plane(links: Ints, normals: Floats, points: Floats, tolerance: float) -> Bools:
-    a, b = links[:, 0], links[:, 1]
-    away = points[a] - points[b]
-    off = np.maximum(np.abs(np.einsum("ij,ij->i", away, normals[a])), np.abs(np.einsum("ij,ij->i", away, normals[b])))
-    lever = 1e-5 * np.linalg.norm(away, axis=1)
-    return np.asarray((np.linalg.norm(normals[a] - normals[b], axis=1) < 2 * _SAME_ANGLE) & (off <= tolerance + lever))
+def _same_plane(mesh: Mesh, label: Ints, links: Ints, normals: Floats, points: Floats, tolerance: float) -> Bools:
+    """Whether the smaller of two regions lies in the plane of the larger, which is the surer one."""
+    order = np.argsort(label, kind="stable")
+    sorted_label = label[order]
+    size = np.bincount(label[label >= 0], mesh.sizes[label >= 0], len(normals))
+    out = np.zeros(len(links), np.bool_)
+    for row, link in enumerate(links):
+        small, large = link[np.argsort(size[link], kind="stable")]
+        facets = order[_rows_of(sorted_label, np.array([small]))]
+        away = _offsets(mesh, facets, normals[large], points[large])
+        out[row] = away.max() <= tolerance + 1e-5 * np.linalg.norm(points[small] - points[large])
+    return out

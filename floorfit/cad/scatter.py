@@ -16,8 +16,9 @@ _SMOOTH = np.radians(5.0)
 _LEAST_HEIGHT = 0.05
 #: The largest faces are looked at, at this many places each, with this many corners round each place.
 _FACES, _PLACES, _AROUND = 16, 100, 12
-#: Corners that are off by less than this do not matter, mm: a tenth of the flatness of one plane.
-_STILL = 1e-4
+#: Corners that are off by less than this many resolutions do not matter (rounding: 0.29 of a step, that of a uniform
+#: distribution); up to there floors come out as they are.
+_STILL = 0.4
 #: A face whose quadratic leaves less than this share of what its plane leaves is curved and says nothing.
 _CURVED = 0.6
 #: Scatter is in all faces: this share of their area has at least that much. A set choice.
@@ -45,7 +46,7 @@ def scatter_note(mesh: Mesh, source: str) -> list[Finding]:
     order = np.argsort(left)
     share = np.cumsum(area[order]) / area.sum()
     least = float(left[order][np.searchsorted(share, _SHARE)])
-    if least <= max(_STILL, 2.0 * mesh.noise):
+    if least <= _STILL * mesh.noise:
         return []
     text = (
         f"corners scatter by about {least:.1g} mm off the faces (a scan, or moved corners): floors may be cut up, lost "

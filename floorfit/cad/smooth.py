@@ -155,13 +155,15 @@ def _normal_beside(mesh: Mesh, regions: Regions, facets: Ints) -> Floats:
 
 
 def _by_pair(pairs: Ints, turn: Floats, length: Floats) -> tuple[Ints, Floats, Floats]:
-    """Mean turn, weighted by length, and whole length of each pair."""
+    """Mean turn, weighted by length, its sense that of most of the border, and whole length of each pair."""
     if len(pairs) == 0:
         return np.zeros((0, 2), np.int64), np.zeros(0), np.zeros(0)
     unique, index = np.unique(pairs, axis=0, return_inverse=True)
     index = index.reshape(-1)
     total = np.bincount(index, length)
-    return unique, np.bincount(index, turn * length) / np.maximum(total, 1e-300), total.astype(np.float64)
+    sense = np.where(np.bincount(index, turn * length) < 0.0, -1.0, 1.0)
+    mean = np.bincount(index, np.abs(turn) * length) / np.maximum(total, 1e-300)
+    return unique, sense * mean, total.astype(np.float64)
 
 
 def _is_wide(mesh: Mesh, regions: Regions, widths: Floats, bent: Floats, pairs: Ints, turn: Floats) -> Bools:

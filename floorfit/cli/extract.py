@@ -33,7 +33,7 @@ list says what is to be done otherwise, and holds for the next revision of the m
 (one action a line; a place is X Y or X Y Z in the part file's unit, well inside the floor.)
 
 exit codes: 0 done; 1 done, but a face with walls round it was left out, two floors meet in a kink, corners scatter, or
-a drawing leaves something open (hidden, not an outline, not to scale); 2 refused.
+a drawing leaves something open (hidden, not an outline, not to scale, unit); 2 refused.
 
 A drawing has an outline for each floor on a layer named FLOOR Z<floor z> WEB<web>, for instance FLOOR Z2.0 WEB2.0,
 with the islands inside it on the same layer, and the part's outline on a layer OUTLINE. Other names go into a table

@@ -239,6 +239,9 @@ def test_layers_are_named_where_none_is_a_floor(tmp_path):
     rounded(space, 20, 20, 180, 140, 8, "Taschen")
     with pytest.raises(InputError, match=r"The drawing's layers: Taschen\. Name the layers so, or give --layers"):
         extract(document, tmp_path)
+    rounded(space, 0, 0, 200, 160, 8, "OUTLINE")
+    with pytest.raises(InputError, match=r"The drawing's layers: OUTLINE, Taschen\. Name the layers so"):
+        extract(document, tmp_path)
 
 
 def test_floor_that_no_part_can_hold(tmp_path):

@@ -169,6 +169,21 @@ def test_a_unit_that_makes_all_webs_absurd_is_questioned(tmp_path):
     assert extract(document, tmp_path, any_size=True).part.pockets[0].web == pytest.approx(38.1)
 
 
+@pytest.mark.parametrize(("code", "layer"), [(5, LAYER), (4, "FLOOR Z0.3 WEB0.3")])
+def test_a_unit_that_makes_all_webs_unusual_is_asked_about(code, layer, tmp_path):
+    """Drawn in mm and said to be in cm, a web of 1.5 is 15 mm; drawn in cm and said to be in mm, one of 3 mm is 0.3."""
+    document = sheet()
+    document.header["$INSUNITS"] = code
+    (floor,) = document.modelspace().query(f'LWPOLYLINE[layer=="{LAYER}"]')
+    floor.dxf.layer = layer
+    extraction = extract(document, tmp_path)
+    assert [finding.code for finding in extraction.findings if finding.code == "unit"] == ["unit"]
+    assert extraction.open_questions == 1
+    unit = "cm" if code == 5 else "mm"
+    assert not extract(document, tmp_path, units=unit).open_questions
+    assert not extract(document, tmp_path, any_size=True).open_questions
+
+
 def test_a_segment_shorter_than_a_gap_does_not_matter(tmp_path):
     document = sheet()
     corners = [(220, 20), (380, 20), (380, 180), (379.996, 180), (220, 180)]

@@ -9,6 +9,7 @@ import pytest
 import shapely
 from cad_plates import box, filleted_pocket, mesh_of, round_pocket, sloped_pocket, true_outline
 from manifold3d import Manifold
+from scipy.spatial.transform import Rotation
 
 from floorfit.cad import extract_pockets
 from floorfit.errors import InputError
@@ -251,6 +252,18 @@ def test_groove_for_a_seal_is_no_floor():
     assert "3 deep over 37 of metal" in one.reason
 
 
+@pytest.mark.parametrize("width", [1.5, 3.0])
+def test_a_slot_that_is_too_narrow_is_named(width):
+    """Twice the area over the perimeter of a slot w wide and 100 long: 100 w / (100 + w)."""
+    solid = bare() - box(220, 50, 2.5, 320, 50 + width, 41)
+    extraction = extract(solid)
+    assert len(extraction.floors) == 1
+    (slot,) = [face for face in extraction.rejected if face.code == "too-narrow"]
+    assert slot.area == pytest.approx(100 * width)
+    assert f"{100 * width / (100 + width):.3g} mm wide" in slot.reason
+    assert len(extract(solid, min_width=1.0).floors) == 2
+
+
 def test_too_small_and_too_thick_are_named():
     solid = bare() - box(220, 20, 2, 228, 28, 41) - box(240, 20, 30, 380, 180, 41)
     extraction = extract(solid, web_max=10.0)
@@ -314,6 +327,35 @@ def test_fillet_of_a_turned_plate_in_single_precision(chord, turn):
         assert near <= 0.6 * chord + 4e-3
     for floor in floors:
         assert floor.fillet_radius == pytest.approx(3.2, abs=0.1)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_rounded_corners_of_a_turned_part_in_single_precision(seed):
+    """Strips between corners of two arcs, as wide as their chords, lean by the rounding: no other plane for that."""
+    bays = [(20 + 140 * i, 20 + 130 * j, 155 + 140 * i, 145 + 130 * j) for i in range(4) for j in range(2)]
+    solid = box(0, 0, 0, 600, 300, 40)
+    for number, bay in enumerate(bays):
+        solid -= round_pocket(*bay, 5 + number, 2, 41, 0.005)
+    turn = Rotation.random(random_state=seed).as_matrix()
+    mesh = mesh_of(solid)
+    mesh.vertices = (mesh.vertices @ turn.T).astype(np.float32).astype(np.float64)
+    extraction = extract_pockets(mesh, units="mm", up=tuple(turn[:, 2]), x_axis=tuple(turn[:, 0]))
+    assert len(extraction.floors) == 8
+    for number, (x0, y0, x1, y1) in enumerate(bays):
+        outline = true_outline(x0, y0, x1, y1, 5 + number)
+        floor = next(floor for floor in extraction.floors if outline.contains(shapely.Polygon(floor.foot).centroid))
+        assert shapely.hausdorff_distance(shapely.Polygon(floor.foot).exterior, outline.exterior) < 0.02
+
+
+@pytest.mark.parametrize(("width", "corner", "draft"), [(200, 8, 0), (310, 8, 5)])
+def test_the_first_chord_of_a_fillet_is_not_of_the_floor(width, corner, draft):
+    """Far from the origin a strip at a corner, of facets that look different ways, made a curved floor of both."""
+    hole = filleted_pocket(720, 20, 720 + width, 160, corner, 6, 2, 61, 0.005, draft_deg=draft)
+    (floor,) = extract_pockets(mesh_of(box(700, 0, 0, 760 + width, 180, 60) - hole), units="mm").floors
+    inset = 6 * np.cos(np.radians(draft))
+    outline = true_outline(720 + inset, 20 + inset, 720 + width - inset, 160 - inset, corner - inset)
+    assert floor.kind == "plane"
+    assert shapely.hausdorff_distance(shapely.Polygon(floor.foot).exterior, outline.exterior) < 0.02
 
 
 def test_fillet_round_an_island():

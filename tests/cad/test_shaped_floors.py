@@ -57,6 +57,17 @@ def test_one_floor_with_the_heights_of_its_formula(name, cells):
     assert part_from_document(part_to_document(extraction.part)) == extraction.part or pocket.floor
 
 
+@pytest.mark.parametrize("away", [0.0, 1000.0, 7000.0])
+def test_a_fine_shallow_wave_far_from_zero_is_no_plane(away):
+    """Chords so fine that no two of them are two planes there; h² f'' / 8 over cells of 6 and 3 mm is 0.5 µm."""
+    height = lambda x, y: 3.0 + 0.3 * np.sin((x - away - 215.0) / 60.0) * np.cos(y / 70.0)  # noqa: E731
+    bay = (20 + away, 20, 410 + away, 200)
+    solid = box(away, 0, 0, 430 + away, 220, 60) - shaped_pocket(*bay, height, 66, 66, 61)
+    (pocket,) = extract_pockets(mesh_of(solid), units="mm").part.pockets
+    x, y = np.random.default_rng(4).random((200, 2)).T * np.array([[390.0], [180.0]]) + np.array([[20 + away], [20]])
+    assert pocket.nominal_web(x, y) == pytest.approx(height(x, y), abs=4e-3)
+
+
 @pytest.mark.parametrize("axes", UPS)
 @pytest.mark.parametrize("shift", [0.0, 3000.0])
 def test_any_orientation_and_far_from_the_origin(axes, shift):
