@@ -383,9 +383,10 @@ def _check_below(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> No
 
 def _low_places(path: TipPath, rows: Rows) -> tuple[Rows, Array]:
     """Ends of motions, and places on the way of arcs that stand upright: motion and place of each."""
+    ends = path.axis_places(rows, np.ones(len(rows)))
     if path.standing is None:
-        return rows, path.end[rows]
+        return rows, ends
     mine = np.flatnonzero(np.isin(path.standing.rows, rows))
     along = path.standing.places(mine)
     more = np.repeat(path.standing.rows[mine], along.shape[1])
-    return np.concatenate([rows, more]), np.concatenate([path.end[rows], along.reshape(-1, 3)])
+    return np.concatenate([rows, more]), np.concatenate([ends, along.reshape(-1, 3)])

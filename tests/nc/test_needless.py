@@ -80,6 +80,22 @@ def test_compensation_with_its_lead_in_at_floor_depth_only_shifts():
     assert out.replace("Z2.300", "Z2.") == text
 
 
+@pytest.mark.parametrize("dz", [0.3, -0.3])
+@pytest.mark.parametrize("word", ["G41 D1 G1 X38. Y12.\nZ2.", "Z2.\nG41 D1 G1 X38. Y12."])
+def test_a_wall_pass_under_compensation_beside_a_thin_rib_only_shifts(word, dz):
+    """All round floor A on its own outline, the cutter inside: at a corner its axis turns where both ways meet.
+
+    By hand: with a radius of 8 mm it stays 8 mm inside, so that it never comes to B, 2 mm beside, nor over the walls;
+    the ways of single blocks, 8 mm longer, would do both.
+    """
+    wall = f"G0 X50 Y36\nG0 Z5.\nG1 F200\n{word}\nG3 X50. Y0 I12. J0\n"
+    round_it = "G1 X100.\nY60.\nX0\nY0\nX50.\nG3 X62. Y12. I0 J12.\nG40 G1 X50. Y36.\nG0 Z30\nM30\n"
+    text = HEAD.replace("X20 Y20", "X50 Y36") + wall + round_it
+    given = corrections(A=dz, B=-dz)
+    out = apply(text, given, tools=TOOLS)
+    assert out.replace(f"Z{2 + dz:.3f}", "Z2.") == text
+
+
 def test_a_drilling_cycle_in_a_floor_is_left_and_told():
     text = HEAD + CUT + "G98 G81 X30 Y30 Z-1. R5. F100\nX40\nG80\nM30\n"
     done = apply_offsets(PART, GIVEN, text.encode(), tools=TOOLS)
