@@ -17,7 +17,6 @@ from floorfit.nc.gains import Gains
 from floorfit.nc.holes import cycles_in_floors
 from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, RAPID, UNKNOWN, Motions
 from floorfit.nc.state import UNSTATED
-from floorfit.nc.subprogrammes import other_states
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
 
@@ -103,7 +102,7 @@ def check_programme(
     _check_frames(out)
     if not is_zero_stated:
         _check_zero(out)
-    _check_states(out, path, cutting)
+    _check_lengths(out, cutting)
     _check_lean(out, cutting, tip_control=tip_control)
     if work_offset is None:
         _check_work_offsets(out, touched)
@@ -180,16 +179,6 @@ def _check_cycles(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> N
     found = list(cycles_in_floors(out.motions, path, floors))
     for code, text, severity in dict.fromkeys((code, text, severity) for code, _, text, severity in found):
         out.rows(code, [row for one, row, words, _ in found if (one, words) == (code, text)], text, severity)
-
-
-def _check_states(out: Findings, path: TipPath, touched: Rows) -> None:
-    """A block in a subprogramme gets one offset, and a cutter one length."""
-    cuts = np.flatnonzero(np.isin(out.motions.kind, CUTTING))
-    for row, why in other_states(out.motions, path, cuts, touched):
-        text = f"this cuts, and {why}, so that one offset would stand for several places. "
-        more = "Have the calls written out, or state that within the subprogramme."
-        out.add("called-otherwise", int(out.motions.line[row]), text + more)
-    _check_lengths(out, touched)
 
 
 def _check_lengths(out: Findings, touched: Rows) -> None:

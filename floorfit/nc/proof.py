@@ -25,7 +25,7 @@ from floorfit.nc.second_words import bare
 from floorfit.nc.swept_floors import TOO_DEEP_MM, FileProof, SweptFloor
 from floorfit.part.model import Pocket
 
-__all__ = ["Claim", "Proved", "prove_programme"]
+__all__ = ["Claim", "Proved", "is_heard_alike", "prove_programme"]
 
 #: How far in plan a dividing point may lie from the old way, mm: rounding to 0.001 mm or 0.0001 in, twice.
 _PLAN_MM = 0.006
@@ -373,6 +373,16 @@ def prove_programme(
         for one in _hear_and_sweep(proof, old, new, floors, (sizes, frame, skipped)):
             swept[one.pocket] = max(swept.get(one.pocket, one), one, key=_is_worse)
     return Proved(tuple(proof.findings), tuple(swept.values()))
+
+
+def is_heard_alike(one: Sequence[str], other: Sequence[str]) -> bool:
+    """Whether two texts make the same motions, one after the other, with blocks behind ``/`` run and left out."""
+    for runs in (True, False):
+        a, b = (hear_programme(lines, optional=runs) for lines in (one, other))
+        for name in ("kind", "tip", "rotary", "turn", "feed", "tool", "side"):
+            if not np.array_equal(getattr(a, name), getattr(b, name), equal_nan=name not in ("kind",)):
+                return False
+    return True
 
 
 def _is_worse(one: SweptFloor) -> tuple[bool, bool, bool, float]:

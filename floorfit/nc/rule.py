@@ -196,6 +196,9 @@ class _Planner:
         count = len(self.path)
         end, start = np.full(count, -np.inf), np.full(count, -np.inf)
         end[rows], start[rows] = last, first
+        # A rapid straight up from where a cut ended needs no more room than the cut.
+        upright = rows[self.path.is_rapid[rows] & (self.path.length[rows] == 0) & ~self.path.is_rapid[rows - 1]]
+        start[upright] = -np.inf
         follows = np.append(start[1:], -np.inf)
         joined = np.append((self.path.end[:-1] == self.path.start[1:]).all(axis=1), False) if count else follows > 0
         node = np.maximum(end, np.where(joined, follows, -np.inf))

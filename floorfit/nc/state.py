@@ -21,10 +21,6 @@ AXES = "XYZABC"
 LINEAR = "XYZ"
 #: Parts of the state that a motion's meaning hangs on.
 _NEEDED = ("motion", "units", "distance", "radius compensation", "work offset", "transform", "frame")
-#: What a subprogramme has from its caller until it states its own.
-_OF_CALLER = ("transform", "frame", "tool", "length")
-#: What else it has of a call that was read before it.
-_MODES = ("units", "distance", "plane", "arc distance", "radius compensation", "work offset")
 _AFTER_FLOW = ("motion", "units", "distance", "plane", "radius compensation", "work offset")
 #: Two positions are one, mm or degrees: sums of increments that come back differ by less (float64).
 _SAME_PLACE = 1e-9
@@ -83,7 +79,6 @@ class Machine:
             None
         )
         self.deleted_line = 0
-        self.entries: dict[float, tuple[Modal, dict[str, tuple[int, str]]]] = {}
         self.ended, self.percents, self.labels, self.frame_set = False, 0, 0, False
         self.flow_seen = False
         self.is_high = False
@@ -137,34 +132,8 @@ class Machine:
         self.is_high = False
         self.jump(number, [*LINEAR], (number, text), kind)
 
-    def enter(self, name: str) -> None:
-        """A subprogramme of this file begins, or, without a name, the main programme goes on behind one."""
-        self.state = self.state._replace(sub=name, inherited=_OF_CALLER if name else ())
-
-    def enter_from(self, target: float) -> None:
-        """A subprogramme that was called before begins with what was in force there, but for a turned frame.
-
-        Parameters
-        ----------
-        target : float
-            The number called.
-        """
-        state, unsure = self.entries[target]
-        sub, transform = self.state.sub, self.state.transform
-        self.state = state._replace(sub=sub, transform=transform, inherited=(*_OF_CALLER, *_MODES))
-        self.unsure = {**unsure, "motion": self.unsure["motion"]}
-
-    def owns(self, name: str) -> None:
-        """A part of the state is stated here, whoever calls."""
-        if name in self.state.inherited:
-            self.state = self.state._replace(inherited=tuple(one for one in self.state.inherited if one != name))
-
     def called(self, number: int, name: str, target: float) -> None:
-        """A call came back: the place is not known; units, distance and zero are taken to be as before (said).
-
-        Within a subprogramme of this very file nothing is known of who calls it, so a label forgets them.
-        """
-        self.entries.setdefault(target, (self.state, dict(self.unsure)))
+        """A call of another file came back: the place is not known; units, distance and zero are taken as before."""
         text = (
             f"{name} calls another programme: units, distance mode and work offset are taken to be the same after it."
         )
@@ -210,12 +179,10 @@ class Machine:
             value = (code, known(values.get("H", self.state.length[1])))
             self.vector = 0
             self.lengths_used.add(value[1])
-            self.owns("length")
         elif group == "path mode":
             value = (code, known(values.get("P", 0.0) * self.state.unit_mm))
         before = getattr(self.state, FIELD[group])
         self.unsure.pop(group, None)
-        self.owns(group)
         if value == before and group != "motion":
             return
         self.state = self.state._replace(**{FIELD[group]: value})  # type: ignore[arg-type]
@@ -226,7 +193,6 @@ class Machine:
 
     def set_transform(self, number: int, name: str) -> None:
         """A turned, scaled, mirrored, tilted or polar frame begins, or ends: no place is known across that."""
-        self.owns("transform")
         if name != self.state.transform:
             self.state = self.state._replace(transform=name)
             self.jump(number, LINEAR, (number, f"{name or 'the end of a turned or scaled frame'} changed the frame"))
@@ -250,8 +216,6 @@ class Machine:
             self.state = self.state._replace(selected=known(values["T"]))
         if "S" in values:
             self.state = self.state._replace(spindle=known(values["S"]))
-        if 6.0 in misc or ("T" in values and self.state.tool == -1.0):
-            self.owns("tool")
         if 6.0 in misc:
             self.state = self.state._replace(tool=self.state.selected)
 
