@@ -49,6 +49,7 @@ _EASY_Z = re.compile(r" ?Z[-+]?[\d.]+(?![ \d.])|Z[-+]?[\d.]+ ")
 #: Motion words: which one is in force is compared by what the two readers hear.
 _MOTION_WORD = re.compile(r"(?<![,A-Z])G0?[0123](?![\d.])")
 _COMMENT = re.compile(r"\(.*\)|;.*")
+_IS_OPTIONAL = re.compile(r"\s*(?:N\d+\s*)?/", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -217,7 +218,7 @@ class _Proof(FileProof):
             line = int(old.line[rows[np.flatnonzero(bad)[0]]])
             self.fail(line, "two readers see the tool at different places", int(bad.sum()))
         missing = claim.line[~np.isin(claim.line, old.line) & (claim.added != 0)].tolist()
-        missing = [line for line in missing if not self.before[line].lstrip().startswith("/")]
+        missing = [line for line in missing if not _IS_OPTIONAL.match(self.before[line])]
         if missing:
             self.fail(missing[0], "a motion that only one reader sees")
         return np.asarray(at)
@@ -364,7 +365,7 @@ def prove_programme(
     proof = _Proof(source, before, after, claim)
     proof.same_words()
     swept: dict[str, SweptFloor] = {}
-    optional = any("/" in line and line.lstrip().startswith("/") for line in before)
+    optional = any("/" in line and _IS_OPTIONAL.match(line) for line in before)
     for runs in (True, False) if optional else (True,):
         if proof.findings:
             break

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -31,8 +32,8 @@ from floorfit.nc.codes import (
 from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, OTHER_ARC, UNKNOWN, Motions
 from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.state import AXES, LINEAR, NAN
-from floorfit.nc.subprogrammes import behind_end
-from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
+from floorfit.nc.subprogrammes import behind_end, jumps_to
+from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block, resolved
 from floorfit.nc.zero_words import ZeroWords
 
 __all__ = ["Reader", "read_motions"]
@@ -74,13 +75,15 @@ def read_motions(
         Errors are in its findings; nothing is raised.
     """
     reader = Reader(source, units, distance)
-    whole, number, at = "".join(lines), 0, 0
+    whole, number, at, targets = "".join(lines), 0, 0, jumps_to(lines)
     while number < len(lines) and not reader.ended:
         run = _PLACES.match(whole, at) if reader.is_plain else None
         if run:
             following = number + reader.feed_places(number, run[0])
         else:
             following = number + 1
+            if number in targets:
+                reader.barrier(number, "a jump may lead here, from another place", FLOW)
             reader.feed(number, lines[number])
         if tick is not None and following // 5000 > number // 5000:
             tick(number)
@@ -163,7 +166,11 @@ class Reader(ZeroWords):
             self.open_deleted(number)
         elif not block.deleted and (block.words or block.flow or block.label):
             self.close_deleted(number)
+        if self.parameters and any(word.value != word.value for word in block.words):
+            words = [resolved(text, one, self.parameters) if one.value != one.value else one for one in block.words]
+            block = replace(block, words=tuple(words))
         self._run(number, block)
+        self.set_parameters(block.sets, is_sure=not block.deleted)
 
     def _run(self, number: int, block: Block) -> None:
         if block.label:
@@ -177,7 +184,7 @@ class Reader(ZeroWords):
                 self.calls.append((len(self.rows) - 1, NAN))
             return
         values = {word.letter: word.value for word in block.words if word.letter not in "GM"}
-        if any(moves_zero(parameter) for parameter in block.sets):
+        if any(moves_zero(parameter) for parameter, _ in block.sets):
             self.zero_moved(number, "a parameter")
         codes = [word.value for word in block.words if word.letter == "G"]
         misc = [word.value for word in block.words if word.letter == "M"]

@@ -20,6 +20,8 @@ __all__ = ["PlainLines", "WordTable", "bare"]
 
 _NESTED = re.compile(r"\((?:[^()\n]|\((?:[^()\n]|\([^()\n]*\))*\))*\)")
 _LEFT_OPEN = re.compile(r"\([^)\n]*\)|;[^\n]*")
+_MESSAGE = re.compile(r"^([ \t]*(?:N\d+)?[ \t]*)MSG[ \t]*(?=\()", re.IGNORECASE | re.MULTILINE)
+_EQUALS = re.compile(r"(?<=(?<![A-Z<_])[A-Z])=(?=[-+.\d\[#])")
 _GONE = str.maketrans("", "", " \t\r\x00\x1a")
 _NUMBERED = re.compile(r"(/\d?|)N\d+", re.IGNORECASE)
 _FLOW = re.compile(
@@ -36,8 +38,14 @@ _is_plain = re.compile(r"(?:[A-Z][-+]?(?:\d+\.?\d*|\.\d+))*").fullmatch
 _SPACES = str.maketrans(dict.fromkeys("ABCDEFGHIJKLMNOPQRSTUVWXYZ", " "))
 _NAMED = re.compile(r"(,[RC]|[A-Z])([-+]?(?:\d+\.?\d*|\.\d+)(?![\[#]))?")
 _CHUNK = 50_000
-#: Words that call by number, and what is left of a block without them; what ends a subprogramme.
+#: Jumps; words that call by number, and what is left of a block without them; what ends a subprogramme.
+_JUMPS = re.compile(r"GOTO(?:0*(\d+)|(?=[\[#]))|M0*99P(?:0*(\d+)|(?=[\[#]))")
 _CALLED = re.compile(r"^(?=.*(M0*9[78]|G0*65)(?!\d)).*?P(\d+)(?!\d)(?:.*L(\d+))?|^L(\d+)(?:P(\d+))?$")
+_USE, _SET, _ANY = (
+    re.compile(r"(?<!#)#(\d+)(?![\d=])"),
+    re.compile(r"#(\d+)=([^A-Z#=]*)"),
+    re.compile(r"#0=|#[\[#].*?="),
+)
 _CALL_WORDS = re.compile(r"M0*9[78](?!\d)|[PL]\d+")
 _CALLS = re.compile(r"M0*9[78]|G0*65|CALL|^/?\d?(?:N\d+)?L\d", re.MULTILINE)
 _RETURN = re.compile(r"M0*(?:99|17)(?![\dP])")
@@ -47,8 +55,9 @@ _NAMED_SUB = re.compile(r"/?\d?O(\d+|<[^>]*>)(SUB|ENDSUB|CALL)")
 def bare(text: str) -> str:
     """Text without comments and blanks, in upper case."""
     if "(" in text or ";" in text:
-        text = _LEFT_OPEN.sub("", _NESTED.sub("", text))
-    return text.translate(_GONE).upper()
+        text = _LEFT_OPEN.sub("", _NESTED.sub("", _MESSAGE.sub(r"\1", text)))
+    text = text.translate(_GONE).upper()
+    return _EQUALS.sub("", text) if "=" in text else text
 
 
 def _opened(one: str) -> tuple[bool, bool, str]:
@@ -86,11 +95,14 @@ class PlainLines:
     def of(cls, lines: Sequence[str], *, optional: bool) -> PlainLines:
         """Prepare the lines; those behind ``/`` run or do not."""
         whole = bare("\n".join(line.rstrip("\r\n") for line in lines))
+        whole = re.sub(r"^N\d+(?=/)", "", whole, flags=re.MULTILINE) if "/" in whole else whole
         raw = whole.split("\n")
         text: list[str] = []
         place: list[int] = []
         barrier: list[int] = []
         percents, flows, labels = 0, False, 0
+        known: dict[str, str] = {}
+        jumps = {"".join(found) for found in _JUMPS.findall(whole)}
         for number, one in _as_run(raw) if _CALLS.search(whole) else enumerate(raw):
             first = one[:1]
             if first in _PLACES and "M" not in one and "G" not in one:
@@ -103,9 +115,14 @@ class PlainLines:
                 break
             if first in ("", "%") or (first == "/" and not optional):
                 continue
+            numbered = re.match(r"/?\d?N0*(\d+)", one) if jumps else None
+            is_target = numbered is not None and ("" in jumps or numbered[1] in jumps)
             flow, label, one = _opened(one)
             labels += label
-            if flow or (label and (labels > 1 or text)):
+            one = _with_numbers(one, known, is_sure=first != "/") if "#" in one else one
+            if is_target or flow or (label and (labels > 1 or text)) or (known and _CALL.search(one)):
+                known = {}
+            if is_target or flow or (label and (labels > 1 or text)):
                 barrier.append(len(text))
                 text.append("")
                 place.append(number)
@@ -118,6 +135,19 @@ class PlainLines:
         stops = np.zeros(len(text), dtype=bool)
         stops[barrier] = True
         return cls(text, np.array(place, dtype=int), stops)
+
+
+def _with_numbers(one: str, known: dict[str, str], *, is_sure: bool) -> str:
+    """A line with the values of parameters that are known; what it sets is noted for the lines behind it."""
+    out = _USE.sub(lambda found: known.get(found[1], found[0]), one)
+    if _ANY.search(one):
+        known.clear()
+    for number, value in _SET.findall(one):
+        known.pop(number, None)
+        worth = _worth(value) if is_sure and int(number) < 1000 else float("nan")
+        if worth == worth:
+            known[number] = f"[{worth!r}]"
+    return out
 
 
 def _as_run(raw: list[str]) -> list[tuple[int, str]]:
@@ -142,11 +172,14 @@ def _as_run(raw: list[str]) -> list[tuple[int, str]]:
             one = one[label.end() :] if label else one
             name, repeats = _call_of(one, bodies)
             ends = at == places[-1] and places is not main
-            words = "" if name.startswith("SUB") or ("G65" in one and name) else one
+            is_macro = name.startswith("SUB") or ("G65" in one and name != "")
+            words = "#0=#0" if is_macro else one
             words = _CALL_WORDS.sub("", words) if name else _RETURN.sub("", words) if ends else words
             yield at, slash + words if slash and words and not words.startswith("/") else words
             for _ in range(repeats if name else 0):
                 yield from run(bodies[name], "/" if one.startswith("/") else slash, left - 1)
+                if is_macro:
+                    yield at, "#0=#0"
 
     main = [at for at in range(_main_end(raw)) if at not in inside]
     return list(run(main, "", 12))
@@ -299,6 +332,8 @@ def _odd_words(text: str) -> list[tuple[str, float]]:
     while at < len(text):
         if text[at] == "#":
             at = _value_end(text, text.index("=", at) + 1) if "=" in text[at:] else len(text)
+            while more := re.compile(r"[-+*/]|MOD|AND|OR|XOR").match(text, at):
+                at = _value_end(text, more.end())
             continue
         found = _NAMED.match(text, at)
         if not found:

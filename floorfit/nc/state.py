@@ -24,6 +24,8 @@ _NEEDED = ("motion", "units", "distance", "radius compensation", "work offset", 
 _AFTER_FLOW = ("motion", "units", "distance", "plane", "radius compensation", "work offset")
 #: Two positions are one, mm or degrees: sums of increments that come back differ by less (float64).
 _SAME_PLACE = 1e-9
+#: Setting this parameter, which no control lets be set, stands for a macro's own set of parameters (`unrolled`).
+CLEARS = 0.0
 #: Stands for a number that a parameter gives (T#1, S#102).
 UNSTATED = -2.0
 #: Field of `Modal` that holds each group.
@@ -66,6 +68,8 @@ class Machine:
                 0,
                 "no G90 or G91 before the first move: give --distance absolute or incremental",
             )
+        #: Parameters whose values are known, by number.
+        self.parameters: dict[float, float] = {}
         self.feed_word = NAN
         self.cycle: dict[str, float] = {}
         self.levels: dict[int, float] = {}
@@ -102,6 +106,16 @@ class Machine:
         self.findings.append(Finding("unreadable", self.source, f"line {number + 1}", f"{text}. Correct the block."))
         self.barrier(number, "the block cannot be read")
 
+    def set_parameters(self, sets: Iterable[tuple[float, float]], *, is_sure: bool) -> None:
+        """Keep what parameters are set to by numbers; those of the control itself (from 1000 on) are never known."""
+        for number, value in sets:
+            if number != number or number == CLEARS:
+                self.parameters = {}
+            elif is_sure and value == value and number < 1000:
+                self.parameters[number] = value
+            else:
+                self.parameters.pop(number, None)
+
     def open_deleted(self, number: int) -> None:
         """Keep the state in front of optional blocks."""
         self.saved = (self.position[:], self.state, dict(self.why), dict(self.unsure), self.feed_word)
@@ -128,6 +142,7 @@ class Machine:
     def barrier(self, number: int, text: str, kind: int = JUMP) -> None:
         """Forget the position and the state: from here the programme must state them again."""
         self.unsure.update(dict.fromkeys(_AFTER_FLOW, (number, text)))
+        self.parameters = {}
         self.cycle = {}
         self.is_high = False
         self.jump(number, [*LINEAR], (number, text), kind)
@@ -139,6 +154,7 @@ class Machine:
         )
         self.findings.append(Finding("call", self.source, f"line {number + 1}", text, "warning"))
         self.unsure["motion"] = (number, f"{name} called another programme")
+        self.parameters = {}
         self.cycle = {}
         self.flow_seen = True
         self.is_high = False

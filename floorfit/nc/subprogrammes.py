@@ -9,7 +9,7 @@ from floorfit.errors import Finding
 from floorfit.nc.motions import Motions
 from floorfit.nc.unrolled import REPEATS
 
-__all__ = ["behind_end", "unseen_calls"]
+__all__ = ["behind_end", "jumps_to", "unseen_calls"]
 
 #: The start of a programme, an axis word, and comments, where no block is read.
 _LABEL, _AXIS_WORD, _COMMENT = (
@@ -17,6 +17,22 @@ _LABEL, _AXIS_WORD, _COMMENT = (
     re.compile(r"(?<![A-Z])[XYZ][ \t]*[-+]?[\d.\[#]"),
     re.compile(r"\([^()]*\)|;.*"),
 )
+
+
+_JUMP = re.compile(r"(?:GOTO|M0*99[ \t]*P)[ \t]*(?:0*(\d+)|[\[#])", re.IGNORECASE)
+_NUMBER = re.compile(r"^[ \t]*(?:/[ \t]*)?N[ \t]*0*(\d+)", re.IGNORECASE | re.MULTILINE)
+
+
+def jumps_to(lines: Sequence[str]) -> frozenset[int]:
+    """Lines that a jump may lead to, from 0: nothing is known there of what ran before.
+
+    Parameters
+    ----------
+    lines : sequence of str
+    """
+    targets = set(_JUMP.findall("".join(lines)))
+    numbers = {number: found[1] for number, line in enumerate(lines) if targets and (found := _NUMBER.match(line))}
+    return frozenset(number for number, name in numbers.items() if "" in targets or name in targets)
 
 
 def behind_end(lines: Sequence[str], first: int, source: str, *, is_behind: bool = False) -> list[Finding]:

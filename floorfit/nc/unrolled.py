@@ -23,6 +23,8 @@ __all__ = ["Unrolled", "unroll"]
 
 #: A call in dialects may be P with the repeats before the last four digits (from memory).
 REPEATS = 10_000
+#: Stands for a call, and for the return, where parameters are the subprogramme's own: a setting of none of them.
+_OWN_PARAMETERS = "#0=#0\n"
 #: Calls within calls, and blocks that run, that are followed.
 _DEEPEST, _MOST = 10, 3_000_000
 _CALL = re.compile(r"M0*9[78](?!\d)|G0*65(?!\d)|call|^[ \t]*/?(?:N\d+)?[ \t]*L[ \t]*\d", re.IGNORECASE | re.MULTILINE)
@@ -161,7 +163,7 @@ class _Unroller:
         if depth > _DEEPEST or len(self.lines) > _MOST:
             text = "the calls within calls do not end, or run more than three million blocks. Have them written out."
             raise InputError([Finding("called-otherwise", self.source, f"line {at + 1}", text)])
-        first, is_behind_end = at, False
+        first, is_behind_end, is_macro = at, False, False
         while at < len(self.file):
             text, block = self.file[at], self.block(at)
             named = _O_WORD.match(text)
@@ -180,13 +182,16 @@ class _Unroller:
             targets = self._calls(block, word, named[1].lower() if named else "")
             if targets is not None:
                 self.is_called = True
-                text = _without(text, block, is_whole=word == "call" or _is_macro(block))
+                is_macro = word == "call" or _is_macro(block)
+                text = _OWN_PARAMETERS if is_macro else _without(text, block)
             elif is_return and depth:
                 text = _without(text, block)
             self._add(text, at, optional)
             for target in targets or ():
                 if self.run(target, depth + 1, "/" if block.deleted else optional):
                     return True
+                if is_macro:
+                    self._add(text, at, optional)
             if is_return or (misc & {2.0, 30.0} and not block.deleted and not self.has_jumps):
                 return not (is_return and depth)
             is_behind_end |= bool(misc & {2.0, 30.0})
@@ -231,11 +236,9 @@ def _is_macro(block: Block) -> bool:
     return any(word.letter == "G" and word.value == 65 for word in block.words)
 
 
-def _without(text: str, block: Block, *, is_whole: bool = False) -> str:
-    """A line without the words that call or return, or without all of them; comments stay."""
-    if is_whole and not block.words:
-        return text[len(text.rstrip("\r\n")) :]
+def _without(text: str, block: Block) -> str:
+    """A line without the words that call or return; comments stay."""
     for word in reversed(block.words):
-        if is_whole or word.letter in "PL" or (word.letter == "M" and word.value in (97, 98, 99, 17)):
+        if word.letter in "PL" or (word.letter == "M" and word.value in (97, 98, 99, 17)):
             text = text[: word.start] + text[word.end :]
     return text
