@@ -201,6 +201,11 @@ def _check_lengths(out: Findings, touched: Rows) -> None:
             if first != tool and length not in (None, UNSTATED, 0.0):
                 text = f"T{tool:g} and T{first:g} cut floors under one length offset, H{length:g}. Is it that of both?"
                 out.add("length-shared", line, text, "warning")
+            elif length != tool and length in used and length not in used[length]:
+                text = (
+                    f"T{tool:g} cuts floors under H{length:g}, and so it does not stand for T{length:g}. Is it right?"
+                )
+                out.add("length-shared", line, text, "warning")
 
 
 def _check_frames(out: Findings) -> None:

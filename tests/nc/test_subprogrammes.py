@@ -247,7 +247,7 @@ def test_what_follows_a_call_runs_in_the_distance_mode_that_it_left(left, call):
 
 @pytest.mark.parametrize(
     ("jump", "why"),
-    [("IF [#1 EQ 1] GOTO 5\nN5", "IF makes the flow depend on the run"), ("/G90", "with the optional .* block run or")],
+    [("IF [#1 EQ 1] GOTO 5\nN5", "a jump may lead here"), ("/G90", "with the optional .* block run or")],
 )
 def test_modes_of_a_subprogramme_with_jumps_are_not_known_behind_it(jump, why):
     with pytest.raises(InputError, match=why):
@@ -338,3 +338,10 @@ def test_calls_that_do_not_end_are_refused():
 def test_a_subprogramme_that_is_never_called_and_cuts_is_not_left_without_a_word():
     with pytest.raises(InputError, match="O8 is a programme of its own"):
         apply(HEAD + "M98 P7\nM30\nO7\n" + PASS + "M99\nO8\n" + MAIN_B + "M99\n")
+
+
+@pytest.mark.parametrize(("first", "second", "is_asked"), [("1", "2", False), ("2", "1", True), ("21", "22", False)])
+def test_lengths_of_two_tools_that_seem_exchanged_are_asked_about(first, second, is_asked):
+    """H of a tool is by custom its number, or its number and another (common practice, no source)."""
+    done = apply(HEAD + f"G43 H{first} Z20\n" + PASS + f"T2 M6\nG43 H{second} Z20\n" + MAIN_B)
+    assert ("length-shared" in {one.code for one in done.findings}) is is_asked
