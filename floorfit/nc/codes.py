@@ -73,9 +73,9 @@ CANCEL_TRANSFORM = frozenset({131, 150, 500, 501, 670, 690, 691, 1130})
 #: Probing and tool setting moves that act in their block only (dialect).
 PROBES = frozenset({310, 311, 360, 370})
 #: Codes of smoothing, look-ahead, exact stop, limits and spindle speed that move nothing by themselves (dialect, from
-#: memory): G5 and G5.1 high speed, G8, G22 and G23, G25 and G26, G62, G63, G96 and G97, G187, G450 on, G60x, G64x.
+#: memory): G5 and G5.1 high speed, G8, G22 and G23, G25 and G26, G60, G62, G63, G96 and G97, G187, G450 on, G60x, G64x.
 QUIET = frozenset(
-    {50, 51, 80, 220, 230, 250, 260, 620, 630, 960, 970, 1870, 4500, 4510}
+    {50, 51, 80, 220, 230, 250, 260, 600, 620, 630, 960, 970, 1870, 4500, 4510}
     | {6010, 6020, 6030, 6410, 6420, 6430, 6440, 6450}
 )
 #: Group 0 codes that move the programme's zero.

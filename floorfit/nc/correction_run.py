@@ -178,6 +178,7 @@ class CorrectionRun:
         self.digest = hashlib.sha256(data).hexdigest()
         self.bom = lines[0][:3] if lines and lines[0].startswith("\xef\xbb\xbf") else ""
         self.lines = [lines[0][len(self.bom) :], *lines[1:]] if self.bom else lines
+        self.file = self.lines
         self.warnings: list[Finding] = []
         #: Lines of the header: of the run, and of the part.
         self.facts = [f"job {stated.job or '-'}", f"date {stated.created or '-'}", f"input {self.source}"]
@@ -209,7 +210,7 @@ class CorrectionRun:
         for index in np.unique(floor_of[out]).tolist():
             row = int(np.flatnonzero(out & (floor_of == index))[0])
             text = f"pocket {self.floors[index].pocket.id}: its offset is below the last decimal in use; {what}."
-            self.warnings.append(Finding("decimals", self.source, f"line {line[row] + 1}", text, "warning"))
+            self.stop_on([Finding("decimals", self.source, f"line {line[row] + 1}", text, "warning")])
         return out
 
     def to_sweep(self, path: TipPath) -> list[CutFloor]:
@@ -224,11 +225,16 @@ class CorrectionRun:
         shapes = [floor.pocket.polygon for floor in matter]
         return [floor for floor in self.floors if any(floor.pocket.polygon.distance(one) <= reach for one in shapes)]
 
-    def assemble(self, blocks: Mapping[int, str | list[str]], head: list[str], place: int) -> tuple[list[str], Rows]:
+    @staticmethod
+    def assemble(
+        lines: Sequence[str], blocks: Mapping[int, str | list[str]], head: list[str], place: int
+    ) -> tuple[list[str], Rows]:
         """Lines of the new file, and the line of the old one that each came from; -1 for the header.
 
         Parameters
         ----------
+        lines : sequence of str
+            The old ones.
         blocks : mapping of int to str or list of str
             What stands in place of a line: one line or several.
         head : list of str
@@ -238,7 +244,7 @@ class CorrectionRun:
         """
         out: list[str] = []
         origin: list[int] = []
-        for number, line in enumerate(self.lines):
+        for number, line in enumerate(lines):
             if number == place:
                 out += head
                 origin += [-1] * len(head)
@@ -269,6 +275,6 @@ class CorrectionRun:
         floors : tuple of SweptFloor
             What the proof found.
         """
-        data, before = (self.bom + "".join(lines)).encode("latin-1"), len(self.lines)
+        data, before = (self.bom + "".join(lines)).encode("latin-1"), len(self.file)
         found = tuple(self.warnings)
         return Corrected(data, changes, found, self.digest, before, blocks, motions, header, floors, trace)

@@ -39,15 +39,54 @@ def heard_cuts(
     parts = []
     arcs = known & np.isin(heard.kind, (TURN, BEND)) & ~np.isnan(heard.centre).any(axis=1)
     rows = np.flatnonzero(known & np.isin(heard.kind, (FEED, RAPID)))
-    along = (heard.tip - heard.start)[rows, :2]
-    left = np.column_stack([-along[:, 1], along[:, 0]]) / np.maximum(np.hypot(*along.T), 1e-12)[:, None]
-    aside = np.column_stack([left * (heard.side * size[:, 0])[rows, None], np.zeros(len(rows))])
-    parts.append(
-        Cuts(heard.start[rows] + aside, heard.tip[rows] + aside, heard.axis0[rows], heard.axis[rows], size[rows])
-    )
+    start, tip = _run_beside(heard, size[:, 0])
+    parts.append(Cuts(start[rows], tip[rows], heard.axis0[rows], heard.axis[rows], size[rows]))
     parts.append(_chords(heard, np.flatnonzero(arcs), size))
     one = Cuts.joined(parts)
     return Cuts(one.start @ turn.T + way, one.end @ turn.T + way, one.axis0 @ turn.T, one.axis1 @ turn.T, one.size)
+
+
+def _run_beside(heard: HeardProgramme, radius: Array) -> tuple[Array, Array]:
+    """Ends of straight motions, (n, 3), where the axis goes: beside the path, cut short where two ways cross inside."""
+    start, tip = heard.start.copy(), heard.tip.copy()
+    if not heard.side.any():
+        return start, tip
+    way = (tip - start)[:, :2]
+    bent = heard.kind == TURN
+    rows = np.flatnonzero((np.hypot(*way.T) > 1e-9) | bent)
+    by = (heard.side * radius)[rows]
+    first, last = (_ahead(heard, rows, at[rows, :2]) for at in (start, tip))
+    for k in range(len(rows)):
+        one, before = rows[k], k - 1 if k else k
+        start[one, :2] += _left(first[k], by[k]) if by[before] else _left(last[before], by[before])
+        tip[one, :2] += _left(last[k], by[k])
+        if by[k] and not by[before] and k + 1 < len(rows) and by[k + 1]:
+            tip[one, :2] = heard.tip[one, :2] + _left(first[k + 1], by[k])
+    for k in np.flatnonzero((by[1:] == by[:-1]) & (by[1:] != 0) & ~bent[rows[1:]] & ~bent[rows[:-1]]).tolist():
+        one, two = rows[k], rows[k + 1]
+        across = last[k, 0] * first[k + 1, 1] - last[k, 1] * first[k + 1, 0]
+        gap = start[two, :2] - tip[one, :2]
+        share = (gap[0] * first[k + 1, 1] - gap[1] * first[k + 1, 0]) / across if abs(across) > 1e-6 else 0.0
+        if share < 0:
+            tip[one, :2] += share * last[k]
+            start[two, :2] = tip[one, :2]
+    still = np.setdiff1d(np.flatnonzero(heard.side), rows)
+    place = np.searchsorted(rows, still) - 1
+    on = still[place >= 0]
+    start[on, :2] = tip[on, :2] = tip[rows[place[place >= 0]], :2]
+    return start, tip
+
+
+def _ahead(heard: HeardProgramme, rows: Rows, places: Array) -> Array:
+    """Unit vectors along motions in plan at places of theirs."""
+    way = (heard.tip - heard.start)[rows, :2]
+    spoke = (places - heard.centre[rows]) * np.sign(heard.turn[rows])[:, None]
+    way = np.where((heard.kind[rows] == TURN)[:, None], np.column_stack([-spoke[:, 1], spoke[:, 0]]), way)
+    return np.asarray(way / np.maximum(np.hypot(*way.T), 1e-12)[:, None])
+
+
+def _left(ahead: Array, by: float) -> Array:
+    return np.array([-ahead[1], ahead[0]]) * by
 
 
 def _chords(heard: HeardProgramme, rows: Rows, size: Array) -> Cuts:

@@ -40,7 +40,7 @@ CUTTING = (LINE, CLOCKWISE, ANTICLOCKWISE, OTHER_ARC)
 
 
 class Modal(NamedTuple):
-    """The modal state that a motion ran under; ``inherited`` names what of it a subprogramme has from its caller."""
+    """The modal state that a motion ran under."""
 
     motion: int = -1
     unit_mm: float = 1.0
@@ -58,8 +58,6 @@ class Modal(NamedTuple):
     tool: float = -1.0
     selected: float = -1.0
     spindle: float = -1.0
-    sub: str = ""
-    inherited: tuple[str, ...] = ()
 
 
 #: Columns of the rows while a programme is read.

@@ -20,16 +20,17 @@ from floorfit.nc.header import header_lines, header_place
 from floorfit.nc.motions import CUTTING, FLOW, JUMP, UNKNOWN, Motions
 from floorfit.nc.part_fit import check_fit
 from floorfit.nc.programme_check import check_plan, check_programme
-from floorfit.nc.proof import Claim, Proved, prove_programme
+from floorfit.nc.proof import Claim, Proved, is_heard_alike, prove_programme
 from floorfit.nc.reader import read_motions
 from floorfit.nc.rewrite import write_plan
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
-from floorfit.nc.subprogrammes import unseen_calls
+from floorfit.nc.subprogrammes import behind_end, unseen_calls
 from floorfit.nc.summary import changes_of, plan_trace, what_is_left
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tool_check import check_tools
 from floorfit.nc.tools import Tools
+from floorfit.nc.unrolled import unroll
 from floorfit.part.model import Part
 
 __all__ = ["StatedOfProgramme", "apply_offsets"]
@@ -121,6 +122,17 @@ class _Run(CorrectionRun):
         self.active = tuple(floor for floor in self.floors if floor.is_active)
         self.guarded = tuple(floor for floor in self.floors if floor.is_held)
         self.is_elsewhere = False
+        self.unrolled = unroll(self.file, self.source)
+        if self.unrolled is not None:
+            super().stop_on(behind_end(self.unrolled.not_run(), 0, self.source))
+            self.lines = self.unrolled.lines
+
+    def stop_on(self, findings: Sequence[Finding]) -> None:
+        """As for every file; lines that run are said as lines of the file."""
+        if self.unrolled is not None:
+            where = self.unrolled.in_file
+            findings = [replace(one, place=where(one.place), text=where(one.text)) for one in findings]
+        super().stop_on(findings)
 
     def result(self) -> Corrected:
         seen = self._understand()
@@ -137,13 +149,17 @@ class _Run(CorrectionRun):
         tick = options.tick("writing", len(self.lines))
         written = write_plan(self.lines, motions, gains, self.source, fine=fine, tick=tick)
         self.stop_on(written.findings)
-        out, origin, head = self._assemble(written.blocks)
-        proved = self._prove(out, origin, seen)
+        out, came, head = self._assemble(self.lines, written.blocks)
+        proved = self._prove(out, came, seen)
         self.stop_on([*proved.findings, *what_is_left(proved.floors, self.source)])
         changes = self._changes(seen, written.offset, written.blocks)
         self._check_walls(changes)
-        count = len(written.blocks) + sum(finding.code == "skipped" for finding in self.warnings)
+        origin = self.unrolled.origin if self.unrolled else range(len(self.lines))
+        count = len({origin[number] for number in written.blocks}) + sum(
+            finding.code == "skipped" for finding in self.warnings
+        )
         trace = plan_trace(path, gains, self.floors)
+        out = self._folded(out, written.blocks)
         return self.corrected(out, changes, count, len(motions), trace, header=head, floors=proved.floors)
 
     def _understand(self) -> _Understood:
@@ -177,7 +193,7 @@ class _Run(CorrectionRun):
         known = tuple(f"{word.strip().upper()} is not known" for word in options.keep)
         told = [finding for finding in motions.findings if finding.severity == "warning"]
         findings += [finding for finding in told if not finding.text.startswith(known)]
-        findings += unseen_calls(motions, self.lines, options.keep, self.source)
+        findings += unseen_calls(motions, options.keep, self.source)
         self.stop_on(findings)
         self._check_part(motions, path)
         return _Understood(motions, path, gains)
@@ -209,7 +225,7 @@ class _Run(CorrectionRun):
         """Hand back the file as it came, where no motion comes near a floor of the part."""
         count = len(seen.motions)
         trace = plan_trace(seen.path, seen.gains, self.floors)
-        return self.corrected(self.lines, self._changes(seen, np.zeros(count), {}), 0, count, trace)
+        return self.corrected(self.file, self._changes(seen, np.zeros(count), {}), 0, count, trace)
 
     def _prove(self, out: list[str], origin: Rows, seen: _Understood) -> Proved:
         motions, options, gains = seen.motions, self.options, seen.gains
@@ -258,11 +274,24 @@ class _Run(CorrectionRun):
 
     # -- the new file, and what is told ------------------------------------------------------------------------------
 
-    def _assemble(self, blocks: dict[int, str | list[str]]) -> tuple[list[str], Rows, int]:
+    def _assemble(self, lines: list[str], blocks: dict[int, str | list[str]]) -> tuple[list[str], Rows, int]:
         notes = [finding.text for finding in self.warnings if finding.code == "skipped"]
-        head = header_lines(self.lines, self.facts, [*self.who, *notes])
-        out, origin = self.assemble(blocks, head, header_place(self.lines))
+        head = header_lines(self.file, self.facts, [*self.who, *notes])
+        out, origin = self.assemble(lines, blocks, head, header_place(self.file))
         return out, origin, len(head)
+
+    def _folded(self, out: list[str], blocks: dict[int, str | list[str]]) -> list[str]:
+        """The file whose blocks run as the ones that were proved; both readers follow its calls and must say so."""
+        if self.unrolled is None:
+            return out
+        changed = self.unrolled.folded([blocks.get(number, line) for number, line in enumerate(self.lines)])
+        file = self._assemble(self.file, changed)[0]
+        again = unroll(file, self.source)
+        is_other = "".join(again.lines if again else file).rstrip() != "".join(out).rstrip()
+        if is_other or not (is_heard_alike(self.file, self.unrolled.lines) and is_heard_alike(file, out)):
+            text = "proof failed: the calls do not run as they were read. Have them written out. Nothing was written."
+            self.stop_on([Finding("proof", self.source, "", text)])
+        return file
 
     def _changes(
         self, seen: _Understood, added: Array, blocks: Mapping[int, str | list[str]]

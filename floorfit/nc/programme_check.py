@@ -17,7 +17,6 @@ from floorfit.nc.gains import Gains
 from floorfit.nc.holes import cycles_in_floors
 from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, RAPID, UNKNOWN, Motions
 from floorfit.nc.state import UNSTATED
-from floorfit.nc.subprogrammes import other_states
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
 
@@ -103,7 +102,7 @@ def check_programme(
     _check_frames(out)
     if not is_zero_stated:
         _check_zero(out)
-    _check_states(out, path, cutting)
+    _check_lengths(out, cutting)
     _check_lean(out, cutting, tip_control=tip_control)
     if work_offset is None:
         _check_work_offsets(out, touched)
@@ -182,16 +181,6 @@ def _check_cycles(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> N
         out.rows(code, [row for one, row, words, _ in found if (one, words) == (code, text)], text, severity)
 
 
-def _check_states(out: Findings, path: TipPath, touched: Rows) -> None:
-    """A block in a subprogramme gets one offset, and a cutter one length."""
-    cuts = np.flatnonzero(np.isin(out.motions.kind, CUTTING))
-    for row, why in other_states(out.motions, path, cuts, touched):
-        text = f"this cuts, and {why}, so that one offset would stand for several places. "
-        more = "Have the calls written out, or state that within the subprogramme."
-        out.add("called-otherwise", int(out.motions.line[row]), text + more)
-    _check_lengths(out, touched)
-
-
 def _check_lengths(out: Findings, touched: Rows) -> None:
     """A tool has one length offset, and a length offset one tool."""
     used: dict[float, dict[object, int]] = {}
@@ -211,6 +200,11 @@ def _check_lengths(out: Findings, touched: Rows) -> None:
             first = owner.setdefault(length, tool)
             if first != tool and length not in (None, UNSTATED, 0.0):
                 text = f"T{tool:g} and T{first:g} cut floors under one length offset, H{length:g}. Is it that of both?"
+                out.add("length-shared", line, text, "warning")
+            elif length != tool and length in used and length not in used[length]:
+                text = (
+                    f"T{tool:g} cuts floors under H{length:g}, and so it does not stand for T{length:g}. Is it right?"
+                )
                 out.add("length-shared", line, text, "warning")
 
 
@@ -383,9 +377,10 @@ def _check_below(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> No
 
 def _low_places(path: TipPath, rows: Rows) -> tuple[Rows, Array]:
     """Ends of motions, and places on the way of arcs that stand upright: motion and place of each."""
+    ends = path.axis_places(rows, np.ones(len(rows)))
     if path.standing is None:
-        return rows, path.end[rows]
+        return rows, ends
     mine = np.flatnonzero(np.isin(path.standing.rows, rows))
     along = path.standing.places(mine)
     more = np.repeat(path.standing.rows[mine], along.shape[1])
-    return np.concatenate([rows, more]), np.concatenate([path.end[rows], along.reshape(-1, 3)])
+    return np.concatenate([rows, more]), np.concatenate([ends, along.reshape(-1, 3)])

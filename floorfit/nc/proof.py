@@ -25,7 +25,7 @@ from floorfit.nc.second_words import bare
 from floorfit.nc.swept_floors import TOO_DEEP_MM, FileProof, SweptFloor
 from floorfit.part.model import Pocket
 
-__all__ = ["Claim", "Proved", "prove_programme"]
+__all__ = ["Claim", "Proved", "is_heard_alike", "prove_programme"]
 
 #: How far in plan a dividing point may lie from the old way, mm: rounding to 0.001 mm or 0.0001 in, twice.
 _PLAN_MM = 0.006
@@ -49,6 +49,7 @@ _EASY_Z = re.compile(r" ?Z[-+]?[\d.]+(?![ \d.])|Z[-+]?[\d.]+ ")
 #: Motion words: which one is in force is compared by what the two readers hear.
 _MOTION_WORD = re.compile(r"(?<![,A-Z])G0?[0123](?![\d.])")
 _COMMENT = re.compile(r"\(.*\)|;.*")
+_IS_OPTIONAL = re.compile(r"\s*(?:N\d+\s*)?/", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -217,7 +218,7 @@ class _Proof(FileProof):
             line = int(old.line[rows[np.flatnonzero(bad)[0]]])
             self.fail(line, "two readers see the tool at different places", int(bad.sum()))
         missing = claim.line[~np.isin(claim.line, old.line) & (claim.added != 0)].tolist()
-        missing = [line for line in missing if not self.before[line].lstrip().startswith("/")]
+        missing = [line for line in missing if not _IS_OPTIONAL.match(self.before[line])]
         if missing:
             self.fail(missing[0], "a motion that only one reader sees")
         return np.asarray(at)
@@ -364,7 +365,7 @@ def prove_programme(
     proof = _Proof(source, before, after, claim)
     proof.same_words()
     swept: dict[str, SweptFloor] = {}
-    optional = any("/" in line and line.lstrip().startswith("/") for line in before)
+    optional = any("/" in line and _IS_OPTIONAL.match(line) for line in before)
     for runs in (True, False) if optional else (True,):
         if proof.findings:
             break
@@ -373,6 +374,16 @@ def prove_programme(
         for one in _hear_and_sweep(proof, old, new, floors, (sizes, frame, skipped)):
             swept[one.pocket] = max(swept.get(one.pocket, one), one, key=_is_worse)
     return Proved(tuple(proof.findings), tuple(swept.values()))
+
+
+def is_heard_alike(one: Sequence[str], other: Sequence[str]) -> bool:
+    """Whether two texts make the same motions, one after the other, with blocks behind ``/`` run and left out."""
+    for runs in (True, False) if any(map(_IS_OPTIONAL.match, one)) else (True,):
+        a, b = (hear_programme(lines, optional=runs) for lines in (one, other))
+        for name in ("kind", "tip", "rotary", "turn", "feed", "tool", "side"):
+            if not np.array_equal(getattr(a, name), getattr(b, name), equal_nan=name not in ("kind",)):
+                return False
+    return True
 
 
 def _is_worse(one: SweptFloor) -> tuple[bool, bool, bool, float]:

@@ -8,12 +8,11 @@ there on, with the line as its reason, until the programme states it again.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
-from types import MappingProxyType
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from floorfit.nc.after_calls import Body, bodies_of
 from floorfit.nc.arcs import arc_fault, radius_centre
 from floorfit.nc.codes import (
     CALLS,
@@ -33,8 +32,8 @@ from floorfit.nc.codes import (
 from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, OTHER_ARC, UNKNOWN, Motions
 from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.state import AXES, LINEAR, NAN
-from floorfit.nc.subprogrammes import REPEATS, behind_end, is_call_of
-from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
+from floorfit.nc.subprogrammes import behind_end, jumps_to
+from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block, resolved
 from floorfit.nc.zero_words import ZeroWords
 
 __all__ = ["Reader", "read_motions"]
@@ -43,8 +42,6 @@ _NUMBER = r"([-+]?+(?:\d{1,12}+(?:\.\d*+)?+|\.\d++))"
 #: A block of places alone, and blocks of that kind that follow each other: the common case.
 _PLACE = re.compile(rf"(?=[XYZ])(?:X{_NUMBER} ?+)?+(?:Y{_NUMBER} ?+)?+(?:Z{_NUMBER})?+\r?+\n")
 _PLACES = re.compile(rf"(?:{_PLACE.pattern}){{1,20000}}")
-#: Calls within calls that are followed.
-_DEEPEST = 8
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 
@@ -78,14 +75,15 @@ def read_motions(
         Errors are in its findings; nothing is raised.
     """
     reader = Reader(source, units, distance)
-    reader.bodies = bodies_of(lines)
-    whole, number, at = "".join(lines), 0, 0
+    whole, number, at, targets = "".join(lines), 0, 0, jumps_to(lines)
     while number < len(lines) and not reader.ended:
         run = _PLACES.match(whole, at) if reader.is_plain else None
         if run:
             following = number + reader.feed_places(number, run[0])
         else:
             following = number + 1
+            if number in targets:
+                reader.barrier(number, "a jump may lead here, from another place", FLOW)
             reader.feed(number, lines[number])
         if tick is not None and following // 5000 > number // 5000:
             tick(number)
@@ -97,10 +95,6 @@ def read_motions(
 
 class Reader(ZeroWords):
     """The interpreter. Feed it lines in order, then take the motions."""
-
-    #: Subprogrammes of the file by number, and how deep a call stands in calls.
-    bodies: Mapping[int, Body] = MappingProxyType({})
-    depth = 0
 
     def feed(self, number: int, text: str) -> None:
         """Run one line.
@@ -172,27 +166,25 @@ class Reader(ZeroWords):
             self.open_deleted(number)
         elif not block.deleted and (block.words or block.flow or block.label):
             self.close_deleted(number)
+        if self.parameters and any(word.value != word.value for word in block.words):
+            words = [resolved(text, one, self.parameters) if one.value != one.value else one for one in block.words]
+            block = replace(block, words=tuple(words))
         self._run(number, block)
+        self.set_parameters(block.sets, is_sure=not block.deleted)
 
     def _run(self, number: int, block: Block) -> None:
         if block.label:
             self.labels += 1
             if self.labels > 1 or len(self.rows):
                 self.barrier(number, f"{block.label} starts another programme or subprogramme")
-                self.enter(block.label)
-                target = next((one for one in self.entries if is_call_of(one, int(block.label[1:]))), None)
-                if target is not None:
-                    self.enter_from(target)
         if block.flow:
             self.flow_seen = True
             self.barrier(number, f"{block.flow} makes the flow depend on the run", FLOW)
             if block.flow == "O call":
                 self.calls.append((len(self.rows) - 1, NAN))
-            elif block.flow in ("O sub", "O endsub"):
-                self.enter("a subprogramme" if block.flow == "O sub" else "")
             return
         values = {word.letter: word.value for word in block.words if word.letter not in "GM"}
-        if any(moves_zero(parameter) for parameter in block.sets):
+        if any(moves_zero(parameter) for parameter, _ in block.sets):
             self.zero_moved(number, "a parameter")
         codes = [word.value for word in block.words if word.letter == "G"]
         misc = [word.value for word in block.words if word.letter == "M"]
@@ -216,7 +208,7 @@ class Reader(ZeroWords):
                     self.zero_moved(number, "G43.1")
                     special = NO_MOTION
             elif code in FLOW_G:
-                self.call(number, name_of(code), values.get("P", NAN), values.get("L", 1.0))
+                self.called(number, name_of(code), values.get("P", NAN))
                 special = NO_MOTION
             elif code < 0:
                 self.flow_seen = True
@@ -231,35 +223,10 @@ class Reader(ZeroWords):
                 if code not in QUIET:
                     self.warn_unknown(number, code)
         if set(values) - {"P"} == {"L"} and not codes and not misc and self.state.motion not in CYCLES:
-            self.call(number, f"L{values['L']:g}", values["L"], values.get("P", 1.0))
+            self.called(number, f"L{values['L']:g}", values["L"])
         self.set_words(values, misc)
         self._act(number, values, tuple(unknown), special)
         self._stop(number, values, misc)
-
-    def call(self, number: int, name: str, target: float, repeats: float) -> None:
-        """A call: what a subprogramme of this file leaves in force holds behind it, and in its next run.
-
-        Parameters
-        ----------
-        number : int
-            Line, from 0.
-        name : str
-            The word that calls.
-        target, repeats : float
-            The number called, and how often.
-        """
-        one = next((one for one in self.bodies if target == target and is_call_of(target, one)), -1)
-        found = self.bodies.get(one, Body())
-        for _ in range(1 if repeats == 1 else 2):
-            self.called(number, name, target)
-            if self.depth > _DEEPEST or not (found.blocks or not found.is_straight):
-                return
-            self.depth += 1
-            for block in found.blocks:
-                self._run(number, block)
-            self.depth -= 1
-            if not found.is_straight and found.blocks:
-                self.barrier(number, f"{name} calls a subprogramme that sets modes, and has jumps or blocks behind /")
 
     def _transform(self, number: int, code: int, values: dict[str, float]) -> None:
         """Begin or end a turned frame; axis words beside its code may move the tool, and nobody here knows where."""
@@ -285,9 +252,7 @@ class Reader(ZeroWords):
     def _stop(self, number: int, values: dict[str, float], misc: list[float]) -> None:
         flow = [value for value in misc if value != value or round(value) in FLOW_M]
         if flow and round(flow[0] if flow[0] == flow[0] else 0) in CALLS:
-            target = values.get("P", NAN)
-            repeats = 2.0 if target >= REPEATS and int(target) not in self.bodies else values.get("L", 1.0)
-            self.call(number, f"M{flow[0]:g}", target, repeats)
+            self.called(number, f"M{flow[0]:g}", values.get("P", NAN))
         elif flow:
             self.flow_seen = True
             name = f"M{flow[0]:g} calls, returns or jumps" if flow[0] == flow[0] else "an M word that is a parameter"
@@ -295,7 +260,6 @@ class Reader(ZeroWords):
         if (2.0 in misc or 30.0 in misc) and self.saved is None:
             self.ended = not self.flow_seen
             self.barrier(number, "the programme ended before")
-            self.enter("a subprogramme")
 
     def _act(self, number: int, values: dict[str, float], unknown: tuple[int, ...], special: int) -> None:
         if "F" in values:

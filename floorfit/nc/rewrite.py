@@ -225,6 +225,9 @@ class _Writer:
             if np.isnan(self.motions.xyz[row, 2]) and end == 0 and (modal.absolute or self.carried == 0):
                 self.carried = 0.0
                 return
+            if np.isnan(constant(raw)) and modal.absolute and not np.isnan(self.motions.xyz[row, 2]):
+                self._add_to(raw, span, row, end)
+                return
             old, raw = constant(raw), ""
             if np.isnan(old):
                 raise ValueError(
@@ -239,6 +242,16 @@ class _Writer:
         if value != old:
             self.out.blocks[number] = replace_number(text, span, in_style(value, raw, decimals))
         self.carried = (value - old) * unit + (0.0 if modal.absolute else self.carried)
+
+    def _add_to(self, raw: str, span: tuple[int, int], row: int, end: float) -> None:
+        """Put the offset beside a parameter whose value is known, so that it counts for another value as well."""
+        number, unit = self.line_of[row], self.motions.modals[self.modal_of[row]].unit_mm
+        decimals = self._enough(row, end, unit, default_decimals(unit))
+        change = written(end / unit, decimals)
+        inner = raw[1:-1] if raw.startswith("[") and raw.endswith("]") and raw.count("[") == 1 else raw
+        if change:
+            self.out.blocks[number] = replace_number(self.lines[number], span, f"[{inner}{change:+.{decimals}f}]")
+        self.carried = change * unit
 
     def _enough(self, row: int, end: float, unit: float, least: int) -> int:
         return decimals_to_show(end, unit, least) if end and self.fine[row] else least
@@ -256,6 +269,8 @@ class _Writer:
         if self.kind_of[row] == OTHER_ARC:
             text = as_line(text)
         words = {word.letter: text[word.number : word.end] for word in read_block(text).words}
+        if any("#" in raw for raw in words.values()):
+            raise ValueError("the block has a parameter, and would have to be divided")
         z = self.motions.xyz[row, 2] / unit
         decimals = max(
             [decimals_of(raw) for letter, raw in words.items() if letter in "XYZIJR"] + [decimals_for(float(z), unit)]

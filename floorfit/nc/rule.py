@@ -196,6 +196,9 @@ class _Planner:
         count = len(self.path)
         end, start = np.full(count, -np.inf), np.full(count, -np.inf)
         end[rows], start[rows] = last, first
+        # A rapid straight up from where a cut ended needs no more room than the cut.
+        upright = rows[self.path.is_rapid[rows] & (self.path.length[rows] == 0) & ~self.path.is_rapid[rows - 1]]
+        start[upright] = -np.inf
         follows = np.append(start[1:], -np.inf)
         joined = np.append((self.path.end[:-1] == self.path.start[1:]).all(axis=1), False) if count else follows > 0
         node = np.maximum(end, np.where(joined, follows, -np.inf))
@@ -246,9 +249,24 @@ class _Planner:
         is_steep = rise > _PASS_SLOPE * max(float(self.path.length[row]), 1e-9)
         if is_steep or floor.is_shaped:
             return not is_steep
-        if rise > WINDOW_MM and not alike:
+        if (rise > WINDOW_MM and not alike) or self._is_ramp(floor, row):
             return False
         return floor.dz_range[0] < 0 or bool(over.min() < -floor.window - EPS_MM)
+
+    def _is_ramp(self, floor: CutFloor, row: int) -> bool:
+        """Whether a motion is one of several that go down to a floor, or up from it, as the chords of a helix do."""
+        first = last = row
+        while first > 0 and self._goes_on(first - 1, row):
+            first -= 1
+        while last + 1 < len(self.path) and self._goes_on(last + 1, row):
+            last += 1
+        low, high = sorted((float(self._over(floor, first)[0]), float(self._over(floor, last)[-1])))
+        return abs(low) <= floor.window + EPS_MM and high > floor.band + EPS_MM
+
+    def _goes_on(self, other: int, row: int) -> bool:
+        """Whether another cut goes down, or up, as a motion does."""
+        rise = [float(self.path.end[one, 2] - self.path.start[one, 2]) for one in (other, row)]
+        return not self.path.is_rapid[other] and rise[0] * rise[1] > 0
 
     def _over(self, floor: CutFloor, row: int) -> Array:
         """Heights of the tip over a floor along a motion, mm."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import ast
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +20,8 @@ __all__ = ["PlainLines", "WordTable", "bare"]
 
 _NESTED = re.compile(r"\((?:[^()\n]|\((?:[^()\n]|\([^()\n]*\))*\))*\)")
 _LEFT_OPEN = re.compile(r"\([^)\n]*\)|;[^\n]*")
+_MESSAGE = re.compile(r"^([ \t]*(?:N\d+)?[ \t]*)MSG[ \t]*(?=\()", re.IGNORECASE | re.MULTILINE)
+_EQUALS = re.compile(r"(?<=(?<![A-Z<_])[A-Z])=(?=[-+.\d\[#])")
 _GONE = str.maketrans("", "", " \t\r\x00\x1a")
 _NUMBERED = re.compile(r"(/\d?|)N\d+", re.IGNORECASE)
 _FLOW = re.compile(
@@ -36,25 +38,26 @@ _is_plain = re.compile(r"(?:[A-Z][-+]?(?:\d+\.?\d*|\.\d+))*").fullmatch
 _SPACES = str.maketrans(dict.fromkeys("ABCDEFGHIJKLMNOPQRSTUVWXYZ", " "))
 _NAMED = re.compile(r"(,[RC]|[A-Z])([-+]?(?:\d+\.?\d*|\.\d+)(?![\[#]))?")
 _CHUNK = 50_000
-#: What holds until it is stated again, by group, and blocks that say more with their other words.
-_HOLDS = [
-    re.compile(rf"{words}(?![\d.])")
-    for words in (
-        "G(?:20|21|70|71)", "G9[01]", "G1[789]", "G9[01]\\.1", "G4[012](?:\\.1)?", "G5[4-9](?:\\.[123])?(?:P\\d+)?",
-        "G4(?:3(?:\\.[245])?|4|9)", "H\\d+", "T\\d+", "M0?6",
-    )
-]  # fmt: skip
-_SAYS_MORE = re.compile(r"G(?:10|52|92(?:\.[123])?|1[56]|5[01](?:\.1)?|68(?:\.[1234])?|69(?:\.1)?|43\.1)(?![\d.])")
-_CALLED = re.compile(r"^(?=.*(?:M0?98|G65)(?!\d)).*P(\d+)|^L(\d+)(?:P\d+)?$")
-_CALLS = re.compile(r"M0?98|G65|^(?:N\d+)?L\d", re.MULTILINE)
-_RETURN = re.compile(r"M(?:99|17)(?!\d)")
+#: Jumps; words that call by number, and what is left of a block without them; what ends a subprogramme.
+_JUMPS = re.compile(r"GOTO(?:0*(\d+)|(?=[\[#]))|M0*99P(?:0*(\d+)|(?=[\[#]))")
+_CALLED = re.compile(r"^(?=.*(M0*9[78]|G0*65)(?!\d)).*?P(\d+)(?!\d)(?:.*L(\d+))?|^L(\d+)(?:P(\d+))?$")
+_USE, _SET, _ANY = (
+    re.compile(r"(?<!#)#(\d+)(?![\d=])"),
+    re.compile(r"#(\d+)=([^A-Z#=]*)"),
+    re.compile(r"#0=|#[\[#].*?="),
+)
+_CALL_WORDS = re.compile(r"M0*9[78](?!\d)|[PL]\d+")
+_CALLS = re.compile(r"M0*9[78]|G0*65|CALL|^/?\d?(?:N\d+)?L\d", re.MULTILINE)
+_RETURN = re.compile(r"M0*(?:99|17)(?![\dP])")
+_NAMED_SUB = re.compile(r"/?\d?O(\d+|<[^>]*>)(SUB|ENDSUB|CALL)")
 
 
 def bare(text: str) -> str:
     """Text without comments and blanks, in upper case."""
     if "(" in text or ";" in text:
-        text = _LEFT_OPEN.sub("", _NESTED.sub("", text))
-    return text.translate(_GONE).upper()
+        text = _LEFT_OPEN.sub("", _NESTED.sub("", _MESSAGE.sub(r"\1", text)))
+    text = text.translate(_GONE).upper()
+    return _EQUALS.sub("", text) if "=" in text else text
 
 
 def _opened(one: str) -> tuple[bool, bool, str]:
@@ -92,14 +95,15 @@ class PlainLines:
     def of(cls, lines: Sequence[str], *, optional: bool) -> PlainLines:
         """Prepare the lines; those behind ``/`` run or do not."""
         whole = bare("\n".join(line.rstrip("\r\n") for line in lines))
+        whole = re.sub(r"^N\d+(?=/)", "", whole, flags=re.MULTILINE) if "/" in whole else whole
         raw = whole.split("\n")
         text: list[str] = []
         place: list[int] = []
         barrier: list[int] = []
         percents, flows, labels = 0, False, 0
-        holds = _holds_of(raw) if _CALLS.search(whole) else {}
-        entries: dict[int, str] = {}
-        for number, one in enumerate(raw):
+        known: dict[str, str] = {}
+        jumps = {"".join(found) for found in _JUMPS.findall(whole)}
+        for number, one in _as_run(raw) if _CALLS.search(whole) else enumerate(raw):
             first = one[:1]
             if first in _PLACES and "M" not in one and "G" not in one:
                 text.append(one)
@@ -111,21 +115,20 @@ class PlainLines:
                 break
             if first in ("", "%") or (first == "/" and not optional):
                 continue
+            numbered = re.match(r"/?\d?N0*(\d+)", one) if jumps else None
+            is_target = numbered is not None and ("" in jumps or numbered[1] in jumps)
             flow, label, one = _opened(one)
             labels += label
-            if flow or (label and (labels > 1 or text)):
+            one = _with_numbers(one, known, is_sure=first != "/") if "#" in one else one
+            if is_target or flow or (label and (labels > 1 or text)) or (known and _CALL.search(one)):
+                known = {}
+            if is_target or flow or (label and (labels > 1 or text)):
                 barrier.append(len(text))
-                text.append(entries.get(_number_of(raw[number]), ""))
+                text.append("")
                 place.append(number)
             if not flow:
                 text.append(one)
                 place.append(number)
-            called = _CALLED.match(one) if holds else None
-            if called:
-                target = _target(called, holds)
-                entries[target] = entries.get(target) or _in_force(text)
-                text += holds.get(target, ())
-                place += [number] * (len(text) - len(place))
             flows = flows or flow or (("M" in one or "G6" in one) and bool(_CALL.search(one)))
             if "M" in one and not flows and first != "/" and _END.search(one):
                 break
@@ -134,41 +137,92 @@ class PlainLines:
         return cls(text, np.array(place, dtype=int), stops)
 
 
-def _number_of(one: str) -> int:
-    found = _LABEL.match(one)
-    return int(re.sub(r"\D", " ", found[0]).split()[-1]) if found else -1
+def _with_numbers(one: str, known: dict[str, str], *, is_sure: bool) -> str:
+    """A line with the values of parameters that are known; what it sets is noted for the lines behind it."""
+    out = _USE.sub(lambda found: known.get(found[1], found[0]), one)
+    if _ANY.search(one):
+        known.clear()
+    for number, value in _SET.findall(one):
+        known.pop(number, None)
+        worth = _worth(value) if is_sure and int(number) < 1000 else float("nan")
+        if worth == worth:
+            known[number] = f"[{worth!r}]"
+    return out
 
 
-def _target(called: re.Match[str], holds: dict[int, list[str]]) -> int:
-    target = int(called[1] or called[2])
-    return target if target in holds else target % 10_000
+def _as_run(raw: list[str]) -> list[tuple[int, str]]:
+    """Places and texts of the lines in the order in which they run: behind each call what it calls in this file."""
+    bodies: dict[str, range] = {}
+    inside: set[int] = set()
+    for at, one in enumerate(raw):
+        sub, number, label = _NAMED_SUB.match(one), re.match(r"/?\d?N0*(\d+)", one), re.match(r"[O:]0*(\d+)", one)
+        if sub and sub[2] == "SUB":
+            last = next((k for k in range(at, len(raw)) if raw[k].startswith(f"O{sub[1]}ENDSUB")), len(raw))
+            bodies.setdefault(f"SUB{sub[1]}", range(at + 1, last))
+            inside |= set(range(at, last + 1))
+        elif label and not sub:
+            bodies.setdefault(f"O{label[1]}", _to_return(raw, at))
+        elif number:
+            bodies.setdefault(f"N{number[1]}", _to_return(raw, at))
+
+    def run(places: Sequence[int], slash: str, left: int) -> Iterator[tuple[int, str]]:
+        for at in places if left else ():
+            one = raw[at]
+            label = _LABEL.match(one) if at == places[0] and places is not main and not _NAMED_SUB.match(one) else None
+            one = one[label.end() :] if label else one
+            name, repeats = _call_of(one, bodies)
+            ends = at == places[-1] and places is not main
+            is_macro = name.startswith("SUB") or ("G65" in one and name != "")
+            words = "#0=#0" if is_macro else one
+            words = _CALL_WORDS.sub("", words) if name else _RETURN.sub("", words) if ends else words
+            yield at, slash + words if slash and words and not words.startswith("/") else words
+            for _ in range(repeats if name else 0):
+                yield from run(bodies[name], "/" if one.startswith("/") else slash, left - 1)
+                if is_macro:
+                    yield at, "#0=#0"
+
+    main = [at for at in range(_main_end(raw)) if at not in inside]
+    return list(run(main, "", 12))
 
 
-def _holds_of(raw: Sequence[str], depth: int = 8) -> dict[int, list[str]]:
-    """What each subprogramme leaves in force, as lines without motion; empty where the file calls none."""
-    bodies: dict[int, list[str]] = {}
-    number = -1
-    for one in raw:
-        number = _number_of(one) if _LABEL.match(one) and not _FLOW.match(one) else -1 if one[:1] == "%" else number
-        if number >= 0:
-            bodies.setdefault(number, []).append(_opened(one)[2] if one else "")
-            number = -1 if _RETURN.search(one) else number
-
-    def lines_of(body: int, left: int) -> list[str]:
-        out = []
-        for one in bodies.get(body, ()) if left else ():
-            called = _CALLED.match(one)
-            out.append(one if _SAYS_MORE.search(one) else _in_force([one]))
-            out += lines_of(_target(called, bodies), left - 1) if called else []
-        return [one for one in out if one]
-
-    return {body: lines_of(body, depth) for body in bodies}
+def _call_of(one: str, bodies: Mapping[str, range]) -> tuple[str, int]:
+    """What of this file a line calls, ``""`` for nothing, and how often."""
+    sub = _NAMED_SUB.match(one)
+    if sub:
+        name = f"SUB{sub[1]}"
+        return (name, 1) if sub[2] == "CALL" and name in bodies else ("", 1)
+    found = _CALLED.search(re.sub(r"^/?\d?(?:N\d+)?", "", one))
+    if not found or re.search(r"M0*98(?!\d).*[HQ]|[HQ].*M0*98(?!\d)", one):
+        return "", 1
+    number, repeats = int(found[2] or found[4]), int(found[3] or found[5] or 1)
+    letter = "N" if (found[1] or "").endswith("97") else "O"
+    if f"{letter}{number}" not in bodies and not found[3]:
+        number, repeats = number % 10_000, number // 10_000 or repeats
+    return (f"{letter}{number}", max(repeats, 1)) if f"{letter}{number}" in bodies else ("", 1)
 
 
-def _in_force(text: Sequence[str]) -> str:
-    """The last word of each group that holds, in one line."""
-    last = [next((found[-1] for one in reversed(text) if (found := some.findall(one))), "") for some in _HOLDS]
-    return "".join(last)
+def _to_return(raw: Sequence[str], at: int) -> range:
+    """Lines of a subprogramme, with the one that returns."""
+    for number in range(at, len(raw)):
+        if raw[number].startswith("%"):
+            return range(at, number)
+        if _RETURN.search(raw[number]) and not raw[number].startswith("/"):
+            return range(at, number + 1)
+    return range(at, len(raw))
+
+
+def _main_end(raw: Sequence[str]) -> int:
+    """Number of lines of the main programme: to its end or, where jumps may lead past that, to the next label."""
+    jumps = is_over = False
+    for at, one in enumerate(raw):
+        jumps |= bool(_FLOW.match(one)) and not _NAMED_SUB.match(one)
+        if is_over and (_LABEL.match(one) or one.startswith("%")):
+            return at
+        if not one.startswith("/") and (_END.search(one) or _RETURN.search(one)):
+            is_over = True
+            if not jumps or _RETURN.search(one):
+                return at + 1
+    return len(raw)
 
 
 @dataclass(frozen=True)
@@ -278,6 +332,8 @@ def _odd_words(text: str) -> list[tuple[str, float]]:
     while at < len(text):
         if text[at] == "#":
             at = _value_end(text, text.index("=", at) + 1) if "=" in text[at:] else len(text)
+            while more := re.compile(r"[-+*/]|MOD|AND|OR|XOR").match(text, at):
+                at = _value_end(text, more.end())
             continue
         found = _NAMED.match(text, at)
         if not found:

@@ -21,13 +21,11 @@ AXES = "XYZABC"
 LINEAR = "XYZ"
 #: Parts of the state that a motion's meaning hangs on.
 _NEEDED = ("motion", "units", "distance", "radius compensation", "work offset", "transform", "frame")
-#: What a subprogramme has from its caller until it states its own.
-_OF_CALLER = ("transform", "frame", "tool", "length")
-#: What else it has of a call that was read before it.
-_MODES = ("units", "distance", "plane", "arc distance", "radius compensation", "work offset")
 _AFTER_FLOW = ("motion", "units", "distance", "plane", "radius compensation", "work offset")
 #: Two positions are one, mm or degrees: sums of increments that come back differ by less (float64).
 _SAME_PLACE = 1e-9
+#: Setting this parameter, which no control lets be set, stands for a macro's own set of parameters (`unrolled`).
+CLEARS = 0.0
 #: Stands for a number that a parameter gives (T#1, S#102).
 UNSTATED = -2.0
 #: Field of `Modal` that holds each group.
@@ -70,6 +68,8 @@ class Machine:
                 0,
                 "no G90 or G91 before the first move: give --distance absolute or incremental",
             )
+        #: Parameters whose values are known, by number.
+        self.parameters: dict[float, float] = {}
         self.feed_word = NAN
         self.cycle: dict[str, float] = {}
         self.levels: dict[int, float] = {}
@@ -83,7 +83,6 @@ class Machine:
             None
         )
         self.deleted_line = 0
-        self.entries: dict[float, tuple[Modal, dict[str, tuple[int, str]]]] = {}
         self.ended, self.percents, self.labels, self.frame_set = False, 0, 0, False
         self.flow_seen = False
         self.is_high = False
@@ -106,6 +105,16 @@ class Machine:
         """Note a block that cannot be read, and forget everything."""
         self.findings.append(Finding("unreadable", self.source, f"line {number + 1}", f"{text}. Correct the block."))
         self.barrier(number, "the block cannot be read")
+
+    def set_parameters(self, sets: Iterable[tuple[float, float]], *, is_sure: bool) -> None:
+        """Keep what parameters are set to by numbers; those of the control itself (from 1000 on) are never known."""
+        for number, value in sets:
+            if number != number or number == CLEARS:
+                self.parameters = {}
+            elif is_sure and value == value and number < 1000:
+                self.parameters[number] = value
+            else:
+                self.parameters.pop(number, None)
 
     def open_deleted(self, number: int) -> None:
         """Keep the state in front of optional blocks."""
@@ -133,43 +142,19 @@ class Machine:
     def barrier(self, number: int, text: str, kind: int = JUMP) -> None:
         """Forget the position and the state: from here the programme must state them again."""
         self.unsure.update(dict.fromkeys(_AFTER_FLOW, (number, text)))
+        self.parameters = {}
         self.cycle = {}
         self.is_high = False
         self.jump(number, [*LINEAR], (number, text), kind)
 
-    def enter(self, name: str) -> None:
-        """A subprogramme of this file begins, or, without a name, the main programme goes on behind one."""
-        self.state = self.state._replace(sub=name, inherited=_OF_CALLER if name else ())
-
-    def enter_from(self, target: float) -> None:
-        """A subprogramme that was called before begins with what was in force there, but for a turned frame.
-
-        Parameters
-        ----------
-        target : float
-            The number called.
-        """
-        state, unsure = self.entries[target]
-        sub, transform = self.state.sub, self.state.transform
-        self.state = state._replace(sub=sub, transform=transform, inherited=(*_OF_CALLER, *_MODES))
-        self.unsure = {**unsure, "motion": self.unsure["motion"]}
-
-    def owns(self, name: str) -> None:
-        """A part of the state is stated here, whoever calls."""
-        if name in self.state.inherited:
-            self.state = self.state._replace(inherited=tuple(one for one in self.state.inherited if one != name))
-
     def called(self, number: int, name: str, target: float) -> None:
-        """A call came back: the place is not known; units, distance and zero are taken to be as before (said).
-
-        Within a subprogramme of this very file nothing is known of who calls it, so a label forgets them.
-        """
-        self.entries.setdefault(target, (self.state, dict(self.unsure)))
+        """A call of another file came back: the place is not known; units, distance and zero are taken as before."""
         text = (
             f"{name} calls another programme: units, distance mode and work offset are taken to be the same after it."
         )
         self.findings.append(Finding("call", self.source, f"line {number + 1}", text, "warning"))
         self.unsure["motion"] = (number, f"{name} called another programme")
+        self.parameters = {}
         self.cycle = {}
         self.flow_seen = True
         self.is_high = False
@@ -210,12 +195,10 @@ class Machine:
             value = (code, known(values.get("H", self.state.length[1])))
             self.vector = 0
             self.lengths_used.add(value[1])
-            self.owns("length")
         elif group == "path mode":
             value = (code, known(values.get("P", 0.0) * self.state.unit_mm))
         before = getattr(self.state, FIELD[group])
         self.unsure.pop(group, None)
-        self.owns(group)
         if value == before and group != "motion":
             return
         self.state = self.state._replace(**{FIELD[group]: value})  # type: ignore[arg-type]
@@ -226,7 +209,6 @@ class Machine:
 
     def set_transform(self, number: int, name: str) -> None:
         """A turned, scaled, mirrored, tilted or polar frame begins, or ends: no place is known across that."""
-        self.owns("transform")
         if name != self.state.transform:
             self.state = self.state._replace(transform=name)
             self.jump(number, LINEAR, (number, f"{name or 'the end of a turned or scaled frame'} changed the frame"))
@@ -250,8 +232,6 @@ class Machine:
             self.state = self.state._replace(selected=known(values["T"]))
         if "S" in values:
             self.state = self.state._replace(spindle=known(values["S"]))
-        if 6.0 in misc or ("T" in values and self.state.tool == -1.0):
-            self.owns("tool")
         if 6.0 in misc:
             self.state = self.state._replace(tool=self.state.selected)
 

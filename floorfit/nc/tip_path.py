@@ -147,10 +147,54 @@ class TipPath:
             Place on each, 0 to 1.
         """
         out = self.points(rows, share)
-        beside = np.flatnonzero(self.aside[rows])
-        if len(beside):
-            out[beside, :2] += self.aside[rows[beside], None] * self._left(rows[beside], out[beside, :2])
+        first, last = self._beside
+        some = np.flatnonzero(~np.isnan(first[rows, 0]))
+        on, part = rows[some], share[some, None]
+        arc = self.is_arc[on]
+        line = first[on] + part * (last[on] - first[on])
+        round_it = out[some, :2] + self.aside[on, None] * self._left(on, out[some, :2])
+        out[some, :2] = np.where(arc[:, None], round_it, line)
         return out
+
+    @cached_property
+    def _beside(self) -> tuple[Array, Array]:
+        """Ends in plan, (n, 2), of the axis' way of each motion that runs beside its programmed path; NaN for the rest.
+
+        Where two straight motions meet at an inner corner the axis turns where both of its ways meet. The first motion
+        goes over from the path to beside it, and the first one without goes back (common practice, no source).
+        """
+        count = len(self)
+        first, last = np.full((count, 2), np.nan), np.full((count, 2), np.nan)
+        rows = np.flatnonzero((self.length > 1e-9) | self.is_arc)
+        if not len(rows) or not self.aside.any():
+            return first, last
+        left0, left1 = self._left(rows, self.start[rows, :2]), self._left(rows, self.end[rows, :2])
+        side = self.aside[rows, None]
+        begin, end = self.start[rows, :2] + side * left0, self.end[rows, :2] + side * left1
+        starts = (side[1:, 0] != 0) & (side[:-1, 0] == 0)
+        stops = (side[1:, 0] == 0) & (side[:-1, 0] != 0)
+        both = (side[1:, 0] == side[:-1, 0]) & (side[1:, 0] != 0)
+        turn = left1[:-1, 0] * left0[1:, 1] - left1[:-1, 1] * left0[1:, 0]
+        cosine = (left1[:-1] * left0[1:]).sum(axis=1)
+        meets = both & (side[1:, 0] * turn > 0) & (cosine > -0.99) & ~(self.is_arc[rows][1:] | self.is_arc[rows][:-1])
+        before = np.flatnonzero(meets)
+        corner = self.end[rows[before], :2]
+        at = corner + side[before] * (left1[before] + left0[before + 1]) / (1 + cosine[before, None])
+        end[before], begin[before + 1] = at, at
+        leads = np.flatnonzero(starts) + 1
+        begin[leads] = self.start[rows[leads], :2]
+        goes_on = leads[leads + 1 < len(rows)]
+        end[goes_on] = self.end[rows[goes_on], :2] + side[goes_on] * left0[goes_on + 1] * (side[goes_on + 1] != 0)
+        leaves = np.flatnonzero(stops) + 1
+        begin[leaves] = self.start[rows[leaves], :2] + side[leaves - 1] * left1[leaves - 1]
+        mine = (side[:, 0] != 0) | np.isin(np.arange(len(rows)), leaves)
+        first[rows[mine]], last[rows[mine]] = begin[mine], end[mine]
+        # Straight up and down the axis stays where it is.
+        upright = np.setdiff1d(np.flatnonzero(self.aside), rows)
+        place = np.searchsorted(rows, upright) - 1
+        on = (place >= 0) & mine[np.maximum(place, 0)]
+        first[upright[on]] = last[upright[on]] = end[place[on]]
+        return first, last
 
     def _left(self, rows: Rows, places: Array) -> Array:
         along = (self.end - self.start)[rows, :2]

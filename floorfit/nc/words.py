@@ -8,10 +8,10 @@ A block that cannot be read completely raises `BadBlock`: nothing is skipped.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 
-__all__ = ["FAST_BLOCK", "FAST_WORD", "BadBlock", "Block", "Word", "read_block"]
+__all__ = ["FAST_BLOCK", "FAST_WORD", "BadBlock", "Block", "Word", "read_block", "resolved"]
 
 #: A block of plain upper-case words and nothing else: the common case, read by two regular expressions.
 FAST_BLOCK = re.compile(r"[ \t]*(?:[A-DF-NP-Z][-+]?(?:\d{1,12}(?:\.\d*)?|\.\d+)[ \t]*)+[\r\n]*")
@@ -21,7 +21,9 @@ FAST_WORD = re.compile(r"([A-Z])([-+]?[\d.]+)")
 #: A number above this is no place, feed, code or tool (common practice, no source).
 _GREATEST = 1e12
 _BLANK = re.compile(r"[ \t\r\n\x00\x1a]+")
-_DELETE = re.compile(r"[ \t]*/[ \t]*(\d(?![\d.])[ \t]*)?(?!/)")
+#: Block delete, also behind the N word; a message to the operator (dialects, from memory).
+_DELETE = re.compile(r"[ \t]*(?:N[ \t]*\d+[ \t]*)?/[ \t]*(\d(?![\d.])[ \t]*)?(?!/)", re.IGNORECASE)
+_MESSAGE = re.compile(r"[ \t]*(?:N\d+[ \t]*)?MSG[ \t]*\([^()]*\)[ \t]*(?:;.*)?[\r\n]*", re.IGNORECASE)
 _NUMBER = re.compile(r"[-+]?[ \t]*(?:\d[\d \t]*(?:\.[\d \t]*)?|\.[ \t]*\d[\d \t]*)")
 _PARAMETER = re.compile(r"[-+]?[ \t]*#[ \t]*(?:#[ \t]*)*(?:\d[\d \t]*|<[^>]*>)")
 _PROGRAM = re.compile(r"[ \t]*(?:[oO:])[ \t]*(?:(\d+)|<[^>]*>|\[[^\]]*\]|#\d+)[ \t]*")
@@ -32,6 +34,11 @@ _MACRO = re.compile(
     r"[ \t]*/?[ \t]*(?:N\d+[ \t]*)?(IF|WHILE|GOTO|END|THEN|DO|SETVN|POPEN|BPRNT|DPRNT)(?=[ \t\[\d])", re.I
 )
 _CORNER = re.compile(r",[ \t]*[RrCc]")
+#: A sign between a letter and its number (dialect), and one between two values.
+_EQUALS, _OPERATOR = (
+    re.compile(r"[ \t]*=?[ \t]*"),
+    re.compile(r"[ \t]*(?:[-+*/]|(?:MOD|AND|OR|XOR)(?![a-z]))[ \t]*", re.I),
+)
 _FUNCTION = re.compile(
     r"[-+]?[ \t]*(?:abs|acos|asin|atan|cos|exists|exp|fix|fup|ln|round|sin|sqrt|tan)(?=[ \t]*\[)", re.I
 )
@@ -78,8 +85,9 @@ class Block:
         A programme number (``"O1000"``), or ``""``.
     percent : bool
         Whether the line is a ``%`` line.
-    sets : tuple of float
-        Numbers of the parameters that are set; 0 for one with a name, NaN for one that depends on the run.
+    sets : tuple of (float, float)
+        Numbers of the parameters that are set (0 for one with a name, NaN for one that depends on the run), and their
+        values (NaN where they are no expressions of numbers).
     """
 
     words: tuple[Word, ...] = ()
@@ -87,7 +95,7 @@ class Block:
     flow: str = ""
     label: str = ""
     percent: bool = False
-    sets: tuple[float, ...] = ()
+    sets: tuple[tuple[float, float], ...] = ()
 
 
 def read_block(text: str) -> Block:
@@ -109,6 +117,8 @@ def read_block(text: str) -> Block:
     """
     if text.strip(" \t\r\n").startswith("%"):
         return Block(percent=True)
+    if _MESSAGE.fullmatch(text):
+        return Block()
     macro = _MACRO.match(text)
     if macro:
         return Block(flow=macro.group(1).upper())
@@ -131,9 +141,9 @@ def _program_line(text: str, program: re.Match[str], deleted: bool) -> Block:
     return Block(words, deleted, label="O" + program.group(1), sets=sets)
 
 
-def _words(text: str, at: int) -> tuple[tuple[Word, ...], tuple[float, ...]]:
+def _words(text: str, at: int) -> tuple[tuple[Word, ...], tuple[tuple[float, float], ...]]:
     words: list[Word] = []
-    sets: list[float] = []
+    sets: list[tuple[float, float]] = []
     while at < len(text):
         char = text[at]
         blank = _BLANK.match(text, at)
@@ -144,8 +154,8 @@ def _words(text: str, at: int) -> tuple[tuple[Word, ...], tuple[float, ...]]:
         elif char == "(":
             at = _comment_end(text, at)
         elif char == "#":
-            at, parameter = _assignment(text, at)
-            sets.append(parameter)
+            at, number, value = _assignment(text, at)
+            sets.append((number, value))
         elif char == "," and _CORNER.match(text, at):
             word = _word(text, at + 1)
             words.append(Word("," + word.letter, word.value, at, word.number, word.end))
@@ -184,9 +194,7 @@ def _comment_end(text: str, at: int) -> int:
 
 
 def _word(text: str, at: int) -> Word:
-    number = at + 1
-    while number < len(text) and text[number] in " \t":
-        number += 1
+    number = _EQUALS.match(text, at + 1).end()  # type: ignore[union-attr]
     end, value = _real(text, number)
     if end == number:
         raise BadBlock(f"column {at + 1}: no number after {text[at]!r}")
@@ -221,20 +229,42 @@ def _bracket_end(text: str, at: int) -> int:
     raise BadBlock(f"column {at + 1}: '[' is not closed")
 
 
-def _assignment(text: str, at: int) -> tuple[int, float]:
-    """End of ``#5=1.``, and the number of the parameter."""
+def _assignment(text: str, at: int) -> tuple[int, float, float]:
+    """End of ``#5=1.``, the number of the parameter, and its value."""
     name = re.compile(r"#[ \t]*(?:#[ \t]*)*(?:\d+|<[^>]*>|\[[^\]]*\])[ \t]*=[ \t]*").match(text, at)
     if not name:
         raise BadBlock(f"column {at + 1}: a parameter that is not set")
     end, _ = _real(text, name.end())
     if end == name.end():
         raise BadBlock(f"column {name.end() + 1}: no value after '='")
+    while more := _OPERATOR.match(text, end):
+        at = more.end()
+        end, _ = _real(text, at)
+        if end == at:
+            raise BadBlock(f"column {at + 1}: no value after {more.group().strip()!r}")
     inner = name.group()[1:].rstrip(" \t=").strip(" \t")
+    value = constant(text[name.end() : end])
     if inner.startswith("<"):
-        return end, 0.0
-    return end, float(inner) if inner.isdigit() else constant(inner)
+        return end, 0.0, value
+    return end, float(inner) if inner.isdigit() else constant(inner), value
 
 
+def resolved(text: str, word: Word, known: Mapping[float, float]) -> Word:
+    """A word whose parameters are known, with its value.
+
+    Parameters
+    ----------
+    text : str
+        The line.
+    word : Word
+    known : mapping of float to float
+        Values of parameters by number.
+    """
+    raw = text[word.number : word.end].replace(" ", "")
+    return replace(word, value=constant(_KNOWN.sub(lambda found: f"[{known.get(float(found[1]), found[0])}]", raw)))
+
+
+_KNOWN = re.compile(r"(?<!#)#(\d+)")
 _TOKEN = re.compile(r"[ \t]*(\d+\.?\d*|\.\d+|[-+*/\[\]])")
 _APPLY: dict[str, Callable[[float, float], float]] = {
     "+": lambda a, b: a + b,

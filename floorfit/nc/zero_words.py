@@ -63,6 +63,5 @@ class ZeroWords(Machine):
         by : str
             The word, for messages.
         """
-        self.owns("frame")
         self.state = self.state._replace(frame=self.state.frame + 1)
         self.jump(number, LINEAR, (number, f"{by} moved the zero"))

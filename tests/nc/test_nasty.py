@@ -30,8 +30,8 @@ REFUSED = {
     "comment not closed": (HEAD + "G1 Z2. F100 (finish\nX50\nG0 Z20\n", LOW, "unreadable"),
     "letter without a number": (HEAD + "G1 Z F100\nX50\n", LOW, "unreadable"),
     "number with two points": (HEAD + "G1 Z2.0.0 F100\nX50\n", LOW, "unreadable"),
-    "equals sign": (HEAD + "G1 Z=2.0 F100\nX50\n", LOW, "unreadable"),
-    "parameter as Z": (HEAD + "#5=2\nG1 Z#5 F100\nX50\nG0 Z20\n", LOW, "unknown-position"),
+    "equals sign": (HEAD + "G1 Z==2.0 F100\nX50\n", LOW, "unreadable"),
+    "parameter as Z": (HEAD + "#5=#6\nG1 Z#5 F100\nX50\nG0 Z20\n", LOW, "unknown-position"),
     "parameter as X on a floor": (HEAD + "G1 Z2. F100\nX#1\nG0 Z20\n", LOW, "unknown-position"),
     "while loop round a floor": (
         HEAD + "O100 while [#1 LT 3]\nG1 Z2. F100\nX50\nG0 Z20\nO100 endwhile\n",

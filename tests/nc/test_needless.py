@@ -47,6 +47,12 @@ CASES = {
     "a subprogramme without G21 after it": ("M98 P1000\nG0 X20 Y20 Z30\n", ""),
     "a tilted frame that ends": ("G68.2 X0 Y0 Z0 I0 J30. K0\nG0 X5. Y5.\nG69\nG0 X20 Y20 Z30\n", ""),
     "a mirror that ends": ("G51.1 X0\nG0 X5.\nG50.1 X0\nG0 X20 Y20 Z30\n", ""),
+    # Dialects, from memory: a message to the operator, block delete behind the N word, a sign before a number.
+    "a message to the operator": ('N5 MSG("FINISH Z2 G91 FLOORS")\n', ""),
+    "block delete behind the number": ("N5 /M8\nN6 / G0 X20.\nG0 X20 Y20\n", "G0 X20 Y20\n"),
+    "signs between letters and numbers": ("G0 X=20. Y=20. Z=30\n", "G0 X20. Y20. Z30\n"),
+    # NISTIR 6556, 3.3.2.3: the value of a setting is an expression; dialects leave out its brackets.
+    "a count from a parameter": ("#1=#1-2\n#2=[#1+3]*2 #3=#2 MOD 4\nF#1\nF200\n", ""),
     "holes beside the floors": ("G99 G81 X-30 Y20 Z-5. R5. F100\nG80\nG0 X20 Y20 Z30\n", "G0 X20 Y20 Z30\n"),
 }
 
@@ -80,6 +86,22 @@ def test_compensation_with_its_lead_in_at_floor_depth_only_shifts():
     assert out.replace("Z2.300", "Z2.") == text
 
 
+@pytest.mark.parametrize("dz", [0.3, -0.3])
+@pytest.mark.parametrize("word", ["G41 D1 G1 X38. Y12.\nZ2.", "Z2.\nG41 D1 G1 X38. Y12."])
+def test_a_wall_pass_under_compensation_beside_a_thin_rib_only_shifts(word, dz):
+    """All round floor A on its own outline, the cutter inside: at a corner its axis turns where both ways meet.
+
+    By hand: with a radius of 8 mm it stays 8 mm inside, so that it never comes to B, 2 mm beside, nor over the walls;
+    the ways of single blocks, 8 mm longer, would do both.
+    """
+    wall = f"G0 X50 Y36\nG0 Z5.\nG1 F200\n{word}\nG3 X50. Y0 I12. J0\n"
+    round_it = "G1 X100.\nY60.\nX0\nY0\nX50.\nG3 X62. Y12. I0 J12.\nG40 G1 X50. Y36.\nG0 Z30\nM30\n"
+    text = HEAD.replace("X20 Y20", "X50 Y36") + wall + round_it
+    given = corrections(A=dz, B=-dz)
+    out = apply(text, given, tools=TOOLS)
+    assert out.replace(f"Z{2 + dz:.3f}", "Z2.") == text
+
+
 def test_a_drilling_cycle_in_a_floor_is_left_and_told():
     text = HEAD + CUT + "G98 G81 X30 Y30 Z-1. R5. F100\nX40\nG80\nM30\n"
     done = apply_offsets(PART, GIVEN, text.encode(), tools=TOOLS)
@@ -98,6 +120,52 @@ def test_expressions_of_numbers_are_read():
     out = apply(HEAD + "G1 Z[3.-1.] F200\nX80\nG0 Z[10*3]\n", GIVEN, tools=TOOLS)
     assert "G1 Z2.300 F200" in out
     assert "G0 Z[10*3]" in out
+
+
+PARAMETERS = {
+    "as such": ("#100=2.\n", "Z#100", "Z[#100+0.300]"),
+    "in an expression": ("#100=2.5 (FLOOR)\n", "Z[#100-0.5]", "Z[#100-0.5+0.300]"),
+    "with a sign": ("#1=-2.\n", "Z-#1", "Z[-#1+0.300]"),
+    "set again": ("#500=7.\n#500=[1+1]\n", "Z#500", "Z[#500+0.300]"),
+}
+
+
+@pytest.mark.parametrize("name", PARAMETERS)
+def test_a_depth_in_a_parameter_that_the_programme_sets_keeps_it(name):
+    """NISTIR 6556, 3.3.2: #n is a number. The offset stands beside it, for a shop that sets it otherwise next time."""
+    sets, word, moved = PARAMETERS[name]
+    text = HEAD + sets + CUT.replace("Z2.", word)
+    assert apply(text, GIVEN, tools=TOOLS) == text.replace(word, moved)
+
+
+UNSURE = {
+    "behind a macro of another file": "#100=2.\nG65 P9001\nG0 X20 Y20 Z30\nG1 F200\n",
+    "set behind /": "#100=2.\n/#100=1.\n",
+    "set by another": "#100=2.\n#100=#101\n",
+    "set through another": "#100=2.\n#[#7]=1.\n",
+    "of the control": "#5003=2.\n#100=#5003\n",
+    "in a loop": "#100=2.\nN7 #100=#100-1\nIF [#100 GT 0] GOTO 7\nG21 G90 G17 G40 G54\nG0 X20 Y20 Z30\nG1 F200\n",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", UNSURE)
+def test_a_depth_in_a_parameter_that_may_be_another_is_refused(name):
+    with pytest.raises(InputError, match="Z word is a parameter"):
+        apply(HEAD + UNSURE[name] + CUT.replace("Z2.", "Z#100") + "M30\n", GIVEN, tools=TOOLS)
+
+
+def test_a_macro_has_parameters_of_its_own():
+    """G65 gives #1 by A, and the caller keeps its own #1 (dialect, from memory): neither is taken for the other's."""
+    macro = "M30\nO7\nG0 X20 Y20 Z30\nG1 Z#1 F200\nX80\nG0 Z30\nM99\n"
+    with pytest.raises(InputError, match="Z word is a parameter"):
+        apply(HEAD + "#1=2.\nG65 P7 A9.\n" + macro, GIVEN, tools=TOOLS)
+
+
+def test_a_block_that_a_jump_leads_to_is_not_known_from_the_block_before():
+    """Three passes, each 0.5 deeper, the last on the floor: read once, only the first would have been seen."""
+    loop = "G0 Z3.5\nN10 G91 G1 Z-0.5 F200\nG90 X80\nX20\nIF [#1 LT 3] GOTO 10\n"
+    with pytest.raises(InputError, match="line 5: a jump may lead here"):
+        apply(HEAD + loop + "G90 G21 G17 G40 G54\nG0 X20 Y20 Z30\nG1 F200\n" + CUT, GIVEN, tools=TOOLS)
 
 
 def test_inverse_time_feed_is_shared_by_the_pieces():

@@ -69,7 +69,7 @@ def test_setting_a_parameter_is_no_word():
         ("X", "no number"),
         ("X1.2.3", "cannot be read"),
         ("(open", "not closed"),
-        ("X=1", "no number"),
+        ("X==1", "no number"),
         ("X1 $", "cannot be read"),
         ("X[1", "not closed"),
         ("#5", "not set"),

@@ -64,10 +64,26 @@ def check_locations(
     out += _rows(found, source, "flank", np.flatnonzero(near & lean & cutting), text)
     holes = np.flatnonzero(near & (found.kind == CYCLE))
     text = "a hole of a cycle in a floor that moves: its point is left as it is. Whether it follows is for you to say."
-    out += _rows(found, source, "cycle", holes, text, "warning")
+    through = _goes_through(found, holes, matter)
+    out += _rows(found, source, "cycle", holes[through], text, "warning")
+    text = (
+        "a hole of a cycle in a floor that moves may end in the web. It is left as it is: state its depth, or drill it "
+    )
+    text += "for the corrected floor."
+    out += _rows(found, source, "cycle-left", holes[~through], text, "warning")
     if not out and not _on_any_floor(found, way, gains, floors):
         text = "no cutting motion lies on any floor of this part. Is it this part's file, in its frame? See --frame."
         out.append(Finding("other-part", source, "", text))
+    return out
+
+
+def _goes_through(found: Locations, holes: Rows, floors: Sequence[CutFloor]) -> Flags:
+    """Holes that end below the underside of every floor they are over."""
+    x, y, z = found.tip[holes].T
+    out = np.ones(len(holes), dtype=bool)
+    for pocket in (floor.pocket for floor in floors):
+        over = shapely.intersects_xy(pocket.polygon, x, y)
+        out &= ~over | (z - found.deep[holes] <= pocket.underside_at(x, y))
     return out
 
 

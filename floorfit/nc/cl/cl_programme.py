@@ -172,7 +172,7 @@ class _LocationRun(CorrectionRun):
         texts = [plain(text).replace("$", " ") for text in (*self.facts, *self.who, *_CAUTIONS)]
         head = [f"$$ {MARK} {text}{line_end(self.lines)}" for text in texts]
         place = 1 if self.lines and re.match(r"\s*\d*\s*PARTNO", self.lines[0], re.IGNORECASE) else 0
-        out, origin = self.assemble(written.blocks, head, 0 if place == len(self.lines) else place)
+        out, origin = self.assemble(self.lines, written.blocks, head, 0 if place == len(self.lines) else place)
         return out, origin, len(head)
 
     def _prove(

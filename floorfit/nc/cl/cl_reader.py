@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Collection, Sequence
-from itertools import groupby
+from itertools import groupby, pairwise
 from operator import methodcaller
 from pathlib import Path
 
@@ -118,6 +118,7 @@ class _LocationReader:
         self.at: tuple[float, ...] | None = None
         self.vector: tuple[float, ...] = _UPRIGHT
         self.rapid = self.in_cycle = self.can_step = False
+        self.deep = float("nan")
         self.circle = -1
         self.feed = math.nan
         self.fresh_cutter = False
@@ -150,7 +151,8 @@ class _LocationReader:
             kind = CYCLE if self.in_cycle else LINE
             lines = np.arange(number + 1, number + len(xyz))
             points = (*xyz[1:].T, *ijk[1:].T)
-            self.read.rows.add_rows(lines, lines, kind, self.index, *points, stated, False, self.feed, -1)
+            deep = self.deep if kind == CYCLE else float("nan")
+            self.read.rows.add_rows(lines, lines, kind, self.index, *points, stated, False, self.feed, -1, deep)
             self.at, self.vector = tuple(xyz[-1].tolist()), tuple(ijk[-1].tolist())
 
     def _point(self, line: int, last: int, xyz: tuple[float, ...], stated: bool, relative: bool = False) -> None:
@@ -167,7 +169,8 @@ class _LocationReader:
         if self.index < 0:
             self.index = self.known.setdefault(self.setting, len(self.known))
         circle = self.circle if kind == OTHER_ARC else -1
-        self.read.rows.add(line, last, kind, self.index, *xyz, *self.vector, stated, relative, self.feed, circle)
+        deep = self.deep if kind == CYCLE else float("nan")
+        self.read.rows.add(line, last, kind, self.index, *xyz, *self.vector, stated, relative, self.feed, circle, deep)
         self.at, self.fresh_cutter = xyz, False
 
     def change(self, **fields: object) -> None:
@@ -349,6 +352,9 @@ class _LocationReader:
     def cycle(self, statement: Statement) -> None:
         """``CYCLE/...``: the points that follow are holes, up to ``CYCLE/OFF``."""
         self.in_cycle = not {"OFF", "NOMORE"} & set(statement.words)
+        fields = statement.fields
+        named = [b.number for a, b in pairwise(fields) if a.text == "DEPTH"] or [one.number for one in fields[1:2]]
+        self.deep = float("nan") if not named or named[0] is None else named[0]
 
     def optional(self, statement: Statement) -> None:
         """``OPSKIP/ON`` and ``OPSKIP/OFF``."""

@@ -121,6 +121,8 @@ class Locations:
         Index into ``settings``.
     feed : (n,) ndarray
         Number of the last ``FEDRAT``; NaN before the first.
+    deep : (n,) ndarray, mm
+        How far a hole goes below its point; NaN where that is not known, and for the rest.
     circle : (n,) ndarray of int
         Index into ``circles``, or -1.
     circles : (k, 7) ndarray, mm
@@ -142,6 +144,7 @@ class Locations:
     relative: Flags
     setting: NDArray[np.int64]
     feed: Array
+    deep: Array
     circle: NDArray[np.int64]
     circles: Array
     circle_lines: NDArray[np.int64]
@@ -174,7 +177,7 @@ class LocationColumns:
 
     def __init__(self) -> None:
         """Start without rows."""
-        self.rows = RowTable("line last kind setting x y z i j k vector relative feed circle")
+        self.rows = RowTable("line last kind setting x y z i j k vector relative feed circle deep")
         self.circles = array("d")
         self.circle_lines: list[tuple[int, int]] = []
 
@@ -211,6 +214,7 @@ class LocationColumns:
             read["relative"] > 0,
             setting,
             read["feed"],
+            read["deep"] * unit,
             circle,
             self._circles(circle, unit, frame, frames),
             np.array(self.circle_lines, dtype=np.int64).reshape(-1, 2),
