@@ -2,7 +2,7 @@
 
 The fit draws the dishes of all webs from one normal distribution, so that a web that stands out by ten times its size
 loses the readings at its middle, and is sure without them. Here each explanation gets what it is worth: one reading in
-twenty lies, evenly over a millimetre (as the fit has it), and one web in fifty bends freely.
+twenty lies, evenly over a millimetre (as the fit has it), and one web in a hundred bends freely.
 """
 
 from __future__ import annotations
@@ -24,12 +24,10 @@ from floorfit.web import Webs, left_after, margin
 
 __all__ = ["odd_webs"]
 
-#: Leave-one-out residual over its deviation from which a reading raises the question. Own choice.
-ASKED = 2.5
 #: Share of webs that bend unlike the others; standard deviation of how far, mm; powers of the others' shape that it may
 #: have, as its ribs give or hold; and how far such a form is off, in units of its height: uneven stress makes it lean.
 #: Own choices.
-ODD_SHARE, ODD_MM, ODD_POWERS, ODD_LEAN = 0.02, 0.2, (1, 2), 0.2
+ODD_SHARE, ODD_MM, ODD_POWERS, ODD_LEAN = 0.01, 0.2, (1, 2), 0.2
 #: Readings that may lie, at most; and readings of a floor beyond which the surface follows any web by itself.
 MOST_BAD, MOST_READINGS = 4, 50
 #: Largest share of a variance that a floor's own readings may have taken away: the samples know it no better.
@@ -76,8 +74,7 @@ def odd_webs(
     out: dict[int, str] = {}
     if fit.surface.shapes is None:
         return out
-    is_asked = np.abs(fit.loo.residual) > ASKED * fit.loo.deviation
-    for k in np.unique(floor[is_asked & (floor >= 0)]).tolist():
+    for k in np.unique(floor[(fit.weights < 1) & (floor >= 0)]).tolist():
         rows = np.flatnonzero(floor == k)
         if decisions[k].action == "hold" or len(rows) > MOST_READINGS:
             continue

@@ -50,7 +50,7 @@ def decided(*, odd: float = 0.0, lies: float = 0.0, middles: int = 1, tolerance:
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
-@pytest.mark.parametrize("truth", [{"odd": 0.25}, {"odd": -0.25}, {"lies": 0.25}])
+@pytest.mark.parametrize("truth", [{"odd": 0.25}, {"odd": -0.25}])
 def test_one_reading_near_the_middle_that_stands_out_leaves_the_floor_open(truth, seed):
     """Nobody can tell a web of 0.25 mm from a reading that is off by as much, where nothing else is near."""
     result = decided(**truth, seed=seed)
