@@ -18,7 +18,7 @@ from floorfit.arrays import Array
 from floorfit.one_thread import one_thread
 from floorfit.surface.given import check_places
 from floorfit.surface.grid import Grid, make_grid
-from floorfit.surface.reml import Solution, assemble
+from floorfit.surface.reml import Prior, Solution, assemble
 from floorfit.surface.robust import robust_weights
 from floorfit.surface.search import LIKELY, best_prior
 from floorfit.surface.spline import Surface
@@ -197,9 +197,9 @@ class _Weighed:
     weights: Array
     count: float
 
-    def best(self, values: Array) -> tuple[Solution, float, float]:
+    def best(self, values: Array, start: Prior = LIKELY) -> tuple[Solution, float, float]:
         """Likeliest smoothing and smoothness length: solution, spread and evidence."""
-        return best_prior(assemble(self.grid, self.points, values, self.weights, self.count), LIKELY)[0]
+        return best_prior(assemble(self.grid, self.points, values, self.weights, self.count), start)[0]
 
 
 def _with_shapes(
@@ -222,7 +222,7 @@ def _with_shapes(
         normal = inner / solution.dispersion + np.eye(len(inner))
         scores = np.linalg.solve(normal, own / solution.dispersion)
         added = float(scores @ scores) + float(np.linalg.slogdet(normal)[1])
-        solution, _, evidence = data.best(values - shapes @ scores)
+        solution, _, evidence = data.best(values - shapes @ scores, solution.prior)
     return base - evidence - added, scores
 
 
