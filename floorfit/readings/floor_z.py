@@ -92,10 +92,12 @@ def settle_floor_z(part: Part, readings: Readings, floor_z: str, moved_u: float 
     _refuse_repeated(part, readings, floor)
     wanted = (floor >= 0) & (np.isfinite(readings.thickness) | np.isfinite(readings.tof))
     measured, missing = wanted & np.isfinite(readings.z), wanted & ~np.isfinite(readings.z)
+    doubts = _doubts(part, readings, floor, measured, u_mm)
     if not missing.any():
-        return FloorZ(readings, 0.0, True, _doubts(part, readings, floor, measured, u_mm))
+        return FloorZ(readings, 0.0, True, doubts)
     if measured.sum() >= FEWEST:
-        return _estimated(part, readings, floor, measured, missing, u_mm)
+        known = _estimated(part, readings, floor, measured, missing, u_mm)
+        return replace(known, findings=(*known.findings, *doubts))
     if floor_z == "as-programmed" and moved_u is not None:
         return FloorZ(readings, moved_u, True)
     return FloorZ(readings, 0.0, False)

@@ -48,7 +48,8 @@ def test_some_without_are_estimated_with_the_spread_of_the_others():
     table = readings(plane)
     moved = 2.5 + plane(table.x, table.y)
     z = np.where(np.arange(len(table)) % 3 == 0, np.nan, moved)
-    known = settle_floor_z(part(), replace(table, z=z), "measured", None, 0.01)
+    thickness = table.thickness + plane(table.x, table.y)  # the underside stays where it was
+    known = settle_floor_z(part(), replace(table, z=z, thickness=thickness), "measured", None, 0.01)
     np.testing.assert_allclose(known.readings.z, moved, atol=1e-6)
     assert (known.readings.u[::3] > 0.01).all() and [one.code for one in known.findings] == ["z-estimated"]
 
@@ -67,6 +68,9 @@ def test_z_of_the_finished_floors_beside_webs_with_their_stock_is_called_out():
     table = readings(small)
     assert _codes(replace(table, z=table.z - 0.5)) == ["z-finished"]
     assert not floorfit.correct(part(), replace(table, z=table.z - 0.5)).conforms
+    # One that is missing takes nothing from what the others show.
+    z = np.where(np.arange(len(table)) == 4, np.nan, table.z - 0.5)
+    assert _codes(replace(table, z=z)) == ["z-estimated", "z-finished"]
     # Roughed down to the finished floor in truth: the webs have no stock either, and nothing contradicts.
     assert _codes(replace(table, z=table.z - 0.5, thickness=table.thickness - 0.5)) == []
     assert _codes(table) == []
