@@ -13,7 +13,6 @@ from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
 from floorfit.readings.rough_warp import fit_rough_warp
 from floorfit.readings.warp import nominal_levels
-from floorfit.units import MAD_TO_SD
 
 __all__ = ["UNKNOWN_Z", "FloorZ", "settle_floor_z"]
 
@@ -22,9 +21,9 @@ FEWEST = 6
 #: Stock that is seen in a Z or a web, mm, and a height of the whole underside that is told, mm: above what readings
 #: scatter by. Own choice.
 STOCK_SEEN, COMMON_MM = 0.2, 0.15
-#: Standard deviations of the warp by which its middle is off zero, where that is told. A plate that touches its table
-#: somewhere and bows stands off by one or two in its middle. Own choice.
-ALIKE = 3.0
+#: Height of the underside where it is nearest to the drawing's, as a share of how far the plate is bent, from which it
+#: is told, and the readings at either end that are passed over. A plate touches its table somewhere. Own choice.
+ALIKE, ENDS = 0.5, 0.05
 #: Spread of measured Z about the programme, mm, below which they are the programme's, rounded.
 ROUNDED_MM = 0.0008
 #: Thicknesses that scatter on their floors by less than this share of their uncertainty, and Z by so many times as much
@@ -147,11 +146,11 @@ def _doubts(part: Part, readings: Readings, floor: Rows, rows: Flags, u_mm: floa
             "--reading-u."
         )
         return (Finding("z-thickness-exchanged", readings.source, "", text, "warning"),)
-    middle = float(np.median(warp))
-    if abs(middle) > COMMON_MM and abs(middle) > ALIKE * MAD_TO_SD * float(np.median(np.abs(warp - middle))):
+    low, high = np.quantile(warp, [ENDS, 1 - ENDS])
+    if max(low, -high) > max(COMMON_MM, ALIKE * (high - low)):
         text = (
-            f"the whole underside stands {middle:+.3f} mm from where the drawing has it, and hardly bent. That is more "
-            "often the datum of Z than the plate. Check it on one pocket by hand."
+            f"the whole underside stands {float(np.median(warp)):+.3f} mm from where the drawing has it, and comes "
+            "nowhere near it. That is more often the datum of Z than the plate. Check it on one pocket by hand."
         )
         return (Finding("common-height", readings.source, "", text, "warning"),)
     return ()

@@ -113,12 +113,10 @@ def test_what_is_no_z_of_the_finished_floors_is_not_called_so():
     assert found.findings == ()
 
 
-@pytest.mark.parametrize(("off", "scatter", "told"), [(0.1, 0.01, False), (0.25, 0.05, True), (0.25, 0.07, False)])
-def test_a_common_height_is_told_above_three_standard_deviations(off: float, scatter: float, told: bool):
-    """A standard deviation is taken for 1.4826 times the median distance (of a Gaussian; Rousseeuw & Croux 1993).
-
-    Below 0.15 mm nothing is told; 3 × 1.4826 × 0.07 is 0.31 mm, and of 0.05 it is 0.22.
-    """
+@pytest.mark.parametrize(("off", "scatter", "told"), [(0.15, 0.01, False), (0.25, 0.09, True), (0.25, 0.11, False),
+                                                     (0.5, 0.24, True), (0.5, 0.26, False)])  # fmt: skip
+def test_a_common_height_is_told_where_no_end_of_the_warp_comes_near(off: float, scatter: float, told: bool):
+    """Half of the readings at off + scatter, half at off - scatter: told from off - scatter > 0.15 and > scatter on."""
     table = readings(lambda x, y: 0.0 * x)
     sign = np.where(np.arange(len(table)) % 2, 1.0, -1.0)
     table = replace(table, z=table.z + off + scatter * sign)
