@@ -15,6 +15,7 @@ off it carries the gain of its ends, linearly between, as long as nothing on its
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cached_property
 
 import numpy as np
 
@@ -197,7 +198,8 @@ class _Planner:
         end, start = np.full(count, -np.inf), np.full(count, -np.inf)
         end[rows], start[rows] = last, first
         # A rapid straight up from where a cut ended needs no more room than the cut.
-        upright = rows[self.path.is_rapid[rows] & (self.path.length[rows] == 0) & ~self.path.is_rapid[rows - 1]]
+        is_upright = self.path.is_rapid[rows] & (self.path.length[rows] == 0)
+        upright = rows[is_upright & (rows > 0) & ~self.path.is_rapid[rows - 1]]
         start[upright] = -np.inf
         follows = np.append(start[1:], -np.inf)
         joined = np.append((self.path.end[:-1] == self.path.start[1:]).all(axis=1), False) if count else follows > 0
@@ -255,18 +257,15 @@ class _Planner:
 
     def _is_ramp(self, floor: CutFloor, row: int) -> bool:
         """Whether a motion is one of several that go down to a floor, or up from it, as the chords of a helix do."""
-        first = last = row
-        while first > 0 and self._goes_on(first - 1, row):
-            first -= 1
-        while last + 1 < len(self.path) and self._goes_on(last + 1, row):
-            last += 1
-        low, high = sorted((float(self._over(floor, first)[0]), float(self._over(floor, last)[-1])))
+        first, after = (int(np.searchsorted(self._ways, self._ways[row], side)) for side in ("left", "right"))
+        low, high = sorted((float(self._over(floor, first)[0]), float(self._over(floor, after - 1)[-1])))
         return abs(low) <= floor.window + EPS_MM and high > floor.band + EPS_MM
 
-    def _goes_on(self, other: int, row: int) -> bool:
-        """Whether another cut goes down, or up, as a motion does."""
-        rise = [float(self.path.end[one, 2] - self.path.start[one, 2]) for one in (other, row)]
-        return not self.path.is_rapid[other] and rise[0] * rise[1] > 0
+    @cached_property
+    def _ways(self) -> Rows:
+        """A number for each motion, (n,), growing: the same for cuts in a row that all go down, or all up."""
+        sense = np.where(self.path.is_rapid, 0.0, np.sign(self.path.end[:, 2] - self.path.start[:, 2]))
+        return np.cumsum(np.append(True, (sense[1:] != sense[:-1]) | (sense[1:] == 0)))
 
     def _over(self, floor: CutFloor, row: int) -> Array:
         """Heights of the tip over a floor along a motion, mm."""

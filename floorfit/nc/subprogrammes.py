@@ -17,8 +17,7 @@ _LABEL, _AXIS_WORD, _COMMENT = (
     re.compile(r"(?<![A-Z])[XYZ][ \t]*[-+]?[\d.\[#]"),
     re.compile(r"\([^()]*\)|;.*"),
 )
-
-
+#: Jumps by number or by a parameter (dialects, from memory), and the number of a block.
 _JUMP = re.compile(r"(?:GOTO|M0*99[ \t]*P)[ \t]*(?:0*(\d+)|[\[#])", re.IGNORECASE)
 _NUMBER = re.compile(r"^[ \t]*(?:/[ \t]*)?N[ \t]*0*(\d+)", re.IGNORECASE | re.MULTILINE)
 
