@@ -8,26 +8,26 @@ from unittest import mock
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from floorfit.report.lettering import DrawnWord
+from floorfit.report.lettering import Word, Words
 
 
 def texts(figure: Any) -> list[tuple[Text, Any]]:
     """Return every text that is really drawn, and its box in pixels."""
-    drawn: dict[Text | DrawnWord, Text] = {}
+    drawn: list[Text] = []
 
     def noting(draw: Any) -> Any:
-        def noted(text: Text | DrawnWord, renderer: Any, *args: Any, **kwargs: Any) -> None:
-            drawn[text] = text.as_text() if isinstance(text, DrawnWord) else text
-            draw(text, renderer, *args, **kwargs)
+        def noted(artist: Text | Words, renderer: Any, *args: Any, **kwargs: Any) -> None:
+            drawn.extend(map(artist.as_text, artist.words) if isinstance(artist, Words) else [artist])
+            draw(artist, renderer, *args, **kwargs)
 
         return noted
 
-    patches = [mock.patch.object(kind, "draw", noting(kind.draw)) for kind in (Text, DrawnWord)]
+    patches = [mock.patch.object(kind, "draw", noting(kind.draw)) for kind in (Text, Words)]
     canvas = FigureCanvasAgg(figure)
     with patches[0], patches[1]:
         canvas.draw()
     renderer = canvas.get_renderer()
-    found = [text for text in drawn.values() if text.get_visible() and text.get_text().strip()]
+    found = [text for text in dict.fromkeys(drawn) if text.get_visible() and text.get_text().strip()]
     return [(text, text.get_window_extent(renderer)) for text in found]
 
 
@@ -47,6 +47,11 @@ def overlapping(boxes: list[tuple[Text, Any]], *, slack: float = 1.0) -> list[tu
     ]
 
 
+def words_of(figure: Any) -> list[Word]:
+    """Return all lines that were written, each home's in their order."""
+    return [word for words in figure.findobj(Words) for word in words.words]
+
+
 def with_gid(figure: Any, gid: str) -> list[str]:
     """Return the texts of one kind."""
-    return [word.text for word in figure.findobj(DrawnWord) if word.get_gid() == gid]
+    return [word.text for word in words_of(figure) if word.gid == gid]

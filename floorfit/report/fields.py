@@ -194,15 +194,11 @@ def draw_readings(view: View, marks: Marks) -> None:
     """
     x0, y0, x1, y1 = view.band.bounds
     inside = (marks.used >= (x0, y0)).all(axis=1) & (marks.used <= (x1, y1)).all(axis=1)
-    places = view.units(marks.used[inside])
-    if marks.is_dense:
-        size = (FULLEST**2) * marks.shares[inside]
-        view.axes.scatter(
-            places[:, 0], places[:, 1], s=size, facecolors="white", edgecolors=INK, linewidths=0.4, zorder=6
-        )
-    else:
-        view.axes.plot(*places.T, marker="o", linestyle="none", zorder=6, markersize=SINGLE, markerfacecolor="white",
-                       markeredgecolor=INK, markeredgewidth=0.5)  # fmt: skip
+    places, shares = view.units(marks.used[inside]), marks.shares[inside]
+    sizes, width = (FULLEST * np.sqrt(shares), 0.4) if marks.is_dense else (np.full(len(places), SINGLE), 0.5)
+    for size in np.unique(sizes):  # marks of one size are stamped, each size drawn once
+        view.axes.plot(*places[sizes == size].T, marker="o", linestyle="none", zorder=6, markersize=size,
+                       markerfacecolor="white", markeredgecolor=INK, markeredgewidth=width)  # fmt: skip
     small = 3.0 if marks.is_dense else 5.5
     view.axes.plot(*view.units(marks.aside).T, marker="x", linestyle="none", zorder=7, markersize=small,
                    markeredgecolor=ASIDE, markeredgewidth=1.4)  # fmt: skip
@@ -246,14 +242,9 @@ def draw_plates(figure: Figure, view: View) -> None:
     view : View
         Its texts stand already.
     """
-    from matplotlib.collections import PolyCollection
-
-    boxes = np.array(view.placer.taken, dtype=float).reshape(-1, 4) / 25.4
-    corners = [((x0, y0), (x1, y0), (x1, y1), (x0, y1)) for x0, y0, x1, y1 in boxes]
-    plates = PolyCollection(
-        corners, facecolors="white", alpha=0.72, linewidths=0, zorder=7.5, transform=figure.dpi_scale_trans
-    )
-    view.axes.add_collection(plates, autolim=False)
+    boxes = np.array(view.placer.taken, dtype=float).reshape(-1, 4)
+    plates = [np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]) for x0, y0, x1, y1 in boxes / 25.4]
+    _patch(view, plates, facecolor="white", alpha=0.72, linewidth=0, zorder=7.5, transform=figure.dpi_scale_trans)
 
 
 def contour_lines(view: View, grid: WebMap, layer: Array, levels: Array, *, sign: bool, decimals: int = 0) -> None:
@@ -343,7 +334,12 @@ def _filled(values: Array, *, rounds: int = 3) -> Array:
 
 
 def _rings(view: View, rings: list[Array], **style: object) -> PathPatch | None:
-    """Add closed rings as one patch; None where there are none."""
+    """Add closed rings, mm, as one patch; None where there are none."""
+    return _patch(view, [view.units(ring) for ring in rings], **style)
+
+
+def _patch(view: View, rings: list[Array], **style: object) -> PathPatch | None:
+    """The same in the coordinates that are drawn in."""
     from matplotlib.patches import PathPatch
     from matplotlib.path import Path
 
@@ -353,7 +349,7 @@ def _rings(view: View, rings: list[Array], **style: object) -> PathPatch | None:
     codes = np.full(ends[-1], Path.LINETO)
     codes[ends - 1], codes[[0, *ends[:-1]]] = Path.CLOSEPOLY, Path.MOVETO
     corners = np.concatenate([part for ring in rings for part in (ring, ring[:1])])
-    patch = PathPatch(Path(view.units(corners), codes), **style)
+    patch = PathPatch(Path(corners, codes), **style)
     view.axes.add_artist(patch)  # `add_patch` would look for limits, corner by corner
     return patch
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from matplotlib.ft2font import FT2Font
 
-__all__ = ["DrawnWord", "extent", "write"]
+__all__ = ["Word", "Words", "extent", "write"]
 
 #: Size at which signs are measured, points.
 _SIZE = 100.0
@@ -48,70 +49,106 @@ class _Held:
 _HELD: WeakKeyDictionary[Any, _Held] = WeakKeyDictionary()
 
 
-class DrawnWord(Artist):
-    """One line of text without markup, see `write`. Letters that join or run to the left are laid out by matplotlib."""
+@dataclass(frozen=True)
+class Word:
+    """One line of text without markup, see `write`; its place in the coordinates of what it is written on."""
 
-    zorder = Text.zorder
+    place: tuple[float, float]
+    text: str
+    points: float
+    color: str
+    bold: bool = False
+    ha: str = "left"
+    va: str = "baseline"
+    gid: str | None = None
 
-    def __init__(
-        self, x: float, y: float, text: str, points: float, *, color: str, bold: bool = False,
-        ha: str = "left", va: str = "baseline",
-    ) -> None:  # fmt: skip
-        """Keep what `write` was given."""
+
+class Words(Artist):
+    """All lines of one home at one height of the drawing, drawn in one go.
+
+    Letters that join or run to the left are laid out by matplotlib.
+    """
+
+    def __init__(self, zorder: float = Text.zorder) -> None:
+        """Hold no line yet."""
         super().__init__()
-        self.place, self.text, self.points, self.color = (x, y), text, points, color
-        self.bold, self.ha, self.va = bold, ha, va
+        self.zorder = zorder
+        self.words: list[Word] = []
 
     def set_clip_path(self, path: Any, transform: Any = None) -> None:
-        """Leave it whole: axes clip what is added to them."""
+        """Leave them whole: axes clip what is added to them."""
 
-    def as_text(self) -> Text:
-        """Return the same line as matplotlib lays it out."""
-        weight = "bold" if self.bold else "normal"
+    def as_text(self, word: Word) -> Text:
+        """Return a line as matplotlib lays it out."""
+        weight = "bold" if word.bold else "normal"
         text = Text(
-            *self.place, self.text, size=self.points, weight=weight, color=self.color, ha=self.ha, va=self.va,
-            parse_math=False, transform=self.get_transform(), gid=self.get_gid(),
+            *word.place, word.text, size=word.points, weight=weight, color=word.color, ha=word.ha, va=word.va,
+            parse_math=False, transform=self.get_transform(), gid=word.gid,
         )  # fmt: skip
         if (home := self.get_figure(root=False)) is not None:
             text.set_figure(home)
         return text
 
     def draw(self, renderer: Any) -> None:
-        """Draw it: as outlines into pixels, as text into anything else."""
+        """Draw them: as outlines into pixels, as text into anything else."""
         self.stale = False
-        if not self.text or not self.get_visible():
+        if not self.get_visible():
             return
-        if not _is_plain(self.text):
-            self.as_text().draw(renderer)
+        lines = [word for word in self.words if word.text and _is_plain(word.text)]
+        for word in self.words:
+            if word.text and not _is_plain(word.text):
+                self.as_text(word).draw(renderer)
+        if not lines:
             return
-        share = self.points / _SIZE * renderer.points_to_pixels(1.0)
-        x, y = self._base_line(share)
-        gc, held = renderer.new_gc(), _held(renderer)
-        if held is not None:
-            gc.set_foreground(self.color)
-            for piece in _RUNS.findall(self.text):
-                if piece[0] in _ONE_BYTE:
-                    _as_it_is(renderer, held, gc, (x, y), piece, self)
-                else:
-                    renderer.draw_text(gc, x, y, piece, _font(self.bold, self.points), 0.0, ismath=False)
-                x += _width(piece, self.bold) * share
-        elif isinstance(renderer, RendererAgg):
-            pixels: Any = renderer
-            gc.set_linewidth(0.0)
-            place = Affine2D().scale(share).translate(x, y)
-            pixels.draw_path(gc, _outline(self.text, self.bold), place, to_rgba(self.color))
-        else:
-            gc.set_foreground(self.color)
-            renderer.draw_text(gc, x, y, self.text, _font(self.bold, self.points), 0.0, ismath=False)
-        gc.restore()
+        share = renderer.points_to_pixels(1.0) / _SIZE
+        places = self.get_transform().transform([word.place for word in lines])
+        placed = [(word, _base_line(word, *at, word.points * share)) for word, at in zip(lines, places, strict=True)]
+        for color in dict.fromkeys(word.color for word in lines):
+            _draw(renderer, [one for one in placed if one[0].color == color], color, share)
 
-    def _base_line(self, share: float) -> tuple[float, float]:
-        """Left end of the base line, in pixels."""
-        x, y = self.get_transform().transform(self.place)
-        high, below = _line_height(self.bold)
-        across = {"left": 0.0, "center": 0.5, "right": 1.0}[self.ha]
-        up = {"baseline": 0.0, "bottom": -below, "center": high / 2 - below, "top": high - below}
-        return float(x - across * _width(self.text, self.bold) * share), float(y - up[self.va] * share)
+
+_Placed = Sequence[tuple[Word, tuple[float, float]]]
+
+
+def _base_line(word: Word, x: float, y: float, share: float) -> tuple[float, float]:
+    """Left end of the base line, in pixels, of a line at a place."""
+    high, below = _line_height(word.bold)
+    across = {"left": 0.0, "center": 0.5, "right": 1.0}[word.ha]
+    up = {"baseline": 0.0, "bottom": -below, "center": high / 2 - below, "top": high - below}
+    return float(x - across * _width(word.text, word.bold) * share), float(y - up[word.va] * share)
+
+
+def _draw(renderer: Any, placed: _Placed, color: str, share: float) -> None:
+    """Draw lines of one colour."""
+    gc, held = renderer.new_gc(), _held(renderer)
+    gc.set_foreground(color)
+    if held is not None:
+        _into_pdf(renderer, held, gc, placed, share)
+    elif isinstance(renderer, RendererAgg):
+        pixels: Any = renderer
+        gc.set_linewidth(0.0)
+        for word, at in placed:
+            place = Affine2D().scale(word.points * share).translate(*at)
+            pixels.draw_path(gc, _outline(word.text, word.bold), place, to_rgba(color))
+    else:
+        for word, at in placed:
+            renderer.draw_text(gc, *at, word.text, _font(word.bold, word.points), 0.0, ismath=False)
+    gc.restore()
+
+
+def _into_pdf(renderer: Any, held: _Held, gc: Any, placed: _Placed, share: float) -> None:
+    """Write lines as strings whose signs follow each other by their widths, as they are measured here."""
+    strings = []
+    for word, (start, y) in placed:
+        x = start
+        for piece in _RUNS.findall(word.text):
+            if piece[0] in _ONE_BYTE:
+                strings.append(_string(renderer.file, held, word, (x, y), piece))
+            else:
+                renderer.draw_text(gc, x, y, piece, _font(word.bold, word.points), 0.0, ismath=False)
+            x += _width(piece, word.bold) * word.points * share
+    renderer.check_gc(gc, gc.get_rgb())
+    renderer.file.write(b"".join(strings))
 
 
 def write(
@@ -146,11 +183,12 @@ def write(
     gid : str, optional
         What it is.
     """
-    word = DrawnWord(x, y, text, points, color=color, bold=bold, ha=ha, va=va)
-    word.set_transform(home.transData if hasattr(home, "transData") else home.transSubfigure)
-    word.zorder = zorder
-    word.set_gid(gid)
-    home.add_artist(word)
+    found = next((one for one in home.artists if isinstance(one, Words) and one.zorder == zorder), None)
+    if found is None:
+        found = Words(zorder)
+        found.set_transform(home.transData if hasattr(home, "transData") else home.transSubfigure)
+        home.add_artist(found)
+    found.words.append(Word((x, y), text, points, color, bold, ha, va, gid))
 
 
 def _held(renderer: Any) -> _Held | None:
@@ -169,21 +207,20 @@ def _held(renderer: Any) -> _Held | None:
     return _HELD.setdefault(file, _Held())
 
 
-def _as_it_is(renderer: Any, held: _Held, gc: Any, at: tuple[float, float], text: str, word: DrawnWord) -> None:
-    """Write it into a PDF as one string: the signs follow each other by their widths, as they are measured here."""
+def _string(file: Any, held: _Held, word: Word, at: tuple[float, float], text: str) -> bytes:
+    """Operators that write signs of one byte from a place on (ISO 32000-1, 9.4)."""
     from matplotlib.backends.backend_pdf import pdfRepr
 
-    file, font, signs = renderer.file, _face(word.bold), held.signs[word.bold]
+    signs = held.signs[word.bold]
     if not signs.issuperset(text):
         for sign in sorted(set(text) - signs):
-            file._character_tracker.track(font, sign)
+            file._character_tracker.track(_face(word.bold), sign)
         signs.update(text)
-    renderer.check_gc(gc, gc.get_rgb())
     written: Any = pdfRepr
     if word.bold not in held.names:
-        held.names[word.bold] = written(file.fontName(font.fname))
+        held.names[word.bold] = written(file.fontName(_face(word.bold).fname))
     shown = written(text.encode("latin-1"))
-    file.write(b"BT %b %.2f Tf %.3f %.3f Td %b Tj ET\n" % (held.names[word.bold], word.points, *at, shown))
+    return b"BT %b %.2f Tf %.3f %.3f Td %b Tj ET\n" % (held.names[word.bold], word.points, *at, shown)
 
 
 def extent(text: str, *, bold: bool) -> tuple[float, float]:
@@ -199,6 +236,7 @@ def extent(text: str, *, bold: bool) -> tuple[float, float]:
     return _width(text, bold), max((_height(sign, bold) for sign in set(text)), default=0.0)
 
 
+@cache
 def _width(text: str, bold: bool) -> float:
     return sum(_advance(sign, bold) for sign in text)
 

@@ -174,7 +174,8 @@ def _row(one: Decision, show: Display) -> list[str]:
 
 
 def _span(low: float | None, high: float | None, show: Display) -> str:
-    return MISSING if low is None and high is None else f"{show.length(low)}…{show.length(high)}"
+    """Return a range; with three points, since a sign of two bytes costs a PDF more than all else in its row."""
+    return MISSING if low is None and high is None else f"{show.length(low)}...{show.length(high)}"
 
 
 def _warnings(record: Record, show: Display) -> list[str]:

@@ -13,9 +13,16 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from floorfit.report.lettering import DrawnWord, extent
+from floorfit.report.lettering import Word, Words, extent
 
 LINES = ["P0104", "shift -0.322", "Web after: 1.953…2.047 mm", "Größe µm ≤ 0.1", "שלום 12", "ñ á"]
+
+
+def line(text: str, points: float, *, bold: bool = False, ha: str = "left", va: str = "baseline") -> Words:
+    """One line at the middle of what it is written on."""
+    words = Words()
+    words.words.append(Word((0.5, 0.5), text, points, "black", bold, ha, va))
+    return words
 
 
 def ink(artist: Artist) -> np.ndarray:
@@ -32,7 +39,7 @@ def ink(artist: Artist) -> np.ndarray:
 @pytest.mark.parametrize("text", LINES)
 @pytest.mark.parametrize(("ha", "va"), [("left", "baseline"), ("center", "center"), ("right", "top")])
 def test_ink_is_where_matplotlib_puts_it(text: str, ha: str, va: str) -> None:
-    own = ink(DrawnWord(0.5, 0.5, text, 9, color="black", ha=ha, va=va))
+    own = ink(line(text, 9, ha=ha, va=va))
     theirs = ink(Text(0.5, 0.5, text, size=9, ha=ha, va=va, parse_math=False))
     # A pixel of rounding and hinting at each end, and some kerning: 1 % of the width.
     assert np.abs(own - theirs).max() <= 2 + 0.01 * np.ptp(theirs[:2])
@@ -61,7 +68,7 @@ def pdf_of(artist: Artist) -> bytes:
 @pytest.mark.parametrize("bold", [False, True])
 @pytest.mark.parametrize(("ha", "va"), [("left", "baseline"), ("center", "center"), ("right", "top")])
 def test_a_pdf_has_the_line_as_text_where_matplotlib_puts_it(ha: str, va: str, bold: bool) -> None:
-    own = pdf_of(DrawnWord(0.5, 0.5, "P0104 (µ)", 9, color="black", bold=bold, ha=ha, va=va))
+    own = pdf_of(line("P0104 (µ)", 9, bold=bold, ha=ha, va=va))
     theirs = pdf_of(Text(0.5, 0.5, "P0104 (µ)", size=9, weight="bold" if bold else "normal", ha=ha, va=va))
     # ISO 32000-1, 9.4.2 and 8.3.4: Td moves to the place of a line, cm to that of all that follows.
     (place,) = re.findall(rb"([\d.]+) ([\d.]+) Td\s*\(P0104 \\\(\xb5\\\)\) Tj", own)
@@ -73,7 +80,7 @@ def test_a_pdf_has_the_line_as_text_where_matplotlib_puts_it(ha: str, va: str, b
 
 
 def test_a_pdf_has_each_piece_of_a_line_beside_the_one_before() -> None:
-    page = pdf_of(DrawnWord(0.1, 0.5, "1.95…2.05", 9, color="black"))
+    page = pdf_of(line("1.95…2.05", 9))
     starts = {text: float(x) for x, text in re.findall(rb"([\d.]+) [\d.]+ Td\s*\((\S+)\) Tj", page)}
     between = starts[b"2.05"] - starts[b"1.95"]
     assert between == pytest.approx(0.09 * extent("1.95…", bold=False)[0], abs=0.01)
@@ -82,6 +89,6 @@ def test_a_pdf_has_each_piece_of_a_line_beside_the_one_before() -> None:
 def test_fonts_of_another_kind_are_left_to_matplotlib() -> None:
     # Signs of a composite font have two bytes (ISO 32000-1, 9.7.4): a string of one byte a sign would be other signs.
     with rc_context({"pdf.fonttype": 42}):
-        page = pdf_of(DrawnWord(0.1, 0.5, "P0104", 9, color="black"))
+        page = pdf_of(line("P0104", 9))
     assert b"(P0104) Tj" not in page
-    assert b"(P0104) Tj" in pdf_of(DrawnWord(0.1, 0.5, "P0104", 9, color="black"))
+    assert b"(P0104) Tj" in pdf_of(line("P0104", 9))

@@ -4,9 +4,8 @@ from functools import cache
 import numpy as np
 import pytest
 import record_factory
-from drawn_text import overlaps, texts, with_gid
+from drawn_text import overlaps, texts, with_gid, words_of
 
-from floorfit.report.lettering import DrawnWord
 from floorfit.report.map import number_key, uncertainty_figure, web_figure
 from floorfit.report.plan_view import plan_of
 
@@ -30,10 +29,10 @@ def test_no_text_covers_another(make, draw) -> None:
 def labels(figure) -> list[tuple[str, list[str]]]:
     """Names with the numbers written under each, in the order of drawing."""
     found: list[tuple[str, list[str]]] = []
-    for word in figure.findobj(DrawnWord):
-        if word.get_gid() == "pocket":
+    for word in words_of(figure):
+        if word.gid == "pocket":
             found.append((word.text, []))
-        elif word.get_gid() == "number":
+        elif word.gid == "number":
             found[-1][1].append(word.text)
     return [(name, [n for n in numbers if n != "hold"]) for name, numbers in found]
 
