@@ -102,7 +102,9 @@ class Words(Artist):
             return
         share = renderer.points_to_pixels(1.0) / _SIZE
         places = self.get_transform().transform([word.place for word in lines])
-        placed = [(word, _base_line(word, *at, word.points * share)) for word, at in zip(lines, places, strict=True)]
+        placed = [
+            (word, _base_line(word, x, y, word.points * share)) for word, (x, y) in zip(lines, places, strict=True)
+        ]
         for color in dict.fromkeys(word.color for word in lines):
             _draw(renderer, [one for one in placed if one[0].color == color], color, share)
 

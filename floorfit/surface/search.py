@@ -46,6 +46,9 @@ STEPS, SETTLED = 6, 0.1
 #: Width of three points, in log λ, over which the criterion is a parabola to that.
 NEAR = 2.0
 
+#: Shapes are kept that are less likely than the best by no more, twice the log.
+NOT_UNLIKELY = 6.0
+
 #: Where a search for the smoothing begins, and one for smoothing and smoothness length.
 START = Prior(float(np.exp(PRIOR_LOG_MEAN)), 100.0)
 LIKELY = Prior(float(np.exp(PRIOR_LOG_MEAN)), 400.0)
@@ -93,7 +96,8 @@ def best_smoothing(
             tried[log_lambda] = solve(equations, prior, weak=weak, free=free)
         return tried[log_lambda].criterion
 
-    here = _bracket(criterion, min(tried, key=criterion) if tried else float(np.log(start.smoothing)), step)
+    here = min(tried, key=criterion) if tried else float(np.log(start.smoothing))
+    here = _bracket(criterion, here, step, _likelier_side(tried, here))
     curvature = 0.0
     for _ in range(STEPS):
         vertex, curvature, width = _vertex(tried, here)
@@ -160,27 +164,36 @@ def best_prior(equations: Equations, start: Prior) -> list[tuple[Solution, float
         log of each, comparable between shapes, with the weak prior of `SMOOTH_LENGTHS` and `TENSIONS`.
     """
     smooth_lengths = _smooth_lengths(equations.grid)
+    ladder = [replace(start, smooth_length=smooth_length, tension=0.0) for smooth_length in smooth_lengths]
     tried: dict[Prior, tuple[Solution, float, float]] = {}
 
-    def near(shape: Prior) -> float:
-        """Smoothing to begin with: that of the nearest smoothness length that was tried."""
-        ends = [one for one in tried if one.tension == shape.tension]
-        best = min(ends, key=lambda one: abs(one.smooth_length - shape.smooth_length), default=None)
-        return start.smoothing if best is None else tried[best][0].prior.smoothing
+    def is_best(shape: Prior, begin: float) -> bool:
+        """Whether a shape is the likeliest up to now; a search that is due begins at that smoothing."""
+        if shape not in tried:
+            tried[shape] = _evidence(equations, replace(shape, smoothing=begin))
+        return min(tried, key=lambda one: tried[one][2]) == shape
 
-    def judge(shapes: list[Prior]) -> Prior:
-        begun = {shape: replace(shape, smoothing=near(shape)) for shape in shapes if shape not in tried}
-        tried.update({shape: _evidence(equations, one) for shape, one in begun.items()})
-        return min(tried, key=lambda shape: tried[shape][2])
+    def goes_on(here: int, step: int) -> bool:
+        """Whether the next smoothness length that way is likelier; its smoothing goes on as it did before."""
+        if not 0 <= here + step < len(ladder):
+            return False
+        last = tried[ladder[here]][0].prior.smoothing
+        behind = ladder[here - step] if 0 <= here - step < len(ladder) else None
+        grown = last / tried[behind][0].prior.smoothing if behind in tried else 1.0
+        return is_best(ladder[here + step], last * grown)
 
-    ladder = [replace(start, smooth_length=smooth_length, tension=0.0) for smooth_length in smooth_lengths]
-    here = min(range(len(ladder)), key=lambda k: abs(smooth_lengths[k] - start.smooth_length))
-    while (best := ladder.index(judge(ladder[max(here - 1, 0) : here + 2]))) != here:
-        here = best
+    first = here = min(range(len(ladder)), key=lambda k: abs(smooth_lengths[k] - start.smooth_length))
+    is_best(ladder[here], start.smoothing)
+    for step in (1, -1):
+        while goes_on(here, step):
+            here += step
+    if here > first and tried[ladder[first]][2] - tried[ladder[here]][2] < NOT_UNLIKELY:
+        goes_on(first, -1)
     if here == 0:
-        judge([replace(start, smooth_length=0.0, tension=tension) for tension in TENSIONS])
+        for tension in TENSIONS:
+            is_best(replace(start, smooth_length=0.0, tension=tension), start.smoothing)
     ranked = sorted(tried.values(), key=lambda one: one[2])
-    return ranked[:1] + [one for one in ranked[1:] if one[2] - ranked[0][2] < 6.0]
+    return ranked[:1] + [one for one in ranked[1:] if one[2] - ranked[0][2] < NOT_UNLIKELY]
 
 
 def _smooth_lengths(grid: Grid) -> list[float]:
@@ -230,14 +243,23 @@ def pinned(grid: Grid, prior: Prior) -> Factor:
     return factor_of(grid, pin, prior.energy(grid), replace(prior, modes=None))
 
 
-def _bracket(criterion: Callable[[float], float], centre: float, step: float) -> float:
-    """Walk in strides until the criterion rises on both sides; at most forty units of log away."""
+def _likelier_side(tried: Mapping[float, Solution], here: float) -> int:
+    """Which of the neighbours that were tried is the likelier, −1 or 1; below where there are not both.
+
+    The longer the smoothness length, the less a plate is smoothed, and a search begins at a shorter one.
+    """
+    below, above = [x for x in tried if x < here], [x for x in tried if x > here]
+    return 1 if below and above and tried[min(above)].criterion < tried[max(below)].criterion else -1
+
+
+def _bracket(criterion: Callable[[float], float], centre: float, step: float, side: int) -> float:
+    """Walk in strides until the criterion rises on both sides; one side first, at most forty units of log away."""
     here = centre
-    while abs(here - centre) < 40:
-        ahead = min((here - step, here + step), key=criterion)
-        if criterion(ahead) >= criterion(here):
+    for way in (side, -side):
+        while abs(here - centre) < 40 and criterion(here + way * step) < criterion(here):
+            here += way * step
+        if here != centre:
             break
-        here = ahead
     return here
 
 
