@@ -15,6 +15,9 @@ from floorfit.units import Unit
 
 __all__ = ["MISSING", "Display", "Writing", "display_for", "fixed", "round_together"]
 
+#: Below it a float is closer to its shortest decimal digits than to any other number of ten decimals.
+_PLAIN_BELOW = 1e5
+
 #: What is printed where a number is not known.
 MISSING = "–"
 
@@ -74,6 +77,11 @@ def fixed(value: Decimal | float, decimals: int, *, sign: bool = False) -> str:
     >>> fixed(0.0645, 3, sign=True), fixed(-0.0001, 3)
     ('+0.064', '0.000')
     """
+    if isinstance(value, float) and _has_no_half(value):
+        text = f"{value:.{decimals}f}"
+        if not text.strip("-0."):
+            return text.removeprefix("-")
+        return f"+{text}" if sign and value > 0 else text
     rounded = _at(_decimal(value), -decimals)
     return f"+{rounded:f}" if sign and rounded > 0 else _plain(rounded)
 
@@ -173,11 +181,14 @@ class Display:
         """
         if mm is None or mm != mm:
             return MISSING
-        return self.local(fixed(_decimal(mm) / self.mm_per_unit, self.decimals + more, sign=sign))
+        return self.local(fixed(self._in_unit(mm), self.decimals + more, sign=sign))
+
+    def _in_unit(self, mm: float) -> Decimal | float:
+        return mm if self.unit == "mm" else _decimal(mm) / self.mm_per_unit
 
     def place(self, mm: float | None) -> str:
         """Return a coordinate."""
-        return MISSING if mm is None else self.local(fixed(_decimal(mm) / self.mm_per_unit, self.place_decimals))
+        return MISSING if mm is None else self.local(fixed(self._in_unit(mm), self.place_decimals))
 
     def pair(self, mm: float | None, u_mm: float | None) -> tuple[str, str]:
         """Return a length and its uncertainty, rounded together (`round_together`).
@@ -222,6 +233,12 @@ def display_for(unit: object, writing: Writing | None = None) -> Display:
 
 def _decimal(value: Decimal | float) -> Decimal:
     return value if isinstance(value, Decimal) else Decimal(repr(float(value)))
+
+
+def _has_no_half(value: float) -> bool:
+    """Whether the decimal digits of a number surely do not end halfway between two: then any rounding will do."""
+    digits = repr(value)
+    return abs(value) < _PLAIN_BELOW and digits[-1] in "012346789" and "e" not in digits
 
 
 def _at(value: Decimal, exponent: int) -> Decimal:

@@ -1,4 +1,4 @@
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Decimal
 
 import pytest
 from hypothesis import given
@@ -54,6 +54,13 @@ def test_uncertainty_must_be_above_zero() -> None:
 def test_halves_go_to_the_even_digit() -> None:
     # ISO 80000-1:2009, annex B, rule A: 12.25 to 12.2, 12.35 to 12.4.
     assert (fixed(12.25, 1), fixed(12.35, 1)) == ("12.2", "12.4")
+
+
+@given(st.floats(-1e6, 1e6) | st.integers(-(10**6), 10**6).map(lambda k: k / 2e4), st.integers(0, 6))
+def test_digits_are_those_of_decimal_arithmetic(value: float, decimals: int) -> None:
+    # The standard library's decimal (General Decimal Arithmetic, IBM): round-half-even of the shortest digits.
+    theirs = Decimal(repr(value)).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN)
+    assert fixed(value, decimals) == f"{abs(theirs) if theirs == 0 else theirs:f}"
 
 
 def test_zero_has_no_sign() -> None:
