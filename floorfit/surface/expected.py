@@ -18,9 +18,9 @@ from floorfit.arrays import Array
 from floorfit.one_thread import one_thread
 from floorfit.surface.given import check_places
 from floorfit.surface.grid import Grid, make_grid
-from floorfit.surface.reml import Prior, Solution, assemble
+from floorfit.surface.reml import Equations, Prior, Solution, assemble
 from floorfit.surface.robust import robust_weights
-from floorfit.surface.search import LIKELY, best_prior
+from floorfit.surface.search import LIKELY, best_prior, best_smoothing
 from floorfit.surface.spline import Surface
 
 if TYPE_CHECKING:
@@ -197,9 +197,13 @@ class _Weighed:
     weights: Array
     count: float
 
+    def of(self, values: Array) -> Equations:
+        """What values at the places add up to."""
+        return assemble(self.grid, self.points, values, self.weights, self.count)
+
     def best(self, values: Array, start: Prior = LIKELY) -> tuple[Solution, float, float]:
         """Likeliest smoothing and smoothness length: solution, spread and evidence."""
-        return best_prior(assemble(self.grid, self.points, values, self.weights, self.count), start)[0]
+        return best_prior(self.of(values), start)[0]
 
 
 def _with_shapes(
@@ -210,20 +214,25 @@ def _with_shapes(
     At a smoothing the readings' precision with the spline integrated out is ``R = W − W B (N + λ S)⁻¹ Bᵀ W``, the
     scores are ``(Φᵀ R Φ + I)⁻¹ Φᵀ R y`` and what they add is ``cᵀc + log |Φᵀ R Φ + I|`` (Gaussian integral).
     """
-    solution, scores, added = start[0], np.zeros(shapes.shape[1]), 0.0
-    for _ in range(3):
-        right = np.array([data.grid.right_side(data.points, data.weights * one) for one in shapes.T])
-        solved = solution.factor.solve_many(right)
-        weighed = shapes * data.weights[:, None]
-        inner = shapes.T @ weighed - np.einsum("aij,bij->ab", right, solved)
-        own = weighed.T @ values - np.einsum(
-            "aij,ij->a", solved, data.grid.right_side(data.points, data.weights * values)
-        )
-        normal = inner / solution.dispersion + np.eye(len(inner))
-        scores = np.linalg.solve(normal, own / solution.dispersion)
-        added = float(scores @ scores) + float(np.linalg.slogdet(normal)[1])
-        solution, _, evidence = data.best(values - shapes @ scores, solution.prior)
+    solution = start[0]
+    for _ in range(2):
+        scores, _ = _scored(data, values, shapes, solution)
+        solution, _ = best_smoothing(data.of(values - shapes @ scores), solution.prior, step=1.0)
+    scores, added = _scored(data, values, shapes, solution)
+    evidence = data.best(values - shapes @ scores, solution.prior)[2]
     return base - evidence - added, scores
+
+
+def _scored(data: _Weighed, values: Array, shapes: Array, solution: Solution) -> tuple[Array, float]:
+    """Best scores at one smoothing, and what they add to the evidence."""
+    right = np.array([data.grid.right_side(data.points, data.weights * one) for one in shapes.T])
+    solved = solution.factor.solve_many(right)
+    weighed = shapes * data.weights[:, None]
+    inner = shapes.T @ weighed - np.einsum("aij,bij->ab", right, solved)
+    own = weighed.T @ values - np.einsum("aij,ij->a", solved, data.grid.right_side(data.points, data.weights * values))
+    normal = inner / solution.dispersion + np.eye(len(inner))
+    scores = np.linalg.solve(normal, own / solution.dispersion)
+    return scores, float(scores @ scores) + float(np.linalg.slogdet(normal)[1])
 
 
 def _without_plane(points: Array, values: Array, u: Array) -> Array:

@@ -147,6 +147,17 @@ METHODS: tuple[tuple[str, Method, int], ...] = (
 )
 
 
+#: What each method imports beside scipy before it is timed.
+IMPORTS: dict[Method, tuple[str, ...]] = {
+    by_scipy: (),
+    by_floorfit: ("floorfit.surface",),
+    by_scipy_cv: (),
+    by_verde: ("verde",),
+    by_verde_cv: ("verde", "sklearn.model_selection"),
+    by_gaussian_process: ("sklearn.gaussian_process",),
+}
+
+
 def rms_of(estimate: Array, truth: Array) -> float:
     return float(np.sqrt(np.mean((estimate - truth) ** 2)))
 
@@ -174,7 +185,7 @@ def resident(field: str) -> float:
 
 def score(method: Method, data: Data, smoothing: float, repeat: int) -> tuple[float, ...]:
     """Both times, memory, rms and worst error, coverage; run in a fresh process, its imports first."""
-    for name in ("floorfit.surface", "scipy.interpolate", "scipy.linalg", "verde", "sklearn.gaussian_process"):
+    for name in ("scipy.interpolate", "scipy.linalg", *IMPORTS[method]):
         importlib.import_module(name)
     warnings.simplefilter("ignore")  # of scikit-learn's bounds and verde's coming changes
     before = resident("VmRSS")
