@@ -80,6 +80,8 @@ def correct(
     ------
     InputError
         For readings that cannot be meant, and a prior of another part.
+    TypeError
+        If part or readings are something else, such as the name of a file.
 
     Notes
     -----
@@ -92,6 +94,9 @@ def correct(
     from floorfit.readings.outliers import judged
     from floorfit.readings.screening import screen
 
+    for name, given, kind in (("part", part, Part), ("readings", readings, Readings)):
+        if not isinstance(given, kind):
+            raise TypeError(f"{name}: a {kind.__name__} was expected, as floorfit.read_{name} gives it, got {given!r}.")
     if prior is not None:
         prior.check(part)
     modes = None if prior is None else prior.modes

@@ -8,7 +8,7 @@ from unittest import mock
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from floorfit.report.lettering import Word, Words
+from floorfit.report.lettering import DrawnWord, Words
 
 
 def texts(figure: Any) -> list[tuple[Text, Any]]:
@@ -47,7 +47,7 @@ def overlapping(boxes: list[tuple[Text, Any]], *, slack: float = 1.0) -> list[tu
     ]
 
 
-def words_of(figure: Any) -> list[Word]:
+def words_of(figure: Any) -> list[DrawnWord]:
     """Return all lines that were written, each home's in their order."""
     return [word for words in figure.findobj(Words) for word in words.words]
 

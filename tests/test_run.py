@@ -225,3 +225,10 @@ def test_readings_that_scatter_more_than_stated_agree_more_loosely() -> None:
             loo=SimpleNamespace(residual=residual),
         )  # fmt: skip
         assert list(_lost(seen, sites, fit)) == held  # type: ignore[arg-type]
+
+
+def test_a_file_name_is_no_part_and_no_readings() -> None:
+    with pytest.raises(TypeError, match=r"part: a Part was expected, as floorfit\.read_part gives it, got 'p\.json'"):
+        correct("p.json", small_part.readings())  # type: ignore[arg-type]
+    with pytest.raises(TypeError, match="readings: a Readings was expected"):
+        correct(small_part.part(), "r.csv")  # type: ignore[arg-type]

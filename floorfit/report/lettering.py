@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from matplotlib.ft2font import FT2Font
 
-__all__ = ["Word", "Words", "extent", "write"]
+__all__ = ["DrawnWord", "Words", "extent", "write"]
 
 #: Size at which signs are measured, points.
 _SIZE = 100.0
@@ -50,7 +50,7 @@ _HELD: WeakKeyDictionary[Any, _Held] = WeakKeyDictionary()
 
 
 @dataclass(frozen=True)
-class Word:
+class DrawnWord:
     """One line of text without markup, see `write`; its place in the coordinates of what it is written on."""
 
     place: tuple[float, float]
@@ -73,12 +73,12 @@ class Words(Artist):
         """Hold no line yet."""
         super().__init__()
         self.zorder = zorder
-        self.words: list[Word] = []
+        self.words: list[DrawnWord] = []
 
     def set_clip_path(self, path: Any, transform: Any = None) -> None:
         """Leave them whole: axes clip what is added to them."""
 
-    def as_text(self, word: Word) -> Text:
+    def as_text(self, word: DrawnWord) -> Text:
         """Return a line as matplotlib lays it out."""
         weight = "bold" if word.bold else "normal"
         text = Text(
@@ -109,10 +109,10 @@ class Words(Artist):
             _draw(renderer, [one for one in placed if one[0].color == color], color, share)
 
 
-_Placed = Sequence[tuple[Word, tuple[float, float]]]
+_Placed = Sequence[tuple[DrawnWord, tuple[float, float]]]
 
 
-def _base_line(word: Word, x: float, y: float, share: float) -> tuple[float, float]:
+def _base_line(word: DrawnWord, x: float, y: float, share: float) -> tuple[float, float]:
     """Left end of the base line, in pixels, of a line at a place."""
     high, below = _line_height(word.bold)
     across = {"left": 0.0, "center": 0.5, "right": 1.0}[word.ha]
@@ -190,7 +190,7 @@ def write(
         found = Words(zorder)
         found.set_transform(home.transData if hasattr(home, "transData") else home.transSubfigure)
         home.add_artist(found)
-    found.words.append(Word((x, y), text, points, color, bold, ha, va, gid))
+    found.words.append(DrawnWord((x, y), text, points, color, bold, ha, va, gid))
 
 
 def _held(renderer: Any) -> _Held | None:
@@ -209,7 +209,7 @@ def _held(renderer: Any) -> _Held | None:
     return _HELD.setdefault(file, _Held())
 
 
-def _string(file: Any, held: _Held, word: Word, at: tuple[float, float], text: str) -> bytes:
+def _string(file: Any, held: _Held, word: DrawnWord, at: tuple[float, float], text: str) -> bytes:
     """Operators that write signs of one byte from a place on (ISO 32000-1, 9.4)."""
     from matplotlib.backends.backend_pdf import pdfRepr
 

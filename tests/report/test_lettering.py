@@ -13,7 +13,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from floorfit.report.lettering import Word, Words, extent
+from floorfit.report.lettering import DrawnWord, Words, extent
 
 LINES = ["P0104", "shift -0.322", "Web after: 1.953…2.047 mm", "Größe µm ≤ 0.1", "שלום 12", "ñ á"]
 
@@ -21,7 +21,7 @@ LINES = ["P0104", "shift -0.322", "Web after: 1.953…2.047 mm", "Größe µm �
 def line(text: str, points: float, *, bold: bool = False, ha: str = "left", va: str = "baseline") -> Words:
     """One line at the middle of what it is written on."""
     words = Words()
-    words.words.append(Word((0.5, 0.5), text, points, "black", bold, ha, va))
+    words.words.append(DrawnWord((0.5, 0.5), text, points, "black", bold, ha, va))
     return words
 
 
