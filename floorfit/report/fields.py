@@ -196,6 +196,7 @@ def draw_readings(view: View, marks: Marks) -> None:
     inside = (marks.used >= (x0, y0)).all(axis=1) & (marks.used <= (x1, y1)).all(axis=1)
     places, shares = view.units(marks.used[inside]), marks.shares[inside]
     sizes, width = (FULLEST * np.sqrt(shares), 0.4) if marks.is_dense else (np.full(len(places), SINGLE), 0.5)
+    sizes = np.round(sizes, 1)
     for size in np.unique(sizes):  # marks of one size are stamped, each size drawn once
         view.axes.plot(*places[sizes == size].T, marker="o", linestyle="none", zorder=6, markersize=size,
                        markerfacecolor="white", markeredgecolor=INK, markeredgewidth=width)  # fmt: skip

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 from markupsafe import Markup, escape
 
 from floorfit.record import Decision, Record
@@ -266,9 +267,10 @@ def budget_share(index: int, cause: str, u: float, display: Display) -> Markup:
 def _listed(record: Record, rows: list[int]) -> list[int]:
     if len(rows) <= MOST_LISTED:
         return rows
-    readings = record.readings
-    by_size = sorted(rows, key=lambda k: (readings.used[k], -abs(readings.residual_mm[k] or 0.0)))
-    return sorted(by_size[:MOST_LISTED])
+    used = np.array([record.readings.used[k] for k in rows])
+    sizes = np.array([abs(record.readings.residual_mm[k] or 0.0) for k in rows])
+    worst = np.lexsort((-sizes, used))[:MOST_LISTED]  # what was set aside first, the largest residual first
+    return sorted(rows[k] for k in worst)
 
 
 def _reading(record: Record, display: Display, k: int) -> dict[str, Any]:
