@@ -281,7 +281,7 @@ def number_key(numbered: Sequence[DrawnFloor], display: Display) -> list[str]:
     display : Display
     """
     if len(numbered) > 3:
-        return [display.words("#n: the n-th pocket of the part file (name too long here)")]
+        return [display.words("#n: the n-th pocket of part file and offsets.csv (no room for its name)")]
     return [fitted(f"#{floor.index + 1} = {floor.id}", 7.5, 86) for floor in numbered]
 
 

@@ -26,6 +26,8 @@ _ASIDE_WEIGHT = 4.0
 
 
 _LINE = 1.25
+#: Labels beside their floor, on one sheet, above which nobody can follow their leaders.
+_MOST_BESIDE = 100
 #: Searches in vain after which a drawing counts as full.
 _MOST_MISSES = 300
 
@@ -86,7 +88,11 @@ def label_floors(views: Sequence[View], marks: Marks | None, lines: Lines) -> li
     ways = [lines(label.view, label.floor) for label in labels]
     points = _common_size(labels, ways)
     late = [(label, way) for label, way in zip(labels, ways, strict=True) if not _inside(label, way[0], points)]
-    numbered = [label.floor for label, way in late if _fallback(label, way, points)]
+    written = [(label, way, _smaller(label, way, points)) for label, way in late]
+    small = [(label, way) for label, way, lines in written if not lines]
+    other = _beside if len(small) <= _MOST_BESIDE else _number_alone
+    written += [(label, way, other(label, way)) for label, way in small]
+    numbered = [label.floor for label, way, lines in written if lines and lines[0] != way[0][0]]
     for view in views:
         if leaders := [label.leader for label in labels if label.view is view and label.leader]:
             _draw_leaders(view, leaders)
@@ -220,18 +226,23 @@ def _inside(label: _Label, lines: tuple[Line, ...], points: float) -> bool:
     return False
 
 
-def _fallback(label: _Label, ways: list[tuple[Line, ...]], points: float) -> bool:
-    """Label a floor that is too small for the common size; return whether it got a number for its name."""
+def _smaller(label: _Label, ways: list[tuple[Line, ...]], points: float) -> tuple[Line, ...]:
+    """Label a floor that is too small for the common size; return what was written, nothing where there is no room."""
     name = ways[0][0]
     sizes = [size for size in SIZES if size <= points]
     tries = [(way[0] != name, len(way) == 1, -size, k) for k, way in enumerate(ways) for size in sizes]
-    for is_number, _, size, k in sorted(tries):
-        if _inside(label, ways[k], -size):
-            return is_number
-    for lines in ways:
-        if _outside(label, lines):
-            return lines[0] != name
-    return False
+    return next((ways[k] for _, _, size, k in sorted(tries) if _inside(label, ways[k], -size)), ())
+
+
+def _number_alone(label: _Label, ways: list[tuple[Line, ...]]) -> tuple[Line, ...]:
+    """Write the number of a floor on it: leaders to so many could not be followed."""
+    number = ways[-1][:1]
+    return number if _inside(label, number, SIZES[-1]) else ()
+
+
+def _beside(label: _Label, ways: list[tuple[Line, ...]]) -> tuple[Line, ...]:
+    """Label a floor beside it; return what was written, nothing where there is no room."""
+    return next((lines for lines in ways if _outside(label, lines)), ())
 
 
 def _outside(label: _Label, lines: tuple[Line, ...]) -> bool:

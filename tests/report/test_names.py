@@ -1,7 +1,10 @@
+from dataclasses import replace
+
 import numpy as np
 import record_factory
 import shapely
 from drawn_text import with_gid
+from matplotlib.collections import LineCollection
 
 from floorfit.report.bands import lay_bands
 from floorfit.report.fields import open_band
@@ -61,3 +64,20 @@ def test_uncertainty_is_rounded_to_two_digits() -> None:
     figure, _, _ = labelled(record, uncertainty_lines)
     # JCGM 100:2008, 7.2.6.
     assert all(len(number.replace(".", "").strip("0")) <= 2 for number in with_gid(figure, "number"))
+
+
+def test_six_hundred_small_floors_have_their_numbers_and_no_leaders() -> None:
+    # Common practice, no source: of more than some hundred leaders on one sheet none can be followed.
+    record = record_factory.frame()
+    frame = record.part["pockets"][0]
+    rows = [(10.0 + 32.0 * i, 10.0 + 28.0 * j) for i in range(36) for j in range(17)]
+    pockets = [
+        {**frame, "id": f"P{k:03d}", "boundary": [[x, y], [x + 26, y], [x + 26, y + 26], [x, y + 26]], "islands": []}
+        for k, (x, y) in enumerate(rows)
+    ]
+    decisions = [replace(record.decisions[0], pocket=one["id"]) for one in pockets]
+    many = record.model_copy(update={"part": {**record.part, "pockets": pockets}, "decisions": decisions})
+    figure, views, numbered = labelled(many)
+    assert [floor.id for floor in numbered] == [one["id"] for one in pockets]
+    assert with_gid(figure, "pocket") == [f"#{k + 1}" for k in range(len(pockets))]
+    assert not any(isinstance(one, LineCollection) for one in views[0].axes.collections)
