@@ -64,14 +64,17 @@ def final_cell(box: Box, u: Array, smallest: float | None, prior: Prior | None, 
     search : Robust
         What the search on coarse cells found.
     """
-    plain = _smooth_cell(box, search) if search.shapes else choose_cell(box, len(u), smallest)
+    plain = _smooth_cell(box, search, cell_of(box, MIN_CELLS) if search.shapes else choose_cell(box, len(u), smallest))
     cell = plain if prior is None else _fine_cell(box, len(u), u, smallest, prior)
     return min(cell, cell_of(box, min(PER_ROUGH * search.parameters, 4 * MAX_CELLS)))
 
 
-def _smooth_cell(box: Box, search: Robust) -> float:
-    """Cell width beside shapes: these hold what is fine, unless the ground is rough or breaks, or modes are fitted."""
-    least, best = cell_of(box, MIN_CELLS), [model.priors[0][0] for model in search.models]
+def _smooth_cell(box: Box, search: Robust, least: float) -> float:
+    """Cell width where the spline is smooth over a length; the least where the ground is rough or breaks, or has modes.
+
+    What is finer, shapes beside the spline hold.
+    """
+    best = [model.priors[0][0] for model in search.models]
     if any(model.breaks for model in search.models) or any(one.rough or one.tension or one.modes for one in best):
         return least
     return float(np.clip(min(prior.smooth_length for prior in best) / SMOOTH_CELLS, least, cell_of(box, FEWEST_CELLS)))

@@ -78,9 +78,9 @@ def test_uncertainty_does_not_vanish_where_reml_alone_says_so() -> None:
 
 
 def test_smoothing_spread_widens_the_interval(bowed: Fit) -> None:
-    fit = fit_surface(BOWED[:, :2], BOWED[:, 2], 0.02, bounds=(0, 0, 1200, 500), robust=False)
+    fit = fit_surface(BOWED[:, :2], BOWED[:, 2], 0.02, bounds=(0, 0, 1200, 500), robust=False, cell_mm=20.0)
     known = fit_surface(
-        BOWED[:, :2], BOWED[:, 2], 0.02, bounds=(0, 0, 1200, 500), robust=False, samples=2,
+        BOWED[:, :2], BOWED[:, 2], 0.02, bounds=(0, 0, 1200, 500), robust=False, cell_mm=20.0, samples=2,
         smoothing=fit.smoothing, smooth_length_mm=fit.smooth_length,
     )  # fmt: skip
     x, y = np.meshgrid(np.linspace(20, 1180, 30), np.linspace(20, 480, 12))
