@@ -35,6 +35,11 @@ TOUCH_MM = 0.02
 ACROSS, MOST_NODES = 12, 1_500
 #: How much of a dish may be common to the webs of a plate, in units of what is each one's own: a weak prior.
 COMMON = 2.0
+#: With which power of span and of thickness that goes is not known: standard deviations of the powers. One stress bends
+#: webs as a² (see below), even pressure as a⁴/t³ (Timoshenko & Woinowsky-Krieger 1959, §41, from memory), and webs of
+#: several thicknesses end at different depths of the blank's stress, whose sign changes there. Without it the pattern
+#: of sizes alone would tell what is common to all, where no reading shows it: each web read at its middle only.
+SPAN_POWER, THICKNESS_POWER = 1.0, 2.0
 #: Bounds of a web's size beside the others': released curvature κ0 over a span a makes a dish of the order κ0 a², with
 #: κ0 ∝ 1/t (Treuting & Read 1951) for one stress, but what stress a web holds is not known to better than this, and
 #: ribs that twist bend webs of every thickness alike: the root of 1/t lies between.
@@ -61,28 +66,31 @@ def web_dishes(part: Part) -> tuple[LocalShapes, ...]:
     webs = _webs(part)
     known: dict[bytes, list[Array]] = {}
     solved = [_solved(part, web, known) for web in webs]
-    sizes = np.repeat(_sizes(part, webs), [len(web) for web in webs])
+    sizes, common = _sizes(part, webs)
+    each = np.repeat(np.arange(len(webs)), [len(web) for web in webs])
     names = tuple(part.pockets[k].id for web in webs for k in web)
     return tuple(
         LocalShapes(
             names,
             tuple(table for tables in solved for table in _raised(tables, power)),
-            sizes,
-            COMMON,
+            sizes[each],
+            common[:, each],
             is_loose=power < CLAMPED,
         )
         for power in POWERS
     )
 
 
-def _sizes(part: Part, webs: list[list[int]]) -> Array:
-    """How far each web is expected to go beside the others."""
+def _sizes(part: Part, webs: list[list[int]]) -> tuple[Array, Array]:
+    """How far each web is expected to go beside the others, and what is common: as that, by span, by thickness."""
     import shapely
 
     spans = np.array([float(shapely.maximum_inscribed_circle(_outline(part, web)[0]).length) for web in webs])
     thick = np.array([np.mean([part.pockets[k].web + part.pockets[k].finish_stock for k in web]) for web in webs])
-    sizes = (spans / np.median(spans)) ** 2 * np.sqrt(np.median(thick) / thick)
-    return np.asarray(np.clip(sizes, LEAST_SIZE, MOST_SIZE))
+    span, thickness = spans / np.median(spans), thick / np.median(thick)
+    sizes = np.clip(span**2 / np.sqrt(thickness), LEAST_SIZE, MOST_SIZE)
+    powers = SPAN_POWER * np.log(span), THICKNESS_POWER * np.log(thickness)
+    return sizes, COMMON * np.stack([np.ones(len(webs)), *powers])
 
 
 def _raised(tables: Sequence[ShapeTable], power: float) -> list[ShapeTable]:

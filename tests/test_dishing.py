@@ -11,6 +11,8 @@ from known_warp import FLOOR, rectangle
 
 from floorfit.dishing import POWERS, poisson_tables, web_dishes
 from floorfit.part import Part
+from floorfit.surface.grid import make_grid
+from floorfit.surface.reml import Prior, assemble, solve
 
 
 def test_ellipse_is_exact() -> None:
@@ -72,3 +74,21 @@ def test_nothing_at_the_wall() -> None:
     for family in web_dishes(part_of(rectangle(0, 0, 100, 80))):
         wall = np.array([[0.0, 40.0], [100.0, 40.0], [50.0, 0.0], [50.0, 80.0]])
         assert family.total_at(np.ones(1), wall) == pytest.approx(0.0, abs=1e-12)
+
+
+def test_middles_alone_do_not_tell_a_common_dish_from_warp() -> None:
+    # Two plates that read the same at their middles: webs that all dish by h on a plate lowered by h, and none of it.
+    # So what is common may not become known by webs of several thicknesses, however each of them dishes beside it.
+    pockets = tuple(
+        replace(FLOOR, id=f"P{k}", boundary=rectangle(120 * (k % 6), 100 * (k // 6), 110, 90), web=1.5 + 0.5 * (k % 4))
+        for k in range(24)
+    )
+    shapes = web_dishes(Part("invented", rectangle(-10, -10, 720, 410), pockets, "mm"))[0]
+    middles = np.array([[120.0 * (k % 6) + 55, 100.0 * (k // 6) + 45] for k in range(24)])
+    grid, weights = make_grid((-10.0, -10.0, 710.0, 400.0), 60.0), np.full(24, 1 / 0.010**2)
+    solution = solve(assemble(grid, middles, np.zeros(24), weights, 24.0, shapes), Prior(1e6, 400.0))
+    assert solution.border is not None
+    mean = np.full(24, 1 / 24)
+    rho, spectrum = 0.02**2, solution.border.spectrum
+    after = rho * np.sum((mean @ spectrum.basis) ** 2 / (1 + rho * spectrum.information))
+    assert after > 0.8 * rho * mean @ shapes.covariance @ mean

@@ -111,20 +111,17 @@ class _Tables:
 
 @dataclass(frozen=True)
 class Root:
-    """``U = D (I + g e eᵀ)``, D the sizes: a root of a covariance with a common part, applied in K operations.
+    """``U = D (I + Σ g v vᵀ)``, D the sizes: a root of a covariance with common parts v, applied in K operations.
 
     Parameters
     ----------
     sizes : (K,) ndarray
-    shared : float
-        g.
-    sharing : int
-        The first so many have it: e is 1 there and 0 beyond.
+    common : (c, K) ndarray
+        √g v, at right angles to each other.
     """
 
     sizes: Array
-    shared: float
-    sharing: int
+    common: Array
 
     def push(self, values: Array) -> Array:
         """U v for v (K, ...)."""
@@ -135,9 +132,7 @@ class Root:
         return self._with_common(np.asarray((self.sizes * values.T).T))
 
     def _with_common(self, values: Array) -> Array:
-        out: Array = np.array(values)
-        out[: self.sharing] += self.shared * out[: self.sharing].sum(axis=0)
-        return out
+        return np.asarray(values + self.common.T @ (self.common @ values))
 
 
 @dataclass(frozen=True)
@@ -151,10 +146,10 @@ class LocalShapes:
     tables : tuple of ShapeTable
     sizes : (K,) ndarray
         How far each is expected to go beside the others.
-    common : float
-        How much of it may be common to all, in units of what is each one's own: the amounts are ``s_k (μ + z_k)`` about
-        zero (an expected amount is taken off the readings before, see `floorfit.surface.expected`), z standard normal
-        and μ normal of that standard deviation, up to a factor that the likelihood of the readings finds.
+    common : float or (c, K) ndarray
+        How much of it may be common to all, in units of what is each one's own: the amounts are ``s_k (c_k μ + z_k)``
+        about zero (an expected amount is taken off the readings before, see `floorfit.surface.expected`), μ (c,) and z
+        standard normal, up to a factor that the likelihood of the readings finds. Further forms are not counted in K.
     forms : int
         How many of them, the last ones, are further forms of the others; nothing is common to these.
     is_loose : bool
@@ -164,21 +159,29 @@ class LocalShapes:
     names: tuple[str, ...]
     tables: tuple[ShapeTable, ...]
     sizes: Array
-    common: float = 0.0
+    common: float | Array = 0.0
     forms: int = 0
     is_loose: bool = False
 
     @property
     def covariance(self) -> Array:
         """P, of the amounts up to that factor, (K, K)."""
-        alike = np.where(np.arange(self.count) < self.count - self.forms, self.common * self.sizes, 0.0)
-        return np.asarray(np.diag(self.sizes**2) + np.outer(alike, alike))
+        alike = self.sizes * self._alike
+        return np.asarray(np.diag(self.sizes**2) + alike.T @ alike)
 
     @property
     def root(self) -> Root:
         """U with ``U Uᵀ = P``."""
-        sharing = self.count - self.forms
-        return Root(self.sizes, float(np.sqrt(1 + self.common**2 * sharing) - 1) / max(sharing, 1), sharing)
+        _, lengths, across = np.linalg.svd(self._alike, full_matrices=False)
+        return Root(self.sizes, np.sqrt(np.sqrt(1 + lengths**2) - 1)[:, None] * across)
+
+    @property
+    def _alike(self) -> Array:
+        """What is common of each shape, in units of its size, (c, K)."""
+        common = np.atleast_2d(self.common)
+        alike = np.zeros((len(common), self.count))
+        alike[:, : self.count - self.forms] = common
+        return alike
 
     @property
     def count(self) -> int:
