@@ -32,21 +32,24 @@ def cycles_in_floors(
     floors : sequence of CutFloor
         The floors that matter.
     """
+    shapes = shapely.STRtree([floor.pocket.polygon for floor in floors])
     for row in np.flatnonzero(motions.kind == CYCLE).tolist():
-        found = [one for floor in floors if _is_over(path, row, floor) for one in _judged(motions, path, row, floor)]
+        over = [floors[index] for index in _reached(path, row, shapes)]
+        found = [one for floor in over for one in _judged(motions, path, row, floor)]
         if found:
             code, text, severity = min(found, key=lambda one: _WORST.index(one[0]))
             yield code, row, text, severity
 
 
-def _is_over(path: TipPath, row: int, floor: CutFloor) -> bool:
-    """Whether the cutter reaches the floor at the hole, or at the holes of a block that is repeated, and on the way."""
+def _reached(path: TipPath, row: int, floors: shapely.STRtree) -> list[int]:
+    """Floors that the cutter reaches at the hole, or at the holes of a block that is repeated, and on the way."""
     ends = np.array([path.start[row, :2], path.end[row, :2]])
     if np.isnan(ends[1]).any():
-        return True
-    reach = path.cutters[path.cutter[row]].radius
+        return list(range(len(floors)))
+    reach = max(path.cutters[path.cutter[row]].radius, 1e-6)
     way = shapely.linestrings(ends) if not np.isnan(ends).any() else shapely.points(ends[1])
-    return bool(shapely.distance(floor.pocket.polygon, way) < max(reach, 1e-6))
+    near = np.sort(floors.query(shapely.box(*np.nanmin(ends, axis=0) - reach, *np.nanmax(ends, axis=0) + reach)))
+    return list(near[shapely.distance(floors.geometries[near], way) < reach].tolist())
 
 
 def _judged(motions: Motions, path: TipPath, row: int, floor: CutFloor) -> Iterator[tuple[str, str, str]]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 import shapely
@@ -54,8 +55,9 @@ class _Boxes:
     size: Array
     radius: float
 
-    def fits(self, floors: Sequence[CutFloor]) -> Iterator[tuple[int, Array]]:
-        """Boxes that have the size of a floor less one cutter, with the way from the box to that floor."""
+    def fits(self, floors: Sequence[CutFloor]) -> tuple[Rows, Array]:
+        """Boxes that have the size of a floor less one cutter, with the ways from the boxes to that floor, (m, 2)."""
+        boxes, ways = [np.zeros(0, int)], [np.zeros((0, 2))]
         for floor in floors:
             x0, y0, x1, y1 = floor.pocket.polygon.bounds
             room = np.array([x1 - x0, y1 - y0]) - self.size
@@ -64,8 +66,9 @@ class _Boxes:
             if self.radius:
                 wide &= (np.abs(room - 2 * self.radius) <= _AGREE_MM).all(axis=1)
             middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
-            for index in np.flatnonzero(wide).tolist():
-                yield index, middle - self.centre[index]
+            boxes.append(np.flatnonzero(wide))
+            ways.append(middle - self.centre[wide])
+        return np.concatenate(boxes), np.concatenate(ways)
 
 
 def check_fit(
@@ -182,7 +185,7 @@ def _seen(
     path: TipPath, rows: Rows, floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
 ) -> tuple[Array, int, int, _Over]:
     """The shift with most votes, its votes, the boxes that voted, and what runs over walls."""
-    ways: list[tuple[int, Array]] = []
+    fits = [(np.zeros(0, int), np.zeros((0, 2)))]
     over = [np.zeros(0, dtype=int)]
     length = total = 0.0
     count = 0
@@ -190,12 +193,13 @@ def _seen(
         if not runs:
             continue
         boxes = _boxes(path, runs)
-        ways += [(count + index, way) for index, way in boxes.fits(mine)]
+        box, way = boxes.fits(mine)
+        fits.append((count + box, way))
         count += len(boxes.centre)
         some, there, way_length = _over_walls(path, np.concatenate(runs), level, floors, outline)
         over.append(some)
         length, total = length + there, total + way_length
-    shift, votes = _vote(ways)
+    shift, votes = _vote(*map(np.concatenate, zip(*fits, strict=True)))
     return shift, votes, count, _Over(np.concatenate(over), length, total)
 
 
@@ -243,17 +247,25 @@ def _boxes(path: TipPath, runs: Sequence[Rows]) -> _Boxes:
     return _Boxes((low + high) / 2, high - low, radius)
 
 
-def _vote(ways: Sequence[tuple[int, Array]]) -> tuple[Array, int]:
+def _vote(box: Rows, ways: Array) -> tuple[Array, int]:
     """The way that most boxes agree on, the shortest of equals, and how many they are."""
     best, votes = np.zeros(2), 0
-    if not ways:
+    if not len(box):
         return best, votes
-    box, way = np.array([index for index, _ in ways]), np.array([one for _, one in ways])
-    for one in way[np.argsort(np.hypot(*way[:, :2].T))]:
-        agree = (np.abs(way - one) <= _AGREE_MM).all(axis=1)
+    cells, cell = np.unique(np.floor(ways / _AGREE_MM).astype(int), axis=0, return_inverse=True)
+    mine = np.split(np.argsort(cell, kind="stable"), np.cumsum(np.bincount(cell, minlength=len(cells)))[:-1])
+    found = {tuple(place): rows for place, rows in zip(cells.tolist(), mine, strict=True)}
+    beside = [list(product(*((at - 1, at, at + 1) for at in place))) for place in cells.tolist()]
+    near = [[found[place] for place in places if place in found] for places in beside]
+    most = np.array([sum(map(len, some)) for some in near], int)[cell]
+    for row in np.argsort(np.hypot(*ways[:, :2].T)).tolist():
+        if most[row] <= votes:
+            continue
+        rows = np.concatenate(near[cell[row]])
+        agree = rows[(np.abs(ways[rows] - ways[row]) <= _AGREE_MM).all(axis=1)]
         count = len(np.unique(box[agree]))
         if count > votes:
-            best, votes = np.median(way[agree], axis=0), count
+            best, votes = np.median(ways[agree], axis=0), count
     return best, votes
 
 
@@ -289,7 +301,7 @@ def _hint(path: TipPath, rows: Rows, floors: Sequence[CutFloor], unit: Unit) -> 
     level_of = np.round(path.end[rows, 2], 3)
     levels, which = np.unique(level_of, return_inverse=True)
     levels = levels[np.argsort(-np.bincount(which, np.nan_to_num(path.length[rows])))][:20]
-    ways: dict[int, list[tuple[int, Array]]] = {}
+    fits: list[list[tuple[Rows, Array]]] = [[(np.zeros(0, int), np.zeros((0, 3)))] for _ in range(4)]
     count = 0
     for level in levels.tolist():
         runs = _runs(path, rows, level, 0.002)
@@ -301,14 +313,15 @@ def _hint(path: TipPath, rows: Rows, floors: Sequence[CutFloor], unit: Unit) -> 
             size = boxes.size[:, ::-1] if quarter % 2 else boxes.size
             turned = _Boxes(boxes.centre @ np.array([[c, s], [-s, c]]), size, boxes.radius)
             for floor in flat:
-                dz = floor.pocket.floor_z - level
-                found = turned.fits([floor])
-                ways.setdefault(quarter, []).extend((count + index, np.append(way, dz)) for index, way in found)
+                box, way = turned.fits([floor])
+                dz = np.full((len(box), 1), floor.pocket.floor_z - level)
+                fits[quarter].append((count + box, np.hstack([way, dz])))
         count += len(boxes.centre)
-    best = max(((_vote(some), quarter) for quarter, some in ways.items()), key=lambda one: one[0][1], default=None)
-    if best is None or best[0][1] < 1:
+    found = [_vote(*map(np.concatenate, zip(*some, strict=True))) for some in fits]
+    quarter = max(range(4), key=lambda one: found[one][1])
+    way, votes = found[quarter]
+    if not votes:
         return ""
-    (way, votes), quarter = best
     place = ",".join(f"{value / MM_PER_UNIT[unit]:.{_DECIMALS[unit]}f}" for value in way)
     angle = f",{90 * quarter}" if quarter else ""
     return (

@@ -79,7 +79,7 @@ class _Planner:
         self, path: TipPath, floors: Sequence[CutFloor], zones: list[Zones], tolerance: float, clearance: float | None
     ) -> None:
         self.path, self.floors, self.zones, self.tolerance, self.clearance = path, floors, zones, tolerance, clearance
-        self.low, self.high = _boxes(path)
+        self.low, self.high = path.boxes
         aside = np.abs(path.aside)[:, None]
         self.sides = np.concatenate([(self.low[:, :2] - aside).T, (self.high[:, :2] + aside).T])
         self.near = self._near_rows()
@@ -414,17 +414,6 @@ class _Planner:
         on = (out.floor >= 0) | (out.whole >= 0)
         on[list(out.touched)] = True
         out.status[:] = np.where(changed, np.where(on, MOVED, LIFTED), UNTOUCHED)
-
-
-def _boxes(path: TipPath) -> tuple[Array, Array]:
-    """Corners of a box round each motion; round the whole circle for an arc."""
-    low, high = np.fmin(path.start, path.end), np.fmax(path.start, path.end)
-    arcs = np.flatnonzero(path.is_arc)
-    radius = np.hypot(*(path.end[arcs, :2] - path.centre[arcs]).T)[:, None] + 0.01
-    low[arcs, :2], high[arcs, :2] = path.centre[arcs] - radius, path.centre[arcs] + radius
-    if path.standing is not None:
-        low[path.standing.rows], high[path.standing.rows] = path.standing.boxes()
-    return low, high
 
 
 def _plane(floor: CutFloor) -> tuple[object, ...]:

@@ -29,6 +29,8 @@ _CREST_MM = 0.01
 #: No place of a floor may be lower than what is wanted by more, mm: two roundings of 0.0001 in, the offset's tolerance
 #: and the places between samples.
 TOO_DEEP_MM = 0.02
+#: Motions that are looked at together. A matter of speed only.
+_PIECE = 500
 #: Share of a floor that a programme may leave uncut without a word: edges between the places of the sweep. Own choice.
 UNCUT_SHARE = 0.05
 
@@ -63,6 +65,25 @@ class Cuts:
         """Least and greatest X, Y and Z of each motion, (6, m), mm."""
         return np.concatenate([np.minimum(self.start, self.end).T, np.maximum(self.start, self.end).T])
 
+    @cached_property
+    def _pieces(self) -> Array:
+        """The same round every `_PIECE` motions that follow each other, (6, k), mm: most floors meet few of them."""
+        first = np.arange(0, len(self.size), _PIECE)
+        low, high = np.split(self._box, 2)
+        return np.concatenate([np.fmin.reduceat(low, first, axis=1), np.fmax.reduceat(high, first, axis=1)])
+
+    def _rows_near(self, box: Array, top: float) -> Rows:
+        reach = float(self.size[:, 0].max(initial=0.0))
+        low_x, low_y, high_x, high_y = box + reach * np.array([-1, -1, 1, 1])
+
+        def meets(boxes: Array) -> Flags:
+            x0, y0, z0, x1, y1, _ = boxes
+            return np.asarray((x1 >= low_x) & (x0 <= high_x) & (y1 >= low_y) & (y0 <= high_y) & (z0 <= top + reach))
+
+        rows = (np.flatnonzero(meets(self._pieces))[:, None] * _PIECE + np.arange(_PIECE)).ravel()
+        rows = rows[rows < len(self.size)]
+        return rows[meets(self._box[:, rows])]
+
     def near(self, pocket: Pocket, top: float, step: float) -> Samples | None:
         """Places of the cutter that may touch a floor; None where there are none.
 
@@ -74,11 +95,7 @@ class Cuts:
         step : float, mm
             Between places along the path.
         """
-        x0, y0, x1, y1 = pocket.polygon.bounds
-        reach = float(self.size[:, 0].max(initial=0.0))
-        low_x, low_y, low_z, high_x, high_y, _ = self._box
-        over = (high_x >= x0 - reach) & (low_x <= x1 + reach) & (high_y >= y0 - reach) & (low_y <= y1 + reach)
-        rows = np.flatnonzero(over & (low_z <= top + reach))
+        rows = self._rows_near(np.array(pocket.polygon.bounds), top)
         if not len(rows):
             return None
         axes = (self.axis0[rows], self.axis1[rows])
@@ -229,10 +246,12 @@ def lowered_elsewhere(added: Array, xy: Array, radius: Array, pockets: Sequence[
         The floors.
     """
     rows = np.flatnonzero(added < -0.006)
-    away = np.full(len(rows), np.inf)
-    for pocket in pockets:
-        away = np.minimum(away, shapely.distance(pocket.polygon, shapely.points(xy[rows])))
-    return np.asarray(rows[away > radius[rows] + 0.2])
+    if not pockets or not len(rows):
+        return rows
+    rows = rows[~np.isnan(xy[rows]).any(axis=1)]
+    floors = shapely.STRtree([pocket.polygon for pocket in pockets])
+    (which, _), away = floors.query_nearest(shapely.points(xy[rows]), return_distance=True, all_matches=False)
+    return np.asarray(rows[which[away > radius[rows[which]] + 0.2]])
 
 
 @dataclass

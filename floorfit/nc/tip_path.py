@@ -89,6 +89,17 @@ class TipPath:
             out[rows] = np.fmin(out[rows], self.standing.points(rows, self.standing.lowest)[:, 2])
         return np.asarray(out)
 
+    @cached_property
+    def boxes(self) -> tuple[Array, Array]:
+        """Corners of a box round each motion, (n, 3), mm; round the whole circle for an arc."""
+        low, high = np.fmin(self.start, self.end), np.fmax(self.start, self.end)
+        arcs = np.flatnonzero(self.is_arc)
+        radius = np.hypot(*(self.end[arcs, :2] - self.centre[arcs]).T)[:, None] + 0.01
+        low[arcs, :2], high[arcs, :2] = self.centre[arcs] - radius, self.centre[arcs] + radius
+        if self.standing is not None:
+            low[self.standing.rows], high[self.standing.rows] = self.standing.boxes()
+        return low, high
+
     def points(self, rows: Rows, share: Array) -> Array:
         """Places on motions, one for each pair of row and share (an arc is divided by angle).
 

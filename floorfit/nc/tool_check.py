@@ -58,9 +58,14 @@ def check_tools(
     if not unknown.any():
         return []
     out: dict[float, Finding] = {}
+    rows = np.flatnonzero(unknown)
+    sides = np.concatenate([(path.boxes[0][rows, :2] - REACH_MM).T, (path.boxes[1][rows, :2] + REACH_MM).T])
+    rim = Polygon(outline).exterior.buffer(_NO_WALL_MM)
     for floor in floors:
         if floor.is_active or (floor.is_held and floor.is_shaped):
-            for row, why in _matters(path, motions, floor, floors, outline, np.flatnonzero(unknown)):
+            x0, y0, x1, y1 = floor.pocket.polygon.bounds
+            beside = (sides[0] <= x1) & (sides[1] <= y1) & (sides[2] >= x0) & (sides[3] >= y0)
+            for row, why in _matters(path, motions, floor, floors, rim, rows[beside]):
                 number = float(numbers[row])
                 out.setdefault(number, _finding(floor, number, int(motions.line[row]), why, source))
     return list(out.values())
@@ -80,7 +85,7 @@ def _matters(
     motions: Motions,
     floor: CutFloor,
     floors: Sequence[CutFloor],
-    outline: Sequence[tuple[float, float]],
+    rim: BaseGeometry,
     rows: Rows,
 ) -> list[tuple[int, str]]:
     """The first motion for each way in which the radius matters on a floor."""
@@ -99,7 +104,7 @@ def _matters(
             out.append((int(on[0]), f"it changes by up to {1000 * steep:.2f} mm a metre under the cutter"))
     if max(map(abs, floor.dz_range)) <= SMALL_MM:
         return out
-    edge = _open_edge(floor, floors, outline)
+    edge = _open_edge(floor, floors, rim)
     at_edge = cuts[_reach(path, cuts, edge, REACH_MM)] if not edge.is_empty else cuts[:0]
     if len(at_edge):
         out.append((int(at_edge[0]), "its edge is open, or a seam with another floor, and its offset is over 0.05 mm"))
@@ -125,14 +130,16 @@ def _steepest(floor: CutFloor) -> float:
     return float(np.hypot(by_x, by_y))
 
 
-def _open_edge(floor: CutFloor, floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]) -> BaseGeometry:
+def _open_edge(floor: CutFloor, floors: Sequence[CutFloor], rim: BaseGeometry) -> BaseGeometry:
     """The part of a floor's edge that has no wall: at the part's outline, or at another floor with another offset."""
     edge = floor.pocket.polygon.boundary
+    x0, y0, x1, y1 = floor.pocket.polygon.bounds
+    beside = shapely.box(x0 - _NO_WALL_MM, y0 - _NO_WALL_MM, x1 + _NO_WALL_MM, y1 + _NO_WALL_MM)
     others = [other.pocket.polygon for other in floors if other.index != floor.index]
+    others = [shape for shape in others if shape.intersects(beside)]
     near = [shape for shape in others if shape.distance(floor.pocket.polygon) < _NO_WALL_MM]
     air = [shape.buffer(_NO_WALL_MM) for shape in near]
-    open_to = shapely.union_all([*air, Polygon(outline).exterior.buffer(_NO_WALL_MM)])
-    return edge.intersection(open_to)
+    return edge.intersection(shapely.union_all([*air, rim]))
 
 
 def _reach(path: TipPath, rows: Rows, shape: BaseGeometry, by: float) -> Flags:
