@@ -143,7 +143,7 @@ def check_fit(
         return [
             Finding("other-part", source, place, f"{text} Is it this part's programme, in its frame, and its tool?")
         ]
-    code = "across" if over.length <= _CROSSING_MM else "over-walls"
+    code = "over-walls" if over.is_long else "across"
     return [*told, Finding(code, source, place, f"{text} They are left as programmed there. Look at them.", "warning")]
 
 
@@ -206,11 +206,12 @@ def _on(path: TipPath, rows: Rows, floor: CutFloor) -> Flags:
 
 @dataclass(frozen=True)
 class _Over:
-    """Motions over metal that is no floor, their length there and the length of all passes, mm."""
+    """Motions over metal that is no floor, length there and of all passes, mm; whether a stretch is no crossing."""
 
     rows: Rows
     length: float
     total: float
+    is_long: bool
 
 
 def _seen(
@@ -221,6 +222,7 @@ def _seen(
     fits = [(np.zeros(0, int), np.zeros((0, 2)))]
     over = [np.zeros(0, dtype=int)]
     length = total = 0.0
+    is_long = False
     count = 0
     for level, mine, runs in _groups(path, rows, floors):
         if not runs:
@@ -230,11 +232,11 @@ def _seen(
         fits.append((count + box, way))
         own += boxes.own(mine)
         count += len(boxes.centre)
-        some, there, way_length = _over_walls(path, np.concatenate(runs), level, floors, outline)
-        over.append(some)
-        length, total = length + there, total + way_length
+        found = _over_walls(path, np.concatenate(runs), level, floors, outline)
+        over.append(found.rows)
+        length, total, is_long = length + found.length, total + found.total, is_long or found.is_long
     shift, votes = _vote(*map(np.concatenate, zip(*fits, strict=True)))
-    return shift, votes, count, _Over(np.concatenate(over), length, total), own
+    return shift, votes, count, _Over(np.concatenate(over), length, total, is_long), own
 
 
 def _groups(
@@ -305,8 +307,8 @@ def _vote(box: Rows, ways: Array) -> tuple[Array, int]:
 
 def _over_walls(
     path: TipPath, rows: Rows, level: float, floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
-) -> tuple[Rows, float, float]:
-    """Motions whose cutter reaches over metal that is no floor, the length of that, and of all, mm."""
+) -> _Over:
+    """Motions whose cutter reaches over metal that is no floor."""
     open_at = [floor.pocket.polygon for floor in floors if floor.z_range[0] <= level + floor.window]
     air = shapely.union_all([polygon.buffer(_SEAM_MM / 2, join_style="mitre") for polygon in open_at])
     metal = Polygon(outline).difference(air).buffer(-_SEAM_MM / 2).buffer(_SEAM_MM / 2)
@@ -319,8 +321,12 @@ def _over_walls(
     for index, cutter in enumerate(path.cutters):
         mine = path.cutter[rows[of]] == index
         over[mine] = _covers(metal, cutter.flat - _OVER_WALL_MM, places[mine, :2])
-    there = float((length / count)[of][over].sum())
-    return np.unique(rows[of[over]]), there, float(length.sum())
+    step = (length / count)[of]
+    reach = np.array([max(cutter.flat - _OVER_WALL_MM, 0.0) for cutter in path.cutters])[path.cutter[rows[of]]]
+    way = np.where(over, step, 0.0)
+    starts = np.flatnonzero(np.append(True, (over[1:] != over[:-1]) | (np.diff(rows[of]) > 1)))
+    is_long = bool((np.add.reduceat(way, starts) > _CROSSING_MM + 2 * reach[starts]).any())
+    return _Over(np.unique(rows[of[over]]), float(step[over].sum()), float(length.sum()), is_long)
 
 
 def _covers(metal: BaseGeometry, grow: float, xy: Array) -> Flags:
