@@ -123,7 +123,7 @@ class _Points:
             pieces = _Pieces(mine, self.xyz[mine].T)
             for zone in group.zones if len(mine) else ():
                 some = pieces.within(zone.region.bounds, zone.floor.z_range[0] - 2.0)
-                inside = shapely.intersects_xy(zone.inside, *self.xyz[some, :2].T)
+                inside = np.asarray(shapely.intersects_xy(zone.inside, *self.xyz[some, :2].T))
                 reached, beside = inside.copy(), np.flatnonzero(~inside)
                 reached[beside] = shapely.intersects_xy(zone.region, *self.xyz[some[beside], :2].T)
                 if reached.any():
