@@ -37,6 +37,8 @@ _MOST_OVER_LOCATIONS = 0.3
 _CROSSING_MM = 5.0
 #: Boxes vote for one shift where they agree to this, mm; smaller shifts are none.
 _AGREE_MM = 1.0
+#: Passes that leave the same room both ways, to this, and stand aside by more, mm, are shifted. Own choice, no source.
+_ASIDE_MM = 0.1
 #: Largest cutter that a box and its floor may differ by, mm.
 _WIDEST_MM = 80.0
 #: A motion further from a floor than this and its cutter's radius is not near it, mm. Own choice, no source.
@@ -69,6 +71,18 @@ class _Boxes:
             boxes.append(np.flatnonzero(wide))
             ways.append(middle - self.centre[wide])
         return np.concatenate(boxes), np.concatenate(ways)
+
+    def own(self, floors: Sequence[CutFloor]) -> Iterator[tuple[str, float, Array]]:
+        """Floors with a box that leaves the same room both ways: id, that room, and way from the box to its middle."""
+        for floor in floors:
+            x0, y0, x1, y1 = floor.pocket.polygon.bounds
+            room = np.array([x1 - x0, y1 - y0]) - self.size
+            ways = np.array([(x0 + x1) / 2, (y0 + y1) / 2]) - self.centre
+            even = np.abs(room[:, 0] - room[:, 1]) <= _ASIDE_MM
+            mine = np.flatnonzero(even & (np.abs(ways) <= 0.5 * np.minimum(room, _WIDEST_MM)).all(axis=1))
+            if len(mine):
+                best = mine[np.argmin(np.hypot(*ways[mine].T))]
+                yield floor.pocket.id, float(room[best].mean()), ways[best]
 
 
 def check_fit(
@@ -111,7 +125,7 @@ def check_fit(
             return [Finding("no-floor", source, "", text, "warning")]
         text = "no cutting motion lies on any floor of this part. Is it this part's finishing programme, in its frame?"
         return [Finding("other-part", source, "", text + hint)]
-    shift, votes, boxes, over = _seen(path, rows, floors, outline)
+    shift, votes, boxes, over, own = _seen(path, rows, floors, outline)
     far = float(np.hypot(*shift)) > _AGREE_MM
     if far and 2 * votes >= boxes and (len(over.rows) or votes >= 3):
         text = (
@@ -120,15 +134,33 @@ def check_fit(
             f"If it is not, {_to_state(shift, unit, is_location=is_location)}."
         )
         return [Finding("shifted", source, "", text)]
+    told = _aside(own, source)
     if not len(over.rows):
-        return []
+        return told
     place = f"line {line[over.rows[0]] + 1}"
     text = f"passes at the height of a floor run over metal that is no floor, {over.length:.0f} of {over.total:.0f} mm."
     if over.length > max((_MOST_OVER_LOCATIONS if is_location else _MOST_OVER) * over.total, _CROSSING_MM):
         return [
             Finding("other-part", source, place, f"{text} Is it this part's programme, in its frame, and its tool?")
         ]
-    return [Finding("across", source, place, f"{text} They are left as programmed there. Look at them.", "warning")]
+    code = "over-walls" if over.is_long else "across"
+    return [*told, Finding(code, source, place, f"{text} They are left as programmed there. Look at them.", "warning")]
+
+
+def _aside(own: Sequence[tuple[str, float, Array]], source: str) -> list[Finding]:
+    """A warning where passes that fill their floors but for one cutter, as most do, do not stand in the middle."""
+    rooms = np.array([room for _, room, _ in own])
+    like = np.flatnonzero(np.abs(rooms - np.median(rooms)) <= _ASIDE_MM) if len(rooms) else rooms.astype(int)
+    off = [own[index] for index in like.tolist() if np.hypot(*own[index][2]) > _ASIDE_MM]
+    if len(like) < 3 or 2 * len(like) < len(own) or not off:
+        return []
+    (name, _, way), rest = off[0], f" and {len(off) - 1} more" if len(off) > 1 else ""
+    text = (
+        f"pocket {name}{rest}: the passes would stand in the middle of the floor if moved by X {way[0]:.3f} and "
+        f"Y {way[1]:.3f} mm: one wall gets more and one less. Is the programme's zero the part's, and each pattern "
+        "called at its place?"
+    )
+    return [Finding("aside", source, "", text, "warning")]
 
 
 def _to_state(shift: Array, unit: Unit, *, is_location: bool) -> str:
@@ -174,20 +206,23 @@ def _on(path: TipPath, rows: Rows, floor: CutFloor) -> Flags:
 
 @dataclass(frozen=True)
 class _Over:
-    """Motions over metal that is no floor, their length there and the length of all passes, mm."""
+    """Motions over metal that is no floor, length there and of all passes, mm; whether a stretch is no crossing."""
 
     rows: Rows
     length: float
     total: float
+    is_long: bool
 
 
 def _seen(
     path: TipPath, rows: Rows, floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
-) -> tuple[Array, int, int, _Over]:
-    """The shift with most votes, its votes, the boxes that voted, and what runs over walls."""
+) -> tuple[Array, int, int, _Over, list[tuple[str, float, Array]]]:
+    """The shift with most votes, its votes, the boxes that voted, what runs over walls, and floors with their boxes."""
+    own: list[tuple[str, float, Array]] = []
     fits = [(np.zeros(0, int), np.zeros((0, 2)))]
     over = [np.zeros(0, dtype=int)]
     length = total = 0.0
+    is_long = False
     count = 0
     for level, mine, runs in _groups(path, rows, floors):
         if not runs:
@@ -195,12 +230,13 @@ def _seen(
         boxes = _boxes(path, runs)
         box, way = boxes.fits(mine)
         fits.append((count + box, way))
+        own += boxes.own(mine)
         count += len(boxes.centre)
-        some, there, way_length = _over_walls(path, np.concatenate(runs), level, floors, outline)
-        over.append(some)
-        length, total = length + there, total + way_length
+        found = _over_walls(path, np.concatenate(runs), level, floors, outline)
+        over.append(found.rows)
+        length, total, is_long = length + found.length, total + found.total, is_long or found.is_long
     shift, votes = _vote(*map(np.concatenate, zip(*fits, strict=True)))
-    return shift, votes, count, _Over(np.concatenate(over), length, total)
+    return shift, votes, count, _Over(np.concatenate(over), length, total, is_long), own
 
 
 def _groups(
@@ -271,8 +307,8 @@ def _vote(box: Rows, ways: Array) -> tuple[Array, int]:
 
 def _over_walls(
     path: TipPath, rows: Rows, level: float, floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
-) -> tuple[Rows, float, float]:
-    """Motions whose cutter reaches over metal that is no floor, the length of that, and of all, mm."""
+) -> _Over:
+    """Motions whose cutter reaches over metal that is no floor."""
     open_at = [floor.pocket.polygon for floor in floors if floor.z_range[0] <= level + floor.window]
     air = shapely.union_all([polygon.buffer(_SEAM_MM / 2, join_style="mitre") for polygon in open_at])
     metal = Polygon(outline).difference(air).buffer(-_SEAM_MM / 2).buffer(_SEAM_MM / 2)
@@ -285,8 +321,12 @@ def _over_walls(
     for index, cutter in enumerate(path.cutters):
         mine = path.cutter[rows[of]] == index
         over[mine] = _covers(metal, cutter.flat - _OVER_WALL_MM, places[mine, :2])
-    there = float((length / count)[of][over].sum())
-    return np.unique(rows[of[over]]), there, float(length.sum())
+    step = (length / count)[of]
+    reach = np.array([max(cutter.flat - _OVER_WALL_MM, 0.0) for cutter in path.cutters])[path.cutter[rows[of]]]
+    way = np.where(over, step, 0.0)
+    starts = np.flatnonzero(np.append(True, (over[1:] != over[:-1]) | (np.diff(rows[of]) > 1)))
+    is_long = bool((np.add.reduceat(way, starts) > _CROSSING_MM + 2 * reach[starts]).any())
+    return _Over(np.unique(rows[of[over]]), float(step[over].sum()), float(length.sum()), is_long)
 
 
 def _covers(metal: BaseGeometry, grow: float, xy: Array) -> Flags:

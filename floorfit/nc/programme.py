@@ -14,6 +14,7 @@ from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, Range, check_ranges
 from floorfit.nc.corrected import Corrected, PocketChange, Walls
 from floorfit.nc.correction_run import CorrectionRun, StatedOfFile
+from floorfit.nc.doubts import cut_again, heights_of_tips
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
 from floorfit.nc.header import header_lines, header_place
@@ -26,7 +27,7 @@ from floorfit.nc.rewrite import write_plan
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
 from floorfit.nc.subprogrammes import behind_end, unseen_calls
-from floorfit.nc.summary import changes_of, plan_trace, what_is_left
+from floorfit.nc.summary import changes_of, floor_off, plan_trace, what_is_left
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tool_check import check_tools
 from floorfit.nc.tools import Tools
@@ -151,7 +152,7 @@ class _Run(CorrectionRun):
         self.stop_on(written.findings)
         out, came, head = self._assemble(self.lines, written.blocks)
         proved = self._prove(out, came, seen)
-        self.stop_on([*proved.findings, *what_is_left(proved.floors, self.source)])
+        self.stop_on([*proved.findings, *what_is_left(proved.floors, self.source), *self._doubts(seen, proved)])
         changes = self._changes(seen, written.offset, written.blocks)
         self._check_walls(changes)
         origin = self.unrolled.origin if self.unrolled else range(len(self.lines))
@@ -161,6 +162,14 @@ class _Run(CorrectionRun):
         trace = plan_trace(path, gains, self.floors)
         out = self._folded(out, written.blocks)
         return self.corrected(out, changes, count, len(motions), trace, header=head, floors=proved.floors)
+
+    def _doubts(self, seen: _Understood, proved: Proved) -> list[Finding]:
+        """What the programme's motion gives away, beside what the proof saw."""
+        motions, path = seen.motions, seen.path
+        swept = {one.pocket for one in proved.floors if one.off_mm == one.off_mm}
+        high = heights_of_tips(path, np.isin(motions.kind, CUTTING), self.floors)
+        off = [floor_off(name, off_mm, self.source) for name, off_mm in high if name not in swept]
+        return [*off, *cut_again(self.lines, motions, path, seen.gains, self.floors, self.source)]
 
     def _understand(self) -> _Understood:
         options = self.options

@@ -181,13 +181,41 @@ def _check_cycles(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> N
         out.rows(code, [row for one, row, words, _ in found if (one, words) == (code, text)], text, severity)
 
 
+def _lengths(motions: Motions, rows: Rows) -> dict[float, dict[object, int]]:
+    """Length offsets of each tool, None for none, and the first row of each."""
+    used: dict[float, dict[object, int]] = {}
+    for index, first in zip(*np.unique(motions.modal[rows], return_index=True), strict=True):
+        modal = motions.modals[index]
+        length = None if modal.length[0] == _NO_LENGTH else modal.length[1]
+        used.setdefault(modal.selected if modal.tool == -1 else modal.tool, {}).setdefault(length, int(rows[first]))
+    return used
+
+
+def _check_foreign_lengths(out: Findings, used: dict[float, dict[object, int]]) -> None:
+    """A tool that cuts floors does so under no length offset that tools which cut none have, nor alone under another's.
+
+    A length offset has the number of its tool where all others have (common practice, no source).
+    """
+    motions = out.motions
+    every = _lengths(motions, np.flatnonzero(np.isin(motions.kind, (*CUTTING, CYCLE))))
+    others = {tool: set(found) - {None, UNSTATED, 0.0} for tool, found in every.items()}
+    for tool, lengths in used.items():
+        for length in (set(lengths) & others.get(tool, set())) - {tool}:
+            line, rest = int(motions.line[lengths[length]]), {one: some for one, some in others.items() if one != tool}
+            shared = next((one for one, some in rest.items() if one not in used and length in some), None)
+            alone = len(rest) > 1 and tool not in others[tool] and all(one in some for one, some in rest.items())
+            if shared is not None:
+                text = f"T{tool:g} cuts floors under H{length:g}, and T{shared:g} has it too. Is it that of both?"
+                out.add("length-shared", line, text, "warning")
+            elif alone and length not in rest:
+                text = f"T{tool:g} cuts floors under H{length:g}, and each other tool has the H of its own number. "
+                out.add("length-shared", line, text + "Is it right?", "warning")
+
+
 def _check_lengths(out: Findings, touched: Rows) -> None:
     """A tool has one length offset, and a length offset one tool."""
-    used: dict[float, dict[object, int]] = {}
-    for index in np.unique(out.motions.modal[touched]).tolist():
-        modal, rows = out.motions.modals[index], touched[out.motions.modal[touched] == index]
-        length = None if modal.length[0] == _NO_LENGTH else modal.length[1]
-        used.setdefault(modal.selected if modal.tool == -1 else modal.tool, {}).setdefault(length, int(rows[0]))
+    used = _lengths(out.motions, touched)
+    _check_foreign_lengths(out, used)
     owner: dict[object, float] = {}
     for tool, found in used.items():
         line = int(out.motions.line[max(found.values())])

@@ -14,7 +14,7 @@ from floorfit.nc.gains import LIFTED, UNTOUCHED, Gains
 from floorfit.nc.swept_floors import TOO_DEEP_MM, SweptFloor
 from floorfit.nc.tip_path import TipPath
 
-__all__ = ["changes_of", "plan_trace", "what_is_left"]
+__all__ = ["changes_of", "floor_off", "plan_trace", "what_is_left"]
 
 #: Greatest number of lines in the picture; of more, every second, third … is drawn.
 _MOST_LINES = 30_000
@@ -80,13 +80,7 @@ def what_is_left(swept: Sequence[SweptFloor], source: str) -> list[Finding]:
             )
             out.append(Finding("left-high", source, "", text, "warning"))
         if one.is_off:
-            way, web = ("above", "thicker") if one.off_mm > 0 else ("below", "thinner")
-            text = (
-                f"pocket {one.pocket}: before any offset this programme cuts it {abs(one.off_mm):.3f} mm {way} the Z "
-                f"of the part file, and its web comes out {web} by as much. Is it the programme that finishes the "
-                "floor, and was it not corrected before?"
-            )
-            out.append(Finding("floor-off", source, "", text, "warning"))
+            out.append(floor_off(one.pocket, one.off_mm, source))
         if one.off_mm == one.off_mm and not one.is_whole:
             text = (
                 f"pocket {one.pocket}: {one.uncut_mm2:.0f} mm² of its floor ({100 * one.uncut_share:.0f} %) are not "
@@ -94,6 +88,27 @@ def what_is_left(swept: Sequence[SweptFloor], source: str) -> list[Finding]:
             )
             out.append(Finding("floor-uncut", source, "", text, "warning"))
     return out
+
+
+def floor_off(pocket: str, off_mm: float, source: str) -> Finding:
+    """A warning that a floor is cut at another Z than the part file's.
+
+    Parameters
+    ----------
+    pocket : str
+        Its id.
+    off_mm : float
+        Height over the part file's Z before any offset, mm.
+    source : str
+        Name of the programme.
+    """
+    way, web = ("above", "thicker") if off_mm > 0 else ("below", "thinner")
+    text = (
+        f"pocket {pocket}: before any offset this programme cuts it {abs(off_mm):.3f} mm {way} the Z "
+        f"of the part file, and its web comes out {web} by as much. Is it the programme that finishes the "
+        "floor, and was it not corrected before?"
+    )
+    return Finding("floor-off", source, "", text, "warning")
 
 
 def plan_trace(path: TipPath, gains: Gains, floors: Sequence[CutFloor]) -> PlanTrace:

@@ -146,9 +146,15 @@ def _sweep(
     z, axis, radius, corner = (one[rows] for one in (samples.tip[:, 2], samples.axis, samples.radius, samples.corner))
     upright = bool(np.hypot(axis[:, 0], axis[:, 1]).max(initial=0.0) <= 1e-6)
     reach = float(radius.max(initial=0.0))
+    # A flat end covers what is nearer than its rim by half of a cell's diagonal wherever in its cell it stands.
+    is_flat = upright and not corner.any()
+    sure = float(radius.min(initial=np.inf)) - 0.5 * float(np.hypot(hx, hy)) - 1e-9 if is_flat else -1.0
     for di in range(-nx, nx + 1):
         for dj in range(-ny, ny + 1):
             if np.hypot(di * hx, dj * hy) > reach + 0.8 * (hx + hy):
+                continue
+            if np.hypot(di * hx, dj * hy) <= sure:
+                np.minimum.at(out, place + (di * width + dj), z)
                 continue
             dx, dy = off[:, 0] + di * hx, off[:, 1] + dj * hy
             end = _upright_height(dx, dy, radius, corner) if upright else _end_height(dx, dy, axis, radius, corner)

@@ -123,9 +123,11 @@ class _Points:
             pieces = _Pieces(mine, self.xyz[mine].T)
             for zone in group.zones if len(mine) else ():
                 some = pieces.within(zone.region.bounds, zone.floor.z_range[0] - 2.0)
-                some = some[shapely.intersects_xy(zone.region, *self.xyz[some, :2].T)]
-                if len(some):
-                    self._ask(zone, some)
+                inside = np.asarray(shapely.intersects_xy(zone.inside, *self.xyz[some, :2].T))
+                reached, beside = inside.copy(), np.flatnonzero(~inside)
+                reached[beside] = shapely.intersects_xy(zone.region, *self.xyz[some[beside], :2].T)
+                if reached.any():
+                    self._ask(zone, some[reached], inside[reached])
         gain = np.maximum(self.at, np.where(self.is_at, self.need, self.beside))
         for index, group in enumerate(zones):
             self._outside(group, (self.cutter == index) & (gain < 0) & (gain > -np.inf), gain)
@@ -140,13 +142,12 @@ class _Points:
         gain[some] = 0.0
         self.least[some] = 0.0
 
-    def _ask(self, zone: Zone, some: Rows) -> None:
+    def _ask(self, zone: Zone, some: Rows, over_it: Flags) -> None:
         floor = zone.floor
         xy, z, axis = self.xyz[some, :2], self.xyz[some, 2], self.axis[some]
         over = z - floor.pocket.nominal_z(*xy.T)
         high = over - zone.contact(xy, axis)
         low = over >= -floor.window - EPS_MM
-        over_it = np.asarray(shapely.intersects_xy(zone.inside, *xy.T))
         self._places(floor, some, over_it, low, high)
         if floor.is_held:
             cuts = low & (high < floor.guard - EPS_MM)

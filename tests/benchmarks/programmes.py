@@ -2,7 +2,8 @@
 
     python tests/benchmarks/programmes.py [-n BLOCKS] [CASE …]
 
-The programme is a zigzag in short straight pieces over every floor of the sample part, the offsets are invented. Times
+The programme is a zigzag in short straight pieces over every floor of the sample part, the offsets are invented; the
+cases of `FLOORS` (say ``-n 20000``) take 120 floors of `whole.py`, with the cutter stated and without. Times
 are the processor's, in seconds and in loops of 10,000,000 additions in plain Python in the same process, half of them
 before and half after: a machine that is slow today is slow at both. Memory is the process's greatest; each case has a
 process of its own.
@@ -14,12 +15,14 @@ import argparse
 import resource
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import shapely
+from whole import make_files
 
 from floorfit.decision.decision import Correction, FollowGrid
 from floorfit.nc.cl import apply_to_locations
@@ -30,22 +33,23 @@ from floorfit.part.model import Part, Pocket
 from floorfit.part.part_file import read_part
 
 PART = Path(__file__).resolve().parents[2] / "sample_parts" / "bay_frame" / "part.json"
-#: Radius of the cutter, and length of a piece, mm.
+#: Radius of the cutter, and length of a piece, mm; on 120 floors 20 mm.
 RADIUS, PIECE = 8.0, 0.5
 CASES = ("blocks-shift", "blocks-follow", "points-shift", "points-follow")
+FLOORS = ("floors-known", "floors-unknown")
 
 
-def passes(pocket: Pocket, side: float) -> list[np.ndarray]:
+def passes(pocket: Pocket, side: float, piece: float) -> list[np.ndarray]:
     """Zigzags on a floor, (n, 3) each, mm; a new one where a wall or an island would be crossed."""
     inner = pocket.polygon.buffer(-RADIUS - 0.1)
     x0, y0, x1, y1 = inner.bounds
-    x = np.linspace(x0, x1, max(int((x1 - x0) / PIECE), 2))
+    x = np.linspace(x0, x1, max(int((x1 - x0) / piece), 2))
     rows = np.arange(y0, y1, side)
     turned = [x if k % 2 == 0 else x[::-1] for k in range(len(rows))]
     xy = np.column_stack([np.concatenate(turned), np.repeat(rows, len(x))])
     xy = xy[shapely.intersects_xy(inner, *xy.T)]
     xyz = np.column_stack([xy, pocket.nominal_z(*xy.T)])
-    return np.split(xyz, np.flatnonzero(np.hypot(*np.diff(xy, axis=0).T) > 2 * PIECE + side) + 1)
+    return np.split(xyz, np.flatnonzero(np.hypot(*np.diff(xy, axis=0).T) > 2 * piece + side) + 1)
 
 
 def blocks(places: list[np.ndarray]) -> Iterator[str]:
@@ -90,17 +94,28 @@ def loop() -> float:
     return 2 * (time.process_time() - start)
 
 
+def _part(case: str) -> Part:
+    """The sample part, or 120 invented floors."""
+    if case not in FLOORS:
+        return read_part(PART)
+    with tempfile.TemporaryDirectory() as folder:
+        make_files("spar", Path(folder))
+        return read_part(Path(folder) / "part.json")
+
+
 def run(case: str, count: int) -> str:
     """A row of the table."""
-    part = read_part(PART)
-    one_mm = sum(len(some) for pocket in part.pockets for some in passes(pocket, 1.0))
-    places = [some for pocket in part.pockets for some in passes(pocket, one_mm / count)]
+    part = _part(case)
+    piece = 20.0 if case in FLOORS else PIECE
+    one_mm = sum(len(some) for pocket in part.pockets for some in passes(pocket, 1.0, piece))
+    places = [some for pocket in part.pockets for some in passes(pocket, one_mm / count, piece)]
     wanted = corrections(part, case.endswith("follow"))
     before = loop()
     start = time.process_time()
-    if case.startswith("blocks"):
+    if not case.startswith("points"):
         text = "".join(blocks(places)).encode()
-        done = apply_offsets(part, wanted, text, tools=Tools(every=Cutter(RADIUS)))
+        tools = Tools() if case.endswith("unknown") else Tools(every=Cutter(RADIUS))
+        done = apply_offsets(part, wanted, text, tools=tools)
     else:
         done = apply_to_locations(part, wanted, "".join(points(places)).encode())
     seconds = time.process_time() - start
@@ -111,7 +126,7 @@ def run(case: str, count: int) -> str:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("cases", nargs="*", metavar="CASE", help=", ".join(CASES))
+    parser.add_argument("cases", nargs="*", metavar="CASE", help=", ".join(CASES + FLOORS))
     parser.add_argument("-n", type=int, default=500_000, help="blocks, about (default %(default)s)")
     parser.add_argument("--here", action="store_true", help=argparse.SUPPRESS)
     args = parser.parse_args()
