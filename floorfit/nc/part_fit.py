@@ -199,9 +199,13 @@ def _on(path: TipPath, rows: Rows, floor: CutFloor) -> Flags:
     if low.any():
         polygon = floor.pocket.polygon.buffer(MARGIN_MM)
         shapely.prepare(polygon)
-        lines = shapely.linestrings(np.stack([path.start[some[low], :2], path.end[some[low], :2]], axis=1))
-        out[np.flatnonzero(near)[low]] = shapely.intersects(polygon, lines)
+        out[np.flatnonzero(near)[low]] = shapely.intersects(polygon, _lines(path, some[low]))
     return out
+
+
+def _lines(path: TipPath, rows: Rows) -> NDArray[np.object_]:
+    """Motions in plan, arcs by their chords."""
+    return np.asarray(shapely.linestrings(np.stack([path.start[rows, :2], path.end[rows, :2]], axis=1)))
 
 
 @dataclass(frozen=True)
@@ -244,11 +248,13 @@ def _groups(
 ) -> Iterator[tuple[float, list[CutFloor], list[Rows]]]:
     """Floors that passes are told by: those at one level, and each curved one; greatest height, floors and runs."""
     flat = [floor for floor in floors if not (any(floor.pocket.slope) or floor.is_shaped)]
+    ways = shapely.STRtree(_lines(path, rows))
     for level in sorted({floor.pocket.floor_z for floor in flat}):
         mine = [floor for floor in flat if floor.pocket.floor_z == level]
         on = np.zeros(len(path), dtype=bool)
         for floor in mine:
-            on[rows[_on(path, rows, floor)]] = True
+            near = rows[np.sort(ways.query(floor.pocket.polygon))]
+            on[near[_on(path, near, floor)]] = True
         yield level, mine, [run for run in _runs(path, rows, level, mine[0].window) if on[run].any()]
     for floor in floors:
         if floor.is_shaped:

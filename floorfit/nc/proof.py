@@ -276,9 +276,10 @@ class _Proof(FileProof):
         """Where the cutter is not known, the tip alone: on a floor it goes no lower than the floor's offset."""
         tip = old.tip @ frame[0].T + frame[1]
         some = np.flatnonzero(rows & np.isin(old.kind, (FEED, TURN, BEND)) & ~np.isnan(tip).any(axis=1))
+        tips = shapely.STRtree(np.asarray(shapely.points(tip[some, :2])))
         for pocket, correction in floors:
-            over = np.abs(tip[some, 2] - pocket.floor_at(*tip[some, :2].T)) <= _ON_FLOOR_MM
-            on = some[over]
+            near = some[np.sort(tips.query(pocket.polygon))]
+            on = near[np.abs(tip[near, 2] - pocket.floor_at(*tip[near, :2].T)) <= _ON_FLOOR_MM]
             on = on[shapely.contains_xy(pocket.polygon, *tip[on, :2].T)]
             bad = on[added[on] < correction.at(*tip[on, :2].T) - TOO_DEEP_MM]
             if len(bad) and correction.action != "hold":

@@ -18,6 +18,7 @@ from collections.abc import Callable, Sequence
 from functools import cached_property
 
 import numpy as np
+import shapely
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.nc.floor_bands import EPS_MM, WINDOW_MM, CutFloor
@@ -127,8 +128,8 @@ class _Planner:
         top = max(zone.floor.top + max(zone.most, 0.0) for zone in zones)
         top += max(2 * max(reach, 1.0), self.clearance or 0.0)
         rows = np.flatnonzero(known & (low[:, 2] <= top))
-        for box in np.unique([zone.region.bounds for zone in zones], axis=0):
-            near[rows[self._hits(rows, box)]] = True
+        regions = shapely.STRtree(shapely.box(*np.unique([zone.region.bounds for zone in zones], axis=0).T))
+        near[rows[regions.query(shapely.box(*self.sides[:, rows]))[0]]] = True
         return np.flatnonzero(near)
 
     def _hits(self, rows: Rows, box: Sequence[float] | Array) -> Flags:
@@ -298,8 +299,6 @@ class _Planner:
         return bool(self.path.is_rapid[end] and (after >= len(self.path) or self.path.is_rapid[after]))
 
     def _most_in_box(self, row: int, low: Array, high: Array) -> float:
-        import shapely
-
         box, most = shapely.box(*low[:2], *high[:2]), 0.0
         for zone in self.zones[self.path.cutter[row]].zones:
             floor = zone.floor
