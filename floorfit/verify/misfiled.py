@@ -139,7 +139,7 @@ def of_other_plate(prediction: Prediction, taken: Taken) -> str:
         return ""
     return (
         f"along the floors the webs follow {followed:.2f} ± {2 * u:.2f} of what was predicted, and 1 was expected: "
-        "they are another plate's, or made up. Read this plate"
+        "they are another plate's, made up, or the plate has moved since. Read this plate"
     )
 
 

@@ -112,7 +112,7 @@ def verify(
     doubts += _rough_findings(prediction, readings.source, rough)
     found = _verification(prediction, readings, taken, floors, bias, movement)
     if other:
-        otherwise, why = [Finding("other-plate", readings.source, "", f"{other}.", "warning")], "not this plate's webs"
+        otherwise, why = [Finding("other-plate", readings.source, "", other, "warning")], "not this plate's webs"
     elif not otherwise:
         share = _share_limits(found.intervals.inside_without_bias, found.intervals.total)
         otherwise = not_as_predicted(found.intervals, share, readings.source)
