@@ -31,8 +31,8 @@ SHAPE_LIMIT_MM = 0.020
 #: Fewest points that show a change of shape.
 FOR_SHAPE = 4
 #: Height by which datum points may stand off the fit, or off the plate, mm: a third of a web's tenth (our choice, no
-#: source). And standard uncertainties of the warp that are allowed for: of good corners of 40 invented plates, beyond the
-#: last readings and with clamp marks, the worst was 4.8 off.
+#: source). And standard uncertainties of the warp that are allowed for: of good corners of 40 invented plates, beyond
+#: the last readings and with clamp marks, the worst was 4.8 off.
 OFF_MM, OFF_U = 0.03, 6.0
 #: Largest tilt of the measured frame, degrees: the webs are read along Z, and 1° changes a reading by 0.015 %,
 #: but a plate clamped at a larger angle was measured in another set-up (common practice, no source).

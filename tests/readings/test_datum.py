@@ -189,7 +189,9 @@ def lifted(off: list[float]) -> Frame:
     return fit_frame(CORNERS, machine(CORNERS + np.column_stack([np.zeros((4, 2)), off])))
 
 
-@pytest.mark.parametrize(("mistyped", "codes"), [(0.0, []), (0.1, []), (0.34, []), (0.4, ["datums-off"]), (0.9, ["datums-off"])])
+@pytest.mark.parametrize(
+    ("mistyped", "codes"), [(0.0, []), (0.1, []), (0.34, []), (0.4, ["datums-off"]), (0.9, ["datums-off"])]
+)
 def test_a_mistyped_z_is_shared_out_over_four_corners(mistyped: float, codes: list[str]) -> None:
     """A plane of least squares takes three quarters of it: at each corner a quarter is left, with changing signs."""
     frame = lifted([0.0, 0.0, mistyped, 0.0])
