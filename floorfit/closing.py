@@ -31,6 +31,8 @@ def closing_sentence(result: Result) -> str:
     large = [one for one in result.systematic if one.size > result.settings.systematic]
     if large:
         line += "; errors that the readings share: " + ", ".join(f"{one.kind} ({one.name})" for one in large)
+    if result.unsettled:
+        line += "; to settle before anything is cut: " + ", ".join(result.unsettled)
     return line + "."
 
 

@@ -13,12 +13,14 @@ from floorfit.errors import Finding, InputError
 __all__ = [
     "KEYS",
     "SAME_PIECE",
+    "days_between",
     "gauge_overdue",
     "identity_of",
     "missing_facts",
     "other_piece",
     "refuse_other_clamping",
     "refuse_other_piece",
+    "same_fact",
     "thermal_growth",
 ]
 
@@ -151,8 +153,34 @@ def other_piece(first: Mapping[str, str], second: Mapping[str, str]) -> list[str
     >>> other_piece({"serial": "0012", "side": "A"}, {"serial": "0013", "side": "a"})
     ['serial']
     """
-    both = [key for key in SAME_PIECE if first.get(key) and second.get(key)]
-    return [key for key in both if _folded(first[key]) != _folded(second[key])]
+    return [key for key in SAME_PIECE if not same_fact(first.get(key, ""), second.get(key, ""))]
+
+
+def same_fact(first: str, second: str) -> bool:
+    """Whether two texts of a fact may be one: alike but for case and spaces, or one is blank.
+
+    Parameters
+    ----------
+    first, second : str
+    """
+    return not first or not second or _folded(first) == _folded(second)
+
+
+def days_between(first: str, second: str) -> int | None:
+    """Days from one date to the last of another fact's; None where one is no date.
+
+    Parameters
+    ----------
+    first, second : str
+        ISO 8601 dates; several joined by ``"; "``.
+
+    Examples
+    --------
+    >>> days_between("2031-03-01", "2031-05-17; 2031-05-18")
+    78
+    """
+    start, end = ([day for part in text.split(";") if (day := _day(part))] for text in (first, second))
+    return (max(end) - max(start)).days if start and end else None
 
 
 def refuse_other_piece(job: Mapping[str, str], other: Mapping[str, str], source: str) -> list[Finding]:

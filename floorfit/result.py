@@ -29,7 +29,10 @@ if TYPE_CHECKING:
     from floorfit.surface import Fit
     from floorfit.web import Webs
 
-__all__ = ["Result", "Settings"]
+__all__ = ["UNSETTLED", "Result", "Settings"]
+
+#: Findings after which no offset is to be cut before a person has looked: more likely the input than the plate.
+UNSETTLED = ("z-finished", "common-height", "datums-off", "far-blocks", "far-velocity")
 
 
 @dataclass(frozen=True)
@@ -215,13 +218,18 @@ class Result:
         return web_map(self.part, self.webs, self.fit.posterior, self.decisions)
 
     @property
+    def unsettled(self) -> list[str]:
+        """Codes of the findings in `UNSETTLED` that were made."""
+        return list(dict.fromkeys(one.code for one in self.findings if one.code in UNSETTLED))
+
+    @property
     def conforms(self) -> bool:
-        """Whether every floor is corrected and predicted to conform, and no shared error or wrong Z was found."""
+        """Whether every floor is corrected and predicted to conform, and no shared error or wrong input was found."""
         level = self.settings.level_part
         return (
             all(one.is_sure for one in self.decisions)
             and all(one.size <= self.settings.systematic for one in self.systematic)
-            and all(one.code != "z-finished" for one in self.findings)
+            and not self.unsettled
             and (level is None or self.part_probability >= level)
         )
 

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from floorfit.arrays import Array
-from floorfit.errors import NumericalError
+from floorfit.errors import Finding, InputError, NumericalError
+from floorfit.identity import other_piece
 from floorfit.part.model import Part
 from floorfit.readings.observations import Observations, Readings
 from floorfit.result import Result, Settings
@@ -79,7 +80,7 @@ def correct(
     Raises
     ------
     InputError
-        For readings that cannot be meant, and a prior of another part.
+        For readings that cannot be meant, and a prior or an expectation of another part.
     TypeError
         If part or readings are something else, such as the name of a file.
 
@@ -97,8 +98,7 @@ def correct(
     for name, given, kind in (("part", part, Part), ("readings", readings, Readings)):
         if not isinstance(given, kind):
             raise TypeError(f"{name}: a {kind.__name__} was expected, as floorfit.read_{name} gives it, got {given!r}.")
-    if prior is not None:
-        prior.check(part)
+    _refuse_other(part, readings, prior, expected)
     modes = None if prior is None else prior.modes
     chosen = settings or Settings()
     tell = progress or (lambda words: None)
@@ -122,6 +122,21 @@ def correct(
     seen = judged(part, seen, sites, fit.weights, fit.loo.residual, fit.surface.at, scale)
     tell("deciding the floors")
     return _decided(part, taken, chosen, seen, sites, fit, agreed, modes)
+
+
+def _refuse_other(part: Part, readings: Readings, prior: PlatePrior | None, expected: Expected | None) -> None:
+    """Refuse the prior of another part, and what earlier parts of another number, revision or side say."""
+    if prior is not None:
+        prior.check(part)
+    if expected is None:
+        return
+    texts = [
+        f'is of {key} "{expected.identity[key][:60]}", the readings are of "{readings.identity[key][:60]}". Give a '
+        "series of this part, or none."
+        for key in other_piece(expected.identity, readings.identity)
+    ]
+    if texts:
+        raise InputError([Finding("other-piece", expected.source, "", text) for text in texts])
 
 
 def _fitted(
@@ -207,6 +222,7 @@ def _decided(
         decisions,
         (
             *taken.findings,
+            *_datum_findings(part, taken.frame, fit),
             *fit_findings(source, fit, agreed, modes is not None),
             *shared_findings(source, systematic),
         ),
@@ -214,6 +230,15 @@ def _decided(
         taken.frame,
         systematic,
     )
+
+
+def _datum_findings(part: Part, frame: Frame | None, fit: Fit) -> tuple[Finding, ...]:
+    if frame is None:
+        return ()
+    from floorfit.readings.datum import datum_findings
+
+    surface, posterior = fit.surface.at, fit.posterior.std_at
+    return datum_findings(frame, part.bounds, lambda at: surface(*at.T), lambda at: posterior(*at.T))
 
 
 def _counts(part: Part, seen: Observations) -> tuple[list[int], list[int]]:

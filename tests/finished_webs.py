@@ -64,6 +64,18 @@ def small_record(bias: float = 0.0) -> Record:
     return make_record(correct(part, rough_readings(part), Settings(bias=bias)))
 
 
+def bent(record: Record, number: int, amount: float, lift: float) -> Record:
+    """Another job of the same part: the warp times ``amount`` plus ``lift``, the offsets lifted with it."""
+    document = record.model_dump()
+    document["surface"]["coefficients_mm"] = (amount * np.array(document["surface"]["coefficients_mm"]) + lift).tolist()
+    for dish in document["surface"]["dishes"]:
+        dish["warp_mm"] *= amount
+    for decision in document["decisions"]:
+        decision["offset_mm"] += lift
+    document.update(job=f"{number:012x}", created=f"2024-01-{1 + number // 24:02d}T{number % 24:02d}:00:00Z")
+    return Record.model_validate(document)
+
+
 def finished_readings(
     record: Record,
     *,

@@ -21,7 +21,8 @@ _EPILOG = """examples:
 
 BLOCKS has a row for each reading of a step block: true_mm and reading_mm, or true_mm and tof_us (time of flight there
 and back); temperature_c and u_mm (standard uncertainty of the block) if known. Repeats are rows. Blocks of the part's
-own alloy and heat treatment serve best: the velocity of sound differs between them.
+own alloy and heat treatment serve best: the velocity of sound differs between them. Lines `# gauge: UT-1`,
+`# gauge_due: 2031-12-31` and `# read_at: 2031-05-17` are kept: `correct` refuses the calibration of another gauge.
 """
 
 

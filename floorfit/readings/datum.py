@@ -7,7 +7,8 @@ the singular values of the covariance of nominal and measured points, never a re
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -19,7 +20,7 @@ from floorfit.readings.columns import Field, Layout
 from floorfit.readings.observations import Readings
 from floorfit.readings.table_file import read_table
 
-__all__ = ["Datums", "Frame", "fit_frame", "read_datums", "readings_to_part", "same_shape"]
+__all__ = ["Datums", "Frame", "datum_findings", "fit_frame", "read_datums", "readings_to_part", "same_shape"]
 
 #: Thermal expansion of aluminium alloys, per kelvin (7050, 20–100 °C; reference values R5, U3).
 EXPANSION_PER_K = 23.5e-6
@@ -29,6 +30,10 @@ LIMIT_MM = 0.5
 SHAPE_LIMIT_MM = 0.020
 #: Fewest points that show a change of shape.
 FOR_SHAPE = 4
+#: Height by which datum points may stand off the fit, or off the plate, mm: a third of a web's tenth (our choice, no
+#: source). And standard uncertainties of the warp that are allowed for: of good corners of 40 invented plates, beyond
+#: the last readings and with clamp marks, the worst was 4.8 off.
+OFF_MM, OFF_U = 0.03, 6.0
 #: Largest tilt of the measured frame, degrees: the webs are read along Z, and 1° changes a reading by 0.015 %,
 #: but a plate clamped at a larger angle was measured in another set-up (common practice, no source).
 LARGEST_TILT_DEG = 5.0
@@ -76,6 +81,8 @@ class Frame:
         Angle between the machine's Z and the part's.
     names : tuple of str
         Names of the datums.
+    nominal : (n, 3) ndarray, mm
+        The datums in the part frame.
     """
 
     rotation: Array
@@ -85,6 +92,7 @@ class Frame:
     rms: float
     tilt_deg: float
     names: tuple[str, ...] = ()
+    nominal: Array = field(default_factory=lambda: np.empty((0, 3)))
 
     def to_part(self, x: ArrayLike, y: ArrayLike, z: ArrayLike) -> tuple[Array, Array, Array]:
         """Bring machine coordinates to the part frame, mm.
@@ -209,7 +217,9 @@ def fit_frame(
     tilt = float(np.degrees(np.arccos(np.clip(rotation[2, 2], -1.0, 1.0))))
     for array in (rotation, origin, residuals):
         array.flags.writeable = False
-    frame = Frame(rotation, origin, growth, residuals, float(np.sqrt((distance**2).mean())), tilt, datums.names)
+    frame = Frame(
+        rotation, origin, growth, residuals, float(np.sqrt((distance**2).mean())), tilt, datums.names, datums.nominal
+    )
     _check_fit(datums, frame, a, b, limit_mm)
     return frame
 
@@ -265,6 +275,54 @@ def readings_to_part(frame: Frame, readings: Readings) -> Readings:
     for array in (x, y, z):
         array.flags.writeable = False
     return replace(readings, x=x, y=y, z=z)
+
+
+def datum_findings(
+    frame: Frame,
+    bounds: tuple[float, float, float, float],
+    warp_at: Callable[[Array], Array],
+    u_at: Callable[[Array], Array],
+) -> tuple[Finding, ...]:
+    """Say where the datum points' heights fit neither each other nor the plate, and where nothing can tell.
+
+    Parameters
+    ----------
+    frame : Frame
+    bounds : (x_min, y_min, x_max, y_max), mm
+        The part's: beyond it the warp is not known.
+    warp_at, u_at : callable
+        Warp and its standard uncertainty at places (n, 2), mm.
+
+    Notes
+    -----
+    Points on a fixture stand where they are nominal. Points on the plate stand as far from there as the plate is bent,
+    all by the same height more. One Z that was mistyped tilts the frame, and is shared out over all points: a quarter
+    of it is seen at each of four.
+    """  # fmt: skip
+    off, names, count = frame.residuals[:, 2], frame.names, len(frame.residuals)
+    if count < FOR_SHAPE:
+        text = f"{count} datum points fit whatever their Z. A fourth would show a mistyped one, or one that moved."
+        return (Finding("datums-unchecked", "--datums", "", text, "note"),)
+    at, most = frame.nominal[:, :2], float(np.abs(off).max())
+    if most <= OFF_MM:
+        return ()
+    if not ((at >= np.array(bounds[:2]) - OFF_MM) & (at <= np.array(bounds[2:]) + OFF_MM)).all():
+        text = (
+            f"the datum points' Z stand {most:.3f} mm off a plane, and beyond the part nobody knows whether the plate "
+            "is bent so or one was mistyped. Measure them again, or some on the part."
+        )
+        return (Finding("datums-unchecked", "--datums", "", text, "warning"),)
+    of_plate = off - warp_at(at)
+    gap = np.abs(of_plate - np.median(of_plate)) - OFF_U * u_at(at)
+    worst = int(np.argmax(gap))
+    if gap[worst] <= OFF_MM:
+        return ()
+    text = (
+        f"the datum points' Z stand {most:.3f} mm off a plane, and not as the plate is bent where "
+        f"they are ({names[worst]} by {abs(float(of_plate[worst] - np.median(of_plate))):.3f} mm): one was mistyped, "
+        "or they were measured in another set-up, and every offset hangs on them. Measure them again."
+    )
+    return (Finding("datums-off", "--datums", "", text, "warning"),)
 
 
 def _datums(nominal: ArrayLike, measured: ArrayLike | None) -> Datums:

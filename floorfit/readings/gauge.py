@@ -7,6 +7,7 @@ that the slope is the velocity: t = v·TOF/2 (ASTM E797, 4.1).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -15,6 +16,7 @@ from numpy.typing import ArrayLike
 
 from floorfit.arrays import Array
 from floorfit.errors import NOT_NEGATIVE, Finding, InputError, Range, check_ranges
+from floorfit.identity import days_between, gauge_overdue, same_fact
 from floorfit.readings.components import Budget, Component, combine_components
 from floorfit.readings.observations import Readings
 from floorfit.readings.step_blocks import ROUNDING_MM, Blocks, check_blocks
@@ -29,6 +31,14 @@ Kind = Literal["thickness", "tof"]
 #: half of that width as standard uncertainty.
 K_PER_C = -0.000165
 K_U_PER_C = 0.00001
+#: Velocities of sound between which blocks may be of the part's metal, mm/µs: aluminium alloys 6.23 to 6.38 (reference
+#: values U2), titanium 6.07, steel 5.9 (ASTM E494, table X3.1; the last two from memory).
+VELOCITIES = (6.0, 6.8)
+#: A reading is far from the blocks beyond this share of their thinnest or thickest, and the gauge is not known where
+#: more than so many are (our choice, no source).
+FAR, FAR_SHARE = 0.25, 0.5
+#: A calibration that is older than this is told, days (our choice, no source).
+OLD_DAYS = 31
 #: A coefficient beyond this is in another unit: no metal's velocity changes by a percent for each degree.
 MOST_K_PER_C = 0.01
 #: Standard uncertainty of a block's stated thickness where the file has none, mm (common practice, no source).
@@ -99,6 +109,8 @@ class Gauge:
         File of the blocks.
     findings : tuple of Finding
         Warnings.
+    identity : mapping of str to str
+        Facts that the file of the blocks states: which gauge, when.
     """
 
     kind: Kind
@@ -116,6 +128,7 @@ class Gauge:
     blocks: tuple[BlockResult, ...]
     source: str = ""
     findings: tuple[Finding, ...] = field(default=())
+    identity: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def zero_time_us(self) -> float:
@@ -283,7 +296,8 @@ def calibrate(
     results = _per_block(x, blocks.true, steps, scale, zero)
     return Gauge(
         kind, chosen, scale, zero, _pairs(covariance), sd, float(dof), float(steps[0]), float(steps[-1]),
-        temperature, k_per_c, k_u_per_c, results, blocks.source, tuple(_warnings(results, kind, scale, blocks)),
+        temperature, k_per_c, k_u_per_c, results, blocks.source, tuple(_warnings(results, kind, scale, blocks.source)),
+        blocks.identity,
     )  # fmt: skip
 
 
@@ -353,7 +367,7 @@ def _pairs(matrix: Array) -> tuple[tuple[float, float], tuple[float, float]]:
     return ((float(matrix[0, 0]), float(matrix[0, 1])), (float(matrix[1, 0]), float(matrix[1, 1])))
 
 
-def _warnings(results: tuple[BlockResult, ...], kind: Kind, scale: float, blocks: Blocks) -> list[Finding]:
+def _warnings(results: tuple[BlockResult, ...], kind: Kind, scale: float, source: str) -> list[Finding]:
     texts = [
         ("large-residual", f"block {b.true:.4g} mm is {b.residual:+.4f} mm off the line. Read it again, clean it, "
          "or use the range in which the gauge is straight.")
@@ -362,10 +376,15 @@ def _warnings(results: tuple[BlockResult, ...], kind: Kind, scale: float, blocks
     if kind == "thickness" and not 0.9 < scale < 1.1:
         text = f"the scale is {scale:.4f}: the gauge is set for another metal. Set its velocity first."
         texts.append(("far-scale", text))
-    if kind == "tof" and not 5.8 < scale < 6.8:
-        text = f"the velocity is {scale:.4f} mm/µs, aluminium alloys have 6.2 to 6.45. Check the blocks' metal."
-        texts.append(("far-velocity", text))
-    return [Finding(code, blocks.source, "", text, "warning") for code, text in texts]
+    found = [Finding(code, source, "", text, "warning") for code, text in texts]
+    return found if kind == "thickness" else [*found, *_far_velocity(scale, source)]
+
+
+def _far_velocity(scale: float, source: str) -> list[Finding]:
+    if VELOCITIES[0] < scale < VELOCITIES[1]:
+        return []
+    text = f"the velocity is {scale:.4f} mm/µs, aluminium alloys have 6.2 to 6.45. Check the blocks' metal."
+    return [Finding("far-velocity", source, "", text, "warning")]
 
 
 def apply_gauge(gauge: Gauge, readings: Readings) -> Applied:
@@ -385,8 +404,9 @@ def apply_gauge(gauge: Gauge, readings: Readings) -> Applied:
     Raises
     ------
     InputError
-        If no row has what the gauge needs.
+        If no row has what the gauge needs, or the readings were taken with another gauge.
     """
+    told = [*_other_gauge(gauge, readings), *(_far_velocity(gauge.scale, gauge.source) if gauge.kind == "tof" else [])]
     raw = readings.tof / 2.0 if gauge.kind == "tof" else readings.thickness
     if len(readings) and not np.isfinite(raw).any():
         column = "tof_us" if gauge.kind == "tof" else "thickness_mm (or thickness_in)"
@@ -397,7 +417,28 @@ def apply_gauge(gauge: Gauge, readings: Readings) -> Applied:
     u = np.where(raw > 0, gauge.common_u(raw, readings.temperature), np.nan)
     for array in (thickness, u):
         array.flags.writeable = False
-    return Applied(thickness, u, gauge.sd, tuple(_outside(gauge, thickness, readings)))
+    return Applied(thickness, u, gauge.sd, (*told, *_outside(gauge, thickness, readings)))
+
+
+def _other_gauge(gauge: Gauge, readings: Readings) -> list[Finding]:
+    """Refuse another gauge's calibration; warn of one that is overdue or old. What is not stated is not compared."""
+    own, theirs = gauge.identity, readings.identity
+    if not same_fact(own.get("gauge", ""), theirs.get("gauge", "")):
+        text = (
+            f'gauge "{theirs["gauge"][:60]}" was read with, the calibration is of "{own["gauge"][:60]}". Give the '
+            "gauge file of the probe that was used."
+        )
+        raise InputError([Finding("other-gauge", readings.source, "", text)])
+    out = [] if "gauge_due" in theirs else gauge_overdue({**theirs, **_only(own, "gauge_due")}, readings.source)
+    days = days_between(own.get("read_at", ""), theirs.get("read_at", ""))
+    if days is not None and days > OLD_DAYS:
+        text = f"the gauge was calibrated {days} days before the readings. Read the blocks again."
+        out.append(Finding("old-calibration", readings.source, "", text, "warning"))
+    return out
+
+
+def _only(facts: Mapping[str, str], key: str) -> dict[str, str]:
+    return {key: facts[key]} if key in facts else {}
 
 
 def _outside(gauge: Gauge, thickness: Array, readings: Readings) -> list[Finding]:
@@ -405,6 +446,13 @@ def _outside(gauge: Gauge, thickness: Array, readings: Readings) -> list[Finding
     out = (thickness > 0) & (is_thin | is_thick)
     if not out.any():
         return []
+    far = (thickness < (1 - FAR) * gauge.true_min) | (thickness > (1 + FAR) * gauge.true_max)
+    if (far & out).sum() > FAR_SHARE * (thickness > 0).sum():
+        text = (
+            f"most readings lie far outside the blocks, {gauge.true_min:.4g} to {gauge.true_max:.4g} mm: a gauge that "
+            "is straight there need not be so at the webs. Calibrate on blocks beyond the webs."
+        )
+        return [Finding("far-blocks", readings.source, "", text, "warning")]
     lines = ", ".join(str(int(line)) for line in readings.line[out][:5])
     if out.sum() > 5:
         lines = f"{lines} and {int(out.sum()) - 5} more"

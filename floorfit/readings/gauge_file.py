@@ -47,6 +47,7 @@ class _Gauge(_GaugeModel):
     source_sha256: str | None = None
     velocity_mm_per_us: float | None = None
     zero_time_us: float | None = None
+    identity: dict[str, str] = Field(default_factory=dict)
 
 
 def gauge_to_document(gauge: Gauge, sha256: str | None = None) -> dict[str, Any]:
@@ -70,6 +71,7 @@ def gauge_to_document(gauge: Gauge, sha256: str | None = None) -> dict[str, Any]
         "blocks": [_named(block, "true", "reading", "count", "residual", "sd") for block in gauge.blocks],
         "source": gauge.source,
         "source_sha256": sha256,
+        "identity": dict(gauge.identity),
     }
 
 
@@ -103,7 +105,7 @@ def gauge_from_document(document: Any, source: str = "gauge") -> Gauge:
     return Gauge(
         model.kind, model.method, model.scale, model.zero_mm, model.covariance, model.sd_mm, model.dof,
         model.true_min_mm, model.true_max_mm, _nan(model.temperature_c), model.k_per_c, model.k_u_per_c, blocks,
-        model.source,
+        model.source, identity=model.identity,
     )  # fmt: skip
 
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.arrays import Array
 from floorfit.errors import Finding, InputError
+from floorfit.identity import identity_of
 from floorfit.part.model import Part
 from floorfit.readings.columns import Field, Layout
 from floorfit.readings.table_file import Table, read_table
@@ -20,6 +22,8 @@ __all__ = ["Blocks", "blocks_from_arrays", "check_blocks", "read_blocks", "web_r
 #: A row whose ratio to the others is one of these to 8 % was read wrongly.
 WRONG_RATIOS = {2.0: "the second echo", MM_PER_INCH: "millimetres among inches", 1 / MM_PER_INCH: "inches"}
 RATIO_TOLERANCE = 0.08
+#: Readings from which it is no accident that all are round, and how far they are off then, mm. Own choice.
+FEWEST_ROUND, OFF_MM = 4, 0.02
 #: Lengths that differ by less are one, mm: a web of 2 may be 2.3 − 0.3, which in binary is not 2.
 ROUNDING_MM = 1e-9
 
@@ -55,6 +59,8 @@ class Blocks:
         Unit of the file.
     source : str
         File name for messages.
+    identity : mapping of str to str
+        Facts that the file states, by the keys of `floorfit.identity`: which gauge, when.
     """
 
     true: Array
@@ -65,6 +71,7 @@ class Blocks:
     line: NDArray[np.int64]
     unit: Unit = "mm"
     source: str = "blocks"
+    identity: Mapping[str, str] = field(default_factory=dict)
 
 
 def blocks_from_arrays(
@@ -121,7 +128,8 @@ def read_blocks(path: str | os.PathLike[str]) -> Blocks:
     ----------
     path : path
         CSV with ``true_mm`` (or ``true_in``), ``reading_mm`` or ``tof_us``, and optionally ``temperature_c`` and
-        ``u_mm`` (standard uncertainty of the stated thickness).
+        ``u_mm`` (standard uncertainty of the stated thickness). Lines ``# gauge: …``, ``# gauge_due: …`` and
+        ``# read_at: …`` say which gauge, and when.
 
     Returns
     -------
@@ -146,7 +154,8 @@ def _from_sheet(sheet: Table, is_tof: bool) -> Blocks:
     numbers = sheet.numbers
     reading = numbers["tof_us" if is_tof else "reading"]
     temperature, u = numbers["temperature_c"], numbers["u"]
-    return Blocks(numbers["true"], reading, is_tof, temperature, u, sheet.line, sheet.unit, sheet.source)
+    identity = identity_of(sheet.comments, sheet.texts, sheet.source)
+    return Blocks(numbers["true"], reading, is_tof, temperature, u, sheet.line, sheet.unit, sheet.source, identity)
 
 
 def check_blocks(blocks: Blocks, method: str, web_range: tuple[float, float] | None) -> None:
@@ -168,7 +177,7 @@ def check_blocks(blocks: Blocks, method: str, web_range: tuple[float, float] | N
     """
     faults = [*_bad_values(blocks)]
     if not faults:
-        faults = [*_wrong_rows(blocks), *_steps(blocks, method), *_bracket(blocks, web_range)]
+        faults = [*_exchanged(blocks), *_wrong_rows(blocks), *_steps(blocks, method), *_bracket(blocks, web_range)]
     if faults:
         raise InputError(faults)
 
@@ -182,6 +191,32 @@ def _bad_values(blocks: Blocks) -> list[Finding]:
         for value, line in zip(column, blocks.line, strict=True)
         if not (np.isfinite(value) and value > 0)
     ]
+
+
+def _exchanged(blocks: Blocks) -> list[Finding]:
+    """Refuse columns that stand in each other's place.
+
+    A step has one stated thickness however often it is read. Without repeats, steps are made in whole tenths, and a
+    gauge that is off shows none.
+    """
+    stated, shown = blocks.true, blocks.reading
+    doubled = [one for one in np.unique(shown) if len(np.unique(stated[shown == one])) > 1]
+    is_repeated = len(doubled) > 1 and len(np.unique(stated)) == len(stated)
+    is_off = len(stated) >= FEWEST_ROUND and float(np.median(np.abs(stated - shown))) > OFF_MM
+    is_made_so = is_off and not blocks.is_tof and _is_round(shown, blocks.unit) and not _is_round(stated, blocks.unit)
+    if not (is_repeated or is_made_so):
+        return []
+    text = (
+        "the readings are the same, or in whole tenths, where the stated thicknesses differ: the two columns look "
+        "exchanged. true_mm is what the block is, reading_mm or tof_us what the gauge showed."
+    )
+    return [Finding("exchanged-columns", blocks.source, "", text)]
+
+
+def _is_round(lengths: Array, unit: Unit) -> bool:
+    """Whether all are whole tenths of a millimetre, or hundredths of an inch."""
+    step = 0.1 if unit == "mm" else 0.01 * MM_PER_INCH
+    return bool(np.allclose(lengths / step, np.round(lengths / step), rtol=0, atol=1e-6))
 
 
 def _wrong_rows(blocks: Blocks) -> list[Finding]:

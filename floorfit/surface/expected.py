@@ -7,7 +7,8 @@ the readings with and without it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -54,6 +55,8 @@ class Expected:
         Where it came from, for messages.
     shapes : tuple of (k, l) ndarray, mm
         Leading shapes of the parts' differences from the mean, each one standard deviation high.
+    identity : mapping of str to str
+        What the parts have in common: part number, revision, side.
     """
 
     x: Array
@@ -62,6 +65,7 @@ class Expected:
     parts: int
     source: str = "series"
     shapes: tuple[Array, ...] = ()
+    identity: Mapping[str, str] = field(default_factory=dict)
 
     def with_scores(self, scores: Array) -> Expected:
         """Return the mean of a part whose first shapes have these scores: mean plus the sum of scores times shapes."""

@@ -31,7 +31,7 @@ def expected_from(series: Series) -> Expected:
     shapes = tuple(
         shape.reshape(series.mean.shape) for shape in series.shapes.shapes[_kept(series.shapes.shares, series.warps)]
     )
-    return Expected(series.x, series.y, series.mean, series.warps, "series", shapes)
+    return Expected(series.x, series.y, series.mean, series.warps, "series", shapes, series.identity)
 
 
 def read_expected(path: str | Path, part: Part) -> Expected:
@@ -61,6 +61,7 @@ def read_expected(path: str | Path, part: Part) -> Expected:
         )  # fmt: skip
         rows = np.array(shapes, float).reshape(len(shares), *found.mean.shape)[_kept(shares, found.parts)]
         found = replace(found, shapes=tuple(rows))
+        found = replace(found, identity={key: str(text) for key, text in document.get("identity", {}).items()})
         pockets, bounds = document["pockets"], document["bounds_mm"]
     except OSError as error:
         raise InputError(

@@ -1,4 +1,4 @@
-"""Readings that stand elsewhere than they were taken, were copied, or leave most of a floor to a guess."""
+"""Readings that stand elsewhere than they were taken, were copied or made up, or leave most of a floor to a guess."""
 
 from __future__ import annotations
 
@@ -11,13 +11,19 @@ from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
+from floorfit.units import MM_PER_UNIT
 from floorfit.verify.predicted import Prediction
 from floorfit.verify.taken import Taken, take
 
-__all__ = ["copied", "read_in_part", "set_copied_aside", "turned"]
+__all__ = ["copied", "of_other_plate", "read_in_part", "set_copied_aside", "turned"]
 
 #: Chance, of all pairs of floors together, below which values in the same order are no accident. Own choice.
 _CHANCE = 1e-3
+#: No gauge repeats better on a milled web, mm (our choice, no source).
+_LEAST_SD_MM = 0.003
+#: Share of what was predicted along the floors that webs stay below, and standard uncertainties by which they do not
+#: follow it, from which they are not of the plate. Own choice: of Gaussian readings as predicted one file in 30,000 is.
+_FOLLOWED, _SURE = 0.7, 4.0
 #: Least readings that can tell how the file stands, and misfits, as multiples of what is expected and of each other,
 #: from which another standing is the better. Own choice: of Gaussian readings in place the median misfit is 0.67.
 _LEAST, _MISFIT, _BETTER = 20, 1.0, 0.7
@@ -53,26 +59,94 @@ def copied(taken: Taken, thickness: Array) -> list[tuple[Rows, Rows]]:
     ]
 
 
-def set_copied_aside(prediction: Prediction, taken: Taken, thickness: Array) -> Taken:
-    """Set both aside where one floor has another one's values: nobody knows whose they are; all where all are equal.
+def set_copied_aside(prediction: Prediction, taken: Taken, readings: Readings) -> Taken:
+    """Set aside what no gauge read: one floor's values on another, one value all over a floor, what was predicted.
 
     Parameters
     ----------
     prediction : Prediction
     taken : Taken
-    thickness : (n,) ndarray, mm
+    readings : Readings
     """
-    used, reason = taken.is_used.copy(), taken.reason.copy()
+    used, reason, thickness = taken.is_used.copy(), taken.reason.copy(), readings.thickness
+    rows = np.flatnonzero(used)
+    floors = [rows[taken.floor[rows] == k] for k in np.unique(taken.floor[rows])]
+    for group in _as_predicted(taken, readings, floors, rows):
+        used[group] = False
+        reason[group] = "copied: each value is the predicted one to its last digit. No gauge reads so: read again"
     for pair in copied(taken, thickness):
         for mine, others in (pair, pair[::-1]):
             name = prediction.part.pockets[int(taken.floor[others[0]])].id
             used[mine] = False
             reason[mine] = f"copied: the same values in the same order as on {name}. Read both floors again"
-    rows = np.flatnonzero(taken.is_used)
     if len(rows) >= _LEAST and np.ptp(thickness[rows]) == 0:
         used[rows] = False
         reason[rows] = f"copied: all {len(rows)} readings are {thickness[rows[0]]:g} mm. No gauge reads so: read again"
+    elif len(rows) - len(floors) >= _LEAST and all(np.ptp(thickness[mine]) == 0 for mine in floors):
+        used[rows] = False
+        reason[rows] = "copied: the readings of each floor are all one value. No gauge reads so: read again"
     return replace(taken, is_used=used, reason=reason)
+
+
+def _as_predicted(taken: Taken, readings: Readings, floors: list[Rows], rows: Rows) -> list[Rows]:
+    """Floors, or all rows, whose values are those predicted, rounded as the file rounds.
+
+    A good reading is the predicted one, rounded to a step, with a chance below step / (√(2π) sd).
+    """
+    step = _last_digit(readings)
+    chance = step / (np.sqrt(2 * np.pi) * _LEAST_SD_MM)
+    is_equal = np.abs(taken.deviation - taken.predicted) <= step / 2 + 1e-6
+    return [
+        one for one in (*floors, rows) if is_equal[one].all() and len(floors) * min(chance, 1.0) ** len(one) < _CHANCE
+    ]
+
+
+def _last_digit(readings: Readings) -> float:
+    """Step of the file's numbers, mm: its last decimal, the sixth at most."""
+    unit = MM_PER_UNIT[readings.unit]
+    values = readings.thickness[np.isfinite(readings.thickness)] / unit
+    exact = (k for k in range(6) if np.allclose(values, np.round(values, k), rtol=0, atol=1e-9))
+    return float(unit * 10.0 ** -next(exact, 6))
+
+
+def of_other_plate(prediction: Prediction, taken: Taken) -> str:
+    """Words where the webs do not follow what was predicted along the floors; ``""`` where they do or none can tell.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    taken : Taken
+
+    Notes
+    -----
+    Every plate's webs come out near nominal: what is the plate's own is how its webs vary along a floor that was cut by
+    one offset. Measured against predicted, by least squares, that is 1; less on another plate, unless it bends alike,
+    and 0 in values that were made up.
+    """
+    held = [k for k in range(len(prediction.part.pockets)) if prediction.is_held(k)]
+    rows = np.flatnonzero(taken.is_used & np.isfinite(taken.predicted) & ~np.isin(taken.floor, held))
+    floors, group = np.unique(taken.floor[rows], return_inverse=True)
+    freedom = len(rows) - len(floors) - 1
+    if freedom < _LEAST:
+        return ""
+    weight = 1 / taken.u[rows] ** 2
+    own, predicted = (_within(one[rows], weight, group) for one in (taken.deviation, taken.predicted))
+    total = max(float(weight @ predicted**2), 1e-300)
+    followed = float(weight @ (predicted * own)) / total
+    dispersion = max(1.0, float(weight @ (own - followed * predicted) ** 2) / freedom)
+    u = float(np.sqrt(dispersion / total))
+    if not followed < min(_FOLLOWED, 1 - _SURE * u):
+        return ""
+    return (
+        f"along the floors the webs follow {followed:.2f} ± {2 * u:.2f} of what was predicted, and 1 was expected: "
+        "they are another plate's, made up, or the plate has moved since. Read this plate"
+    )
+
+
+def _within(values: Array, weight: Array, group: Rows) -> Array:
+    """Values less their floor's weighted mean."""
+    mean = np.bincount(group, weight * values) / np.bincount(group, weight)
+    return np.asarray(values - mean[group])
 
 
 def turned(prediction: Prediction, readings: Readings, taken: Taken) -> list[Finding]:

@@ -23,6 +23,8 @@ __all__ = ["PocketSeries", "Series", "inside_nodes", "series"]
 
 #: Facts in which all jobs of a series agree.
 OF_A_SERIES = ("part_number", "revision", "side")
+#: Warps that differ nowhere by more are of the same readings, mm.
+SAME_WARP_MM = 1e-6
 
 
 @dataclass(frozen=True)
@@ -86,6 +88,8 @@ class Series:
         Readings that would do with the mean warp taken as known; None where it does not help.
     findings : tuple of Finding
         Jobs that were left out, and what a person should know.
+    identity : dict of str to str
+        The facts of `OF_A_SERIES` that its jobs state.
     """
 
     part: Part
@@ -109,6 +113,7 @@ class Series:
     readings: float
     enough: int | None
     findings: tuple[Finding, ...] = field(default=())
+    identity: dict[str, str] = field(default_factory=dict)
 
     @property
     def is_whole(self) -> bool:
@@ -152,6 +157,8 @@ def series(jobs: Iterable[str | Path], *, progress: Callable[[int, int], None] |
         ]
         raise InputError(lines)
     key, kept, others = _of_one_part(summaries)
+    if not kept:
+        raise InputError([*findings, *others])
     part, nodes = shelf.parts[key]
     return _series(key, part, nodes, kept, finished, [*findings, *others, *_doubled(kept)])
 
@@ -176,18 +183,46 @@ def _read_all(
 def _of_one_part(summaries: list[JobSummary]) -> tuple[str, list[JobSummary], list[Finding]]:
     key = Counter(one.part for one in summaries).most_common(1)[0][0]
     same = [one for one in summaries if one.part == key]
-    usual = {fact: _most_common(one.identity.get(fact, "") for one in same) for fact in OF_A_SERIES}
+    usual = _usual(same)
     words = "is of another part than most of the series; it was left out. Make a series of its own for it."
     out = [Finding("other-part", one.name, "", words) for one in summaries if one.part != key]
-    kept = []
+    kept: list[JobSummary] = []
     for one in sorted(same, key=lambda job: (job.created, job.name)):
-        if differ := other_piece(usual, one.identity):
-            came = ", ".join(f'{fact} "{one.identity[fact][:60]}"' for fact in differ)
-            text = f"states {came}, most of the series do not; it was left out. Make a series of its own for it."
-            out.append(Finding("other-piece", one.name, "", text))
+        if fault := _unfit(one, usual, kept):
+            out.append(fault)
         else:
             kept.append(one)
     return key, kept, out
+
+
+def _usual(jobs: Iterable[JobSummary]) -> dict[str, str]:
+    """The facts in which jobs of a series agree, as most state them."""
+    rows = list(jobs)
+    return {fact: _most_common(one.identity.get(fact, "") for one in rows) for fact in OF_A_SERIES}
+
+
+def _unfit(one: JobSummary, usual: dict[str, str], kept: list[JobSummary]) -> Finding | None:
+    """Why a job of the part is left out: another piece, no warp of the plate, or a plate that is there already."""
+    if differ := other_piece(usual, one.identity):
+        came = ", ".join(f'{fact} "{one.identity[fact][:60]}"' for fact in differ)
+        text = f"states {came}, most of the series do not; it was left out. Make a series of its own for it."
+        return Finding("other-piece", one.name, "", text)
+    if one.doubt:
+        text = (
+            f"has no warp that is sure to be the plate's ({one.doubt}); it was left out. Settle that, and run it again."
+        )
+        return Finding("doubtful-job", one.name, "", text)
+    first = next((other for other in kept if _is_same(one, other)), None)
+    if first is None:
+        return None
+    text = f"has the readings of {first.name}, and would count twice; it was left out. Take one of the two away."
+    return Finding("same-job", one.name, "", text)
+
+
+def _is_same(one: JobSummary, other: JobSummary) -> bool:
+    """Whether two jobs were run on the same readings: no two plates bend alike to a nanometre."""
+    is_alike = len(one.warp) == len(other.warp) > 0 and bool(np.abs(one.warp - other.warp).max() < SAME_WARP_MM)
+    return one.job == other.job or is_alike
 
 
 def _most_common(texts: Iterable[str]) -> str:
@@ -196,16 +231,13 @@ def _most_common(texts: Iterable[str]) -> str:
 
 
 def _doubled(kept: list[JobSummary]) -> list[Finding]:
-    """Warn of copies of a job, and of plates that stand in the series twice."""
-    out = []
-    if doubled := len(kept) - len({one.job for one in kept}):
-        words = f"{doubled} jobs have the inputs and settings of another: they count twice. Take the copies away."
-        out.append(Finding("same-job", "series", "", words, "warning"))
+    """Warn of plates that stand in the series twice."""
     plates = Counter(serial for one in kept if (serial := one.identity.get("serial", "")))
-    if twice := [serial for serial, count in plates.items() if count > 1]:
-        words = f"{len(twice)} plates are there more than once ({', '.join(twice[:4])}): each job counts as a plate."
-        out.append(Finding("same-plate", "series", "", words, "warning"))
-    return out
+    twice = [serial for serial, count in plates.items() if count > 1]
+    if not twice:
+        return []
+    words = f"{len(twice)} plates are there more than once ({', '.join(twice[:4])}): each job counts as a plate."
+    return [Finding("same-plate", "series", "", words, "warning")]
 
 
 def _series(
@@ -230,7 +262,7 @@ def _series(
         alike=alike, pockets=tuple(_pocket(part, k, kept, webs) for k in range(len(part.pockets))),
         bias_chart=control_chart(biases[np.isfinite(biases)]), bias_drift=trend(biases), verified=len(webs),
         repeatability=Repeatability(sd, dof, 0), readings=readings, enough=_enough(part, readings, alike),
-        findings=tuple(findings),
+        findings=tuple(findings), identity={fact: text for fact, text in _usual(kept).items() if text},
     )  # fmt: skip
 
 

@@ -176,6 +176,7 @@ def _document(series: Series) -> dict[str, Any]:
         "part": series.part.name,
         "fingerprint": series.fingerprint,
         "bounds_mm": list(series.part.bounds),
+        "identity": series.identity,
         "jobs": [
             {"name": name, "job": job, "created": created}
             for name, job, created in zip(series.names, series.jobs, series.created, strict=True)

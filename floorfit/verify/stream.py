@@ -19,6 +19,7 @@ from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
 from floorfit.readings.repeats import estimate_repeatability, group_sites
 from floorfit.record import RECORD_FORMAT
+from floorfit.result import UNSETTLED
 from floorfit.sealed import changed_files
 from floorfit.surface.axis import Axis
 from floorfit.surface.local_shapes import ShapeTable
@@ -85,6 +86,8 @@ class JobSummary:
         Of repeats about their places' means, mm².
     identity : dict of str to str
         Facts of the plate, by the keys of `floorfit.identity`.
+    doubt : str
+        Code of what makes its warp none of the plate's; ``""`` where there is nothing.
     """
 
     name: str
@@ -97,6 +100,7 @@ class JobSummary:
     squares: float
     dof: int
     identity: dict[str, str]
+    doubt: str = ""
 
 
 @dataclass(frozen=True)
@@ -216,7 +220,20 @@ def _summary(file: Path, document: dict[str, Any], shelf: Shelf) -> JobSummary:
         squares=squares,
         dof=dof,
         identity={key: str(text) for key, text in document.get("identity", {}).items()},
+        doubt=_doubt(document),
     )
+
+
+def _doubt(document: dict[str, Any]) -> str:
+    """Whether Z of the floors was not known, or an input was left to be settled: then the warp is not the plate's.
+
+    A common height is no matter: a fit with the mean taken off finds its plane anew.
+    """
+    reasons = [str(one["reason"]) for one in document["decisions"]]
+    if reasons and all(reason.startswith("floor-z-unknown") for reason in reasons):
+        return "floor-z-unknown"
+    spoiling = set(UNSETTLED) - {"common-height"}
+    return next((one["code"] for one in document["findings"] if one["code"] in spoiling), "")
 
 
 def _warp(surface: dict[str, Any] | None, nodes: Nodes) -> Array:

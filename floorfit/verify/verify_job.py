@@ -21,7 +21,7 @@ from floorfit.readings.readings_file import read_readings
 from floorfit.record import Record, record_of
 from floorfit.verify.bias import common_bias, group_means, no_bias, pockets_apart
 from floorfit.verify.doubts import LIMIT_BIAS_MM, looks_roughed, refuse_unfit, why_withheld
-from floorfit.verify.misfiled import read_in_part, set_copied_aside, turned
+from floorfit.verify.misfiled import of_other_plate, read_in_part, set_copied_aside, turned
 from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
 from floorfit.verify.movement import LIMIT_MM, find_movement
 from floorfit.verify.otherwise import cut_otherwise, not_as_predicted
@@ -97,24 +97,35 @@ def verify(
     doubts = refuse_unfit(prediction, readings, digest)
     doubts += [] if left is None else [_told_left(prediction, Path(left).name)]
     tell("placing the readings")
-    taken = set_copied_aside(prediction, take(prediction, readings), readings.thickness)
+    taken = set_copied_aside(prediction, take(prediction, readings), readings)
     taken = set_lonely_aside(taken, readings.thickness)
     points = np.column_stack([readings.x, readings.y])
     bias, movement, steps = _split(prediction, taken, points, movement_limit_mm)
     tell("fitting what was not predicted")
+    otherwise, why = cut_otherwise(prediction, taken, points, steps, readings.source)
+    is_explained = bool(otherwise) or movement.state == "measure-again"
+    other = "" if is_explained else of_other_plate(prediction, taken)
     in_part = read_in_part(prediction.part, taken, points)
-    floors = _floors(prediction, taken, points, steps, in_part)
+    floors = _floors(prediction, taken, points, steps, _unproved(taken, in_part, other))
     rough = looks_roughed(prediction, taken, readings.x, readings.y)
     withheld = why_withheld(prediction, bias, movement, floors, rough, bias_limit_mm)
     doubts += _rough_findings(prediction, readings.source, rough)
     found = _verification(prediction, readings, taken, floors, bias, movement)
-    otherwise, why = cut_otherwise(prediction, taken, points, steps, readings.source)
-    if not otherwise:
+    if other:
+        otherwise, why = [Finding("other-plate", readings.source, "", other, "warning")], "not this plate's webs"
+    elif not otherwise:
         share = _share_limits(found.intervals.inside_without_bias, found.intervals.total)
         otherwise = not_as_predicted(found.intervals, share, readings.source)
     otherwise += turned(prediction, readings, taken)
     told = (*doubts, *otherwise, *_part_findings(prediction, readings.source, in_part), *found.findings)
     return replace(found, findings=told, withheld=why or withheld, identity=record.identity)
+
+
+def _unproved(taken: Taken, in_part: dict[int, tuple[str, bool]], other: str) -> dict[int, str]:
+    """Why a floor is left undecided that conforms where it was read."""
+    if other:
+        return {int(k): f"other-plate: {other}" for k in np.unique(taken.floor[taken.is_used])}
+    return {k: f"read-in-part: {words}" for k, (words, is_so) in in_part.items() if is_so}
 
 
 def _part_findings(prediction: Prediction, source: str, in_part: dict[int, tuple[str, bool]]) -> list[Finding]:
@@ -140,7 +151,7 @@ def _level(prediction: Prediction) -> float:
 
 
 def _floors(
-    prediction: Prediction, taken: Taken, points: Array, steps: dict[int, Step], in_part: dict[int, tuple[str, bool]]
+    prediction: Prediction, taken: Taken, points: Array, steps: dict[int, Step], unproved: dict[int, str]
 ) -> tuple[FloorProof, ...]:
     seed, level = int(prediction.record.settings.get("seed", 1)), _level(prediction)
     field = fit_field(prediction, taken, points, steps, seed)
@@ -149,9 +160,7 @@ def _floors(
         for k in range(len(prediction.part.pockets))
     ]
     return tuple(
-        replace(one, verdict="undecided", reason=f"read-in-part: {in_part[k][0]}")
-        if one.verdict == "conform" and in_part.get(k, ("", False))[1]
-        else one
+        replace(one, verdict="undecided", reason=unproved[k]) if one.verdict == "conform" and k in unproved else one
         for k, one in enumerate(found)
     )
 

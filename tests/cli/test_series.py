@@ -2,7 +2,7 @@ import json
 from pathlib import Path
 
 import pytest
-from finished_webs import rough_readings, small_part, small_record
+from finished_webs import bent, rough_readings, small_part, small_record
 
 from floorfit.cli import main
 from floorfit.part.part_file import write_part
@@ -11,7 +11,7 @@ from floorfit.part.part_file import write_part
 @pytest.fixture
 def jobs(tmp_path: Path) -> Path:
     for k in range(3):
-        record = small_record().model_copy(update={"job": f"job{k}", "created": f"2024-05-0{k + 1}T08:00:00Z"})
+        record = bent(small_record(), k, 1.0 + 0.01 * k, 0.0)
         (tmp_path / "jobs" / f"j{k}").mkdir(parents=True)
         (tmp_path / "jobs" / f"j{k}" / "record.json").write_text(record.model_dump_json(), encoding="utf-8")
     return tmp_path / "jobs"

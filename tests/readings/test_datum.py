@@ -9,7 +9,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from floorfit.errors import InputError
-from floorfit.readings.datum import Datums, Frame, fit_frame, read_datums, readings_to_part, same_shape
+from floorfit.readings.datum import Datums, Frame, datum_findings, fit_frame, read_datums, readings_to_part, same_shape
 from floorfit.readings.observations import readings_from_arrays
 
 POINTS = np.array([[0, 0, 0], [1200, 0, 3], [1200, 500, 0], [0, 500, 12], [600, 250, 2.0]], float)
@@ -170,3 +170,43 @@ def test_a_limit_that_is_none_is_refused(limit: float) -> None:
         fit_frame(POINTS, machine(POINTS) + ONE_OFF, limit_mm=limit)
     with pytest.raises(InputError, match=r"limit_mm: .* a number above 0 was expected"):
         same_shape(Datums(CORNERS, CORNERS, tuple("abcde")), limit)
+
+
+CORNERS = np.array([[0, 0, 40], [1200, 0, 40], [1200, 500, 40], [0, 500, 40.0]])
+
+
+def told(frame: Frame, warp: float = 0.0, bounds: tuple[float, float, float, float] = (0, 0, 1200, 500)) -> list[str]:
+    """Codes for a plate that is a saddle, ``warp`` mm high at its corners, known to 0.01 mm there."""
+
+    def saddle(at: np.ndarray) -> np.ndarray:
+        return warp * (at[:, 0] / 600 - 1) * (at[:, 1] / 250 - 1)
+
+    found = datum_findings(frame, bounds, saddle, lambda at: np.full(len(at), 0.01))
+    return [one.code for one in found]
+
+
+def lifted(off: list[float]) -> Frame:
+    return fit_frame(CORNERS, machine(CORNERS + np.column_stack([np.zeros((4, 2)), off])))
+
+
+@pytest.mark.parametrize(
+    ("mistyped", "codes"), [(0.0, []), (0.1, []), (0.34, []), (0.4, ["datums-off"]), (0.9, ["datums-off"])]
+)
+def test_a_mistyped_z_is_shared_out_over_four_corners(mistyped: float, codes: list[str]) -> None:
+    """A plane of least squares takes three quarters of it: at each corner a quarter is left, with changing signs."""
+    frame = lifted([0.0, 0.0, mistyped, 0.0])
+    assert frame.residuals[:, 2] == pytest.approx(mistyped / 4 * np.array([1, -1, 1, -1]), abs=1e-3)
+    assert told(frame) == codes
+
+
+def test_datums_on_a_bent_plate_are_not_doubted() -> None:
+    """A saddle is no plane: its four corners stand off any plane by its height, and the readings say so too."""
+    frame = lifted([0.2, -0.2, 0.2, -0.2])
+    assert told(frame, 0.2) == [] and told(frame, 0.0) == ["datums-off"]
+    assert told(lifted([0.2, -0.2, 0.7, -0.2]), 0.2) == ["datums-off"]
+
+
+def test_what_nothing_can_tell_is_said() -> None:
+    assert told(fit_frame(CORNERS[:3], machine(CORNERS[:3]))) == ["datums-unchecked"]
+    assert told(lifted([0.2, -0.2, 0.2, -0.2]), bounds=(10, 10, 1190, 490)) == ["datums-unchecked"]
+    assert told(lifted([0.0] * 4), bounds=(10, 10, 1190, 490)) == []

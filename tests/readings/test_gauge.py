@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from uncertainties import ufloat, umath
@@ -158,10 +160,10 @@ def test_blank_zero_and_negative_readings_stay_for_the_screening() -> None:
 
 
 def test_readings_outside_the_blocks_are_said_so() -> None:
-    readings = readings_from_arrays([0.0] * 3, [0.0] * 3, [0.5, 2.0, 7.0])
+    readings = readings_from_arrays([0.0] * 4, [0.0] * 4, [0.5, 2.0, 3.0, 7.0])
     (finding,) = apply_gauge(two_blocks(), readings).findings
     assert finding.code == "outside-blocks"
-    assert "lines 1, 3" in finding.text
+    assert "lines 1, 4" in finding.text
 
 
 def test_gauge_of_the_other_kind_is_refused() -> None:
@@ -233,3 +235,38 @@ def test_thermometer_counts_at_the_temperature_of_the_blocks_too() -> None:
     unknown, at, beside = (float(gauge.common_u(2.0, t)) for t in (np.nan, 20.0, 20.0 + 1e-9))
     assert at == pytest.approx(beside, rel=1e-9)
     assert at**2 - unknown**2 == pytest.approx((2.0 * 0.000165 * 1.0) ** 2, rel=1e-6)
+
+
+def test_readings_far_from_all_blocks_are_said_so() -> None:
+    """Webs of 2 mm on blocks from 5 mm up: blocks are to reach round what is read (ASTM E797, 8, seen in outline)."""
+    gauge = calibrate(blocks_from_arrays([5.0, 10.0, 20.0], [5.0, 10.0, 20.0]))
+    for web, code in ((2.0, "far-blocks"), (3.7, "far-blocks"), (4.0, "outside-blocks")):
+        (finding,) = apply_gauge(gauge, readings_from_arrays([0.0] * 3, [0.0] * 3, [web] * 3)).findings
+        assert finding.code == code
+
+
+@pytest.mark.parametrize(
+    ("velocity", "codes"), [(5.90, ["far-velocity"]), (6.30, []), (6.38, []), (0.63, ["far-velocity"])]
+)
+def test_blocks_of_steel_are_told_with_the_readings_too(velocity: float, codes: list[str]) -> None:
+    """Aluminium 6.30 mm/µs (ASTM E494, table X3.1), 2024-T4 6.375 (reference values U2); steel 5.9, from memory."""
+    true = np.array([1.0, 2.0, 4.0])
+    gauge = calibrate(blocks_from_arrays(true, tof=2 * true / velocity))
+    readings = replace(readings_from_arrays([0.0], [0.0], [np.nan]), tof=np.array([2 * 2.0 / velocity]))
+    assert [one.code for one in apply_gauge(gauge, readings).findings] == codes
+    assert [one.code for one in gauge.findings] == codes
+
+
+def test_calibration_of_another_gauge_is_refused_and_an_old_one_told() -> None:
+    own = {"gauge": "UT-7", "read_at": "2031-01-02", "gauge_due": "2031-12-31"}
+    gauge = replace(two_blocks(), identity=own)
+
+    def codes(**facts: str) -> list[str]:
+        readings = replace(readings_from_arrays([0.0], [0.0], [2.0]), identity=facts)
+        return [one.code for one in apply_gauge(gauge, readings).findings]
+
+    with pytest.raises(InputError, match='gauge "UT-3" was read with, the calibration is of "UT-7"'):
+        codes(gauge="UT-3")
+    assert codes(gauge="ut-7", read_at="2031-01-31") == []
+    assert codes(read_at="2031-02-03") == ["old-calibration"]  # 32 days
+    assert codes(read_at="2032-01-01") == ["gauge-overdue", "old-calibration"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,8 @@ from floorfit.readings.step_blocks import blocks_from_arrays
 
 def gauge() -> Gauge:
     true = np.array([1.0, 1.0, 2.0, 4.0])
-    return calibrate(blocks_from_arrays(true, tof=2 * true / 6.35 + [0.01, 0.0102, 0.01, 0.01]))
+    found = calibrate(blocks_from_arrays(true, tof=2 * true / 6.35 + [0.01, 0.0102, 0.01, 0.01]))
+    return replace(found, identity={"gauge": "UT-7"})
 
 
 def test_round_trip_is_exact(tmp_path: Path) -> None:
@@ -24,6 +26,7 @@ def test_round_trip_is_exact(tmp_path: Path) -> None:
     write_gauge(gauge(), path)
     again = read_gauge(path)
     assert json.dumps(gauge_to_document(again)) == json.dumps(gauge_to_document(gauge()))
+    assert again.identity == {"gauge": "UT-7"}
     x = np.array([0.3, 0.9])
     assert again.thickness(x).tolist() == gauge().thickness(x).tolist()
     assert again.common_u(x).tolist() == gauge().common_u(x).tolist()

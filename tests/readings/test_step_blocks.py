@@ -8,6 +8,7 @@ import pytest
 from lying_readings import plate
 
 from floorfit.errors import InputError
+from floorfit.readings.gauge import calibrate
 from floorfit.readings.step_blocks import read_blocks, web_range_of
 
 
@@ -67,3 +68,31 @@ def test_other_encodings_are_refused(tmp_path: Path) -> None:
 def test_webs_from_finished_to_roughed() -> None:
     # Webs of 0.9 and 2.0 mm, 0.5 mm of stock on them.
     assert web_range_of(plate()) == pytest.approx((0.9, 2.5))
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "1.05,1\n1.06,1\n2.08,2\n2.07,2\n4.11,4",  # each block was read twice, and no two readings are alike
+        "1.053,1\n2.072,2\n3.087,3\n5.126,5",  # steps are made in whole tenths (common practice, no source)
+        "1.0526,0.9984\n1.0514,0.9984\n2.07,1.9991\n2.08,1.9991",
+    ],
+)
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_exchanged_columns_are_refused(tmp_path: Path, rows: str, unit: str) -> None:
+    scaled = [[float(cell) / (1 if unit == "mm" else 10) for cell in row.split(",")] for row in rows.splitlines()]
+    for names, is_refused in (("true_{0},reading_{0}", True), ("reading_{0},true_{0}", False)):
+        text = "\n".join([names.format(unit), *(f"{a:.6g},{b:.6g}" for a, b in scaled)])
+        blocks = read_blocks(written(tmp_path, text))
+        if is_refused:
+            with pytest.raises(InputError, match="look exchanged"):
+                calibrate(blocks)
+        else:
+            calibrate(blocks)
+
+
+@pytest.mark.parametrize("rows", ["1.998,2\n2.999,3\n4.002,4\n5.001,5", "1,1\n2,2\n2,2\n5,5", "1,1\n2.004,2\n2,2"])
+def test_a_gauge_that_is_right_shows_whole_tenths(tmp_path: Path, rows: str) -> None:
+    assert calibrate(read_blocks(written(tmp_path, f"true_mm,reading_mm\n{rows}\n"))).scale == pytest.approx(
+        1, abs=5e-3
+    )

@@ -96,3 +96,64 @@ def test_floors_read_all_over_or_hardly_are_not_told(per):
     y = boxes[:, 1] + np.tile(v, 9) * (boxes[:, 3] - boxes[:, 1])
     thickness = 2.0 + np.random.default_rng(1).normal(0.0, 0.01, len(x))
     assert "read-in-part" not in codes(readings_from_arrays(x, y, thickness))
+
+
+def another_plate(x, y):
+    """Deviation of webs that bend otherwise, each floor cut by its own best shift."""
+    w = 0.08 * np.sin(x / 40.0) * np.cos(y / 30.0)
+    return -(w - (np.bincount(FLOOR, w) / np.bincount(FLOOR))[FLOOR])
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("bent", [another_plate, lambda x, y: 0.0 * x])
+def test_webs_that_do_not_bend_as_predicted_prove_no_floor(bent, seed):
+    """Another plate's webs, and nominal ones with noise: within their limits of 0.15 all the same.
+
+    The slope of the least squares line of what is not predicted on what is, is 0 (Gauss & Markov).
+    """
+    noise = np.random.default_rng(seed).normal(0.0, 0.01, len(GOOD))
+    made_up = replace(GOOD, thickness=2.0 + bent(GOOD.x, GOOD.y) + noise)
+    found = verify(small_record(), made_up)
+    assert "conform" not in {one.verdict for one in found.floors} and not found.conforms
+    assert "other-plate" in {one.code for one in found.findings} and found.withheld == "not this plate's webs"
+    assert sum(one.reason.startswith("other-plate: along the floors") for one in found.floors) > 3
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("noise", [0.0, 0.02])
+def test_webs_of_the_plate_are_proved_however_the_gauge_scatters(seed, noise):
+    good = finished_readings(small_record(), bias=0.01, seed=20 + seed)
+    worse = np.random.default_rng(seed).normal(0.0, noise, len(good)) if noise else 0.0
+    assert "other-plate" not in codes(replace(good, thickness=good.thickness + worse))
+
+
+def test_a_plate_that_moved_is_no_other_plate():
+    moved = finished_readings(small_record(), moved=lambda x, y: 0.2 * ((x - 200) / 200) ** 2)
+    assert "moved" in codes(moved) and "other-plate" not in codes(moved)
+
+
+def predicted(digits):
+    """What the job predicts at the places, as a gauge with so many decimals would show it."""
+    found = verify(small_record(), GOOD)
+    return np.round(2.0 + found.readings.predicted, digits)
+
+
+def test_predicted_values_to_the_last_digit_prove_nothing():
+    """With a scatter of 0.003 mm the predicted thousandth comes with a chance of 0.001 / (√(2π) 0.003) = 0.13."""
+    found = verify(small_record(), replace(GOOD, thickness=predicted(3)))
+    assert {one.verdict for one in found.floors} == {"not-read"}
+    assert found.readings.reason[0].startswith("copied: each value is the predicted one")
+    one_floor = np.where(FLOOR == 4, predicted(3), np.round(GOOD.thickness, 3))
+    verdicts = [one.verdict for one in verify(small_record(), replace(GOOD, thickness=one_floor)).floors]
+    assert verdicts[4] == "not-read" and verdicts.count("conform") == 8
+
+
+def test_hundredths_that_are_predicted_may_be_read():
+    """The chance of a hundredth is 1 at a scatter of 0.003 mm: nothing tells."""
+    assert verify(small_record(), replace(GOOD, thickness=predicted(2))).conforms
+
+
+def test_one_value_on_each_floor_is_no_reading():
+    level = 2.0 + 0.01 * (np.arange(9) % 3)
+    found = verify(small_record(), replace(GOOD, thickness=level[FLOOR]))
+    assert {one.verdict for one in found.floors} == {"not-read"} and "all one value" in found.readings.reason[0]

@@ -1,16 +1,18 @@
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from finished_webs import finished_readings, small_part, small_record
+from finished_webs import bent, finished_readings, rough_readings, small_part, small_record
 from page_reader import english_left
 
 from floorfit.errors import InputError
 from floorfit.record import Record
 from floorfit.report.format import Writing
 from floorfit.report.language import language
+from floorfit.run import correct
 from floorfit.verify import expected_from, read_expected, verify
 from floorfit.verify import series as series_of
 from floorfit.verify.bias import student_factor
@@ -19,18 +21,6 @@ from floorfit.verify.series_folder import fill_series, series_answers
 from floorfit.verify.shapes import Alike
 from floorfit.verify.stream import Shelf, read_job
 from floorfit.verify.written import write_tables
-
-
-def bent(record: Record, number: int, amount: float, lift: float) -> Record:
-    """Another job of the same part: the warp times ``amount`` plus ``lift``, the offsets lifted with it."""
-    document = record.model_dump()
-    document["surface"]["coefficients_mm"] = (amount * np.array(document["surface"]["coefficients_mm"]) + lift).tolist()
-    for dish in document["surface"]["dishes"]:
-        dish["warp_mm"] *= amount
-    for decision in document["decisions"]:
-        decision["offset_mm"] += lift
-    document.update(job=f"{number:012x}", created=f"2024-01-{1 + number // 24:02d}T{number % 24:02d}:00:00Z")
-    return Record.model_validate(document)
 
 
 def write(folder: Path, record: Record) -> Path:
@@ -65,7 +55,7 @@ def test_mean_spread_shape_and_drift(jobs: Path) -> None:
 
 def test_order_is_that_of_time_not_of_names(tmp_path: Path) -> None:
     write(tmp_path / "a", bent(small_record(), 40, 1.0, 0.0))
-    write(tmp_path / "b", bent(small_record(), 2, 1.0, 0.0))
+    write(tmp_path / "b", bent(small_record(), 2, 1.01, 0.0))
     assert series_of([tmp_path]).names == ("b", "a")
 
 
@@ -111,12 +101,47 @@ def test_broken_and_foreign_jobs_are_named_and_left_out(jobs: Path) -> None:
 def test_another_side_is_left_out_and_a_plate_twice_is_said(tmp_path: Path) -> None:
     facts = [{"side": "top", "serial": "1"}, {"side": "Top ", "serial": "2"}, {"side": "bottom"}, {"serial": "2"}]
     for k, identity in enumerate(facts):
-        write(tmp_path / f"j{k}", bent(small_record(), k, 1.0, 0.0).model_copy(update={"identity": identity}))
+        write(tmp_path / f"j{k}", bent(small_record(), k, 1.0, 0.01 * k).model_copy(update={"identity": identity}))
     series = series_of([tmp_path])
     assert series.names == ("j0", "j1", "j3") and not series.is_whole
     assert {(finding.code, finding.source) for finding in series.findings} == {
         ("other-piece", "j2"), ("same-plate", "series"),
     }  # fmt: skip
+
+
+def test_copies_and_jobs_without_a_warp_of_their_own_are_left_out(tmp_path: Path) -> None:
+    """Two plates do not bend alike to a nanometre; where Z was not known, or of the finished floors, no warp is."""
+    first = bent(small_record(), 1, 1.0, 0.0)
+    unknown, finished = (bent(small_record(), k, 1.1 + k, 0.0).model_dump() for k in (4, 5))
+    for decision in unknown["decisions"]:
+        decision["reason"] = "floor-z-unknown: no Z"
+    finished["findings"] = [{"code": "z-finished", "source": "", "place": "", "text": "", "severity": "warning"}]
+    jobs = {
+        "a": first, "copy": first, "again": first.model_copy(update={"job": "other settings", "created": "2025-01-01"}),
+        "b": bent(small_record(), 2, 1.2, 0.0), "c": Record.model_validate(unknown),
+        "d": Record.model_validate(finished),
+    }  # fmt: skip
+    for name, record in jobs.items():
+        write(tmp_path / name, record)
+    series = series_of([tmp_path])
+    assert series.names == ("a", "b") and series.warps == 2 and not series.is_whole
+    assert {(finding.code, finding.source) for finding in series.findings} == {
+        ("same-job", "copy"), ("same-job", "again"), ("doubtful-job", "c"), ("doubtful-job", "d"),
+    }  # fmt: skip
+
+
+def test_expectation_of_the_other_side_is_refused(tmp_path: Path) -> None:
+    for k in range(2):
+        record = bent(small_record(), k, 1.0 + 0.1 * k, 0.0).model_copy(update={"identity": {"side": "left"}})
+        write(tmp_path / f"j{k}", record)
+    (tmp_path / "learnt").mkdir()
+    series = series_of([tmp_path])
+    fill_series(series, tmp_path / "learnt")
+    readings = rough_readings(small_part(), 2)
+    for expected in (read_expected(tmp_path / "learnt", small_part()), expected_from(series)):
+        correct(small_part(), replace(readings, identity={"side": "Left"}), expected=expected)
+        with pytest.raises(InputError, match='is of side "left", the readings are of "right"'):
+            correct(small_part(), replace(readings, identity={"side": "right"}), expected=expected)
 
 
 def test_german_page_of_a_series_has_no_english_finding(unpainted, tmp_path: Path) -> None:
