@@ -76,6 +76,7 @@ def web_dishes(part: Part) -> tuple[LocalShapes, ...]:
             sizes[each],
             common[:, each],
             is_loose=power < CLAMPED,
+            power=power,
         )
         for power in POWERS
     )

@@ -24,10 +24,10 @@ from floorfit.web import Webs, left_after, margin
 
 __all__ = ["odd_webs"]
 
-#: Share of webs that bend unlike the others; standard deviation of how far, mm; powers of the others' shape that it may
-#: have, as its ribs give or hold; and how far such a form is off, in units of its height: uneven stress makes it lean.
-#: Own choices.
-ODD_SHARE, ODD_MM, ODD_POWERS, ODD_LEAN = 0.01, 0.2, (1, 2), 0.2
+#: Share of webs that bend unlike the others; standard deviation of how far, mm; powers that its form may have, as its
+#: ribs give or hold, whatever the others' are (`LocalShapes.power`: of like families either may be the likelier); and
+#: how far such a form is off, in units of its height: uneven stress makes it lean. Own choices.
+ODD_SHARE, ODD_MM, ODD_POWERS, ODD_LEAN = 0.01, 0.2, (1.5, 3.0), 0.2
 #: Readings that may lie, at most; and readings of a floor beyond which the surface follows any web by itself.
 MOST_BAD, MOST_READINGS = 4, 50
 #: Largest share of a variance that a floor's own readings may have taken away: the samples know it no better.
@@ -131,8 +131,8 @@ class _Told:
         That less the fit with them.
     covariance : (n, n + p) ndarray, mm²
         Of it, readings first.
-    shape : (n + p,) ndarray
-        Of the web.
+    form : (n + p,) ndarray
+        Of the web, before it is raised to a power.
     height : float, mm
         Of a web by the reading that is most off: its form is known to a share of that.
     u : (n,) ndarray, mm
@@ -141,7 +141,7 @@ class _Told:
     off: Array
     change: Array
     covariance: Array
-    shape: Array
+    form: Array
     height: float
     u: Array
 
@@ -151,6 +151,8 @@ class _Told:
         shapes = fit.surface.shapes
         assert shapes is not None
         shape = shapes.design(places)[:, [shapes.names.index(name)]].toarray().ravel()
+        form = np.maximum(shape, 0.0) ** (1 / shapes.power)
+        usual = form[:count] ** ODD_POWERS[0]
         samples = fit.posterior.samples_at(places)
         after = samples[:, :count].T @ samples / len(samples)
         u = u * np.sqrt(fit.dispersion) * fit.scale
@@ -158,16 +160,16 @@ class _Told:
         misfit = fit.loo.residual[rows] * (1 - fit.loo.leverage[rows])
         change = -after.T @ inverse @ misfit
         off = misfit - change[:count]
-        most = int(np.argmax(np.abs(fit.loo.residual[rows]) * shape[:count]))
-        height = float(np.abs(off[most]) / max(shape[most], 0.1))
-        return cls(off, change[count:], after + after[:, :count] @ inverse @ after, shape, height, u)
+        most = int(np.argmax(np.abs(fit.loo.residual[rows]) * usual))
+        height = float(np.abs(off[most]) / max(usual[most], 0.1))
+        return cls(off, change[count:], after + after[:, :count] @ inverse @ after, form, height, u)
 
-    def logs(self, is_good: Flags, power: int) -> tuple[float, Array]:
+    def logs(self, is_good: Flags, power: float) -> tuple[float, Array]:
         """Log of the density of good readings, of an odd web of that power or with 0 of none, and warp less fit's."""
         good, count = np.flatnonzero(is_good), len(self.off)
         with_shape, noise = self.covariance[good], self.u[good] ** 2
         if power:
-            v = self.shape**power
+            v = self.form**power
             with_shape = with_shape + ODD_MM**2 * np.outer(v[good], v)
             noise = noise + (ODD_LEAN * self.height * v[good]) ** 2
         own = with_shape[:, good] + np.diag(noise)

@@ -154,6 +154,8 @@ class LocalShapes:
         How many of them, the last ones, are further forms of the others; nothing is common to these.
     is_loose : bool
         Whether what they stand for may give way to its neighbours, so that further forms are to be tried.
+    power : float
+        To which a form that is the same for all families was raised.
     """
 
     names: tuple[str, ...]
@@ -162,6 +164,7 @@ class LocalShapes:
     common: float | Array = 0.0
     forms: int = 0
     is_loose: bool = False
+    power: float = 1.0
 
     @property
     def covariance(self) -> Array:
@@ -226,7 +229,8 @@ class LocalShapes:
     def with_forms(self) -> LocalShapes:
         """With three further forms of each, see `Misfit`, to be fitted."""
         more, sizes = self.leaning, np.concatenate([self.sizes, np.repeat(FORM_SHARE * self.sizes, 3)])
-        return LocalShapes(self.names + more.names, self.tables + more.tables, sizes, self.common, more.count)
+        names, tables = self.names + more.names, self.tables + more.tables
+        return LocalShapes(names, tables, sizes, self.common, more.count, power=self.power)
 
     @cached_property
     def leaning(self) -> LocalShapes:
