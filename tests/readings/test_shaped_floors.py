@@ -87,9 +87,9 @@ def test_offsets_are_those_of_the_flat_twin(kind: str) -> None:
     for one, two in zip(bent.decisions, flat.decisions, strict=True):
         assert (one.action, one.verdict) == (two.action, two.verdict)
         # A slope of up to 5 degrees scales a reading's uncertainty by 1/cos: 0.4 % of weight, well under 0.1 µm here. A
-        # web that is not constant is expected to dish by another amount (the cube of the thickness), which the wave of
-        # 30 µm, no dish at all, shares otherwise with the spline: under 1 % of it.
-        assert one.correction.offset == pytest.approx(two.correction.offset, abs=3e-4)
+        # web that is not constant is expected to dish by another amount (a power of the thickness that is not known),
+        # which the wave of 30 µm, no dish at all, shares otherwise with the spline: under 2 % of it.
+        assert one.correction.offset == pytest.approx(two.correction.offset, abs=6e-4)
 
 
 def test_factor_is_local() -> None:
