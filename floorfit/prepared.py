@@ -93,7 +93,7 @@ def _placed(frame: Frame, readings: Readings) -> Readings:
 
 
 def _gauged(placed: Readings, gauge: Gauge) -> tuple[Readings, float, tuple[Finding, ...]]:
-    from floorfit.readings.gauge import apply_gauge
+    from floorfit.readings.gauge_applied import apply_gauge
 
     applied = apply_gauge(gauge, placed)
     shown = tuple("" if not np.isfinite(t) else f"{t:.4f}" for t in placed.thickness.tolist())

@@ -1,4 +1,4 @@
-"""The ultrasonic gauge: calibrated on step blocks, applied to readings, with what stays unknown.
+"""The ultrasonic gauge: calibrated on step blocks, with what stays unknown.
 
 One block sets the scale, two set scale and zero, three or more a least-squares line (the one-point and two-point
 practice of ASTM E797; the line is the same with more blocks). A time of flight becomes half the path in time, so
@@ -15,14 +15,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from floorfit.arrays import Array
-from floorfit.errors import NOT_NEGATIVE, Finding, InputError, Range, check_ranges
-from floorfit.identity import days_between, gauge_overdue, same_fact
+from floorfit.errors import NOT_NEGATIVE, Finding, Range, check_ranges
 from floorfit.readings.components import Budget, Component, combine_components
-from floorfit.readings.observations import Readings
-from floorfit.readings.step_blocks import ROUNDING_MM, Blocks, check_blocks
+from floorfit.readings.step_blocks import Blocks, check_blocks
 from floorfit.readings.warp import DEFAULT_U_MM
 
-__all__ = ["Applied", "BlockResult", "Gauge", "apply_gauge", "calibrate"]
+__all__ = ["BlockResult", "Gauge", "calibrate", "far_velocity"]
 
 Method = Literal["one-point", "two-point", "line"]
 Kind = Literal["thickness", "tof"]
@@ -34,11 +32,6 @@ K_U_PER_C = 0.00001
 #: Velocities of sound between which blocks may be of the part's metal, mm/µs: aluminium alloys 6.23 to 6.38 (reference
 #: values U2), titanium 6.07, steel 5.9 (ASTM E494, table X3.1; the last two from memory).
 VELOCITIES = (6.0, 6.8)
-#: A reading is far from the blocks beyond this share of their thinnest or thickest, and the gauge is not known where
-#: more than so many are (our choice, no source).
-FAR, FAR_SHARE = 0.25, 0.5
-#: A calibration that is older than this is told, days (our choice, no source).
-OLD_DAYS = 31
 #: A coefficient beyond this is in another unit: no metal's velocity changes by a percent for each degree.
 MOST_K_PER_C = 0.01
 #: Standard uncertainty of a block's stated thickness where the file has none, mm (common practice, no source).
@@ -200,28 +193,6 @@ class Gauge:
         return np.asarray(np.asarray(reading, float) * (1.0 + self.k_per_c * self._step(temperature_c)))
 
 
-@dataclass(frozen=True)
-class Applied:
-    """Readings after the gauge was applied.
-
-    Parameters
-    ----------
-    thickness : (n,) ndarray, mm
-        NaN where there was nothing to apply it to; along the floor's normal, as read.
-    u_common : (n,) ndarray, mm
-        Standard uncertainty that does not average out over readings.
-    sd : float, mm
-        Standard deviation of one reading, for rows that state no uncertainty.
-    findings : tuple of Finding
-        Warnings: readings outside the blocks' range.
-    """
-
-    thickness: Array
-    u_common: Array
-    sd: float
-    findings: tuple[Finding, ...]
-
-
 def calibrate(
     blocks: Blocks,
     *,
@@ -377,87 +348,19 @@ def _warnings(results: tuple[BlockResult, ...], kind: Kind, scale: float, source
         text = f"the scale is {scale:.4f}: the gauge is set for another metal. Set its velocity first."
         texts.append(("far-scale", text))
     found = [Finding(code, source, "", text, "warning") for code, text in texts]
-    return found if kind == "thickness" else [*found, *_far_velocity(scale, source)]
+    return found if kind == "thickness" else [*found, *far_velocity(scale, source)]
 
 
-def _far_velocity(scale: float, source: str) -> list[Finding]:
+def far_velocity(scale: float, source: str) -> list[Finding]:
+    """A warning where blocks of that velocity of sound cannot be of the part's metal.
+
+    Parameters
+    ----------
+    scale : float, mm/µs
+    source : str
+        File that it came from.
+    """
     if VELOCITIES[0] < scale < VELOCITIES[1]:
         return []
     text = f"the velocity is {scale:.4f} mm/µs, aluminium alloys have 6.2 to 6.45. Check the blocks' metal."
     return [Finding("far-velocity", source, "", text, "warning")]
-
-
-def apply_gauge(gauge: Gauge, readings: Readings) -> Applied:
-    """Turn readings into thickness by a calibrated gauge.
-
-    Parameters
-    ----------
-    gauge : Gauge
-        Of kind ``tof`` it takes ``readings.tof``, else ``readings.thickness``.
-    readings : Readings
-        As read. Blank rows stay blank.
-
-    Returns
-    -------
-    Applied
-
-    Raises
-    ------
-    InputError
-        If no row has what the gauge needs, or the readings were taken with another gauge.
-    """
-    told = [*_other_gauge(gauge, readings), *(_far_velocity(gauge.scale, gauge.source) if gauge.kind == "tof" else [])]
-    raw = readings.tof / 2.0 if gauge.kind == "tof" else readings.thickness
-    if len(readings) and not np.isfinite(raw).any():
-        column = "tof_us" if gauge.kind == "tof" else "thickness_mm (or thickness_in)"
-        text = f"the gauge is calibrated for {column}, and no row has one. Name the right gauge file."
-        raise InputError([Finding("wrong-gauge", readings.source, "", text)])
-    # A blank cannot be told from zero by scaling: keep 0 and negative values as they came, for the screening.
-    thickness = np.where(raw > 0, gauge.thickness(raw, readings.temperature), raw)
-    u = np.where(raw > 0, gauge.common_u(raw, readings.temperature), np.nan)
-    for array in (thickness, u):
-        array.flags.writeable = False
-    return Applied(thickness, u, gauge.sd, (*told, *_outside(gauge, thickness, readings)))
-
-
-def _other_gauge(gauge: Gauge, readings: Readings) -> list[Finding]:
-    """Refuse another gauge's calibration; warn of one that is overdue or old. What is not stated is not compared."""
-    own, theirs = gauge.identity, readings.identity
-    if not same_fact(own.get("gauge", ""), theirs.get("gauge", "")):
-        text = (
-            f'gauge "{theirs["gauge"][:60]}" was read with, the calibration is of "{own["gauge"][:60]}". Give the '
-            "gauge file of the probe that was used."
-        )
-        raise InputError([Finding("other-gauge", readings.source, "", text)])
-    out = [] if "gauge_due" in theirs else gauge_overdue({**theirs, **_only(own, "gauge_due")}, readings.source)
-    days = days_between(own.get("read_at", ""), theirs.get("read_at", ""))
-    if days is not None and days > OLD_DAYS:
-        text = f"the gauge was calibrated {days} days before the readings. Read the blocks again."
-        out.append(Finding("old-calibration", readings.source, "", text, "warning"))
-    return out
-
-
-def _only(facts: Mapping[str, str], key: str) -> dict[str, str]:
-    return {key: facts[key]} if key in facts else {}
-
-
-def _outside(gauge: Gauge, thickness: Array, readings: Readings) -> list[Finding]:
-    is_thin, is_thick = thickness < gauge.true_min - ROUNDING_MM, thickness > gauge.true_max + ROUNDING_MM
-    out = (thickness > 0) & (is_thin | is_thick)
-    if not out.any():
-        return []
-    far = (thickness < (1 - FAR) * gauge.true_min) | (thickness > (1 + FAR) * gauge.true_max)
-    if (far & out).sum() > FAR_SHARE * (thickness > 0).sum():
-        text = (
-            f"most readings lie far outside the blocks, {gauge.true_min:.4g} to {gauge.true_max:.4g} mm: a gauge that "
-            "is straight there need not be so at the webs. Calibrate on blocks beyond the webs."
-        )
-        return [Finding("far-blocks", readings.source, "", text, "warning")]
-    lines = ", ".join(str(int(line)) for line in readings.line[out][:5])
-    if out.sum() > 5:
-        lines = f"{lines} and {int(out.sum()) - 5} more"
-    text = (
-        f"{int(out.sum())} readings (lines {lines}) lie outside the blocks, {gauge.true_min:.4g} to "
-        f"{gauge.true_max:.4g} mm: the gauge is not known there. Calibrate on blocks beyond the webs."
-    )
-    return [Finding("outside-blocks", readings.source, "", text, "warning")]

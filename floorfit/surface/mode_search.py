@@ -8,15 +8,13 @@ import numpy as np
 
 from floorfit.surface.modes import Modes
 from floorfit.surface.reml import Equations, Prior, Solution
-from floorfit.surface.search import LIKELY, best_prior, best_smoothing
+from floorfit.surface.search import LIKELY, NOT_UNLIKELY, best_prior, best_smoothing
 
 __all__ = ["likely_priors"]
 
 #: Sizes s that are tried, mm: from what no reading shows to plates that warp by several millimetres, each 1.6 times the
 #: one before. Beforehand they are equally likely, and all together as likely as no modes at all.
 SIZES_MM = np.geomspace(0.01, 10.0, 16)
-#: Candidates less likely than the best by more, twice the log, are left out.
-LEAST = 6.0
 
 _Found = list[tuple[Solution, float, float]]
 
@@ -57,7 +55,7 @@ def _with_modes(equations: Equations, plain: _Found, modes: Modes) -> _Found:
     sizes = 2 * float(np.log(len(SIZES_MM)))
     likely = [(*one[:2], one[2] + sizes) for one in best_prior(equations, _likeliest_size(equations, begun))]
     found = sorted([*plain, *likely], key=lambda one: one[2])
-    return [one for one in found if one[2] < found[0][2] + LEAST]
+    return [one for one in found if one[2] < found[0][2] + NOT_UNLIKELY]
 
 
 def _likeliest_size(equations: Equations, begun: Prior) -> Prior:

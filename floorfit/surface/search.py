@@ -16,7 +16,7 @@ from floorfit.surface.blocks import Factor
 from floorfit.surface.grid import Grid
 from floorfit.surface.reml import PRIOR_LOG_MEAN, Equations, Prior, Solution, factor_of, solve
 
-__all__ = ["LIKELY", "START", "best_prior", "best_smoothing", "likely_starts", "pinned"]
+__all__ = ["LIKELY", "NOT_UNLIKELY", "START", "best_prior", "best_smoothing", "likely_starts", "pinned"]
 
 #: Smoothness lengths that are tried, mm, and at most `LONGEST_SMOOTH_LENGTH` times the shorter side of the part; a
 #: weak prior about `LIKELY_SMOOTH_LENGTH`, a factor of 4.5 either way. Stressed ribbed plates have less fine

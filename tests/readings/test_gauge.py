@@ -9,7 +9,8 @@ import pytest
 from uncertainties import ufloat, umath
 
 from floorfit.errors import InputError
-from floorfit.readings.gauge import Gauge, apply_gauge, calibrate
+from floorfit.readings.gauge import Gauge, calibrate
+from floorfit.readings.gauge_applied import apply_gauge
 from floorfit.readings.observations import readings_from_arrays
 from floorfit.readings.step_blocks import Blocks, blocks_from_arrays
 

@@ -88,8 +88,10 @@ def test_offsets_are_those_of_the_flat_twin(kind: str) -> None:
         assert (one.action, one.verdict) == (two.action, two.verdict)
         # A slope of up to 5 degrees scales a reading's uncertainty by 1/cos: 0.4 % of weight, well under 0.1 µm here. A
         # web that is not constant is expected to dish by another amount (a power of the thickness that is not known),
-        # which the wave of 30 µm, no dish at all, shares otherwise with the spline: under 2 % of it.
-        assert one.correction.offset == pytest.approx(two.correction.offset, abs=6e-4)
+        # which the wave of 30 µm, no dish at all, shares otherwise with the spline. That is nothing beside what is
+        # stated: half of the last digit of a standard uncertainty of one digit, 0.005 mm (JCGM 101:2008, 7.9.2).
+        allowed = 5e-5 if kind == "parallel" else 5e-4
+        assert one.correction.offset == pytest.approx(two.correction.offset, abs=allowed)
 
 
 def test_factor_is_local() -> None:
