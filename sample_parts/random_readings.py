@@ -27,6 +27,8 @@ class Disturbance:
     ----------
     drift : float, mm
         Of the thickness, from the first reading to the last.
+    warming : float
+        Share of the path over which the drift dies away, to 1/e (Newton's law of cooling); 0: it is even.
     correlated : float, mm
         Standard deviation of a slow change of the thickness, correlated by e^(−k/30) over k readings.
     z_wave : float, mm
@@ -34,6 +36,7 @@ class Disturbance:
     """
 
     drift: float = 0.0
+    warming: float = 0.0
     correlated: float = 0.0
     z_wave: float = 0.0
 
@@ -45,7 +48,14 @@ class Disturbance:
         slow[0] = steps[0]
         for k in range(1, count):
             slow[k] = keep * slow[k - 1] + np.sqrt(1 - keep**2) * steps[k]
-        return slow + self.drift * np.linspace(-0.5, 0.5, count)
+        return slow + self.drift * self._path(np.linspace(0.0, 1.0, count))
+
+    def _path(self, share: Array) -> Array:
+        """Drift so far, of the whole; without its mean, which no reading shows."""
+        if not self.warming:
+            return share - 0.5
+        done = (1 - np.exp(-share / self.warming)) / (1 - np.exp(-1 / self.warming))
+        return np.asarray(done - done.mean())
 
     def z(self, x: Array) -> Array:
         """Error of each measured Z, mm."""

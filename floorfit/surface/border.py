@@ -55,7 +55,7 @@ class Slow:
     size : float, mm
         Standard deviation of the error.
     length : float
-        Readings over which it is correlated; infinite for a straight drift.
+        Readings over which it is correlated; infinite for a drift: a line and its bow.
     gain : float
         Twice the log likelihood that the fit gained by it.
     breaks : tuple of (int, float)

@@ -26,13 +26,15 @@ __all__ = ["FEWEST", "MOST", "TOLD_GAIN", "combined", "hats", "likeliest_slow", 
 #: webs' own forms leave out, floor by floor.
 LENGTHS = (30.0, 100.0)
 SIZES_MM = (0.002, 0.004, 0.008, 0.016)
-#: Standard deviation of a straight drift from the first reading to the last, mm: a few times what gauges are let go.
-DRIFT_MM = 0.05
+#: Standard deviation of a drift from the first reading to the last, mm: a few times what gauges are let go. And of its
+#: bow, a parabola, between them: a gauge that warms up drifts fastest at first.
+DRIFT_MM, BOW_MM = 0.05, 0.010
 #: Fewest and most readings for which one is looked for, and most knots.
 FEWEST, MOST, MOST_KNOTS = 40, 5_000, 60
 #: Twice the log likelihood that one must gain to be allowed for, and to be told. By chance one in some twenty gains the
-#: first, one in a thousand the second (chi-square of one degree of freedom, halved for a variance at its bound).
-LEAST_GAIN, TOLD_GAIN = 3.0, 9.0
+#: first, one in a thousand the second (chi-square of one degree of freedom, halved for a variance at its bound). A
+#: drift is of a size that is known beforehand, and without one it gains less than nothing.
+LEAST_GAIN, LEAST_DRIFT, TOLD_GAIN = 3.0, 1.0, 9.0
 #: Gain of one of middling size from which the other sizes are tried.
 WORTH_A_LOOK = 0.5
 
@@ -53,8 +55,9 @@ def slow_errors(order: Array, dispersion: float = 1.0) -> list[Slow]:
     moments, at = np.unique(order, return_inverse=True)
     if not FEWEST <= len(moments) <= MOST:
         return []
-    share = (at / (len(moments) - 1.0) - 0.5)[:, None]
-    out = [Slow(csr_array(share), np.array([[DRIFT_MM**2 / dispersion]]), DRIFT_MM, float("inf"))]
+    share = at / (len(moments) - 1.0) - 0.5
+    drift = csr_array(np.column_stack([share, 1 / 3 - 4 * share**2]))
+    out = [Slow(drift, np.diag([DRIFT_MM**2, BOW_MM**2]) / dispersion, DRIFT_MM, float("inf"))]
     for length in LENGTHS:
         if length > len(moments) / 2:
             continue
@@ -85,7 +88,7 @@ def likeliest_slow(order: Array, gained: Callable[[Slow], float], dispersion: fl
         return None
     rest = [replace(one, gain=gained(one)) for one, begun in zip(every, is_first, strict=True) if not begun]
     likely = max(first + rest, key=lambda one: one.gain)
-    return None if likely.gain < LEAST_GAIN else likely
+    return likely if likely.gain >= (LEAST_DRIFT if np.isinf(likely.length) else LEAST_GAIN) else None
 
 
 def combined(first: Slow | None, second: Slow) -> Slow:
