@@ -5,10 +5,12 @@ A fact is a key and a text. Keys are few and fixed, so that two files can be com
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 
 from floorfit.errors import Finding, InputError
+from floorfit.units import MM_PER_UNIT
 
 __all__ = [
     "KEYS",
@@ -21,18 +23,21 @@ __all__ = [
     "refuse_other_clamping",
     "refuse_other_piece",
     "same_fact",
+    "stated_height",
     "thermal_growth",
 ]
 
 #: The facts that are kept, in the order in which they are shown.
 KEYS = (
     "part_number", "revision", "serial", "side", "clamping", "operator", "gauge", "gauge_due", "read_at",
-    "temperature_c",
+    "temperature_c", "stands_off",
 )  # fmt: skip
 #: Facts that must agree for two files to be of one piece of metal, seen from one side.
 SAME_PIECE = ("part_number", "revision", "serial", "side")
 #: Facts of which a file has one; the others may change from row to row.
-_ONE_EACH = (*SAME_PIECE, "clamping")
+_ONE_EACH = (*SAME_PIECE, "clamping", "stands_off")
+#: A height with its sign and unit: what it means is nobody's guess.
+_HEIGHT = re.compile(r"([+-]\s*\d+(?:[.,]\d*)?)\s*(mm|in)")
 #: Longest text of a fact, characters.
 LONGEST = 256
 #: Expansion of aluminium, 1/K: 7050 at 20 to 100 °C 23.5e-6 (maker's data sheet, reference values).
@@ -94,6 +99,9 @@ def _faults(key: str, values: Sequence[tuple[str, str]], source: str) -> list[Fi
     if odd:
         text = f'"{odd[0][1][:60]}" came, degrees Celsius from -50 to 150 were expected, as in 21.5. Correct it.'
         return [Finding("bad-temperature", source, odd[0][0], text)]
+    unread = [(place, value) for place, value in values if key == "stands_off" and not _HEIGHT.fullmatch(value)]
+    if unread:
+        return [_bad_height(source, *unread[0])]
     different = {_folded(value): (place, value) for place, value in values}
     if key not in _ONE_EACH or len(different) < 2:
         return []
@@ -112,6 +120,43 @@ def _joined(key: str, values: Sequence[str]) -> str:
         known = [one for value in unique for one in _degrees(value)]
         return f"{min(known):g}; {max(known):g}"
     return "; ".join(unique)[:LONGEST]
+
+
+def stated_height(identity: Mapping[str, str], source: str) -> float | None:
+    """Height by which the whole plate is stated to stand off its datum, mm, plus where it stands higher; or None.
+
+    Parameters
+    ----------
+    identity : mapping of str to str
+        ``stands_off`` as a number with its sign and unit.
+    source : str
+        File name for messages.
+
+    Raises
+    ------
+    InputError
+        If the text has no sign or no unit.
+
+    Examples
+    --------
+    >>> stated_height({"stands_off": "-0,5 mm"}, "readings.csv")
+    -0.5
+    """
+    text = identity.get("stands_off", "").strip()
+    if not text:
+        return None
+    if (found := _HEIGHT.fullmatch(text)) is None:
+        raise InputError([_bad_height(source, "stands_off", text)])
+    number = found[1].replace(",", ".").replace(" ", "")
+    return float(number) * (MM_PER_UNIT["in"] if found[2] == "in" else 1.0)
+
+
+def _bad_height(source: str, place: str, value: str) -> Finding:
+    text = (
+        f'"{value[:60]}" came, a height with its sign and unit was expected, as in +0.48 mm (plus: the plate stands '
+        "higher than its datum says). Correct it."
+    )
+    return Finding("bad-height", source, place, text)
 
 
 def _folded(text: str) -> str:

@@ -206,7 +206,8 @@ def _decided(
 
     source = seen.readings.source
     webs = Webs(fit.surface, _available(seen, sites, fit), settings.bias)
-    systematic = shared_errors(part, seen, sites, fit, settings.reading_u, is_asked_twice=agreed is None)
+    mean = None if agreed is None else agreed.used
+    systematic = shared_errors(part, seen, sites, fit, settings.reading_u, mean)
     decisions = _decisions(part, taken, settings, webs, fit, seen)
     large = [one for one in systematic if one.size > settings.systematic]
     doubted = doubted_floors(part, large, [one.margin_mm for one in decisions])

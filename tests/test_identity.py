@@ -13,6 +13,7 @@ from floorfit.identity import (
     missing_facts,
     refuse_other_clamping,
     refuse_other_piece,
+    stated_height,
     thermal_growth,
 )
 from floorfit.readings import read_readings
@@ -110,3 +111,28 @@ def test_temperatures_beside_the_readings_state_the_fact(tmp_path: Path):
     assert _read(tmp_path, text) == {"temperature_c": "20; 21.5"}
     with pytest.raises(InputError, match='"warm" came, degrees Celsius'):
         _read(tmp_path, f"# temperature_c: warm\n{HEAD}\n1,2,2.5\n")
+
+
+@pytest.mark.parametrize(
+    ("text", "mm"), [("+0.48 mm", 0.48), ("-0,3mm", -0.3), ("+ 2 mm", 2.0), ("+0.02 in", 0.508), ("-1. in", -25.4)]
+)
+def test_a_height_is_read_with_its_sign_and_unit(tmp_path: Path, text: str, mm: float):
+    """25.4 mm an inch, exact (NIST SP 811, B.8)."""
+    facts = _read(tmp_path, f"# Stands off: {text}\n{HEAD}\n1,2,2.5\n")
+    assert facts == {"stands_off": text} and stated_height(facts, "readings.csv") == pytest.approx(mm, abs=1e-12)
+    assert stated_height({}, "readings.csv") is None
+
+
+@pytest.mark.parametrize(
+    "text", ["0.48 mm", "+0.48", "+0.48 cm", "+0.48 µm", "yes", "+-1 mm", "+1 mm or so", "+nan mm"]
+)
+def test_a_height_without_sign_or_unit_is_refused(tmp_path: Path, text: str):
+    with pytest.raises(InputError, match=r"line 1: .* a height with its sign and unit was expected, as in \+0\.48 mm"):
+        _read(tmp_path, f"# stands_off: {text}\n{HEAD}\n1,2,2.5\n")
+    with pytest.raises(InputError, match="sign and unit"):
+        stated_height({"stands_off": text}, "readings.csv")
+
+
+def test_two_heights_in_one_file_are_refused(tmp_path: Path):
+    with pytest.raises(InputError, match=r'the stands_off is "\+0.48 mm" and also "\+0.5 mm"'):
+        _read(tmp_path, f"# stands_off: +0.48 mm\n# stands_off: +0.5 mm\n{HEAD}\n1,2,2.5\n")

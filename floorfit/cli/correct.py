@@ -62,7 +62,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def _add_identity(group: argparse._ArgumentGroup) -> None:
-    add_fact(group, "a fact, as in --fact serial=0012")
+    shims = '--fact "stands_off=+0.48 mm" of a plate that stands so much higher than its datum says'
+    add_fact(group, f"a fact, as in --fact serial=0012; {shims}")
     group.add_argument(
         "--require", metavar="FACTS", help="facts that must be stated: serial,operator,gauge,gauge_due,side,…"
     )

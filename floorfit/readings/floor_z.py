@@ -8,6 +8,7 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding, InputError
+from floorfit.identity import stated_height
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
@@ -24,6 +25,9 @@ STOCK_SEEN, COMMON_MM = 0.2, 0.15
 #: Height of the underside where it is nearest to the drawing's, as a share of how far the plate is bent, from which it
 #: is told, and the readings at either end that are passed over. A plate touches its table somewhere. Own choice.
 ALIKE, ENDS = 0.5, 0.05
+#: How far a stated height may lie beyond the lowest and highest of the underside, as a share of their distance, where
+#: two standard uncertainties of a reading are less: the readings end before the plate does. Own choice.
+BEYOND = 0.25
 #: Spread of measured Z about the programme, mm, below which they are the programme's, rounded.
 ROUNDED_MM = 0.0008
 #: Thicknesses that scatter on their floors by less than this share of their uncertainty, and Z by so many times as much
@@ -98,8 +102,8 @@ def settle_floor_z(part: Part, readings: Readings, floor_z: str, moved_u: float 
         known = _estimated(part, readings, floor, measured, missing, u_mm)
         return replace(known, findings=(*known.findings, *doubts))
     if floor_z == "as-programmed" and moved_u is not None:
-        return FloorZ(readings, moved_u, True)
-    return FloorZ(readings, 0.0, False)
+        return FloorZ(readings, moved_u, True, doubts)
+    return FloorZ(readings, 0.0, False, doubts)
 
 
 def _refuse_repeated(part: Part, readings: Readings, floor: Rows) -> None:
@@ -124,7 +128,7 @@ def _doubts(part: Part, readings: Readings, floor: Rows, rows: Flags, u_mm: floa
     """
     rows = rows & np.isfinite(readings.thickness)
     if rows.sum() < FEWEST:
-        return ()
+        return _unchecked(readings)
     rough, under = nominal_levels(part, readings.x, readings.y, floor)
     stock = np.array([part.pockets[k].finish_stock for k in floor[rows]])
     off, warp = (readings.z - rough)[rows], (readings.z - readings.thickness - under)[rows]
@@ -146,14 +150,46 @@ def _doubts(part: Part, readings: Readings, floor: Rows, rows: Flags, u_mm: floa
             "--reading-u."
         )
         return (Finding("z-thickness-exchanged", readings.source, "", text, "warning"),)
-    low, high = np.quantile(warp, [ENDS, 1 - ENDS])
-    if max(low, -high) > max(COMMON_MM, ALIKE * (high - low)):
+    return _height(readings, warp, u)
+
+
+def _unchecked(readings: Readings) -> tuple[Finding, ...]:
+    """Say that a stated height was looked at by nobody."""
+    stated = stated_height(readings.identity, readings.source)
+    if stated is None:
+        return ()
+    text = (
+        f"the plate is stated to stand {stated:+.3f} mm off its datum (stands_off), and nothing shows it: fewer than "
+        f"{FEWEST} readings have a thickness and a measured Z. It changes no offset. Measure Z where the web is read."
+    )
+    return (Finding("stands-off-unchecked", readings.source, "", text, "warning"),)
+
+
+def _height(readings: Readings, warp: Array, u: float) -> tuple[Finding, ...]:
+    """Say where the whole plate stands off its datum, and whether that is what was stated of it."""
+    low, high = (float(end) for end in np.quantile(warp, [ENDS, 1 - ENDS]))
+    middle, stated = float(np.median(warp)), stated_height(readings.identity, readings.source)
+    if stated is None:
+        if max(low, -high) <= max(COMMON_MM, ALIKE * (high - low)):
+            return ()
         text = (
-            f"the whole underside stands {float(np.median(warp)):+.3f} mm from where the drawing has it, and comes "
-            "nowhere near it. That is more often the datum of Z than the plate. Check it on one pocket by hand."
+            f"the whole underside stands {middle:+.3f} mm from where the drawing has it, and comes nowhere near it. "
+            "That is more often the datum of Z than the plate. Check it on one pocket by hand. Of a plate that is on "
+            "shims, or lower than its datum, state the height that was measured: # stands_off: +… mm."
         )
         return (Finding("common-height", readings.source, "", text, "warning"),)
-    return ()
+    if max(low - stated, stated - high) > max(2 * u, BEYOND * (high - low)):
+        text = (
+            f"the plate is stated to stand {stated:+.3f} mm off its datum (stands_off), and the readings show its "
+            f"underside at {middle:+.3f} mm, from {low:+.3f} to {high:+.3f}. One of the two is wrong, and every offset "
+            "hangs on it. Check it on one pocket by hand."
+        )
+        return (Finding("common-height", readings.source, "", text, "warning"),)
+    text = (
+        f"the plate is stated to stand {stated:+.3f} mm off its datum (stands_off), and the readings agree: its "
+        f"underside is at {middle:+.3f} mm, from {low:+.3f} to {high:+.3f}."
+    )
+    return (Finding("stands-off", readings.source, "", text, "note"),)
 
 
 def _scatter(x: Array, y: Array, floor: Rows, values: Array) -> Array | None:

@@ -18,7 +18,7 @@ IDENTITY = {
     "part_number": marked("part number"), "revision": marked("revision"), "serial": marked("serial number"),
     "side": marked("side"), "clamping": marked("clamping"), "operator": marked("operator"),
     "gauge": marked("gauge number"), "gauge_due": marked("gauge due"), "read_at": marked("read at"),
-    "temperature_c": marked("part temperature, °C"),
+    "temperature_c": marked("part temperature, °C"), "stands_off": marked("stands off its datum, as stated"),
 }  # fmt: skip
 
 

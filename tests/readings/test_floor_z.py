@@ -149,6 +149,78 @@ def test_a_bow_that_touches_its_table_is_no_common_height_and_one_a_millimetre_a
     assert _codes(readings(lambda x, y: 1.0 + bow(x, y))) == ["common-height"]
 
 
+def _stated(table, text: str):
+    found = settle_floor_z(part(), replace(table, identity={"stands_off": text}), "measured", None, 0.01).findings
+    return [(one.code, one.severity) for one in found]
+
+
+AGREES, DISAGREES = [("stands-off", "note")], [("common-height", "warning")]
+
+
+@pytest.mark.parametrize("off", [-0.5, 0.5])
+def test_a_height_that_is_stated_and_read_is_no_finding(off: float):
+    """Web = z - t - underside (contract): on shims of 0.5 mm the underside is read at 0.5 plus what the plate is bent.
+
+    25.4 mm an inch (NIST SP 811, B.8); two standard uncertainties of a reading: k = 2 (JCGM 100:2008, 6.2).
+    """
+    flat = readings(lambda x, y: off + 0.0 * x)
+    assert _codes(flat) == ["common-height"]
+    assert _stated(flat, f"{off:+.3f} mm") == _stated(flat, f"{off / 25.4:+.6f} in") == AGREES
+    assert _stated(flat, f"{off + 0.019:+.3f} mm") == _stated(flat, f"{off - 0.019:+.3f} mm") == AGREES
+    # Off by more than the readings are uncertain, of the other sign, of no size, or in the other unit.
+    for wrong in (off + 0.021, off - 0.021, -off, 0.0, off / 25.4, off * 25.4):
+        assert _stated(flat, f"{wrong:+.4f} mm") == DISAGREES
+    rough = settle_floor_z(
+        part(), replace(flat, identity={"stands_off": f"{off + 0.05:+.2f} mm"}), "measured", None, 0.03
+    )
+    assert [one.code for one in rough.findings] == ["stands-off"]
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_a_bent_plate_touches_its_shims_somewhere(way: float):
+    """It rests where it is lowest, clamped down where it is highest (common practice, no source): 0.5 ± its bow of 0.4.
+
+    The readings are those of floors: they end at 0.03 of the plate's length, where the sine has 0.04 of its bow. Of an
+    even warp from a to a + 1, less a twentieth at both ends, heights are agreed with from a - 0.175 to a + 1.175.
+    """
+
+    def bow(x, y):
+        return 0.4 * np.sin(np.pi * x / 400.0)
+
+    bent = readings(lambda x, y: 1.0 + way * bow(x, y))
+    assert _stated(bent, "+1.0 mm") == _stated(bent, f"{1.0 + way * 0.4:+} mm") == AGREES
+    assert _stated(bent, f"{1.0 - way * 0.2:+} mm") == _stated(bent, f"{1.0 + way * 0.6:+} mm") == DISAGREES
+    table = readings(lambda x, y: 0.0 * x)
+    even = replace(table, z=table.z + 2.0 + np.linspace(0.0, 1.0, len(table)))
+    for stated, found in (("1.84", AGREES), ("1.81", DISAGREES), ("3.16", AGREES), ("3.19", DISAGREES)):
+        assert _stated(even, f"+{stated} mm") == found
+
+
+def test_a_stated_height_that_nothing_shows_is_said_to_be_unchecked():
+    table = readings(small, slice(5))
+    assert _stated(table, "+0.5 mm") == [("stands-off-unchecked", "warning")]
+    programmed = replace(_without_z(), identity={"stands_off": "+0.5 mm"})
+    found = settle_floor_z(part(), programmed, "as-programmed", 0.1, 0.01)
+    assert [one.code for one in found.findings] == ["stands-off-unchecked"] and found.is_known
+    # On a plate that is read where its datum is, a stated height is wrong; one of nothing is right.
+    assert _stated(readings(small), "+0.5 mm") == DISAGREES and _stated(readings(small), "+0.00 mm") == AGREES
+
+
+def test_a_stated_height_changes_no_offset_and_is_kept():
+    """Offsets are what the readings show: web = z - t - underside, dz = w for the middle of the limits (contract)."""
+    table = readings(lambda x, y: 0.5 + 0.0 * x)
+    stated = replace(table, identity={"stands_off": "+0.5 mm"})
+    plain, known = floorfit.correct(part(), table), floorfit.correct(part(), stated)
+    assert not plain.conforms and plain.unsettled == ["common-height"]
+    assert known.conforms and known.unsettled == []
+    assert [one.offset_mm for one in known.decisions] == [one.offset_mm for one in plain.decisions]
+    assert all(one.offset_mm == pytest.approx(0.5, abs=0.002) for one in known.decisions)
+    record = known.record()
+    assert record.identity["stands_off"] == "+0.5 mm" and record.findings[0]["code"] == "stands-off"
+    with pytest.raises(InputError, match="sign and unit"):
+        floorfit.correct(part(), replace(table, identity={"stands_off": "0.5"}))
+
+
 def test_thicknesses_in_the_place_of_z_are_refused_but_not_a_flat_plate():
     """Web = z - t - underside (contract): with z = t every underside is level, whatever the plate did."""
     bent = readings(plane)

@@ -31,7 +31,7 @@ SILENT = ("applied.py", "cad/", "cli/", "errors.py", "nc/", "planning/")
 SAYING: dict[str, set[str]] = {
     "as_cut.py": {"_read", "_refuse"},
     "decision/budget.py": set(), "decision/decide.py": set(), "decision/odd_web.py": set(), "decision/rules.py": set(),
-    "identity.py": {"_faults", "missing_facts", "refuse_other_clamping", "thermal_growth"},
+    "identity.py": {"_bad_height", "_faults", "missing_facts", "refuse_other_clamping", "thermal_growth"},
     "noticed.py": set(), "prepared.py": set(), "readings/causes.py": set(),
     "readings/datum.py": {"_bad_fit", "_check_fit", "_check_points", "_datums", "same_shape"},
     "readings/floor_z.py": set(),

@@ -74,3 +74,26 @@ def test_known_identity_takes_the_place_of_the_blank_line() -> None:
     show = plan_of(record_factory.frame()).display
     lines = dict(identity_lines([("serial number", "0042")], [("job", "j")], show))
     assert lines["serial number"] == "0042" and lines["part number"] == "" and len(lines) == 7
+
+
+@pytest.mark.parametrize(
+    ("language", "field", "words"),
+    [("en", "stands off its datum, as stated", "the readings agree"),
+     ("de", "steht neben seinem Bezug, laut Angabe", "die Messwerte stimmen damit überein")],
+)  # fmt: skip
+def test_a_stated_height_stands_on_sheet_and_page(language: str, field: str, words: str) -> None:
+    """A signer has to know that a plate is on shims (common practice, no source), and what the readings show of it."""
+    import small_part
+
+    import floorfit
+    from floorfit.report import page, sign_off
+    from floorfit.report.format import Writing
+    from floorfit.report.language import language as language_of
+
+    table = small_part.readings(lambda x, y: 0.5 + 0.0 * x, identity={"stands_off": "+0.5 mm"})
+    record = floorfit.correct(small_part.part(), table).record()
+    plan = plan_of(record, Writing(language=language_of(language)))
+    sheet = sign_off._sheet(record, plan)
+    assert (field, "+0.5 mm") in sheet.identity and words in sheet.warnings[0]
+    html = page.page_text(record, plan)
+    assert field in html and "+0.5 mm" in html and words in html

@@ -1,4 +1,5 @@
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -37,6 +38,40 @@ def test_plate_that_bends_otherwise_is_fitted_as_if_nothing_were_known() -> None
     assert np.array_equal(plain.fit.surface.coefficients, other.fit.surface.coefficients)
     assert [one.correction.offset for one in plain.decisions] == [one.correction.offset for one in other.decisions]
     assert any("does not agree" in one.text for one in other.findings)
+
+
+def ridge(x, y):
+    """A rise of 0.15 mm all along the middle row of floors, narrower than a spline that is all but a plane follows."""
+    return 0.15 * np.exp(-(((y - 155.0) / 60.0) ** 2)) + 0.0 * x
+
+
+@pytest.mark.parametrize("per_floor", [2, 3, 5])
+def test_what_was_expected_is_no_error_that_readings_share(per_floor: int) -> None:
+    """What is taken off the readings is as if it had not been there: y - m with m known has the likelihood of y.
+
+    Asked of the readings themselves, each of these had a row of floors that was said to be 0.08 to 0.20 mm off.
+    """
+    part, mean = small_part(), mean_of(ridge, 40)
+    readings = rough_readings(part, per_floor, per_floor)
+    ridged = replace(readings, z=readings.z + mean.at(readings.x, readings.y))
+    result = correct(part, ridged, expected=mean)
+    assert any("it was used" in one.text for one in result.findings)
+    assert result.systematic == () and result.conforms
+
+
+@pytest.mark.parametrize(("off", "is_used"), [(0.06, True), (-0.06, False)])
+def test_an_error_of_a_row_is_found_beside_what_was_expected(off: float, is_used: bool) -> None:
+    """As if the mean had not been there; where it is not likely, and so is not used, as if it had not been given."""
+    part, mean = small_part(), mean_of(ridge, 40)
+    readings = rough_readings(part, 3, 4)
+    spoiled = replace(readings, z=readings.z + off * ((readings.y > 100) & (readings.y < 210)))
+    ridged = replace(spoiled, z=spoiled.z + mean.at(readings.x, readings.y))
+    result, plain = correct(part, ridged, expected=mean), correct(part, spoiled if is_used else ridged).systematic
+    assert any("it was used" in one.text for one in result.findings) is is_used
+    assert [(one.kind, one.name) for one in result.systematic] == [(one.kind, one.name) for one in plain] != []
+    (one,), (other,) = result.systematic, plain
+    assert (one.effect, one.u) == pytest.approx((other.effect, other.u), rel=1e-6)
+    assert not is_used or (one.name == "row of P4" and abs(one.effect - off) < 3 * one.u)
 
 
 def write(folder: Path, **changes: object) -> Path:
