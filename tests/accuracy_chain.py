@@ -139,7 +139,7 @@ def _figures(plate: Plate, decision) -> Figures:  # type: ignore[no-untyped-def]
     width = pocket.tolerance.width
     truth = floor_truth(plate, pocket)
     by_shift = truth.warp_max - truth.warp_min <= width
-    by_tilt = by_shift or 2 * _half_band(points, warp) <= width  # a shift is a plane
+    by_tilt = by_shift or _is_by_plane(points, warp, width)  # a shift is a plane
     head = (decision.pocket, decision.action, decision.verdict, str(decision.reason))
     if decision.action == "hold":
         return Figures(*head, None, None, None, None, None, None, by_shift, by_tilt, None)
@@ -162,20 +162,29 @@ def _figures(plate: Plate, decision) -> Figures:  # type: ignore[no-untyped-def]
     )
 
 
-def _half_band(points: Array, warp: Array) -> float:
-    """Half of the least band that a plane leaves of the warp (linear programme)."""
+def _is_by_plane(points: Array, warp: Array, width: float) -> bool:
+    """Whether some plane leaves a band of the warp no wider than ``width``.
+
+    The plane of least squares tells for most floors; where it does not, a linear programme over the places that are
+    corners of the convex hull of all: a plane is furthest from the others nowhere.
+    """
     from scipy.optimize import linprog
+    from scipy.spatial import ConvexHull
 
     centred = (points - points.mean(axis=0)) / np.ptp(points, axis=0).max()
     plane = np.column_stack([np.ones(len(points)), centred])
-    one = np.ones((len(points), 1))
+    left = warp - plane @ np.linalg.lstsq(plane, warp, rcond=None)[0]
+    if np.ptp(left) <= width:
+        return True
+    corners = ConvexHull(np.column_stack([centred, left / np.ptp(left)])).vertices
+    plane, warp, one = plane[corners], warp[corners], np.ones((len(corners), 1))
     found = linprog(
         [0, 0, 0, 1],
         A_ub=np.vstack([np.hstack([plane, -one]), np.hstack([-plane, -one])]),
         b_ub=np.concatenate([warp, -warp]),
         bounds=[(None, None)] * 3 + [(0, None)],
     )
-    return float(found.fun)
+    return bool(2 * found.fun <= width)
 
 
 @dataclass(frozen=True)

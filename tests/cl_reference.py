@@ -13,6 +13,8 @@ import numpy as np
 
 UNIT = {"MM": 1.0, "INCHES": 25.4}
 RING = np.linspace(0, 2 * np.pi, 96, endpoint=False)
+#: Places whose pairs with tips are made at once. A matter of memory only.
+TOGETHER = 250
 
 
 def statements(text: str) -> list[tuple[str, str]]:
@@ -84,9 +86,9 @@ def lowest(places, tips, axes, sizes, *, slack: float) -> np.ndarray:
     first, last = (np.searchsorted(tips[:, 0], places[:, 0] + side * reach.max()) for side in (-1, 1))
     out = np.full(len(places), np.inf)
     if (axes == (0.0, 0.0, 1.0)).all():
-        for index, place in enumerate(places):
-            strip = slice(first[index], last[index])
-            out[index] = _lowest_upright(place, tips[strip], sizes[strip], slack)
+        for start in range(0, len(places), TOGETHER):
+            some = slice(start, start + TOGETHER)
+            out[some] = _lowest_upright(places[some], first[some], last[some], tips, sizes, slack)
         return out
     for index, place in enumerate(places):
         strip = slice(first[index], last[index])
@@ -96,13 +98,22 @@ def lowest(places, tips, axes, sizes, *, slack: float) -> np.ndarray:
     return out
 
 
-def _lowest_upright(place, tips, sizes, slack: float) -> float:
-    """The same of cutters that stand upright: a disc, and round it a quarter of a circle."""
-    away = np.hypot(tips[:, 0] - place[0], tips[:, 1] - place[1])
-    near = away <= sizes[:, 0] + slack
-    away, (radius, corner) = away[near], sizes[near].T
-    out = np.clip(away - (radius - corner), 0.0, corner)
-    return float((tips[near, 2] + corner - np.sqrt(corner**2 - out**2)).min(initial=np.inf))
+def _lowest_upright(places, first, last, tips, sizes, slack: float) -> np.ndarray:
+    """The same of cutters that stand upright: a disc, and round it a quarter of a circle.
+
+    Each place is paired with each tip of its strip, from ``first`` to ``last``.
+    """
+    counts = last - first
+    of = np.repeat(np.arange(len(places)), counts)
+    tip = np.arange(len(of)) + np.repeat(first - np.cumsum(counts) + counts, counts)
+    away = np.hypot(tips[tip, 0] - places[of, 0], tips[tip, 1] - places[of, 1])
+    near = away <= sizes[tip, 0] + slack
+    of, tip, away = of[near], tip[near], away[near]
+    radius, corner = sizes[tip].T
+    over = np.clip(away - (radius - corner), 0.0, corner)
+    out = np.full(len(places), np.inf)
+    np.minimum.at(out, of, tips[tip, 2] + corner - np.sqrt(corner**2 - over**2))
+    return out
 
 
 def _lowest(place, tips, axes, sizes) -> float:

@@ -18,22 +18,34 @@ hypothesis.settings.load_profile("untimed")
 #: The browser's tests where its driver, a tool of developers, is not installed.
 collect_ignore = [] if find_spec("playwright") else ["browser"]
 
-#: Files that take longest, from about 60 s of a slow processor down to 15.
+#: Files that take longest, from some 30 s of a processor down to 8.
 LONGEST = (
+    "verify/test_misfiled.py",
     "surface/test_fit.py",
-    "verify/test_alike.py",
     "nc/test_damage.py",
     "planning/test_points.py",
     "accuracy/test_chain.py",
-    "surface/test_terrain.py",
     "sample_parts/test_programs.py",
-    "report/test_map.py",
+    "verify/test_alike.py",
+    "surface/test_terrain.py",
+    "verify/test_parts.py",
     "cad/test_extraction.py",
     "cad/test_recognise.py",
-    "sample_parts/test_lofted.py",
-    "sample_parts/test_locations.py",
-    "verify/test_parts.py",
+    "cad/test_public_models.py",
+    "report/test_map.py",
+    "readings/test_causes.py",
     "test_same_bytes.py",
+    "verify/test_otherwise.py",
+    "sample_parts/test_lofted.py",
+    "nc/test_nasty.py",
+    "sample_parts/test_locations.py",
+    "nc/cl/test_cl_proof.py",
+    "nc/test_programme.py",
+    "nc/test_curved_floors.py",
+    "nc/test_subprogrammes.py",
+    "cad/test_sample_models.py",
+    "test_folder.py",
+    "decision/test_odd_web.py",
 )
 
 

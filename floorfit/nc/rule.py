@@ -42,6 +42,9 @@ _NOTHING = 1e-9
 #: Steepest way on which a pass is still a pass and no ramp: 1 in 50 (about 1 degree). Own choice.
 _PASS_SLOPE = 0.02
 
+#: An interval in which the gain changes at once: from one share of the way to another, and the gains there.
+_Step = tuple[float, float, float, float]
+
 
 def plan_gains(
     path: TipPath,
@@ -101,13 +104,14 @@ class _Planner:
         )
         bent = self._sampled()
         self._raise_rapids()
-        jumps = [jump for row in bent if self.is_level[row] for jump in self._jumps(row)]
-        for jump in jumps:
-            self._spread(*jump)
+        found = {row: self._steps(row, self._gain_of(row)) for row in bent if self.is_level[row]}
+        for row, steps in found.items():
+            for jump in _jumps(row, steps):
+                self._spread(*jump)
         node = self.out.node
         node[np.abs(node) < _NOTHING] = 0.0
-        for row in sorted({row for row in bent if self.is_level[row]} | set(self.cones)):
-            self._profile(row, self._gain_of(row))
+        for row in sorted(found.keys() | self.cones.keys()):
+            self._profile(row, self._gain_of(row), found.get(row))
         for row in self._too_deep():
             self._profile(row, self._least_of(row))
         self._states()
@@ -330,15 +334,7 @@ class _Planner:
         count = int(np.clip(np.ceil(self.path.length[row] / STEP_MM), 1, 40_000))
         return np.linspace(0.0, 1.0, count + 1)
 
-    def _jumps(self, row: int) -> list[tuple[int, float, float, float]]:
-        """Jumps of the gain along a motion: (row, share, gain before, gain after)."""
-        return [
-            (row, 0.5 * (a + b), left, right)
-            for a, b, left, right in self._steps(row, self._gain_of(row))
-            if abs(left - right) > _NO_JUMP
-        ]
-
-    def _steps(self, row: int, of: Callable[[Array], Array]) -> list[tuple[float, float, float, float]]:
+    def _steps(self, row: int, of: Callable[[Array], Array]) -> list[_Step]:
         """Intervals of `_SHORTEST_MM` in which the gain changes at once."""
         share, length = self._grid(row), max(float(self.path.length[row]), 1e-9)
         values = of(share)
@@ -381,11 +377,11 @@ class _Planner:
                 out.append(row)
         return out
 
-    def _profile(self, row: int, of: Callable[[Array], Array]) -> None:
+    def _profile(self, row: int, of: Callable[[Array], Array], steps: list[_Step] | None = None) -> None:
         length = float(self.path.length[row])
         if length < 2 * _SHORTEST_MM:
             return
-        steps = self._steps(row, of)
+        steps = self._steps(row, of) if steps is None else steps
         inner = [share for a, b, *_ in steps for share in (a, b)] + self.marks.get(row, [])
         if not self.is_level[row]:
             self.cones[row] = [
@@ -413,6 +409,11 @@ class _Planner:
         on = (out.floor >= 0) | (out.whole >= 0)
         on[list(out.touched)] = True
         out.status[:] = np.where(changed, np.where(on, MOVED, LIFTED), UNTOUCHED)
+
+
+def _jumps(row: int, steps: Sequence[_Step]) -> list[tuple[int, float, float, float]]:
+    """Jumps of the gain along a motion: (row, share, gain before, gain after)."""
+    return [(row, 0.5 * (a + b), left, right) for a, b, left, right in steps if abs(left - right) > _NO_JUMP]
 
 
 def _plane(floor: CutFloor) -> tuple[object, ...]:

@@ -1,6 +1,7 @@
 """Readings of finished webs that stand elsewhere than they were taken, were copied, or leave most of a floor out."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -20,16 +21,29 @@ def codes(readings):
     return {one.code for one in verify(small_record(), readings).findings}
 
 
+@cache
+def twelve(seed):
+    """Twelve readings on each floor, and the codes that they get as they stand."""
+    readings = finished_readings(small_record(), per_pocket=12, seed=seed)
+    return readings, codes(readings)
+
+
+@cache
+def verified():
+    """The good readings, verified once."""
+    return verify(small_record(), GOOD)
+
+
 @pytest.mark.parametrize("way", [(-1, -1), (1, -1)])
 @pytest.mark.parametrize("seed", [3, 5, 9])
 def test_a_file_that_stands_the_other_way_round_is_told(way, seed):
     """The warp falls along Y by 0.12 mm and is even in X: turned and mirrored in Y are one, and X alone is nothing."""
-    readings = finished_readings(small_record(), per_pocket=12, seed=seed)
+    readings, found = twelve(seed)
     x = readings.x if way[0] > 0 else LENGTH - readings.x
     y = readings.y if way[1] > 0 else WIDTH - readings.y
     told = [one for one in verify(small_record(), replace(readings, x=x, y=y)).findings if one.code == "turned"]
     assert len(told) == 1 and ("turned by" in told[0].text or "mirrored in Y" in told[0].text)
-    assert "turned" not in codes(readings)
+    assert "turned" not in found
 
 
 def test_webs_cut_otherwise_are_not_taken_for_a_turned_file():
@@ -134,8 +148,7 @@ def test_a_plate_that_moved_is_no_other_plate():
 
 def predicted(digits):
     """What the job predicts at the places, as a gauge with so many decimals would show it."""
-    found = verify(small_record(), GOOD)
-    return np.round(2.0 + found.readings.predicted, digits)
+    return np.round(2.0 + verified().readings.predicted, digits)
 
 
 def test_predicted_values_to_the_last_digit_prove_nothing():

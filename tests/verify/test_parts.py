@@ -130,7 +130,7 @@ def test_copies_and_jobs_without_a_warp_of_their_own_are_left_out(tmp_path: Path
     }  # fmt: skip
 
 
-def test_expectation_of_the_other_side_is_refused(tmp_path: Path) -> None:
+def test_expectation_of_the_other_side_is_refused(unpainted, tmp_path: Path) -> None:
     for k in range(2):
         record = bent(small_record(), k, 1.0 + 0.1 * k, 0.0).model_copy(update={"identity": {"side": "left"}})
         write(tmp_path / f"j{k}", record)
