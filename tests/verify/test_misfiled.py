@@ -187,3 +187,13 @@ def test_readings_that_scatter_less_than_stated_are_as_uncertain_as_stated():
     predicted = (predicted - predicted.mean(axis=1, keepdims=True)).ravel()
     u = 0.1 * float(np.sqrt((predicted**2).sum()))
     assert _follows(0.65 * predicted, predicted, u) == "" and _follows(0.65 * predicted, predicted, u / 2) != ""
+
+
+def test_a_plate_that_follows_four_fifths_may_be_the_one_and_three_fifths_not_and_few_readings_say_nothing():
+    """The limit of 0.7 and the 20 degrees of freedom are the module's own choice; the slope is arithmetic."""
+    predicted = np.tile([-0.03, 0.0, 0.01, 0.02], 10)
+    assert _follows(0.8 * predicted, predicted, 1e-4) == "" and "follow 0.60" in _follows(
+        0.6 * predicted, predicted, 1e-4
+    )
+    few = np.tile([-0.02, 0.02], 10)
+    assert _follows(0.0 * few, few, 1e-4) == "" and _follows(0.0 * predicted, predicted, 1e-4) != ""
