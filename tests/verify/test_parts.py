@@ -211,7 +211,7 @@ def test_readings_that_do_go_with_the_squared_curvature_left() -> None:
 
 
 def test_one_job_twice_and_one_warp_twice_are_the_same_and_plates_that_cross_are_not() -> None:
-    """Two plates may bend alike at a place and not all over; a job has its id wherever its folder stands: definition."""
+    """Two plates may bend alike at a place, not all over; a job has its id wherever its folder stands: definition."""
     warp = np.array([0.0, 0.1, 0.3])
     one = SimpleNamespace(job="a", warp=warp)
     assert _is_same(one, SimpleNamespace(job="a", warp=warp + 1)) and _is_same(one, SimpleNamespace(job="b", warp=warp))
