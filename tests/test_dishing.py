@@ -92,3 +92,42 @@ def test_middles_alone_do_not_tell_a_common_dish_from_warp() -> None:
     rho, spectrum = 0.02**2, solution.border.spectrum
     after = rho * np.sum((mean @ spectrum.basis) ** 2 / (1 + rho * spectrum.information))
     assert after > 0.8 * rho * mean @ shapes.covariance @ mean
+
+
+def test_sizes_and_what_is_common_go_with_powers_of_span_and_thickness() -> None:
+    """One stress bends a web as a² κ0 (Treuting & Read 1951), even pressure as a⁴/t³ (Timoshenko & Woinowsky-Krieger
+
+    1959, §41, from memory): squares of side a, thickness t with its stock, in units of the middle ones.
+    """
+    sides, webs = (90.0, 100.0, 115.0), (1.7, 2.0, 2.2)
+    pockets = tuple(
+        replace(FLOOR, id=f"P{k}", boundary=rectangle(140 * k, 0, a, a), web=t, floor_z=t)
+        for k, (a, t) in enumerate(zip(sides, webs, strict=True))
+    )
+    a, t = np.array(sides) / 100.0, (np.array(webs) + 0.5) / 2.5
+    for family in web_dishes(Part("invented", rectangle(-10, -10, 500, 200), pockets, "mm")):
+        assert family.sizes == pytest.approx(a**2 / np.sqrt(t), rel=0.01)  # the inscribed circle is found to 1 %
+        common = 2.0 * np.stack([np.ones(3), np.log(a), 2.0 * np.log(t)])
+        assert np.asarray(family.common) == pytest.approx(common, abs=0.02)
+        # Even pressure beside one stress is a² t^-2.5 of a web: within two standard deviations of either power.
+        assert family.is_loose is (family.power < 2.0)
+
+
+def test_a_stepped_web_dishes_as_the_one_web_that_it_is() -> None:
+    # Superposition, then the power of the whole: p = p₁ + p₂, and the two shares add up to p^power.
+    stepped = web_dishes(part_of(rectangle(0, 0, 60, 80), rectangle(60, 0, 100, 80), rectangle(200, 0, 100, 80)))
+    whole = web_dishes(part_of(rectangle(0, 0, 160, 80), rectangle(200, 0, 100, 80)))
+    places = np.random.default_rng(2).uniform((10, 10), (150, 70), (40, 2))
+    for several, one in zip(stepped, whole, strict=True):
+        assert several.total_at(np.ones(3), places) == pytest.approx(one.total_at(np.ones(2), places), abs=0.03)
+        assert several.covariance.shape == (3, 3) and several.root.common.shape[1] == 3
+
+
+def test_a_rib_of_three_millimetres_parts_two_webs() -> None:
+    for family in web_dishes(part_of(rectangle(0, 0, 97, 80), rectangle(100, 0, 97, 80))):
+        assert family.total_at(np.ones(2), [[98.5, 40.0]]) == pytest.approx(0.0)
+        assert family.total_at(np.array([1.0, 0.0]), [[150.0, 40.0]]) == pytest.approx(0.0)
+
+
+def test_further_forms_keep_the_power_of_their_family() -> None:
+    assert [one.with_forms().power for one in web_dishes(part_of(rectangle(0, 0, 100, 80)))] == list(POWERS)

@@ -5,12 +5,14 @@ The programmes are invented; what is expected of each is plane geometry and arit
 
 from dataclasses import replace
 from itertools import groupby
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from nc_cases import pocket, shift
 
 from floorfit.nc.cutter import Cutter
+from floorfit.nc.doubts import _STOP, heights_of_tips
 from floorfit.nc.part_fit import _vote
 from floorfit.nc.programme import apply_offsets
 from floorfit.nc.tools import Tools
@@ -163,3 +165,51 @@ def test_the_vote_is_the_one_that_counting_everything_gives():
         found, number = _vote(box, ways)
         assert number == votes
         np.testing.assert_array_equal(found, best)
+
+
+def heights(*rows, shaped=False, cuts=True, axis=(0.0, 0.0, 1.0), stock=0.5):
+    """What `heights_of_tips` says of motions along one pocket: length, and Z at start and end of each."""
+    way, start, end = np.array(rows, float).T
+    at = np.column_stack([np.full(len(way), 60.0), np.full(len(way), 60.0)])
+    path = SimpleNamespace(
+        cutters=(Cutter(0.0),), cutter=np.zeros(len(way), int), is_usable=np.ones(len(way), bool), length=way,
+        start=np.column_stack([at, start]), end=np.column_stack([at, end]), axis=np.tile(axis, (len(way), 1)),
+    )  # fmt: skip
+    floor = SimpleNamespace(is_shaped=shaped, pocket=replace(plate().pockets[0], finish_stock=stock))
+    return [round(off, 6) for _, off in heights_of_tips(path, np.full(len(way), cuts), [floor])]
+
+
+def test_only_an_upright_cutter_on_level_ways_over_level_floors_says_a_height():
+    """The tip of a leaning cutter stands over its lowest place; one that goes down is not on its floor: geometry."""
+    assert heights((100, 2.1, 2.1)) == [0.1]
+    assert heights((100, 2.1, 2.1), axis=(0.6, 0.0, 0.8)) == heights((100, 2.1, 2.1), shaped=True) == []
+    assert heights((100, 2.4, 2.1)) == heights((100, 2.1, 2.1), cuts=False) == []
+
+
+def test_the_finish_of_a_floor_is_a_tenth_of_its_ways_at_least():
+    """A place where a cutter dips is no finish; of a floor with little stock a pass 0.08 mm above is no roughing."""
+    assert heights((96, 2.0, 2.0), (4, 1.9, 1.9)) == [] and heights((80, 2.0, 2.0), (20, 1.9, 1.9)) == [-0.1]
+    assert heights((100, 2.08, 2.08), stock=0.1) == [0.08] and heights((100, 2.3, 2.3)) == []
+
+
+def test_a_second_cut_of_nine_tenths_of_the_way_is_alike_and_one_of_two_thirds_is_not():
+    """Ten rows of 124 mm and 94 mm across against nine (0.91) and six (0.61): by hand."""
+    for step, codes in ((94 / 7, ["cut-again"]), (94 / 4, [])):
+        text = HEAD + every() + "M0\n" + every(step=step) + END
+        assert [one for one in told(applied(text))[0] if one == "cut-again"] == codes
+
+
+def test_roughing_before_a_stop_and_finishing_behind_it_is_no_second_cut():
+    assert "cut-again" not in told(applied(HEAD + every(z=2.3) + "M0\n" + every() + END))[0]
+
+
+def test_of_several_stops_the_last_one_before_the_second_cut_is_named():
+    text = HEAD + every() + "M1\nM0\n" + every() + END
+    (found,) = [one for one in applied(text).findings if one.code == "cut-again"]
+    assert found.place == f"line {text[: text.index('M0')].count(chr(10)) + 1}"
+
+
+@pytest.mark.parametrize(("block", "stops"), [("N10 M00", True), ("G4M1", True), ("SYM1=2", False), ("M100", False)])
+def test_words_that_stop(block: str, stops: bool):
+    """A word begins with its own letter (NISTIR 6556, 3.3.2); M100 is none of M0, M1 and M60."""
+    assert bool(_STOP.search(block)) is stops

@@ -210,3 +210,18 @@ def test_what_nothing_can_tell_is_said() -> None:
     assert told(fit_frame(CORNERS[:3], machine(CORNERS[:3]))) == ["datums-unchecked"]
     assert told(lifted([0.2, -0.2, 0.2, -0.2]), bounds=(10, 10, 1190, 490)) == ["datums-unchecked"]
     assert told(lifted([0.0] * 4), bounds=(10, 10, 1190, 490)) == []
+
+
+@pytest.mark.parametrize("bounds", [(0, 0, 1190, 500), (0, 0, 1200, 490), (10, 0, 1200, 500), (0, 10, 1200, 500)])
+def test_one_side_beyond_the_part_is_enough_that_nothing_can_tell(bounds):
+    assert told(lifted([0.2, -0.2, 0.2, -0.2]), 0.2, bounds) == ["datums-unchecked"]
+
+
+def test_a_height_that_all_datums_share_is_no_doubt_of_one():
+    """A rigid frame takes up what all points share: residuals of least squares with a constant add up to nothing."""
+    frame = lifted([0.2, -0.2, 0.2, -0.2])
+
+    def high_saddle(at):
+        return 0.5 + 0.2 * (at[:, 0] / 600 - 1) * (at[:, 1] / 250 - 1)
+
+    assert datum_findings(frame, (0, 0, 1200, 500), high_saddle, lambda at: np.full(len(at), 0.01)) == ()

@@ -245,3 +245,26 @@ def test_thickness_and_z_in_each_others_column_are_asked_about(noise: float, tol
     assert _codes(right) == []
     # A gauge that is stated to be as good as that is believed.
     assert settle_floor_z(part(), exchanged, "measured", None, 0.002).findings == ()
+
+
+def test_a_stock_of_three_tenths_is_seen_in_webs():
+    """Web = z - t - underside (contract): the drawing's Z under webs that still have 0.3 mm."""
+    rough = readings(small, z=np.full(36, 2.3))
+    rough = replace(rough, thickness=2.3 - small(rough.x, rough.y))
+    found = settle_floor_z(part(finish_stock=0.3), replace(rough, z=rough.z - 0.3), "measured", None, 0.01)
+    assert [one.code for one in found.findings] == ["z-finished"]
+
+
+@pytest.mark.parametrize(("z_noise", "rows", "told"), [(0.010, slice(None), True), (0.003, slice(None), False),
+                                                      (0.010, slice(14), False)])  # fmt: skip
+def test_exchanged_columns_are_asked_about_where_z_scatters_far_more_and_many_readings_say_so(z_noise, rows, told):
+    """A standard deviation of 11 degrees of freedom is off by a fifth, of 24 by a seventh: 1 / √(2 ν).
+
+    (JCGM 100:2008, E.4.3.) Alike to one and a half times, the two columns do not tell which is which.
+    """
+    table, rng = readings(small), np.random.default_rng(4)
+    noise = rng.standard_normal((2, len(table)))
+    table = replace(table, thickness=table.thickness + 0.002 * noise[0], z=table.z + z_noise * noise[1])
+    cut = readings(small, rows, z=table.z[rows])
+    cut = replace(cut, thickness=table.thickness[rows])
+    assert _codes(cut) == (["z-thickness-exchanged"] if told else [])

@@ -271,3 +271,23 @@ def test_calibration_of_another_gauge_is_refused_and_an_old_one_told() -> None:
     assert codes(gauge="ut-7", read_at="2031-01-31") == []
     assert codes(read_at="2031-02-03") == ["old-calibration"]  # 32 days
     assert codes(read_at="2032-01-01") == ["gauge-overdue", "old-calibration"]
+
+
+@pytest.mark.parametrize(("far", "code"), [(4, "outside-blocks"), (6, "far-blocks")])
+def test_far_blocks_are_those_of_most_readings(far: int, code: str) -> None:
+    """Most: more than half, of the word. The others lie on the blocks."""
+    gauge = calibrate(blocks_from_arrays([5.0, 10.0, 20.0], [5.0, 10.0, 20.0]))
+    webs = [2.0] * far + [6.0] * (10 - far)
+    (finding,) = apply_gauge(gauge, readings_from_arrays([0.0] * 10, [0.0] * 10, webs)).findings
+    assert finding.code == code
+
+
+@pytest.mark.parametrize(("velocity", "is_told"), [(6.07, False), (6.42, False), (3.15, True), (12.6, True)])
+def test_velocities_of_light_metals_pass_and_paths_counted_once_or_four_times_do_not(velocity: float, is_told: bool):
+    """Titanium 6.07 (ASTM E494, table X3.1), rolled aluminium 6.42 mm/µs (CRC Handbook): both from memory.
+
+    Times there alone, or there and back twice, make half or twice the velocity (ASTM E797, 4.1).
+    """
+    true = np.array([1.0, 2.0, 4.0])
+    gauge = calibrate(blocks_from_arrays(true, tof=2 * true / velocity))
+    assert ["far-velocity" in one.code for one in gauge.findings] == [True] * is_told

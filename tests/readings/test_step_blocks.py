@@ -96,3 +96,26 @@ def test_a_gauge_that_is_right_shows_whole_tenths(tmp_path: Path, rows: str) -> 
     assert calibrate(read_blocks(written(tmp_path, f"true_mm,reading_mm\n{rows}\n"))).scale == pytest.approx(
         1, abs=5e-3
     )
+
+
+def test_steps_of_some_hundredths_of_an_inch_are_exchanged_too(tmp_path: Path) -> None:
+    """Inch blocks are made in whole hundredths (common practice, no source); 0.0021 in is 0.05 mm (SP 811, B.8)."""
+    rows = "0.0421,0.04\n0.0822,0.08\n0.1223,0.12\n0.2024,0.20\n"
+    with pytest.raises(InputError, match="look exchanged"):
+        calibrate(read_blocks(written(tmp_path, "true_in,reading_in\n" + rows)))
+    calibrate(read_blocks(written(tmp_path, "reading_in,true_in\n" + rows)))
+
+
+@pytest.mark.parametrize(
+    ("header", "rows", "scale"),
+    [
+        # 0.1 mm off at every step: the display and the blocks are both in tenths.
+        ("true_mm,reading_mm", "1,1.1\n2,2.1\n3,3.1\n5,5.1", 1.0),
+        # A display in steps of 0.05 mm shows no whole tenths.
+        ("true_mm,reading_mm", "0.9984,1.05\n1.9991,2.05\n2.9987,3.05\n4.9990,5.05", 1.0),
+        # Times of 0.5, 1, 2 and 3 µs there and back at 6.3 mm/µs (ASTM E797, 4.1: t = v TOF/2).
+        ("true_mm,tof_us", "1.575,0.5\n3.15,1\n6.3,2\n9.45,3", 6.3),
+    ],
+)
+def test_round_numbers_alone_are_no_exchange(tmp_path: Path, header: str, rows: str, scale: float) -> None:
+    assert calibrate(read_blocks(written(tmp_path, f"{header}\n{rows}\n"))).scale == pytest.approx(scale, rel=1e-3)

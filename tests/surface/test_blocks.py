@@ -7,7 +7,7 @@ import pytest
 from scipy.linalg import cholesky_banded
 
 from floorfit.errors import NumericalError
-from floorfit.surface.blocks import Factor, as_sparse, factorise, outer, product
+from floorfit.surface.blocks import Factor, Rights, as_sparse, factorise, outer, product
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.spline import plane_coefficients
 
@@ -162,3 +162,63 @@ def test_product_and_outer_are_the_dense_ones() -> None:
     kept = _dense(np.ones_like(band)) > 0
     flat = vectors[0].ravel()
     assert np.allclose(_dense(outer(vectors[0]))[kept], np.outer(flat, flat)[kept])
+
+
+@CASES
+def test_loosened_factor_adds_directions_to_the_prior(cell: float) -> None:
+    """N + S' with S' = (S⁻¹ + M Mᵀ)⁻¹ made as it is written, and |N + S'| |S| / |S'|."""
+    grid = make_grid((0.0, 0.0, 8.0, 5.0), cell)
+    normal = grid.normal(RNG.uniform([0, 0], [8, 5], (80, 2)), np.ones(80))
+    energy = 0.1 * grid.energy(tension=0.7) + outer(np.zeros(grid.shape))
+    energy[0, :, 3] += 0.05
+    many = RNG.normal(size=(2, *grid.shape))
+    s, m = _dense(energy), many.reshape(2, -1).T
+    loose = np.linalg.inv(np.linalg.inv(s) + m @ m.T)
+    dense = _dense(normal) + loose
+    factor = factorise(normal + energy).loosened(normal, many)
+    right = RNG.normal(size=(3, *grid.shape))
+    expected = np.linalg.solve(dense, right.reshape(3, -1).T).T.reshape(right.shape)
+    assert np.allclose(factor.solve_many(right), expected, atol=1e-6 * abs(expected).max())
+    logs = [np.linalg.slogdet(one)[1] for one in (dense, s, loose)]
+    assert factor.log_determinant() == pytest.approx(logs[0] + logs[1] - logs[2], rel=1e-8)
+    # One after the other is both at once.
+    twice = factorise(normal + energy).loosened(normal, many[:1]).loosened(normal, many[1:])
+    assert np.allclose(twice.solve_many(right), expected, atol=1e-6 * abs(expected).max())
+    assert twice.log_determinant() == pytest.approx(factor.log_determinant(), rel=1e-8)
+
+
+@CASES
+def test_samples_less_a_solution_are_that(cell: float) -> None:
+    grid, _, factor, _ = _freed(cell)
+    right = RNG.normal(size=(4, *grid.shape))
+    (x, along), (same, too) = (factor.normals(4, np.random.default_rng(6)) for _ in range(2))
+    plain, less = factor.spread(x, along), factor.spread(same, too, right)
+    expected = plain - factor.solve_many(right).transpose(1, 2, 0)
+    assert np.allclose(less, expected, atol=1e-7 * abs(expected).max())
+
+
+@CASES
+def test_products_with_the_inverse_of_right_sides_that_begin_anywhere(cell: float) -> None:
+    grid, _, factor, dense = _freed(cell)
+    many = RNG.normal(size=(5, *grid.shape))
+    for one, first in zip(many, (4, 0, 3, grid.shape[0] - 1, 1), strict=True):
+        one[:first] = 0.0
+    one = RNG.normal(size=grid.shape)
+    g, r = many.reshape(5, -1).T, one.ravel()
+    solved = np.linalg.solve(dense, np.column_stack([g, r]))
+    pairs, with_one, own = factor.inner(Rights.of(one, many))
+    scale = abs(solved).max() * max(abs(g).max(), abs(r).max())
+    assert np.allclose(pairs, g.T @ solved[:, :5], atol=1e-6 * scale)
+    assert np.allclose(with_one, g.T @ solved[:, 5], atol=1e-6 * scale) and own == pytest.approx(
+        r @ solved[:, 5], rel=1e-6
+    )
+
+
+@pytest.mark.parametrize(("column", "block"), [(0, 1), (2, 1), (3, 2), (6, 3)])
+def test_the_block_that_fixes_nothing_is_named(column: int, block: int) -> None:
+    """Three columns to a block: a unit matrix with one entry below 0, at the end of a column."""
+    band = np.zeros((4, 7, 7, 5))
+    band[0, :, 3] = 1.0
+    band[0, column, 3, -1] = -1.0
+    with pytest.raises(NumericalError, match=f"at block {block} of 3"):
+        factorise(band)

@@ -11,6 +11,7 @@ import pytest
 from floorfit.surface.cell_width import MAX_CELLS, MIN_CELLS, choose_cell, final_cell, keeps_planes
 from floorfit.surface.grid import make_grid
 from floorfit.surface.reml import Prior, assemble, solve
+from floorfit.surface.spline import plane_coefficients
 
 BOX = (-100.0, 50.0, 500.0, 350.0)
 AREA = 600.0 * 300.0
@@ -72,3 +73,38 @@ def test_planes_that_lose_two_hundredths_in_rounding_are_not_kept(lost: float, i
     assert keeps_planes(equations, solution, BOX)
     rounded = SimpleNamespace(solve=lambda right: (1 - lost) * solution.factor.solve(right))
     assert keeps_planes(equations, SimpleNamespace(factor=rounded), BOX) is is_kept  # type: ignore[arg-type]
+
+
+def fine_cells(count: int, smoothing: float) -> float:
+    found = final_cell(BOX, np.full(count, 0.01), None, Prior(smoothing), searched(400.0))
+    return AREA / found**2
+
+
+def test_a_smoothing_that_is_set_has_cells_of_six_tenths_of_its_own_length() -> None:
+    # λ u² A / n = 5⁴ mm⁴, so that its length is 5 mm, and the cell 3 mm: between a twelfth and a sixth of the spacing.
+    assert fine_cells(400, 5.0**4 * 400 / (0.01**2 * AREA)) == pytest.approx(AREA / 3.0**2)
+    # All but interpolating: twelve cells to the spacing; of very many readings ten times the most cells.
+    assert fine_cells(400, 1e-6) == pytest.approx(144 * 400)
+    assert fine_cells(4000, 1e-6) == pytest.approx(10 * MAX_CELLS)
+    # All but a plane: six to the spacing.
+    assert fine_cells(400, 1e9) == pytest.approx(36 * 400)
+
+
+def test_no_ground_is_so_rough_that_it_has_more_than_four_times_the_most_cells() -> None:
+    found = final_cell(BOX, np.full(300, 0.01), None, None, searched(400.0, parameters=1e6))
+    assert (
+        AREA / found**2 == pytest.approx(4 * MAX_CELLS) == pytest.approx(AREA / choose_cell(BOX, 10**6, fine=True) ** 2)
+    )
+
+
+def test_a_plane_that_is_lost_at_one_end_is_lost() -> None:
+    points = np.random.default_rng(3).uniform(BOX[:2], BOX[2:], (60, 2))
+    equations = assemble(make_grid(BOX, 60.0), points, np.zeros(60), np.full(60, 1e4), 60.0)
+    solution = solve(equations, Prior(1e5))
+
+    rise = plane_coefficients(equations.grid, np.array([100 / 600, 1 / 600, 0.0]))  # 0 at X −100, 1 at X 500
+
+    def rounded(right: np.ndarray) -> np.ndarray:
+        return np.asarray(solution.factor.solve(right) - 0.02 * rise)
+
+    assert not keeps_planes(equations, SimpleNamespace(factor=SimpleNamespace(solve=rounded)), BOX)  # type: ignore[arg-type]

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from finished_webs import finished_readings, places, small_part, small_record
 
 from floorfit.readings.observations import readings_from_arrays
 from floorfit.verify import verify
+from floorfit.verify.misfiled import of_other_plate
 
 #: Sides of the invented plate, mm.
 LENGTH, WIDTH = 400.0, 310.0
@@ -170,3 +172,41 @@ def test_one_value_on_each_floor_is_no_reading():
     level = 2.0 + 0.01 * (np.arange(9) % 3)
     found = verify(small_record(), replace(GOOD, thickness=level[FLOOR]))
     assert {one.verdict for one in found.floors} == {"not-read"} and "all one value" in found.readings.reason[0]
+
+
+def _follows(own: np.ndarray, predicted: np.ndarray, u: float) -> str:
+    """What is said of ten floors with as many readings each."""
+    prediction = SimpleNamespace(part=SimpleNamespace(pockets=range(10)), is_held=lambda k: False)
+    taken = SimpleNamespace(
+        is_used=np.ones(len(own), bool), predicted=predicted, deviation=own,
+        floor=np.repeat(np.arange(10), len(own) // 10),
+        u=np.full(len(own), u),
+    )  # fmt: skip
+    return of_other_plate(prediction, taken)  # type: ignore[arg-type]
+
+
+def test_scatter_of_the_readings_takes_nothing_from_what_they_follow():
+    """The slope of y on an x without error is not biased by errors of y (Gauss-Markov; W. A. Fuller 1987, 1.1)."""
+    rng = np.random.default_rng(8)
+    predicted = 0.02 * rng.standard_normal(400)
+    assert _follows(predicted + 0.02 * rng.standard_normal(400), predicted, 0.02) == ""
+    assert "another plate's" in _follows(0.02 * rng.standard_normal(400), predicted, 0.02)
+
+
+def test_readings_that_scatter_less_than_stated_are_as_uncertain_as_stated():
+    """u = 1/√Σ(x/u)² of a slope, here 0.1: that 0.65 of it is followed is 3.5 of it from 1; half of that u, seven."""
+    rng = np.random.default_rng(9)
+    predicted = rng.standard_normal((10, 10))
+    predicted = (predicted - predicted.mean(axis=1, keepdims=True)).ravel()
+    u = 0.1 * float(np.sqrt((predicted**2).sum()))
+    assert _follows(0.65 * predicted, predicted, u) == "" and _follows(0.65 * predicted, predicted, u / 2) != ""
+
+
+def test_a_plate_that_follows_four_fifths_may_be_the_one_and_three_fifths_not_and_few_readings_say_nothing():
+    """The limit of 0.7 and the 20 degrees of freedom are the module's own choice; the slope is arithmetic."""
+    predicted = np.tile([-0.03, 0.0, 0.01, 0.02], 10)
+    assert _follows(0.8 * predicted, predicted, 1e-4) == "" and "follow 0.60" in _follows(
+        0.6 * predicted, predicted, 1e-4
+    )
+    few = np.tile([-0.02, 0.02], 10)
+    assert _follows(0.0 * few, few, 1e-4) == "" and _follows(0.0 * predicted, predicted, 1e-4) != ""

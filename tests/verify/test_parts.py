@@ -2,6 +2,7 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,10 +17,10 @@ from floorfit.run import correct
 from floorfit.verify import expected_from, read_expected, verify
 from floorfit.verify import series as series_of
 from floorfit.verify.bias import student_factor
-from floorfit.verify.parts import _enough
+from floorfit.verify.parts import _enough, _is_same
 from floorfit.verify.series_folder import fill_series, series_answers
 from floorfit.verify.shapes import Alike
-from floorfit.verify.stream import Shelf, read_job
+from floorfit.verify.stream import Shelf, _doubt, read_job
 from floorfit.verify.written import write_tables
 
 
@@ -207,3 +208,22 @@ def test_readings_that_do_go_with_the_squared_curvature_left() -> None:
         assert _enough(small_part(), readings, Alike(0.9, left, "yes")) == wanted
     assert _enough(small_part(), 100.0, Alike(0.6, 1.01, "partly")) is None  # no better than without
     assert _enough(small_part(), 100.0, Alike(0.1, 0.25, "no")) is None
+
+
+def test_one_job_twice_and_one_warp_twice_are_the_same_and_plates_that_cross_are_not() -> None:
+    """Two plates may bend alike at a place, not all over; a job has its id wherever its folder stands: definition."""
+    warp = np.array([0.0, 0.1, 0.3])
+    one = SimpleNamespace(job="a", warp=warp)
+    assert _is_same(one, SimpleNamespace(job="a", warp=warp + 1)) and _is_same(one, SimpleNamespace(job="b", warp=warp))
+    assert not _is_same(one, SimpleNamespace(job="b", warp=np.array([0.0, 0.2, 0.3])))
+
+
+@pytest.mark.parametrize(
+    ("code", "doubt"),
+    [("common-height", ""), ("stands-off", ""), ("datums-off", "datums-off"), ("far-blocks", "far-blocks")],
+)
+def test_a_height_spoils_no_mean_and_a_wrong_input_does(code: str, doubt: str) -> None:
+    """The mean is taken with its plane free, so that a constant is nothing to it (Wahba 1990, 2.4: its null space)."""
+    fine, unknown = {"reason": "", "offset_mm": 0.1}, {"reason": "floor-z-unknown: measure it", "offset_mm": None}
+    assert _doubt({"decisions": [fine, unknown], "findings": [{"code": code}]}) == doubt
+    assert _doubt({"decisions": [unknown, unknown], "findings": [{"code": code}]}) == "floor-z-unknown"
