@@ -3,6 +3,8 @@
 The fit draws the dishes of all webs from one normal distribution, so that a web that stands out by ten times its size
 loses the readings at its middle, and is sure without them. Here each explanation gets what it is worth: one reading in
 twenty lies, evenly over a millimetre (as the fit has it), and one web in a hundred bends freely.
+A reading that the surface follows alone, at a web's middle or in a corner, may lie as well: it is asked about even
+where the fit believes it.
 """
 
 from __future__ import annotations
@@ -16,8 +18,9 @@ from numpy.typing import NDArray
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Decision
+from floorfit.decision.rules import Wording
 from floorfit.part.lattice import floor_points
-from floorfit.part.model import Part
+from floorfit.part.model import Part, Pocket
 from floorfit.surface.fit import Fit
 from floorfit.surface.robust import BAD_COST
 from floorfit.web import Webs, left_after, margin
@@ -68,15 +71,24 @@ def odd_webs(
     Notes
     -----
     Readings of one floor are Gaussian about what the surface would be without them, which follows from the posterior
-    with them. With an odd web a normal amount of its shape is added. Chances are those of all ways in which up to
-    `MOST_BAD` doubted readings may lie (Bayes' theorem).
+    with them; of a reading that the surface follows, the fit without it tells. With an odd web a normal amount of its
+    shape is added. Chances are those of all ways in which up to `MOST_BAD` doubted readings may lie (Bayes' theorem).
     """
     out: dict[int, str] = {}
     if fit.surface.shapes is None:
         return out
-    for k in np.unique(floor[(fit.weights < 1) & (floor >= 0)]).tolist():
+    lies, wording = _chance_of_lie(fit), Wording(part.units)
+    for k in np.unique(floor[((fit.weights < 1) | (lies > 1 - level)) & (floor >= 0)]).tolist():
         rows = np.flatnonzero(floor == k)
         if decisions[k].action == "hold" or len(rows) > MOST_READINGS:
+            continue
+        followed = rows[(fit.weights[rows] > 0) & (lies[rows] > 1 - level)]
+        for row in followed[[_is_out_without(part, webs, fit, points, one, decisions[k], k) for one in followed]][:1]:
+            out[k] = (
+                f"the reading near {wording.place(points[row])} stands out, and the floor is cut by it: if it lies "
+                f"({100 * lies[row]:.0f} % likely), the web is out of its limits; take two more readings there"
+            )
+        if k in out or (fit.weights[rows] == 1).all():
             continue
         chance = _chance_out(part, webs, fit, points, u, rows, decisions[k], k)
         if chance > 1 - level:
@@ -94,19 +106,40 @@ def _chance_out(
     pocket = part.pockets[index]
     over = floor_points(pocket)
     told = _Told.of(fit, points[rows], u[rows], rows, over, pocket.id)
-    x, y = over.T
-    aimed = webs.aimed(x, y)
-    reached = left_after(decision.correction.at(x, y), 0.0, webs.left(pocket, x, y) + aimed)
     ordinary, odd = [], []
     for is_good, cost in _ways(fit.weights[rows]):
         ordinary.append(cost + told.logs(is_good, 0)[0])
         for power in ODD_POWERS:
             log, change = told.logs(is_good, power)
-            is_out = bool((margin(pocket.limits_on(x, y), reached - aimed - change) < 0).any())
-            odd.append((cost + np.log(ODD_SHARE / len(ODD_POWERS)) + log, is_out))
+            odd.append(
+                (cost + np.log(ODD_SHARE / len(ODD_POWERS)) + log, _is_out(webs, pocket, decision, over, change))
+            )
     highest = max(*ordinary, *(log for log, _ in odd))
     total = sum(np.exp(log - highest) for log in [*ordinary, *(log for log, _ in odd)])
     return float(sum(np.exp(log - highest) for log, is_out in odd if is_out) / total)
+
+
+def _chance_of_lie(fit: Fit) -> Array:
+    """Chance that each reading is bad, by how far it is from the fit without it (Bayes' theorem)."""
+    spread = fit.loo.deviation * np.sqrt(fit.dispersion) * fit.scale
+    cost = (fit.loo.residual / spread) ** 2 + np.log(2 * np.pi * spread**2) - BAD_COST
+    return np.asarray(1 / (1 + np.exp(-0.5 * cost)))
+
+
+def _is_out_without(part: Part, webs: Webs, fit: Fit, points: Array, row: int, decision: Decision, index: int) -> bool:
+    """Whether the web is out of its limits by the fit without one reading, which is exact there: ``f − h·e``."""
+    over = floor_points(part.pockets[index])
+    samples = fit.posterior.samples_at(np.vstack([points[row], over]))
+    gain = samples[:, 0] @ samples[:, 1:] / (samples[:, 0] @ samples[:, 0])
+    return _is_out(webs, part.pockets[index], decision, over, -gain * fit.loo.leverage[row] * fit.loo.residual[row])
+
+
+def _is_out(webs: Webs, pocket: Pocket, decision: Decision, over: Array, change: Array) -> bool:
+    """Whether a floor leaves its limits, with a change of the warp at places over it."""
+    x, y = over.T
+    aimed = webs.aimed(x, y)
+    reached = left_after(decision.correction.at(x, y), 0.0, webs.left(pocket, x, y) + aimed)
+    return bool((margin(pocket.limits_on(x, y), reached - aimed - change) < 0).any())
 
 
 def _ways(weights: Array) -> Iterator[tuple[Flags, float]]:

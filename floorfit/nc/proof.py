@@ -187,12 +187,22 @@ class _Proof(FileProof):
         self.check(old.line[row], bad, "a direction of the tool between that is not on the way")
 
     def _arcs(self, old: HeardProgramme, new: HeardProgramme, row: Rows) -> None:
-        """The pieces of an arc have its centre, its sense, and together its angle."""
+        """The pieces of an arc lie on its circle, and have its radius, its sense and together its angle.
+
+        Ends are looked at before. A third place on the way tells a circle, where a centre found from a radius does not:
+        it moves by the rounding of the ends times the radius over the chord.
+        """
         arc = old.kind[row] == TURN
         if not arc.any():
             return
         whole = np.bincount(row)[row] == 1
         off = np.hypot(*(old.centre[row] - new.centre).T)
+        pieces = np.flatnonzero(arc & ~whole)
+        middle, centre = new.on_arcs(pieces, np.full(len(pieces), 0.5)), old.centre[row[pieces]]
+        radius = np.hypot(*(old.tip[row[pieces], :2] - centre).T)
+        aside = np.abs(np.hypot(*(middle[:, :2] - centre).T) - radius)
+        other = np.abs(np.hypot(*(new.tip[pieces, :2] - new.centre[pieces]).T) - radius)
+        off[pieces] = np.maximum(aside, other)
         self.check(
             old.line[row],
             arc & ~(off <= np.where(whole, _SAME_MM, _ARC_MM)) & ~np.isnan(old.centre[row, 0]),

@@ -15,7 +15,7 @@ from floorfit.readings.observations import Readings
 from floorfit.readings.rough_warp import fit_rough_warp
 from floorfit.readings.warp import nominal_levels
 
-__all__ = ["UNKNOWN_Z", "FloorZ", "settle_floor_z"]
+__all__ = ["UNKNOWN_Z", "FloorZ", "programmed_z", "settle_floor_z"]
 
 #: Measured Z from which the others are estimated: the least for a spread.
 FEWEST = 6
@@ -30,6 +30,8 @@ ALIKE, ENDS = 0.5, 0.05
 BEYOND = 0.25
 #: Spread of measured Z about the programme, mm, below which they are the programme's, rounded.
 ROUNDED_MM = 0.0008
+#: Such Z that are told, and how far the undersides below them spread, mm: a flat plate has not moved. Own choice.
+MANY, BENT_MM = 12, 0.1
 #: Thicknesses that scatter on their floors by less than this share of their uncertainty, and Z by so many times as much
 #: as these, look like each other's column, with so many degrees of freedom. Own choice.
 TOO_EVEN, TIMES, FREEDOM = 0.35, 2.0, 20
@@ -190,6 +192,32 @@ def _height(readings: Readings, warp: Array, u: float) -> tuple[Finding, ...]:
         f"underside is at {middle:+.3f} mm, from {low:+.3f} to {high:+.3f}."
     )
     return (Finding("stands-off", readings.source, "", text, "note"),)
+
+
+def programmed_z(part: Part, readings: Readings) -> tuple[Finding, ...]:
+    """Say where the Z of the roughed floors are the programme's to the last digit, and the plate is bent.
+
+    Parameters
+    ----------
+    part : Part
+    readings : Readings
+        In the part frame.
+    """
+    floor = np.asarray(assign_floors(part, readings.x, readings.y), np.intp)
+    rows = (floor >= 0) & np.isfinite(readings.thickness) & np.isfinite(readings.z)
+    if rows.sum() < MANY:
+        return ()
+    rough, under = nominal_levels(part, readings.x, readings.y, floor)
+    low, high = np.quantile((readings.z - readings.thickness - under)[rows], [ENDS, 1 - ENDS])
+    if float(np.abs(readings.z - rough)[rows].max()) > ROUNDED_MM or high - low < BENT_MM:
+        return ()
+    text = (
+        f"all {int(rows.sum())} Z of the floors are the programme's to the last digit, under a plate that is bent by "
+        f"{high - low:.3f} mm. Were they measured? If not, every offset is off by how far the plate moved since "
+        "roughing, and nothing shows it: measure them, or leave z_mm out and state --floor-z as-programmed with "
+        "--moved-u."
+    )
+    return (Finding("z-programmed", readings.source, "", text, "warning"),)
 
 
 def _scatter(x: Array, y: Array, floor: Rows, values: Array) -> Array | None:

@@ -258,3 +258,13 @@ def test_a_floor_that_is_off_where_optional_blocks_run_is_told():
     done = apply_offsets(PART, corrections(A=0.1), (head + whole + low + whole).encode(), tools=TOOLS)
     assert "floor-off" in {one.code for one in done.findings}
     assert not done.is_complete
+
+
+def test_short_pieces_of_a_wide_arc_are_on_it_though_their_centres_scatter():
+    """By Pythagoras a centre stands √(R² - c²/4) off a chord c, square to it: ends rounded move it by R / c of that."""
+    wide = TEXT.replace("X180. A0.\nG3 X190. Y30. R10. (round)\n", "G3 X180. R1000.\n")
+    done = apply_offsets(PART, corrections(B=follow("B", 0.3)), wide.encode(), tools=TOOLS)
+    ends = np.array(re.findall(rb"X([\d.]+) Y([\d.]+) Z[\d.]+ R1000", done.data), float)
+    assert len(ends) > 5
+    middle = np.array([155.0, 20 + np.sqrt(1000.0**2 - 25.0**2)])
+    assert np.abs(np.hypot(*(ends - middle).T) - 1000).max() < 0.001

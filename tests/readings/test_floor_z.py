@@ -11,7 +11,7 @@ from small_part import document, part, plane, readings
 import floorfit
 from floorfit.errors import InputError
 from floorfit.part import part_from_document
-from floorfit.readings.floor_z import settle_floor_z
+from floorfit.readings.floor_z import programmed_z, settle_floor_z
 
 
 def _without_z(rows: slice = slice(None)):
@@ -82,6 +82,27 @@ def test_an_underside_that_stands_off_alike_everywhere_is_asked_about(off: float
     assert _codes(replace(table, z=table.z + off)) == ["common-height"]
     # A plate that is bent by as much is none of that.
     assert _codes(readings(lambda x, y: off + 10 * small(x, y))) == []
+
+
+def bent(x, y):
+    """0.18 mm from corner to corner of the floors."""
+    return 2 * plane(x, y)
+
+
+def test_z_that_are_the_programmes_under_a_bent_plate_may_not_be_measured():
+    """A floor that moved by m since roughing is at nominal + stock + m (contract); a probe repeats to some µm (common
+    practice, no source). Thirty-six Z to 0.001 mm that are all the programme's were written down, not probed."""
+    table = readings(bent)
+    found = programmed_z(part(), table)
+    assert [one.code for one in found] == ["z-programmed"]
+    assert "36 Z" in found[0].text and "--moved-u" in found[0].text
+    result = floorfit.correct(part(), table)
+    assert [one.code for one in result.findings] == ["z-programmed"] and not result.conforms
+    some = np.where(np.arange(len(table)) % 9 == 4, 0.001, 0.0)
+    for honest in (replace(table, z=table.z + some), readings(lambda x, y: 0.2 * bent(x, y)), _without_z()):
+        assert programmed_z(part(), honest) == ()
+    assert programmed_z(part(), readings(lambda x, y: 5 * bent(x, y), slice(11))) == ()
+    assert programmed_z(part(), readings(lambda x, y: 5 * bent(x, y), slice(12))) != ()
 
 
 def test_an_estimated_z_adds_its_spread_in_squares():
