@@ -22,8 +22,9 @@ _EPILOG = """examples:
 
 POINTS is a readings file with the thickness left blank, in the order of a short path over the floors and back: half of
 each floor's places either way, so that a gauge that drifts shows and is not taken for a tilt. Keep the order. A map
-with the same name and the ending .png is written beside it. With --after, places are planned for the floors that the job left undecided or
-held for want of readings. Look at the map before a machine follows it: clamps and tool reach are not known here.
+with the same name and the ending .png is written beside it. With --after, places are planned for the floors that the
+job left undecided or held for want of readings. Look at the map before a machine follows it: clamps and tool reach are
+not known here.
 """
 
 

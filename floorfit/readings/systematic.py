@@ -179,7 +179,7 @@ def likeliest(data: Sharers, columns: Sequence[Cause], model: Sequence[Cause] = 
 
 
 def estimated(data: Sharers, cause: Cause) -> Systematic:
-    """Return what the readings say of one cause, whether it is there or not: how large it could be, unseen, is in its u.
+    """Return what the readings say of one cause, there or not: how large it could be, unseen, is in its u.
 
     Parameters
     ----------
