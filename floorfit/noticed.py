@@ -14,7 +14,7 @@ from floorfit.part.model import Part
 from floorfit.readings.causes import columns_to_try, words_of
 from floorfit.readings.observations import Observations
 from floorfit.readings.repeats import Sites
-from floorfit.readings.systematic import Cause, Sharers, Systematic, find_systematic, likeliest
+from floorfit.readings.systematic import Cause, Sharers, Systematic, estimated, find_systematic, likeliest
 from floorfit.surface.slow import TOLD_GAIN
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from floorfit.surface.expected import Agreement, Expected
     from floorfit.surface.smoother import Smoother
 
-__all__ = ["fit_findings", "shared_errors", "shared_findings"]
+__all__ = ["fit_findings", "hidden_drift", "shared_errors", "shared_findings"]
 
 #: Share of the models with an error of Z from which it is told.
 TOLD_SHARE = 0.25
@@ -39,8 +39,10 @@ def shared_errors(
     fit: Fit,
     least_mm: float,
     expected: Expected | None = None,
-) -> tuple[Systematic, ...]:
+) -> tuple[tuple[Systematic, ...], Systematic | None]:
     """Errors that the readings share, estimated jointly with the surface; none are looked for in very many readings.
+
+    And what they say of a drift, whether it is there or not; None where none was looked for.
 
     Parameters
     ----------
@@ -63,7 +65,7 @@ def shared_errors(
     """
     rows = np.flatnonzero(sites.of(seen) >= 0)
     if len(rows) > MOST_SEARCHED:
-        return ()
+        return (), None
     columns = columns_to_try(part, seen.readings, seen.floor, sites.of(seen) >= 0)
     tried = [replace(one, values=one.values[rows]) for one in columns]
     tried = [_with_allowed(one, fit) for one in tried]
@@ -71,13 +73,14 @@ def shared_errors(
     data = _sharers(seen, sites, rows, fit.smoother, mean)
     first = likeliest(data, tried)
     found = find_systematic(data, tried, least_mm, first)
+    drift = next((estimated(data, one) for one in tried if one.kind == "drift"), None)
     if found or expected is not None or first is None or first[1].chance > DOUBTED:
-        return found
+        return found, drift
     cause, doubted = first
     share = np.zeros(len(seen))
     share[rows] = cause.values
     again = fit.smoother.anew(sites.points, sites.warp - doubted.effect * share[sites.rows], sites.u)
-    return find_systematic(_sharers(seen, sites, rows, again, mean), tried, least_mm)
+    return find_systematic(_sharers(seen, sites, rows, again, mean), tried, least_mm), drift
 
 
 def _with_allowed(cause: Cause, fit: Fit) -> Cause:
@@ -112,6 +115,30 @@ def shared_findings(source: str, found: Sequence[Systematic]) -> tuple[Finding, 
     found : sequence of Systematic
     """
     return tuple(Finding(f"shared-{one.kind}", source, "", words_of(one), "warning") for one in found)
+
+
+def hidden_drift(source: str, fit: Fit, drift: Systematic | None, limit_mm: float) -> tuple[Finding, ...]:
+    """Say where a drift as large as the limit could not be told from the plate, in the order of the readings.
+
+    Parameters
+    ----------
+    source : str
+        Name of the readings file.
+    fit : Fit
+        Where it allows for an error in the order of the readings, nothing is hidden.
+    drift : Systematic or None
+        What the readings say of one.
+    limit_mm : float, mm
+        Size of a shared error that is not let go.
+    """
+    if drift is None or fit.models[0].in_order is not None or 2 * drift.u <= limit_mm:
+        return ()
+    size = f"of up to {2 * drift.u:.3f} mm (k = 2)" if np.isfinite(drift.u) else "of any size"
+    text = (
+        f"a drift of the gauge {size} over the readings could not be told from the plate's own shape, in the order in "
+        "which they were taken. Read there and back, as `plan` orders places, or the first places again."
+    )
+    return (Finding("drift-hidden", source, "", text, "note"),)
 
 
 def fit_findings(source: str, fit: Fit, agreed: Agreement | None, has_prior: bool = False) -> tuple[Finding, ...]:

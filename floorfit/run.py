@@ -200,14 +200,14 @@ def _decided(
     modes: Modes | None,
 ) -> Result:
     from floorfit.decision.odd_web import odd_webs
-    from floorfit.noticed import fit_findings, shared_errors, shared_findings
+    from floorfit.noticed import fit_findings, hidden_drift, shared_errors, shared_findings
     from floorfit.readings.causes import doubted_floors
     from floorfit.web import Webs
 
     source = seen.readings.source
     webs = Webs(fit.surface, _available(seen, sites, fit), settings.bias)
     mean = None if agreed is None else agreed.used
-    systematic = shared_errors(part, seen, sites, fit, settings.reading_u, mean)
+    systematic, drift = shared_errors(part, seen, sites, fit, settings.reading_u, mean)
     decisions = _decisions(part, taken, settings, webs, fit, seen)
     large = [one for one in systematic if one.size > settings.systematic]
     doubted = doubted_floors(part, large, [one.margin_mm for one in decisions])
@@ -226,6 +226,7 @@ def _decided(
             *_datum_findings(part, taken.frame, fit),
             *fit_findings(source, fit, agreed, modes is not None),
             *shared_findings(source, systematic),
+            *hidden_drift(source, fit, None if systematic else drift, settings.systematic),
         ),
         taken.gauge,
         taken.frame,

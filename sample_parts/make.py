@@ -22,6 +22,7 @@ from random_readings import Taken, take_readings
 
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_to_document
+from floorfit.planning.path import order_there_and_back
 from floorfit.units import MM_PER_UNIT
 
 FRAME_SEED = 48
@@ -104,6 +105,14 @@ def rib_readings(plate: Plate) -> Taken:
 def lofted_readings(plate: Plate) -> Taken:
     """Seven readings a floor along its normal, two in a hundred bad; the Z of the roughed floor was measured."""
     return take_readings(plate, LOFTED_SEED + 1, 7, noise=0.010, bad=0.02, measured_z=True)
+
+
+def there_and_back(taken: Taken) -> Taken:
+    """In the order in which `floorfit plan` would have the places read."""
+    r = taken.readings
+    rows = order_there_and_back(np.column_stack([r.x, r.y]), r.pocket)
+    columns = {name: getattr(r, name)[rows] for name in ("x", "y", "thickness", "z", "pocket")}
+    return Taken(replace(r, **columns), taken.fault[rows], taken.warp[rows])
 
 
 def shaped_text(part: Part) -> str:
@@ -210,7 +219,7 @@ def write(folder: Path) -> None:
     )
     for name, make, take, csv, seed in jobs:
         plate = make()
-        taken = take(plate)
+        taken = there_and_back(take(plate))
         (folder / name).mkdir(parents=True, exist_ok=True)
         files = {
             "part.json": part_text(plate.part),

@@ -20,9 +20,11 @@ _EPILOG = """examples:
   floorfit plan part.json --count 120 --probe-radius 4 -o points.csv
   floorfit plan part.json --after job -o more_points.csv
 
-POINTS is a readings file with the thickness left blank, in the order of a short path. A map with the same name and
-the ending .png is written beside it. With --after, places are planned for the floors that the job left undecided or
-held for want of readings. Look at the map before a machine follows it: clamps and tool reach are not known here.
+POINTS is a readings file with the thickness left blank, in the order of a short path over the floors and back: half of
+each floor's places either way, so that a gauge that drifts shows and is not taken for a tilt. Keep the order. A map
+with the same name and the ending .png is written beside it. With --after, places are planned for the floors that the
+job left undecided or held for want of readings. Look at the map before a machine follows it: clamps and tool reach are
+not known here.
 """
 
 
@@ -31,7 +33,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser = commands.add_parser(
         "plan",
         help="where to take readings, and in what order",
-        description="Plan where to take readings so that the offsets are known best, and order them for a short path.",
+        description="Plan where to take readings so that the offsets are known best, in the order of a short path.",
         epilog=_EPILOG,
     )
     parser.add_argument("part", metavar="PART", help="part file (JSON)")

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from floorfit.arrays import Array, Rows
 
-__all__ = ["order_by_group", "order_path", "path_length"]
+__all__ = ["order_path", "order_there_and_back", "path_length"]
 
 #: Longest run of places that or-opt moves.
 LONGEST_RUN = 3
@@ -123,8 +123,11 @@ def _step(gaps: Array, path: list[int], a: int, b: int) -> float:
     return float(gaps[path[a], path[b]]) if a >= 0 and b < len(path) else 0.0
 
 
-def order_by_group(points: ArrayLike, groups: ArrayLike) -> Rows:
-    """Order places group by group: the groups by their middles, then the places of each between its neighbours.
+def order_there_and_back(points: ArrayLike, groups: ArrayLike) -> Rows:
+    """Order places on a short path over their groups and back the same way, half of each group's either way.
+
+    What drifts evenly from the first place to the last adds the same to the mean of each group, and shows in the
+    difference between its halves: it cannot be taken for a tilt of the plate.
 
     Parameters
     ----------
@@ -136,16 +139,26 @@ def order_by_group(points: ArrayLike, groups: ArrayLike) -> Rows:
     Returns
     -------
     (n,) ndarray of int
-        Each group's places stand together.
+        The places of one group and way stand together; of an odd number one more stands on the way there, or on the
+        way back in every other group.
     """
     xy, names = np.asarray(points, float).reshape(-1, 2), np.asarray(groups)
-    kinds = np.unique(names)
-    middles = np.array([xy[names == kind].mean(axis=0) for kind in kinds]).reshape(-1, 2)
+    members = [np.flatnonzero(names == kind) for kind in np.unique(names)]
+    middles = np.array([xy[rows].mean(axis=0) for rows in members]).reshape(-1, 2)
     tour = order_path(middles)
+    there, back = [], []
+    for position, k in enumerate(tour):
+        rows = members[k][order_path(xy[members[k]])]
+        there.append(rows[position % 2 :: 2])
+        back.append(rows[1 - position % 2 :: 2])
+    return _joined(xy, [rows for rows in (*there, *back[::-1]) if len(rows)])
+
+
+def _joined(xy: Array, runs: list[Rows]) -> Rows:
+    """Runs one after the other, each ordered between the last place before it and the middle of the one after."""
     out: list[int] = []
-    for position, kind in enumerate(kinds[tour]):
-        rows = np.flatnonzero(names == kind)
-        end = middles[tour[position + 1]] if position + 1 < len(tour) else None
+    for position, rows in enumerate(runs):
+        end = xy[runs[position + 1]].mean(axis=0) if position + 1 < len(runs) else None
         here = order_path(xy[rows], start=xy[out[-1]] if out else None, end=end)
         out.extend(rows[here].tolist())
     return np.asarray(out, np.intp)

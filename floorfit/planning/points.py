@@ -25,7 +25,7 @@ from floorfit.part.assign import assign_floors
 from floorfit.part.lattice import floor_points
 from floorfit.part.model import Part, Pocket
 from floorfit.planning.belief import Belief, Known, fit_known, foreseen, likely_with, middle_deviation, unread
-from floorfit.planning.path import order_by_group, path_length
+from floorfit.planning.path import order_there_and_back, path_length
 from floorfit.planning.standing import FloorPlaces, floor_places
 from floorfit.plate.plate_prior import PlatePrior
 from floorfit.readings.screening import PROBE_RADIUS_MM
@@ -357,7 +357,7 @@ def _width(pocket: Pocket) -> float:
 def _finish(part: Part, greedy: _Greedy, chosen: list[int], count: int | None, share: float | None, end: Array) -> Plan:
     picked = np.array(greedy.picked, np.intp)
     points, floor = greedy.candidates[picked], greedy.floor[picked]
-    order = order_by_group(points, floor)
+    order = order_there_and_back(points, floor)
     unreachable = tuple(part.pockets[chosen[k]].id for k in np.flatnonzero(greedy.room == 0))
     is_known = share is not None and greedy._is_done(share)
     u = np.full(len(part.pockets), np.nan)

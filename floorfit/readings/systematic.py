@@ -19,7 +19,7 @@ import numpy as np
 
 from floorfit.arrays import Array, Rows
 
-__all__ = ["Cause", "Sharers", "Systematic", "find_systematic", "likeliest"]
+__all__ = ["Cause", "Sharers", "Systematic", "estimated", "find_systematic", "likeliest"]
 
 #: Smooths columns of values of the places as the fit smoothed the warp: (m, k) to (m, k), mm.
 Smooth = Callable[[Array], Array]
@@ -176,6 +176,17 @@ def likeliest(data: Sharers, columns: Sequence[Cause], model: Sequence[Cause] = 
         if best is None or found.chance < best[1].chance:
             best = (one.column, found)
     return best
+
+
+def estimated(data: Sharers, cause: Cause) -> Systematic:
+    """Return what the readings say of one cause, there or not: how large it could be, unseen, is in its u.
+
+    Parameters
+    ----------
+    data : Sharers
+    cause : Cause
+    """
+    return _estimate(_tried(data, [(cause, 1)]), 0, data.weight * data.residual, data)
 
 
 def _tried(data: Sharers, ones: Sequence[tuple[Cause, int]]) -> list[_Tried]:

@@ -7,7 +7,7 @@ from itertools import permutations
 import numpy as np
 import pytest
 
-from floorfit.planning.path import order_by_group, order_path, path_length
+from floorfit.planning.path import order_path, order_there_and_back, path_length
 
 
 def test_length_of_three_four_five() -> None:
@@ -48,14 +48,47 @@ def test_random_places_come_near_the_known_constant() -> None:
     assert path_length(points[order_path(points)]) < 1.2 * 0.7124 * np.sqrt(200 * 1e6)
 
 
-def test_groups_stay_together() -> None:
+def plan_of_groups(each: int) -> tuple[np.ndarray, np.ndarray]:
+    """Places of twelve groups in rows of four, and the group of each."""
     rng = np.random.default_rng(4)
-    groups = np.repeat(np.arange(12), 6)
-    points = np.column_stack([groups % 4 * 100, groups // 4 * 100]) + rng.uniform(5, 95, (72, 2))
-    order = order_by_group(points, groups)
+    groups = np.repeat(np.arange(12), each)
+    cells = np.column_stack([groups % 4 * 100, groups // 4 * 100])
+    return cells + rng.uniform(5, 95, (len(groups), 2)), groups
+
+
+def test_half_of_each_group_is_read_on_either_way() -> None:
+    points, groups = plan_of_groups(6)
+    order = order_there_and_back(points, groups)
     assert sorted(order) == list(range(72))
-    assert (np.diff(groups[order]) != 0).sum() == 11
+    named = groups[order]
+    assert named[:36].tolist().count(5) == 3
+    # Eleven steps there, eleven back, and none where it turns.
+    assert (np.diff(named) != 0).sum() == 22
+    assert list(dict.fromkeys(named[36:])) == list(dict.fromkeys(named[:36]))[::-1]
     assert path_length(points[order]) < path_length(points)
+
+
+@pytest.mark.parametrize("each", [1, 2, 3, 6, 7])
+def test_even_drift_is_no_tilt(each: int) -> None:
+    # Coefficient of determination of a plane, fitted by least squares to what drifts from the first place to the last
+    # (ordinary linear regression): read column by column a plane explains nearly all of it, there and back next to
+    # nothing.
+    points, groups = plan_of_groups(each)
+    when = np.empty(len(points))
+    when[order_there_and_back(points, groups)] = np.linspace(-0.5, 0.5, len(points))
+    by_column = np.argsort(np.argsort(points[:, 0], kind="stable")) / (len(points) - 1.0) - 0.5
+    plane = np.column_stack([np.ones(len(points)), points])
+
+    def explained(values: np.ndarray) -> float:
+        left = values - plane @ np.linalg.lstsq(plane, values, rcond=None)[0]
+        return float(1 - left @ left / (values @ values))
+
+    assert explained(when) < 0.1 and explained(by_column) > 0.9
+
+
+def test_path_of_one_place_or_none() -> None:
+    assert order_there_and_back([[3.0, 4.0]], [7]).tolist() == [0]
+    assert order_there_and_back(np.empty((0, 2)), []).tolist() == []
 
 
 def test_same_input_same_path() -> None:

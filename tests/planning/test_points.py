@@ -79,10 +79,10 @@ def test_tighter_floor_gets_more() -> None:
     assert counts["P14"] > np.median(list(counts.values()))
 
 
-def test_path_goes_floor_by_floor_and_is_short() -> None:
+def test_path_goes_floor_by_floor_there_and_back_and_is_short() -> None:
     result = planned(90)
     changes = sum(a != b for a, b in zip(result.pockets, result.pockets[1:], strict=False))
-    assert changes == len(set(result.pockets)) - 1
+    assert changes == 2 * (len(set(result.pockets)) - 1)
     assert result.path_mm == pytest.approx(path_length(result.points))
     by_use = result.points[np.argsort(result.rank)]
     assert result.path_mm < 0.5 * path_length(by_use)

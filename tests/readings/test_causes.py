@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 
 import floorfit
+from floorfit.planning.path import order_there_and_back
 from floorfit.readings.causes import doubted_floors
 from floorfit.readings.systematic import Systematic
 
@@ -98,6 +100,29 @@ def test_a_drift_that_the_fit_allows_for_is_told_with_its_size(job, size: float)
     assert result.fit is not None and result.fit.models[0].in_order is not None
     (found,) = result.systematic
     assert found.kind == "drift" and abs(found.effect - size) <= 3 * found.u < 0.075
+
+
+def test_a_drift_hides_pocket_by_pocket_and_not_there_and_back(job, clean):
+    """Analysis of covariance: what goes with the order is known the better, the less of it goes with the place.
+
+    So the second way leaves nothing to be told, and a drift of what the first could not tell apart is found by it.
+    """
+    part, readings = job
+    (hidden,) = [one.text for one in clean.findings if one.code == "drift-hidden"]
+    size = float(re.search(r"up to ([0-9.]+) mm", hidden)[1])
+    assert size > clean.settings.systematic
+    rows = order_there_and_back(np.column_stack([readings.x, readings.y]), readings.pocket)
+    drift = -size * np.linspace(0, 1, len(rows))
+    told = [
+        floorfit.correct(part, _rows_of(readings, rows, one), clean.settings) for one in (np.zeros(len(rows)), drift)
+    ]
+    assert not [one for result in told for one in result.findings if one.code == "drift-hidden"]
+    assert [one.kind for one in told[1].systematic] == ["drift"] and not told[0].systematic
+
+
+def _rows_of(readings: floorfit.Readings, rows: np.ndarray, error: np.ndarray) -> floorfit.Readings:
+    columns = {name: getattr(readings, name)[rows] for name in ("x", "y", "z", "pocket")}
+    return replace(readings, **columns, thickness=readings.thickness[rows] + error)
 
 
 def test_the_whole_part_is_likelier_to_fail_than_any_pocket(clean):
