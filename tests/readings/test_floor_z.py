@@ -97,7 +97,7 @@ def test_z_that_are_the_programmes_under_a_bent_plate_may_not_be_measured():
     assert [one.code for one in found] == ["z-programmed"]
     assert "36 Z" in found[0].text and "--moved-u" in found[0].text
     result = floorfit.correct(part(), table)
-    assert [one.code for one in result.findings] == ["z-programmed"] and not result.conforms
+    assert "z-programmed" in [one.code for one in result.findings] and not result.conforms
     some = np.where(np.arange(len(table)) % 9 == 4, 0.001, 0.0)
     for honest in (replace(table, z=table.z + some), readings(lambda x, y: 0.2 * bent(x, y)), _without_z()):
         assert programmed_z(part(), honest) == ()
