@@ -24,6 +24,8 @@ __all__ = ["Findings", "check_plan", "check_programme"]
 
 #: Findings of one kind that are written out; the rest are counted.
 _SHOWN = 5
+#: Reasons why a motion is not known that are told, and what stands in those that an option settles.
+_REASONS, _SETTLED = 20, "give --"
 #: Length offsets (G43, G43.1, G43.2, G44) under which rotary words do move the tip.
 _PLAIN_LENGTH = (430, 431, 432, 440)
 _NO_LENGTH = 490
@@ -156,18 +158,15 @@ def _check_unknown_motions(out: Findings, floors: Sequence[CutFloor]) -> None:
         low = [row for row in rows[turned].tolist() if not _is_above(motions, row, top)]
         out.rows("turned-frame" if low else "turned-above", (low or rows[turned].tolist())[:1], text, "warning")
         rows = rows[~turned]
-    for row in rows.tolist():
-        if _is_above(motions, row, top):
-            continue
-        place, reason = motions.why.get(row, (-1, "the motion is not known"))
-        seen = f" (line {place + 1})" if place not in (-1, int(motions.line[row])) else ""
-        out.add(
-            "unknown-motion",
-            int(motions.line[row]),
-            f"{reason}{seen}, and it may reach a floor. Rewrite the block with G0, G1, G2 or G3 and the modes stated.",
-        )
-        if len(out.found) > 20:
-            return
+    low = [row for row in rows.tolist() if not _is_above(motions, row, top)]
+    why = [motions.why.get(row, (-1, "the motion is not known")) for row in low]
+    for place, reason in list(dict.fromkeys(why))[:_REASONS]:
+        own = [row for row, one in zip(low, why, strict=True) if one == (place, reason)]
+        seen = f" (line {place + 1})" if place not in (-1, 0, int(motions.line[own[0]])) else ""
+        many = f", as may {len(own) - 1} blocks after it" if len(own) > 1 else ""
+        remedy = "." if _SETTLED in reason else ". Rewrite the block with G0, G1, G2 or G3 and the modes stated."
+        text = f"{reason}{seen}, and it may reach a floor{many}{remedy}"
+        out.add("unknown-motion", int(motions.line[own[0]]), text)
 
 
 def _is_above(motions: Motions, row: int, top: float) -> bool:

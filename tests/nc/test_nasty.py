@@ -299,6 +299,14 @@ def test_offsets_of_zero_change_nothing(name):
     assert apply(text, corrections(), **options) == text
 
 
+def test_one_reason_for_many_blocks_is_told_once_with_the_option_that_settles_it():
+    # RS274/NGC knows no unit before G20 or G21 (NISTIR 6556, 3.5.7): all blocks lack the same word.
+    with pytest.raises(InputError) as refusal:
+        apply("G90 G17\nG0 X10 Y10 Z20\n" + 3 * PASS, LOW)
+    (found,) = [one for one in refusal.value.findings if one.code == "unknown-motion"]
+    assert "--units mm" in found.text and "blocks after it" in found.text and "Rewrite" not in found.text
+
+
 def test_what_is_not_counted_in_a_turned_frame_is_named():
     with pytest.raises(InputError, match=r"3 motions under G68, the first in line 5, are not counted"):
         apply(*REFUSED["rotated frame"][:2])
