@@ -301,7 +301,9 @@ def test_accessibility_rules_find_no_serious_fault(
     page.goto(pages[name].as_uri())
     page.wait_for_selector("html[data-ready=yes]", state="attached")
     page.evaluate(axe)
-    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+    # Only two of them look at colours; all else is the same page in the dark.
+    colours = ", runOnly: {type: 'rule', values: ['color-contrast', 'link-in-text-block']}" if scheme == "dark" else ""
+    found = page.evaluate(f"axe.run(document, {{resultTypes: ['violations']{colours}}})")
     bad = [
         (v["id"], v["nodes"][0]["html"][:120]) for v in found["violations"] if v["impact"] in ("serious", "critical")
     ]
