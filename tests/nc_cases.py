@@ -73,8 +73,12 @@ _RING = np.array([(RADIUS * math.cos(a), RADIUS * math.sin(a)) for a in np.linsp
 def apply(text: str, given: dict[str, Correction], part: Part = PART, **options) -> str:
     """Correct a programme and return its text below the header."""
     options.setdefault("tools", TOOLS)
-    done = apply_offsets(part, given, text.encode("latin-1"), **options)
-    return "".join(line.decode("latin-1") for line in done.data.splitlines(keepends=True) if b"FLOORFIT:" not in line)
+    return below_header(apply_offsets(part, given, text.encode("latin-1"), **options).data)
+
+
+def below_header(data: bytes) -> str:
+    """The text of a corrected programme without the lines that floorfit put before it."""
+    return "".join(line.decode("latin-1") for line in data.splitlines(keepends=True) if b"FLOORFIT:" not in line)
 
 
 #: Half a unit of the last decimal (0.001 mm, 0.0001 in = 0.00254 mm) for both of two roundings.

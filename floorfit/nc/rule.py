@@ -14,7 +14,7 @@ off it carries the gain of its ends, linearly between, as long as nothing on its
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
@@ -44,6 +44,8 @@ _PASS_SLOPE = 0.02
 
 #: An interval in which the gain changes at once: from one share of the way to another, and the gains there.
 _Step = tuple[float, float, float, float]
+#: Gain at shares of motions.
+_Gain = Callable[[Rows, Array], Array]
 
 
 def plan_gains(
@@ -104,16 +106,14 @@ class _Planner:
         )
         bent = self._sampled()
         self._raise_rapids()
-        found = {row: self._steps(row, self._gain_of(row)) for row in bent if self.is_level[row]}
+        found = self._steps([row for row in bent if self.is_level[row]], self._gain)
         for row, steps in found.items():
             for jump in _jumps(row, steps):
                 self._spread(*jump)
         node = self.out.node
         node[np.abs(node) < _NOTHING] = 0.0
-        for row in sorted(found.keys() | self.cones.keys()):
-            self._profile(row, self._gain_of(row), found.get(row))
-        for row in self._too_deep():
-            self._profile(row, self._least_of(row))
+        self._profiles(sorted(found.keys() | self.cones.keys()), self._gain, found)
+        self._profiles(self._too_deep(), self._least, {})
         self._states()
         return self.out
 
@@ -318,35 +318,41 @@ class _Planner:
 
     # -- jumps and their blends --------------------------------------------------------------------------------------
 
-    def _gain_of(self, row: int) -> Callable[[Array], Array]:
-        return lambda share: ask(self.path, self.zones, np.full(len(share), row), share, self.clearance).gain
+    def _gain(self, rows: Rows, share: Array) -> Array:
+        return ask(self.path, self.zones, rows, share, self.clearance).gain
 
-    def _least_of(self, row: int) -> Callable[[Array], Array]:
-        first, last = (float(self.out.node[row - 1]) if row else 0.0), float(self.out.node[row])
+    def _least(self, rows: Rows, share: Array) -> Array:
+        asked = ask(self.path, self.zones, rows, share, self.clearance).least
+        return np.maximum(self._line(rows, share), np.where(np.isneginf(asked), 0.0, asked))
 
-        def least(share: Array) -> Array:
-            asked = ask(self.path, self.zones, np.full(len(share), row), share, self.clearance).least
-            return np.maximum(first + share * (last - first), np.where(np.isneginf(asked), 0.0, asked))
-
-        return least
+    def _line(self, rows: Rows, share: Array) -> Array:
+        """Gain on a straight line from the start of a motion to its end."""
+        node = self.out.node
+        first = np.where(rows > 0, node[rows - 1], 0.0)
+        return np.asarray(first + share * (node[rows] - first))
 
     def _grid(self, row: int) -> Array:
         count = int(np.clip(np.ceil(self.path.length[row] / STEP_MM), 1, 40_000))
         return np.linspace(0.0, 1.0, count + 1)
 
-    def _steps(self, row: int, of: Callable[[Array], Array]) -> list[_Step]:
-        """Intervals of `_SHORTEST_MM` in which the gain changes at once."""
-        share, length = self._grid(row), max(float(self.path.length[row]), 1e-9)
-        values = of(share)
-        at = np.flatnonzero(np.abs(np.diff(values)) > _NO_JUMP)
-        a, b, left, right = share[at], share[at + 1], values[at], values[at + 1]
-        while len(a) and float((b - a).max()) * length > _SHORTEST_MM:
-            middle = 0.5 * (a + b)
-            value = of(middle)
-            first = np.abs(value - left) >= np.abs(value - right)
-            a, left = np.where(first, a, middle), np.where(first, left, value)
-            b, right = np.where(first, middle, b), np.where(first, value, right)
-        return list(zip(a.tolist(), b.tolist(), left.tolist(), right.tolist(), strict=True))
+    def _steps(self, rows: Sequence[int], of: _Gain) -> dict[int, list[_Step]]:
+        """Intervals of `_SHORTEST_MM` of each motion in which the gain changes at once."""
+        own, share = _joined(rows, [self._grid(row) for row in rows])
+        values = of(own, share)
+        at = np.flatnonzero((np.abs(np.diff(values)) > _NO_JUMP) & (own[1:] == own[:-1]))
+        own, a, b, left, right = own[at], share[at], share[at + 1], values[at], values[at + 1]
+        length = np.maximum(self.path.length[own], 1e-9)
+        while len(wide := np.flatnonzero((b - a) * length > _SHORTEST_MM)):
+            middle = 0.5 * (a[wide] + b[wide])
+            value = of(own[wide], middle)
+            is_first = np.abs(value - left[wide]) >= np.abs(value - right[wide])
+            before, after = wide[is_first], wide[~is_first]
+            b[before], right[before] = middle[is_first], value[is_first]
+            a[after], left[after] = middle[~is_first], value[~is_first]
+        out: dict[int, list[_Step]] = {row: [] for row in rows}
+        for row, *step in zip(*(some.tolist() for some in (own, a, b, left, right)), strict=True):
+            out[row].append((step[0], step[1], step[2], step[3]))
+        return out
 
     def _spread(self, row: int, share: float, left: float, right: float) -> None:
         """Blend a jump over `BLEND_MM` on its lower side, over as many motions as that takes."""
@@ -368,20 +374,23 @@ class _Planner:
 
     def _too_deep(self) -> list[int]:
         """Slanted motions along which the straight gain would cut too deep somewhere."""
-        out = []
-        for row in self.suspects.tolist():
-            share = self._grid(row)
-            line = self._least_of(row)(share)
-            first, last = (self.out.node[row - 1] if row else 0.0), self.out.node[row]
-            if np.any(line > first + share * (last - first) + 1e-6):
-                out.append(row)
-        return out
+        rows = self.suspects.tolist()
+        own, share = _joined(rows, [self._grid(row) for row in rows])
+        deep = own[self._least(own, share) > self._line(own, share) + 1e-6]
+        return [int(row) for row in np.unique(deep)]
 
-    def _profile(self, row: int, of: Callable[[Array], Array], steps: list[_Step] | None = None) -> None:
+    def _profiles(self, rows: Sequence[int], of: _Gain, steps: Mapping[int, list[_Step]]) -> None:
+        """Divide motions where their gain is not straight; its jumps are looked for in those that have none yet."""
+        rows = [row for row in rows if self.path.length[row] >= 2 * _SHORTEST_MM]
+        found = {**steps, **self._steps([row for row in rows if row not in steps], of)}
+        shares = [self._divided(row, found[row]) for row in rows]
+        values = np.split(of(*_joined(rows, shares)), np.cumsum([len(share) for share in shares])[:-1])
+        for row, share, value in zip(rows, shares, values, strict=False):  # no rows: one empty piece
+            self._break(row, share, value)
+
+    def _divided(self, row: int, steps: Sequence[_Step]) -> Array:
+        """Shares of a motion at which its gain is asked: even ones, and those round its jumps and their blends."""
         length = float(self.path.length[row])
-        if length < 2 * _SHORTEST_MM:
-            return
-        steps = self._steps(row, of) if steps is None else steps
         inner = [share for a, b, *_ in steps for share in (a, b)] + self.marks.get(row, [])
         if not self.is_level[row]:
             self.cones[row] = [
@@ -390,8 +399,10 @@ class _Planner:
                 if abs(left - right) > _NO_JUMP
             ]
             inner += [share for peak, *_ in self.cones[row] for share in ((peak + d) / length for d in (-1.0, 1.0))]
-        share = np.unique(np.clip(np.concatenate([self._grid(row), np.array(inner)]), 0.0, 1.0))
-        values = of(share)
+        return np.unique(np.clip(np.concatenate([self._grid(row), np.array(inner)]), 0.0, 1.0))
+
+    def _break(self, row: int, share: Array, values: Array) -> None:
+        length = float(self.path.length[row])
         for peak, high, slope in self.cones.get(row, []):
             away = np.abs(share * length - peak)
             values = np.where(away <= BLEND_MM, np.maximum(values, high - slope * away), values)
@@ -409,6 +420,12 @@ class _Planner:
         on = (out.floor >= 0) | (out.whole >= 0)
         on[list(out.touched)] = True
         out.status[:] = np.where(changed, np.where(on, MOVED, LIFTED), UNTOUCHED)
+
+
+def _joined(rows: Sequence[int], shares: Sequence[Array]) -> tuple[Rows, Array]:
+    """Motion and share of each place, one after the other."""
+    own = np.repeat(np.array(rows, np.intp), [len(share) for share in shares])
+    return own, np.concatenate([np.empty(0), *shares])
 
 
 def _jumps(row: int, steps: Sequence[_Step]) -> list[tuple[int, float, float, float]]:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import os
 
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
-from nc_cases import PART, TOOLS, apply, check_heights, corrections, tilt
+from hypothesis import HealthCheck, Phase, assume, given, settings
+from nc_cases import PART, TOOLS, apply, below_header, check_heights, corrections, tilt
 from nc_strategies import offsets, programs
 
+from floorfit.errors import InputError
 from floorfit.nc.programme import apply_offsets
 
 # For developers. Each run takes the same few examples, and a failure is reported as found, not made small. To search
@@ -27,23 +28,31 @@ def bounded(examples: int) -> settings:
     )
 
 
+def corrected(text, wanted) -> bytes:
+    """The corrected file; one that runs half its short way over a rib is refused as another part's, and no example."""
+    try:
+        return apply_offsets(PART, wanted, text.encode(), tools=TOOLS).data
+    except InputError as refusal:
+        assume({one.code for one in refusal.findings} != {"other-part"})
+        raise
+
+
 @bounded(30)
 @given(programs(), offsets())
 def test_random_programmes_keep_their_path_and_get_their_offsets(text, wanted):
-    check_heights(text, apply(text, wanted), wanted)
+    check_heights(text, below_header(corrected(text, wanted)), wanted)
 
 
 @bounded(20)
 @given(programs())
 def test_offsets_of_zero_give_the_same_bytes(text):
-    assert apply(text, corrections()) == text
+    assert below_header(corrected(text, corrections())) == text
 
 
 @bounded(8)
 @given(programs(), offsets())
 def test_the_same_input_gives_the_same_bytes(text, wanted):
-    first = apply_offsets(PART, wanted, text.encode(), tools=TOOLS).data
-    assert apply_offsets(PART, wanted, text.encode(), tools=TOOLS).data == first
+    assert corrected(text, wanted) == corrected(text, wanted)
 
 
 #: Found by wide searches: programme, offsets. Seed 21: a gain of -0.0046 at the end of a pass of 26 mm from beside the
