@@ -117,7 +117,9 @@ def shared_findings(source: str, found: Sequence[Systematic]) -> tuple[Finding, 
     return tuple(Finding(f"shared-{one.kind}", source, "", words_of(one), "warning") for one in found)
 
 
-def hidden_drift(source: str, fit: Fit, drift: Systematic | None, limit_mm: float) -> tuple[Finding, ...]:
+def hidden_drift(
+    source: str, fit: Fit, found: Sequence[Systematic], drift: Systematic | None, limit_mm: float
+) -> tuple[Finding, ...]:
     """Say where a drift as large as the limit could not be told from the plate, in the order of the readings.
 
     Parameters
@@ -126,12 +128,15 @@ def hidden_drift(source: str, fit: Fit, drift: Systematic | None, limit_mm: floa
         Name of the readings file.
     fit : Fit
         Where it allows for an error in the order of the readings, nothing is hidden.
+    found : sequence of Systematic
+        Shared errors that were found: a drift among them is not hidden.
     drift : Systematic or None
         What the readings say of one.
     limit_mm : float, mm
         Size of a shared error that is not let go.
     """
-    if drift is None or fit.models[0].in_order is not None or 2 * drift.u <= limit_mm:
+    is_known = fit.models[0].in_order is not None or any(one.kind == "drift" for one in found)
+    if drift is None or is_known or 2 * drift.u <= limit_mm:
         return ()
     size = f"of up to {2 * drift.u:.3f} mm (k = 2)" if np.isfinite(drift.u) else "of any size"
     text = (

@@ -10,7 +10,7 @@ import numpy as np
 
 from floorfit.errors import Finding
 from floorfit.part.model import Part
-from floorfit.readings.floor_z import programmed_z, settle_floor_z
+from floorfit.readings.floor_z import settle_floor_z
 from floorfit.readings.ids import match_labels
 from floorfit.readings.observations import Readings
 from floorfit.result import Settings
@@ -82,7 +82,7 @@ def prepare(
     gauged, calibration_u, said = (placed, 0.0, _untimed(placed)) if gauge is None else _gauged(placed, gauge)
     labelled, matched = match_labels(part, gauged, ids)
     known = settle_floor_z(part, labelled, settings.floor_z, settings.moved_u, settings.reading_u)
-    findings = (*said, *matched, *known.findings, *programmed_z(part, labelled))
+    findings = (*said, *matched, *known.findings)
     return Prepared(known.readings, labelled, gauge, frame, findings, calibration_u, known.common_u, known.is_known)
 
 

@@ -226,7 +226,7 @@ def _decided(
             *_datum_findings(part, taken.frame, fit),
             *fit_findings(source, fit, agreed, modes is not None),
             *shared_findings(source, systematic),
-            *hidden_drift(source, fit, None if systematic else drift, settings.systematic),
+            *hidden_drift(source, fit, systematic, drift, settings.systematic),
         ),
         taken.gauge,
         taken.frame,

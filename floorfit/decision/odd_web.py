@@ -83,12 +83,14 @@ def odd_webs(
         if decisions[k].action == "hold" or len(rows) > MOST_READINGS:
             continue
         followed = rows[(fit.weights[rows] > 0) & (lies[rows] > 1 - level)]
-        for row in followed[[_is_out_without(part, webs, fit, points, one, decisions[k], k) for one in followed]][:1]:
+        lone = next((one for one in followed if _is_out_without(part, webs, fit, points, one, decisions[k], k)), None)
+        if lone is not None:
             out[k] = (
-                f"the reading near {wording.place(points[row])} stands out, and the floor is cut by it: if it lies "
-                f"({100 * lies[row]:.0f} % likely), the web is out of its limits; take two more readings there"
+                f"the reading near {wording.place(points[lone])} stands out, and the floor is cut by it: if it lies "
+                f"({100 * lies[lone]:.0f} % likely), the web is out of its limits; take two more readings there"
             )
-        if k in out or (fit.weights[rows] == 1).all():
+            continue
+        if (fit.weights[rows] == 1).all():
             continue
         chance = _chance_out(part, webs, fit, points, u, rows, decisions[k], k)
         if chance > 1 - level:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,9 +23,6 @@ from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.modes import Modes
 from floorfit.surface.reml import Prior, Solution, assemble, solve
 from floorfit.surface.search import LIKELY, pinned
-
-if TYPE_CHECKING:
-    from scipy.sparse import csr_array
 
 __all__ = ["Belief", "Change", "Known", "fit_known", "foreseen", "likely_with", "middle_deviation", "unread"]
 
@@ -244,20 +240,13 @@ class Belief:
         lead = np.zeros((2, n))
         lead[0], lead[1, new] = self.rows[:n, index], self.sum_rows[new] @ pull
         product = lead @ self.rows[:n]
-        own = self._covariance(_row(self._splines, index), _row(self._shaped, index))[0][0]
+        own = self._covariance(self._splines[[index]].toarray(), self._shaped[[index]].toarray())[0][0]
         row = (own - product[0]) / root
         self.rows[n], self.sum_rows[n] = row, sums
         self.variance = self.variance - row**2
         self.sum_variance = self.sum_variance - sums**2
         self.count += 1
         return Change(row, sums, np.asarray(pull @ self._base - product[1], float))
-
-
-def _row(matrix: csr_array, index: int) -> Array:
-    """One row, (1, columns): sparse indexing checks and copies more than it finds."""
-    out, entries = np.zeros((1, matrix.shape[1])), slice(matrix.indptr[index], matrix.indptr[index + 1])
-    np.add.at(out[0], matrix.indices[entries], matrix.data[entries])
-    return out
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from floorfit.readings.observations import Readings
 from floorfit.readings.rough_warp import fit_rough_warp
 from floorfit.readings.warp import nominal_levels
 
-__all__ = ["UNKNOWN_Z", "FloorZ", "programmed_z", "settle_floor_z"]
+__all__ = ["UNKNOWN_Z", "FloorZ", "settle_floor_z"]
 
 #: Measured Z from which the others are estimated: the least for a spread.
 FEWEST = 6
@@ -97,7 +97,7 @@ def settle_floor_z(part: Part, readings: Readings, floor_z: str, moved_u: float 
     _refuse_repeated(part, readings, floor)
     wanted = (floor >= 0) & (np.isfinite(readings.thickness) | np.isfinite(readings.tof))
     measured, missing = wanted & np.isfinite(readings.z), wanted & ~np.isfinite(readings.z)
-    doubts = _doubts(part, readings, floor, measured, u_mm)
+    doubts = (*_doubts(part, readings, floor, measured, u_mm), *_programmed(part, readings, floor, measured))
     if not missing.any():
         return FloorZ(readings, 0.0, True, doubts)
     if measured.sum() >= FEWEST:
@@ -194,17 +194,9 @@ def _height(readings: Readings, warp: Array, u: float) -> tuple[Finding, ...]:
     return (Finding("stands-off", readings.source, "", text, "note"),)
 
 
-def programmed_z(part: Part, readings: Readings) -> tuple[Finding, ...]:
-    """Say where the Z of the roughed floors are the programme's to the last digit, and the plate is bent.
-
-    Parameters
-    ----------
-    part : Part
-    readings : Readings
-        In the part frame.
-    """
-    floor = np.asarray(assign_floors(part, readings.x, readings.y), np.intp)
-    rows = (floor >= 0) & np.isfinite(readings.thickness) & np.isfinite(readings.z)
+def _programmed(part: Part, readings: Readings, floor: Rows, measured: Flags) -> tuple[Finding, ...]:
+    """Say where the Z of the roughed floors are the programme's to the last digit, and the plate is bent."""
+    rows = measured & np.isfinite(readings.thickness)
     if rows.sum() < MANY:
         return ()
     rough, under = nominal_levels(part, readings.x, readings.y, floor)
