@@ -74,6 +74,12 @@ class Mesh:
         return np.asarray(self.corners.mean(axis=1))
 
     @cached_property
+    def plan_boxes(self) -> Floats:
+        """Least X and Y, and greatest X and Y, of every facet, (4, m), mm."""
+        plan = self.corners[:, :, :2]
+        return np.concatenate([plan.min(axis=1).T, plan.max(axis=1).T])
+
+    @cached_property
     def sizes(self) -> Floats:
         """Area of every facet, mm²."""
         return np.asarray(np.linalg.norm(self.vectors, axis=1))
