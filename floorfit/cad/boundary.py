@@ -57,19 +57,16 @@ class Rim:
     rise: Floats
     on_outline: Bools
 
-    def share(self, chosen: Bools, *, outline_only: bool = True) -> float:
-        """Share of the rim's length that is chosen.
+    def share(self, chosen: Bools) -> float:
+        """Share of the outline's length that is chosen; holes do not count.
 
         Parameters
         ----------
         chosen : (e,) ndarray of bool
             Edges of the rim.
-        outline_only : bool
-            Whether only the outer loop counts.
         """
-        among = self.on_outline if outline_only else np.ones(len(self.lengths), np.bool_)
-        total = float(self.lengths[among].sum())
-        return float(self.lengths[among & chosen].sum()) / total if total > 0.0 else 0.0
+        total = float(self.lengths[self.on_outline].sum())
+        return float(self.lengths[self.on_outline & chosen].sum()) / total if total > 0.0 else 0.0
 
 
 def rim_table(mesh: Mesh, regions: Regions) -> tuple[Ints, Ints, Ints, Ints]:

@@ -62,8 +62,6 @@ class Floor:
         How far the chords of a curved floor may be from the true floor.
     edge : float
         Width of the strip along the outline where fillets and walls of the other side make the web thicker.
-    shadow : float, mm²
-        Plan area that walls leaning over the floor hide from above.
     """
 
     id: str
@@ -92,7 +90,6 @@ class Floor:
     web_along: Literal["z", "normal"] = "z"
     floor_error: float = 0.0
     edge: float = 0.0
-    shadow: float = 0.0
 
     @property
     def is_open(self) -> bool:

@@ -84,14 +84,12 @@ class Mesh:
         return self.vectors[:, 2]
 
 
-def weld(vertices: Floats, faces: Ints, tolerance: float = 0.0) -> tuple[Floats, Ints]:
+def weld(vertices: Floats, faces: Ints) -> tuple[Floats, Ints]:
     """Give equal points one number, and drop facets that have two corners in one point.
 
     Parameters
     ----------
     vertices, faces : ndarray
-    tolerance : float, mm
-        Zero joins equal points only; above zero also joins points that fall into one cell of that size.
 
     Returns
     -------
@@ -103,10 +101,8 @@ def weld(vertices: Floats, faces: Ints, tolerance: float = 0.0) -> tuple[Floats,
     collision is found by the comparison that follows.
     """
     points = vertices + 0.0
-    keys = _hash(np.round(points / tolerance) if tolerance > 0.0 else points)
-    _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
-    close = np.abs(points[first][inverse.reshape(-1)] - points).max(axis=1) <= tolerance
-    if not close.all():
+    _, first, inverse = np.unique(_hash(points), return_index=True, return_inverse=True)
+    if (points[first][inverse.reshape(-1)] != points).any():
         _, first, inverse = np.unique(points, axis=0, return_index=True, return_inverse=True)
     joined = inverse.reshape(-1)[faces]
     whole = (joined[:, 0] != joined[:, 1]) & (joined[:, 1] != joined[:, 2]) & (joined[:, 2] != joined[:, 0])

@@ -45,8 +45,6 @@ class Web:
         What is seen of the underside, in plan.
     points, normals : (k, 3) ndarray
         Plane of each shape.
-    sheets : (k,) ndarray of int
-        Number of the connected patch of faces that each belongs to.
     thinnest, thickest : (k,) ndarray
         Least and greatest web over each shape.
     """
@@ -60,7 +58,6 @@ class Web:
     shapes: NDArray[np.object_]
     points: Floats
     normals: Floats
-    sheets: Ints
     thinnest: Floats
     thickest: Floats
 
@@ -68,7 +65,7 @@ class Web:
 def _no_web(roofed: float) -> Web:
     nothing = np.zeros((0, 3))
     none = np.zeros(0)
-    return Web(*(np.nan,) * 4, 0.0, roofed, np.zeros(0, object), nothing, nothing, np.zeros(0, np.int64), none, none)
+    return Web(*(np.nan,) * 4, 0.0, roofed, np.zeros(0, object), nothing, nothing, none, none)
 
 
 #: Stands for the web of a face that is no floor for other reasons and was not looked under.
@@ -125,7 +122,7 @@ class Underside:
         mine = owner[rows]
         levels = (float(under_low[rows].min()), float(under_high[rows].max()))
         planes = self.points[mine], self.normals[mine]
-        return Web(thin, thick, *levels, covered, roofed, seen, *planes, self.sheets[mine], low[rows], high[rows])
+        return Web(thin, thick, *levels, covered, roofed, seen, *planes, low[rows], high[rows])
 
     def roofs_over(self, floor: Polygon, face: Heights) -> tuple[Any, Any]:
         """Where roofs lie above a floor, and where any face that looks down does, a leaning wall too.

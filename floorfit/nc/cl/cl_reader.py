@@ -120,7 +120,6 @@ class _LocationReader:
         self.rapid = self.in_cycle = self.can_step = False
         self.deep = float("nan")
         self.circle = -1
-        self.feed = math.nan
         self.fresh_cutter = False
         self.unknown: dict[str, int] = {}
         self.read = LocationColumns()
@@ -146,31 +145,29 @@ class _LocationReader:
     def _points(self, number: int, xyz: Array, ijk: Array, stated: bool) -> None:
         """Points in lines that follow each other: what was said before them is about the first."""
         self.vector = tuple(ijk[0].tolist())
-        self._point(number, number, tuple(xyz[0].tolist()), stated)
+        self._point(number, tuple(xyz[0].tolist()), stated)
         if len(xyz) > 1:
             kind = CYCLE if self.in_cycle else LINE
             lines = np.arange(number + 1, number + len(xyz))
             points = (*xyz[1:].T, *ijk[1:].T)
             deep = self.deep if kind == CYCLE else float("nan")
-            self.read.rows.add_rows(lines, lines, kind, self.index, *points, stated, False, self.feed, -1, deep)
+            self.read.rows.add_rows(lines, kind, self.index, *points, stated, False, -1, deep)
             self.at, self.vector = tuple(xyz[-1].tolist()), tuple(ijk[-1].tolist())
 
-    def _point(self, line: int, last: int, xyz: tuple[float, ...], stated: bool, relative: bool = False) -> None:
+    def _point(self, line: int, xyz: tuple[float, ...], stated: bool, relative: bool = False) -> None:
         if self.unit is None:
             self.bad(line, "no-units", "a point before UNITS/MM or UNITS/INCHES. Say --units mm or --units in.")
             self.unit = 1.0
         kind = CYCLE if self.in_cycle else RAPID if self.rapid else OTHER_ARC if self.circle >= 0 else LINE
-        self._row(line, last, kind, xyz, stated, relative)
+        self._row(line, kind, xyz, stated, relative)
         self.rapid, self.circle, self.can_step = False, -1, True
 
-    def _row(
-        self, line: int, last: int, kind: int, xyz: tuple[float, ...], stated: bool = False, relative: bool = False
-    ) -> None:
+    def _row(self, line: int, kind: int, xyz: tuple[float, ...], stated: bool = False, relative: bool = False) -> None:
         if self.index < 0:
             self.index = self.known.setdefault(self.setting, len(self.known))
         circle = self.circle if kind == OTHER_ARC else -1
         deep = self.deep if kind == CYCLE else float("nan")
-        self.read.rows.add(line, last, kind, self.index, *xyz, *self.vector, stated, relative, self.feed, circle, deep)
+        self.read.rows.add(line, kind, self.index, *xyz, *self.vector, stated, relative, circle, deep)
         self.at, self.fresh_cutter = xyz, False
 
     def change(self, **fields: object) -> None:
@@ -205,7 +202,7 @@ class _LocationReader:
     def _other(self, statement: Statement) -> None:
         major = statement.major
         if major in AWAY:
-            self._row(statement.line, statement.last, JUMP, (math.nan,) * 3)
+            self._row(statement.line, JUMP, (math.nan,) * 3)
             self.at, self.rapid, self.circle, self.can_step = None, False, -1, False
         elif major in REFUSED:
             raise ValueError(f"{REFUSED[major]}. Where it changes nothing, say --keep {major}")
@@ -227,7 +224,7 @@ class _LocationReader:
         if len(values) not in (3, 6):
             raise ValueError(f"{len(values)} numbers, 3 or 6 expected (x, y, z and the axis)")
         self._take_vector(values[3:])
-        self._point(statement.line, statement.last, tuple(values[:3]), len(values) == 6)
+        self._point(statement.line, tuple(values[:3]), len(values) == 6)
 
     def _take_vector(self, vector: list[float]) -> None:
         if vector:
@@ -245,7 +242,7 @@ class _LocationReader:
         self._take_vector(values[3:])
         if self.unit is None:
             raise ValueError("a point before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
-        self._row(statement.line, statement.last, JUMP, tuple(values[:3]), len(values) == 6)
+        self._row(statement.line, JUMP, tuple(values[:3]), len(values) == 6)
         self.can_step = True
 
     def step(self, statement: Statement) -> None:
@@ -260,7 +257,7 @@ class _LocationReader:
         if len(values) != 3:
             raise ValueError(f"{len(values)} numbers, 3 or 1 expected")
         xyz = tuple(a + b for a, b in zip(self.at, values, strict=True))
-        self._point(statement.line, statement.last, xyz, False, True)
+        self._point(statement.line, xyz, False, True)
 
     def arc(self, statement: Statement) -> None:
         """``CIRCLE/x,y,z,i,j,k,r``: the next point is reached along it."""
@@ -287,10 +284,9 @@ class _LocationReader:
 
     def feed_rate(self, statement: Statement) -> None:
         """``FEDRAT/f,unit``."""
-        numbers, words = statement.numbers, statement.words
+        words = statement.words
         if "RAPID" in words:
             raise ValueError("RAPID as a feed: whether it lasts is not known. Write RAPID before each motion")
-        self.feed = numbers[0] if numbers else math.nan
         invers = any(word.startswith(("INVERS", "INVTIM")) for word in words)
         self.change(per="INVERS" if invers else ",".join(words))
 
