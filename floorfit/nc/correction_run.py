@@ -21,22 +21,10 @@ from floorfit.nc.tip_path import TipPath
 from floorfit.part.model import Part
 from floorfit.units import MM_PER_UNIT
 
-__all__ = ["CorrectionRun", "StatedOfFile", "check_corrections", "check_tolerance", "floors_for", "read_lines"]
+__all__ = ["CorrectionRun", "StatedOfFile", "check_corrections", "floors_for", "read_lines"]
 
 #: Greatest number of findings in one refusal.
 _MOST_FINDINGS = 25
-
-
-def check_tolerance(tolerance_mm: float) -> None:
-    """Raise where the tolerance is finer than files are written.
-
-    Raises
-    ------
-    InputError
-        If it is less than 0.001 mm.
-    """
-    if not tolerance_mm >= 0.001:
-        raise InputError(f"tolerance {tolerance_mm:g} mm: expected 0.001 mm or more. Files are rounded to that.")
 
 
 def check_corrections(part: Part, corrections: Mapping[str, Correction]) -> None:
@@ -74,12 +62,11 @@ def floors_for(
     band_mm : float or None, mm
         Height above a floor that moves with it.
     """
-    out = []
-    for floor in floors_of(part, corrections, band_mm):
-        as_programmed = floor.is_held and held == "cut"
-        correction = replace(floor.correction, action="shift", offset=0.0) if as_programmed else floor.correction
-        out.append(replace(floor, correction=correction))
-    return tuple(out)
+    as_cut = {
+        name: replace(one, action="shift", offset=0.0) if one.action == "hold" and held == "cut" else one
+        for name, one in corrections.items()
+    }
+    return floors_of(part, as_cut, band_mm)
 
 
 def read_lines(program: bytes | str | Path, name: str) -> tuple[bytes, list[str]]:
@@ -145,8 +132,11 @@ class StatedOfFile:
     progress: Callable[[str, int, int], None] | None = None
 
     def check(self) -> None:
-        """Refuse what cannot be meant."""
-        check_tolerance(self.tolerance_mm)
+        """Refuse what cannot be meant: a tolerance finer than files are written."""
+        if not self.tolerance_mm >= 0.001:
+            raise InputError(
+                f"tolerance {self.tolerance_mm:g} mm: expected 0.001 mm or more. Files are rounded to that."
+            )
 
     def tick(self, stage: str, total: int) -> Callable[[int], None] | None:
         """What is called with the lines done."""

@@ -265,9 +265,9 @@ class _Run(CorrectionRun):
             return seen
         if self.options.held == "refuse":
             self.stop_on([_held_finding(seen.motions, floor, some, self.source) for floor, some in rows])
-        skipped = skip_held(self.lines, seen.motions, [floor for floor, _ in rows], seen.gains, self.source)
-        self.stop_on(skipped.findings)
-        self.lines = skipped.lines
+        lines, told = skip_held(self.lines, seen.motions, [floor for floor, _ in rows], seen.gains, self.source)
+        self.stop_on(told)
+        self.lines = lines
         seen = self._understand()
         left = self._held_rows(seen)
         self.stop_on([_held_finding(seen.motions, floor, some, self.source) for floor, some in left])

@@ -22,6 +22,7 @@ from floorfit.nc.edit import (
     replace_number,
 )
 from floorfit.nc.gains import Gains
+from floorfit.nc.header import line_end
 from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal, Motions
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
 from floorfit.nc.standing_arcs import PLANE_AXES
@@ -102,8 +103,7 @@ class _Writer:
         self.fine = fine
         self.lines, self.motions, self.plan, self.source = lines, motions, plan, source
         self.out = Written({}, np.zeros(len(motions)))
-        ends = [line for line in lines[:50] if line.endswith(("\n", "\r"))]
-        self.line_end = "\n" if not ends else ends[0][len(ends[0].rstrip("\r\n")) :][:2]
+        self.line_end = line_end(lines)
         self.carried = 0.0
         # One element of a list costs a tenth of one element of an array, and every changed block takes three.
         self.line_of, self.kind_of, self.modal_of = motions.line.tolist(), motions.kind.tolist(), motions.modal.tolist()

@@ -26,7 +26,7 @@ from floorfit.nc.cl.cl_words import (
     UNIT_MM,
 )
 from floorfit.nc.cl.locations import UNIT_SLACK, FileFrame, LocationColumns, Locations, Setting
-from floorfit.nc.cl.statements import Statement, StatementError, statements
+from floorfit.nc.cl.statements import Statement, StatementError, read_statement
 from floorfit.nc.motions import CYCLE, JUMP, LINE, OTHER_ARC, RAPID
 
 __all__ = ["is_cutter_location", "read_locations"]
@@ -94,7 +94,7 @@ def read_locations(
         points = _POINTS.match(text, at)
         following = number + (reader.plain_points(number, points[0]) if points else 0)
         if following == number:
-            following = reader.take(next(statements(lines, number))) + 1
+            following = reader.take(lines, number) + 1
         at += sum(map(len, lines[number:following]))
         number = following
         if tick is not None:
@@ -181,13 +181,15 @@ class _LocationReader:
         """Note what is wrong in a line."""
         self.findings.append(Finding(code, self.source, f"line {line + 1}", text, severity))
 
-    def take(self, statement: Statement | StatementError) -> int:
-        """Take one statement; return the index of its last line."""
-        if isinstance(statement, StatementError):
-            self.bad(statement.line, "not-a-statement", str(statement))
-            return statement.last
+    def take(self, lines: Sequence[str], number: int) -> int:
+        """Take the statement that begins in a line; return the index of its last line."""
+        try:
+            statement = read_statement(lines, number)
+        except StatementError as error:
+            self.bad(error.line, "not-a-statement", str(error))
+            return error.last
         major = statement.major
-        if major in self.keep or (major in STILL and major not in TEXT) or not major:
+        if not major or major in self.keep or major in STILL or (major in TEXT and major != "INSERT"):
             return statement.last
         handler = _HANDLERS.get(major)
         try:
@@ -445,8 +447,4 @@ _HANDLERS: dict[str, Callable[[_LocationReader, Statement], None]] = {
     "INSERT": _LocationReader.insert,
     "PREFUN": _LocationReader.g_word,
     "FINI": _LocationReader.finish,
-    "PARTNO": lambda reader, statement: None,
-    "PPRINT": lambda reader, statement: None,
-    "LETTER": lambda reader, statement: None,
-    "REMARK": lambda reader, statement: None,
 }

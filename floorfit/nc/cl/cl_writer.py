@@ -18,9 +18,11 @@ from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.cl.circles import arc_points, arc_sweep
 from floorfit.nc.cl.locations import Locations
-from floorfit.nc.cl.statements import Statement, StatementError, StatementField, bare, sequence_end, statements
+from floorfit.nc.cl.statements import Statement, StatementField, bare, read_statement, sequence_end
+from floorfit.nc.header import line_end
 from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
+from floorfit.nc.standing_arcs import chord_shares
 
 __all__ = ["CHORD_MM", "WrittenLocations", "write_locations"]
 
@@ -103,8 +105,7 @@ class _LocationWriter:
         self.lines, self.found, self.node, self.breaks, self.source = lines, found, node, breaks, source
         self.fine = np.zeros(len(found), dtype=bool) if fine is None else fine
         self.out = WrittenLocations()
-        ends = [line for line in lines[:50] if line.endswith(("\n", "\r"))]
-        self.line_end = "\n" if not ends else ends[0][len(ends[0].rstrip("\r\n")) :][:2]
+        self.line_end = line_end(lines)
         self.narrow = all(len(line) <= _CARD_COLUMNS or len(line.rstrip("\r\n")) <= _CARD_COLUMNS for line in lines)
         up = [frame.rotation.T @ np.array([0.0, 0.0, 1.0]) for frame in found.frames]
         self.up = [np.where(np.abs(one) < 1e-12, 0.0, one) for one in up]
@@ -159,7 +160,7 @@ class _LocationWriter:
     def _row(self, row: int, start: float, end: float) -> None:
         found = self.found
         try:
-            statement = self._statement(int(found.line[row]))
+            statement = read_statement(self.lines, int(found.line[row]))
             if found.kind[row] == OTHER_ARC:
                 self._arc(row, statement, start, end)
             else:
@@ -179,20 +180,13 @@ class _LocationWriter:
         block = self.out.blocks.get(line, self.lines[line])
         return block if isinstance(block, list) else [block]
 
-    def _statement(self, line: int) -> Statement:
-        statement = next(statements(self.lines, line))
-        if isinstance(statement, StatementError):
-            raise statement
-        return statement
-
     # -- arcs --------------------------------------------------------------------------------------------------------
 
     def _arc(self, row: int, statement: Statement, start: float, end: float) -> None:
         """Shift a circle whole, or put points in its place."""
         first, last = self.found.circle_lines[self.found.circle[row]].tolist()
         if row not in self.breaks and abs(start - end) <= _SAME_MM:
-            circle = self._statement(first)
-            self._move(row, end, circle.fields[:3])
+            self._move(row, end, read_statement(self.lines, first).fields[:3])
             self._pieces(row, statement, [], end)
             return
         for line in range(first, last + 1):
@@ -204,13 +198,11 @@ class _LocationWriter:
 
     def _chords(self, row: int, start: float, end: float) -> tuple[list[float], list[float]]:
         """Shares and offsets of points so near to each other that their chords keep to the circle."""
-        rows = np.array([row])
         radius = float(self.found.circles[self.found.circle[row], 6])
-        step = 2 * np.arccos(max(1 - CHORD_MM / radius, -1.0))
+        even = chord_shares(radius, float(arc_sweep(self.found, np.array([row]))[0]), CHORD_MM)
         breaks = [(0.0, start), *self.breaks.get(row, ()), (1.0, end)]
         at, offset = [share for share, _ in breaks], [dz for _, dz in breaks]
-        count = int(np.ceil(arc_sweep(self.found, rows)[0] / step))
-        shares = np.unique(np.concatenate([np.linspace(0, 1, count + 1)[1:], at[1:]]))
+        shares = np.unique(np.concatenate([even[1:], at[1:]]))
         return shares.tolist(), np.interp(shares, at, offset).tolist()
 
     # -- points ------------------------------------------------------------------------------------------------------
