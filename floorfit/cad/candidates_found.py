@@ -196,13 +196,10 @@ def _facets(known: Smoothed, facets: Ints) -> Facets:
         pieces = [region_polygon(mesh, group) for group in groups]
         normals = np.array([mesh.vectors[group].sum(axis=0) for group in groups])
         normals /= np.linalg.norm(normals, axis=1)[:, None]
-        weights = [np.linalg.norm(mesh.vectors[group], axis=1) for group in groups]
-        middles = [
-            np.average(mesh.corners[g].mean(axis=1), axis=0, weights=w) for g, w in zip(groups, weights, strict=True)
-        ]
+        middles = [np.average(mesh.middles[group], axis=0, weights=mesh.sizes[group]) for group in groups]
         return Facets(np.array(pieces, object), np.array(middles), normals)
     good = facets[mesh.heights[facets] > max(100.0 * mesh.noise, 1e-4)]
-    return Facets(triangles_in_plan(mesh, good), mesh.corners[good].mean(axis=1), mesh.normals[good])
+    return Facets(triangles_in_plan(mesh, good), mesh.middles[good], mesh.normals[good])
 
 
 def with_web(known: Smoothed, face: Candidate) -> Candidate:

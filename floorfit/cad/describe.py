@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -11,17 +11,17 @@ from shapely import Polygon
 from floorfit.cad.boundary import Arc, arcs_of, fillet_edges, fillet_groups, fillet_radius, wall_polygon
 from floorfit.cad.candidates_found import Candidate
 from floorfit.cad.curved_fillet import curved_fillet_radius
-from floorfit.cad.drawing import largest_polygon, tidy_polygon
+from floorfit.cad.drawing import largest_polygon, ring_of, tidy_polygon
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import Floor
 from floorfit.cad.facet_heights import Facets, grid_patch, plane_patches
 from floorfit.cad.mesh import Bools, Ints, Mesh
 from floorfit.cad.recognise import Recognition
 from floorfit.cad.recorded_web import RecordedWeb, record_web
-from floorfit.part.model import Pocket, Ring, Tolerance
+from floorfit.part.model import Pocket, Tolerance
 from floorfit.part.shape import Patch, heights, slopes
 
-__all__ = ["DEFAULT_TOLERANCE", "Rounding", "corner_radius", "describe_floors", "pocket_of", "ring_of", "with_id"]
+__all__ = ["DEFAULT_TOLERANCE", "Rounding", "corner_radius", "describe_floors", "pocket_of"]
 
 #: Group of every facet, and the facets of each group.
 Fillets = tuple[Ints, list[Ints]]
@@ -153,11 +153,6 @@ def _floor_patches(floor: Candidate, chosen: Polygon) -> tuple[Patch, ...]:
     return (grid_patch(floor.face, chosen, (), floor.sag),)
 
 
-def ring_of(ring: shapely.LinearRing) -> Ring:
-    """Corners of a ring as plain numbers, the last not repeated."""
-    return tuple((float(x), float(y)) for x, y in list(ring.coords)[:-1])
-
-
 def _heights(
     floor: Candidate, web: RecordedWeb, patches: tuple[Patch, ...], chosen: Polygon, rounding: Rounding
 ) -> tuple[float, float, float, float]:
@@ -280,14 +275,3 @@ def pocket_of(floor: Floor, settings: ExtractSettings) -> Pocket:
         is_parallel=floor.is_parallel,
         web_along=floor.web_along,
     )
-
-
-def with_id(floor: Floor, name: str) -> Floor:
-    """The same floor under its id.
-
-    Parameters
-    ----------
-    floor : Floor
-    name : str
-    """
-    return replace(floor, id=name)

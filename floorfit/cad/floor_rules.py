@@ -7,7 +7,9 @@ import shapely
 from shapely import Polygon
 
 from floorfit.cad.candidates_found import Candidate
+from floorfit.cad.drawing import triangles_in_plan
 from floorfit.cad.extract_settings import ExtractSettings
+from floorfit.cad.facet_heights import z_of_planes
 from floorfit.cad.mesh import Floats, Mesh
 
 __all__ = ["WALLED", "fault_of", "is_enclosed", "is_open_at_a_corner", "wall_height"]
@@ -246,28 +248,10 @@ def wall_height(mesh: Mesh, face: Candidate) -> float:
 
 def _top_z(mesh: Mesh, places: Floats) -> Floats:
     """Z of the highest facet that looks up at each place; NaN beside the part."""
-    corners = mesh.corners[mesh.plan_areas > 1e-9]
-    x0, y0 = places.min(axis=0)
-    x1, y1 = places.max(axis=0)
-    low, high = corners[:, :, :2].min(axis=1), corners[:, :, :2].max(axis=1)
-    corners = corners[(low[:, 0] <= x1) & (high[:, 0] >= x0) & (low[:, 1] <= y1) & (high[:, 1] >= y0)]
+    xy = mesh.corners[:, :, :2]
+    near = (xy.min(axis=1) <= places.max(axis=0)) & (xy.max(axis=1) >= places.min(axis=0))
+    facets = np.flatnonzero((mesh.plan_areas > 1e-9) & near.all(axis=1))
+    row, over = shapely.STRtree(triangles_in_plan(mesh, facets)).query(shapely.points(places), predicate="intersects")
     out = np.full(len(places), np.nan)
-    for index, (x, y) in enumerate(places):
-        inside = _weights(corners, x, y)
-        hit = (inside > -1e-9).all(axis=1)
-        if hit.any():
-            out[index] = (inside[hit] * corners[hit, :, 2]).sum(axis=1).max()
+    np.fmax.at(out, row, z_of_planes(places[row], mesh.corners[facets[over], 0], mesh.normals[facets[over]]))
     return out
-
-
-def _weights(corners: Floats, x: float, y: float) -> Floats:
-    """Barycentric coordinates of a place in each triangle's plan."""
-    a, b, c = corners[:, 0, :2], corners[:, 1, :2], corners[:, 2, :2]
-    whole = _cross(b - a, c - a)
-    p = np.array([x, y])
-    rows = [_cross(c - b, p - b), _cross(a - c, p - c), _cross(b - a, p - a)]
-    return np.stack(rows, axis=1) / whole[:, None]
-
-
-def _cross(a: Floats, b: Floats) -> Floats:
-    return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])

@@ -132,7 +132,7 @@ def borders_of(mesh: Mesh, regions: Regions, widths: Floats, bent: Floats) -> Bo
     f, g, edges = f[rows], g[rows], mesh.pair_edges[rows]
     left, right = _normal_beside(mesh, regions, f), _normal_beside(mesh, regions, g)
     turn = np.linalg.norm(left - right, axis=1)
-    far = mesh.vertices[mesh.faces[g].sum(axis=1) - edges.sum(axis=1)] - mesh.vertices[edges[:, 0]]
+    far = mesh.far_corners(g, edges) - mesh.vertices[edges[:, 0]]
     sense = np.where(np.einsum("ij,ij->i", left, far) > 0.0, 1.0, -1.0)
     keep = turn < _LARGEST_TURN
     pairs = np.sort(np.column_stack([label[f], label[g]]), axis=1)[keep]
