@@ -21,13 +21,14 @@ from floorfit.nc.header import header_lines, header_place
 from floorfit.nc.motions import CUTTING, FLOW, JUMP, UNKNOWN, Motions
 from floorfit.nc.part_fit import check_fit
 from floorfit.nc.programme_check import check_plan, check_programme
-from floorfit.nc.proof import Claim, Proved, is_heard_alike, prove_programme
+from floorfit.nc.proof import Claim, is_heard_alike, prove_programme
 from floorfit.nc.reader import read_motions
 from floorfit.nc.rewrite import write_plan
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
 from floorfit.nc.subprogrammes import behind_end, unseen_calls
 from floorfit.nc.summary import changes_of, floor_off, plan_trace, what_is_left
+from floorfit.nc.swept_floors import Proved
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tool_check import check_tools
 from floorfit.nc.tools import Tools

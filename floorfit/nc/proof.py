@@ -17,15 +17,14 @@ import shapely
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
-from floorfit.errors import Finding
 from floorfit.nc.bend_proof import wrong_bends
 from floorfit.nc.heard_cuts import heard_cuts
 from floorfit.nc.second import BEND, FEED, RAPID, TURN, HeardProgramme, hear_programme
 from floorfit.nc.second_words import bare
-from floorfit.nc.swept_floors import TOO_DEEP_MM, FileProof, SweptFloor
+from floorfit.nc.swept_floors import TOO_DEEP_MM, FileProof, Proved, SweptFloor
 from floorfit.part.model import Pocket
 
-__all__ = ["Claim", "Proved", "is_heard_alike", "prove_programme"]
+__all__ = ["Claim", "is_heard_alike", "prove_programme"]
 
 #: How far in plan a dividing point may lie from the old way, mm: rounding to 0.001 mm or 0.0001 in, twice.
 _PLAN_MM = 0.006
@@ -75,22 +74,6 @@ class Claim:
     place: Array
     added: Array
     inner: Mapping[int, Sequence[tuple[float, float]]]
-
-
-@dataclass(frozen=True)
-class Proved:
-    """What the proof found.
-
-    Parameters
-    ----------
-    findings : tuple of Finding
-        Empty when it holds.
-    floors : tuple of SweptFloor
-        A row for each floor that was swept.
-    """
-
-    findings: tuple[Finding, ...]
-    floors: tuple[SweptFloor, ...]
 
 
 @dataclass

@@ -20,7 +20,7 @@ from floorfit.errors import Finding
 from floorfit.nc.sweep import FloorGrid, Samples, sample, swept_heights
 from floorfit.part.model import Pocket
 
-__all__ = ["TOO_DEEP_MM", "Cuts", "FileProof", "SweptFloor", "lowered_elsewhere", "sweep_floors"]
+__all__ = ["TOO_DEEP_MM", "Cuts", "FileProof", "Proved", "SweptFloor", "lowered_elsewhere", "sweep_floors"]
 
 #: The two files are not sampled at the same places: along a pass they are no further apart in height than this, mm.
 _RISE_MM = 0.004
@@ -252,6 +252,25 @@ def lowered_elsewhere(added: Array, xy: Array, radius: Array, pockets: Sequence[
     floors = shapely.STRtree([pocket.polygon for pocket in pockets])
     (which, _), away = floors.query_nearest(shapely.points(xy[rows]), return_distance=True, all_matches=False)
     return np.asarray(rows[which[away > radius[rows[which]] + 0.2]])
+
+
+@dataclass(frozen=True)
+class Proved:
+    """What a proof found.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        Empty when it holds.
+    floors : tuple of SweptFloor
+        A row for each floor that was swept.
+    added : (n,) ndarray, mm
+        Z added at the end of each motion of the original; empty where nobody asks.
+    """
+
+    findings: tuple[Finding, ...]
+    floors: tuple[SweptFloor, ...] = ()
+    added: Array = field(default_factory=lambda: np.zeros(0))
 
 
 @dataclass

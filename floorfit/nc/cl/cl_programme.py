@@ -14,7 +14,7 @@ from floorfit.arrays import Array, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
 from floorfit.nc.cl.cl_check import check_gains, check_locations
-from floorfit.nc.cl.cl_proof import ProvedLocations, prove_locations
+from floorfit.nc.cl.cl_proof import prove_locations
 from floorfit.nc.cl.cl_reader import read_locations
 from floorfit.nc.cl.cl_second import Heard, hear
 from floorfit.nc.cl.cl_writer import WrittenLocations, write_locations
@@ -30,6 +30,7 @@ from floorfit.nc.motions import CUTTING
 from floorfit.nc.part_fit import check_fit
 from floorfit.nc.rule import plan_gains
 from floorfit.nc.summary import changes_of, plan_trace, what_is_left
+from floorfit.nc.swept_floors import Proved
 from floorfit.part.model import Part
 
 __all__ = ["StatedOfLocations", "apply_to_locations", "frame_of"]
@@ -182,11 +183,11 @@ class _LocationRun(CorrectionRun):
         planned: tuple[Array, dict[int, list[tuple[float, float]]]],
         out: list[str],
         origin: Rows,
-    ) -> ProvedLocations:
+    ) -> Proved:
         before, after = self._hear("".join(self.lines)), self._hear("".join(out))
         if len(before.kind) != len(found):
             text = f"proof failed: two readers see {len(found)} and {len(before.kind)} motions. Nothing was written."
-            return ProvedLocations((Finding("proof", self.source, "", text),), np.zeros(0), ())
+            return Proved((Finding("proof", self.source, "", text),))
         path = way.path
         sizes = np.zeros((len(found), 2))
         sizes[way.row] = np.array([[one.radius, one.corner] for one in path.cutters])[path.cutter]
@@ -204,7 +205,7 @@ class _LocationRun(CorrectionRun):
     # -- what is told ------------------------------------------------------------------------------------------------
 
     def _changes(
-        self, found: Locations, way: LocationPath, gains: Gains, written: WrittenLocations, proved: ProvedLocations
+        self, found: Locations, way: LocationPath, gains: Gains, written: WrittenLocations, proved: Proved
     ) -> tuple[PocketChange, ...]:
         def rows_on(floor: CutFloor) -> Rows:
             rows = way.rows(gains.rows_on(floor.index))
