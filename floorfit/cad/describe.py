@@ -91,35 +91,34 @@ def _describe(
     wall, arcs = (
         _wall_line(mesh, floor, fillets, (along, radius), rounding) if radius > 0.0 else (foot, list(floor.arcs))
     )
-    shares = _shares(mesh, floor, found.floors, tree, along, radius)
     chosen = wall if settings.boundary == "wall" else foot
     web = record_web(floor.web, floor.polygon, isinstance(floor.face, Facets), found.tolerance, floor.sag)
     patches = _floor_patches(floor, chosen)
     z, under, low, high = _heights(floor, web, patches, chosen, rounding)
     return Floor(
-        "",
-        ring_of(foot.exterior),
-        tuple(ring_of(hole) for hole in foot.interiors),
-        ring_of(wall.exterior),
-        tuple(ring_of(hole) for hole in wall.interiors),
-        tuple(_hole_kind(mesh, floor, hole, tree) for hole in foot.interiors),
-        z,
-        under,
-        floor.slope,
-        z - under,
-        low,
-        high,
-        float(foot.area),
-        round(radius, 2),
-        0.0 if floor.reach else corner_radius(arcs),
-        *shares,
-        max((arc.sagitta for arc in floor.arcs), default=0.0),
-        patches,
-        web.patches,
-        web.is_parallel,
-        web.along,
-        floor.sag,
-        web.edge,
+        id="",
+        foot=ring_of(foot.exterior),
+        foot_islands=tuple(map(ring_of, foot.interiors)),
+        wall=ring_of(wall.exterior),
+        wall_islands=tuple(map(ring_of, wall.interiors)),
+        hole_kinds=tuple(_hole_kind(mesh, floor, hole, tree) for hole in foot.interiors),
+        floor_z=z,
+        underside_z=under,
+        slope=floor.slope,
+        web=z - under,
+        web_min=low,
+        web_max=high,
+        area=float(foot.area),
+        fillet_radius=round(radius, 2),
+        corner_radius=0.0 if floor.reach else corner_radius(arcs),
+        **_shares(mesh, floor, found.floors, tree, along, radius),
+        arc_error=max((arc.sagitta for arc in floor.arcs), default=0.0),
+        floor=patches,
+        underside=web.patches,
+        is_parallel=web.is_parallel,
+        web_along=web.along,
+        floor_error=floor.sag,
+        edge=web.edge,
     )
 
 
@@ -218,7 +217,7 @@ def _shares(
     tree: shapely.STRtree,
     along: Bools,
     radius: float,
-) -> tuple[float, float, float, float]:
+) -> dict[str, float]:
     """Shares of the outline along walls, fillets, steps to other floors, and nothing."""
     rim = floor.rim
     ends = mesh.vertices[rim.edges]
@@ -231,12 +230,12 @@ def _shares(
     step = np.zeros(len(rim.lengths), np.bool_)
     step[others[0]] = True
     rises = rim.rise > 1e-4
-    return (
-        rim.share(rises & ~along & ~step),
-        rim.share(along & ~step),
-        rim.share(step),
-        rim.share(~rises & ~step),
-    )
+    return {
+        "wall_share": rim.share(rises & ~along & ~step),
+        "fillet_share": rim.share(along & ~step),
+        "step_share": rim.share(step),
+        "open_share": rim.share(~rises & ~step),
+    }
 
 
 def _hole_kind(mesh: Mesh, floor: Candidate, hole: shapely.LinearRing, tree: shapely.STRtree) -> str:

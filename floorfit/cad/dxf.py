@@ -302,7 +302,6 @@ def _floor(polygon: shapely.Polygon, meaning: LayerMeaning, mm: float) -> Floor:
     foot, islands = ring_of(tidy.exterior), tuple(ring_of(hole) for hole in tidy.interiors)
     arcs = arcs_of(np.array(foot))
     return Floor(
-        id="",
         foot=foot,
         foot_islands=islands,
         wall=foot,
@@ -310,16 +309,10 @@ def _floor(polygon: shapely.Polygon, meaning: LayerMeaning, mm: float) -> Floor:
         hole_kinds=("island",) * len(islands),
         floor_z=z,
         underside_z=z - web,
-        slope=(0.0, 0.0),
         web=web,
         web_min=web,
         web_max=web,
         area=float(tidy.area),
-        fillet_radius=0.0,
         corner_radius=corner_radius(arcs),
-        wall_share=1.0,
-        fillet_share=0.0,
-        step_share=0.0,
-        open_share=0.0,
         arc_error=max((arc.sagitta for arc in arcs), default=0.0),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,16 +12,18 @@ from numpy.typing import NDArray
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
-from floorfit.errors import Finding, InputError
-from floorfit.nc.corrected import Corrected, Held, PlanTrace, PocketChange
+from floorfit.errors import Finding, InputError, Range, check_ranges
+from floorfit.nc.corrected import Corrected, Held, PlanTrace, PocketChange, Walls
 from floorfit.nc.floor_bands import CutFloor, floors_of
 from floorfit.nc.header import has_header
+from floorfit.nc.shifts import Origin
 from floorfit.nc.swept_floors import SweptFloor
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.tools import Tools
 from floorfit.part.model import Part
 from floorfit.units import MM_PER_UNIT
 
-__all__ = ["CorrectionRun", "StatedOfFile", "check_corrections", "floors_for", "read_lines"]
+__all__ = ["CorrectionRun", "StatedOfFile", "StatedOfProgramme", "check_corrections", "floors_for", "read_lines"]
 
 #: Greatest number of findings in one refusal.
 _MOST_FINDINGS = 25
@@ -147,6 +149,43 @@ class StatedOfFile:
     def unit_mm(self) -> float | None:
         """Millimetres in the unit stated."""
         return MM_PER_UNIT.get(self.units or "")
+
+
+@dataclass(frozen=True, kw_only=True)
+class StatedOfProgramme(StatedOfFile):
+    """What the user states of a word-address programme.
+
+    Parameters
+    ----------
+    tip_control : bool
+        States that X, Y, Z are the tool tip in the part's frame whatever the rotary words say.
+    walls : {"move", "keep"}
+        A wall cut by a flank tilted on a floor moves by ``dz tan(tilt)``: list that, or refuse over 0.005 mm.
+    distance, work_offset : str or None
+        In force before the programme says so (``"absolute"``); the offset whose zero is the part's.
+    tools : Tools
+        The cutters that are known; where one is not and its radius matters, the programme is refused.
+    origin : Origin or None
+        Where the programme's zero stands on the part; None where it is the part's.
+    band_mm, clearance_mm : float or None, mm
+        Height above a floor up to which motion moves with it, and least height of other motion above a corrected floor;
+        None for 0.4 of the finishing stock and for the band (rapids 0.5).
+    """
+
+    tip_control: bool = False
+    walls: Walls = "move"
+    distance: str | None = None
+    work_offset: str | None = None
+    tools: Tools = field(default_factory=Tools)
+    origin: Origin | None = None
+    band_mm: float | None = None
+    clearance_mm: float | None = None
+
+    def check(self) -> None:
+        """Refuse what cannot be meant."""
+        super().check()
+        heights = Range("a number, 0 or more, or None", 0.0, may_be_none=True)
+        check_ranges("apply", [("band_mm", self.band_mm, heights), ("clearance_mm", self.clearance_mm, heights)])
 
 
 class CorrectionRun:

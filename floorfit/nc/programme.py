@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +11,9 @@ import numpy as np
 
 from floorfit.arrays import Array, Rows
 from floorfit.decision.decision import Correction
-from floorfit.errors import Finding, Range, check_ranges
-from floorfit.nc.corrected import Corrected, PocketChange, Walls
-from floorfit.nc.correction_run import CorrectionRun, StatedOfFile
+from floorfit.errors import Finding
+from floorfit.nc.corrected import Corrected, PocketChange
+from floorfit.nc.correction_run import CorrectionRun, StatedOfProgramme
 from floorfit.nc.doubts import cut_again, heights_of_tips
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
@@ -31,7 +31,6 @@ from floorfit.nc.summary import changes_of, floor_off, plan_trace, what_is_left
 from floorfit.nc.swept_floors import Proved
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tool_check import check_tools
-from floorfit.nc.tools import Tools
 from floorfit.nc.unrolled import unroll
 from floorfit.part.model import Part
 
@@ -39,43 +38,6 @@ __all__ = ["StatedOfProgramme", "apply_offsets"]
 
 #: Sideways movement of a wall, mm, that counts as none where walls must keep their place. Own choice, no source.
 WALL_LIMIT_MM = 0.005
-
-
-@dataclass(frozen=True, kw_only=True)
-class StatedOfProgramme(StatedOfFile):
-    """What the user states of a word-address programme.
-
-    Parameters
-    ----------
-    tip_control : bool
-        States that X, Y, Z are the tool tip in the part's frame whatever the rotary words say.
-    walls : {"move", "keep"}
-        A wall cut by a flank tilted on a floor moves by ``dz tan(tilt)``: list that, or refuse over 0.005 mm.
-    distance, work_offset : str or None
-        In force before the programme says so (``"absolute"``); the offset whose zero is the part's.
-    tools : Tools
-        The cutters that are known; where one is not and its radius matters, the programme is refused.
-    origin : Origin or None
-        Where the programme's zero stands on the part; None where it is the part's.
-    band_mm, clearance_mm : float or None, mm
-        Height above a floor up to which motion moves with it, and least height of other motion above a corrected floor;
-        None for 0.4 of the finishing stock and for the band (rapids 0.5).
-    """
-
-    tip_control: bool = False
-    walls: Walls = "move"
-    distance: str | None = None
-    work_offset: str | None = None
-    tools: Tools = field(default_factory=Tools)
-    origin: Origin | None = None
-    band_mm: float | None = None
-    clearance_mm: float | None = None
-
-    def check(self) -> None:
-        """Refuse what cannot be meant."""
-        super().check()
-        heights = Range("a number, 0 or more, or None", 0.0, may_be_none=True)
-        check_ranges("apply", [("band_mm", self.band_mm, heights), ("clearance_mm", self.clearance_mm, heights)])
 
 
 def apply_offsets(
@@ -190,16 +152,7 @@ class _Run(CorrectionRun):
             tolerance_mm=options.tolerance_mm,
             clearance_mm=options.clearance_mm,
         )
-        findings = check_programme(
-            motions,
-            path,
-            self.active + self.guarded,
-            gains,
-            source=self.source,
-            tip_control=options.tip_control,
-            work_offset=options.work_offset or None,
-            is_zero_stated=options.origin is not None,
-        )
+        findings = check_programme(motions, path, self.active + self.guarded, gains, options, source=self.source)
         known = tuple(f"{word.strip().upper()} is not known" for word in options.keep)
         told = [finding for finding in motions.findings if finding.severity == "warning"]
         findings += [finding for finding in told if not finding.text.startswith(known)]
