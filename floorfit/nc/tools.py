@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import re
-from collections import ChainMap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -169,4 +168,5 @@ def joined(tools: Sequence[tuple[int | None, Cutter]], *tables: Mapping[int, Cut
     """Return the tools of all sources; what is said one by one goes before tables."""
     every = [cutter for number, cutter in tools if number is None]
     said = {number: cutter for number, cutter in tools if number is not None}
-    return Tools(ChainMap(said, *tables), every[-1] if every else None)
+    by_number = dict(pair for table in (*reversed(tables), said) for pair in table.items())
+    return Tools(by_number, every[-1] if every else None)
