@@ -91,7 +91,7 @@ def record_web(web: Web, floor: Polygon, is_curved: bool, tolerance: float, sag:
     thin, thick = float(web.thinnest[kept].min()), float(web.thickest[kept].max())
     if is_curved:
         # The two faces of such a web are parallel: the cosine of either turns it from along Z to along the normal.
-        wide = kept & ~_is_sliver(web.shapes)
+        wide = kept & (2.0 * shapely.area(web.shapes) >= _SLIVER * shapely.length(web.shapes))
         sound = wide if wide.any() else kept
         cosine = np.abs(web.normals[sound, 2])
         least, most = float((cosine * web.thinnest[sound]).min()), float((cosine * web.thickest[sound]).max())
@@ -104,10 +104,6 @@ def record_web(web: Web, floor: Polygon, is_curved: bool, tolerance: float, sag:
     if thick - thin <= 2.0 * (tolerance + sag):
         return RecordedWeb(np.nan, (), True, (thin + thick) / 2.0, edge, thin, thick)
     return RecordedWeb(np.nan, tuple(_patches(web, base, kept, floor)), False, np.nan, edge, thin, thick)
-
-
-def _is_sliver(shapes: NDArray[np.object_]) -> Bools:
-    return np.asarray(2.0 * shapely.area(shapes) < _SLIVER * shapely.length(shapes), np.bool_)
 
 
 def _base(web: Web, tolerance: float) -> tuple[Bools, Floats]:

@@ -96,20 +96,14 @@ class _Planner:
 
     def run(self) -> Gains:
         count = len(self.path)
-        self.out = Gains(
-            np.zeros(count),
-            status=np.zeros(count, int),
-            floor=np.full(count, -1),
-            whole=np.full(count, -1),
-            guard_end=np.full(count, -1),
-            guard_whole=np.full(count, -1),
-        )
+        self.out = Gains(np.zeros(count), np.zeros(count, int), *(np.full(count, -1) for _ in range(4)))
         bent = self._sampled()
         self._raise_rapids()
         found = self._steps([row for row in bent if self.is_level[row]], self._gain)
         for row, steps in found.items():
-            for jump in _jumps(row, steps):
-                self._spread(*jump)
+            for a, b, left, right in steps:
+                if abs(left - right) > _NO_JUMP:
+                    self._spread(row, 0.5 * (a + b), left, right)
         node = self.out.node
         node[np.abs(node) < _NOTHING] = 0.0
         self._profiles(sorted(found.keys() | self.cones.keys()), self._gain, found)
@@ -426,11 +420,6 @@ def _joined(rows: Sequence[int], shares: Sequence[Array]) -> tuple[Rows, Array]:
     """Motion and share of each place, one after the other."""
     own = np.repeat(np.array(rows, np.intp), [len(share) for share in shares])
     return own, np.concatenate([np.empty(0), *shares])
-
-
-def _jumps(row: int, steps: Sequence[_Step]) -> list[tuple[int, float, float, float]]:
-    """Jumps of the gain along a motion: (row, share, gain before, gain after)."""
-    return [(row, 0.5 * (a + b), left, right) for a, b, left, right in steps if abs(left - right) > _NO_JUMP]
 
 
 def _plane(floor: CutFloor) -> tuple[object, ...]:
