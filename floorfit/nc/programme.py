@@ -21,9 +21,9 @@ from floorfit.nc.header import header_lines, header_place
 from floorfit.nc.motions import CUTTING, FLOW, JUMP, UNKNOWN, Motions
 from floorfit.nc.part_fit import check_fit
 from floorfit.nc.programme_check import check_plan, check_programme
-from floorfit.nc.proof import Claim, is_heard_alike, prove_programme
+from floorfit.nc.proof import Claim, ProgrammeProof, is_heard_alike
 from floorfit.nc.reader import read_motions
-from floorfit.nc.rewrite import write_plan
+from floorfit.nc.rewrite import PlanWriter
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
 from floorfit.nc.subprogrammes import behind_end, unseen_calls
@@ -111,7 +111,7 @@ class _Run(CorrectionRun):
         units = motions.field("unit_mm").astype(float) if len(motions) else np.zeros(0)
         fine = self.fine(units, gains.floor, motions.line, "Z has more decimals there")
         tick = options.tick("writing", len(self.lines))
-        written = write_plan(self.lines, motions, gains, self.source, fine=fine, tick=tick)
+        written = PlanWriter(self.lines, motions, gains, self.source, fine).run(tick)
         self.stop_on(written.findings)
         out, came, head = self._assemble(self.lines, written.blocks)
         proved = self._prove(out, came, seen)
@@ -198,18 +198,12 @@ class _Run(CorrectionRun):
         claim = Claim(origin, line, motions.xyz[rows], gains.node[rows], inner)
         tools = {number: options.tools.get(number) for number in np.unique(options.tools.numbers(motions)).tolist()}
         sizes = {number: (one.radius, one.corner) for number, one in tools.items() if one is not None}
-        return prove_programme(
-            self.lines,
-            out,
-            claim,
-            [(floor.pocket, floor.correction) for floor in self.to_sweep(seen.path)],
-            sizes,
-            frame=self.origin.frame(),
-            unit_mm=options.unit_mm,
-            absolute=None if options.distance is None else options.distance == "absolute",
-            skipped=line[~seen.path.is_usable[rows]],
-            source=self.source,
-        )
+        floors = [(floor.pocket, floor.correction) for floor in self.to_sweep(seen.path)]
+        absolute = None if options.distance is None else options.distance == "absolute"
+        skipped, frame = line[~seen.path.is_usable[rows]], self.origin.frame()
+        return ProgrammeProof(
+            self.source, self.lines, out, claim, floors, sizes, frame, options.unit_mm, absolute, skipped
+        ).run()
 
     # -- held floors -------------------------------------------------------------------------------------------------
 

@@ -28,7 +28,7 @@ from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, def
 from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.words import constant, read_block
 
-__all__ = ["Written", "write_plan"]
+__all__ = ["PlanWriter", "Written"]
 
 #: Greatest turn of a piece written by its radius, radians. Over half a turn R would have to be negative, and near it
 #: the rounding of the ends moves the middle without bound; at 120 degrees by 0.87 of it (sagitta of a chord).
@@ -69,16 +69,8 @@ class Written:
     findings: list[Finding] = field(default_factory=list)
 
 
-def write_plan(
-    lines: list[str],
-    motions: Motions,
-    plan: Gains,
-    source: str,
-    *,
-    fine: Flags,
-    tick: Callable[[int], None] | None = None,
-) -> Written:
-    """Return the blocks that change.
+class PlanWriter:
+    """Writes what is planned into the blocks of a programme.
 
     Parameters
     ----------
@@ -92,14 +84,10 @@ def write_plan(
         Name of the programme for findings.
     fine : (n,) ndarray of bool
         Rows that end on a floor whose whole offset would round to nothing: they get more decimals.
-    tick : callable or None
-        Called with the number of lines done, now and then.
     """
-    return _Writer(lines, motions, plan, source, fine).run(tick)
 
-
-class _Writer:
     def __init__(self, lines: list[str], motions: Motions, plan: Gains, source: str, fine: Flags) -> None:
+        """Look at all motions once."""
         self.fine = fine
         self.lines, self.motions, self.plan, self.source = lines, motions, plan, source
         self.out = Written({}, np.zeros(len(motions)))
@@ -112,6 +100,13 @@ class _Writer:
         self.plain = plain & motions.field("absolute").astype(bool) if len(motions) else plain
 
     def run(self, tick: Callable[[int], None] | None) -> Written:
+        """Return the blocks that change.
+
+        Parameters
+        ----------
+        tick : callable or None
+            Called with the number of lines done, now and then.
+        """
         start, end = self.plan.start(), self.plan.node
         busy = (start != 0) | (end != 0)
         busy[list(self.plan.breaks)] = True

@@ -14,10 +14,10 @@ from floorfit.arrays import Array, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
 from floorfit.nc.cl.cl_check import check_gains, check_locations
-from floorfit.nc.cl.cl_proof import prove_locations
+from floorfit.nc.cl.cl_proof import LocationProof
 from floorfit.nc.cl.cl_reader import read_locations
 from floorfit.nc.cl.cl_second import Heard, hear
-from floorfit.nc.cl.cl_writer import WrittenLocations, write_locations
+from floorfit.nc.cl.cl_writer import LocationWriter, WrittenLocations
 from floorfit.nc.cl.location_path import LocationPath, location_path
 from floorfit.nc.cl.locations import FileFrame, Locations
 from floorfit.nc.corrected import Corrected, PocketChange
@@ -137,7 +137,7 @@ class _LocationRun(CorrectionRun):
         floor_of = self._floor_of_rows(found, gains, way)
         fine = self.fine(found.field("unit_mm").astype(float), floor_of, found.line, "points have more decimals there")
         tick = options.tick("writing", len(lines))
-        written = write_locations(lines, found, node, breaks, source=self.source, fine=fine, tick=tick)
+        written = LocationWriter(lines, found, node, breaks, self.source, fine).run(tick)
         self.stop_on(written.findings)
         out, origin, head = self._assemble(written)
         proved = self._prove(found, way, (node, breaks), out, origin)
@@ -192,7 +192,7 @@ class _LocationRun(CorrectionRun):
         sizes = np.zeros((len(found), 2))
         sizes[way.row] = np.array([[one.radius, one.corner] for one in path.cutters])[path.cutter]
         pairs = [(floor.pocket, floor.correction) for floor in self.to_sweep(path)]
-        return prove_locations(before, after, origin, pairs, sizes, planned, source=self.source)
+        return LocationProof(self.source, before, after, origin, sizes, planned).run(pairs)
 
     def _hear(self, text: str) -> Heard:
         unit, keep = self.options.unit_mm, tuple(self.options.keep)

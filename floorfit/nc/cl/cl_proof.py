@@ -18,7 +18,7 @@ from floorfit.nc.cl.cl_second import ARC, FEED, PLACE, RAPID, Heard
 from floorfit.nc.swept_floors import Cuts, FileProof, Proved, SweptFloor
 from floorfit.part.model import Pocket
 
-__all__ = ["prove_locations"]
+__all__ = ["LocationProof"]
 
 #: How far in plan a point may lie from where it was, mm: rounding to 0.001 mm or 0.0001 in, twice.
 _PLAN_MM = 0.006
@@ -28,17 +28,9 @@ _AXIS = 5e-6
 _ROUNDING_MM = 0.0026
 
 
-def prove_locations(
-    before: Heard,
-    after: Heard,
-    origin: Rows,
-    floors: Sequence[tuple[Pocket, Correction]],
-    sizes: Array,
-    planned: tuple[Array, Mapping[int, Sequence[tuple[float, float]]]],
-    *,
-    source: str,
-) -> Proved:
-    """Compare the result with the original.
+@dataclass
+class LocationProof(FileProof):
+    """The result beside the original.
 
     Parameters
     ----------
@@ -46,20 +38,12 @@ def prove_locations(
         Original and result.
     origin : (k,) ndarray of int
         Line of the original that each line of the result came from; -1 for the header.
-    floors : sequence of (Pocket, Correction)
-        The floors to sweep, with what is added to them.
     sizes : (n, 2) ndarray, mm
         Radius and corner radius at each motion of the original; 0 where not known.
     planned : (n,) ndarray and dict, mm
         What the rule added at the end of each motion, and at shares of the divided ones.
-    source : str
-        Name of the file.
     """
-    return _LocationProof(source, before, after, origin, sizes, planned).run(floors)
 
-
-@dataclass
-class _LocationProof(FileProof):
     before: Heard
     after: Heard
     origin: Rows
@@ -67,6 +51,13 @@ class _LocationProof(FileProof):
     planned: tuple[Array, Mapping[int, Sequence[tuple[float, float]]]]
 
     def run(self, floors: Sequence[tuple[Pocket, Correction]]) -> Proved:
+        """Compare the two, and sweep floors.
+
+        Parameters
+        ----------
+        floors : sequence of (Pocket, Correction)
+            The floors to sweep, with what is added to them.
+        """
         self.node, self.breaks = self.planned
         if not self._paired():
             return Proved(tuple(self.findings))

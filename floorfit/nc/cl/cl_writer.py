@@ -24,7 +24,7 @@ from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
 from floorfit.nc.standing_arcs import chord_shares
 
-__all__ = ["CHORD_MM", "WrittenLocations", "write_locations"]
+__all__ = ["CHORD_MM", "LocationWriter", "WrittenLocations"]
 
 #: Height of the chords that take the place of a circle whose offset changes along it, mm. Own choice, no source.
 CHORD_MM = 0.002
@@ -60,17 +60,9 @@ class WrittenLocations:
     findings: list[Finding] = field(default_factory=list)
 
 
-def write_locations(
-    lines: Sequence[str],
-    found: Locations,
-    node: Array,
-    breaks: Mapping[int, Sequence[tuple[float, float]]],
-    *,
-    source: str,
-    fine: Flags | None = None,
-    tick: Callable[[int], None] | None = None,
-) -> WrittenLocations:
-    """Return the lines that change.
+@dataclass
+class LocationWriter:
+    """Writes planned offsets into the lines of a file.
 
     Parameters
     ----------
@@ -84,27 +76,20 @@ def write_locations(
         Rows to be divided: share of the way and offset there, in order; a share may come twice, for a lift on the spot.
     source : str
         Name of the file.
-    fine : (n,) ndarray of bool, or None
+    fine : (n,) ndarray of bool
         Rows whose whole offset would round to nothing: they get more decimals.
-    tick : callable or None
-        Called with the number of lines done, now and then.
     """
-    return _LocationWriter(lines, found, node, breaks, source, fine).run(tick)
 
+    lines: Sequence[str]
+    found: Locations
+    node: Array
+    breaks: Mapping[int, Sequence[tuple[float, float]]]
+    source: str
+    fine: Flags
 
-class _LocationWriter:
-    def __init__(
-        self,
-        lines: Sequence[str],
-        found: Locations,
-        node: Array,
-        breaks: Mapping[int, Sequence[tuple[float, float]]],
-        source: str,
-        fine: Flags | None,
-    ) -> None:
-        self.lines, self.found, self.node, self.breaks, self.source = lines, found, node, breaks, source
-        self.fine = np.zeros(len(found), dtype=bool) if fine is None else fine
-        self.out = WrittenLocations()
+    def __post_init__(self) -> None:
+        """Look at all lines once."""
+        lines, found, self.out = self.lines, self.found, WrittenLocations()
         self.line_end = line_end(lines)
         self.narrow = all(len(line) <= _CARD_COLUMNS or len(line.rstrip("\r\n")) <= _CARD_COLUMNS for line in lines)
         up = [frame.rotation.T @ np.array([0.0, 0.0, 1.0]) for frame in found.frames]
@@ -112,10 +97,17 @@ class _LocationWriter:
         turned = np.array([not np.array_equal(one, [0.0, 0.0, 1.0]) for one in self.up], dtype=bool)
         frames = found.field("frame").astype(int) if len(found) else np.zeros(0, dtype=int)
         special = self.fine | found.relative | (found.kind == OTHER_ARC) | turned[frames]
-        special[list(breaks)] = True
+        special[list(self.breaks)] = True
         self.special = special
 
     def run(self, tick: Callable[[int], None] | None) -> WrittenLocations:
+        """Return the lines that change.
+
+        Parameters
+        ----------
+        tick : callable or None
+            Called with the number of lines done, now and then.
+        """
         found, node = self.found, self.node
         start = np.concatenate([[0.0], node[:-1]])
         busy = np.where(found.relative, np.abs(node - start) > _SAME_MM, node != 0)
