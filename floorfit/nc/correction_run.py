@@ -23,7 +23,7 @@ from floorfit.nc.tools import Tools
 from floorfit.part.model import Part
 from floorfit.units import MM_PER_UNIT
 
-__all__ = ["CorrectionRun", "StatedOfFile", "StatedOfProgramme", "check_corrections", "floors_for", "read_lines"]
+__all__ = ["CorrectionRun", "StatedOfFile", "StatedOfProgramme", "check_corrections", "read_lines"]
 
 #: Greatest number of findings in one refusal.
 _MOST_FINDINGS = 25
@@ -48,27 +48,6 @@ def check_corrections(part: Part, corrections: Mapping[str, Correction]) -> None
     if missing or unknown:
         text = f"the corrections are not those of this part (missing: {missing}, not in the part: {unknown})."
         raise InputError(f"{text} Use the job made for it.")
-
-
-def floors_for(
-    part: Part, corrections: Mapping[str, Correction], held: Held, band_mm: float | None = None
-) -> tuple[CutFloor, ...]:
-    """Floors of a part as they are to be cut: a held one that is cut as programmed has an offset of 0.
-
-    Parameters
-    ----------
-    part : Part
-    corrections : mapping of str to Correction
-        By pocket.
-    held : {"refuse", "skip", "cut"}
-    band_mm : float or None, mm
-        Height above a floor that moves with it.
-    """
-    as_cut = {
-        name: replace(one, action="shift", offset=0.0) if one.action == "hold" and held == "cut" else one
-        for name, one in corrections.items()
-    }
-    return floors_of(part, as_cut, band_mm)
 
 
 def read_lines(program: bytes | str | Path, name: str) -> tuple[bytes, list[str]]:
@@ -201,7 +180,12 @@ class CorrectionRun:
         """Check what is stated, and read the file."""
         check_corrections(part, corrections)
         stated.check()
-        self.part, self.floors = part, floors_for(part, corrections, stated.held, band_mm)
+        # A held floor that is cut as programmed has an offset of 0.
+        as_cut = {
+            name: replace(one, action="shift", offset=0.0) if one.action == "hold" and stated.held == "cut" else one
+            for name, one in corrections.items()
+        }
+        self.part, self.floors = part, floors_of(part, as_cut, band_mm)
         self.source = stated.source or (self.unnamed if isinstance(program, bytes) else Path(program).name)
         data, lines = read_lines(program, self.source)
         self.digest = hashlib.sha256(data).hexdigest()

@@ -109,6 +109,7 @@ class _Planner:
         self._profiles(sorted(found.keys() | self.cones.keys()), self._gain, found)
         self._profiles(self._too_deep(), self._least, {})
         self._states()
+        self._keep_whole()
         return self.out
 
     # -- which motions matter ----------------------------------------------------------------------------------------
@@ -414,6 +415,23 @@ class _Planner:
         on = (out.floor >= 0) | (out.whole >= 0)
         on[list(out.touched)] = True
         out.status[:] = np.where(changed, np.where(on, MOVED, LIFTED), UNTOUCHED)
+
+    def _keep_whole(self) -> None:
+        """Undo the division of standing arcs whose two ends gain the same and that one gain suits all along."""
+        path, out, start = self.path, self.out, self.out.start()
+        for row in [] if path.standing is None else path.standing.rows.tolist():
+            gain = float(out.node[row])
+            if row not in out.breaks or abs(start[row] - gain) >= _NOTHING:
+                continue
+            share = self._grid(row)
+            rows = np.full(len(share), row)
+            asked = ask(path, self.zones, rows, share, self.clearance)
+            off = np.abs(asked.gain - gain)[asked.floor >= 0]
+            if not ((off <= 0.5 * self.tolerance).all() and (asked.least <= gain + 1e-6).all()):
+                continue
+            floor, xy = int(out.floor[row]), path.axis_places(rows, share)[:, :2]
+            if gain >= 0 or (floor >= 0 and shapely.intersects_xy(self.floors[floor].pocket.polygon, *xy.T).all()):
+                del out.breaks[row]
 
 
 def _joined(rows: Sequence[int], shares: Sequence[Array]) -> tuple[Rows, Array]:
