@@ -118,7 +118,7 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     if not found.floors:
         raise InputError([Finding("no-floor", raw.source, "", _none_here(mesh, found.rejected, settings))])
     step("describing floors", 0.85)
-    floors = describe_floors(mesh, found, settings, rounding)
+    floors = describe_floors(found, settings, rounding)
     step("outline", 0.95)
     outline = ring_of(rounding.plan(part_outline(mesh)).exterior)
     notes = [*raw.findings, *findings, *scatter_note(mesh, raw.source), *_arc_note(floors, raw.source, settings)]
