@@ -193,11 +193,8 @@ class PlanWriter:
             if end == 0 and abs(self.carried) > _NOTHING_LEFT_MM:
                 raise ValueError("the offset of a floor ends here, and Z in the unit in force cannot say so exactly")
         except ValueError as error:
-            self._refuse(number, str(error))
-
-    def _refuse(self, number: int, text: str) -> None:
-        place = f"line {number + 1}"
-        self.out.findings.append(Finding("cannot-write", self.source, place, f"{text}. Rewrite the block by hand."))
+            text = f"{error}. Rewrite the block by hand."
+            self.out.findings.append(Finding("cannot-write", self.source, f"line {number + 1}", text))
 
     def _shift(self, row: int, number: int, modal: Modal, end: float) -> None:
         text = self.lines[number]

@@ -222,9 +222,7 @@ class _LocationReader:
 
     def goto(self, statement: Statement) -> None:
         """``GOTO/x,y,z`` with or without the axis."""
-        values = _only_numbers(statement)
-        if len(values) not in (3, 6):
-            raise ValueError(f"{len(values)} numbers, 3 or 6 expected (x, y, z and the axis)")
+        values = _only_numbers(statement, (3, 6), "3 or 6 expected (x, y, z and the axis)")
         self._take_vector(values[3:])
         self._point(statement.line, tuple(values[:3]), len(values) == 6)
 
@@ -238,9 +236,7 @@ class _LocationReader:
 
     def from_place(self, statement: Statement) -> None:
         """``FROM/x,y,z``: where the tool stands."""
-        values = _only_numbers(statement)
-        if len(values) not in (3, 6):
-            raise ValueError(f"{len(values)} numbers, 3 or 6 expected")
+        values = _only_numbers(statement, (3, 6), "3 or 6 expected")
         self._take_vector(values[3:])
         if self.unit is None:
             raise ValueError("a point before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
@@ -263,9 +259,8 @@ class _LocationReader:
 
     def arc(self, statement: Statement) -> None:
         """``CIRCLE/x,y,z,i,j,k,r``: the next point is reached along it."""
-        values = _only_numbers(statement)
-        if not 7 <= len(values) <= 11:
-            raise ValueError(f"{len(values)} numbers, 7 expected (centre, axis, radius), and at most four tolerances")
+        expected = "7 expected (centre, axis, radius), and at most four tolerances"
+        values = _only_numbers(statement, range(7, 12), expected)
         if abs(math.hypot(*values[3:6]) - 1) > UNIT_SLACK or not values[6] > 0:
             raise ValueError("the axis must be of length 1 and the radius above 0")
         if self.at is None:
@@ -312,16 +307,11 @@ class _LocationReader:
 
     def tool_axis(self, statement: Statement) -> None:
         """``TLAXIS/i,j,k``: the axis of what follows."""
-        values = _only_numbers(statement)
-        if len(values) != 3:
-            raise ValueError(f"{len(values)} numbers, 3 expected")
-        self.vector = tuple(values)
+        self.vector = tuple(_only_numbers(statement, (3,), "3 expected"))
 
     def cutter(self, statement: Statement) -> None:
         """``CUTTER/d,r,e,f,a,b,h``: at least the diameter."""
-        values = _only_numbers(statement)
-        if not 1 <= len(values) <= 7:
-            raise ValueError(f"{len(values)} numbers, 1 to 7 expected")
+        values = _only_numbers(statement, range(1, 8), "1 to 7 expected")
         if self.unit is None:
             raise ValueError("lengths before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
         d, r = values[0], values[1] if len(values) > 1 else 0.0
@@ -360,9 +350,7 @@ class _LocationReader:
 
     def translate(self, statement: Statement) -> None:
         """``TRANS/x,y,z``: added to what follows."""
-        values = [] if set(statement.words) & {"NOMORE"} else _only_numbers(statement)
-        if len(values) not in (0, 3):
-            raise ValueError(f"{len(values)} numbers, 3 expected")
+        values = [] if "NOMORE" in statement.words else _only_numbers(statement, (0, 3), "3 expected")
         x, y, z = values or (0.0, 0.0, 0.0)
         self._frame([1, 0, 0, x, 0, 1, 0, y, 0, 0, 1, z])
 
@@ -418,9 +406,12 @@ def _table(lines: list[str]) -> Array:
         return _table(lines[: len(lines) // 2]) if len(lines) > 1 else np.zeros((0, 0))
 
 
-def _only_numbers(statement: Statement) -> list[float]:
+def _only_numbers(statement: Statement, counts: Collection[int] = (), expected: str = "") -> list[float]:
+    """Fields that are all numbers, and as many as may be; any number of them where no counts are given."""
     if statement.words:
         raise ValueError(f"{statement.words[0]} is no number")
+    if counts and len(statement.numbers) not in counts:
+        raise ValueError(f"{len(statement.numbers)} numbers, {expected}")
     return statement.numbers
 
 
