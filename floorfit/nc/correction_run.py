@@ -238,6 +238,35 @@ class CorrectionRun:
         shapes = [floor.pocket.polygon for floor in matter]
         return [floor for floor in self.floors if any(floor.pocket.polygon.distance(one) <= reach for one in shapes)]
 
+    def changes(
+        self, rows_on: Callable[[CutFloor], Rows], floor_of: Rows, added: Array, changed: Flags, upright: Array
+    ) -> tuple[PocketChange, ...]:
+        """What happened to each floor.
+
+        Parameters
+        ----------
+        rows_on : callable
+            Cutting motions that are on a floor for some of their way.
+        floor_of : (n,) ndarray of int
+            Floor that each motion ends on, or -1.
+        added : (n,) ndarray, mm
+            Change of Z at the end of each motion.
+        changed : (n,) ndarray of bool
+            Motions that are written differently.
+        upright : (n,) ndarray
+            Z of the axis at the end of each motion.
+        """
+        out = []
+        for floor in self.floors:
+            rows = rows_on(floor)
+            on = added[rows[floor_of[rows] == floor.index]]
+            least, greatest = (float(on.min()), float(on.max())) if len(on) else (np.nan, np.nan)
+            tilt = float(np.degrees(np.arccos(np.clip(upright[rows], -1, 1))).max(initial=0.0))
+            aside = max(abs(least), abs(greatest)) * np.tan(np.radians(min(tilt, 89.9))) if len(on) else 0.0
+            name, action, done = floor.pocket.id, floor.correction.action, int(changed[rows].sum())
+            out.append(PocketChange(name, action, len(rows), done, least, greatest, tilt, float(aside)))
+        return tuple(out)
+
     @staticmethod
     def assemble(
         lines: Sequence[str], blocks: Mapping[int, str | list[str]], head: list[str], place: int

@@ -27,7 +27,7 @@ from floorfit.nc.rewrite import PlanWriter
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
 from floorfit.nc.subprogrammes import behind_end, unseen_calls
-from floorfit.nc.summary import changes_of, floor_off, plan_trace, what_is_left
+from floorfit.nc.summary import floor_off, plan_trace, what_is_left
 from floorfit.nc.swept_floors import Proved
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tool_check import check_tools
@@ -260,8 +260,7 @@ class _Run(CorrectionRun):
             return rows[np.isin(motions.kind[rows], CUTTING)]
 
         changed = np.isin(motions.line, np.array(list(blocks), dtype=int))
-        upright = seen.path.axis[:, 2]
-        return changes_of(self.floors, rows_on, floor_of=gains.floor, added=added, changed=changed, upright=upright)
+        return self.changes(rows_on, gains.floor, added, changed, seen.path.axis[:, 2])
 
     def _check_walls(self, changes: Sequence[PocketChange]) -> None:
         if self.options.walls == "move":

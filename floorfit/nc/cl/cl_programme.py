@@ -28,7 +28,7 @@ from floorfit.nc.header import MARK, line_end, plain
 from floorfit.nc.motions import CUTTING
 from floorfit.nc.part_fit import check_fit
 from floorfit.nc.rule import plan_gains
-from floorfit.nc.summary import changes_of, plan_trace, what_is_left
+from floorfit.nc.summary import plan_trace, what_is_left
 from floorfit.nc.swept_floors import Proved
 from floorfit.part.model import Part
 
@@ -195,8 +195,6 @@ class _LocationRun(CorrectionRun):
             rows = self.way.rows(self.gains.rows_on(floor.index))
             return rows[np.isin(found.kind[rows], CUTTING)]
 
-        changed, upright = np.zeros(len(found), dtype=bool), found.axis[:, 2]
+        changed = np.zeros(len(found), dtype=bool)
         changed[list(written.rows)] = True
-        return changes_of(
-            self.floors, rows_on, floor_of=self.floor_of, added=proved.added, changed=changed, upright=upright
-        )
+        return self.changes(rows_on, self.floor_of, proved.added, changed, found.axis[:, 2])
