@@ -101,10 +101,6 @@ class Machine:
         read = Motions.of(self.rows, modals, tuple(self.vectors), self.reasons, tuple(self.findings))
         return replace(read, calls=tuple(self.calls), level=self.levels)
 
-    def modal_index(self, state: Modal) -> int:
-        """Return the number under which a modal state is kept."""
-        return self.modals.setdefault(state, len(self.modals))
-
     def bad(self, number: int, text: str) -> None:
         """Note a block that cannot be read, and forget everything."""
         self.findings.append(Finding("unreadable", self.source, f"line {number + 1}", f"{text}. Correct the block."))
@@ -254,7 +250,7 @@ class Machine:
         """Add a row that ends where the tool is."""
         if self.state is not self._indexed:
             self._indexed = self.state
-            self._modal_index = self.modal_index(self.state)
+            self._modal_index = self.modals.setdefault(self.state, len(self.modals))
         rows, (x, y, z, a, b, c) = self.rows, self.position
         if x != x or y != y or z != z or reason is not None:
             axis = "X" if x != x else "Y" if y != y else "Z"
@@ -281,7 +277,8 @@ class Machine:
             axis = LINEAR[int(lost[row].argmax())]
             self.reasons[len(self.rows) + row] = self.why.get(axis, (first + row, "its position is not known"))
         lines, unknown = np.arange(first, first + len(xyz)), high & lost[:, 2]
-        modal, rest = self.modal_index(self.state), (*self.position[3:], NAN, NAN, NAN, self.feed_word)
+        modal = self.modals.setdefault(self.state, len(self.modals))
+        rest = (*self.position[3:], NAN, NAN, NAN, self.feed_word)
         self.rows.add_rows(lines, kind, modal, 0, self.vector, unknown, *xyz.T, *rest)
         self.position[:3] = xyz[-1].tolist()
 
