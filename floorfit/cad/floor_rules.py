@@ -7,7 +7,9 @@ import shapely
 from shapely import Polygon
 
 from floorfit.cad.candidates_found import Candidate
+from floorfit.cad.drawing import triangles_in_plan
 from floorfit.cad.extract_settings import ExtractSettings
+from floorfit.cad.facet_heights import z_of_planes
 from floorfit.cad.mesh import Floats, Mesh
 
 __all__ = ["WALLED", "fault_of", "is_enclosed", "is_open_at_a_corner", "wall_height"]
@@ -244,24 +246,10 @@ def wall_height(mesh: Mesh, face: Candidate) -> float:
 
 def _top_z(mesh: Mesh, places: Floats) -> Floats:
     """Z of the highest facet that looks up at each place; NaN beside the part."""
-    (x, y), (x0, y0, x1, y1) = places.T[:, :, None], mesh.plan_boxes
-    near = (x0 <= x.max()) & (x1 >= x.min()) & (y0 <= y.max()) & (y1 >= y.min()) & (mesh.plan_areas > 1e-9)
-    near = np.flatnonzero(near)
-    place, facet = np.nonzero((x0[near] <= x) & (x <= x1[near]) & (y0[near] <= y) & (y <= y1[near]))
-    corners = mesh.corners[near[facet]]
-    shares = _shares(corners[:, :, :2], places[place])
-    inside = (shares > -1e-9).all(axis=1)
-    out = np.full(len(places), -np.inf)
-    np.maximum.at(out, place[inside], (shares * corners[:, :, 2]).sum(axis=1)[inside])
-    return np.where(np.isfinite(out), out, np.nan)
-
-
-def _shares(corners: Floats, places: Floats) -> Floats:
-    """Barycentric coordinates (n, 3) of each place in its triangle (n, 3, 2)."""
-    to_corners = corners - places[:, None]
-    parts = _cross(to_corners[:, [1, 2, 0]], to_corners[:, [2, 0, 1]])
-    return np.asarray(parts / parts.sum(axis=1, keepdims=True))
-
-
-def _cross(a: Floats, b: Floats) -> Floats:
-    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
+    (x, y), (x0, y0, x1, y1) = places.T, mesh.plan_boxes
+    near = (x0 <= x.max()) & (x1 >= x.min()) & (y0 <= y.max()) & (y1 >= y.min())
+    facets = np.flatnonzero((mesh.plan_areas > 1e-9) & near)
+    row, over = shapely.STRtree(triangles_in_plan(mesh, facets)).query(shapely.points(places), predicate="intersects")
+    out = np.full(len(places), np.nan)
+    np.fmax.at(out, row, z_of_planes(places[row], mesh.corners[facets[over], 0], mesh.normals[facets[over]]))
+    return out
