@@ -173,7 +173,7 @@ class Belief:
         self._solution, self._amounts = solution, border.covariance
         self.dispersion = solution.dispersion
         self._splines, self._shaped = grid.matrix(places), shapes.design(places)
-        inverse = solution.factor.inverse_band()
+        inverse = solution.factor.inverse_band
         own = Covariance.of(grid, inverse, border, shapes, self._amounts)
         self.variance: Array = self.dispersion * own.at(places)
         self._base, self.sum_variance = self._first(grid.matrix(targets), shapes.design(targets), sums)
