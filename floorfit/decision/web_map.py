@@ -9,7 +9,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Rows
 from floorfit.decision.decision import Decision
 from floorfit.decision.written_form import WRITTEN, JsonArray, JsonIndex
 from floorfit.part.assign import assign_floors
@@ -68,7 +68,7 @@ def web_map(part: Part, webs: Webs, posterior: Posterior, decisions: Sequence[De
     """
     x, y = _nodes(part)
     xx, yy = np.meshgrid(x, y)
-    inside = _inside(part, xx, yy)
+    inside = part.holds(xx, yy)
     pocket = assign_floors(part, xx.ravel(), yy.ravel()).reshape(xx.shape)
     before, after, margins, aimed, over = (np.full(xx.shape, np.nan) for _ in range(5))
     on_floors = xx[pocket >= 0], yy[pocket >= 0]
@@ -98,10 +98,3 @@ def _nodes_of(pocket: Rows, count: int) -> list[tuple[Rows, ...]]:
     order = np.argsort(pocket, axis=None, kind="stable")
     ends = np.searchsorted(pocket.ravel()[order], np.arange(count + 1))
     return [np.unravel_index(order[a:b], pocket.shape) for a, b in pairwise(ends)]
-
-
-def _inside(part: Part, xx: Array, yy: Array) -> Flags:
-    import shapely
-
-    outline = shapely.Polygon(part.outline)
-    return np.asarray(shapely.intersects_xy(outline, xx.ravel(), yy.ravel()).reshape(xx.shape))

@@ -113,8 +113,8 @@ class _Sums:
             xy=design.T @ (weights * values),
             yy=float(weights @ values**2),
             design=rows,
-            values=_totals(group, weights * values, groups),
-            weight=_totals(group, weights, groups),
+            values=np.asarray(np.bincount(group, weights * values), float),
+            weight=np.asarray(np.bincount(group, weights), float),
         )
 
     def at(self, between: float) -> tuple[float, Array, Array]:
@@ -126,10 +126,6 @@ class _Sums:
         square = self.yy - float(gain @ self.values**2) - float(right @ beta)
         logs = float(np.log1p(self.weight * between**2).sum()) + float(np.linalg.slogdet(normal)[1])
         return logs + square, np.asarray(beta, float), np.asarray(np.linalg.inv(normal), float)
-
-
-def _totals(group: Rows, values: Array, groups: int) -> Array:
-    return np.asarray(np.bincount(group, values, minlength=groups), float)
 
 
 def _best_between(sums: _Sums) -> float:

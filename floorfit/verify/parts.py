@@ -274,10 +274,8 @@ def inside_nodes(part: Part, x: Array, y: Array) -> Flags:
     part : Part
     x, y : (k,), (l,) ndarray, mm
     """
-    import shapely
-
     xx, yy = np.meshgrid(x, y, indexing="ij")
-    return np.asarray(shapely.intersects_xy(shapely.Polygon(part.outline), xx.ravel(), yy.ravel()))
+    return part.holds(xx.ravel(), yy.ravel())
 
 
 def _by_job(kept: list[JobSummary], finished: list[FinishedJob]) -> dict[str, FinishedJob]:
