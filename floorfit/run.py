@@ -107,6 +107,7 @@ def correct(
     seen = screen(
         part,
         taken.readings,
+        floor=taken.floor,
         probe_radius_mm=chosen.probe_radius,
         wall_clearance_mm=chosen.wall_clearance,
         u_mm=chosen.reading_u,
