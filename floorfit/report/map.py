@@ -33,7 +33,7 @@ from floorfit.report.labels import fitted
 from floorfit.report.marks import Marks, reading_marks
 from floorfit.report.names import Lines, label_floors, map_lines, uncertainty_lines, web_lines
 from floorfit.report.nominal import curved_floors, draw_nominal, height_step, nominal_entries
-from floorfit.report.plan_view import DrawnFloor, PlanView, layer, thinness
+from floorfit.report.plan_view import DrawnFloor, PlanView, thinness
 from floorfit.report.sheet import AREA, blank_sheet, put
 
 if TYPE_CHECKING:
@@ -173,7 +173,7 @@ def _warp(figure: Figure, record: Record, views: Sequence[View]) -> None:
     if grid is None:
         put(figure, 320, 62, say("No surface could be fitted: no warp is shown."), 9, bold=True)
         return
-    warp = layer(grid.warp_mm)
+    warp = grid.warp_mm
     top = max(float(np.nanmax(np.abs(warp))), 1e-6)
     title = say("warp of the underside, {unit}").format(unit=show.unit)
     words = (say("low: web thick"), say("high: web thin"))
@@ -186,7 +186,7 @@ def _uncertainty(figure: Figure, record: Record, views: Sequence[View]) -> None:
     if grid is None:
         put(figure, 320, 62, say("No surface could be fitted: no uncertainty is shown."), 9, bold=True)
         return
-    expanded = 2 * layer(grid.warp_u_mm)
+    expanded = 2 * grid.warp_u_mm
     low, high = float(np.nanmin(expanded)), float(np.nanmax(expanded))
     title = say("uncertainty of the warp, k = 2, {unit}").format(unit=show.unit)
     words = (say("well known"), say("less known"))
@@ -305,7 +305,7 @@ def _web_panel(figure: Figure, record: Record, views: Sequence[View], after: boo
     for view in views:
         draw_outlines(view)
         if grid is not None:
-            place = thinness(record, layer(grid.web_after_mm if after else grid.web_before_mm))
+            place = thinness(record, grid.web_after_mm if after else grid.web_before_mm)
             draw_floors(view, grid, place, WEB, (-_BEYOND, _BEYOND))
             draw_outside(view, grid, place)
     numbered = label_floors(views, None, web_lines(after))

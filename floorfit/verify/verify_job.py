@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from floorfit import sealed
 from floorfit.arrays import Array, Rows
 from floorfit.as_cut import as_cut
 from floorfit.cutter_left import read_cutter_left
@@ -91,7 +91,7 @@ def verify(
     tell = progress or (lambda words: None)
     record = record_of(job)
     if not isinstance(readings, Readings):
-        digest = hashlib.sha256(Path(readings).read_bytes()).hexdigest()
+        digest = sealed.digest(readings)
         readings = read_readings(readings, record.part.get("units", "mm"))
     prediction = _prediction(record, part, left)
     doubts = refuse_unfit(prediction, readings, digest)
