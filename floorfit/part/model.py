@@ -68,6 +68,11 @@ class LocalLimits:
     lower: NDArray[np.float64]
     upper: NDArray[np.float64]
 
+    @property
+    def limits(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Both, as of `Tolerance`."""
+        return self.lower, self.upper
+
 
 @dataclass(frozen=True)
 class Pocket:

@@ -19,10 +19,10 @@ from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
 from floorfit.readings.readings_file import read_readings
 from floorfit.record import Record, record_of
-from floorfit.verify.bias import common_bias, group_means, no_bias, pockets_apart
+from floorfit.verify.bias import common_bias, no_bias, pockets_apart
 from floorfit.verify.doubts import LIMIT_BIAS_MM, looks_roughed, refuse_unfit, why_withheld
 from floorfit.verify.misfiled import of_other_plate, read_in_part, set_copied_aside, turned
-from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
+from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped, group_means
 from floorfit.verify.movement import LIMIT_MM, find_movement
 from floorfit.verify.otherwise import cut_otherwise, not_as_predicted
 from floorfit.verify.predicted import Prediction

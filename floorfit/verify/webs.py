@@ -154,9 +154,8 @@ def chance_at(deviation: Array, u: Array, tolerance: Tolerance | LocalLimits) ->
     """
     from scipy.special import ndtr
 
-    high = 1.0 if tolerance.upper is None else ndtr((tolerance.upper - deviation) / u)
-    low = 0.0 if tolerance.lower is None else ndtr((tolerance.lower - deviation) / u)
-    return np.asarray(high - low, float) * np.ones(len(deviation))
+    lower, upper = tolerance.limits
+    return np.asarray(ndtr((upper - deviation) / u) - ndtr((lower - deviation) / u), float)
 
 
 def _field_on(
