@@ -142,7 +142,7 @@ def run(args: argparse.Namespace) -> int:
     from floorfit.record import read_record
 
     record = read_record(args.job)
-    conforming = all(decision.action != "hold" and decision.verdict == "conform" for decision in record.decisions)
+    conforming = all(decision.is_sure for decision in record.decisions)
     if args.lines is not None:
         _write_lines(args, record)
         return 0 if conforming else 1

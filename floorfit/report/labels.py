@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.arrays import Array
 from floorfit.report.plan_view import plain_text
 
-__all__ = ["GAP", "Box", "Placer", "box_at", "fitted", "printable", "text_size", "touch"]
+__all__ = ["GAP", "MM_PER_POINT", "Box", "Placer", "box_at", "fitted", "printable", "text_size", "touch"]
 
 #: left, bottom, right, top
 Box = tuple[float, float, float, float]
@@ -20,7 +20,7 @@ Box = tuple[float, float, float, float]
 #: Room that a label keeps on each side, mm.
 GAP = 0.4
 
-_MM_PER_POINT = 25.4 / 72
+MM_PER_POINT = 25.4 / 72
 
 
 def text_size(text: str, points: float, *, bold: bool = False) -> tuple[float, float]:
@@ -36,8 +36,8 @@ def text_size(text: str, points: float, *, bold: bool = False) -> tuple[float, f
     from floorfit.report.lettering import extent
 
     width, height = extent(text, bold=bold)
-    share = points / 100 * _MM_PER_POINT
-    return (width * share, max(height * share, 0.75 * points * _MM_PER_POINT))
+    share = points / 100 * MM_PER_POINT
+    return (width * share, max(height * share, 0.75 * points * MM_PER_POINT))
 
 
 @cache

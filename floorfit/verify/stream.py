@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -238,8 +239,10 @@ def _warp(surface: dict[str, Any] | None, nodes: Nodes) -> Array:
     if surface is None:
         return np.empty(0)
     coefficients = np.array(surface["coefficients_mm"], dtype=float)
-    pairs = (("knots_x_mm", nodes.x), ("knots_y_mm", nodes.y))
-    sides = [Axis(np.array(surface[name][3:-3])).matrix(places) for name, places in pairs]
+    sides = [
+        _matrix(tuple(surface[name]), places.tobytes())
+        for name, places in (("knots_x_mm", nodes.x), ("knots_y_mm", nodes.y))
+    ]
     warp = (sides[0] @ coefficients @ sides[1].T + _dished(surface, nodes)).ravel()
     if not np.isfinite(warp).all():
         raise ValueError("the surface is not finite")
@@ -252,6 +255,11 @@ def _dished(surface: dict[str, Any], nodes: Nodes) -> Array:
     tables = tuple(ShapeTable(tuple(one["low_mm"]), tuple(one["high_mm"]), forms[one["form"]]) for one in dishes)
     amounts = np.array([one["warp_mm"] for one in dishes])
     return LocalShapes((), tables, np.ones(len(tables))).total_on_grid(amounts, nodes.x, nodes.y)
+
+
+@lru_cache(maxsize=16)
+def _matrix(knots: tuple[float, ...], places: bytes) -> Array:
+    return Axis(np.array(knots[3:-3])).matrix(np.frombuffer(places))
 
 
 def _repeats(readings: dict[str, Any]) -> tuple[float, int]:

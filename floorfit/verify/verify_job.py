@@ -20,6 +20,7 @@ from floorfit.readings.observations import Readings
 from floorfit.readings.readings_file import read_readings
 from floorfit.record import Record, record_of
 from floorfit.verify.bias import common_bias, no_bias, pockets_apart
+from floorfit.verify.capability import K95
 from floorfit.verify.doubts import LIMIT_BIAS_MM, looks_roughed, refuse_unfit, why_withheld
 from floorfit.verify.misfiled import of_other_plate, read_in_part, set_copied_aside, turned
 from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped, group_means
@@ -34,9 +35,6 @@ if TYPE_CHECKING:
     from floorfit.result import Result
 
 __all__ = ["verify"]
-
-#: Two-sided 95 % point of the normal distribution.
-K95 = 1.959964
 
 
 def verify(
