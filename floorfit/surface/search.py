@@ -129,21 +129,15 @@ def likely_starts(equations: Equations, start: Prior) -> dict[float, Solution]:
     found: dict[float, Solution] = {}
     for k in sorted(LADDER, reverse=True):
         rung = float(np.log(start.smoothing)) + k
-        solution = _tried(equations, replace(start, smoothing=float(np.exp(rung))))
-        if solution is not None:
-            found[rung] = solution
-            if solution.determinant > min(one.criterion for one in found.values()):
-                break
+        try:
+            found[rung] = solve(equations, replace(start, smoothing=float(np.exp(rung))))
+        except NumericalError:
+            continue
+        if found[rung].determinant > min(one.criterion for one in found.values()):
+            break
     if not found:
         solve(equations, start)  # says why
     return found
-
-
-def _tried(equations: Equations, prior: Prior) -> Solution | None:
-    try:
-        return solve(equations, prior)
-    except NumericalError:
-        return None
 
 
 def best_prior(equations: Equations, start: Prior) -> list[tuple[Solution, float, float]]:
