@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.arrays import Array, Flags, Rows
-from floorfit.nearest import pairs_within
+from floorfit.nearest import pairs_within, squares
 from floorfit.readings.observations import Observations
 from floorfit.units import MAD_TO_SD
 
-__all__ = ["Repeatability", "Sites", "combine", "doubled_rows", "estimate_repeatability", "group_sites", "squares"]
+__all__ = ["Repeatability", "Sites", "combine", "doubled_rows", "estimate_repeatability", "group_sites"]
 
 #: A reading of a place disagrees with its repeats beyond this many standard deviations of a difference.
 DISAGREE = 6.0
@@ -101,22 +101,6 @@ def _joined(pairs: Rows, count: int) -> Rows:
 
     links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
     return np.asarray(connected_components(links, directed=False)[1], np.intp)
-
-
-def squares(points: Array, side: float) -> tuple[Rows, Rows]:
-    """First row in each square that holds any, and each row's square among those.
-
-    Parameters
-    ----------
-    points : (n, 2) ndarray, mm
-        One at least.
-    side : float, mm
-        Of a square.
-    """
-    cell = np.floor((points - points.min(axis=0)) / side).astype(np.int64)
-    key = cell[:, 0] * (cell[:, 1].max() + 1) + cell[:, 1]
-    _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
-    return np.asarray(first, np.intp), np.asarray(inverse, np.intp).reshape(-1)
 
 
 def doubled_rows(place: Rows, columns: list[NDArray[np.generic]]) -> Rows:

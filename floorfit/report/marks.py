@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from floorfit.arrays import Array, Rows
-from floorfit.readings.repeats import squares
+from floorfit.nearest import squares
 from floorfit.record import ReadingsRecord
 from floorfit.report.plan_view import PlanView
 
