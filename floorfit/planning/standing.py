@@ -88,7 +88,7 @@ def _candidates(inside: Any, middle: Array, wanted: int) -> Array:
         return np.zeros((0, 2))
     step = float(np.sqrt(inside.area / max(wanted, 4) * 1.4))
     grid = _grid(inside, step)
-    rings = shapely.get_rings(inside)
+    rings = shapely.get_rings(shapely.get_parts(inside))
     edge = np.concatenate([_along(ring, step) for ring in rings])
     corners = np.concatenate([_sharp(ring) for ring in rings])
     nearest = shapely.get_coordinates(shapely.shortest_line(inside, shapely.Point(middle)))[:1]
