@@ -255,7 +255,7 @@ def _floor_table(extraction: Extraction) -> Any:
             f"{floor.slope_deg:.2f}",
             _area(floor.area / scale**2),
             *radii,
-            floor.edge_words,
+            floor.edge_words.removesuffix(" 100 %"),  # as wide as a terminal of 80 columns has room for
         )
     return table
 
@@ -292,13 +292,16 @@ def _rejected_table(extraction: Extraction, most: int = 40) -> Any:
     from floorfit.units import MM_PER_UNIT
 
     scale = MM_PER_UNIT[extraction.part.units]
-    more = len(extraction.rejected) - most
-    caption = f"and {more} smaller ones" if more > 0 else None
+    rows: dict[tuple[str, str, str], list[str]] = {}
+    for face in extraction.rejected:
+        alike = _area(face.area / scale**2), face.code, escape(printable(face.reason))
+        rows.setdefault(alike, []).append(", ".join(f"{value / scale:.5g}" for value in face.place))
+    shown, others = list(rows.items())[:most], list(rows.values())[most:]
+    caption = f"and {sum(map(len, others))} smaller ones" if others else None
     title = "Faces that look like floors but were not taken"
     table = Table(title=title, title_justify="left", caption=caption, box=SIMPLE_HEAD, padding=(0, 1, 0, 0))
     for heading in ("at X, Y, Z", "area", "code", "reason"):
         table.add_column(heading)
-    for face in extraction.rejected[:most]:
-        place = ", ".join(f"{value / scale:.5g}" for value in face.place)
-        table.add_row(place, _area(face.area / scale**2), face.code, escape(printable(face.reason)))
+    for alike, places in shown:
+        table.add_row(places[0] + (f"\nand {len(places) - 1} more alike" if places[1:] else ""), *alike)
     return table

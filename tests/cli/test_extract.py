@@ -53,6 +53,17 @@ def test_part_picture_and_tables(model, tmp_path, capsys):
     assert width > height > 300
 
 
+def test_tops_that_are_alike_are_one_row(tmp_path, capsys):
+    solid = box(0, 0, 0, 400, 160, 30) - box(20, 20, 2, 380, 140, 31)
+    for x in (60, 160, 260):
+        solid += box(x, 60, 2, x + 30, 100, 30)
+    mesh_of(solid).export(tmp_path / "pads.stl")
+    main(["extract", str(tmp_path / "pads.stl"), "--units", "mm", "-o", str(tmp_path / "pads.json")])
+    heard = capsys.readouterr().err
+    assert heard.count(" 1200 ") == 1 and "and 2 more alike" in heard  # three tops of 30 × 40 mm
+    assert [line.split()[-1] for line in heard.splitlines() if line.startswith(" P01 ")] == ["wall"]
+
+
 def test_same_bytes_twice(model, tmp_path):
     for name in ("a", "b"):
         (tmp_path / name).mkdir()
