@@ -75,18 +75,20 @@ class Webs:
         x, y : (n,) array_like, mm
             Places on its floor.
         """
-        return np.asarray(pocket.finish_stock + self.left_over(x, y))
+        return np.asarray(pocket.finish_stock + self.aimed_and_left(x, y)[1])
 
-    def left_over(self, x: ArrayLike, y: ArrayLike) -> Array:
-        """Web left by roughing less nominal web and finish stock at plan positions (n,), mm; infinite if not known.
+    def aimed_and_left(self, x: ArrayLike, y: ArrayLike) -> tuple[Array, Array]:
+        """Warp less bias, and the web left by roughing less nominal web and finish stock, mm; infinite if not known.
 
         Parameters
         ----------
         x, y : (n,) array_like, mm
+            Plan positions.
         """
+        warp = self.warp.at(x, y)
         if not self.is_left_known:
-            return np.full(np.broadcast_shapes(np.shape(x), np.shape(y)), np.inf)
-        return -self.warp.at(x, y) if self.available is None else self.available.at(x, y)
+            return warp - self.bias, np.full(warp.shape, np.inf)
+        return warp - self.bias, -warp if self.available is None else self.available.at(x, y)
 
     def after(self, pocket: Pocket, offset: ArrayLike, x: ArrayLike, y: ArrayLike) -> Array:
         """Deviation of the web with an offset, mm.
@@ -103,7 +105,8 @@ class Webs:
         -------
         ndarray, mm
         """
-        return left_after(offset, self.aimed(x, y), self.left(pocket, x, y))
+        aimed, over = self.aimed_and_left(x, y)
+        return left_after(offset, aimed, pocket.finish_stock + over)
 
 
 def left_after(offset: ArrayLike, aimed: ArrayLike, left: ArrayLike) -> Array:

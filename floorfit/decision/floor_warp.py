@@ -93,7 +93,7 @@ def floor_means(part: Part, webs: Webs) -> tuple[FloorMean, ...]:
     places = [floor_points(pocket) for pocket in part.pockets]
     x, y = np.concatenate(places).T
     ends = np.cumsum([len(points) for points in places])[:-1]
-    aimed, over = (np.split(values, ends) for values in (webs.aimed(x, y), webs.left_over(x, y)))
+    aimed, over = (np.split(values, ends) for values in webs.aimed_and_left(x, y))
     return tuple(
         FloorMean(pocket, points, mean, pocket.finish_stock + more)
         for pocket, points, mean, more in zip(part.pockets, places, aimed, over, strict=True)

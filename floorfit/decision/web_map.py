@@ -71,7 +71,7 @@ def web_map(part: Part, webs: Webs, posterior: Posterior, decisions: Sequence[De
     pocket = assign_floors(part, xx.ravel(), yy.ravel()).reshape(xx.shape)
     before, after, margins, aimed, over = (np.full(xx.shape, np.nan) for _ in range(5))
     on_floors = xx[pocket >= 0], yy[pocket >= 0]
-    aimed[pocket >= 0], over[pocket >= 0] = webs.aimed(*on_floors), webs.left_over(*on_floors)
+    aimed[pocket >= 0], over[pocket >= 0] = webs.aimed_and_left(*on_floors)
     for k, (one, decision) in enumerate(zip(part.pockets, decisions, strict=True)):
         here = pocket == k
         at = xx[here], yy[here]
