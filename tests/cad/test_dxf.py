@@ -124,7 +124,10 @@ def test_splines_and_ellipses(tmp_path):
 def test_a_spline_that_closes_smoothly(tmp_path):
     # Equal knots and the first control points once more behind the last: C. de Boor, A Practical Guide to Splines,
     # 1978, chapter X (periodic splines). Truth: scipy.interpolate.BSpline over the knots 3 to n.
-    corners = [(150 + r * np.cos(a), 150 + r * np.sin(a)) for r, a in zip([90, 60] * 5, np.arange(10) * np.pi / 5)]
+    turns = np.arange(10) * np.pi / 5
+    corners = [
+        (150 + (90 - 30 * (i % 2)) * np.cos(a), 150 + (90 - 30 * (i % 2)) * np.sin(a)) for i, a in enumerate(turns)
+    ]
     document, space = drawing()
     spline = space.add_spline(dxfattribs={"layer": LAYER})
     spline.set_closed([(x, y, 0) for x, y in corners], degree=3)
