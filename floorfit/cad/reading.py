@@ -130,8 +130,9 @@ def _load(path: Path, settings: ExtractSettings) -> tuple[NDArray[np.float64], N
     more: dict[str, Any] = {}
     if suffix in (".step", ".stp"):
         check_step(path)
-        # 0.1 rad caps the facets of small arcs as well, which a linear tolerance alone leaves coarse.
-        more = {"tol_linear": settings.chord_tolerance, "tol_angular": 0.1}
+        # 0.1 rad caps the facets of small arcs as well, which a linear tolerance alone leaves coarse. Faces stay apart:
+        # joining fails where some have a colour and others none.
+        more = {"tol_linear": settings.chord_tolerance, "tol_angular": 0.1, "merge_primitives": False}
     try:
         if suffix == ".obj" and has_polygons(path):
             scene = trimesh.load_scene(BytesIO(triangulated_obj(path).encode()), file_type="obj", process=False)

@@ -178,6 +178,32 @@ def test_step_in_millimetres(tmp_path):
     assert extraction.floors[0].arc_error <= 0.01
 
 
+def test_step_with_one_face_coloured(tmp_path):
+    """A colour is a style of a face or a solid (ISO 10303-46, styled_item) and changes no geometry."""
+    w = StepSolid()
+    model = step_block(tmp_path)
+    w.lines = model.read_text(encoding="ascii").split("DATA;\n")[1].split("\nENDSEC;")[0].split("\n")
+    face = next(number for number, text in enumerate(w.lines, 1) if "=ADVANCED_FACE(" in text)
+    style = "COLOUR_RGB('',1.,0.,0.)"
+    for around in (
+        "FILL_AREA_STYLE_COLOUR('',{})",
+        "FILL_AREA_STYLE('',({}))",
+        "SURFACE_STYLE_FILL_AREA({})",
+        "SURFACE_SIDE_STYLE('',({}))",
+        "SURFACE_STYLE_USAGE(.BOTH.,{})",
+        "PRESENTATION_STYLE_ASSIGNMENT(({}))",
+        f"STYLED_ITEM('',({{}}),#{face})",
+    ):
+        style = around.format(w.add(style))
+    item = w.add(style)
+    context = next(text.split("=")[0] for text in w.lines if "GEOMETRIC_REPRESENTATION_CONTEXT" in text)
+    w.add(f"MECHANICAL_DESIGN_GEOMETRIC_PRESENTATION_REPRESENTATION('',({item}),{context})")
+    head = model.read_text(encoding="ascii").split("DATA;\n")[0]
+    body = "DATA;\n" + "\n".join(w.lines) + "\nENDSEC;\nEND-ISO-10303-21;\n"
+    model.write_text(head + body, encoding="ascii")
+    check(extract_pockets(model))
+
+
 def test_step_chord_tolerance_is_used(tmp_path):
     coarse = extract_pockets(step_block(tmp_path), chord_tolerance=0.01)
     fine = extract_pockets(step_block(tmp_path), chord_tolerance=0.0005)
