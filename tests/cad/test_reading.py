@@ -156,6 +156,18 @@ def test_scene_with_transforms(block, tmp_path):
     check(extract_pockets(tmp_path / "scene.glb"))
 
 
+def test_inches_said_to_be_millimetres(tmp_path):
+    """A plate of 3 m in inches (25.4 mm, ISO 31-1) is as large as a small part in mm; its web of 2 mm gives it away."""
+    solid = box(0, 0, 0, 3000, 1500, 60) - box(100, 100, 2, 2900, 1400, 61)
+    plate = mesh_of(solid)
+    plate.vertices = plate.vertices / 25.4
+    plate.export(tmp_path / "plate.stl")
+    with pytest.raises(InputError, match=r"the webs are 0.07874 to 0.07874 mm in the unit given \(mm\)"):
+        extract_pockets(tmp_path / "plate.stl", units="mm")
+    assert extract_pockets(tmp_path / "plate.stl", units="in").part.pockets[0].web == pytest.approx(2.0, abs=1e-5)
+    assert extract_pockets(tmp_path / "plate.stl", units="mm", any_size=True).part.pockets[0].web < 0.08
+
+
 def step_block(folder, scale=1.0, unit="mm"):
     """The block as STEP, in the unit; the figures are millimetres times the scale."""
     w = StepSolid()
