@@ -109,7 +109,7 @@ def _out_of_limits(record: Record, done: Corrected, source: str) -> list[Finding
     for floor in done.floors:
         left = CutterLeft(floor.deep_mm, floor.high_mm, floor.off_mm if floor.is_off else 0.0)
         decision = decisions[floor.pocket]
-        if decision.verdict != "conform" or decision.action == "hold":
+        if not decision.is_sure:
             continue
         cut = with_left(decision, left, source, by_region=floor.pocket in by_region)
         if cut.verdict != "conform":

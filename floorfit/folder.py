@@ -18,7 +18,7 @@ from floorfit.sealed import input_bytes, write_sealed
 from floorfit.units import MM_PER_UNIT
 from floorfit.whole import whole_folder
 
-__all__ = ["write", "write_job"]
+__all__ = ["write"]
 
 #: Ends of the names of columns that hold numbers with decimals.
 NUMBERS = ("_mm", "_in", "_c", "_us", "slope_x", "slope_y", "probability")
@@ -71,38 +71,17 @@ def write(
     """
     with whole_folder(folder, replace=replace) as temporary:
         made = record or make_record(result, None if inputs is None else input_bytes(inputs))
-        write_job(result, made, temporary, writing=writing, pictures=pictures, progress=progress)
+        if progress is not None:
+            progress("writing the tables")
+        _write_tables(result, made, temporary, comma=writing is not None and writing.decimal == ",")
+        if pictures:
+            write_report(made, temporary, writing=writing, progress=progress)
     return made
 
 
-def write_job(
-    result: Result,
-    record: Record,
-    folder: Path,
-    *,
-    writing: Writing | None = None,
-    pictures: bool = True,
-    progress: Callable[[str], None] | None = None,
-) -> None:
-    """Write every file of a job into an empty folder.
-
-    Parameters
-    ----------
-    result : Result
-    record : Record
-        Of that result.
-    folder : Path
-        Exists and is empty.
-    writing : Writing, optional
-        How pages and pictures are written; a decimal comma is used in the tables too, with semicolons between.
-    pictures : bool
-        Whether maps, page and sheet are made now; ``floorfit report`` makes them later.
-    progress : callable, optional
-        Called with a few words before each step.
-    """
-    tell = progress or (lambda words: None)
-    unit, comma = result.part.units, writing is not None and writing.decimal == ","
-    tell("writing the tables")
+def _write_tables(result: Result, record: Record, folder: Path, *, comma: bool) -> None:
+    """Write tables and record; with decimal commas semicolons stand between the cells."""
+    unit = result.part.units
     rows = (offset_row(one, unit) for one in record.decisions)
     _write_csv(folder / "offsets.csv", offset_header(unit), rows, comma=comma)
     _write_readings(folder / "readings.csv", result, comma=comma)
@@ -111,8 +90,6 @@ def write_job(
         header = ["pocket", "x_mm", "y_mm", "offset_mm"]
         _write_csv(folder / "follow.csv", header, _follow_rows(follows), comma=comma)
     write_sealed(_kept(record).pieces(), folder / "record.json")
-    if pictures:
-        write_report(record, folder, writing=writing, progress=progress)
 
 
 def _kept(record: Record) -> Record:

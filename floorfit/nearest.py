@@ -9,7 +9,7 @@ import numpy as np
 
 from floorfit.arrays import Array, Rows
 
-__all__ = ["nearest_of", "pairs_within"]
+__all__ = ["nearest_of", "pairs_within", "squares"]
 
 #: Distances to all of so many places cost less than scipy's search trees take to be imported (400 M instructions).
 FEW = 1_500
@@ -68,6 +68,22 @@ def pairs_within(points: Array, distance: float) -> Rows:
     from scipy.spatial import cKDTree
 
     return np.asarray(cKDTree(points).query_pairs(distance, output_type="ndarray"), np.intp)
+
+
+def squares(points: Array, side: float) -> tuple[Rows, Rows]:
+    """First row in each square that holds any, and each row's square among those.
+
+    Parameters
+    ----------
+    points : (n, 2) ndarray, mm
+        One at least.
+    side : float, mm
+        Of a square.
+    """
+    cell = np.floor((points - points.min(axis=0)) / side).astype(np.int64)
+    key = cell[:, 0] * (cell[:, 1].max() + 1) + cell[:, 1]
+    _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
+    return np.asarray(first, np.intp), np.asarray(inverse, np.intp).reshape(-1)
 
 
 def _distances(a: Array, b: Array) -> Array:

@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-__all__ = ["cell_text", "plain_cell", "printable", "write_csv"]
+__all__ = ["cell_text", "is_number", "plain_cell", "printable", "write_csv"]
 
 #: A spreadsheet takes a cell that begins so for a formula (CWE-1236; OWASP, "CSV Injection").
 _STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -58,7 +58,7 @@ def plain_cell(text: str) -> str:
     >>> plain_cell("=2+3"), plain_cell("-2.5"), plain_cell("P01")
     ("'=2+3", '-2.5', 'P01')
     """
-    return _MARK + text if text.lstrip(_MARK).startswith(_STARTS) and not _is_number(text) else text
+    return _MARK + text if text.lstrip(_MARK).startswith(_STARTS) and not is_number(text) else text
 
 
 def cell_text(cell: str) -> str:
@@ -73,7 +73,8 @@ def cell_text(cell: str) -> str:
     return bare if bare.lstrip(_MARK).startswith(_STARTS) else cell
 
 
-def _is_number(text: str) -> bool:
+def is_number(text: str) -> bool:
+    """Whether text is a number, with a decimal point or a decimal comma."""
     try:
         float(text.replace(",", ".", 1))
     except ValueError:

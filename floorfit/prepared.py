@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from floorfit.arrays import Rows
 from floorfit.errors import Finding
+from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
 from floorfit.readings.floor_z import settle_floor_z
 from floorfit.readings.ids import match_labels
@@ -30,6 +32,8 @@ class Prepared:
     ----------
     readings : Readings
         To compute with, an estimated Z of the floor filled in.
+    floor : (n,) ndarray of int
+        Index of the floor that each lies on; −1 for none.
     shown : Readings
         Without that Z.
     gauge, frame : Gauge, Frame or None
@@ -42,6 +46,7 @@ class Prepared:
     """
 
     readings: Readings
+    floor: Rows
     shown: Readings
     gauge: Gauge | None
     frame: Frame | None
@@ -80,10 +85,13 @@ def prepare(
     """
     placed = readings if frame is None else _placed(frame, readings)
     gauged, calibration_u, said = (placed, 0.0, _untimed(placed)) if gauge is None else _gauged(placed, gauge)
-    labelled, matched = match_labels(part, gauged, ids)
-    known = settle_floor_z(part, labelled, settings.floor_z, settings.moved_u, settings.reading_u)
+    floor = assign_floors(part, placed.x, placed.y)
+    labelled, matched = match_labels(part, gauged, ids, floor)
+    known = settle_floor_z(part, labelled, settings.floor_z, settings.moved_u, settings.reading_u, floor)
     findings = (*said, *matched, *known.findings)
-    return Prepared(known.readings, labelled, gauge, frame, findings, calibration_u, known.common_u, known.is_known)
+    return Prepared(
+        known.readings, floor, labelled, gauge, frame, findings, calibration_u, known.common_u, known.is_known
+    )
 
 
 def _placed(frame: Frame, readings: Readings) -> Readings:

@@ -39,7 +39,6 @@ __all__ = [
     "WebMap",
     "read_record",
     "record_of",
-    "record_schema",
     "schema",
 ]
 
@@ -188,11 +187,6 @@ class Record(_Model):
         yield "}"
 
 
-def record_schema() -> dict[str, Any]:
-    """Return the JSON Schema (draft 2020-12) of ``record.json``."""
-    return Record.model_json_schema()
-
-
 def schema(which: str) -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of a file.
 
@@ -212,7 +206,7 @@ def schema(which: str) -> dict[str, Any]:
     'floorfit-part/1'
     """
     if which == "record":
-        return record_schema()
+        return Record.model_json_schema()
     if which not in ("part", "part-2"):
         raise InputError(f"schema: {which!r} came, part, part-2 or record was expected. Name one of them.")
     return part_schema(2 if which == "part-2" else 1)

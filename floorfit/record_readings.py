@@ -29,7 +29,7 @@ def columns_of(path: Path, floors: Collection[str]) -> dict[str, list[Any]]:
     Parameters
     ----------
     path : Path
-        As `floorfit.folder.write_job` writes it, with decimal points or commas.
+        As `floorfit.folder.write` writes it, with decimal points or commas.
     floors : collection of str
         Ids of the part's floors.
 

@@ -7,7 +7,6 @@ import json
 import platform
 from collections.abc import Mapping
 from dataclasses import asdict
-from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -25,6 +24,7 @@ from floorfit.record import (
     SurfaceRecord,
     SystematicRecord,
 )
+from floorfit.versions import version_of
 from floorfit.whole import moment
 
 if TYPE_CHECKING:
@@ -34,6 +34,9 @@ if TYPE_CHECKING:
     from floorfit.surface.spline import Surface
 
 __all__ = ["make_record"]
+
+#: Whose versions the record keeps, beside Python's.
+PACKAGES = ("floorfit", "numpy", "scipy", "shapely")
 
 
 def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None = None) -> Record:
@@ -58,7 +61,7 @@ def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None =
     return Record(
         job=_job_id(digests, settings),
         created=moment().strftime("%Y-%m-%dT%H:%M:%SZ"),
-        versions=_versions(),
+        versions={"python": platform.python_version(), **{name: version_of(name) for name in PACKAGES}},
         inputs=digests,
         settings=settings,
         part=document,
@@ -97,16 +100,6 @@ def _shared(error: Systematic) -> SystematicRecord:
 def _job_id(digests: Mapping[str, InputRecord], settings: Mapping[str, Any]) -> str:
     text = json.dumps([{k: v.sha256 for k, v in digests.items()}, settings], sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:12]
-
-
-def _versions() -> dict[str, str]:
-    out = {"python": platform.python_version()}
-    for name in ("floorfit", "numpy", "scipy", "shapely"):
-        try:
-            out[name] = version(name)
-        except PackageNotFoundError:
-            out[name] = "unknown"
-    return out
 
 
 def _summary(result: Result) -> SummaryRecord:

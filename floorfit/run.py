@@ -107,6 +107,7 @@ def correct(
     seen = screen(
         part,
         taken.readings,
+        floor=taken.floor,
         probe_radius_mm=chosen.probe_radius,
         wall_clearance_mm=chosen.wall_clearance,
         u_mm=chosen.reading_u,
@@ -174,19 +175,13 @@ def _surface(
         values,
         sites.u,
         bounds=part.bounds,
-        smallest_mm=min(_width(part, k) for k in range(len(part.pockets))),
+        smallest_mm=part.narrowest,
         seed=settings.seed,
         shapes=web_dishes(part),
         order=sequence(seen.readings)[0][sites.rows],
         is_z_measured=bool(seen.is_z_measured[sites.rows].any()),
         modes=modes,
     )
-
-
-def _width(part: Part, index: int) -> float:
-    """Smaller side of a floor's bounding box, mm."""
-    x0, y0, x1, y1 = part.pockets[index].polygon.bounds
-    return float(min(x1 - x0, y1 - y0))
 
 
 def _decided(

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from floorfit.errors import Finding
 
-__all__ = ["TABLES", "changed_files", "input_bytes", "write_sealed"]
+__all__ = ["TABLES", "changed_files", "digest", "input_bytes", "write_sealed"]
 
 #: Tables of a job that are sealed with its record, where they are there.
 TABLES = ("offsets.csv", "readings.csv", "follow.csv")
@@ -57,7 +57,7 @@ def write_sealed(pieces: Iterable[str], file: Path) -> None:
         if held != _OPEN:
             raise ValueError('the last entry of a record must be "seal":null')
         own.update(held.encode())
-        seal = {OWN: own.hexdigest(), **{path.name: _digest(path) for path in _tables(file)}}
+        seal = {OWN: own.hexdigest(), **{path.name: digest(path) for path in _tables(file)}}
         out.write(f',"seal":{json.dumps(seal, separators=(",", ":"))}}}\n')
 
 
@@ -82,7 +82,7 @@ def changed_files(file: Path, text: str) -> list[Finding]:
         return [_changed(file)] if _ANY_SEAL.search(text[-2_000:]) else []
     seal = json.loads(found[1])
     own = hashlib.sha256(text[: found.start()].encode() + _OPEN.encode()).hexdigest()
-    tables = [path for path in _tables(file) if path.name in seal and _digest(path) != seal[path.name]]
+    tables = [path for path in _tables(file) if path.name in seal and digest(path) != seal[path.name]]
     return [_changed(path) for path in ([file] if own != seal.get(OWN) else []) + tables]
 
 
@@ -90,8 +90,9 @@ def _tables(file: Path) -> list[Path]:
     return [file.parent / name for name in TABLES if (file.parent / name).is_file()]
 
 
-def _digest(path: Path) -> str:
-    with path.open("rb") as file:
+def digest(path: str | Path) -> str:
+    """Return the SHA-256 of a file's bytes, hexadecimal."""
+    with Path(path).open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 

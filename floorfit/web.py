@@ -160,7 +160,5 @@ def margin(tolerance: Tolerance | LocalLimits, deviation: ArrayLike) -> Array:
     >>> [round(float(one), 3) for one in margin(Tolerance(-0.1, 0.1), [0.0, 0.07, -0.12])]
     [0.1, 0.03, -0.02]
     """
-    values = np.asarray(deviation, float)
-    below = np.inf if tolerance.lower is None else values - tolerance.lower
-    above = np.inf if tolerance.upper is None else tolerance.upper - values
-    return np.broadcast_to(np.minimum(below, above), values.shape)
+    values, (lower, upper) = np.asarray(deviation, float), tolerance.limits
+    return np.asarray(np.minimum(values - lower, upper - values))

@@ -14,11 +14,23 @@ HOUSE = Path(__file__).resolve().parent.parent / "floorfit"
 
 #: Every module of the package that a room may import from (design: part -> readings -> surface -> decision -> job ->
 #: nc, report, verify -> command line). ``arrays``, ``errors``, ``identity``, ``json_file``, ``nearest``,
-#: ``left_behind``, ``one_thread``, ``plain_text``, ``stop``, ``units`` and ``whole`` are shared by all rooms.
+#: ``left_behind``, ``one_thread``, ``plain_text``, ``stop``, ``units``, ``versions`` and ``whole`` are shared by all
+#: rooms.
 WORDS = {
     f"floorfit.{name}"
     for name in (
-        *("arrays", "errors", "identity", "json_file", "nearest", "one_thread", "plain_text", "stop", "units"),
+        *(
+            "arrays",
+            "errors",
+            "identity",
+            "json_file",
+            "nearest",
+            "one_thread",
+            "plain_text",
+            "stop",
+            "units",
+            "versions",
+        ),
         *("left_behind", "whole"),
     )
 }

@@ -12,11 +12,10 @@ import pytest
 import small_part
 
 from floorfit.closing import closing_sentence
-from floorfit.folder import write_job
+from floorfit.folder import write
 from floorfit.offsets_table import OFFSET_COLUMNS
 from floorfit.part import read_part
 from floorfit.readings import Readings, read_readings, readings_from_arrays
-from floorfit.recording import make_record
 from floorfit.run import Result, Settings, _lost, correct
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_parts"
@@ -120,10 +119,7 @@ def test_sample_frame_finds_its_faulty_readings(frame: tuple[Result, dict]) -> N
 
 def _offsets_csv(result: Result, folder: Path) -> bytes:
     """The table of a job written without its pictures, which are most of the work and not asked for here."""
-    folder.mkdir()
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("floorfit.folder.write_report", lambda *_, **__: None)
-        write_job(result, make_record(result), folder)
+    write(result, folder, pictures=False)
     return (folder / "offsets.csv").read_bytes()
 
 

@@ -13,7 +13,7 @@ import small_part
 from floorfit.cli import main
 from floorfit.errors import InputError
 from floorfit.record import Record, read_record
-from floorfit.sealed import write_sealed
+from floorfit.sealed import digest, write_sealed
 from floorfit.verify.parts import series as series_of
 
 
@@ -116,3 +116,10 @@ def test_a_record_with_another_last_entry_is_not_sealed(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="last entry"):
         write_sealed(['{"seal":null,', '"more":"than that"}'], tmp_path / "record.json")
     assert list(Record.model_fields)[-1] == "seal"
+
+
+def test_digest_of_a_known_text(tmp_path: Path) -> None:
+    # FIPS 180-4 example: SHA-256 of "abc".
+    path = tmp_path / "text"
+    path.write_bytes(b"abc")
+    assert digest(path) == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"

@@ -12,7 +12,7 @@ import small_part
 from known_warp import FLOOR, known_webs
 
 import floorfit
-from floorfit.folder import write_job
+from floorfit.folder import write
 from floorfit.part import Tolerance
 from floorfit.part.lattice import floor_points
 from floorfit.record import Record, read_record
@@ -100,8 +100,8 @@ def test_table_map_record_and_verify_say_the_same_web(
     stock: float, has_z: bool, most: str, tolerance: float, tmp_path: Path
 ) -> None:
     result = _result(stock, has_z, most, tolerance)
-    write_job(result, make_record(result), tmp_path, pictures=False)
-    record = read_record(tmp_path)
+    write(result, tmp_path / "job", pictures=False)
+    record = read_record(tmp_path / "job")
     prediction = Prediction.of(record)
     assert record.map is not None
     xs, ys = np.meshgrid(record.map.x_mm, record.map.y_mm)

@@ -57,19 +57,16 @@ class Rim:
     rise: Floats
     on_outline: Bools
 
-    def share(self, chosen: Bools, *, outline_only: bool = True) -> float:
-        """Share of the rim's length that is chosen.
+    def share(self, chosen: Bools) -> float:
+        """Share of the outline's length that is chosen; holes do not count.
 
         Parameters
         ----------
         chosen : (e,) ndarray of bool
             Edges of the rim.
-        outline_only : bool
-            Whether only the outer loop counts.
         """
-        among = self.on_outline if outline_only else np.ones(len(self.lengths), np.bool_)
-        total = float(self.lengths[among].sum())
-        return float(self.lengths[among & chosen].sum()) / total if total > 0.0 else 0.0
+        total = float(self.lengths[self.on_outline].sum())
+        return float(self.lengths[self.on_outline & chosen].sum()) / total if total > 0.0 else 0.0
 
 
 def rim_table(mesh: Mesh, regions: Regions) -> tuple[Ints, Ints, Ints, Ints]:
@@ -155,7 +152,7 @@ def _beside(mesh: Mesh, outer: Ints, edges: Ints) -> Floats:
     out = np.full(len(outer), 0.5)
     known = outer >= 0
     start, along = mesh.vertices[edges[known, 0]], np.diff(mesh.vertices[edges[known]], axis=1)[:, 0]
-    far = mesh.vertices[mesh.faces[outer[known]].sum(axis=1) - edges[known].sum(axis=1)] - start
+    far = mesh.far_corners(outer[known], edges[known]) - start
     length = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
     out[known] = np.clip(np.einsum("ij,ij->i", far, along) / length, 0.0, 1.0)
     return out
@@ -177,7 +174,7 @@ def _rise(mesh: Mesh, normals: Floats, outer: Ints, edges: Ints, ends: Floats, l
     rise = np.full(len(outer), -np.pi / 2)
     known = outer >= 0
     facets, start = outer[known], ends[known, 0]
-    far = mesh.vertices[mesh.faces[facets].sum(axis=1) - edges[known].sum(axis=1)] - start
+    far = mesh.far_corners(facets, edges[known]) - start
     along = (ends[known, 1] - start) / np.maximum(lengths[known], 1e-300)[:, None]
     far -= np.einsum("ij,ij->i", far, along)[:, None] * along
     normal = normals[known]
@@ -213,7 +210,7 @@ def curved_members(mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, 
     turn = np.einsum("ij,ij->i", regions.normals[a], regions.normals[b])
     keep = (ratio < 3.0) & (ratio > 1.0 / 3.0) & (turn > np.cos(np.radians(15.0)))
     a, b, edges, beyond = a[keep], b[keep], edges[keep], beyond[keep]
-    far = mesh.vertices[mesh.faces[beyond].sum(axis=1) - edges.sum(axis=1)] - mesh.vertices[edges[:, 0]]
+    far = mesh.far_corners(beyond, edges) - mesh.vertices[edges[:, 0]]
     concave = np.einsum("ij,ij->i", regions.normals[a], far) > 0.0
     out = regions.is_curved.copy()
     for sign in (concave, ~concave):

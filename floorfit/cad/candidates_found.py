@@ -23,7 +23,7 @@ __all__ = ["Candidate", "Smoothed", "part_of", "parts_of", "whole_face", "with_w
 #: A face with less of its outline walled than this is not cut and not looked under.
 _LEAST_WALLED = 0.3
 #: A curved face of up to this many planes is written as these planes, else as a grid.
-_FEW_PLANES = 24
+FEW_PLANES = 24
 #: Parts of a floor under a roof that are smaller than this are dropped, mm².
 _LEAST_PART = 25.0
 #: Edges this near to an outline lie along it, mm.
@@ -189,20 +189,17 @@ def _facets(known: Smoothed, facets: Ints) -> Facets:
     mesh, label = known.mesh, known.plane_label[facets]
     planes = np.unique(label[label >= 0])
     if (
-        0 < len(planes) <= _FEW_PLANES
+        0 < len(planes) <= FEW_PLANES
         and mesh.plan_areas[facets[label < 0]].sum() < 1e-3 * mesh.plan_areas[facets].sum()
     ):
         groups = [facets[label == plane] for plane in planes]
         pieces = [region_polygon(mesh, group) for group in groups]
         normals = np.array([mesh.vectors[group].sum(axis=0) for group in groups])
         normals /= np.linalg.norm(normals, axis=1)[:, None]
-        weights = [np.linalg.norm(mesh.vectors[group], axis=1) for group in groups]
-        middles = [
-            np.average(mesh.corners[g].mean(axis=1), axis=0, weights=w) for g, w in zip(groups, weights, strict=True)
-        ]
+        middles = [np.average(mesh.middles[group], axis=0, weights=mesh.sizes[group]) for group in groups]
         return Facets(np.array(pieces, object), np.array(middles), normals)
     good = facets[mesh.heights[facets] > max(100.0 * mesh.noise, 1e-4)]
-    return Facets(triangles_in_plan(mesh, good), mesh.corners[good].mean(axis=1), mesh.normals[good])
+    return Facets(triangles_in_plan(mesh, good), mesh.middles[good], mesh.normals[good])
 
 
 def with_web(known: Smoothed, face: Candidate) -> Candidate:

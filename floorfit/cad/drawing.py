@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 from floorfit.cad.mesh import Floats, Ints, Mesh
 
 if TYPE_CHECKING:
-    from shapely import Polygon
+    from shapely import LinearRing, Polygon
     from shapely.geometry.base import BaseGeometry
 
-__all__ = ["largest_polygon", "polygon_parts", "region_polygon", "tidy_polygon", "triangles_in_plan"]
+    from floorfit.part.model import Ring
+
+__all__ = ["largest_polygon", "polygon_parts", "region_polygon", "ring_of", "tidy_polygon", "triangles_in_plan"]
 
 #: Cells times edges up to here are counted cell by cell (about a second); a set choice.
 _MOST_CROSSINGS = 200_000_000
@@ -129,6 +131,11 @@ def largest_polygon(shape: BaseGeometry) -> Polygon:
     """Largest polygon of a geometry; empty where there is none."""
     parts = polygon_parts(shape)
     return parts[0] if parts else shapely.Polygon()
+
+
+def ring_of(ring: LinearRing) -> Ring:
+    """Corners of a ring as plain numbers, the last not repeated."""
+    return tuple((float(x), float(y)) for x, y in list(ring.coords)[:-1])
 
 
 def tidy_polygon(shape: Polygon, tolerance: float) -> Polygon:

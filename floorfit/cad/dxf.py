@@ -16,8 +16,8 @@ import numpy as np
 import shapely
 
 from floorfit.cad.boundary import arcs_of
-from floorfit.cad.describe import corner_radius, ring_of
-from floorfit.cad.drawing import polygon_parts, tidy_polygon
+from floorfit.cad.describe import corner_radius
+from floorfit.cad.drawing import polygon_parts, ring_of, tidy_polygon
 from floorfit.cad.dxf_doubts import CURVES, doubt_of, hatch_doubts, is_seen, left_out, scale_doubts
 from floorfit.cad.dxf_layers import LayerMeaning, layer_of_name, read_layer_table
 from floorfit.cad.extract_settings import MM_PER_MODEL_UNIT, ExtractSettings
@@ -209,23 +209,19 @@ def _contents(entity: Any, layer: str, source: str) -> list[Any]:
 
 
 def _flattened(layer: str, entity: Any, sagitta: float, source: str) -> Floats:
-    try:
-        return _points(entity, sagitta)
-    except (ValueError, ArithmeticError, TypeError, IndexError) as error:
-        text = f"a {entity.dxftype()} cannot be read ({error}). Draw it again."
-        raise InputError([Finding("bad-entity", source, f"layer {layer}", text)]) from error
-
-
-def _points(entity: Any, sagitta: float) -> Floats:
     """Points of a line, arc, circle, ellipse or spline within ``sagitta`` of its curve."""
     kind = entity.dxftype()
-    if kind == "LINE":
-        points = [entity.dxf.start, entity.dxf.end]
-    elif kind == "SPLINE":
-        return _on_spline(entity.construction_tool(), sagitta)
-    else:
-        points = list(entity.flattening(sagitta))
-    return np.array([(point[0], point[1]) for point in points], float)
+    try:
+        if kind == "LINE":
+            points = [entity.dxf.start, entity.dxf.end]
+        elif kind == "SPLINE":
+            return _on_spline(entity.construction_tool(), sagitta)
+        else:
+            points = list(entity.flattening(sagitta))
+        return np.array([(point[0], point[1]) for point in points], float)
+    except (ValueError, ArithmeticError, TypeError, IndexError) as error:
+        text = f"a {kind} cannot be read ({error}). Draw it again."
+        raise InputError([Finding("bad-entity", source, f"layer {layer}", text)]) from error
 
 
 def _on_spline(curve: Any, sagitta: float) -> Floats:
@@ -329,7 +325,6 @@ def _floor(polygon: shapely.Polygon, meaning: LayerMeaning, mm: float) -> Floor:
     foot, islands = ring_of(tidy.exterior), tuple(ring_of(hole) for hole in tidy.interiors)
     arcs = arcs_of(np.array(foot))
     return Floor(
-        id="",
         foot=foot,
         foot_islands=islands,
         wall=foot,
@@ -337,16 +332,10 @@ def _floor(polygon: shapely.Polygon, meaning: LayerMeaning, mm: float) -> Floor:
         hole_kinds=("island",) * len(islands),
         floor_z=z,
         underside_z=z - web,
-        slope=(0.0, 0.0),
         web=web,
         web_min=web,
         web_max=web,
         area=float(tidy.area),
-        fillet_radius=0.0,
         corner_radius=corner_radius(arcs),
-        wall_share=1.0,
-        fillet_share=0.0,
-        step_share=0.0,
-        open_share=0.0,
         arc_error=max((arc.sagitta for arc in arcs), default=0.0),
     )

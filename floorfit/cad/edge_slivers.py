@@ -7,7 +7,7 @@ import numpy as np
 from floorfit.cad.mesh import Bools, Floats, Ints, Mesh
 from floorfit.cad.regions import Regions
 
-__all__ = ["with_slivers"]
+__all__ = ["quadratic_terms", "with_slivers"]
 
 #: Z of the normal of what may be a sliver of a floor: a set choice.
 _UP = 0.8
@@ -132,7 +132,7 @@ def _off_face(corners: Floats, facets: Floats) -> tuple[Floats, Floats, Floats]:
     _, near = cKDTree(corners[:, :2]).query(middle[:, :2], min(_AROUND, len(corners)))
     solver, factors, left, size = _quadratic(corners[near] - middle[:, None, :], _NEARER)
     over = facets - middle[:, None, :]
-    terms = _terms(over / size)
+    terms = quadratic_terms(over / size)
     lever = np.linalg.norm(terms @ solver, axis=2).max(axis=1)
     return over[:, :, 2] - np.einsum("nij,nj->ni", terms, factors), left, lever
 
@@ -195,7 +195,7 @@ def _quadratic(around: Floats, power: float = 0.0) -> tuple[Floats, Floats, Floa
     First comes what makes the factors of the points' heights. The points count by a power of their nearness.
     """
     size = np.abs(around[:, :, :2]).max(axis=(1, 2))[:, None, None]
-    terms = _terms(around / size)
+    terms = quadratic_terms(around / size)
     weights = (np.hypot(around[:, :, 0], around[:, :, 1]) / size[:, :, 0] + _NEAR) ** -power
     solver = np.linalg.pinv(terms * weights[:, :, None], rcond=1e-6) * weights[:, None, :]
     factors = np.einsum("nij,nj->ni", solver, around[:, :, 2])
@@ -203,6 +203,7 @@ def _quadratic(around: Floats, power: float = 0.0) -> tuple[Floats, Floats, Floa
     return solver, factors, np.sqrt(np.average(left**2, axis=1, weights=weights**2)), size
 
 
-def _terms(places: Floats) -> Floats:
+def quadratic_terms(places: Floats) -> Floats:
+    """Terms of a quadratic at places (n, k, 2 or 3): 1, x, y and their products, (n, k, 6)."""
     x, y = places[:, :, 0], places[:, :, 1]
     return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)

@@ -26,13 +26,11 @@ __all__ = ["edited_faces", "edited_pockets"]
 _TOUCH = 0.01
 
 
-def edited_faces(known: Smoothed, found: Recognition, edits: Sequence[Edit], unit_mm: float) -> Recognition:
+def edited_faces(found: Recognition, edits: Sequence[Edit], unit_mm: float) -> Recognition:
     """Take, drop, split and merge faces.
 
     Parameters
     ----------
-    known : Smoothed
-        The model with its smooth faces.
     found : Recognition
         What was recognised.
     edits : sequence of Edit
@@ -47,8 +45,7 @@ def edited_faces(known: Smoothed, found: Recognition, edits: Sequence[Edit], uni
     shaping = [edit for edit in edits if edit.action in SHAPING]
     if not shaping:
         return found
-    floors, refused = list(found.floors), list(found.refused)
-    rejected = list(found.rejected)
+    known, floors, refused, rejected = found.known, list(found.floors), list(found.refused), list(found.rejected)
     for edit in shaping:
         if edit.action == "take":
             face = _at(refused, edit.place, unit_mm, edit, "face that was not taken")

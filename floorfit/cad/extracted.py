@@ -22,7 +22,7 @@ OPEN = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Floor:
     """One recognised floor, mm.
 
@@ -62,11 +62,9 @@ class Floor:
         How far the chords of a curved floor may be from the true floor.
     edge : float
         Width of the strip along the outline where fillets and walls of the other side make the web thicker.
-    shadow : float, mm²
-        Plan area that walls leaning over the floor hide from above.
     """
 
-    id: str
+    id: str = ""
     foot: Ring
     foot_islands: tuple[Ring, ...]
     wall: Ring
@@ -74,17 +72,17 @@ class Floor:
     hole_kinds: tuple[str, ...]
     floor_z: float
     underside_z: float
-    slope: tuple[float, float]
+    slope: tuple[float, float] = (0.0, 0.0)
     web: float
     web_min: float
     web_max: float
     area: float
-    fillet_radius: float
+    fillet_radius: float = 0.0
     corner_radius: float
-    wall_share: float
-    fillet_share: float
-    step_share: float
-    open_share: float
+    wall_share: float = 1.0
+    fillet_share: float = 0.0
+    step_share: float = 0.0
+    open_share: float = 0.0
     arc_error: float
     floor: tuple[Patch, ...] = ()
     underside: tuple[Patch, ...] = ()
@@ -92,7 +90,6 @@ class Floor:
     web_along: Literal["z", "normal"] = "z"
     floor_error: float = 0.0
     edge: float = 0.0
-    shadow: float = 0.0
 
     @property
     def is_open(self) -> bool:

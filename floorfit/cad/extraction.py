@@ -101,7 +101,8 @@ def _turned(raw: RawModel, settings: ExtractSettings) -> RawModel:
 
 
 def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extraction:
-    from floorfit.cad.describe import Rounding, describe_floors, ring_of
+    from floorfit.cad.describe import Rounding, describe_floors
+    from floorfit.cad.drawing import ring_of
     from floorfit.cad.edited import edited_faces
     from floorfit.cad.health import sound_mesh
     from floorfit.cad.outline import part_outline
@@ -113,11 +114,11 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     mesh, findings = sound_mesh(raw, settings)
     rounding = Rounding(25.4, 6, 7) if raw.unit == "in" else Rounding()
     found = recognise(mesh, settings, step)
-    found = edited_faces(found.known, found, settings.edits, rounding.unit_mm)
+    found = edited_faces(found, settings.edits, rounding.unit_mm)
     if not found.floors:
         raise InputError([Finding("no-floor", raw.source, "", _none_here(mesh, found.rejected, settings))])
     step("describing floors", 0.85)
-    floors = describe_floors(mesh, found, settings, rounding)
+    floors = describe_floors(found, settings, rounding)
     webs = [floor.web for floor in floors]
     if max(webs) < WEB_LIMITS_MM[0]:  # thick ones are no sign of a wrong unit: models hold whole bodies
         check_webs(webs, raw.source, raw.unit, settings)
@@ -288,32 +289,29 @@ def _nothing_found(rejected: list[RejectedFace], settings: ExtractSettings) -> s
 
 def _numbered(floors: list[Floor]) -> list[Floor]:
     """Give ids; by the wall's box, which a fillet at the foot does not change."""
-    from floorfit.cad.describe import with_id
     from floorfit.cad.order import pocket_ids, reading_order
 
     boxes = [_box(floor) for floor in floors]
     order = reading_order(boxes, [floor.floor_z for floor in floors])
-    return [with_id(floors[index], name) for index, name in zip(order, pocket_ids(len(order)), strict=True)]
+    return [replace(floors[index], id=name) for index, name in zip(order, pocket_ids(len(order)), strict=True)]
 
 
 def _named(floors: list[Floor], settings: ExtractSettings, unit_mm: float, source: str) -> list[Floor]:
     """Ids of a list in place of the numbers: by places, else in reading order."""
-    from floorfit.cad.describe import with_id
-
     if not settings.ids:
         return floors
     names = [name for name, place in settings.ids if not place]
     if names and len(names) != len(floors):
         text = f"--ids lists {len(names)} ids, {len(floors)} floors were found. Correct the list, or give places."
         raise InputError([Finding("id-count", source, "", text)])
-    out = [with_id(floor, name) for floor, name in zip(floors, names, strict=True)] if names else list(floors)
+    out = [replace(floor, id=name) for floor, name in zip(floors, names, strict=True)] if names else list(floors)
     for name, place in settings.ids:
         here = [k for k, floor in enumerate(floors) if place and _covers(floor, place, unit_mm)]
         if place and not here:
             text = f"--ids: no floor lies at {place[0]:g} {place[1]:g}, where {name} was expected. Correct the list."
             raise InputError([Finding("no-floor-there", source, "", text)])
         for k in here[:1]:
-            out[k] = with_id(floors[k], name)
+            out[k] = replace(floors[k], id=name)
     return out
 
 

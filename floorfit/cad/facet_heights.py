@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from floorfit.cad.drawing import polygon_parts
+from floorfit.cad.drawing import polygon_parts, ring_of
 from floorfit.cad.mesh import Floats
 from floorfit.part.shape import HeightGrid, Patch, Ring
 
@@ -118,7 +118,7 @@ def rings_of(shape: Any) -> list[Ring]:
         rounded = Polygon(np.round(np.asarray(part.exterior.coords)[:, :2], 4)).buffer(0.0)
         for piece in polygon_parts(rounded):
             if not shapely.is_empty(shapely.buffer(piece, -_NARROW, join_style="mitre")):
-                out.append(tuple((float(x), float(y)) for x, y in list(piece.exterior.coords)[:-1]))
+                out.append(ring_of(piece.exterior))
     return out
 
 

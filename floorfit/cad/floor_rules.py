@@ -7,7 +7,9 @@ import shapely
 from shapely import Polygon
 
 from floorfit.cad.candidates_found import Candidate
+from floorfit.cad.drawing import triangles_in_plan
 from floorfit.cad.extract_settings import ExtractSettings
+from floorfit.cad.facet_heights import z_of_planes
 from floorfit.cad.mesh import Floats, Mesh
 
 __all__ = ["WALLED", "fault_of", "is_enclosed", "is_open_at_a_corner", "wall_height"]
@@ -233,41 +235,21 @@ def wall_height(mesh: Mesh, face: Candidate) -> float:
     -----
     The top face is looked up at places outside the outline, among the facets that look up.
     """
-    ring = face.polygon.exterior
-    tops = []
-    for away in _OUTSIDE:
-        outside = Polygon(ring).buffer(away, join_style="mitre").exterior
-        places = shapely.get_coordinates(shapely.line_interpolate_point(outside, np.arange(24) / 24.0, normalized=True))
-        tops.append(_top_z(mesh, places))
-    over = np.fmax.reduce(np.array(tops)) - face.face.at(places)
+    rings = [Polygon(face.polygon.exterior).buffer(away, join_style="mitre").exterior for away in _OUTSIDE]
+    along = np.arange(24) / 24.0
+    places = shapely.get_coordinates(shapely.line_interpolate_point(np.array(rings)[:, None], along, normalized=True))
+    tops = np.fmax.reduce(_top_z(mesh, places).reshape(len(rings), -1))
+    over = tops - face.face.at(places[-len(along) :])
     risen = over[np.isfinite(over) & (over > 1e-3)]
     return float(np.median(risen)) if len(risen) else 0.0
 
 
 def _top_z(mesh: Mesh, places: Floats) -> Floats:
     """Z of the highest facet that looks up at each place; NaN beside the part."""
-    corners = mesh.corners[mesh.plan_areas > 1e-9]
-    x0, y0 = places.min(axis=0)
-    x1, y1 = places.max(axis=0)
-    low, high = corners[:, :, :2].min(axis=1), corners[:, :, :2].max(axis=1)
-    corners = corners[(low[:, 0] <= x1) & (high[:, 0] >= x0) & (low[:, 1] <= y1) & (high[:, 1] >= y0)]
+    (x, y), (x0, y0, x1, y1) = places.T, mesh.plan_boxes
+    near = (x0 <= x.max()) & (x1 >= x.min()) & (y0 <= y.max()) & (y1 >= y.min())
+    facets = np.flatnonzero((mesh.plan_areas > 1e-9) & near)
+    row, over = shapely.STRtree(triangles_in_plan(mesh, facets)).query(shapely.points(places), predicate="intersects")
     out = np.full(len(places), np.nan)
-    for index, (x, y) in enumerate(places):
-        inside = _weights(corners, x, y)
-        hit = (inside > -1e-9).all(axis=1)
-        if hit.any():
-            out[index] = (inside[hit] * corners[hit, :, 2]).sum(axis=1).max()
+    np.fmax.at(out, row, z_of_planes(places[row], mesh.corners[facets[over], 0], mesh.normals[facets[over]]))
     return out
-
-
-def _weights(corners: Floats, x: float, y: float) -> Floats:
-    """Barycentric coordinates of a place in each triangle's plan."""
-    a, b, c = corners[:, 0, :2], corners[:, 1, :2], corners[:, 2, :2]
-    whole = _cross(b - a, c - a)
-    p = np.array([x, y])
-    rows = [_cross(c - b, p - b), _cross(a - c, p - c), _cross(b - a, p - a)]
-    return np.stack(rows, axis=1) / whole[:, None]
-
-
-def _cross(a: Floats, b: Floats) -> Floats:
-    return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])

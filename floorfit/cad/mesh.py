@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from floorfit.cad.reading import RawModel
 
-__all__ = ["Mesh", "component_labels", "join_mesh", "noise_of", "weld"]
+__all__ = ["Mesh", "component_labels", "join_mesh", "weld"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -74,9 +74,26 @@ class Mesh:
         return np.asarray(self.corners.mean(axis=1))
 
     @cached_property
+    def plan_boxes(self) -> Floats:
+        """Least X and Y, and greatest X and Y, of every facet, (4, m), mm."""
+        plan = self.corners[:, :, :2]
+        return np.concatenate([plan.min(axis=1).T, plan.max(axis=1).T])
+
+    @cached_property
     def sizes(self) -> Floats:
         """Area of every facet, mm²."""
         return np.asarray(np.linalg.norm(self.vectors, axis=1))
+
+    def far_corners(self, facets: Ints, edges: Ints) -> Floats:
+        """The corner of each facet that is not on the edge of it that is named, (k, 3), mm.
+
+        Parameters
+        ----------
+        facets : (k,) ndarray of int
+        edges : (k, 2) ndarray of int
+            Vertices of an edge of each.
+        """
+        return np.asarray(self.vertices[self.faces[facets].sum(axis=1) - edges.sum(axis=1)])
 
     @property
     def plan_areas(self) -> Floats:
@@ -84,14 +101,12 @@ class Mesh:
         return self.vectors[:, 2]
 
 
-def weld(vertices: Floats, faces: Ints, tolerance: float = 0.0) -> tuple[Floats, Ints]:
+def weld(vertices: Floats, faces: Ints) -> tuple[Floats, Ints]:
     """Give equal points one number, and drop facets that have two corners in one point.
 
     Parameters
     ----------
     vertices, faces : ndarray
-    tolerance : float, mm
-        Zero joins equal points only; above zero also joins points that fall into one cell of that size.
 
     Returns
     -------
@@ -103,10 +118,8 @@ def weld(vertices: Floats, faces: Ints, tolerance: float = 0.0) -> tuple[Floats,
     collision is found by the comparison that follows.
     """
     points = vertices + 0.0
-    keys = _hash(np.round(points / tolerance) if tolerance > 0.0 else points)
-    _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
-    close = np.abs(points[first][inverse.reshape(-1)] - points).max(axis=1) <= tolerance
-    if not close.all():
+    _, first, inverse = np.unique(_hash(points), return_index=True, return_inverse=True)
+    if (points[first][inverse.reshape(-1)] != points).any():
         _, first, inverse = np.unique(points, axis=0, return_index=True, return_inverse=True)
     joined = inverse.reshape(-1)[faces]
     whole = (joined[:, 0] != joined[:, 1]) & (joined[:, 1] != joined[:, 2]) & (joined[:, 2] != joined[:, 0])
@@ -129,15 +142,7 @@ def join_mesh(raw: RawModel) -> Mesh:
     Cost: linear in memory, one sort of the 3 m directed edges.
     """
     vertices, faces = weld(raw.vertices, raw.faces)
-    return _topology(vertices, faces, noise_of(vertices))
-
-
-def noise_of(vertices: Floats) -> float:
-    """Resolution of single precision at the largest coordinate, mm."""
-    return float(np.abs(vertices).max(initial=_LEAST_SIZE)) * _RESOLUTION
-
-
-def _topology(vertices: Floats, faces: Ints, noise: float) -> Mesh:
+    noise = float(np.abs(vertices).max(initial=_LEAST_SIZE)) * _RESOLUTION
     corners = vertices[faces]
     a, b = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     vectors = np.cross(a, b) / 2.0

@@ -10,7 +10,7 @@ from shapely import Polygon
 
 from floorfit.cad.boundary import curved_members, rim_table, rims_of
 from floorfit.cad.candidates_found import Candidate, Smoothed, parts_of, whole_face, with_web
-from floorfit.cad.drawing import largest_polygon, polygon_parts, region_polygon
+from floorfit.cad.drawing import largest_polygon, polygon_parts, region_polygon, ring_of
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import RejectedFace
 from floorfit.cad.floor_rules import WALLED, fault_of, is_open_at_a_corner
@@ -165,9 +165,8 @@ def _roofed(face: Candidate, settings: ExtractSettings) -> list[RejectedFace]:
             continue
         inside = part.representative_point()
         place = (inside.x, inside.y, face.z_at(inside.x, inside.y))
-        ring = tuple((float(x), float(y)) for x, y in list(part.exterior.coords)[:-1])
         reason = "metal lies above it: it was cut from the floor beside it"
-        out.append(RejectedFace(place, float(part.area), "under-a-roof", reason, ring))
+        out.append(RejectedFace(place, float(part.area), "under-a-roof", reason, ring_of(part.exterior)))
     return out
 
 
@@ -196,12 +195,8 @@ def refused_face(face: Candidate, code: str, reason: str) -> RejectedFace:
     """
     inside = face.polygon.representative_point()
     place = (inside.x, inside.y, face.z_at(inside.x, inside.y))
-    rings = [
-        tuple((float(x), float(y)) for x, y in list(ring.coords)[:-1])
-        for ring in (face.polygon.exterior, *face.polygon.interiors)
-    ]
-    walled = face.walled > WALLED + 1e-6
-    return RejectedFace(place, face.area, code, reason, rings[0], tuple(rings[1:]), walled)
+    outline, holes = ring_of(face.polygon.exterior), tuple(map(ring_of, face.polygon.interiors))
+    return RejectedFace(place, face.area, code, reason, outline, holes, face.walled > WALLED + 1e-6)
 
 
 def _curved_faces(mesh: Mesh, regions: Regions, is_plane: Bools, settings: ExtractSettings) -> list[RejectedFace]:
@@ -221,12 +216,11 @@ def _curved_faces(mesh: Mesh, regions: Regions, is_plane: Bools, settings: Extra
         shape = largest_polygon(region_polygon(mesh, facets))
         if shape.is_empty or 2.0 * shape.area / shape.length < settings.min_width:
             continue
-        centre = np.average(mesh.corners[facets].mean(axis=1), axis=0, weights=mesh.plan_areas[facets])
+        centre = np.average(mesh.middles[facets], axis=0, weights=mesh.plan_areas[facets])
         reason = "it bends tighter than a floor may, or is too narrow for one: enter it by hand if it is one"
         place = (float(centre[0]), float(centre[1]), float(centre[2]))
-        ring = tuple((float(x), float(y)) for x, y in list(shape.exterior.coords)[:-1])
         walled = _share_walled(mesh, facets) > WALLED
-        out.append(RejectedFace(place, float(areas[number]), "curved", reason, ring, (), walled))
+        out.append(RejectedFace(place, float(areas[number]), "curved", reason, ring_of(shape.exterior), (), walled))
     return out
 
 
@@ -254,7 +248,7 @@ def _share_walled(mesh: Mesh, facets: Ints) -> float:
     rows = np.flatnonzero(mine[mesh.pairs[:, 0]] != mine[mesh.pairs[:, 1]])
     edges = mesh.pair_edges[rows]
     beyond = np.where(mine[mesh.pairs[rows, 0]], mesh.pairs[rows, 1], mesh.pairs[rows, 0])
-    far = mesh.vertices[mesh.faces[beyond].sum(axis=1) - edges.sum(axis=1)]
+    far = mesh.far_corners(beyond, edges)
     lengths = np.linalg.norm(mesh.vertices[edges[:, 1]] - mesh.vertices[edges[:, 0]], axis=1)
     rises = (far[:, 2] > mesh.vertices[edges, 2].max(axis=1)) & (mesh.normals[beyond, 2] < _STEEP)
     return float(lengths[rises].sum() / max(lengths.sum(), 1e-12))

@@ -12,7 +12,7 @@ from shapely import Polygon
 
 from floorfit.cad.drawing import polygon_parts
 from floorfit.cad.facet_heights import Facets, grid_patch, plane_patch, plane_patches, rings_of, z_of_planes
-from floorfit.cad.mesh import Bools, Floats, Ints
+from floorfit.cad.mesh import Bools, Floats, Ints, component_labels
 from floorfit.cad.underside import Web
 from floorfit.part.shape import Patch
 from floorfit.part.shaped import STEEPEST_BELOW
@@ -91,25 +91,19 @@ def record_web(web: Web, floor: Polygon, is_curved: bool, tolerance: float, sag:
     thin, thick = float(web.thinnest[kept].min()), float(web.thickest[kept].max())
     if is_curved:
         # The two faces of such a web are parallel: the cosine of either turns it from along Z to along the normal.
-        wide = kept & ~_is_sliver(web.shapes)
+        wide = kept & (2.0 * shapely.area(web.shapes) >= _SLIVER * shapely.length(web.shapes))
         sound = wide if wide.any() else kept
         cosine = np.abs(web.normals[sound, 2])
         least, most = float((cosine * web.thinnest[sound]).min()), float((cosine * web.thickest[sound]).max())
         clearly = most - least <= _CLEARLY * (thick - thin) and thick - thin > _SAME
         if clearly and most - least <= 2.0 * (tolerance + sag):
             return RecordedWeb(np.nan, (), True, (least + most) / 2.0, edge, thin, thick, "normal")
-    if thick - thin <= 2.0 * (tolerance + sag):
-        constant = (thin + thick) / 2.0
-        level = _level_of(web, base, kept, tolerance)
-        is_parallel = bool(np.isnan(level))
-        return RecordedWeb(level, (), is_parallel, constant if is_parallel else np.nan, edge, thin, thick)
     level = _level_of(web, base, kept, tolerance)
-    patches = () if np.isfinite(level) else tuple(_patches(web, base, kept, floor))
-    return RecordedWeb(level, patches, False, np.nan, edge, thin, thick)
-
-
-def _is_sliver(shapes: NDArray[np.object_]) -> Bools:
-    return np.asarray(2.0 * shapely.area(shapes) < _SLIVER * shapely.length(shapes), np.bool_)
+    if np.isfinite(level):
+        return RecordedWeb(level, (), False, np.nan, edge, thin, thick)
+    if thick - thin <= 2.0 * (tolerance + sag):
+        return RecordedWeb(np.nan, (), True, (thin + thick) / 2.0, edge, thin, thick)
+    return RecordedWeb(np.nan, tuple(_patches(web, base, kept, floor)), False, np.nan, edge, thin, thick)
 
 
 def _base(web: Web, tolerance: float) -> tuple[Bools, Floats]:
@@ -194,8 +188,6 @@ def _to_the_edge(shapes: NDArray[np.object_], edge: Any) -> NDArray[np.object_]:
 
 def _groups(shapes: NDArray[np.object_], rows: Ints) -> list[Ints]:
     """Rows whose shapes hang together."""
-    from floorfit.cad.mesh import component_labels
-
     if len(rows) == 0:
         return []
     near = shapely.STRtree(shapes[rows]).query(shapes[rows], predicate="dwithin", distance=1e-3).T

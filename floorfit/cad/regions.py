@@ -111,8 +111,8 @@ def _coplanar_pairs(mesh: Mesh, good: Bools, tolerance: float) -> Ints:
     near = angle <= np.minimum(allowed, 0.2)
     pairs, edges, f, g = pairs[near], edges[near], f[near], g[near]
     start = mesh.vertices[edges[:, 0]]
-    near_f = _reaches(mesh, f, _far_corner(mesh, g, edges) - start, tolerance)
-    near_g = _reaches(mesh, g, _far_corner(mesh, f, edges) - start, tolerance)
+    near_f = _reaches(mesh, f, mesh.far_corners(g, edges) - start, tolerance)
+    near_g = _reaches(mesh, g, mesh.far_corners(f, edges) - start, tolerance)
     return np.asarray(pairs[near_f & near_g])
 
 
@@ -121,12 +121,6 @@ def _reaches(mesh: Mesh, facets: Ints, away: Floats, tolerance: float) -> Bools:
     off = np.abs(np.einsum("ij,ij->i", mesh.normals[facets], away))
     lever = np.linalg.norm(away, axis=1) / mesh.heights[facets]
     return np.asarray(off <= tolerance + mesh.noise * lever)
-
-
-def _far_corner(mesh: Mesh, facets: Ints, edges: Ints) -> Floats:
-    """The corner of each facet that is not on the edge."""
-    index = mesh.faces[facets].sum(axis=1) - edges.sum(axis=1)
-    return np.asarray(mesh.vertices[index])
 
 
 def planes_of(mesh: Mesh, label: Ints) -> tuple[Floats, Floats, Floats]:

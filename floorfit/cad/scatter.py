@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from floorfit.cad.edge_slivers import quadratic_terms
 from floorfit.cad.mesh import Floats, Mesh, component_labels
 from floorfit.errors import Finding
 
@@ -84,8 +85,7 @@ def _left(corners: Floats, normal: Floats) -> tuple[float, float]:
     places = local[np.linspace(0, len(local) - 1, min(len(local), _PLACES)).astype(np.int64)]
     _, near = cKDTree(local[:, :2]).query(places[:, :2], _AROUND)
     away = local[near] - places[:, None, :]
-    x, y = np.moveaxis(away[:, :, :2] / np.abs(away[:, :, :2]).max(axis=(1, 2))[:, None, None], 2, 0)
-    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)
+    terms = quadratic_terms(away[:, :, :2] / np.abs(away[:, :, :2]).max(axis=(1, 2))[:, None, None])
     return _rest(terms[:, :, :3], away[:, :, 2]), _rest(terms, away[:, :, 2])
 
 

@@ -59,8 +59,6 @@ class Smooth:
         Regions that are a whole curved face.
     sag : (r,) ndarray, mm
         How far the chords of a curved face may lie from the true face; 0 for a plane.
-    radius : (r,) ndarray, mm
-        Tightest bend of a curved face; infinite for a plane.
     kinks : (k, 2) ndarray of int
         Regions that meet in one kink: two planes, or a curved face in a mesh too coarse to tell.
     """
@@ -68,7 +66,6 @@ class Smooth:
     regions: Regions
     is_shaped: Bools
     sag: Floats
-    radius: Floats
     kinks: Ints
 
 
@@ -98,8 +95,7 @@ def join_smooth(mesh: Mesh, regions: Regions, widths: Floats, narrowest: float) 
     group = component_labels(count, borders.pairs[bends])
     chosen = _faces_among(group, regions, widths, borders, bent, narrowest)
     if not chosen.any():
-        plain = np.full(count, np.inf)
-        return Smooth(regions, np.zeros(count, np.bool_), np.zeros(count), plain, borders.pairs[~bends])
+        return Smooth(regions, np.zeros(count, np.bool_), np.zeros(count), borders.pairs[~bends])
     home = with_slivers(mesh, regions, np.where(chosen[group], group, -1), widths, narrowest)
     target = np.where(chosen[group], group + count, np.arange(count))
     faces, number = np.unique(target, return_inverse=True)
@@ -112,11 +108,10 @@ def join_smooth(mesh: Mesh, regions: Regions, widths: Floats, narrowest: float) 
     curved[number[regions.is_curved & ~chosen[group]]] = True
     label = _closed_up(mesh, _draw_in(mesh, label, is_shaped), is_shaped, narrowest)
     normals, points, areas = planes_of(mesh, label)
-    sag, radius = _chords(borders, widths, number, is_shaped)
-    np.minimum.at(radius, number, np.where(chosen[group], bent, np.inf))
+    sag = _sag(borders, widths, number, is_shaped)
     kinks = np.unique(np.sort(number[borders.pairs[~bends]], axis=1), axis=0)
     kinks = kinks[kinks[:, 0] != kinks[:, 1]]
-    return Smooth(Regions(label, normals, points, areas, curved), is_shaped, sag, radius, kinks)
+    return Smooth(Regions(label, normals, points, areas, curved), is_shaped, sag, kinks)
 
 
 def borders_of(mesh: Mesh, regions: Regions, widths: Floats, bent: Floats) -> Borders:
@@ -137,7 +132,7 @@ def borders_of(mesh: Mesh, regions: Regions, widths: Floats, bent: Floats) -> Bo
     f, g, edges = f[rows], g[rows], mesh.pair_edges[rows]
     left, right = _normal_beside(mesh, regions, f), _normal_beside(mesh, regions, g)
     turn = np.linalg.norm(left - right, axis=1)
-    far = mesh.vertices[mesh.faces[g].sum(axis=1) - edges.sum(axis=1)] - mesh.vertices[edges[:, 0]]
+    far = mesh.far_corners(g, edges) - mesh.vertices[edges[:, 0]]
     sense = np.where(np.einsum("ij,ij->i", left, far) > 0.0, 1.0, -1.0)
     keep = turn < _LARGEST_TURN
     pairs = np.sort(np.column_stack([label[f], label[g]]), axis=1)[keep]
@@ -266,14 +261,13 @@ def _closed_up(mesh: Mesh, label: Ints, is_shaped: Bools, narrowest: float) -> I
     return np.where(closed, low[group], label)
 
 
-def _chords(borders: Borders, widths: Floats, number: Ints, is_shaped: Bools) -> tuple[Floats, Floats]:
-    """Largest sagitta and least radius of each curved face: about w turn / 8 and w / turn of its bends."""
-    sag, radius = np.zeros(len(is_shaped)), np.full(len(is_shaped), np.inf)
+def _sag(borders: Borders, widths: Floats, number: Ints, is_shaped: Bools) -> Floats:
+    """Largest sagitta of each curved face: about w turn / 8 of its bends."""
+    sag = np.zeros(len(is_shaped))
     pairs = borders.pairs[borders.is_bend]
     turn = np.maximum(np.abs(borders.turn[borders.is_bend]), 1e-9)
     width = widths[pairs].mean(axis=1)
     home = number[pairs[:, 0]]
     mine = is_shaped[home] & (home == number[pairs[:, 1]])
     np.maximum.at(sag, home[mine], _SAFE * width[mine] * turn[mine] / 8.0)
-    np.minimum.at(radius, home[mine], (widths[pairs].min(axis=1) / turn)[mine])
-    return sag, radius
+    return sag

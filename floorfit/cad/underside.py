@@ -45,8 +45,6 @@ class Web:
         What is seen of the underside, in plan.
     points, normals : (k, 3) ndarray
         Plane of each shape.
-    sheets : (k,) ndarray of int
-        Number of the connected patch of faces that each belongs to.
     thinnest, thickest : (k,) ndarray
         Least and greatest web over each shape.
     """
@@ -60,7 +58,6 @@ class Web:
     shapes: NDArray[np.object_]
     points: Floats
     normals: Floats
-    sheets: Ints
     thinnest: Floats
     thickest: Floats
 
@@ -68,7 +65,7 @@ class Web:
 def _no_web(roofed: float) -> Web:
     nothing = np.zeros((0, 3))
     none = np.zeros(0)
-    return Web(*(np.nan,) * 4, 0.0, roofed, np.zeros(0, object), nothing, nothing, np.zeros(0, np.int64), none, none)
+    return Web(*(np.nan,) * 4, 0.0, roofed, np.zeros(0, object), nothing, nothing, none, none)
 
 
 #: Stands for the web of a face that is no floor for other reasons and was not looked under.
@@ -110,8 +107,6 @@ class Underside:
         inner = floor.buffer(-slack, join_style="mitre")
         floor = floor if inner.is_empty else inner
         shapes, owner = self._under(floor)
-        keep = _is_wide(shapes)
-        shapes, owner = shapes[keep], owner[keep]
         low, high, under_low, under_high = self._ranges(shapes, owner, face)
         above = high < -_THIN
         roofs = shapes[above & (self.normals[owner, 2] < _ROOF)]
@@ -125,7 +120,7 @@ class Underside:
         mine = owner[rows]
         levels = (float(under_low[rows].min()), float(under_high[rows].max()))
         planes = self.points[mine], self.normals[mine]
-        return Web(thin, thick, *levels, covered, roofed, seen, *planes, self.sheets[mine], low[rows], high[rows])
+        return Web(thin, thick, *levels, covered, roofed, seen, *planes, low[rows], high[rows])
 
     def roofs_over(self, floor: Polygon, face: Heights) -> tuple[Any, Any]:
         """Where roofs lie above a floor, and where any face that looks down does, a leaning wall too.
@@ -138,21 +133,21 @@ class Underside:
             Of the floor.
         """
         shapes, owner = self._under(floor)
-        keep = _is_wide(shapes)
-        shapes, owner = shapes[keep], owner[keep]
         above = self._ranges(shapes, owner, face)[1] < -_THIN
         flat = above & (self.normals[owner, 2] < _ROOF)
         return shapely.union_all(shapes[flat]), shapely.union_all(shapes[above])
 
     def _under(self, floor: Polygon) -> tuple[NDArray[np.object_], Ints]:
-        """Parts of the floor over each piece, as single polygons, with the piece each came from."""
+        """Parts of the floor over each piece, as single polygons wider than noise, with the piece each came from."""
         index = self.tree.query(floor, predicate="intersects")
         inside = self.tree.query(floor, predicate="contains")
         edge = np.setdiff1d(index, inside, assume_unique=True)
         cut, number = shapely.get_parts(shapely.intersection(self.pieces[edge], floor), return_index=True)
         area = shapely.get_type_id(cut) == 3
         whole, part = shapely.get_parts(self.pieces[inside], return_index=True)
-        return np.concatenate([cut[area], whole]), np.concatenate([edge[number[area]], inside[part]])
+        shapes, owner = np.concatenate([cut[area], whole]), np.concatenate([edge[number[area]], inside[part]])
+        keep = _is_wide(shapes)
+        return shapes[keep], owner[keep]
 
     def _ranges(self, shapes: NDArray[np.object_], owner: Ints, face: Heights) -> tuple[Floats, ...]:
         """Least and greatest web and underside Z over the corners of each shape, and over those of a curved floor."""

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from floorfit.cli.options import add_fact, add_numbers
-from floorfit.cli.output import progress_bar, say, stderr_console
+from floorfit.cli.output import progress_bar, say, say_findings, stderr_console
 from floorfit.errors import InputError
 from floorfit.plain_text import printable
 from floorfit.units import MM_PER_UNIT, Unit
@@ -142,7 +142,7 @@ def run(args: argparse.Namespace) -> int:
     from floorfit.record import read_record
 
     record = read_record(args.job)
-    conforming = all(decision.action != "hold" and decision.verdict == "conform" for decision in record.decisions)
+    conforming = all(decision.is_sure for decision in record.decisions)
     if args.lines is not None:
         _write_lines(args, record)
         return 0 if conforming else 1
@@ -167,8 +167,7 @@ def _write_lines(args: argparse.Namespace, record: Record) -> None:
     text, findings = floorfit.lines_for(record, args.lines, held=args.held, facts=dict(args.fact), datums=args.datums)
     with whole_file(args.output, replace=args.replace) as temporary:
         temporary.write_text(text, encoding="utf-8", newline="")
-    for finding in findings:
-        say(f"{finding.severity}: {finding}")
+    say_findings(findings)
     say(f"{args.output}: {len(text.splitlines())} lines. Check them against the control's manual before loading.")
 
 

@@ -54,10 +54,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Calibrate and write the gauge file; return 0."""
-    from floorfit.cli.output import say
+    from floorfit.cli.output import say, say_findings
     from floorfit.readings.gauge import calibrate
-    from floorfit.readings.gauge_file import digest, gauge_lines, write_gauge
+    from floorfit.readings.gauge_file import gauge_lines, write_gauge
     from floorfit.readings.step_blocks import read_blocks
+    from floorfit.sealed import digest
     from floorfit.whole import refuse_existing, whole_file
 
     output = Path(args.output)
@@ -68,8 +69,7 @@ def run(args: argparse.Namespace) -> int:
     gauge: Gauge = calibrate(read_blocks(args.blocks), method=args.method, web_range=web_range, **given)
     with whole_file(output, replace=args.replace) as path:
         write_gauge(gauge, path, digest(args.blocks))
-    for finding in gauge.findings:
-        say(f"warning: {finding}")
+    say_findings(gauge.findings)
     for line in gauge_lines(gauge):
         say(line)
     return 0

@@ -146,7 +146,7 @@ def _inputs(args: argparse.Namespace) -> dict[str, tuple[str, bytes]]:
 
     given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
     given |= {"map": args.map, "shop": args.shop, "expected": args.expect and _series_file(args.expect)}
-    given["prior"] = args.prior
+    given |= {"prior": args.prior}
     return input_bytes({role: path for role, path in given.items() if path is not None})
 
 
@@ -165,13 +165,12 @@ def _rough_count(path: str) -> float:
 
 def _answer(result: Result, writing: Writing) -> None:
     """Print findings, the table of pockets and the closing lines, before the record is made."""
-    from floorfit.cli.output import answer, say
+    from floorfit.cli.output import answer, say_findings
     from floorfit.closing import closing_sentence
     from floorfit.report.format import display_for
     from floorfit.report.listing import MOST_ROWS, pocket_table
 
-    for finding in result.findings:
-        say(f"{finding.severity}: {finding}")
+    say_findings(result.findings)
     most = max(MOST_ROWS, sum(one.action == "hold" for one in result.decisions))
     answer(pocket_table(result.decisions, display_for(result.part.units, writing), most, where=", see offsets.csv"))
     answer(_readings_line(result))

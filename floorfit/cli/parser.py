@@ -90,9 +90,6 @@ class PrintVersion(_Print):
 
     def text(self, parser: argparse.ArgumentParser, values: object) -> str:
         """Return name and version."""
-        from importlib.metadata import PackageNotFoundError, version
+        from floorfit.versions import version_of
 
-        try:
-            return f"floorfit {version('floorfit')}"
-        except PackageNotFoundError:
-            return "floorfit unknown"
+        return f"floorfit {version_of('floorfit')}"

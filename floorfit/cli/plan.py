@@ -81,14 +81,12 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _plan(args: argparse.Namespace, part: Part) -> Plan:
-    from floorfit.cli.output import progress_bar
+    from floorfit.cli.output import counted
     from floorfit.planning.points import plan
     from floorfit.plate.prior_file import read_prior
 
     prior = None if args.prior is None else read_prior(args.prior)
-
-    with progress_bar() as bar:
-        task = bar.add_task("places", total=None)
+    with counted("places") as tell:
         return plan(
             part,
             count=args.count,
@@ -98,7 +96,7 @@ def _plan(args: argparse.Namespace, part: Part) -> Plan:
             wall_mm=args.wall,
             after=args.after,
             prior=prior,
-            progress=lambda done, total: bar.update(task, completed=done, total=total),
+            progress=tell,
         )
 
 
@@ -116,9 +114,8 @@ def _write(args: argparse.Namespace, part: Part, plan: Plan, output: Path, pictu
 
 
 def _report(part: Part, plan: Plan, output: Path) -> None:
-    from floorfit.cli.output import say
+    from floorfit.cli.output import say, say_findings
     from floorfit.planning.points_file import plan_facts
 
-    for finding in plan.findings:
-        say(f"warning: {finding}")
+    say_findings(plan.findings)
     say(f"{output}: {' '.join(plan_facts(plan, part.units))}")

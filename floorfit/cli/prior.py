@@ -45,7 +45,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(args: argparse.Namespace) -> int:
     """Simulate and write the prior file; return 0."""
     import floorfit
-    from floorfit.cli.output import progress_bar, say
+    from floorfit.cli.output import counted, say
     from floorfit.whole import refuse_existing, whole_file
 
     output = Path(args.output)
@@ -53,11 +53,8 @@ def run(args: argparse.Namespace) -> int:
     part = floorfit.read_part(args.part)
     chosen = {"thickness_mm": args.thickness, "fields": args.fields, "lengths_mm": args.lengths, "seed": args.seed}
     given = {name: value for name, value in chosen.items() if value is not None}
-    with progress_bar() as bar:
-        task = bar.add_task("plates", total=None)
-        prior = floorfit.prior(
-            part, **given, progress=lambda done, total: bar.update(task, completed=done, total=total)
-        )
+    with counted("plates") as tell:
+        prior = floorfit.prior(part, **given, progress=tell)
     with whole_file(output, replace=args.replace) as path:
         floorfit.write_prior(prior, path)
     for line in prior.lines():

@@ -75,15 +75,13 @@ def _trend(args: argparse.Namespace, folder: Path) -> None:
 
 def _series(args: argparse.Namespace, folder: Path) -> bool:
     import floorfit
-    from floorfit.cli.output import answer, progress_bar, say
+    from floorfit.cli.output import answer, counted, say, say_findings
     from floorfit.verify.series_folder import fill_series, series_answers
 
-    with progress_bar() as bar:
-        task = bar.add_task("reading jobs", total=None)
-        series = floorfit.series(args.jobs, progress=lambda done, total: bar.update(task, completed=done, total=total))
+    with counted("reading jobs") as tell:
+        series = floorfit.series(args.jobs, progress=tell)
     fill_series(series, folder, writing_of(args))
-    for finding in series.findings[:20]:
-        say(f"{finding.severity}: {finding}")
+    say_findings(series.findings[:20])
     if len(series.findings) > 20:
         say(f"and {len(series.findings) - 20} more, see series.json")
     answer(f"{len(series.jobs)} jobs, {series.verified} verified.")

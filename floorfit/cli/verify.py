@@ -45,7 +45,7 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     import floorfit
-    from floorfit.cli.output import answer, say
+    from floorfit.cli.output import answer, say, say_findings
     from floorfit.verify.afterwards import verification_answers
     from floorfit.whole import refuse_existing
 
@@ -60,8 +60,7 @@ def run(args: argparse.Namespace) -> int:
         progress=tell,
     )
     floorfit.write_verification(found, args.output, replace=args.replace, writing=writing_of(args))
-    for finding in found.findings:
-        say(f"{finding.severity}: {finding}")
+    say_findings(found.findings)
     for line in (*verification_answers(found), found.sentence):
         answer(line)
     say(f"Written to {args.output}; the sheet to sign is {Path(args.output, 'verify.pdf')}.")

@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from floorfit.arrays import Array
+from floorfit.arrays import Array, Flags
 from floorfit.decision.floor_warp import FloorWarp
 from floorfit.decision.settings import DecisionSettings
 from floorfit.errors import NumericalError
@@ -184,17 +184,11 @@ def chances(deviation: Array, tolerance: Tolerance | LocalLimits) -> Chances:
         Web less local nominal at every point, a row a sample.
     tolerance : Tolerance or LocalLimits
     """
-    if isinstance(tolerance, LocalLimits):
-        thin, thick = (deviation < tolerance.lower).any(axis=1), (deviation > tolerance.upper).any(axis=1)
-        return Chances(float((~thin & ~thick).mean()), float(thin.mean()), float(thick.mean()))
-    return _chances(deviation.min(axis=1), deviation.max(axis=1), tolerance)
+    lower, upper = tolerance.limits
+    return _counted(np.any(deviation < lower, axis=1), np.any(deviation > upper, axis=1))
 
 
-def _chances(low: Array, high: Array, tolerance: Tolerance) -> Chances:
-    """The same from least and greatest deviation of each sample."""
-    none = np.zeros(len(low), bool)
-    thin = none if tolerance.lower is None else low < tolerance.lower
-    thick = none if tolerance.upper is None else high > tolerance.upper
+def _counted(thin: Flags, thick: Flags) -> Chances:
     return Chances(float((~thin & ~thick).mean()), float(thin.mean()), float(thick.mean()))
 
 
@@ -256,9 +250,13 @@ def _candidate(
     height: float,
 ) -> Proposal:
     offset = base + height
-    reached, limits = floor.reached(offset), floor.limits
+    reached = floor.reached(offset)
     low, high = floor.ends(reached)
-    chance = _chances(low, high, limits) if isinstance(limits, Tolerance) else chances(reached - floor.samples, limits)
+    if isinstance(floor.limits, Tolerance):
+        lower, upper = floor.limits.limits
+        chance = _counted(low < lower, high > upper)
+    else:
+        chance = chances(reached - floor.samples, floor.limits)
     return Proposal(action, offset, (float(height), *slopes), chance, low, high)
 
 
@@ -269,7 +267,8 @@ def _safest_height(floor: FloorWarp, base: Array, start: float, settings: Decisi
     in the height, and the middle of its lowest step nearest to the aim is taken.
     """
     gap = floor.samples - base
-    thin_below, thick_above = _ends(gap, floor.limits)
+    lower, upper = floor.limits.limits
+    thin_below, thick_above = np.sort((gap + lower).max(axis=1)), np.sort((gap + upper).min(axis=1))
     if not np.isfinite(thin_below).all():
         return min(start, float(np.quantile(thick_above, (1 - settings.level) / 4)))
     if not np.isfinite(thick_above).all():
@@ -281,12 +280,3 @@ def _safest_height(floor: FloorWarp, base: Array, start: float, settings: Decisi
     risk = settings.thin_cost * thin + thick
     lowest = heights[risk <= risk.min() + 1e-12]
     return float(lowest[np.argmin(np.abs(lowest - start))])
-
-
-def _ends(gap: Array, limits: Tolerance | LocalLimits) -> tuple[Array, Array]:
-    """Heights below which each sample is thin, and above which it is thick, sorted; infinite on an open side."""
-    if isinstance(limits, LocalLimits):
-        return np.sort((gap + limits.lower).max(axis=1)), np.sort((gap + limits.upper).min(axis=1))
-    thin_below = np.sort(gap.max(axis=1) + limits.lower) if limits.lower is not None else np.array([-np.inf])
-    thick_above = np.sort(gap.min(axis=1) + limits.upper) if limits.upper is not None else np.array([np.inf])
-    return thin_below, thick_above

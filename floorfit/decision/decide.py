@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -26,6 +26,7 @@ __all__ = ["decide", "hold_all", "hold_each", "hold_some"]
 FEW = 3
 
 
+@one_thread()
 def decide(
     part: Part,
     webs: Webs,
@@ -36,7 +37,6 @@ def decide(
     *,
     common_u: float = 0.0,
     seed: int = 1,
-    progress: Callable[[], None] | None = None,
     floors: Sequence[FloorMean] | None = None,
 ) -> tuple[Decision, ...]:
     """Decide every floor of a part.
@@ -55,8 +55,6 @@ def decide(
         Standard uncertainty that all readings share (calibration, Z of the machine): it does not average out.
     seed : int
         Of what the joint samples of the surface do not hold: the common part.
-    progress : callable, optional
-        Called after each floor.
     floors : sequence of FloorMean, optional
         From `floor_means` of the same part and webs, where they are known already.
 
@@ -64,33 +62,14 @@ def decide(
     -------
     tuple of Decision, in the part's order
     """
-    with one_thread():
-        floors = floor_means(part, webs) if floors is None else floors
-        return _decide(part, floors, webs, posterior, used, given, settings, common_u, seed, progress)
-
-
-def _decide(
-    part: Part,
-    floors: Sequence[FloorMean],
-    webs: Webs,
-    posterior: Posterior,
-    used: Sequence[int],
-    given: Sequence[int],
-    settings: DecisionSettings,
-    common_u: float,
-    seed: int,
-    progress: Callable[[], None] | None,
-) -> tuple[Decision, ...]:
+    floors = floor_means(part, webs) if floors is None else floors
     generator = np.random.default_rng([seed, 2])
     common = common_u * generator.standard_normal(posterior.count)
     samples = posterior.samples_over([one.points for one in floors])
-
     words, out = Wording(part.units), []
     for k, mean in enumerate(floors):
         floor = floor_warp(mean, samples(k), common)
         out.append(_measured(floor, used[k], webs, settings, words) if used[k] else _unmeasured(floor, given[k]))
-        if progress is not None:
-            progress()
     return tuple(out)
 
 
@@ -122,27 +101,24 @@ def hold_some(decisions: Sequence[Decision], words: Mapping[int, str]) -> tuple[
         Why, for each floor to hold.
     """
     return tuple(
-        _held(one, Reason("too-few-readings", words[k])) if k in words and one.action != "hold" else one
+        replace(one, **_NOT_CUT, reason=Reason("too-few-readings", words[k]), follow=None, notes=())
+        if k in words and one.action != "hold"
+        else one
         for k, one in enumerate(decisions)
     )
 
 
-def _held(decision: Decision, reason: Reason) -> Decision:
-    """The same floor, not cut: what is known of it stays, what a cut would leave does not."""
-    return replace(
-        decision,
-        action="hold",
-        offset_mm=None,
-        slope_x=0.0,
-        slope_y=0.0,
-        follow=None,
-        web_after_min_mm=None,
-        web_after_max_mm=None,
-        web_after_interval_mm=(None, None),
-        verdict="undecided",
-        reason=reason,
-        notes=(),
-    )
+#: What a decision says of a floor that is not cut: what is known of it stays, what a cut would leave does not.
+_NOT_CUT: dict[str, Any] = {
+    "action": "hold",
+    "offset_mm": None,
+    "slope_x": 0.0,
+    "slope_y": 0.0,
+    "web_after_min_mm": None,
+    "web_after_max_mm": None,
+    "web_after_interval_mm": (None, None),
+    "verdict": "undecided",
+}
 
 
 def hold_each(part: Part, decisions: Sequence[Decision], reason: Reason) -> tuple[Decision, ...]:
@@ -199,24 +175,17 @@ def _blank(pocket: Pocket, reason: Reason, **found: Any) -> Decision:
     """A floor of which nothing is known but its limits and what was found: held without more."""
     lower, upper = pocket.tightest.lower, pocket.tightest.upper
     blank: dict[str, Any] = {
+        **_NOT_CUT,
         "pocket": pocket.id,
-        "action": "hold",
         "centroid_mm": pocket.centroid,
-        "offset_mm": None,
-        "slope_x": 0.0,
-        "slope_y": 0.0,
         "offset_u_mm": None,
         "web_before_min_mm": None,
         "web_before_max_mm": None,
-        "web_after_min_mm": None,
-        "web_after_max_mm": None,
-        "web_after_interval_mm": (None, None),
         "web_lower_limit_mm": None if lower is None else pocket.web + lower,
         "web_upper_limit_mm": None if upper is None else pocket.web + upper,
         "conformance_probability": None,
         "thin_probability": None,
         "thick_probability": None,
-        "verdict": "undecided",
         "reason": reason,
         "margin_mm": None,
     }

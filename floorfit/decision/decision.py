@@ -20,6 +20,7 @@ __all__ = [
     "Number",
     "Reason",
     "Verdict",
+    "bilinear",
     "known",
     "verdict_of",
 ]
@@ -118,11 +119,7 @@ class FollowGrid:
         x, y : (...) array_like, mm
             Plan positions, alike in shape.
         """
-        i, s = _cell(self.x_mm, np.asarray(x, float))
-        j, t = _cell(self.y_mm, np.asarray(y, float))
-        low = (1 - s) * self.offset_mm[i, j] + s * self.offset_mm[i + 1, j]
-        high = (1 - s) * self.offset_mm[i, j + 1] + s * self.offset_mm[i + 1, j + 1]
-        return np.asarray((1 - t) * low + t * high)
+        return bilinear(self.x_mm, self.y_mm, self.offset_mm, x, y)
 
 
 @dataclass(frozen=True)
@@ -270,6 +267,24 @@ class Decision:
     def is_sure(self) -> bool:
         """Whether the floor is cut, and predicted to conform at the set level."""
         return self.action != "hold" and self.verdict == "conform"
+
+
+def bilinear(x_nodes: Array, y_nodes: Array, table: Array, x: ArrayLike, y: ArrayLike) -> Array:
+    """Interpolate a table (k, m) over its nodes along X and Y; beyond them its edge goes on.
+
+    Parameters
+    ----------
+    x_nodes, y_nodes : (k,), (m,) ndarray, mm
+        Two at least each way.
+    table : (k, m) ndarray
+    x, y : (...) array_like, mm
+        Places, alike in shape.
+    """
+    i, s = _cell(x_nodes, np.asarray(x, float))
+    j, t = _cell(y_nodes, np.asarray(y, float))
+    low = (1 - s) * table[i, j] + s * table[i + 1, j]
+    high = (1 - s) * table[i, j + 1] + s * table[i + 1, j + 1]
+    return np.asarray((1 - t) * low + t * high)
 
 
 def _cell(nodes: Array, values: Array) -> tuple[Rows, Array]:

@@ -112,9 +112,7 @@ def _over_limit(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, 
 
 
 def _no_stock(floor: FloorWarp, chosen: Proposal, settings: DecisionSettings, wording: Wording) -> Reason:
-    lower = floor.limits.lower
-    if lower is None:
-        return Reason()
+    lower, _ = floor.limits.limits
     room = floor.left - lower
     worst = int(np.argmin(room))
     missing = -float(room[worst])

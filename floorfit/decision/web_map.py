@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any, ClassVar
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array
 from floorfit.decision.decision import Decision
 from floorfit.decision.written_form import WRITTEN, JsonArray, JsonIndex
 from floorfit.part.assign import assign_floors
@@ -68,12 +67,13 @@ def web_map(part: Part, webs: Webs, posterior: Posterior, decisions: Sequence[De
     """
     x, y = _nodes(part)
     xx, yy = np.meshgrid(x, y)
-    inside = _inside(part, xx, yy)
+    inside = part.holds(xx, yy)
     pocket = assign_floors(part, xx.ravel(), yy.ravel()).reshape(xx.shape)
     before, after, margins, aimed, over = (np.full(xx.shape, np.nan) for _ in range(5))
     on_floors = xx[pocket >= 0], yy[pocket >= 0]
     aimed[pocket >= 0], over[pocket >= 0] = webs.aimed(*on_floors), webs.left_over(*on_floors)
-    for one, decision, here in zip(part.pockets, decisions, _nodes_of(pocket, len(part.pockets)), strict=True):
+    for k, (one, decision) in enumerate(zip(part.pockets, decisions, strict=True)):
+        here = pocket == k
         at = xx[here], yy[here]
         nominal, left = one.nominal_web(*at), one.finish_stock + over[here]
         before[here] = nominal + left_after(0.0, aimed[here], left)
@@ -91,17 +91,3 @@ def _nodes(part: Part) -> tuple[Array, Array]:
     step = np.sqrt((x1 - x0) * (y1 - y0) / NODES)
     counts = (max(2, round((x1 - x0) / step) + 1), max(2, round((y1 - y0) / step) + 1))
     return np.linspace(x0, x1, counts[0]), np.linspace(y0, y1, counts[1])
-
-
-def _nodes_of(pocket: Rows, count: int) -> list[tuple[Rows, ...]]:
-    """Rows and columns of the nodes on each floor."""
-    order = np.argsort(pocket, axis=None, kind="stable")
-    ends = np.searchsorted(pocket.ravel()[order], np.arange(count + 1))
-    return [np.unravel_index(order[a:b], pocket.shape) for a, b in pairwise(ends)]
-
-
-def _inside(part: Part, xx: Array, yy: Array) -> Flags:
-    import shapely
-
-    outline = shapely.Polygon(part.outline)
-    return np.asarray(shapely.intersects_xy(outline, xx.ravel(), yy.ravel()).reshape(xx.shape))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,31 +12,21 @@ from numpy.typing import NDArray
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
-from floorfit.errors import Finding, InputError
-from floorfit.nc.corrected import Corrected, Held, PlanTrace, PocketChange
+from floorfit.errors import Finding, InputError, Range, check_ranges
+from floorfit.nc.corrected import Corrected, Held, PlanTrace, PocketChange, Walls
 from floorfit.nc.floor_bands import CutFloor, floors_of
 from floorfit.nc.header import has_header
+from floorfit.nc.shifts import Origin
 from floorfit.nc.swept_floors import SweptFloor
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.tools import Tools
 from floorfit.part.model import Part
 from floorfit.units import MM_PER_UNIT
 
-__all__ = ["CorrectionRun", "StatedOfFile", "check_corrections", "check_tolerance", "floors_for", "read_lines"]
+__all__ = ["CorrectionRun", "StatedOfFile", "StatedOfProgramme", "check_corrections", "read_lines"]
 
 #: Greatest number of findings in one refusal.
 _MOST_FINDINGS = 25
-
-
-def check_tolerance(tolerance_mm: float) -> None:
-    """Raise where the tolerance is finer than files are written.
-
-    Raises
-    ------
-    InputError
-        If it is less than 0.001 mm.
-    """
-    if not tolerance_mm >= 0.001:
-        raise InputError(f"tolerance {tolerance_mm:g} mm: expected 0.001 mm or more. Files are rounded to that.")
 
 
 def check_corrections(part: Part, corrections: Mapping[str, Correction]) -> None:
@@ -58,28 +48,6 @@ def check_corrections(part: Part, corrections: Mapping[str, Correction]) -> None
     if missing or unknown:
         text = f"the corrections are not those of this part (missing: {missing}, not in the part: {unknown})."
         raise InputError(f"{text} Use the job made for it.")
-
-
-def floors_for(
-    part: Part, corrections: Mapping[str, Correction], held: Held, band_mm: float | None = None
-) -> tuple[CutFloor, ...]:
-    """Floors of a part as they are to be cut: a held one that is cut as programmed has an offset of 0.
-
-    Parameters
-    ----------
-    part : Part
-    corrections : mapping of str to Correction
-        By pocket.
-    held : {"refuse", "skip", "cut"}
-    band_mm : float or None, mm
-        Height above a floor that moves with it.
-    """
-    out = []
-    for floor in floors_of(part, corrections, band_mm):
-        as_programmed = floor.is_held and held == "cut"
-        correction = replace(floor.correction, action="shift", offset=0.0) if as_programmed else floor.correction
-        out.append(replace(floor, correction=correction))
-    return tuple(out)
 
 
 def read_lines(program: bytes | str | Path, name: str) -> tuple[bytes, list[str]]:
@@ -145,8 +113,11 @@ class StatedOfFile:
     progress: Callable[[str, int, int], None] | None = None
 
     def check(self) -> None:
-        """Refuse what cannot be meant."""
-        check_tolerance(self.tolerance_mm)
+        """Refuse what cannot be meant: a tolerance finer than files are written."""
+        if not self.tolerance_mm >= 0.001:
+            raise InputError(
+                f"tolerance {self.tolerance_mm:g} mm: expected 0.001 mm or more. Files are rounded to that."
+            )
 
     def tick(self, stage: str, total: int) -> Callable[[int], None] | None:
         """What is called with the lines done."""
@@ -157,6 +128,43 @@ class StatedOfFile:
     def unit_mm(self) -> float | None:
         """Millimetres in the unit stated."""
         return MM_PER_UNIT.get(self.units or "")
+
+
+@dataclass(frozen=True, kw_only=True)
+class StatedOfProgramme(StatedOfFile):
+    """What the user states of a word-address programme.
+
+    Parameters
+    ----------
+    tip_control : bool
+        States that X, Y, Z are the tool tip in the part's frame whatever the rotary words say.
+    walls : {"move", "keep"}
+        A wall cut by a flank tilted on a floor moves by ``dz tan(tilt)``: list that, or refuse over 0.005 mm.
+    distance, work_offset : str or None
+        In force before the programme says so (``"absolute"``); the offset whose zero is the part's.
+    tools : Tools
+        The cutters that are known; where one is not and its radius matters, the programme is refused.
+    origin : Origin or None
+        Where the programme's zero stands on the part; None where it is the part's.
+    band_mm, clearance_mm : float or None, mm
+        Height above a floor up to which motion moves with it, and least height of other motion above a corrected floor;
+        None for 0.4 of the finishing stock and for the band (rapids 0.5).
+    """
+
+    tip_control: bool = False
+    walls: Walls = "move"
+    distance: str | None = None
+    work_offset: str | None = None
+    tools: Tools = field(default_factory=Tools)
+    origin: Origin | None = None
+    band_mm: float | None = None
+    clearance_mm: float | None = None
+
+    def check(self) -> None:
+        """Refuse what cannot be meant."""
+        super().check()
+        heights = Range("a number, 0 or more, or None", 0.0, may_be_none=True)
+        check_ranges("apply", [("band_mm", self.band_mm, heights), ("clearance_mm", self.clearance_mm, heights)])
 
 
 class CorrectionRun:
@@ -172,7 +180,12 @@ class CorrectionRun:
         """Check what is stated, and read the file."""
         check_corrections(part, corrections)
         stated.check()
-        self.part, self.floors = part, floors_for(part, corrections, stated.held, band_mm)
+        # A held floor that is cut as programmed has an offset of 0.
+        as_cut = {
+            name: replace(one, action="shift", offset=0.0) if one.action == "hold" and stated.held == "cut" else one
+            for name, one in corrections.items()
+        }
+        self.part, self.floors = part, floors_of(part, as_cut, band_mm)
         self.source = stated.source or (self.unnamed if isinstance(program, bytes) else Path(program).name)
         data, lines = read_lines(program, self.source)
         self.digest = hashlib.sha256(data).hexdigest()
@@ -224,6 +237,35 @@ class CorrectionRun:
         reach = 2 * max(cutter.radius for cutter in path.cutters)
         shapes = [floor.pocket.polygon for floor in matter]
         return [floor for floor in self.floors if any(floor.pocket.polygon.distance(one) <= reach for one in shapes)]
+
+    def changes(
+        self, rows_on: Callable[[CutFloor], Rows], floor_of: Rows, added: Array, changed: Flags, upright: Array
+    ) -> tuple[PocketChange, ...]:
+        """What happened to each floor.
+
+        Parameters
+        ----------
+        rows_on : callable
+            Cutting motions that are on a floor for some of their way.
+        floor_of : (n,) ndarray of int
+            Floor that each motion ends on, or -1.
+        added : (n,) ndarray, mm
+            Change of Z at the end of each motion.
+        changed : (n,) ndarray of bool
+            Motions that are written differently.
+        upright : (n,) ndarray
+            Z of the axis at the end of each motion.
+        """
+        out = []
+        for floor in self.floors:
+            rows = rows_on(floor)
+            on = added[rows[floor_of[rows] == floor.index]]
+            least, greatest = (float(on.min()), float(on.max())) if len(on) else (np.nan, np.nan)
+            tilt = float(np.degrees(np.arccos(np.clip(upright[rows], -1, 1))).max(initial=0.0))
+            aside = max(abs(least), abs(greatest)) * np.tan(np.radians(min(tilt, 89.9))) if len(on) else 0.0
+            name, action, done = floor.pocket.id, floor.correction.action, int(changed[rows].sum())
+            out.append(PocketChange(name, action, len(rows), done, least, greatest, tilt, float(aside)))
+        return tuple(out)
 
     @staticmethod
     def assemble(

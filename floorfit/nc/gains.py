@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 
 import numpy as np
 
@@ -25,20 +25,20 @@ class Gains:
     ----------
     node : (n,) ndarray, mm
         Gain at the end of each motion.
-    breaks : dict of int to list
-        Motions to be divided: the inner places (share, gain).
     status : (n,) ndarray of int
         UNTOUCHED, MOVED or LIFTED.
     floor : (n,) ndarray of int
         Floor that the end is on, or -1.
     whole : (n,) ndarray of int
         Floor that the motion is on at every place asked, or -1.
+    guard_end, guard_whole : (n,) ndarray of int
+        Held floor that is cut at the end, and along all, of each motion, or -1.
+    breaks : dict of int to list
+        Motions to be divided: the inner places (share, gain).
     touched : dict of int to set of int
         Motions that are on one or more floors for a part of their way only.
     guarded : dict of int to set of int
         Motions that cut held floors, and those floors.
-    guard_end, guard_whole : (n,) ndarray of int
-        Held floor that is cut at the end, and along all, of each motion, or -1.
     half : list of (int, int)
         Passes that are on a floor for a part of their way and too high or too low for it elsewhere: motion, floor.
     steep_rapids : list of int
@@ -46,14 +46,15 @@ class Gains:
     """
 
     node: Array
+    status: Rows
+    floor: Rows
+    whole: Rows
+    guard_end: Rows
+    guard_whole: Rows
+    _: KW_ONLY
     breaks: dict[int, Profile] = field(default_factory=dict)
-    status: Rows = field(default_factory=lambda: np.zeros(0, int))
-    floor: Rows = field(default_factory=lambda: np.zeros(0, int))
-    whole: Rows = field(default_factory=lambda: np.zeros(0, int))
     touched: dict[int, set[int]] = field(default_factory=dict)
     guarded: dict[int, set[int]] = field(default_factory=dict)
-    guard_end: Rows = field(default_factory=lambda: np.zeros(0, int))
-    guard_whole: Rows = field(default_factory=lambda: np.zeros(0, int))
     half: list[tuple[int, int]] = field(default_factory=list)
     steep_rapids: list[int] = field(default_factory=list)
 

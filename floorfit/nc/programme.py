@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +11,9 @@ import numpy as np
 
 from floorfit.arrays import Array, Rows
 from floorfit.decision.decision import Correction
-from floorfit.errors import Finding, Range, check_ranges
-from floorfit.nc.corrected import Corrected, PocketChange, Walls
-from floorfit.nc.correction_run import CorrectionRun, StatedOfFile
+from floorfit.errors import Finding
+from floorfit.nc.corrected import Corrected, PocketChange
+from floorfit.nc.correction_run import CorrectionRun, StatedOfProgramme
 from floorfit.nc.doubts import cut_again, heights_of_tips
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
@@ -21,16 +21,16 @@ from floorfit.nc.header import header_lines, header_place
 from floorfit.nc.motions import CUTTING, FLOW, JUMP, UNKNOWN, Motions
 from floorfit.nc.part_fit import check_fit
 from floorfit.nc.programme_check import check_plan, check_programme
-from floorfit.nc.proof import Claim, Proved, is_heard_alike, prove_programme
+from floorfit.nc.proof import Claim, ProgrammeProof, is_heard_alike
 from floorfit.nc.reader import read_motions
-from floorfit.nc.rewrite import write_plan
+from floorfit.nc.rewrite import PlanWriter
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
 from floorfit.nc.subprogrammes import behind_end, unseen_calls
-from floorfit.nc.summary import changes_of, floor_off, plan_trace, what_is_left
+from floorfit.nc.summary import floor_off, plan_trace, what_is_left
+from floorfit.nc.swept_floors import Proved
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tool_check import check_tools
-from floorfit.nc.tools import Tools
 from floorfit.nc.unrolled import unroll
 from floorfit.part.model import Part
 
@@ -38,43 +38,6 @@ __all__ = ["StatedOfProgramme", "apply_offsets"]
 
 #: Sideways movement of a wall, mm, that counts as none where walls must keep their place. Own choice, no source.
 WALL_LIMIT_MM = 0.005
-
-
-@dataclass(frozen=True, kw_only=True)
-class StatedOfProgramme(StatedOfFile):
-    """What the user states of a word-address programme.
-
-    Parameters
-    ----------
-    tip_control : bool
-        States that X, Y, Z are the tool tip in the part's frame whatever the rotary words say.
-    walls : {"move", "keep"}
-        A wall cut by a flank tilted on a floor moves by ``dz tan(tilt)``: list that, or refuse over 0.005 mm.
-    distance, work_offset : str or None
-        In force before the programme says so (``"absolute"``); the offset whose zero is the part's.
-    tools : Tools
-        The cutters that are known; where one is not and its radius matters, the programme is refused.
-    origin : Origin or None
-        Where the programme's zero stands on the part; None where it is the part's.
-    band_mm, clearance_mm : float or None, mm
-        Height above a floor up to which motion moves with it, and least height of other motion above a corrected floor;
-        None for 0.4 of the finishing stock and for the band (rapids 0.5).
-    """
-
-    tip_control: bool = False
-    walls: Walls = "move"
-    distance: str | None = None
-    work_offset: str | None = None
-    tools: Tools = field(default_factory=Tools)
-    origin: Origin | None = None
-    band_mm: float | None = None
-    clearance_mm: float | None = None
-
-    def check(self) -> None:
-        """Refuse what cannot be meant."""
-        super().check()
-        heights = Range("a number, 0 or more, or None", 0.0, may_be_none=True)
-        check_ranges("apply", [("band_mm", self.band_mm, heights), ("clearance_mm", self.clearance_mm, heights)])
 
 
 def apply_offsets(
@@ -148,7 +111,7 @@ class _Run(CorrectionRun):
         units = motions.field("unit_mm").astype(float) if len(motions) else np.zeros(0)
         fine = self.fine(units, gains.floor, motions.line, "Z has more decimals there")
         tick = options.tick("writing", len(self.lines))
-        written = write_plan(self.lines, motions, gains, self.source, fine=fine, tick=tick)
+        written = PlanWriter(self.lines, motions, gains, self.source, fine).run(tick)
         self.stop_on(written.findings)
         out, came, head = self._assemble(self.lines, written.blocks)
         proved = self._prove(out, came, seen)
@@ -189,16 +152,7 @@ class _Run(CorrectionRun):
             tolerance_mm=options.tolerance_mm,
             clearance_mm=options.clearance_mm,
         )
-        findings = check_programme(
-            motions,
-            path,
-            self.active + self.guarded,
-            gains,
-            source=self.source,
-            tip_control=options.tip_control,
-            work_offset=options.work_offset or None,
-            is_zero_stated=options.origin is not None,
-        )
+        findings = check_programme(motions, path, self.active + self.guarded, gains, options, source=self.source)
         known = tuple(f"{word.strip().upper()} is not known" for word in options.keep)
         told = [finding for finding in motions.findings if finding.severity == "warning"]
         findings += [finding for finding in told if not finding.text.startswith(known)]
@@ -244,18 +198,12 @@ class _Run(CorrectionRun):
         claim = Claim(origin, line, motions.xyz[rows], gains.node[rows], inner)
         tools = {number: options.tools.get(number) for number in np.unique(options.tools.numbers(motions)).tolist()}
         sizes = {number: (one.radius, one.corner) for number, one in tools.items() if one is not None}
-        return prove_programme(
-            self.lines,
-            out,
-            claim,
-            [(floor.pocket, floor.correction) for floor in self.to_sweep(seen.path)],
-            sizes,
-            frame=self.origin.frame(),
-            unit_mm=options.unit_mm,
-            absolute=None if options.distance is None else options.distance == "absolute",
-            skipped=line[~seen.path.is_usable[rows]],
-            source=self.source,
-        )
+        floors = [(floor.pocket, floor.correction) for floor in self.to_sweep(seen.path)]
+        absolute = None if options.distance is None else options.distance == "absolute"
+        skipped, frame = line[~seen.path.is_usable[rows]], self.origin.frame()
+        return ProgrammeProof(
+            self.source, self.lines, out, claim, floors, sizes, frame, options.unit_mm, absolute, skipped
+        ).run()
 
     # -- held floors -------------------------------------------------------------------------------------------------
 
@@ -265,9 +213,9 @@ class _Run(CorrectionRun):
             return seen
         if self.options.held == "refuse":
             self.stop_on([_held_finding(seen.motions, floor, some, self.source) for floor, some in rows])
-        skipped = skip_held(self.lines, seen.motions, [floor for floor, _ in rows], seen.gains, self.source)
-        self.stop_on(skipped.findings)
-        self.lines = skipped.lines
+        lines, told = skip_held(self.lines, seen.motions, [floor for floor, _ in rows], seen.gains, self.source)
+        self.stop_on(told)
+        self.lines = lines
         seen = self._understand()
         left = self._held_rows(seen)
         self.stop_on([_held_finding(seen.motions, floor, some, self.source) for floor, some in left])
@@ -312,8 +260,7 @@ class _Run(CorrectionRun):
             return rows[np.isin(motions.kind[rows], CUTTING)]
 
         changed = np.isin(motions.line, np.array(list(blocks), dtype=int))
-        upright = seen.path.axis[:, 2]
-        return changes_of(self.floors, rows_on, floor_of=gains.floor, added=added, changed=changed, upright=upright)
+        return self.changes(rows_on, gains.floor, added, changed, seen.path.axis[:, 2])
 
     def _check_walls(self, changes: Sequence[PocketChange]) -> None:
         if self.options.walls == "move":

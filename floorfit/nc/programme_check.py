@@ -12,6 +12,7 @@ import shapely
 
 from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
+from floorfit.nc.correction_run import StatedOfProgramme
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
 from floorfit.nc.gains import Gains
 from floorfit.nc.holes import cycles_in_floors
@@ -66,11 +67,9 @@ def check_programme(
     path: TipPath,
     floors: Sequence[CutFloor],
     gains: Gains,
+    stated: StatedOfProgramme,
     *,
     source: str,
-    tip_control: bool,
-    work_offset: str | None,
-    is_zero_stated: bool = False,
 ) -> list[Finding]:
     """Return what makes the programme unfit, whatever is planned.
 
@@ -82,14 +81,10 @@ def check_programme(
         The floors that matter.
     gains : Gains
         What the rule found.
+    stated : StatedOfProgramme
+        What the user says of it.
     source : str
         Name of the programme.
-    tip_control : bool
-        Whether X, Y, Z are stated to be the tool tip in the part's frame whatever the rotary axes do.
-    work_offset : str or None
-        The work offset whose zero is the part's, if stated.
-    is_zero_stated : bool
-        Whether it is stated where the programme's zero stands on the part.
     """
     out = Findings(source, motions)
     if not floors:
@@ -102,11 +97,11 @@ def check_programme(
     _check_unknown_motions(out, floors)
     _check_cycles(out, path, floors)
     _check_frames(out)
-    if not is_zero_stated:
+    if stated.origin is None:
         _check_zero(out)
     _check_lengths(out, cutting)
-    _check_lean(out, cutting, tip_control=tip_control)
-    if work_offset is None:
+    _check_lean(out, cutting, tip_control=stated.tip_control)
+    if not stated.work_offset:
         _check_work_offsets(out, touched)
     return out.found
 

@@ -17,15 +17,14 @@ import shapely
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
-from floorfit.errors import Finding
 from floorfit.nc.bend_proof import wrong_bends
 from floorfit.nc.heard_cuts import heard_cuts
 from floorfit.nc.second import BEND, FEED, RAPID, TURN, HeardProgramme, hear_programme
 from floorfit.nc.second_words import bare
-from floorfit.nc.swept_floors import TOO_DEEP_MM, FileProof, SweptFloor
+from floorfit.nc.swept_floors import TOO_DEEP_MM, FileProof, Proved, SweptFloor
 from floorfit.part.model import Pocket
 
-__all__ = ["Claim", "Proved", "is_heard_alike", "prove_programme"]
+__all__ = ["Claim", "ProgrammeProof", "is_heard_alike"]
 
 #: How far in plan a dividing point may lie from the old way, mm: rounding to 0.001 mm or 0.0001 in, twice.
 _PLAN_MM = 0.006
@@ -77,27 +76,71 @@ class Claim:
     inner: Mapping[int, Sequence[tuple[float, float]]]
 
 
-@dataclass(frozen=True)
-class Proved:
-    """What the proof found.
+@dataclass
+class ProgrammeProof(FileProof):
+    """A corrected programme beside the original.
 
     Parameters
     ----------
-    findings : tuple of Finding
-        Empty when it holds.
-    floors : tuple of SweptFloor
-        A row for each floor that was swept.
+    before, after : sequence of str
+        Lines of both.
+    claim : Claim
+        What the rewriter says.
+    floors : sequence of (Pocket, Correction)
+        The floors to sweep, with what is added to them.
+    sizes : mapping of float to (float, float), mm
+        Radius and corner radius by the number of the tool; tools that are not known are left out.
+    frame : (3, 3) and (3,) ndarray
+        Where the programme's frame is in the part's: ``turn @ point + way``, mm.
+    unit_mm, absolute : float, bool or None
+        In force before the programme says so.
+    skipped : (k,) ndarray of int
+        Lines whose motion is in another frame and is not swept.
     """
 
-    findings: tuple[Finding, ...]
-    floors: tuple[SweptFloor, ...]
-
-
-@dataclass
-class _Proof(FileProof):
     before: Sequence[str]
     after: Sequence[str]
     claim: Claim
+    floors: Sequence[tuple[Pocket, Correction]]
+    sizes: Mapping[float, tuple[float, float]]
+    frame: tuple[Array, Array]
+    unit_mm: float | None
+    absolute: bool | None
+    skipped: Rows
+
+    def run(self) -> Proved:
+        """Compare the two, and sweep the floors."""
+        self.same_words()
+        swept: dict[str, SweptFloor] = {}
+        optional = any("/" in line and _IS_OPTIONAL.match(line) for line in self.before)
+        for runs in (True, False) if optional else (True,):
+            if self.findings:
+                break
+            old, new = (
+                hear_programme(lines, unit_mm=self.unit_mm, absolute=self.absolute, optional=runs)
+                for lines in (self.before, self.after)
+            )
+            for one in self._swept(old, new):
+                swept[one.pocket] = max(swept.get(one.pocket, one), one, key=_is_worse)
+        return Proved(tuple(self.findings), tuple(swept.values()))
+
+    def _swept(self, old: HeardProgramme, new: HeardProgramme) -> list[SweptFloor]:
+        row = self.same_motion(old, new)
+        if row is None or not len(old.line):
+            return []
+        added = self.as_planned(old, new, row, self.same_places(old))
+        if self.findings:
+            return []
+        usable, (turn, way) = ~np.isin(old.line, self.skipped), self.frame
+        before = heard_cuts(old, self.frame, self.sizes, usable)
+        swept = self.sweep(before, heard_cuts(new, self.frame, self.sizes, usable[row]), self.floors)
+        radius = np.zeros(len(old.line))
+        for number, (size, _) in self.sizes.items():
+            radius[old.tool == number] = size
+        tip = old.tip @ turn.T + way
+        self.without_cutter(old, tip, added, usable & (radius == 0))
+        self.keep_the_rest(old.line, np.nan_to_num(added), tip[:, :2], radius + 0.1, self.floors)
+        return swept
 
     # -- the text ----------------------------------------------------------------------------------------------------
 
@@ -275,19 +318,11 @@ class _Proof(FileProof):
             gains += [gain, *(one for _, one in inner), float(planned[row])]
         return np.array(at), np.array(gains)
 
-    def without_cutter(
-        self,
-        old: HeardProgramme,
-        added: Array,
-        floors: Sequence[tuple[Pocket, Correction]],
-        frame: tuple[Array, Array],
-        rows: Flags,
-    ) -> None:
+    def without_cutter(self, old: HeardProgramme, tip: Array, added: Array, rows: Flags) -> None:
         """Where the cutter is not known, the tip alone: on a floor it goes no lower than the floor's offset."""
-        tip = old.tip @ frame[0].T + frame[1]
         some = np.flatnonzero(rows & np.isin(old.kind, (FEED, TURN, BEND)) & ~np.isnan(tip).any(axis=1))
         tips = shapely.STRtree(np.asarray(shapely.points(tip[some, :2])))
-        for pocket, correction in floors:
+        for pocket, correction in self.floors:
             near = some[np.sort(tips.query(pocket.polygon))]
             on = near[np.abs(tip[near, 2] - pocket.floor_at(*tip[near, :2].T)) <= _ON_FLOOR_MM]
             on = on[shapely.contains_xy(pocket.polygon, *tip[on, :2].T)]
@@ -339,54 +374,6 @@ def _differs(a: Array, b: Array) -> Flags:
     return np.asarray((a != b) & ~(np.isnan(a) & np.isnan(b)))
 
 
-def prove_programme(
-    before: Sequence[str],
-    after: Sequence[str],
-    claim: Claim,
-    floors: Sequence[tuple[Pocket, Correction]],
-    sizes: Mapping[float, tuple[float, float]],
-    *,
-    frame: tuple[Array, Array],
-    unit_mm: float | None,
-    absolute: bool | None,
-    skipped: Rows,
-    source: str,
-) -> Proved:
-    """Compare a corrected programme with the original.
-
-    Parameters
-    ----------
-    before, after : sequence of str
-        Lines of both.
-    claim : Claim
-        What the rewriter says.
-    floors : sequence of (Pocket, Correction)
-        The floors to sweep, with what is added to them.
-    sizes : mapping of float to (float, float), mm
-        Radius and corner radius by the number of the tool; tools that are not known are left out.
-    frame : (3, 3) and (3,) ndarray
-        Where the programme's frame is in the part's: ``turn @ point + way``, mm.
-    unit_mm, absolute : float, bool or None
-        In force before the programme says so.
-    skipped : (k,) ndarray of int
-        Lines whose motion is in another frame and is not swept.
-    source : str
-        Name of the programme.
-    """
-    proof = _Proof(source, before, after, claim)
-    proof.same_words()
-    swept: dict[str, SweptFloor] = {}
-    optional = any("/" in line and _IS_OPTIONAL.match(line) for line in before)
-    for runs in (True, False) if optional else (True,):
-        if proof.findings:
-            break
-        old = hear_programme(before, unit_mm=unit_mm, absolute=absolute, optional=runs)
-        new = hear_programme(after, unit_mm=unit_mm, absolute=absolute, optional=runs)
-        for one in _hear_and_sweep(proof, old, new, floors, (sizes, frame, skipped)):
-            swept[one.pocket] = max(swept.get(one.pocket, one), one, key=_is_worse)
-    return Proved(tuple(proof.findings), tuple(swept.values()))
-
-
 def is_heard_alike(one: Sequence[str], other: Sequence[str]) -> bool:
     """Whether two texts make the same motions, one after the other, with blocks behind ``/`` run and left out."""
     for runs in (True, False) if any(map(_IS_OPTIONAL.match, one)) else (True,):
@@ -400,28 +387,3 @@ def is_heard_alike(one: Sequence[str], other: Sequence[str]) -> bool:
 def _is_worse(one: SweptFloor) -> tuple[bool, bool, bool, float]:
     """What makes one of two runs the worse for a floor; one that does not cut it says nothing."""
     return one.off_mm == one.off_mm, one.is_off, not one.is_whole, one.deep_mm + one.high_mm
-
-
-def _hear_and_sweep(
-    proof: _Proof,
-    old: HeardProgramme,
-    new: HeardProgramme,
-    floors: Sequence[tuple[Pocket, Correction]],
-    how: tuple[Mapping[float, tuple[float, float]], tuple[Array, Array], Rows],
-) -> list[SweptFloor]:
-    sizes, frame, skipped = how
-    row = proof.same_motion(old, new)
-    if row is None or not len(old.line):
-        return []
-    added = proof.as_planned(old, new, row, proof.same_places(old))
-    if proof.findings:
-        return []
-    usable = ~np.isin(old.line, skipped)
-    swept = proof.sweep(heard_cuts(old, frame, sizes, usable), heard_cuts(new, frame, sizes, usable[row]), floors)
-    radius = np.zeros(len(old.line))
-    for number, (size, _) in sizes.items():
-        radius[old.tool == number] = size
-    proof.without_cutter(old, added, floors, frame, usable & (radius == 0))
-    xy = (old.tip @ frame[0].T + frame[1])[:, :2]
-    proof.keep_the_rest(old.line, np.nan_to_num(added), xy, radius + 0.1, floors)
-    return swept

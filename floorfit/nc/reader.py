@@ -31,10 +31,9 @@ from floorfit.nc.codes import (
 )
 from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, OTHER_ARC, UNKNOWN, Motions
 from floorfit.nc.standing_arcs import PLANE_AXES
-from floorfit.nc.state import AXES, LINEAR, NAN
+from floorfit.nc.state import AXES, LINEAR, NAN, Machine
 from floorfit.nc.subprogrammes import behind_end, jumps_to
 from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block, resolved
-from floorfit.nc.zero_words import ZeroWords
 
 __all__ = ["Reader", "read_motions"]
 
@@ -93,7 +92,7 @@ def read_motions(
     return reader.motions()
 
 
-class Reader(ZeroWords):
+class Reader(Machine):
     """The interpreter. Feed it lines in order, then take the motions."""
 
     def feed(self, number: int, text: str) -> None:

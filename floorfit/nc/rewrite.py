@@ -22,12 +22,13 @@ from floorfit.nc.edit import (
     replace_number,
 )
 from floorfit.nc.gains import Gains
+from floorfit.nc.header import line_end
 from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal, Motions
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
 from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.words import constant, read_block
 
-__all__ = ["Written", "write_plan"]
+__all__ = ["PlanWriter", "Written"]
 
 #: Greatest turn of a piece written by its radius, radians. Over half a turn R would have to be negative, and near it
 #: the rounding of the ends moves the middle without bound; at 120 degrees by 0.87 of it (sagitta of a chord).
@@ -68,16 +69,8 @@ class Written:
     findings: list[Finding] = field(default_factory=list)
 
 
-def write_plan(
-    lines: list[str],
-    motions: Motions,
-    plan: Gains,
-    source: str,
-    *,
-    fine: Flags,
-    tick: Callable[[int], None] | None = None,
-) -> Written:
-    """Return the blocks that change.
+class PlanWriter:
+    """Writes what is planned into the blocks of a programme.
 
     Parameters
     ----------
@@ -91,19 +84,14 @@ def write_plan(
         Name of the programme for findings.
     fine : (n,) ndarray of bool
         Rows that end on a floor whose whole offset would round to nothing: they get more decimals.
-    tick : callable or None
-        Called with the number of lines done, now and then.
     """
-    return _Writer(lines, motions, plan, source, fine).run(tick)
 
-
-class _Writer:
     def __init__(self, lines: list[str], motions: Motions, plan: Gains, source: str, fine: Flags) -> None:
+        """Look at all motions once."""
         self.fine = fine
         self.lines, self.motions, self.plan, self.source = lines, motions, plan, source
         self.out = Written({}, np.zeros(len(motions)))
-        ends = [line for line in lines[:50] if line.endswith(("\n", "\r"))]
-        self.line_end = "\n" if not ends else ends[0][len(ends[0].rstrip("\r\n")) :][:2]
+        self.line_end = line_end(lines)
         self.carried = 0.0
         # One element of a list costs a tenth of one element of an array, and every changed block takes three.
         self.line_of, self.kind_of, self.modal_of = motions.line.tolist(), motions.kind.tolist(), motions.modal.tolist()
@@ -112,6 +100,13 @@ class _Writer:
         self.plain = plain & motions.field("absolute").astype(bool) if len(motions) else plain
 
     def run(self, tick: Callable[[int], None] | None) -> Written:
+        """Return the blocks that change.
+
+        Parameters
+        ----------
+        tick : callable or None
+            Called with the number of lines done, now and then.
+        """
         start, end = self.plan.start(), self.plan.node
         busy = (start != 0) | (end != 0)
         busy[list(self.plan.breaks)] = True
@@ -198,11 +193,8 @@ class _Writer:
             if end == 0 and abs(self.carried) > _NOTHING_LEFT_MM:
                 raise ValueError("the offset of a floor ends here, and Z in the unit in force cannot say so exactly")
         except ValueError as error:
-            self._refuse(number, str(error))
-
-    def _refuse(self, number: int, text: str) -> None:
-        place = f"line {number + 1}"
-        self.out.findings.append(Finding("cannot-write", self.source, place, f"{text}. Rewrite the block by hand."))
+            text = f"{error}. Rewrite the block by hand."
+            self.out.findings.append(Finding("cannot-write", self.source, f"line {number + 1}", text))
 
     def _shift(self, row: int, number: int, modal: Modal, end: float) -> None:
         text = self.lines[number]

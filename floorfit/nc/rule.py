@@ -96,25 +96,20 @@ class _Planner:
 
     def run(self) -> Gains:
         count = len(self.path)
-        self.out = Gains(
-            np.zeros(count),
-            status=np.zeros(count, int),
-            floor=np.full(count, -1),
-            whole=np.full(count, -1),
-            guard_end=np.full(count, -1),
-            guard_whole=np.full(count, -1),
-        )
+        self.out = Gains(np.zeros(count), np.zeros(count, int), *(np.full(count, -1) for _ in range(4)))
         bent = self._sampled()
         self._raise_rapids()
         found = self._steps([row for row in bent if self.is_level[row]], self._gain)
         for row, steps in found.items():
-            for jump in _jumps(row, steps):
-                self._spread(*jump)
+            for a, b, left, right in steps:
+                if abs(left - right) > _NO_JUMP:
+                    self._spread(row, 0.5 * (a + b), left, right)
         node = self.out.node
         node[np.abs(node) < _NOTHING] = 0.0
         self._profiles(sorted(found.keys() | self.cones.keys()), self._gain, found)
         self._profiles(self._too_deep(), self._least, {})
         self._states()
+        self._keep_whole()
         return self.out
 
     # -- which motions matter ----------------------------------------------------------------------------------------
@@ -421,16 +416,28 @@ class _Planner:
         on[list(out.touched)] = True
         out.status[:] = np.where(changed, np.where(on, MOVED, LIFTED), UNTOUCHED)
 
+    def _keep_whole(self) -> None:
+        """Undo the division of standing arcs whose two ends gain the same and that one gain suits all along."""
+        path, out, start = self.path, self.out, self.out.start()
+        for row in [] if path.standing is None else path.standing.rows.tolist():
+            gain = float(out.node[row])
+            if row not in out.breaks or abs(start[row] - gain) >= _NOTHING:
+                continue
+            share = self._grid(row)
+            rows = np.full(len(share), row)
+            asked = ask(path, self.zones, rows, share, self.clearance)
+            off = np.abs(asked.gain - gain)[asked.floor >= 0]
+            if not ((off <= 0.5 * self.tolerance).all() and (asked.least <= gain + 1e-6).all()):
+                continue
+            floor, xy = int(out.floor[row]), path.axis_places(rows, share)[:, :2]
+            if gain >= 0 or (floor >= 0 and shapely.intersects_xy(self.floors[floor].pocket.polygon, *xy.T).all()):
+                del out.breaks[row]
+
 
 def _joined(rows: Sequence[int], shares: Sequence[Array]) -> tuple[Rows, Array]:
     """Motion and share of each place, one after the other."""
     own = np.repeat(np.array(rows, np.intp), [len(share) for share in shares])
     return own, np.concatenate([np.empty(0), *shares])
-
-
-def _jumps(row: int, steps: Sequence[_Step]) -> list[tuple[int, float, float, float]]:
-    """Jumps of the gain along a motion: (row, share, gain before, gain after)."""
-    return [(row, 0.5 * (a + b), left, right) for a, b, left, right in steps if abs(left - right) > _NO_JUMP]
 
 
 def _plane(floor: CutFloor) -> tuple[object, ...]:

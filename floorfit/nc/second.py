@@ -121,7 +121,7 @@ def hear_programme(
 class _Hearing:
     def __init__(self, table: WordTable, unit_mm: float, absolute: bool) -> None:
         self.table, self.count = table, table.count
-        self.g_line, self.g = table.codes("G")
+        self.g_line, self.g = table.codes()
         motion = np.isin(self.g, _MOTION)
         with_other = np.isin(self.g_line, self.g_line[motion & (self.g != 800)])
         # G80 beside another motion word only ends a cycle.
@@ -137,14 +137,7 @@ class _Hearing:
     def in_force(self, codes: Sequence[int], before: int) -> NDArray[np.int64]:
         """The last of some G codes at or before each line."""
         mine = np.isin(self.g, codes)
-        return self.last(self.g_line[mine], self.g[mine], before).astype(np.int64)
-
-    def last(self, line: Rows, value: NDArray[np.generic], before: float) -> NDArray[np.generic]:
-        """The last of some values at or before each line."""
-        at = np.full(self.count, -1)
-        at[line] = np.arange(len(line))
-        at = np.maximum.accumulate(at) if self.count else at
-        return np.where(at >= 0, value[at] if len(value) else before, before)
+        return self.table.last(self.g_line[mine], self.g[mine], before).astype(np.int64)
 
     def has(self, codes: Sequence[int]) -> Flags:
         """Lines with one of some G codes."""
@@ -157,11 +150,11 @@ class _Hearing:
         table = self.table
         g10 = self.has((100,)) & np.isin(table.value("L", 0.0), (2.0, 20.0))
         frames = self.has((920, 921, 922, 923, 520)) & ~self._harmless_frame()
-        by_hand = self.has((431,)) & ~table.has("H") & (table.has("X") | table.has("Y") | table.has("Z"))
+        by_hand = self.has((431,)) & ~table.has("H") & table.has("XYZ")
         frames |= by_hand
         transform = self.in_force((*_FRAME_ON, *_FRAME_OFF), 0)
         transform = np.where(np.isin(transform, _FRAME_OFF), 0, transform)
-        wide = np.logical_or.accumulate(table.has("U") | table.has("V") | table.has("W")) if self.count else g10
+        wide = np.logical_or.accumulate(table.has("UVW")) if self.count else g10
         self.turned = (transform != 0) | wide
         turned = np.where(wide, -1, transform)
         changed = np.append([turned[0] != 0], turned[1:] != turned[:-1]) if self.count else g10
@@ -180,13 +173,13 @@ class _Hearing:
 
     def _by_number(self) -> Flags:
         """Lines of an L word, with P or without, and nothing else: a call where no cycle is in force (dialect)."""
-        other = np.any([self.table.has(letter) for letter in set(self.table.by_letter) - {"L", "P"}], axis=0)
+        other = self.table.has("".join(set(self.table.by_letter) - {"L", "P"}))
         return np.asarray(self.table.has("L") & ~other & ~np.isin(self.motion, _CYCLE))
 
     def _lengths(self) -> NDArray[np.generic]:
         """H of the length offset in force: only a block with G43 takes one."""
         at = np.flatnonzero(self.has(_LENGTH) & self.table.has("H"))
-        return self.last(at, np.nan_to_num(self.table.value("H", 0.0)[at], nan=-2.0), 0.0)
+        return self.table.last(at, np.nan_to_num(self.table.value("H", 0.0)[at], nan=-2.0), 0.0)
 
     def _changes(self, values: NDArray[np.generic], first: float) -> Flags:
         before = np.append([first], values[:-1]) if self.count else values
@@ -236,20 +229,17 @@ class _Hearing:
         """Z of a cycle is its depth: it ends where it began (G98), or at its R (G99)."""
         table = self.table
         cycle = np.isin(self.motion, _CYCLE)
-        runs = cycle & (has | table.has("X") | table.has("Y") | table.has("R"))
+        runs = cycle & (has | table.has("XYR"))
         to_r = runs & (self.in_force((980, 990), 980) == 990)
         level = np.where(self.absolute, table.filled("R", np.nan), np.nan) * self.unit
         return np.where(cycle, to_r, has), np.where(to_r, level, value)
 
     def run(self) -> HeardProgramme:
         table = self.table
-        axes = np.stack([table.has(axis) for axis in "XYZABC"])
-        self.any_axis = axes[:3].any(axis=0)
-        self.any_other = np.any([table.has(letter) for letter in "ABCUVWIJKR"], axis=0)
-        arc_words = np.any([table.has(letter) for letter in "IJKR"], axis=0)
+        self.any_axis, self.any_other = table.has("XYZ"), table.has("ABCUVWIJKR")
         is_arc = np.isin(self.motion, (20, 30))
-        vectors = (self.length == 435) & ~is_arc & np.any([table.has(letter) for letter in "IJK"], axis=0)
-        moves = (axes.any(axis=0) | (is_arc & arc_words) | vectors) & ~self.no_motion
+        vectors = (self.length == 435) & ~is_arc & table.has("IJK")
+        moves = (table.has("XYZABC") | (is_arc & table.has("IJKR")) | vectors) & ~self.no_motion
         moves &= np.isin(self.motion, (0, 10, 20, 30)) | self.unknown
         places = np.column_stack([self.place(axis) for axis in "XYZABC"])
         before = np.concatenate([[[np.nan] * 3 + [0.0] * 3], places[:-1]]) if self.count else places
@@ -294,12 +284,12 @@ class _Hearing:
         resets = self._changes(self.length, 490) & ~here
         parts[resets] = (0.0, 0.0, 1.0)
         at = np.flatnonzero(here | resets)
-        return np.column_stack([self.last(at, parts[at, index], index == 2) for index in range(3)]).astype(float)
+        return np.column_stack([self.table.last(at, parts[at, index], index == 2) for index in range(3)]).astype(float)
 
     def _tools(self) -> Array:
         selected = self.table.filled("T", -1.0)
         changes = np.flatnonzero(self.m_words((6,)))
-        tool = self.last(changes, selected[changes], -1.0).astype(float)
+        tool = self.table.last(changes, selected[changes], -1.0).astype(float)
         return np.asarray(np.where(tool == -1.0, selected, tool))
 
     def _arcs(self, rows: Rows, before: Array, places: Array, across: Rows, is_arc: Flags) -> tuple[Array, Array]:

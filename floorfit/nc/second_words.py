@@ -263,16 +263,33 @@ class WordTable:
         """Rows and numbers of a letter."""
         return self.by_letter.get(letter, (np.zeros(0, dtype=int), np.zeros(0)))
 
-    def codes(self, letter: str) -> tuple[Rows, NDArray[np.int64]]:
-        """As `words`, ten times the number as an integer; -1 where it is not known."""
-        row, value = self.words(letter)
+    def codes(self) -> tuple[Rows, NDArray[np.int64]]:
+        """Rows and numbers of the G words, ten times the number as an integer; -1 where it is not known."""
+        row, value = self.words("G")
         return row, np.rint(np.where(np.isnan(value), -0.1, value) * 10).astype(np.int64)
 
-    def has(self, letter: str) -> Flags:
-        """Lines with a letter."""
+    def has(self, letters: str) -> Flags:
+        """Lines with one of some letters."""
         out = np.zeros(self.count, dtype=bool)
-        out[self.words(letter)[0]] = True
+        for letter in letters:
+            out[self.words(letter)[0]] = True
         return out
+
+    def last(self, row: Rows, value: NDArray[np.generic], before: float) -> NDArray[np.generic]:
+        """The last of some values at or before each line.
+
+        Parameters
+        ----------
+        row : (k,) ndarray of int
+            Line of each value.
+        value : (k,) ndarray
+        before : float
+            Where no line before has one.
+        """
+        at = np.full(self.count, -1)
+        at[row] = np.arange(len(row))
+        at = np.maximum.accumulate(at)
+        return np.where(at >= 0, value[at] if len(value) else before, before)
 
     def value(self, letter: str, other: float) -> Array:
         """Number of a letter for each line, ``other`` where the line has none.
@@ -297,11 +314,7 @@ class WordTable:
         before : float
             Where no line before has one.
         """
-        row, value = self.words(letter)
-        at = np.full(self.count, -1)
-        at[row] = np.arange(len(row))
-        at = np.maximum.accumulate(at) if self.count else at
-        return np.where(at >= 0, value[at] if len(value) else before, before)
+        return np.asarray(self.last(*self.words(letter), before), float)
 
 
 def _words(text: list[str], first: int) -> tuple[Rows, NDArray[np.int64], Array]:

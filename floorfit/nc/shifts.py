@@ -13,7 +13,7 @@ from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, JUMP, LINE, OTHER_ARC, RAPID, Motions
 from floorfit.nc.rule import plan_gains
-from floorfit.nc.standing_gains import chord_standing_arcs, keep_whole
+from floorfit.nc.standing_gains import chord_standing_arcs
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
 from floorfit.units import MM_PER_UNIT
@@ -148,7 +148,6 @@ def make_plan(
         See `floorfit.nc.rule.plan_gains`.
     """
     gains = plan_gains(path, floors, outline, tolerance_mm=tolerance_mm, clearance_mm=clearance_mm)
-    keep_whole(path, floors, outline, gains, tolerance_mm, clearance_mm)
     _shift_rolls(motions, path, gains)
     chord_standing_arcs(motions, path, gains, tolerance_mm)
     _keep_over_jumps(motions, gains)

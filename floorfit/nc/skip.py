@@ -7,7 +7,6 @@ one move at the height the tool came from takes its place, so that the motion of
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -19,26 +18,12 @@ from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, CUTTING, LINE, Motions
 from floorfit.nc.numbers import decimals_for, in_style
 from floorfit.nc.words import read_block
 
-__all__ = ["Skipped", "skip_held"]
+__all__ = ["skip_held"]
 
 
-@dataclass(frozen=True)
-class Skipped:
-    """The programme without its passes over held floors.
-
-    Parameters
-    ----------
-    lines : list of str
-        As many as before; those removed are empty.
-    findings : tuple of Finding
-        Errors where a visit could not be removed, and a warning for each that was.
-    """
-
-    lines: list[str]
-    findings: tuple[Finding, ...]
-
-
-def skip_held(lines: list[str], motions: Motions, floors: Sequence[CutFloor], found: Gains, source: str) -> Skipped:
+def skip_held(
+    lines: list[str], motions: Motions, floors: Sequence[CutFloor], found: Gains, source: str
+) -> tuple[list[str], list[Finding]]:
     """Remove every visit to a held floor.
 
     Parameters
@@ -53,6 +38,13 @@ def skip_held(lines: list[str], motions: Motions, floors: Sequence[CutFloor], fo
         What the rule found of the held floors.
     source : str
         Name of the programme.
+
+    Returns
+    -------
+    list of str
+        As many lines as before; those removed are empty.
+    list of Finding
+        Errors where a visit could not be removed, and a warning for each that was.
     """
     out = list(lines)
     findings: list[Finding] = []
@@ -67,7 +59,7 @@ def skip_held(lines: list[str], motions: Motions, floors: Sequence[CutFloor], fo
                 _remove(out, motions, first, last)
                 text = f"pocket {floor.pocket.id} is held: these blocks were removed."
                 findings.append(Finding("skipped", source, place, text, "warning"))
-    return Skipped(out, tuple(findings))
+    return out, findings
 
 
 def _visits(motions: Motions, floor: CutFloor, found: Gains) -> list[tuple[int, int]]:
@@ -94,14 +86,10 @@ def _fault(lines: list[str], motions: Motions, floor: CutFloor, found: Gains, fi
         return "the tool comes from an unknown place, or turns"
     if motions.kind[last] not in (LINE, CLOCKWISE, ANTICLOCKWISE) or last + 1 >= len(motions):
         return "it has no motion off the floor"
-    if not _leaves_upwards(motions, last + 1):
+    low, high = motions.xyz[last : last + 2, 2]
+    if not (high > low or np.isnan(high)):
         return "it does not leave the floor upwards"
     return _way_fault(motions, floor, first, last) or _word_fault(lines, motions, first, last)
-
-
-def _leaves_upwards(motions: Motions, row: int) -> bool:
-    start, end = motions.start[row], motions.xyz[row]
-    return bool(end[2] > start[2] or np.isnan(end[2]))
 
 
 def _way_fault(motions: Motions, floor: CutFloor, first: int, last: int) -> str:
@@ -138,7 +126,7 @@ def _remove(out: list[str], motions: Motions, first: int, last: int) -> None:
         for word in block.words:
             raw = out[number][word.start : word.end]
             feed = raw if word.letter == "F" else feed
-        others += _other_codes(out[number]).split()
+        others += _other_codes(out[number])
         out[number] = ""
     unit = motions.modals[motions.modal[last]].unit_mm
     x, y = (motions.xyz[last, :2] / unit).tolist()
@@ -146,10 +134,10 @@ def _remove(out: list[str], motions: Motions, first: int, last: int) -> None:
     out[numbers[0]] = " ".join([*words, feed]).strip() + line_end
 
 
-def _other_codes(text: str) -> str:
+def _other_codes(text: str) -> list[str]:
     """G words of a block that are not its motion, and S, T, D, H words."""
-    kept = []
-    for word in read_block(text).words:
-        if word.letter in "STDH" or (word.letter == "G" and word.value not in (0.0, 1.0, 2.0, 3.0)):
-            kept.append(text[word.start : word.end].replace(" ", ""))
-    return " ".join(kept)
+    return [
+        text[word.start : word.end].replace(" ", "")
+        for word in read_block(text).words
+        if word.letter in "STDH" or (word.letter == "G" and word.value not in (0.0, 1.0, 2.0, 3.0))
+    ]

@@ -6,7 +6,7 @@ A plane has two axes, first and second, and the third across: Z, X and Y for G18
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -50,15 +50,7 @@ class StandingArcs:
 
     def moved(self, turn: Array, way: Array) -> StandingArcs:
         """Return the same arcs in another frame: ``turn @ place + way``."""
-        return StandingArcs(
-            self.rows,
-            self.centre @ turn.T + way,
-            self.axes @ turn.T,
-            self.first,
-            self.last,
-            self.along,
-            self.sweep,
-        )
+        return replace(self, centre=self.centre @ turn.T + way, axes=self.axes @ turn.T)
 
     @property
     def radius(self) -> Array:

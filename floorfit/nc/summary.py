@@ -1,64 +1,24 @@
-"""What is told of a corrected file: the change of each floor, what the cutter leaves, and the picture's lines."""
+"""What is told of a corrected file: what the cutter leaves, and the picture's lines."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
-from floorfit.nc.corrected import PlanTrace, PocketChange
+from floorfit.nc.corrected import PlanTrace
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import LIFTED, UNTOUCHED, Gains
 from floorfit.nc.swept_floors import TOO_DEEP_MM, SweptFloor
 from floorfit.nc.tip_path import TipPath
 
-__all__ = ["changes_of", "floor_off", "plan_trace", "what_is_left"]
+__all__ = ["floor_off", "plan_trace", "what_is_left"]
 
 #: Greatest number of lines in the picture; of more, every second, third … is drawn.
 _MOST_LINES = 30_000
 #: Height over the highest floor up to which motion is drawn, mm, and angle of one chord of an arc, radians.
 _DRAWN_MM, _CHORD_RAD = 20.0, 0.2
-
-
-def changes_of(
-    floors: Sequence[CutFloor],
-    rows_on: Callable[[CutFloor], Rows],
-    *,
-    floor_of: Rows,
-    added: Array,
-    changed: Flags,
-    upright: Array,
-) -> tuple[PocketChange, ...]:
-    """Return what happened to each floor.
-
-    Parameters
-    ----------
-    floors : sequence of CutFloor
-        The floors.
-    rows_on : callable
-        Cutting motions that are on a floor for some of their way.
-    floor_of : (n,) ndarray of int
-        Floor that each motion ends on, or -1.
-    added : (n,) ndarray, mm
-        Change of Z at the end of each motion.
-    changed : (n,) ndarray of bool
-        Motions that are written differently.
-    upright : (n,) ndarray
-        Z of the axis at the end of each motion.
-    """
-    out = []
-    for floor in floors:
-        rows = rows_on(floor)
-        on = added[rows[floor_of[rows] == floor.index]]
-        least, greatest = (float(on.min()), float(on.max())) if len(on) else (np.nan, np.nan)
-        tilt = float(np.degrees(np.arccos(np.clip(upright[rows], -1, 1))).max(initial=0.0))
-        aside = max(abs(least), abs(greatest)) * np.tan(np.radians(min(tilt, 89.9))) if len(on) else 0.0
-        done = int(changed[rows].sum())
-        action = floor.correction.action
-        out.append(PocketChange(floor.pocket.id, action, len(rows), done, least, greatest, tilt, float(aside)))
-    return tuple(out)
 
 
 def what_is_left(swept: Sequence[SweptFloor], source: str) -> list[Finding]:

@@ -20,7 +20,7 @@ from floorfit.errors import Finding
 from floorfit.nc.sweep import FloorGrid, Samples, sample, swept_heights
 from floorfit.part.model import Pocket
 
-__all__ = ["TOO_DEEP_MM", "Cuts", "FileProof", "SweptFloor", "lowered_elsewhere", "sweep_floors"]
+__all__ = ["TOO_DEEP_MM", "Cuts", "FileProof", "Proved", "SweptFloor"]
 
 #: The two files are not sampled at the same places: along a pass they are no further apart in height than this, mm.
 _RISE_MM = 0.004
@@ -151,23 +151,6 @@ class SweptFloor:
         return abs(self.off_mm) > TOO_DEEP_MM
 
 
-def sweep_floors(before: Cuts, after: Cuts, floors: Sequence[tuple[Pocket, Correction]]) -> list[SweptFloor]:
-    """Sweep both files over each floor and compare; floors that no cutter comes near have no row.
-
-    Parameters
-    ----------
-    before, after : Cuts
-        Original and result.
-    floors : sequence of (Pocket, Correction)
-        The floors, with what is added to them.
-    """
-    if not len(before.size) or not len(after.size):
-        return []
-    radius = float(np.median(before.size[:, 0]))
-    out = [_floor(before, after, pocket, correction, radius) for pocket, correction in floors]
-    return [one for one in out if one is not None]
-
-
 def _lattice(pocket: Pocket) -> tuple[Array, ...]:
     """Places over the box of a floor."""
     x0, y0, x1, y1 = pocket.polygon.bounds
@@ -231,27 +214,23 @@ def _compare(
     )
 
 
-def lowered_elsewhere(added: Array, xy: Array, radius: Array, pockets: Sequence[Pocket]) -> Rows:
-    """Motions that end lower than before further from all of some floors than the cutter's radius.
+@dataclass(frozen=True)
+class Proved:
+    """What a proof found.
 
     Parameters
     ----------
+    findings : tuple of Finding
+        Empty when it holds.
+    floors : tuple of SweptFloor
+        A row for each floor that was swept.
     added : (n,) ndarray, mm
-        Z added at the end of each motion.
-    xy : (n, 2) ndarray, mm
-        Those ends in plan.
-    radius : (n,) ndarray, mm
-        Radius of the cutter.
-    pockets : sequence of Pocket
-        The floors.
+        Z added at the end of each motion of the original; empty where nobody asks.
     """
-    rows = np.flatnonzero(added < -0.006)
-    if not pockets or not len(rows):
-        return rows
-    rows = rows[~np.isnan(xy[rows]).any(axis=1)]
-    floors = shapely.STRtree([pocket.polygon for pocket in pockets])
-    (which, _), away = floors.query_nearest(shapely.points(xy[rows]), return_distance=True, all_matches=False)
-    return np.asarray(rows[which[away > radius[rows[which]] + 0.2]])
+
+    findings: tuple[Finding, ...]
+    floors: tuple[SweptFloor, ...] = ()
+    added: Array = field(default_factory=lambda: np.zeros(0))
 
 
 @dataclass
@@ -296,14 +275,20 @@ class FileProof:
             self.fail(int(line[rows[0]]), text, len(rows))
 
     def sweep(self, before: Cuts, after: Cuts, floors: Sequence[tuple[Pocket, Correction]]) -> list[SweptFloor]:
-        """Sweep the floors, and fail where one is too deep.
+        """Sweep both files over each floor, and fail where one is too deep; one that no cutter comes near has no row.
 
         Parameters
         ----------
         before, after : Cuts
+            Original and result.
         floors : sequence of (Pocket, Correction)
+            The floors, with what is added to them.
         """
-        out = sweep_floors(before, after, floors)
+        if not len(before.size) or not len(after.size):
+            return []
+        radius = float(np.median(before.size[:, 0]))
+        found = (_floor(before, after, pocket, correction, radius) for pocket, correction in floors)
+        out = [one for one in found if one is not None]
         for one in out:
             if one.deep_mm > TOO_DEEP_MM:
                 x, y = one.where
@@ -314,14 +299,24 @@ class FileProof:
         self, line: NDArray[np.integer], added: Array, xy: Array, radius: Array,
         floors: Sequence[tuple[Pocket, Correction]],
     ) -> None:  # fmt: skip
-        """Fail where something is lower than it was, beside the floors.
+        """Fail where a motion ends lower than before further from all of some floors than the cutter's radius.
 
         Parameters
         ----------
-        line, added, xy, radius : ndarray
-            Lines; as in `lowered_elsewhere`.
+        line : (n,) ndarray of int
+        added : (n,) ndarray, mm
+            Z added at the end of each motion.
+        xy : (n, 2) ndarray, mm
+            Those ends in plan.
+        radius : (n,) ndarray, mm
+            Radius of the cutter.
         floors : sequence of (Pocket, Correction)
         """
-        low = lowered_elsewhere(added, xy, radius, [pocket for pocket, _ in floors])
+        low = np.flatnonzero(added < -0.006)
+        if floors and len(low):
+            low = low[~np.isnan(xy[low]).any(axis=1)]
+            tree = shapely.STRtree([pocket.polygon for pocket, _ in floors])
+            (which, _), away = tree.query_nearest(shapely.points(xy[low]), return_distance=True, all_matches=False)
+            low = low[which[away > radius[low[which]] + 0.2]]
         if len(low):
             self.fail(int(line[low[0]]), "lower than it was, and over no floor that goes down", len(low))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -166,11 +166,7 @@ def read_tool_comments(lines: Iterable[str], pattern: str, source: str) -> dict[
 
 def joined(tools: Sequence[tuple[int | None, Cutter]], *tables: Mapping[int, Cutter]) -> Tools:
     """Return the tools of all sources; what is said one by one goes before tables."""
-    out = Tools()
-    for table in reversed(tables):
-        out = replace(out, by_number={**out.by_number, **table})
-    for number, cutter in tools:
-        out = (
-            replace(out, every=cutter) if number is None else replace(out, by_number={**out.by_number, number: cutter})
-        )
-    return out
+    every = [cutter for number, cutter in tools if number is None]
+    said = {number: cutter for number, cutter in tools if number is not None}
+    by_number = dict(pair for table in (*reversed(tables), said) for pair in table.items())
+    return Tools(by_number, every[-1] if every else None)

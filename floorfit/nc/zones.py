@@ -222,15 +222,12 @@ class Zones:
 
     Parameters
     ----------
-    cutter : Cutter
-        The cutter.
     zones : tuple of Zone
         Floors that change or are held, and the floors that such a floor's cutter may reach.
     outside : geometry or None
         Where the flat of the end stands on metal of the part that is no floor: nothing may go lower there.
     """
 
-    cutter: Cutter
     zones: tuple[Zone, ...]
     outside: BaseGeometry | None
 
@@ -253,7 +250,7 @@ def zones_for(floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
     still = [Zone(floor, cutter) for floor in floors if not (floor.is_active or floor.is_held) and reach is not None]
     near = [zone for zone in still if shapely.intersects(zone.region, reach)]
     outside = _outside(floors, outline, cutter, reach) if reach is not None else None
-    return Zones(cutter, (*active, *near), outside)
+    return Zones((*active, *near), outside)
 
 
 def _outside(

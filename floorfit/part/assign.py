@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from floorfit.arrays import Rows
 from floorfit.part.model import Part
 
 __all__ = ["NO_FLOOR", "assign_floors"]
@@ -16,7 +17,7 @@ NO_FLOOR = -1
 EDGE_MM = 1e-6
 
 
-def assign_floors(part: Part, x: ArrayLike, y: ArrayLike) -> NDArray[np.int64]:
+def assign_floors(part: Part, x: ArrayLike, y: ArrayLike) -> Rows:
     """Find the floor that each place lies on.
 
     Parameters
@@ -46,7 +47,7 @@ def assign_floors(part: Part, x: ArrayLike, y: ArrayLike) -> NDArray[np.int64]:
     shapely.prepare(shapes)
     boxes = shapely.bounds(shapes)
     first, last = np.searchsorted(xs, boxes[:, 0], "left"), np.searchsorted(xs, boxes[:, 2], "right")
-    floors = np.full(len(xs), NO_FLOOR, dtype=np.int64)
+    floors = np.full(len(xs), NO_FLOOR, dtype=np.intp)
     for index, (shape, box) in enumerate(zip(shapes, boxes, strict=True)):
         part_y = ys[first[index] : last[index]]
         near = first[index] + np.flatnonzero((part_y >= box[1]) & (part_y <= box[3]))

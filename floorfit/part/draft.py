@@ -274,10 +274,11 @@ class Draft:
         raw, scale = self._raw(i), self.scale
         lower, upper = self._find(i, "web_tolerance")[0]
         slope = raw.get("slope", (0.0, 0.0))
+        islands = raw.get("islands", []) if self.is_sound("pockets", i, "islands") else []
         return Pocket(
             id=raw["id"],
             boundary=clean_ring(raw["boundary"], scale),
-            islands=tuple(clean_ring(ring, scale) for ring in raw.get("islands", [])) if self._islands_ok(i) else (),
+            islands=tuple(clean_ring(ring, scale) for ring in islands),
             floor_z=floor_z,
             web=web,
             tolerance=Tolerance(_in_mm(lower, scale), _in_mm(upper, scale)),
@@ -286,9 +287,6 @@ class Draft:
             slope=(float(slope[0]), float(slope[1])),
             corner_radius=float(raw.get("corner_radius", 0.0)) * scale,
         )
-
-    def _islands_ok(self, i: int) -> bool:
-        return self.is_sound("pockets", i, "islands")
 
     def _levels(self, i: int) -> tuple[float, float, float]:
         """Return floor_z, underside_z and web, mm; the stated web where it differs by float dust only."""

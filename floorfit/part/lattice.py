@@ -16,14 +16,12 @@ INSIDE, ALONG = 200, 96
 _BESIDE_MM = 1e-3
 
 
-def floor_points(pocket: Pocket, *, inside: int = INSIDE, along: int = ALONG) -> NDArray[np.float64]:
+def floor_points(pocket: Pocket) -> NDArray[np.float64]:
     """Points over a whole floor: an even lattice inside, and its edges with every vertex.
 
     Parameters
     ----------
     pocket : Pocket
-    inside, along : int
-        About how many points inside, and at most how many between the vertices of all edges.
 
     Returns
     -------
@@ -32,13 +30,13 @@ def floor_points(pocket: Pocket, *, inside: int = INSIDE, along: int = ALONG) ->
     import shapely
 
     polygon = pocket.polygon
-    spacing = grid_spacing(pocket, inside)
+    spacing = grid_spacing(pocket)
     x0, y0, x1, y1 = polygon.bounds
     xs = np.arange(x0 + spacing / 2, x1, spacing)
     ys = np.arange(y0 + spacing / 2, y1, spacing)
     lattice = np.stack(np.meshgrid(xs, ys, indexing="ij"), axis=-1).reshape(-1, 2)
     kept = lattice[shapely.contains_xy(polygon, lattice[:, 0], lattice[:, 1])]
-    step = max(polygon.length / along, spacing / 2)
+    step = max(polygon.length / ALONG, spacing / 2)
     edge = shapely.get_coordinates(shapely.segmentize(polygon, step))
     return np.vstack([kept, edge, *_in_regions(pocket, step, spacing)])
 
@@ -63,13 +61,11 @@ def _in_regions(pocket: Pocket, step: float, spacing: float) -> list[NDArray[np.
     return out
 
 
-def grid_spacing(pocket: Pocket, inside: int = INSIDE) -> float:
-    """Spacing of an even lattice that puts about ``inside`` points on the floor, mm.
+def grid_spacing(pocket: Pocket) -> float:
+    """Spacing of an even lattice that puts about `INSIDE` points on the floor, mm.
 
     Parameters
     ----------
     pocket : Pocket
-    inside : int
-        Points wanted on the floor.
     """
-    return float(np.sqrt(pocket.polygon.area / inside))
+    return float(np.sqrt(pocket.polygon.area / INSIDE))

@@ -68,6 +68,11 @@ class LocalLimits:
     lower: NDArray[np.float64]
     upper: NDArray[np.float64]
 
+    @property
+    def limits(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Both, as of `Tolerance`."""
+        return self.lower, self.upper
+
 
 @dataclass(frozen=True)
 class Pocket:
@@ -318,6 +323,24 @@ class Part:
         xy = np.asarray(self.outline, float)
         low, high = xy.min(axis=0), xy.max(axis=0)
         return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+
+    @cached_property
+    def narrowest(self) -> float:
+        """Smaller side of the smallest floor's bounding box, mm."""
+        boxes = (pocket.polygon.bounds for pocket in self.pockets)
+        return float(min(min(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes))
+
+    def holds(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
+        """Whether places lie within the outline or on it.
+
+        Parameters
+        ----------
+        x, y : (...) array_like, mm
+            Plan positions, alike in shape.
+        """
+        import shapely
+
+        return np.asarray(shapely.intersects_xy(shapely.Polygon(self.outline), *_together(x, y)))
 
     def pocket(self, pocket_id: str) -> Pocket:
         """Return the pocket of that id.

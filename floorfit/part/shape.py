@@ -5,6 +5,7 @@ All lengths are mm. Of regions that overlap the last one counts; a place in no r
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -149,14 +150,7 @@ def heights(patches: tuple[Patch, ...], x: Floats, y: Floats) -> Floats:
     -------
     ndarray, mm
     """
-    if len(patches) == 1:
-        return patches[0].at(x, y)
-    out = np.zeros(np.shape(x))
-    owner = _owners(patches, x, y)
-    for number in np.unique(owner):
-        here = owner == number
-        out[here] = patches[number].at(x[here], y[here])
-    return out
+    return _of_owners(patches, x, y, Patch.at, ())
 
 
 def slopes(patches: tuple[Patch, ...], x: Floats, y: Floats) -> Floats:
@@ -168,13 +162,20 @@ def slopes(patches: tuple[Patch, ...], x: Floats, y: Floats) -> Floats:
     x, y : (...) ndarray, mm
         Plan positions.
     """
+    return _of_owners(patches, x, y, Patch.slope_at, (2,))
+
+
+def _of_owners(
+    patches: tuple[Patch, ...], x: Floats, y: Floats, of: Callable[..., Floats], more: tuple[int, ...]
+) -> Floats:
+    """What each place's own patch says of it, (..., *more)."""
     if len(patches) == 1:
-        return patches[0].slope_at(x, y)
-    out = np.zeros((*np.shape(x), 2))
+        return of(patches[0], x, y)
+    out = np.zeros((*np.shape(x), *more))
     owner = _owners(patches, x, y)
     for number in np.unique(owner):
         here = owner == number
-        out[here] = patches[number].slope_at(x[here], y[here])
+        out[here] = of(patches[number], x[here], y[here])
     return out
 
 

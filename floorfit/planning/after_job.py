@@ -11,7 +11,7 @@ from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part
 from floorfit.planning.belief import Known
 from floorfit.readings.warp import DEFAULT_U_MM
-from floorfit.record import ReadingsRecord, Record, read_record
+from floorfit.record import ReadingsRecord, Record, record_of
 
 __all__ = ["known_readings", "standing_of", "wants_readings"]
 
@@ -38,12 +38,12 @@ def standing_of(part: Part, job: Record | str | Path) -> tuple[Known, list[str]]
     InputError
         If it is the job of another part.
     """
-    record = job if isinstance(job, Record) else read_record(job)
+    record = record_of(job)
+    name = f"job {record.job}" if isinstance(job, Record) else str(job)
     if [decision.pocket for decision in record.decisions] != [pocket.id for pocket in part.pockets]:
         text = "is the job of another part, its pockets are not those of PART. Name the right one."
-        name = f"job {record.job}" if isinstance(job, Record) else str(job)
         raise InputError([Finding("other-part", name, "", text)])
-    _refuse_changed(part, record, str(job) if not isinstance(job, Record) else f"job {record.job}")
+    _refuse_changed(part, record, name)
     budgets = [one.budget_mm for one in record.decisions if one.budget_mm]
     common = math.hypot(*(budgets[0].get(cause, 0.0) for cause in SHARED)) if budgets else 0.0
     wanted = [d.pocket for d in record.decisions if wants_readings(d.verdict, d.reason.code)]

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from floorfit.arrays import Array
 from floorfit.errors import NumericalError
+from floorfit.surface.cell_width import cell_of
 from floorfit.surface.covariance import Covariance
 from floorfit.surface.fit import Fit, fit_surface
 from floorfit.surface.given import Box
@@ -88,8 +89,7 @@ def _height(bounds: Box) -> float:
 
 
 def _grid(bounds: Box) -> Grid:
-    x0, y0, x1, y1 = bounds
-    return make_grid(bounds, float(np.sqrt((x1 - x0) * (y1 - y0) / CELLS)))
+    return make_grid(bounds, cell_of(bounds, CELLS))
 
 
 def unread(bounds: Box, families: Sequence[LocalShapes], prior: Prior = LIKELY) -> Solution:
@@ -173,7 +173,7 @@ class Belief:
         self._solution, self._amounts = solution, border.covariance
         self.dispersion = solution.dispersion
         self._splines, self._shaped = grid.matrix(places), shapes.design(places)
-        inverse = solution.factor.inverse_band()
+        inverse = solution.factor.inverse_band
         own = Covariance.of(grid, inverse, border, shapes, self._amounts)
         self.variance: Array = self.dispersion * own.at(places)
         self._base, self.sum_variance = self._first(grid.matrix(targets), shapes.design(targets), sums)

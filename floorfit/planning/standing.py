@@ -88,8 +88,9 @@ def _candidates(inside: Any, middle: Array, wanted: int) -> Array:
         return np.zeros((0, 2))
     step = float(np.sqrt(inside.area / max(wanted, 4) * 1.4))
     grid = _grid(inside, step)
-    edge = np.concatenate([_along(ring, step) for ring in _rings(inside)])
-    corners = np.concatenate([_sharp(ring) for ring in _rings(inside)])
+    rings = shapely.get_rings(shapely.get_parts(inside))
+    edge = np.concatenate([_along(ring, step) for ring in rings])
+    corners = np.concatenate([_sharp(ring) for ring in rings])
     nearest = shapely.get_coordinates(shapely.shortest_line(inside, shapely.Point(middle)))[:1]
     return _spaced(np.concatenate([nearest, corners, edge, grid]), 0.35 * step)
 
@@ -104,15 +105,11 @@ def _grid(inside: Any, step: float) -> Array:
     return np.asarray(points[shapely.contains_xy(inside, points[:, 0], points[:, 1])])
 
 
-def _rings(inside: Any) -> list[Any]:
-    parts = inside.geoms if hasattr(inside, "geoms") else [inside]
-    return [ring for part in parts for ring in (part.exterior, *part.interiors)]
-
-
 def _along(ring: Any, step: float) -> Array:
+    import shapely
+
     count = max(4, int(np.ceil(ring.length / step)))
-    points = [ring.interpolate(k / count, normalized=True) for k in range(count)]
-    return np.array([[p.x, p.y] for p in points])
+    return shapely.get_coordinates(shapely.line_interpolate_point(ring, np.arange(count) / count, normalized=True))
 
 
 def _sharp(ring: Any) -> Array:

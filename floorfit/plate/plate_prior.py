@@ -22,6 +22,7 @@ from floorfit.plate.bending import PlateMesh
 from floorfit.plate.rigidity import part_rigidity
 from floorfit.plate.stress import StressLengths, clamped, stressed
 from floorfit.surface.modes import Modes
+from floorfit.versions import version_of
 
 __all__ = ["PlatePrior", "form_of", "prior"]
 
@@ -174,7 +175,7 @@ def prior(
         tell(2, 3)
         modes = leading_modes(bent, x, y)
     tell(3, 3)
-    return PlatePrior(part.name, form_of(part), height, fields, seed, lengths, modes, _version())
+    return PlatePrior(part.name, form_of(part), height, fields, seed, lengths, modes, version_of("floorfit"))
 
 
 def _check(thickness_mm: float | None, fields: int, lengths_mm: Sequence[float] | None, seed: int) -> None:
@@ -235,12 +236,3 @@ def leading_modes(deflections: Array, x: Array, y: Array) -> Modes:
     count = min(int(np.searchsorted(share, KEPT)) + 1, MOST_MODES)
     each = modes[:count] * (sizes[:count] * np.sqrt(modes.shape[1] / np.sum(sizes**2)))[:, None]
     return Modes(x, y, np.round(each, DECIMALS).reshape(count, len(x), len(y)))
-
-
-def _version() -> str:
-    from importlib.metadata import PackageNotFoundError, version
-
-    try:
-        return version("floorfit")
-    except PackageNotFoundError:
-        return "unknown"

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from floorfit.errors import Finding, InputError
+from floorfit.plain_text import is_number
 from floorfit.units import MM_PER_UNIT, Unit
 
 __all__ = ["READINGS", "Field", "Header", "Layout", "read_header"]
@@ -183,7 +184,7 @@ def _split(line: str, delimiter: str, place: str, source: str) -> tuple[str, ...
 
 def _numbers_only(names: Sequence[str], layout: Layout) -> list[tuple[str, str]]:
     """Say so where the line has numbers in place of names."""
-    if not all(_is_number(name) for name in names):
+    if not all(not name or is_number(name) for name in names):
         return []
     text = f"the first line holds numbers, a header was expected. Add one, without #: {layout.example}."
     return [("no-header", text)]
@@ -218,11 +219,3 @@ def _missing(lowered: Sequence[str], names: Sequence[str], layout: Layout, part_
         shown = " (or ".join(spelt) + (")" if is_length else "")
         texts.append(("missing-column", f"the column {shown} is missing; found are {found}. {rename}."))
     return texts
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text.replace(",", "."))
-    except ValueError:
-        return not text
-    return True

@@ -16,14 +16,13 @@ from numpy.typing import ArrayLike
 
 from floorfit.arrays import Array
 from floorfit.errors import ABOVE_ZERO, FINITE, Finding, InputError, check_ranges
+from floorfit.identity import EXPANSION_PER_K
 from floorfit.readings.columns import Field, Layout
 from floorfit.readings.observations import Readings
 from floorfit.readings.table_file import read_table
 
 __all__ = ["Datums", "Frame", "datum_findings", "fit_frame", "read_datums", "readings_to_part", "same_shape"]
 
-#: Thermal expansion of aluminium alloys, per kelvin (7050, 20–100 °C; reference values R5, U3).
-EXPANSION_PER_K = 23.5e-6
 #: Largest distance of a datum from its nominal place after the fit, mm, unless set (common practice, no source).
 LIMIT_MM = 0.5
 #: Largest change of shape between two clampings, mm: a fifth of a web's tenth (our choice, no source).

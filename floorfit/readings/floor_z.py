@@ -63,7 +63,9 @@ class FloorZ:
     findings: tuple[Finding, ...] = ()
 
 
-def settle_floor_z(part: Part, readings: Readings, floor_z: str, moved_u: float | None, u_mm: float) -> FloorZ:
+def settle_floor_z(
+    part: Part, readings: Readings, floor_z: str, moved_u: float | None, u_mm: float, floor: Rows | None = None
+) -> FloorZ:
     """Settle what is known of the roughed floors' Z.
 
     Parameters
@@ -77,6 +79,8 @@ def settle_floor_z(part: Part, readings: Readings, floor_z: str, moved_u: float 
         Standard uncertainty of the plate's movement since roughing; goes with ``"as-programmed"``.
     u_mm : float, mm
         Standard uncertainty of a thickness whose row states none.
+    floor : (n,) ndarray of int, optional
+        Of each reading, where that is known already: `assign_floors`.
 
     Returns
     -------
@@ -93,7 +97,7 @@ def settle_floor_z(part: Part, readings: Readings, floor_z: str, moved_u: float 
     polynomial and the median of the nearest), and the spread of the measured about it is what the estimated ones carry.
     """
     _check(floor_z, moved_u)
-    floor = np.asarray(assign_floors(part, readings.x, readings.y), np.intp)
+    floor = assign_floors(part, readings.x, readings.y) if floor is None else floor
     _refuse_repeated(part, readings, floor)
     wanted = (floor >= 0) & (np.isfinite(readings.thickness) | np.isfinite(readings.tof))
     measured, missing = wanted & np.isfinite(readings.z), wanted & ~np.isfinite(readings.z)

@@ -32,15 +32,12 @@ class Applied:
         NaN where there was nothing to apply it to; along the floor's normal, as read.
     u_common : (n,) ndarray, mm
         Standard uncertainty that does not average out over readings.
-    sd : float, mm
-        Standard deviation of one reading, for rows that state no uncertainty.
     findings : tuple of Finding
         Warnings: readings outside the blocks' range.
     """
 
     thickness: Array
     u_common: Array
-    sd: float
     findings: tuple[Finding, ...]
 
 
@@ -74,7 +71,7 @@ def apply_gauge(gauge: Gauge, readings: Readings) -> Applied:
     u = np.where(raw > 0, gauge.common_u(raw, readings.temperature), np.nan)
     for array in (thickness, u):
         array.flags.writeable = False
-    return Applied(thickness, u, gauge.sd, (*told, *_outside(gauge, thickness, readings)))
+    return Applied(thickness, u, (*told, *_outside(gauge, thickness, readings)))
 
 
 def _other_gauge(gauge: Gauge, readings: Readings) -> list[Finding]:

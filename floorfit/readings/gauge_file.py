@@ -143,13 +143,6 @@ def _nan(value: float | None) -> float:
     return float("nan") if value is None else value
 
 
-def digest(path: str | os.PathLike[str]) -> str:
-    """Return the SHA-256 of a file's bytes, hexadecimal."""
-    import hashlib
-
-    return hashlib.sha256(Path(path).read_bytes()).hexdigest()
-
-
 def gauge_lines(gauge: Gauge) -> list[str]:
     """Say in words what a calibration came to, a line each.
 

@@ -63,7 +63,9 @@ def read_ids(path: str | os.PathLike[str]) -> dict[str, str]:
     return out
 
 
-def match_labels(part: Part, readings: Readings, table: Mapping[str, str] | None = None) -> Matched:
+def match_labels(
+    part: Part, readings: Readings, table: Mapping[str, str] | None = None, floor: Rows | None = None
+) -> Matched:
     """Bring the labels of readings to the ids of the part.
 
     Parameters
@@ -73,6 +75,8 @@ def match_labels(part: Part, readings: Readings, table: Mapping[str, str] | None
         In the part frame.
     table : mapping of str to str, optional
         From `read_ids`; it comes before all else.
+    floor : (n,) ndarray of int, optional
+        Of each reading, where that is known already: `assign_floors`.
 
     Returns
     -------
@@ -98,7 +102,8 @@ def match_labels(part: Part, readings: Readings, table: Mapping[str, str] | None
         text = f"{len(spelt)} labels were read without regard to case and leading zeros: {shown}."
         findings.append(Finding("labels-respelt", readings.source, "column pocket", text, "warning"))
         labels = {label: spelt.get(label, found) for label, found in labels.items()}
-    by_place, words = _by_place(part, readings, labels, ids)
+    floor = assign_floors(part, readings.x, readings.y) if floor is None else floor
+    by_place, words = _by_place(part, readings, labels, ids, floor)
     findings += words
     labels = {label: by_place.get(label, found) for label, found in labels.items()}
     if all(label == found for label, found in labels.items()):
@@ -139,13 +144,12 @@ def _by_spelling(labels: Mapping[str, str], ids: Mapping[str, str]) -> dict[str,
 
 
 def _by_place(
-    part: Part, readings: Readings, labels: Mapping[str, str], ids: Mapping[str, str]
+    part: Part, readings: Readings, labels: Mapping[str, str], ids: Mapping[str, str], floor: Rows
 ) -> tuple[dict[str, str], list[Finding]]:
     """Ids by place where the labels follow another numbering, and what to say of it."""
     order = {name: index for index, name in enumerate(ids)}
     names, inverse = np.unique(readings.pocket, return_inverse=True)
     said = np.array([order.get(labels[str(name)], -1) for name in names], np.intp)[inverse.reshape(-1)]
-    floor = np.asarray(assign_floors(part, readings.x, readings.y), np.intp)
     is_labelled = np.array([bool(labels[str(name)]) for name in names])[inverse.reshape(-1)]
     count = int(is_labelled.sum())
     if count < 3 or (said != floor)[is_labelled].mean() < DISAGREE:
@@ -190,7 +194,7 @@ def _turned(part: Part, readings: Readings, said: Rows, is_labelled: Flags) -> s
     }
     rows = is_labelled & (said >= 0)
     for words, (x, y) in ways.items():
-        floor = np.asarray(assign_floors(part, x, y), np.intp)
+        floor = assign_floors(part, x, y)
         if rows.any() and (floor == said)[rows].mean() >= AGREE:
             return words
     return ""

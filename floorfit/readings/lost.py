@@ -58,13 +58,9 @@ def lost_floors(floor: NDArray[np.int64], points: Array, is_bad: Flags, residual
 
 def _agree(points: Array, good: Array, residual: Array, u: Array) -> bool:
     """Whether two say the same that are nearer to each other than either is to a good reading."""
-    apart = _distances(points, points)
-    from_good = _distances(points, good).min(axis=1, initial=np.inf)
+    apart, from_good = (np.linalg.norm(points[:, None] - others, axis=2) for others in (points, good))
+    from_good = from_good.min(axis=1, initial=np.inf)
     is_alike = np.abs(residual[:, None] - residual) <= AGREE * np.hypot(u[:, None], u)
     is_alike &= residual[:, None] * residual > 0
     is_alike &= apart < np.minimum(from_good[:, None], from_good)
     return bool(np.triu(is_alike, 1).any())
-
-
-def _distances(a: Array, b: Array) -> Array:
-    return np.asarray(np.linalg.norm(a[:, None] - b[None], axis=2))

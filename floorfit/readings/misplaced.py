@@ -94,7 +94,7 @@ class _Namer:
 
     def _other(self, x: Array, y: Array) -> _Other:
         """Read the coordinates so; a labelled row fits where its label is met, another where its thickness is."""
-        floor = np.asarray(assign_floors(self.part, x, y), np.intp)
+        floor = assign_floors(self.part, x, y)
         label = self.seen.label[self.rows]
         factors = (1.0, MM_PER_INCH, 1.0 / MM_PER_INCH)
         is_explained = (floor >= 0) & (self._miss(x, y, floor, factors) <= EXPLAINS * self._scale)
@@ -183,5 +183,5 @@ def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
 
 
 def _share(part: Part, x: Array, y: Array, label: Rows) -> float:
-    floor = np.asarray(assign_floors(part, x, y), np.intp)
+    floor = assign_floors(part, x, y)
     return float(((floor >= 0) & ((label == UNLABELLED) | (label == floor))).mean())

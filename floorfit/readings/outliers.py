@@ -122,7 +122,7 @@ def _swapped(
 ) -> Rows:
     """Floor on which X and Y exchanged would explain each row's thickness; −1 where they would not."""
     x, y = readings.y[rows], readings.x[rows]
-    floor = np.asarray(assign_floors(part, x, y), np.intp)
+    floor = assign_floors(part, x, y)
     rough, underside = nominal_levels(part, x, y, floor)
     z = np.where(np.isfinite(readings.z[rows]), readings.z[rows], rough)
     w = z - readings.thickness[rows] * slope_factors(part, floor, x, y) - underside

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from floorfit.arrays import Array, Flags, Rows
-from floorfit.nearest import pairs_within
+from floorfit.nearest import pairs_within, squares
 from floorfit.readings.observations import Observations
 from floorfit.units import MAD_TO_SD
 
@@ -28,13 +28,10 @@ class Repeatability:
         Pooled standard deviation of one reading; NaN without repeats.
     dof : int
         Degrees of freedom, readings minus places.
-    places : int
-        Places with two or more readings.
     """
 
     sd: float
     dof: int
-    places: int
 
 
 @dataclass(frozen=True)
@@ -50,8 +47,6 @@ class Sites:
         Mean warp, and mean of what roughing left of the web besides nominal and stock.
     u : (m,) ndarray, mm
         Standard uncertainty of the mean warp.
-    count : (m,) ndarray of int
-        Repeats at each place.
     """
 
     rows: Rows
@@ -59,7 +54,6 @@ class Sites:
     warp: Array
     left: Array
     u: Array
-    count: NDArray[np.int64]
 
     def of(self, seen: Observations) -> Rows:
         """Return the site of every row, −1 where it has none: (n,) ndarray of int."""
@@ -90,7 +84,7 @@ def group_sites(x: ArrayLike, y: ArrayLike, tolerance_mm: float) -> Rows:
     points = np.column_stack([np.ravel(x), np.ravel(y)])
     if len(points) == 0:
         return np.zeros(0, np.intp)
-    square, inverse = _squares(points, tolerance_mm / 8)
+    square, inverse = squares(points, tolerance_mm / 8)
     pairs = pairs_within(points[square], tolerance_mm)
     names = _joined(pairs, len(square))[inverse]
     first = np.full(len(points), len(points), np.intp)
@@ -107,14 +101,6 @@ def _joined(pairs: Rows, count: int) -> Rows:
 
     links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
     return np.asarray(connected_components(links, directed=False)[1], np.intp)
-
-
-def _squares(points: Array, side: float) -> tuple[Rows, Rows]:
-    """First row in each square that holds any, and each row's square among those."""
-    cell = np.floor((points - points.min(axis=0)) / side).astype(np.int64)
-    key = cell[:, 0] * (cell[:, 1].max() + 1) + cell[:, 1]
-    _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
-    return np.asarray(first, np.intp), np.asarray(inverse, np.intp).reshape(-1)
 
 
 def doubled_rows(place: Rows, columns: list[NDArray[np.generic]]) -> Rows:
@@ -174,12 +160,12 @@ def estimate_repeatability(place: ArrayLike, values: ArrayLike) -> Repeatability
     """
     names, inverse, counts = np.unique(np.asarray(place), return_inverse=True, return_counts=True)
     read = np.asarray(values, float)
-    dof, places = len(read) - len(names), int((counts > 1).sum())
+    dof = len(read) - len(names)
     if dof == 0:
-        return Repeatability(float("nan"), 0, 0)
+        return Repeatability(float("nan"), 0)
     mean = np.bincount(inverse.reshape(-1), read) / counts
     squares = float(((read - mean[inverse.reshape(-1)]) ** 2).sum())
-    return Repeatability(float(np.sqrt(squares / dof)), int(dof), places)
+    return Repeatability(float(np.sqrt(squares / dof)), int(dof))
 
 
 def disagreeing(place: Rows, values: Array, expected: Array, u: Array) -> Array:
@@ -239,4 +225,4 @@ def combine(seen: Observations) -> Sites:
     points = np.column_stack([mean(seen.readings.x), mean(seen.readings.y)])
     left = mean(seen.z - seen.rough_z - seen.warp)
     u = np.sqrt(mean(seen.u**2) / counts)
-    return Sites(np.asarray(first, np.intp), points, mean(seen.warp), left, u, counts.astype(np.int64))
+    return Sites(np.asarray(first, np.intp), points, mean(seen.warp), left, u)

@@ -45,9 +45,9 @@ def screen(
     part: Part,
     readings: Readings,
     *,
+    floor: Rows | None = None,
     probe_radius_mm: float = PROBE_RADIUS_MM,
     wall_clearance_mm: float = 0.0,
-    same_place_mm: float = SAME_PLACE_MM,
     u_mm: float = DEFAULT_U_MM,
     z_u_mm: float = DEFAULT_Z_U_MM,
 ) -> Observations:
@@ -59,12 +59,12 @@ def screen(
         Nominal part.
     readings : Readings
         In the part frame.
+    floor : (n,) ndarray of int, optional
+        Of each reading, where that is known already: `assign_floors`.
     probe_radius_mm : float, mm
         A place nearer to a wall than this, plus ``wall_clearance_mm``, is set aside.
     wall_clearance_mm : float, mm
         Further distance to keep.
-    same_place_mm : float, mm
-        Readings nearer to each other than this are repeats.
     u_mm : float, mm
         Standard uncertainty of a reading whose row states none.
     z_u_mm : float, mm
@@ -75,11 +75,11 @@ def screen(
     Observations
         With reasons and sites. Cost is about n log n.
     """
-    work = _Work(part, observe(part, readings, u_mm=u_mm, z_u_mm=z_u_mm))
+    work = _Work(part, observe(part, readings, floor, u_mm=u_mm, z_u_mm=z_u_mm))
     work.blanks()
     work.inconsistent()
     work.walls(probe_radius_mm + wall_clearance_mm)
-    group = group_sites(readings.x, readings.y, same_place_mm)
+    group = group_sites(readings.x, readings.y, SAME_PLACE_MM)
     work.doubles(group)
     work.impossible()
     # Two threads that contend for the small products of the rough fit take several times as long as one.

@@ -15,7 +15,7 @@ from floorfit.readings.observations import UNKNOWN, UNLABELLED, Readings
 __all__ = ["find_sites", "lies_in_corner", "rows_by_floor", "wall_distance"]
 
 
-def find_sites(part: Part, readings: Readings) -> tuple[Rows, Rows, Array, Flags]:
+def find_sites(part: Part, readings: Readings, floor: Rows | None = None) -> tuple[Rows, Rows, Array, Flags]:
     """Find floor, label, distance to the wall and corner of every reading, as `Observations` has them.
 
     Parameters
@@ -23,12 +23,14 @@ def find_sites(part: Part, readings: Readings) -> tuple[Rows, Rows, Array, Flags
     part : Part
     readings : Readings
         Cost is linear in them.
+    floor : (n,) ndarray of int, optional
+        Of each reading, where that is known already.
 
     Returns
     -------
     floor, label, wall, is_corner : (n,) ndarray
     """
-    floor = np.asarray(assign_floors(part, readings.x, readings.y), np.intp)
+    floor = assign_floors(part, readings.x, readings.y) if floor is None else floor
     wall = np.full(len(readings), np.nan)
     corner = np.zeros(len(readings), bool)
     for pocket, rows in rows_by_floor(part, floor):

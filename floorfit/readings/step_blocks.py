@@ -14,7 +14,7 @@ from floorfit.errors import Finding, InputError
 from floorfit.identity import identity_of
 from floorfit.part.model import Part
 from floorfit.readings.columns import Field, Layout
-from floorfit.readings.table_file import Table, read_table
+from floorfit.readings.table_file import read_table
 from floorfit.units import MM_PER_INCH, Unit
 
 __all__ = ["Blocks", "blocks_from_arrays", "check_blocks", "read_blocks", "web_range_of"]
@@ -147,15 +147,12 @@ def read_blocks(path: str | os.PathLike[str]) -> Blocks:
         came = "both came" if has else "neither came"
         text = f"one of reading_mm (or reading_in) and tof_us was expected, {came}. Keep one of them."
         raise InputError([Finding("which-reading", sheet.source, "line 1", text)])
-    return _from_sheet(sheet, "tof_us" in has)
-
-
-def _from_sheet(sheet: Table, is_tof: bool) -> Blocks:
-    numbers = sheet.numbers
-    reading = numbers["tof_us" if is_tof else "reading"]
-    temperature, u = numbers["temperature_c"], numbers["u"]
+    (column,), numbers = has, sheet.numbers
     identity = identity_of(sheet.comments, sheet.texts, sheet.source)
-    return Blocks(numbers["true"], reading, is_tof, temperature, u, sheet.line, sheet.unit, sheet.source, identity)
+    return Blocks(
+        numbers["true"], numbers[column], column == "tof_us", numbers["temperature_c"], numbers["u"], sheet.line,
+        sheet.unit, sheet.source, identity,
+    )  # fmt: skip
 
 
 def check_blocks(blocks: Blocks, method: str, web_range: tuple[float, float] | None) -> None:

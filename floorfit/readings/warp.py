@@ -67,7 +67,12 @@ def _shaped(part: Part, floor: Rows) -> list[tuple[int, Rows]]:
 
 
 def observe(
-    part: Part, readings: Readings, *, u_mm: float = DEFAULT_U_MM, z_u_mm: float = DEFAULT_Z_U_MM
+    part: Part,
+    readings: Readings,
+    floor: Rows | None = None,
+    *,
+    u_mm: float = DEFAULT_U_MM,
+    z_u_mm: float = DEFAULT_Z_U_MM,
 ) -> Observations:
     """Return where each reading stands and what it says of the underside; nothing is set aside yet.
 
@@ -77,6 +82,8 @@ def observe(
         Nominal part.
     readings : Readings
         Thickness as read, along the floor's normal.
+    floor : (n,) ndarray of int, optional
+        Of each reading, where that is known already.
     u_mm : float, mm
         Standard uncertainty of a thickness where the file states none.
     z_u_mm : float, mm
@@ -87,7 +94,7 @@ def observe(
     -------
     Observations
     """
-    floor, label, wall, is_corner = find_sites(part, readings)
+    floor, label, wall, is_corner = find_sites(part, readings, floor)
     factor = slope_factors(part, floor, readings.x, readings.y)
     rough, underside = nominal_levels(part, readings.x, readings.y, floor)
     measured = np.isfinite(readings.z) & (floor >= 0)

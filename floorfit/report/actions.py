@@ -17,7 +17,7 @@ from floorfit.report.language import marked
 if TYPE_CHECKING:
     from floorfit.record import Decision
 
-__all__ = ["ARROWS", "VERDICTS", "Label", "compass", "follow_range", "label_of", "steepness", "urgency"]
+__all__ = ["ARROWS", "VERDICTS", "Label", "compass", "label_of", "urgency"]
 
 #: Words of the verdicts.
 VERDICTS = {
@@ -75,17 +75,14 @@ def label_of(decision: Decision, display: Display) -> Label:
     if decision.action == "hold":
         return Label(say("hold"))
     if decision.action == "tilt":
-        slope, angle = steepness(decision)
+        slope = float(np.hypot(decision.slope_x, decision.slope_y))
+        angle = float(np.arctan2(decision.slope_y, decision.slope_x))
         return Label(say("tilt"), offset + mark, f"{display.plain(100 * slope, 3)}/100", angle)
     if decision.action == "follow" and decision.follow is not None:
-        low, high = follow_range(decision)
-        return Label(say("follow") + mark, "", f"{display.length(low, sign=True)}…{display.length(high, sign=True)}")
+        offsets = decision.follow.offset_mm
+        low, high = (display.length(float(end), sign=True) for end in (offsets.min(), offsets.max()))
+        return Label(say("follow") + mark, "", f"{low}…{high}")
     return Label(say(decision.action), offset + mark)
-
-
-def steepness(decision: Decision) -> tuple[float, float]:
-    """Return the slope that is added to a floor, and the way in which it rises, rad from +X."""
-    return float(np.hypot(decision.slope_x, decision.slope_y)), float(np.arctan2(decision.slope_y, decision.slope_x))
 
 
 def compass(angle: float) -> str:
@@ -97,10 +94,3 @@ def compass(angle: float) -> str:
     ('→', '↑')
     """
     return ARROWS[round(angle / (np.pi / 4)) % 8]
-
-
-def follow_range(decision: Decision) -> tuple[float, float]:
-    """Return the least and the greatest offset of a floor that follows the surface, mm, on its grid."""
-    assert decision.follow is not None
-    offsets = np.asarray(decision.follow.offset_mm, float)
-    return float(offsets.min()), float(offsets.max())

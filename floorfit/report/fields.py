@@ -144,8 +144,7 @@ def draw_warp_like(view: View, grid: WebMap, layer: Array, anchors: Anchors, lim
     limits : (float, float), mm
         Values at the ends of the scale.
     """
-    clip = _rings(view, [view.plan.outline], fill=False, linewidth=0)
-    _image(view, np.array(grid.x_mm), np.array(grid.y_mm), _filled(layer), anchors, limits, clip)
+    _image(view, grid, layer, anchors, limits, [view.plan.outline])
 
 
 def draw_floors(view: View, grid: WebMap, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:
@@ -165,8 +164,7 @@ def draw_floors(view: View, grid: WebMap, layer: Array, anchors: Anchors, limits
     """
     if np.isnan(layer).all():
         return
-    clip = _rings(view, [floor.boundary for floor in view.plan.floors], fill=False, linewidth=0)
-    _image(view, np.array(grid.x_mm), np.array(grid.y_mm), _filled(layer), anchors, limits, clip)
+    _image(view, grid, layer, anchors, limits, [floor.boundary for floor in view.plan.floors])
 
 
 def draw_outlines(view: View) -> None:
@@ -227,7 +225,7 @@ def draw_outside(view: View, grid: WebMap, place: Array) -> None:
     beyond = np.abs(np.where(np.isnan(place), 0.0, place))
     if beyond.max() <= 1 or min(place.shape) < 2:
         return
-    x, y = (view.units(np.array(values)) for values in (grid.x_mm, grid.y_mm))
+    x, y = (view.units(values) for values in (grid.x_mm, grid.y_mm))
     shown = np.ma.masked_invalid(np.abs(place))
     top = float(beyond.max()) + 1
     view.axes.contourf(x, y, shown, levels=[1, top], colors="none", hatches=["xxxx"], zorder=3)
@@ -265,7 +263,7 @@ def contour_lines(view: View, grid: WebMap, layer: Array, levels: Array, *, sign
     """
     if len(levels) == 0 or min(layer.shape) < 2:
         return
-    x, y = (view.units(np.array(values)) for values in (grid.x_mm, grid.y_mm))
+    x, y = (view.units(values) for values in (grid.x_mm, grid.y_mm))
     lengths = layer * view.plan.display.per_mm
     widths = [1.8 if level == 0 and sign else 0.6 for level in levels]
     styles = ["--" if level < 0 else "-" for level in levels]
@@ -302,12 +300,13 @@ def _contour_text(view: View, place: tuple[float, float], text: str) -> None:
 
 
 def _image(
-    view: View, x: Array, y: Array, values: Array, anchors: Anchors, limits: tuple[float, float], clip: PathPatch | None
+    view: View, grid: WebMap, layer: Array, anchors: Anchors, limits: tuple[float, float], rings: list[Array]
 ) -> None:
-    half_x, half_y = _half_step(x), _half_step(y)
+    clip = _rings(view, rings, fill=False, linewidth=0)
+    (x, half_x), (y, half_y) = ((nodes, _half_step(nodes)) for nodes in (grid.x_mm, grid.y_mm))
     extent = view.units(np.array([x[0] - half_x, x[-1] + half_x, y[0] - half_y, y[-1] + half_y]))
     image = view.axes.imshow(
-        np.float32(values), origin="lower", extent=tuple(extent), aspect="auto", interpolation="bilinear",
+        np.float32(_filled(layer)), origin="lower", extent=tuple(extent), aspect="auto", interpolation="bilinear",
         cmap=colour_map(anchors, "layer"), vmin=limits[0], vmax=limits[1], zorder=1,
     )  # fmt: skip
     image.set_clip_path(clip)

@@ -79,5 +79,5 @@ def next_steps(record: Record, display: Display, job: str = "JOB", part: str = "
     )
     cut = say("Correct the finishing programme:"), f"floorfit apply {folder} PROGRAM -o corrected.nc"
     check = say("When the webs are finished:"), f"floorfit verify {folder} FINISHED.csv -o proof"
-    doubtful = any(d.action == "hold" or d.verdict != "conform" for d in record.decisions)
+    doubtful = not all(one.is_sure for one in record.decisions)
     return [more, cut, check] if doubtful else [cut, check]

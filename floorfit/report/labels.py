@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from floorfit.arrays import Array
 from floorfit.report.plan_view import plain_text
 
-__all__ = ["GAP", "Box", "Placer", "box_at", "fitted", "printable", "text_size", "touch"]
+__all__ = ["GAP", "MM_PER_POINT", "Box", "Placer", "box_at", "fitted", "printable", "text_size", "touch"]
 
 #: left, bottom, right, top
 Box = tuple[float, float, float, float]
@@ -20,7 +20,7 @@ Box = tuple[float, float, float, float]
 #: Room that a label keeps on each side, mm.
 GAP = 0.4
 
-_MM_PER_POINT = 25.4 / 72
+MM_PER_POINT = 25.4 / 72
 
 
 def text_size(text: str, points: float, *, bold: bool = False) -> tuple[float, float]:
@@ -33,9 +33,11 @@ def text_size(text: str, points: float, *, bold: bool = False) -> tuple[float, f
         Size of the font.
     bold : bool
     """
-    width, height = _extent(text, bold)
-    share = points / 100 * _MM_PER_POINT
-    return (width * share, max(height * share, 0.75 * points * _MM_PER_POINT))
+    from floorfit.report.lettering import extent
+
+    width, height = extent(text, bold=bold)
+    share = points / 100 * MM_PER_POINT
+    return (width * share, max(height * share, 0.75 * points * MM_PER_POINT))
 
 
 @cache
@@ -155,14 +157,6 @@ def _squares(box: Box) -> Iterator[tuple[int, int]]:
 def touch(a: Box, b: Box) -> bool:
     """Return whether two boxes have an area in common."""
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
-
-
-@cache
-def _extent(text: str, bold: bool) -> tuple[float, float]:
-    """Width and height of a line at 100 points, in points."""
-    from floorfit.report.lettering import extent
-
-    return extent(text, bold=bold)
 
 
 @cache

@@ -225,6 +225,7 @@ def _string(file: Any, held: _Held, word: DrawnWord, at: tuple[float, float], te
     return b"BT %b %.2f Tf %.3f %.3f Td %b Tj ET\n" % (held.names[word.bold], word.points, *at, shown)
 
 
+@cache
 def extent(text: str, *, bold: bool) -> tuple[float, float]:
     """Width and height of a line at 100 points, in points.
 

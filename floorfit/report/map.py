@@ -33,7 +33,7 @@ from floorfit.report.labels import fitted
 from floorfit.report.marks import Marks, reading_marks
 from floorfit.report.names import Lines, label_floors, map_lines, uncertainty_lines, web_lines
 from floorfit.report.nominal import curved_floors, draw_nominal, height_step, nominal_entries
-from floorfit.report.plan_view import DrawnFloor, PlanView, layer, thinness
+from floorfit.report.plan_view import DrawnFloor, PlanView, thinness
 from floorfit.report.sheet import AREA, blank_sheet, put
 
 if TYPE_CHECKING:
@@ -119,7 +119,8 @@ def map_figure(record: Record, plan: PlanView) -> Figure:
     step = height_step(curved, show.per_mm)
     for view in views:
         draw_nominal(view, curved, step)
-    marks, numbered = _with_readings(figure, record, views, map_lines, _warp)
+    unknown = show.words("No surface could be fitted: no warp is shown.")
+    marks, numbered = _with_readings(figure, record, views, map_lines, _warp, unknown)
     lines = [*_lines(show), *nominal_entries(step, show)]
     entries = [*_actions(show), *floor_entries(show), *reading_entries(marks, show), *lines]
     mark_key(figure, entries, number_key(numbered, show), show)
@@ -149,7 +150,8 @@ def _with_readings(
     record: Record,
     views: Sequence[View],
     lines: Lines,
-    field: Callable[[Figure, Record, Sequence[View]], None],
+    field: Callable[[Figure, WebMap, Sequence[View]], None],
+    unknown: str,
     *,
     has_suggestions: bool = False,
 ) -> tuple[Marks, list[DrawnFloor]]:
@@ -161,32 +163,27 @@ def _with_readings(
         if has_suggestions:
             draw_suggestions(view)
     numbered = label_floors(views, marks, lines)
-    field(figure, record, views)
+    if record.map is None:
+        put(figure, 320, 62, unknown, 9, bold=True)
+    else:
+        field(figure, record.map, views)
     for view in views:
         draw_plates(figure, view)
     return marks, numbered
 
 
-def _warp(figure: Figure, record: Record, views: Sequence[View]) -> None:
-    show = views[0].plan.display
-    say, grid = show.words, record.map
-    if grid is None:
-        put(figure, 320, 62, say("No surface could be fitted: no warp is shown."), 9, bold=True)
-        return
-    warp = layer(grid.warp_mm)
+def _warp(figure: Figure, grid: WebMap, views: Sequence[View]) -> None:
+    show, warp = views[0].plan.display, grid.warp_mm
+    say = show.words
     top = max(float(np.nanmax(np.abs(warp))), 1e-6)
     title = say("warp of the underside, {unit}").format(unit=show.unit)
     words = (say("low: web thick"), say("high: web thin"))
     _field(figure, grid, views, warp, WEB, (-top, top), title, words, is_signed=True)
 
 
-def _uncertainty(figure: Figure, record: Record, views: Sequence[View]) -> None:
-    show = views[0].plan.display
-    say, grid = show.words, record.map
-    if grid is None:
-        put(figure, 320, 62, say("No surface could be fitted: no uncertainty is shown."), 9, bold=True)
-        return
-    expanded = 2 * layer(grid.warp_u_mm)
+def _uncertainty(figure: Figure, grid: WebMap, views: Sequence[View]) -> None:
+    show, expanded = views[0].plan.display, 2 * grid.warp_u_mm
+    say = show.words
     low, high = float(np.nanmin(expanded)), float(np.nanmax(expanded))
     title = say("uncertainty of the warp, k = 2, {unit}").format(unit=show.unit)
     words = (say("well known"), say("less known"))
@@ -261,7 +258,10 @@ def uncertainty_figure(record: Record, plan: PlanView) -> Figure:
     title = say("Uncertainty of the warp, and where another reading would help")
     figure = blank_sheet(record, plan, title, "3 / 3")
     views = _views(figure, plan, AREA)
-    marks, numbered = _with_readings(figure, record, views, uncertainty_lines, _uncertainty, has_suggestions=True)
+    unknown = say("No surface could be fitted: no uncertainty is shown.")
+    marks, numbered = _with_readings(
+        figure, record, views, uncertainty_lines, _uncertainty, unknown, has_suggestions=True
+    )
     entries = [
         *reading_entries(marks, show), ("best", say("another reading would help most here")), *floor_entries(show),
         ("plus", say("contour of the uncertainty, {unit}").format(unit=unit)),
@@ -305,7 +305,7 @@ def _web_panel(figure: Figure, record: Record, views: Sequence[View], after: boo
     for view in views:
         draw_outlines(view)
         if grid is not None:
-            place = thinness(record, layer(grid.web_after_mm if after else grid.web_before_mm))
+            place = thinness(record, grid.web_after_mm if after else grid.web_before_mm)
             draw_floors(view, grid, place, WEB, (-_BEYOND, _BEYOND))
             draw_outside(view, grid, place)
     numbered = label_floors(views, None, web_lines(after))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from floorfit.arrays import Array, Rows
+from floorfit.nearest import squares
 from floorfit.record import ReadingsRecord
 from floorfit.report.plan_view import PlanView
 
@@ -71,8 +72,6 @@ def _binned(places: Array, side: float) -> tuple[Array, Rows]:
     """Return the mean place and the number of those in each square of a grid."""
     if len(places) == 0:
         return places, np.zeros(0, np.intp)
-    square = np.floor((places - places.min(axis=0)) / side).astype(np.int64)
-    key = square[:, 0] * (int(square[:, 1].max()) + 1) + square[:, 1]
-    _, where, counts = np.unique(key, return_inverse=True, return_counts=True)
-    middle = np.column_stack([np.bincount(where.ravel(), places[:, axis]) / counts for axis in (0, 1)])
-    return middle, counts.astype(np.intp)
+    _, where = squares(places, side)
+    counts = np.bincount(where)
+    return np.column_stack([np.bincount(where, places[:, axis]) / counts for axis in (0, 1)]), counts

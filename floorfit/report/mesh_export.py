@@ -11,7 +11,6 @@ from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import InputError
 from floorfit.record import Record
 from floorfit.report.colours import WEB, rgb
-from floorfit.report.plan_view import layer
 
 if TYPE_CHECKING:
     import trimesh
@@ -110,7 +109,7 @@ def _grid(record: Record) -> tuple[Array, Array, Array]:
     if record.map is None:
         raise InputError("record.json: the job has no fitted surface, so there is no mesh. Take more readings first.")
     x, y = np.meshgrid(record.map.x_mm, record.map.y_mm)
-    return x, y, layer(record.map.warp_mm)
+    return x, y, record.map.warp_mm
 
 
 def _faces(known: Flags, number: Rows) -> Rows:

@@ -11,7 +11,7 @@ import numpy as np
 from floorfit.arrays import Array, Rows
 from floorfit.report.actions import label_of
 from floorfit.report.fields import View
-from floorfit.report.labels import GAP, Box, box_at, printable, text_size
+from floorfit.report.labels import GAP, MM_PER_POINT, Box, box_at, printable, text_size
 from floorfit.report.marks import Marks
 from floorfit.report.plan_view import DrawnFloor, PlanView
 from floorfit.report.sheet import INK
@@ -35,7 +35,6 @@ _NOWHERE: Array = np.empty((0, 2))
 
 #: Room for the arrow of a tilt before its slope, in heights of the text.
 _ARROW = 1.6
-_MM_PER_POINT = 25.4 / 72
 
 
 @dataclass(frozen=True)
@@ -184,7 +183,7 @@ def _common_size(labels: Sequence[_Label], ways: Sequence[list[tuple[Line, ...]]
 
 
 def _size(lines: tuple[Line, ...], points: float) -> tuple[float, float]:
-    high = points * _MM_PER_POINT
+    high = points * MM_PER_POINT
     widths = [
         text_size(line.text, points, bold=line.is_bold)[0] + (0.0 if line.angle is None else _ARROW * high)
         for line in lines
@@ -285,7 +284,7 @@ def _around() -> Array:
 
 def _write(view: View, place: Array, lines: tuple[Line, ...], points: float) -> None:
     """Write the lines one above the other, the way of a tilt as an arrow before its slope."""
-    unit = _MM_PER_POINT * points / view.scale * view.plan.display.per_mm
+    unit = MM_PER_POINT * points / view.scale * view.plan.display.per_mm
     x, y = place * view.plan.display.per_mm
     top = y + _LINE * unit * (len(lines) - 1) / 2
     for k, line in enumerate(lines):
@@ -299,7 +298,7 @@ def _write(view: View, place: Array, lines: tuple[Line, ...], points: float) -> 
 
 def _arrow(view: View, at: tuple[float, float], angle: float, points: float) -> None:
     """Draw an arrow round a place, as long as the text is high."""
-    half = 0.6 * points * _MM_PER_POINT / view.scale * view.plan.display.per_mm
+    half = 0.6 * points * MM_PER_POINT / view.scale * view.plan.display.per_mm
     dx, dy = half * float(np.cos(angle)), half * float(np.sin(angle))
     style = {"arrowstyle": "-|>", "color": INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0, "mutation_scale": points}
     view.axes.annotate("", (at[0] + dx, at[1] + dy), (at[0] - dx, at[1] - dy), arrowprops=style, zorder=9,

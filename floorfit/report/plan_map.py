@@ -11,6 +11,7 @@ import numpy as np
 from floorfit.arrays import Array
 from floorfit.part.model import Part, Pocket, Ring
 from floorfit.report.labels import fitted
+from floorfit.report.sheet import INK, PAPER, panel
 from floorfit.units import MM_PER_UNIT, Unit
 
 if TYPE_CHECKING:
@@ -19,12 +20,11 @@ if TYPE_CHECKING:
 
 __all__ = ["write_plan_map"]
 
-#: Paper, mm (A3 landscape, ISO 216), and the room for the plate on it: left, bottom, width, height.
-PAPER = (420.0, 297.0)
+#: The room for the plate on the paper, and for the curve: left, bottom, width, height, mm.
 ROOM = (22.0, 90.0, 386.0, 186.0)
 CURVE = (30.0, 22.0, 150.0, 50.0)
 DPI = 150
-INK, PATH, PLACE = "#1a1a1a", "#9a9a9a", "#0b559f"
+PATH, PLACE = "#9a9a9a", "#0b559f"
 #: Places up to which each gets its number; of more, every second or third and so on.
 NUMBERED = 250
 
@@ -55,20 +55,16 @@ def write_plan_map(part: Part, points: Array, curve: Array, lines: Sequence[str]
     figure = Figure(figsize=(PAPER[0] / 25.4, PAPER[1] / 25.4), facecolor="white")
     _text(figure, 12, 284, "Where to take readings", 15, "bold")
     _text(figure, 200, 284, fitted(part.name, 11, 205), 11)
-    axes = figure.add_axes(_share(ROOM))
+    axes = panel(figure, ROOM)
     _plate(axes, part)
     _places(axes, points / MM_PER_UNIT[part.units])
     # Fewer than four readings leave the plane itself unknown: metres on the axis.
     shown = curve[curve[:, 0] >= 4]
     if len(shown) > 1:
-        _curve(figure.add_axes(_share(CURVE)), shown, part.units)
+        _curve(panel(figure, CURVE), shown, part.units)
     for k, line in enumerate(lines):
         _text(figure, 205, 68 - 6.5 * k, fitted(line, 10, 205), 10)
     figure.savefig(path, dpi=DPI, format="png", metadata={"Software": None})
-
-
-def _share(box: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
-    return (box[0] / PAPER[0], box[1] / PAPER[1], box[2] / PAPER[0], box[3] / PAPER[1])
 
 
 def _text(figure: Figure, x: float, y: float, text: str, size: float, weight: str = "normal") -> None:

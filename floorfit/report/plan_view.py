@@ -8,7 +8,6 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from floorfit.arrays import Array
 from floorfit.record import Decision, Record, WebMap
@@ -18,7 +17,7 @@ from floorfit.units import MM_PER_UNIT
 if TYPE_CHECKING:
     from shapely import Polygon
 
-__all__ = ["DrawnFloor", "PlanView", "layer", "plain_text", "plan_of", "thinness", "web_scale"]
+__all__ = ["DrawnFloor", "PlanView", "plain_text", "plan_of", "thinness", "web_scale"]
 
 Bounds = tuple[float, float, float, float]
 
@@ -115,11 +114,6 @@ def plan_of(record: Record, writing: Writing | None = None) -> PlanView:
     return PlanView(str(part.get("name", "")), display_for(unit, writing), outline, floors)
 
 
-def layer(rows: ArrayLike) -> Array:
-    """Return a map layer as an array with NaN where it is null."""
-    return np.array(rows, dtype=float)
-
-
 def web_scale(record: Record) -> Array:
     """Return what a web may be, for each floor: middle and half width at the centroid, slope, centroid.
 
@@ -159,7 +153,7 @@ def thinness(record: Record, web: Array) -> Array:
         On the map's nodes.
     """
     assert record.map is not None
-    scale = np.vstack([web_scale(record), np.full(6, np.nan)])[np.array(record.map.pocket)]
+    scale = np.vstack([web_scale(record), np.full(6, np.nan)])[record.map.pocket]
     return np.asarray((scale[..., 0] - _level(record.map, web, scale[..., 2:])) / scale[..., 1])
 
 
@@ -179,8 +173,8 @@ def _reach(record: Record, limits: Array, planes: Array) -> float:
     grid = record.map
     if grid is None:
         return 1.0
-    own = np.vstack([np.hstack([limits, planes]), np.full(6, np.nan)])[np.array(grid.pocket)]
-    webs = [_level(grid, layer(rows), own[..., 2:]) for rows in (grid.web_before_mm, grid.web_after_mm)]
+    own = np.vstack([np.hstack([limits, planes]), np.full(6, np.nan)])[grid.pocket]
+    webs = [_level(grid, rows, own[..., 2:]) for rows in (grid.web_before_mm, grid.web_after_mm)]
     distance = np.abs(np.stack(webs)[..., None] - own[..., :2])
     return float(np.nanmax(distance)) if np.isfinite(distance).any() else 1.0
 

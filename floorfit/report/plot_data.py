@@ -16,7 +16,7 @@ from floorfit.report.fields import levels_for
 from floorfit.report.format import Display
 from floorfit.report.language import marked
 from floorfit.report.marks import Marks, reading_marks
-from floorfit.report.plan_view import DrawnFloor, PlanView, layer, plain_text, thinness, web_scale
+from floorfit.report.plan_view import DrawnFloor, PlanView, plain_text, thinness, web_scale
 
 __all__ = ["plot_data", "script_json"]
 
@@ -86,11 +86,11 @@ def _grid(record: Record, display: Display) -> dict[str, Any]:
         return {"x": [], "y": [], "pocket": [], "layers": {}, "scales": [], "lines": {}}
     stride = max(1, int(np.ceil(np.sqrt(len(grid.x_mm) * len(grid.y_mm) / _MOST_NODES))))
     cut = slice(None, None, stride)
-    step, levels = levels_for(layer(grid.warp_mm), display.per_mm)
+    step, levels = levels_for(grid.warp_mm, display.per_mm)
     return {
-        "x": np.round(np.array(grid.x_mm)[cut] * display.per_mm, display.place_decimals + 2).tolist(),
-        "y": np.round(np.array(grid.y_mm)[cut] * display.per_mm, display.place_decimals + 2).tolist(),
-        "pocket": np.array(grid.pocket)[cut, cut].tolist(),
+        "x": np.round(grid.x_mm[cut] * display.per_mm, display.place_decimals + 2).tolist(),
+        "y": np.round(grid.y_mm[cut] * display.per_mm, display.place_decimals + 2).tolist(),
+        "pocket": grid.pocket[cut, cut].tolist(),
         "scales": _scales(record, display), "step": step,
         "layers": {name: _nulls(values[cut, cut]) for name, values in _layers(grid, display).items()},
         "lines": _lines(record, grid, display, levels),
@@ -99,27 +99,27 @@ def _grid(record: Record, display: Display) -> dict[str, Any]:
 
 def _layers(grid: WebMap, display: Display) -> dict[str, Array]:
     values = {
-        "warp": layer(grid.warp_mm), "uncertainty": 2 * layer(grid.warp_u_mm), "margin": layer(grid.margin_mm),
-        "before": layer(grid.web_before_mm), "after": layer(grid.web_after_mm),
+        "warp": grid.warp_mm, "uncertainty": 2 * grid.warp_u_mm, "margin": grid.margin_mm,
+        "before": grid.web_before_mm, "after": grid.web_after_mm,
     }  # fmt: skip
     return {name: np.round(one * display.per_mm, display.decimals + 1) for name, one in values.items()}
 
 
 def _lines(record: Record, grid: WebMap, display: Display, levels: Array) -> dict[str, Any]:
     """Return contours as paths: of the warp by its sign, of webs at their limits, of the margin at zero."""
-    x, y = (np.array(nodes) * display.per_mm for nodes in (grid.x_mm, grid.y_mm))
+    x, y = (nodes * display.per_mm for nodes in (grid.x_mm, grid.y_mm))
     if min(len(x), len(y)) < 2:
         return {}
     digits = display.place_decimals
-    warp = layer(grid.warp_mm) * display.per_mm
-    webs = {name: thinness(record, layer(rows))
+    warp = grid.warp_mm * display.per_mm
+    webs = {name: thinness(record, rows)
             for name, rows in (("before", grid.web_before_mm), ("after", grid.web_after_mm))}  # fmt: skip
     return {
         "warp": {"plus": _paths(x, y, warp, [v for v in levels if v > 0], digits),
                  "zero": _paths(x, y, warp, [0.0], digits),
                  "minus": _paths(x, y, warp, [v for v in levels if v < 0], digits)},
         **{name: {"zero": _paths(x, y, place, [-1.0, 1.0], digits)} for name, place in webs.items()},
-        "margin": {"zero": _paths(x, y, layer(grid.margin_mm), [0.0], digits)},
+        "margin": {"zero": _paths(x, y, grid.margin_mm, [0.0], digits)},
     }  # fmt: skip
 
 

@@ -88,10 +88,10 @@ def _floor(axes: Axes, floor: Floor, unit_mm: float, scale: float, places: int) 
     from matplotlib.patches import PathPatch
 
     path = _path([floor.foot, *floor.foot_islands], unit_mm)
-    axes.add_patch(PathPatch(path, facecolor="#cfe0f0", edgecolor="#1f4e79", linewidth=0.8))
+    axes.add_artist(PathPatch(path, facecolor="#cfe0f0", edgecolor="#1f4e79", linewidth=0.8))
     if floor.fillet_radius > 0.0:
         wall = _path([floor.wall, *floor.wall_islands], unit_mm)
-        axes.add_patch(PathPatch(wall, facecolor="none", edgecolor="#1f4e79", linewidth=0.5, linestyle="--"))
+        axes.add_artist(PathPatch(wall, facecolor="none", edgecolor="#1f4e79", linewidth=0.5, linestyle="--"))
     x, y, half = _label_place(floor)
     webs = (floor.web_min, floor.web_max) if floor.underside else (floor.web,)
     text = f"{floor.id}\n" + "…".join(f"{web / unit_mm:.{places}f}" for web in webs)
@@ -118,7 +118,7 @@ def _left_out(axes: Axes, face: RejectedFace, unit_mm: float) -> None:
         path = _path([face.outline, *face.holes], unit_mm)
         line = {"edgecolor": "#808080", "linewidth": 0.4, "linestyle": ":", "zorder": 0.5}
         hatched = {"edgecolor": "#8a5a00", "linewidth": 0.6, "hatch": "////"}
-        axes.add_patch(PathPatch(path, facecolor="none", **(line if plain else hatched)))
+        axes.add_artist(PathPatch(path, facecolor="none", **(line if plain else hatched)))
     x, y = face.place[0] / unit_mm, face.place[1] / unit_mm
     box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.7 if plain else 1.0}
     colour = "#606060" if plain else "black"

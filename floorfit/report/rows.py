@@ -214,15 +214,11 @@ def _key(value: float | None) -> str:
 
 def _facts(floor: DrawnFloor, display: Display) -> Iterator[tuple[str, Markup]]:
     decision, at, say = floor.decision, f"/decisions/{floor.index}/", display.words
-    low, high = decision.web_after_interval_mm
-    yield (
-        say("web after, 95 % interval"),
-        _span(
-            tagged(f"{at}web_after_interval_mm/0", low, display.length(low), display.unit),
-            tagged(f"{at}web_after_interval_mm/1", high, display.length(high), display.unit),
-            f" {say('to')} ",
-        ),
-    )
+    ends = [
+        tagged(f"{at}web_after_interval_mm/{k}", end, display.length(end), display.unit)
+        for k, end in enumerate(decision.web_after_interval_mm)
+    ]
+    yield say("web after, 95 % interval"), Markup(f" {say('to')} ").join(ends)
     for name, words in (
         ("thin_probability", say("probability too thin")),
         ("thick_probability", say("probability too thick")),
@@ -231,17 +227,11 @@ def _facts(floor: DrawnFloor, display: Display) -> Iterator[tuple[str, Markup]]:
         yield words, tagged(at + name, value, display.plain(value, 4), "1")
     yield say("readings used"), tagged(f"{at}readings_used", decision.readings_used, str(decision.readings_used), "1")
     if decision.suggestion_mm is not None:
-        x, y = decision.suggestion_mm
-        place = _span(
-            tagged(f"{at}suggestion_mm/0", x, display.place(x), display.unit),
-            tagged(f"{at}suggestion_mm/1", y, display.place(y), display.unit),
-            "; ",
-        )
-        yield say("another reading helps most at X, Y"), place
-
-
-def _span(low: Markup, high: Markup, joint: str) -> Markup:
-    return low + joint + high
+        place = [
+            tagged(f"{at}suggestion_mm/{k}", value, display.place(value), display.unit)
+            for k, value in enumerate(decision.suggestion_mm)
+        ]
+        yield say("another reading helps most at X, Y"), Markup("; ").join(place)
 
 
 def _budget(index: int, decision: Decision, display: Display) -> Iterator[tuple[str, Markup]]:

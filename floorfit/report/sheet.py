@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -278,18 +279,9 @@ def _sign(figure: Figure, display: Display) -> None:
     """Draw the side view that shows what plus means, with the words beside it."""
     put(figure, 115, 64, display.words("Signs"), 9, bold=True)
     for k, line in enumerate(SIGN_WORDS):
-        for j, half in enumerate(_halves(display.words(line))):
-            put(figure, 115, 58.5 - 9.2 * k - 4.2 * j, half, 8)
+        for j, row in enumerate(wrap(display.words(line), 59, break_on_hyphens=False)):
+            put(figure, 115, 58.5 - 9.2 * k - 4.2 * j, row, 8)
     _sketch(figure, display)
-
-
-def _halves(line: str) -> list[str]:
-    words, rows = line.split(), [""]
-    for word in words:
-        if len(rows[-1]) + len(word) > 58:
-            rows.append("")
-        rows[-1] = f"{rows[-1]} {word}".strip()
-    return rows
 
 
 def _sketch(figure: Figure, display: Display) -> None:

@@ -16,7 +16,7 @@ from floorfit.report.format import MISSING, Display
 from floorfit.report.headline import IDENTITY, headline, identity_shown
 from floorfit.report.language import marked
 from floorfit.report.paper import Column, Listing, SignSheet, write_sheet
-from floorfit.report.plan_view import PlanView, layer, plain_text
+from floorfit.report.plan_view import PlanView, plain_text
 from floorfit.report.sheet import left_out
 
 if TYPE_CHECKING:
@@ -190,6 +190,6 @@ def _small_map(figure: Figure, box: tuple[float, float, float, float], record: R
         view = open_band(figure, band, plan, scale)
         draw_outlines(view)
         if record.map is not None:
-            warp = layer(record.map.warp_mm)
+            warp = record.map.warp_mm
             top = max(float(np.nanmax(np.abs(warp))), 1e-6)
             draw_warp_like(view, record.map, warp, WEB, (-top, top))

@@ -10,7 +10,7 @@ from floorfit.record import Record
 from floorfit.report.actions import label_of
 from floorfit.report.colours import HATCHES, WEB, colour_map, standing
 from floorfit.report.marks import reading_marks
-from floorfit.report.plan_view import PlanView, layer, plan_of
+from floorfit.report.plan_view import PlanView, plan_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -57,8 +57,8 @@ def _new_axes(plan: PlanView) -> Axes:
 def _draw_field(record: Record, plan: PlanView, axes: Axes) -> None:
     assert record.map is not None
     show = plan.display
-    x, y = (np.asarray(nodes) * show.per_mm for nodes in (record.map.x_mm, record.map.y_mm))
-    warp = layer(record.map.warp_mm) * show.per_mm
+    x, y = (nodes * show.per_mm for nodes in (record.map.x_mm, record.map.y_mm))
+    warp = record.map.warp_mm * show.per_mm
     top = max(float(np.nanmax(np.abs(warp))), 1e-9)
     image = axes.pcolormesh(x, y, warp, cmap=colour_map(WEB, "web"), vmin=-top, vmax=top, shading="nearest")
     axes.figure.colorbar(image, ax=axes, label=f"warp of the underside, {show.unit} (high: web thin)")

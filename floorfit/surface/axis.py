@@ -115,9 +115,13 @@ class Axis:
     def matrix(self, places: ArrayLike) -> Array:
         """Dense design matrix (n, size) at the places: for tensor grids, where n is a few hundred."""
         cell, values = self.basis(places)
-        out = np.zeros((len(cell), self.size))
-        np.put_along_axis(out, cell[:, None] + np.arange(4), values, axis=1)
-        return out
+        return _spread(cell, values, self.size)
+
+    def window(self, places: ArrayLike) -> tuple[slice, Array]:
+        """Return the basis functions that places (n,) touch, and the dense values of those."""
+        cell, values = self.basis(places)
+        touched = slice(cell.min(), cell.max() + 4)
+        return touched, _spread(cell - touched.start, values, touched.stop - touched.start)
 
 
 def make_axis(low: float, high: float, cell: float, reach: float) -> Axis:
@@ -136,6 +140,13 @@ def make_axis(low: float, high: float, cell: float, reach: float) -> Axis:
     inner = np.linspace(low, high, count + 1)
     steps = np.cumsum((high - low) / count * _growth(reach * count / (high - low)) ** np.arange(1, MARGIN_CELLS + 1))
     return Axis(np.concatenate([low - steps[::-1], inner, high + steps]))
+
+
+def _spread(cell: Rows, values: Array, size: int) -> Array:
+    """Four values a row, from column ``cell`` on, among zeros."""
+    out = np.zeros((len(cell), size))
+    np.put_along_axis(out, cell[:, None] + np.arange(4), values, axis=1)
+    return out
 
 
 def _cubics(knots: Array, places: Array) -> Array:

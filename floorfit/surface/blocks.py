@@ -186,12 +186,9 @@ class Factor:
         out = x.reshape(len(x) * COLUMNS, self.shape[1], x.shape[2])[: self.shape[0]]
         return out + np.tensordot(self.freed, along, (0, 0)) if len(self.freed) else out
 
+    @cached_property
     def inverse_band(self) -> Band:
         """Return the band of ``A⁻¹``: exact covariances of neighbouring coefficients; found once."""
-        return self._inverse
-
-    @cached_property
-    def _inverse(self) -> Band:
         from scipy.linalg.lapack import dtrtri
 
         (lower, links), ns = self._blocks, self.shape[1]
@@ -339,11 +336,7 @@ def as_sparse(band: Band) -> csr_matrix:
 
 def outer(vector: Array) -> Band:
     """Band of ``v vᵀ``."""
-    nl, ns = vector.shape
-    band = np.zeros((4, nl, 7, ns))
-    for d, e, here, there in _couplings(nl, ns):
-        band[d, here[0], e + 3, here[1]] = vector[here] * vector[there]
-    return band
+    return outer_sum(vector[None], vector[None])
 
 
 def outer_sum(first: Array, second: Array) -> Band:

@@ -41,12 +41,11 @@ def choose_cell(bounds: Box, count: int, smallest_mm: float | None = None, *, fi
     fine : bool
         Half the width and more cells: for a smoothing that is set, and may all but interpolate.
     """
-    area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
     most = 4 * MAX_CELLS if fine else MAX_CELLS
-    wanted = np.sqrt(area / max(count, 1)) / (2 * PER_SPACING if fine else PER_SPACING)
+    wanted = cell_of(bounds, max(count, 1)) / (2 * PER_SPACING if fine else PER_SPACING)
     if smallest_mm is not None:
         wanted = min(wanted, smallest_mm / PER_FLOOR)
-    return float(np.clip(wanted, np.sqrt(area / most), np.sqrt(area / MIN_CELLS)))
+    return float(np.clip(wanted, cell_of(bounds, most), cell_of(bounds, MIN_CELLS)))
 
 
 def final_cell(box: Box, u: Array, smallest: float | None, prior: Prior | None, search: Robust) -> float:

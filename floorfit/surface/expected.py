@@ -17,19 +17,19 @@ from numpy.typing import ArrayLike
 
 from floorfit.arrays import Array
 from floorfit.one_thread import one_thread
-from floorfit.surface.given import check_places
+from floorfit.surface.cell_width import cell_of
+from floorfit.surface.given import Box, check_places, enclosing, flattened
 from floorfit.surface.grid import Grid, make_grid
 from floorfit.surface.reml import Equations, Prior, Solution, assemble
 from floorfit.surface.robust import robust_weights
 from floorfit.surface.search import LIKELY, best_prior, best_smoothing
-from floorfit.surface.spline import Surface
+from floorfit.surface.spline import Surface, greville
 
 if TYPE_CHECKING:
     from scipy.interpolate import RectBivariateSpline
 
 __all__ = ["Agreement", "Expected", "agreement"]
 
-Bounds = tuple[float, float, float, float]
 
 #: Twice the log of the likelihood ratio from which the mean is used: 6 is a ratio of 20 to 1, "strong" in the scale
 #: of Kass & Raftery (J. Am. Stat. Assoc. 90, 773, 1995).
@@ -97,7 +97,7 @@ class Expected:
 
     def coefficients(self, grid: Grid) -> Array:
         """Coefficients of the mean as a spline on a grid, shape ``grid.shape``."""
-        along, across = (_greville(axis.knots) for axis in (grid.along, grid.across))
+        along, across = (greville(axis.knots) for axis in (grid.along, grid.across))
         first, second = np.meshgrid(along, across, indexing="ij")
         values = self.at(second, first) if grid.swapped else self.at(first, second)
         half = np.linalg.solve(grid.along.matrix(along), values)
@@ -143,7 +143,7 @@ class Agreement:
         return f"the plate {word} with the mean warp of earlier parts (2 Δ log L = {self.gain:+.1f}): {done}."
 
 
-def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds: Bounds) -> Agreement:
+def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds: Box) -> Agreement:
     """Compare the likelihood of the readings with and without the expectation.
 
     Parameters
@@ -174,9 +174,9 @@ def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds
     check_places(points)
     if len(values) < 6:
         return Agreement(0.0)
-    low, high = np.minimum(bounds[:2], points.min(axis=0)), np.maximum(bounds[2:], points.max(axis=0))
-    grid = make_grid((*low, *high), float(np.sqrt(np.prod(high - low) / CELLS)))
-    plain, shifted = (_without_plane(points, one, u) for one in (values, values - expected.at(*points.T)))
+    box = enclosing(bounds, points)
+    grid = make_grid(box, cell_of(box, CELLS))
+    plain, shifted = (flattened(points, one, u) for one in (values, values - expected.at(*points.T)))
     with one_thread():
         weights = np.minimum(*(robust_weights(grid, points, one, u).weights for one in (plain, shifted)))
         data = _Weighed(grid, points, weights / u**2, float(weights.sum()))
@@ -237,13 +237,3 @@ def _scored(data: _Weighed, values: Array, shapes: Array, solution: Solution) ->
     normal = inner / solution.dispersion + np.eye(len(inner))
     scores = np.linalg.solve(normal, own / solution.dispersion)
     return scores, float(scores @ scores) + float(np.linalg.slogdet(normal)[1])
-
-
-def _without_plane(points: Array, values: Array, u: Array) -> Array:
-    design = np.column_stack([np.ones(len(values)), points - points.mean(axis=0)])
-    plane = np.linalg.lstsq(design / u[:, None], values / u, rcond=None)[0]
-    return np.asarray(values - design @ plane)
-
-
-def _greville(knots: Array) -> Array:
-    return np.asarray((knots[1:-3] + knots[2:-2] + knots[3:-1]) / 3)

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from floorfit.arrays import Array
 from floorfit.surface.along_axes import LEAST_SHARE
-from floorfit.surface.border import ShapeColumns, Slow
+from floorfit.surface.border import Slow
 from floorfit.surface.covariance import Covariance
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_shapes import LocalShapes
-from floorfit.surface.reml import Solution, columns_of, solve
+from floorfit.surface.reml import Solution, columns_of
 
 __all__ = ["NOTHING", "Family", "likely_families", "placed", "slices", "within"]
 
@@ -78,14 +78,10 @@ def likely_families(
     found = []
     for shapes in others:
         columns = columns_of(nodes[0][0].equations.grid, points, values, weights, shapes, None, slow)
-        found.append((shapes, [(_with_columns(solution, columns), share) for solution, share in nodes]))
+        found.append((shapes, [(solution.with_columns(columns), share) for solution, share in nodes]))
     odds = np.exp([(nodes[0][0].criterion - own[0][0].criterion) / 2 for _, own in found])
     shares = odds / (1 + odds.sum())
     return [Family(*one, float(share)) for one, share in zip(found, shares, strict=True) if share > LEAST_SHARE]
-
-
-def _with_columns(solution: Solution, columns: ShapeColumns | None) -> Solution:
-    return solve(replace(solution.equations, columns=columns), solution.prior, factor=solution.factor)
 
 
 def placed(values: Array, start: int, total: int) -> Array:

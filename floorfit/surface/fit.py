@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -27,9 +27,6 @@ from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_
 from floorfit.surface.robust import Robust, robust_weights
 from floorfit.surface.smoother import Smoother
 from floorfit.surface.spline import Surface, plane_coefficients
-
-if TYPE_CHECKING:
-    pass
 
 __all__ = ["Fit", "fit_surface"]
 
@@ -178,16 +175,7 @@ class Fit:
         return Smoother(self.surface.shapes, self.weights, self.solution, self.slow)
 
 
-@dataclass(frozen=True)
-class _Beside:
-    """What may stand beside the spline: shapes, errors in the order of the readings or along an axis, modes."""
-
-    shapes: Sequence[LocalShapes]
-    order: Array | None
-    is_z_measured: bool
-    modes: Modes | None
-
-
+@one_thread()
 def fit_surface(
     points: ArrayLike,
     values: ArrayLike,
@@ -263,11 +251,12 @@ def fit_surface(
     """
     xy, w, sigma = checked(points, values, u)
     check_places(xy)
-    with one_thread():
-        prior = None if smoothing is None else Prior(smoothing, smooth_length_mm, tension_mm)
-        taken = None if order is None else np.asarray(order, float)
-        beside = _Beside(shapes, taken, is_z_measured, modes)
-        return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, robust, samples, seed, beside)
+    prior = None if smoothing is None else Prior(smoothing, smooth_length_mm, tension_mm)
+    taken = None if order is None else np.asarray(order, float)
+    weigh = partial(
+        robust_weights, prior=prior, robust=robust, shapes=shapes, order=taken, is_z_measured=is_z_measured, modes=modes
+    )
+    return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, samples, seed, weigh)
 
 
 def _fit(
@@ -278,19 +267,18 @@ def _fit(
     smallest: float | None,
     cell: float | None,
     prior: Prior | None,
-    robust: bool,
     samples: int,
     seed: int,
-    beside: _Beside,
+    weigh: Callable[..., Robust],
 ) -> Fit:
     box, plane = enclosing(bounds, xy), plane_of(xy, w, u)
     flat = w - heights(plane, xy)
-    search = _searched(box, xy, flat, u, prior, robust, beside)
+    search = _searched(box, partial(weigh, points=xy, values=flat, u=u), is_fixed=prior is not None)
     shapes = search.shapes
     models = _solved(box, cell or final_cell(box, u, smallest, prior, search), xy, flat, u, search, shapes)
     centre = models[0][1][0][0]
     grid, (coefficients, amounts) = centre.equations.grid, mean_of(models)
-    inverse = centre.factor.inverse_band()
+    inverse = centre.factor.inverse_band
     others = likely_families(models[0][1], search.others, xy, flat, search.weights / u**2, search.models[0].slow)
     missed = 0.0 if shapes is None else Misfit.of(shapes, centre.amounts).variance_at(xy)
     loo = leave_one_out(centre, inverse, shapes, xy, flat, u, search.weights, missed)
@@ -351,37 +339,16 @@ def _mixed(
     return out
 
 
-def _searched(
-    box: Box,
-    xy: Array,
-    flat: Array,
-    u: Array,
-    prior: Prior | None,
-    robust: bool,
-    beside: _Beside,
-) -> Robust:
+def _searched(box: Box, weigh: Callable[..., Robust], *, is_fixed: bool) -> Robust:
     """Weights, smoothing and smoothness length on a coarse grid, a finer one where the surface bends in its cells.
 
     A warped plate has some 20 to 100 effective parameters and needs one search.
     """
     cells, search = COARSE_CELLS, None
     while True:
-        grid = make_grid(box, cell_of(box, cells))
-        search = robust_weights(
-            grid,
-            xy,
-            flat,
-            u,
-            prior=prior,
-            robust=robust,
-            before=search,
-            shapes=beside.shapes,
-            order=beside.order,
-            is_z_measured=beside.is_z_measured,
-            modes=beside.modes,
-        )
+        search = weigh(make_grid(box, cell_of(box, cells)), before=search)
         wanted = PER_PARAMETER * search.parameters
-        if prior is not None or wanted <= cells or cells >= MOST_SEARCHED:
+        if is_fixed or wanted <= cells or cells >= MOST_SEARCHED:
             return search
         cells = int(min(max(wanted, 1.4 * cells), MOST_SEARCHED))
 

@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike
 from floorfit.arrays import Array
 from floorfit.errors import NumericalError
 
-__all__ = ["Box", "check_places", "checked", "enclosing", "heights", "plane_of"]
+__all__ = ["Box", "check_places", "checked", "enclosing", "flattened", "heights", "plane_of"]
 
 #: The part's rectangle: x_min, y_min, x_max, y_max, mm.
 Box = tuple[float, float, float, float]
@@ -68,13 +68,9 @@ def enclosing(bounds: Box, xy: Array) -> Box:
         The part's.
     xy : (n, 2) ndarray, mm
     """
-    low, high = xy.min(axis=0), xy.max(axis=0)
-    return (
-        float(min(bounds[0], low[0])),
-        float(min(bounds[1], low[1])),
-        float(max(bounds[2], high[0])),
-        float(max(bounds[3], high[1])),
-    )
+    x0, y0 = np.minimum(bounds[:2], xy.min(axis=0)).tolist()
+    x1, y1 = np.maximum(bounds[2:], xy.max(axis=0)).tolist()
+    return x0, y0, x1, y1
 
 
 def plane_of(xy: Array, w: Array, u: Array) -> Array:
@@ -102,3 +98,8 @@ def heights(plane: Array, xy: Array) -> Array:
     xy : (n, 2) ndarray, mm
     """
     return np.asarray(plane[0] + xy @ plane[1:])
+
+
+def flattened(xy: Array, w: Array, u: Array) -> Array:
+    """Values less their own plane, mm: arguments of `plane_of`."""
+    return w - heights(plane_of(xy, w, u), xy)

@@ -72,6 +72,11 @@ class Grid:
         xy = np.asarray(points, float)
         return (xy[:, 1], xy[:, 0]) if self.swapped else (xy[:, 0], xy[:, 1])
 
+    def bases(self, points: ArrayLike) -> tuple[Rows, Array, Rows, Array]:
+        """Return cell and four values of the basis along and across, at points (n, 2)."""
+        first, second = self.split(points)
+        return *self.along.basis(first), *self.across.basis(second)
+
     def locate(self, points: ArrayLike) -> tuple[Rows, Array, Array]:
         """Return the flat cell index and the two local coordinates of points (n, 2)."""
         first, second = self.split(points)
@@ -129,8 +134,7 @@ class Grid:
         weights : (n,) ndarray
             One over variance, 1/mm².
         """
-        moments = self._moments(points, weights, 7)
-        return self._band_of(moments)
+        return self._band_of(self._moments(points, weights, 7))
 
     def right_side(self, points: ArrayLike, weighted: Array) -> Array:
         """Return ``Bᵀ weighted`` (nl, ns) for values already multiplied by their weights.
@@ -162,9 +166,7 @@ class Grid:
         count : int
             Columns of X.
         """
-        first, second = self.split(points)
-        i, bi = self.along.basis(first[rows])
-        j, bj = self.across.basis(second[rows])
+        i, bi, j, bj = self.bases(np.asarray(points, float)[rows])
         size = self.across.size
         base = (columns * self.unknowns + i * size + j)[:, None] + np.arange(4)
         out = np.zeros(count * self.unknowns)
@@ -197,22 +199,14 @@ class Grid:
         matrix : (n, rows * columns) ndarray
         """
         first, second = self.split(points)
-        i, bi = self.along.basis(first)
-        j, bj = self.across.basis(second)
-        rows, columns = slice(i.min(), i.max() + 4), slice(j.min(), j.max() + 4)
-        one = np.zeros((len(i), rows.stop - rows.start))
-        two = np.zeros((len(j), columns.stop - columns.start))
-        np.put_along_axis(one, (i - rows.start)[:, None] + np.arange(4), bi, axis=1)
-        np.put_along_axis(two, (j - columns.start)[:, None] + np.arange(4), bj, axis=1)
-        return (rows, columns), (one[:, :, None] * two[:, None, :]).reshape(len(i), -1)
+        (rows, one), (columns, two) = self.along.window(first), self.across.window(second)
+        return (rows, columns), (one[:, :, None] * two[:, None, :]).reshape(len(one), -1)
 
     def matrix(self, points: ArrayLike) -> csr_array:
         """Value of each B-spline at points (n, 2), shape (n, unknowns), sparse: 16 in a row."""
         from scipy.sparse import csr_array
 
-        first, second = self.split(points)
-        i, bi = self.along.basis(first)
-        j, bj = self.across.basis(second)
+        i, bi, j, bj = self.bases(points)
         rows, columns = i[:, None] + np.arange(4), j[:, None] + np.arange(4)
         flat = rows[:, :, None] * self.across.size + columns[:, None, :]
         values = bi[:, :, None] * bj[:, None, :]
@@ -252,9 +246,7 @@ class Grid:
 
     def _quadratic_at_few(self, band: Band, points: Array) -> Array:
         """The same, term by term: what is known of every cell is not worth its while for few points."""
-        first, second = self.split(points)
-        i, bi = self.along.basis(first)
-        j, bj = self.across.basis(second)
+        i, bi, j, bj = self.bases(points)
         (nl, ns), (b, d) = self.shape, np.divmod(np.arange(16), 4)
         beside, flat, out = bj[:, b] * bj[:, d], band.ravel(), np.zeros(len(points))
         for a in range(4):
@@ -277,9 +269,7 @@ class Grid:
         return self._at(many, points, numbers * self.unknowns)
 
     def _at(self, coefficients: Array, points: Array, start: Rows | int = 0) -> Array:
-        first, second = self.split(points)
-        i, bi = self.along.basis(first)
-        j, bj = self.across.basis(second)
+        i, bi, j, bj = self.bases(points)
         flat = coefficients.ravel()
         base = start + i * self.across.size + j
         out = np.zeros(len(points))

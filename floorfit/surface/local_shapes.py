@@ -48,36 +48,6 @@ class ShapeTable:
     high: tuple[float, float]
     values: Array
 
-    def at(self, x: Array, y: Array) -> Array:
-        """Evaluate at places inside the rectangle, (n,).
-
-        Parameters
-        ----------
-        x, y : (n,) ndarray, mm
-        """
-        k, m = self.values.shape
-        s = (x - self.low[0]) * ((k - 1) / (self.high[0] - self.low[0]))
-        t = (y - self.low[1]) * ((m - 1) / (self.high[1] - self.low[1]))
-        i, j = np.clip(s.astype(np.intp), 0, k - 2), np.clip(t.astype(np.intp), 0, m - 2)
-        s, t, v = s - i, t - j, self.values
-        left = (1 - t) * v[i, j] + t * v[i, j + 1]
-        return np.asarray((1 - s) * left + s * ((1 - t) * v[i + 1, j] + t * v[i + 1, j + 1]))
-
-    def add_on_grid(self, out: Array, amount: float, x: Array, y: Array) -> None:
-        """Add an amount of it to values on the rectangle of places x × y, in place.
-
-        Parameters
-        ----------
-        out : (k, l) ndarray, mm
-            What it is added to.
-        amount : float, mm
-        x, y : (k,), (l,) ndarray, mm
-        """
-        i = np.flatnonzero((x >= self.low[0]) & (x <= self.high[0]))
-        j = np.flatnonzero((y >= self.low[1]) & (y <= self.high[1]))
-        if len(i) and len(j):
-            out[np.ix_(i, j)] += amount * self.at(x[i][:, None], y[j][None, :])
-
 
 @dataclass(frozen=True)
 class _Tables:
@@ -258,11 +228,8 @@ class LocalShapes:
         amounts : (K,) ndarray, mm
         xs, ys : (k,), (l,) array_like, mm
         """
-        x, y = np.asarray(xs, float), np.asarray(ys, float)
-        out = np.zeros((len(x), len(y)))
-        for amount, table in zip(amounts, self.tables, strict=True):
-            table.add_on_grid(out, amount, x, y)
-        return out
+        places = np.stack(np.meshgrid(xs, ys, indexing="ij"), axis=-1)
+        return self.total_at(amounts, places).reshape(places.shape[:2])
 
 
 @dataclass(frozen=True)

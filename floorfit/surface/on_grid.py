@@ -14,7 +14,7 @@ from floorfit.surface.grid import Grid
 from floorfit.surface.left_out import LooResiduals, leave_one_out
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.modes import Modes
-from floorfit.surface.reml import Equations, Solution, assemble, columns_of, solve
+from floorfit.surface.reml import Equations, Solution, assemble, columns_of
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -77,7 +77,7 @@ class OnGrid:
         weights : (n,) ndarray
         """
         columns = columns_of(self.grid, self.points, self.values, weights / self.u**2, self.shapes, self.design)
-        return solve(replace(solution.equations, columns=columns), solution.prior, factor=solution.factor)
+        return solution.with_columns(columns)
 
     def beside(self, alone: Solution, weights: Array, slow: Slow | None) -> Solution:
         """The solution with a slow error beside the shapes.
@@ -93,7 +93,7 @@ class OnGrid:
             return alone
         design = self.shapes.design(self.points) if self.design is None else self.design
         columns = with_slow(columns, self.grid, slow, self.points, self.values, weights / self.u**2, design)
-        return solve(replace(alone.equations, columns=columns), alone.prior, factor=alone.factor)
+        return alone.with_columns(columns)
 
     @cached_property
     def design(self) -> csr_array | None:
@@ -115,7 +115,7 @@ class OnGrid:
         solution : Solution
             At these weights.
         """
-        inverse, missed, rough = solution.factor.inverse_band(), self.missed(solution), solution.prior.rough
+        inverse, missed, rough = solution.factor.inverse_band, self.missed(solution), solution.prior.rough
         loo = leave_one_out(solution, inverse, self.shapes, self.points, self.values, self.u, weights, missed)
         if rough is None:
             return loo

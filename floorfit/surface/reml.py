@@ -12,7 +12,7 @@ against a prior that trusts what is stated. Shapes beside the spline enter as a 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -197,6 +197,10 @@ class Solution:
         extra = left @ (self.border.gain if amounts is None else amounts)
         gains -= np.tensordot(extra, self.border.reached, 1)
         return gains, extra
+
+    def with_columns(self, columns: ShapeColumns | None) -> Solution:
+        """Return the solution with other shapes, or slow errors, beside the same spline: one factor serves."""
+        return solve(replace(self.equations, columns=columns), self.prior, factor=self.factor)
 
     @property
     def determinant(self) -> float:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,9 +27,6 @@ from floorfit.surface.rough import rougher
 from floorfit.surface.search import LIKELY, START, best_smoothing, likely_starts
 from floorfit.surface.spline import Surface
 from floorfit.units import MAD_TO_SD
-
-if TYPE_CHECKING:
-    pass
 
 __all__ = ["Robust", "robust_weights", "taper", "weighed_anew"]
 
@@ -377,7 +373,7 @@ def _reweighed(data: OnGrid, solution: Solution, weights: Array, loo: LooResidua
 def _rest(data: OnGrid, weights: Array, prior: Prior, scale: float, points: Array, values: Array, u: Array) -> Array:
     """Weights of all readings, from a fit to a share of them."""
     solution = solve(data.equations(weights), prior)
-    inverse = solution.factor.inverse_band()
+    inverse = solution.factor.inverse_band
     missed = 0.0 if data.shapes is None else Misfit.of(data.shapes, solution.amounts).variance_at(points)
     loo = leave_one_out(solution, inverse, data.shapes, points, values, u, np.zeros(len(values)), missed)
     return taper(loo.residual / (loo.deviation * scale))

@@ -75,10 +75,10 @@ def _shares(solution: Solution, shapes: LocalShapes | None) -> tuple[Array, Arra
     """
     grid, prior = solution.equations.grid, solution.prior
     factor = prior.smoothing * (1.0 if prior.rough is None else prior.rough.on(grid))
-    inverse = solution.factor.inverse_band()
+    inverse = solution.factor.inverse_band
     gain = np.empty((0, 0)) if solution.border is None else solution.border.gain
     known = Covariance.of(grid, inverse, solution.border, shapes, gain).band
-    before = pinned(grid, prior).inverse_band() / prior.smoothing
+    before = pinned(grid, prior).inverse_band / prior.smoothing
     own = cell_energies(grid, prior.smooth_length, outer(solution.coefficients)) / solution.dispersion
     return factor * own, factor * cell_energies(grid, prior.smooth_length, before - known)
 

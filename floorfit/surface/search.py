@@ -129,21 +129,15 @@ def likely_starts(equations: Equations, start: Prior) -> dict[float, Solution]:
     found: dict[float, Solution] = {}
     for k in sorted(LADDER, reverse=True):
         rung = float(np.log(start.smoothing)) + k
-        solution = _tried(equations, replace(start, smoothing=float(np.exp(rung))))
-        if solution is not None:
-            found[rung] = solution
-            if solution.determinant > min(one.criterion for one in found.values()):
-                break
+        try:
+            found[rung] = solve(equations, replace(start, smoothing=float(np.exp(rung))))
+        except NumericalError:
+            continue
+        if found[rung].determinant > min(one.criterion for one in found.values()):
+            break
     if not found:
         solve(equations, start)  # says why
     return found
-
-
-def _tried(equations: Equations, prior: Prior) -> Solution | None:
-    try:
-        return solve(equations, prior)
-    except NumericalError:
-        return None
 
 
 def best_prior(equations: Equations, start: Prior) -> list[tuple[Solution, float, float]]:
@@ -210,7 +204,7 @@ def _evidence(equations: Equations, start: Prior) -> tuple[Solution, float, floa
     """
     try:
         solution, spread = best_smoothing(equations, start, step=1.0)
-        determinant = _log_pseudo_determinant(equations.grid, start)
+        determinant = pinned(equations.grid, start).log_determinant()
     except NumericalError:
         return solve(equations, replace(start, smooth_length=0.0, tension=0.0)), 1.5, float("inf")
     none = NO_SMOOTH_LENGTH / (1 + (LONG_TENSION / start.tension if start.tension else 0.0))
@@ -219,17 +213,11 @@ def _evidence(equations: Equations, start: Prior) -> tuple[Solution, float, floa
     return solution, spread, float(solution.criterion - 2 * np.log(spread) - determinant + weak)
 
 
-def _log_pseudo_determinant(grid: Grid, prior: Prior) -> float:
-    """Log of the product of the energy's eigenvalues above zero, up to a constant that the grid alone decides.
-
-    Planes cost nothing. Pinned at three corners, |S + P| is the product of the others times a constant of P alone:
-    with ``P = Y Yᵀ`` and Q a basis of the planes it is ``|S|₊ |Qᵀ Y|²``, whatever the pins' weight.
-    """
-    return pinned(grid, prior).log_determinant()
-
-
 def pinned(grid: Grid, prior: Prior) -> Factor:
     """Factor of the energy S with planes held at three corners.
+
+    Its determinant |S + P| is the product of the energy's eigenvalues above zero times a constant of P alone: with
+    ``P = Y Yᵀ`` and Q a basis of the planes it is ``|S|₊ |Qᵀ Y|²``, whatever the pins' weight. Planes cost nothing.
 
     Parameters
     ----------

@@ -10,7 +10,7 @@ import numpy as np
 from floorfit.arrays import Array
 from floorfit.one_thread import one_thread
 from floorfit.surface.border import Slow
-from floorfit.surface.given import heights, plane_of
+from floorfit.surface.given import flattened, heights, plane_of
 from floorfit.surface.grid import Grid
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.on_grid import OnGrid
@@ -58,8 +58,7 @@ class Smoother:
         points : (n, 2) ndarray, mm
         values, u : (n,) ndarray, mm
         """
-        flat = values - heights(plane_of(points, values, u), points)
-        data = OnGrid(self.grid, points, flat, u, self.shapes)
+        data = OnGrid(self.grid, points, flattened(points, values, u), u, self.shapes)
         with one_thread():
             weights, solution = weighed_anew(data, self.weights, self.solution, self.slow)
         return replace(self, weights=weights, solution=solution)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -59,14 +59,6 @@ class Surface:
         """
         smooth = self.grid.on_grid(self.coefficients, xs, ys)
         return smooth if self.shapes is None else smooth + self.shapes.total_on_grid(self.amounts, xs, ys)
-
-    def raised(self, height: float) -> Surface:
-        """Return the same surface, higher by a constant, mm (B-splines add up to one)."""
-        return replace(self, coefficients=self.coefficients + height)
-
-    def turned(self) -> Surface:
-        """Return the surface upside down."""
-        return replace(self, coefficients=-self.coefficients, amounts=-self.amounts)
 
 
 def plane_coefficients(grid: Grid, plane: Array) -> Array:

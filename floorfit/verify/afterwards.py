@@ -14,7 +14,7 @@ from floorfit.report.paper import SIGNATURES
 from floorfit.report.plan_view import plain_text
 from floorfit.verify.pictures import as_data_url, png_of, verification_figure
 from floorfit.verify.proved import FloorProof, Verification
-from floorfit.verify.release import PROVED, by_need, proved_sentence, write_release
+from floorfit.verify.release import ESTIMATE, PROVED, by_need, proved_sentence, write_release
 from floorfit.verify.written import write_tables
 from floorfit.whole import whole_folder
 
@@ -35,9 +35,7 @@ SIGNS = (
 )
 
 CAUTIONS = (
-    marked(
-        "A verdict on a whole floor rests on the readings and a fitted surface. Between readings it is an estimate."
-    ),
+    ESTIMATE,
     marked("Simulate a corrected programme, and prove it out above the part before it cuts."),
     marked("Licensed people and local practice decide what is released."),
 )

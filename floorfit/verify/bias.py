@@ -6,10 +6,10 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.units import MAD_TO_SD
-from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
+from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped, group_means
 from floorfit.verify.proved import Bias
 
-__all__ = ["common_bias", "group_means", "no_bias", "pockets_apart", "student_factor"]
+__all__ = ["common_bias", "no_bias", "pockets_apart", "student_factor"]
 
 #: A pocket is apart when its mean lies this many robust deviations from the others' median. Of good Gaussian pockets
 #: one in 16,000 does (normal distribution).
@@ -24,22 +24,6 @@ def student_factor(dof: float) -> float:
     from scipy.special import stdtrit
 
     return float(stdtrit(max(dof, 1.0), 0.975))
-
-
-def group_means(values: Array, group: Rows, u: Array) -> tuple[Array, Array]:
-    """Weighted mean of each group and its standard uncertainty.
-
-    Parameters
-    ----------
-    values : (n,) ndarray, mm
-    group : (n,) ndarray of int
-        From 0, without a gap.
-    u : (n,) ndarray, mm
-        Standard uncertainties.
-    """
-    weights = 1 / u**2
-    total = np.bincount(group, weights)
-    return np.bincount(group, weights * values) / total, 1 / np.sqrt(total)
 
 
 def pockets_apart(means: Array, means_u: Array) -> Flags:

@@ -45,11 +45,6 @@ class Chart:
     signals: Flags
     range_signals: Flags
 
-    @property
-    def sigma(self) -> float:
-        """Standard deviation that the moving ranges say, ``MR/d2``."""
-        return self.mean_range / D2
-
 
 @dataclass(frozen=True)
 class Trend:

@@ -12,6 +12,7 @@ from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
 from floorfit.units import MM_PER_UNIT
+from floorfit.verify.mixed import group_means
 from floorfit.verify.predicted import Prediction
 from floorfit.verify.taken import Taken, take
 
@@ -130,7 +131,9 @@ def of_other_plate(prediction: Prediction, taken: Taken) -> str:
     if freedom < _LEAST:
         return ""
     weight = 1 / taken.u[rows] ** 2
-    own, predicted = (_within(one[rows], weight, group) for one in (taken.deviation, taken.predicted))
+    own, predicted = (
+        one - group_means(one, group, taken.u[rows])[0][group] for one in (taken.deviation[rows], taken.predicted[rows])
+    )
     total = max(float(weight @ predicted**2), 1e-300)
     followed = float(weight @ (predicted * own)) / total
     dispersion = max(1.0, float(weight @ (own - followed * predicted) ** 2) / freedom)
@@ -141,12 +144,6 @@ def of_other_plate(prediction: Prediction, taken: Taken) -> str:
         f"along the floors the webs follow {followed:.2f} ± {2 * u:.2f} of what was predicted, and 1 was expected: "
         "they are another plate's, made up, or the plate has moved since. Read this plate"
     )
-
-
-def _within(values: Array, weight: Array, group: Rows) -> Array:
-    """Values less their floor's weighted mean."""
-    mean = np.bincount(group, weight * values) / np.bincount(group, weight)
-    return np.asarray(values - mean[group])
 
 
 def turned(prediction: Prediction, readings: Readings, taken: Taken) -> list[Finding]:

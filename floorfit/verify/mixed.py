@@ -13,7 +13,7 @@ import numpy as np
 
 from floorfit.arrays import Array, Rows
 
-__all__ = ["Grouped", "dispersion_of", "fit_grouped"]
+__all__ = ["Grouped", "dispersion_of", "fit_grouped", "group_means"]
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,22 @@ class Grouped:
     dof: int
 
 
+def group_means(values: Array, group: Rows, u: Array) -> tuple[Array, Array]:
+    """Weighted mean of each group and its standard uncertainty.
+
+    Parameters
+    ----------
+    values : (n,) ndarray, mm
+    group : (n,) ndarray of int
+        From 0, without a gap.
+    u : (n,) ndarray, mm
+        Standard uncertainties.
+    """
+    weights = 1 / u**2
+    total = np.bincount(group, weights)
+    return np.bincount(group, weights * values) / total, 1 / np.sqrt(total)
+
+
 def dispersion_of(values: Array, group: Rows, u: Array) -> float:
     """φ: variance of the readings about their groups' means over what was stated; never below 1.
 
@@ -53,13 +69,9 @@ def dispersion_of(values: Array, group: Rows, u: Array) -> float:
     u : (n,) ndarray, mm
         Standard uncertainties as stated.
     """
-    weights = 1 / u**2
-    total = np.bincount(group, weights)
-    mean = np.bincount(group, weights * values) / np.maximum(total, 1e-300)
-    freedom = len(values) - int((total > 0).sum())
-    if freedom < 1:
-        return 1.0
-    return max(1.0, float((weights * (values - mean[group]) ** 2).sum()) / freedom)
+    mean, _ = group_means(values, group, u)
+    freedom = len(values) - len(mean)
+    return max(1.0, float((1 / u**2 * (values - mean[group]) ** 2).sum()) / freedom) if freedom else 1.0
 
 
 def fit_grouped(design: Array, values: Array, group: Rows, u: Array) -> Grouped:
@@ -113,8 +125,8 @@ class _Sums:
             xy=design.T @ (weights * values),
             yy=float(weights @ values**2),
             design=rows,
-            values=_totals(group, weights * values, groups),
-            weight=_totals(group, weights, groups),
+            values=np.asarray(np.bincount(group, weights * values), float),
+            weight=np.asarray(np.bincount(group, weights), float),
         )
 
     def at(self, between: float) -> tuple[float, Array, Array]:
@@ -126,10 +138,6 @@ class _Sums:
         square = self.yy - float(gain @ self.values**2) - float(right @ beta)
         logs = float(np.log1p(self.weight * between**2).sum()) + float(np.linalg.slogdet(normal)[1])
         return logs + square, np.asarray(beta, float), np.asarray(np.linalg.inv(normal), float)
-
-
-def _totals(group: Rows, values: Array, groups: int) -> Array:
-    return np.asarray(np.bincount(group, values, minlength=groups), float)
 
 
 def _best_between(sums: _Sums) -> float:

@@ -261,7 +261,7 @@ def _series(
         warps=len(fields), shapes=find_shapes(fields) if len(fields) else find_shapes(np.zeros((1, len(inside)))),
         alike=alike, pockets=tuple(_pocket(part, k, kept, webs) for k in range(len(part.pockets))),
         bias_chart=control_chart(biases[np.isfinite(biases)]), bias_drift=trend(biases), verified=len(webs),
-        repeatability=Repeatability(sd, dof, 0), readings=readings, enough=_enough(part, readings, alike),
+        repeatability=Repeatability(sd, dof), readings=readings, enough=_enough(part, readings, alike),
         findings=tuple(findings), identity={fact: text for fact, text in _usual(kept).items() if text},
     )  # fmt: skip
 
@@ -274,10 +274,8 @@ def inside_nodes(part: Part, x: Array, y: Array) -> Flags:
     part : Part
     x, y : (k,), (l,) ndarray, mm
     """
-    import shapely
-
     xx, yy = np.meshgrid(x, y, indexing="ij")
-    return np.asarray(shapely.intersects_xy(shapely.Polygon(part.outline), xx.ravel(), yy.ravel()))
+    return part.holds(xx.ravel(), yy.ravel())
 
 
 def _by_job(kept: list[JobSummary], finished: list[FinishedJob]) -> dict[str, FinishedJob]:

@@ -9,10 +9,11 @@ from numpy.typing import ArrayLike
 
 from floorfit.arrays import Array
 from floorfit.cutter_left import CutterLeft
+from floorfit.decision.decision import bilinear
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
-from floorfit.record import Record, SurfaceRecord, WebMap
+from floorfit.record import Record, SurfaceRecord
 from floorfit.surface.axis import Axis
 from floorfit.surface.grid import Grid
 from floorfit.surface.local_shapes import LocalShapes, ShapeTable
@@ -149,7 +150,8 @@ class Prediction:
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         if self.record.map is None:
             return np.full(xs.shape, UNKNOWN_U_MM)
-        return _bilinear(self.record.map, xs, ys)
+        nodes = self.record.map
+        return bilinear(nodes.x_mm, nodes.y_mm, _filled(nodes.warp_u_mm).T, xs, ys)
 
     def shared_u(self, floors: ArrayLike) -> float:
         """Standard uncertainty that the predictions on some floors share, mm.
@@ -166,19 +168,7 @@ class Prediction:
         return float(np.sqrt(record.surface.dispersion / weight)) if weight else UNKNOWN_U_MM
 
 
-def _bilinear(grid: WebMap, x: Array, y: Array) -> Array:
-    """Interpolate the uncertainty layer; nodes outside the outline take the greatest value."""
-    nodes_x, nodes_y = np.array(grid.x_mm), np.array(grid.y_mm)
-    layer = _filled(np.array(grid.warp_u_mm, dtype=float))
-    i = np.clip(np.searchsorted(nodes_x, x, side="right") - 1, 0, len(nodes_x) - 2)
-    j = np.clip(np.searchsorted(nodes_y, y, side="right") - 1, 0, len(nodes_y) - 2)
-    s = np.clip((x - nodes_x[i]) / (nodes_x[i + 1] - nodes_x[i]), 0.0, 1.0)
-    t = np.clip((y - nodes_y[j]) / (nodes_y[j + 1] - nodes_y[j]), 0.0, 1.0)
-    low = (1 - s) * layer[j, i] + s * layer[j, i + 1]
-    high = (1 - s) * layer[j + 1, i] + s * layer[j + 1, i + 1]
-    return np.asarray((1 - t) * low + t * high)
-
-
 def _filled(layer: Array) -> Array:
+    """Nodes outside the outline take the greatest value."""
     typical = float(np.nanmax(layer)) if np.isfinite(layer).any() else UNKNOWN_U_MM
     return np.where(np.isfinite(layer), layer, typical)

@@ -20,7 +20,7 @@ from floorfit.verify.proved import FloorProof, Verification
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["PROVED", "by_need", "proved_sentence", "write_release"]
+__all__ = ["ESTIMATE", "PROVED", "by_need", "proved_sentence", "write_release"]
 
 #: Words of the verdicts on finished webs.
 PROVED = {
@@ -31,10 +31,11 @@ PROVED = {
 #: Which comes first in every list.
 _ORDER = {"nonconform": 0, "undecided": 1, "not-read": 2, "conform": 3}
 
+ESTIMATE = marked(
+    "A verdict on a whole floor rests on the readings and a fitted surface. Between readings it is an estimate."
+)
 CAUTIONS = (
-    marked(
-        "A verdict on a whole floor rests on the readings and a fitted surface. Between readings it is an estimate."
-    ),
+    ESTIMATE,
     marked("The program signs nothing. Licensed people and local practice decide what is released."),
 )
 

@@ -24,13 +24,10 @@ class Shapes:
         One standard deviation of each shape over the parts; its largest value is positive.
     shares : (s,) ndarray
         Share of the summed squared differences.
-    scores : (parts, s) ndarray
-        Of each part, in standard deviations.
     """
 
     shapes: Array
     shares: Array
-    scores: Array
 
 
 @dataclass(frozen=True)
@@ -66,12 +63,11 @@ def find_shapes(fields: Array, most: int = 3) -> Shapes:
     total = float((centred**2).sum())
     count = min(most, parts - 1)
     if count < 1 or total <= 1e-24 * fields.size:
-        return Shapes(np.empty((0, fields.shape[1])), np.empty(0), np.empty((parts, 0)))
+        return Shapes(np.empty((0, fields.shape[1])), np.empty(0))
     squares, vectors = _leading(centred, count)
     vectors = vectors * np.sign(vectors[np.arange(count), np.abs(vectors).argmax(axis=1)])[:, None]
     deviations = np.sqrt(squares / (parts - 1))
-    scores = centred @ vectors.T / np.where(deviations > 0, deviations, 1.0)
-    return Shapes(vectors * deviations[:, None], squares / total, scores)
+    return Shapes(vectors * deviations[:, None], squares / total)
 
 
 def how_alike(fields: Array, shape: tuple[int, int], inside: Flags) -> Alike:

@@ -18,11 +18,12 @@ from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
 from floorfit.readings.repeats import estimate_repeatability, group_sites
+from floorfit.readings.screening import SAME_PLACE_MM
 from floorfit.record import RECORD_FORMAT
 from floorfit.result import UNSETTLED
 from floorfit.sealed import changed_files
 from floorfit.surface.axis import Axis
-from floorfit.surface.local_shapes import ShapeTable
+from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.verify.written import VERIFICATION_FORMAT
 
 __all__ = [
@@ -41,8 +42,6 @@ __all__ = [
 MOST, LEAST, PER_FLOOR = 2_500, 400, 4.0
 #: Folders inside folders that are looked into.
 DEPTH = 3
-#: Readings nearer than this are repeats of one place, mm.
-SAME_PLACE_MM = 0.05
 
 Found = tuple[str, Path]
 
@@ -60,8 +59,7 @@ class Nodes:
     def of(cls, part: Part) -> Nodes:
         """Equal steps over the part's rectangle."""
         x0, y0, x1, y1 = part.bounds
-        boxes = [pocket.polygon.bounds for pocket in part.pockets]
-        step = min(min(c - a, d - b) for a, b, c, d in boxes) / PER_FLOOR
+        step = part.narrowest / PER_FLOOR
         area = (x1 - x0) * (y1 - y0)
         step = float(np.clip(step, np.sqrt(area / MOST), np.sqrt(area / LEAST)))
         counts = [max(5, round(side / step) + 1) for side in (x1 - x0, y1 - y0)]
@@ -253,13 +251,10 @@ def _warp(surface: dict[str, Any] | None, nodes: Nodes) -> Array:
 
 def _dished(surface: dict[str, Any], nodes: Nodes) -> Array:
     """What the dishes of the webs add on the nodes; records of 0.1 have none."""
-    out = np.zeros((len(nodes.x), len(nodes.y)))
-    for dish in surface.get("dishes", ()):
-        form = np.array(surface["dish_forms"][dish["form"]], dtype=float)
-        ShapeTable(tuple(dish["low_mm"]), tuple(dish["high_mm"]), form).add_on_grid(
-            out, dish["warp_mm"], nodes.x, nodes.y
-        )
-    return out
+    forms, dishes = [np.array(form, float) for form in surface.get("dish_forms", ())], surface.get("dishes", ())
+    tables = tuple(ShapeTable(tuple(one["low_mm"]), tuple(one["high_mm"]), forms[one["form"]]) for one in dishes)
+    amounts = np.array([one["warp_mm"] for one in dishes])
+    return LocalShapes((), tables, np.ones(len(tables))).total_on_grid(amounts, nodes.x, nodes.y)
 
 
 @lru_cache(maxsize=16)

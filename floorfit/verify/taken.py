@@ -14,7 +14,6 @@ from floorfit.readings.kinds import reason_of
 from floorfit.readings.misplaced import whole_file_findings
 from floorfit.readings.observations import Readings
 from floorfit.readings.screening import screen
-from floorfit.readings.warp import slope_factors
 from floorfit.units import MAD_TO_SD
 from floorfit.verify.predicted import Prediction
 
@@ -87,11 +86,11 @@ def take(prediction: Prediction, readings: Readings) -> Taken:
         u_mm=float(settings.get("reading_u", 0.010)),
     )
     floor = seen.floor
-    deviation = _deviation(finished, plain, floor)
-    predicted, lower, upper = (np.full(len(readings), np.nan) for _ in range(3))
+    deviation, predicted, lower, upper = (np.full(len(readings), np.nan) for _ in range(4))
     for index in np.unique(floor[floor >= 0]):
         rows = floor == index
         at = readings.x[rows], readings.y[rows]
+        deviation[rows] = readings.thickness[rows] * seen.factor[rows] - part.pockets[index].nominal_web(*at)
         predicted[rows] = prediction.deviation(int(index), *at)
         lower[rows], upper[rows] = part.pockets[index].tolerance_at(*at)
     reason = seen.reason.copy()
@@ -130,14 +129,3 @@ def set_lonely_aside(taken: Taken, thickness: Array) -> Taken:
 def _finished(part: Part) -> Part:
     """The part as it is when finished: no stock left on any floor."""
     return replace(part, pockets=tuple(replace(pocket, finish_stock=0.0) for pocket in part.pockets))
-
-
-def _deviation(part: Part, readings: Readings, floor: Rows) -> Array:
-    """Thickness along Z less local nominal web, mm; NaN off the floors or without a thickness."""
-    along_z = readings.thickness * slope_factors(part, floor, readings.x, readings.y)
-    out = np.full(len(readings), np.nan)
-    for index in np.unique(floor[floor >= 0]):
-        rows = floor == index
-        nominal = part.pockets[index].nominal_web(readings.x[rows], readings.y[rows])
-        out[rows] = along_z[rows] - nominal
-    return out

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from floorfit import sealed
 from floorfit.arrays import Array, Rows
 from floorfit.as_cut import as_cut
 from floorfit.cutter_left import read_cutter_left
@@ -19,10 +19,11 @@ from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
 from floorfit.readings.readings_file import read_readings
 from floorfit.record import Record, record_of
-from floorfit.verify.bias import common_bias, group_means, no_bias, pockets_apart
+from floorfit.verify.bias import common_bias, no_bias, pockets_apart
+from floorfit.verify.capability import K95
 from floorfit.verify.doubts import LIMIT_BIAS_MM, looks_roughed, refuse_unfit, why_withheld
 from floorfit.verify.misfiled import of_other_plate, read_in_part, set_copied_aside, turned
-from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
+from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped, group_means
 from floorfit.verify.movement import LIMIT_MM, find_movement
 from floorfit.verify.otherwise import cut_otherwise, not_as_predicted
 from floorfit.verify.predicted import Prediction
@@ -34,9 +35,6 @@ if TYPE_CHECKING:
     from floorfit.result import Result
 
 __all__ = ["verify"]
-
-#: Two-sided 95 % point of the normal distribution.
-K95 = 1.959964
 
 
 def verify(
@@ -91,7 +89,7 @@ def verify(
     tell = progress or (lambda words: None)
     record = record_of(job)
     if not isinstance(readings, Readings):
-        digest = hashlib.sha256(Path(readings).read_bytes()).hexdigest()
+        digest = sealed.digest(readings)
         readings = read_readings(readings, record.part.get("units", "mm"))
     prediction = _prediction(record, part, left)
     doubts = refuse_unfit(prediction, readings, digest)

@@ -60,11 +60,10 @@ def fit_field(prediction: Prediction, taken: Taken, points: Array, steps: dict[i
     rows = np.flatnonzero(taken.is_used)
     own = np.array([steps[int(k)].value for k in taken.floor[rows]])
     values = taken.deviation[rows] - taken.predicted[rows] - own
-    boxes = [pocket.polygon.bounds for pocket in prediction.part.pockets]
-    smallest = min(min(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes)
+    part = prediction.part
     try:
         return fit_surface(
-            points[rows], values, taken.u[rows], bounds=prediction.part.bounds, smallest_mm=smallest, seed=seed
+            points[rows], values, taken.u[rows], bounds=part.bounds, smallest_mm=part.narrowest, seed=seed
         )
     except NumericalError:
         return None
@@ -155,9 +154,8 @@ def chance_at(deviation: Array, u: Array, tolerance: Tolerance | LocalLimits) ->
     """
     from scipy.special import ndtr
 
-    high = 1.0 if tolerance.upper is None else ndtr((tolerance.upper - deviation) / u)
-    low = 0.0 if tolerance.lower is None else ndtr((tolerance.lower - deviation) / u)
-    return np.asarray(high - low, float) * np.ones(len(deviation))
+    lower, upper = tolerance.limits
+    return np.asarray(ndtr((upper - deviation) / u) - ndtr((lower - deviation) / u), float)
 
 
 def _field_on(

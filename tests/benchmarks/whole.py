@@ -44,7 +44,7 @@ HOMES = (
     ("neighbours", "floorfit.decision.neighbours", "neighbour_steps"),
     ("shared errors", "floorfit.noticed", "shared_errors"),
     ("record", "floorfit.recording", "make_record"),
-    ("tables and record.json", "floorfit.folder", "write_job"),
+    ("tables and record.json", "floorfit.folder", "write"),
     ("terminal table", "floorfit.report.listing", "pocket_table"),
     ("maps (PNG and PDF)", "floorfit.report.map", "write_maps"),
     ("signer's sheet", "floorfit.report.sign_off", "write_sign_off"),

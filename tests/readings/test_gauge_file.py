@@ -11,7 +11,7 @@ import pytest
 
 from floorfit.errors import InputError
 from floorfit.readings.gauge import Gauge, calibrate
-from floorfit.readings.gauge_file import digest, gauge_lines, gauge_to_document, read_gauge, write_gauge
+from floorfit.readings.gauge_file import gauge_lines, gauge_to_document, read_gauge, write_gauge
 from floorfit.readings.step_blocks import blocks_from_arrays
 
 
@@ -55,13 +55,6 @@ def test_other_files_are_refused(tmp_path: Path) -> None:
     path.write_text("true_mm\n", encoding="utf-8")
     with pytest.raises(InputError, match="is not JSON"):
         read_gauge(path)
-
-
-def test_digest_of_a_known_text(tmp_path: Path) -> None:
-    # FIPS 180-4 example: SHA-256 of "abc".
-    path = tmp_path / "text"
-    path.write_bytes(b"abc")
-    assert digest(path) == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 
 
 def test_words_name_velocity_and_every_block() -> None:

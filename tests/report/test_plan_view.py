@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 import record_factory
 import shapely
+from pydantic import TypeAdapter
 
+from floorfit.decision.written_form import JsonArray
 from floorfit.record import WebMap
-from floorfit.report.plan_view import layer, plain_text, plan_of, thinness, web_scale
+from floorfit.report.plan_view import plain_text, plan_of, thinness, web_scale
 
 
 @pytest.mark.parametrize("make", [record_factory.frame, record_factory.long_part, record_factory.odd_names])
@@ -23,7 +25,8 @@ def test_inch_part_is_drawn_in_millimetres() -> None:
 
 
 def test_layer_has_nan_where_null() -> None:
-    assert np.isnan(layer([[1.0, None]])[0]).tolist() == [False, True]
+    layer = TypeAdapter(JsonArray, config={"arbitrary_types_allowed": True}).validate_python([[1.0, None]])
+    assert np.isnan(layer[0]).tolist() == [False, True]
 
 
 def one_floor(before: float, low: float | None, high: float | None):
@@ -37,7 +40,7 @@ def one_floor(before: float, low: float | None, high: float | None):
 
 
 def place_of(record) -> float:
-    return float(thinness(record, layer(record.map.web_before_mm))[0, 0])
+    return float(thinness(record, record.map.web_before_mm)[0, 0])
 
 
 @pytest.mark.parametrize("web, place", [(1.9, 1), (2.0, 0), (2.1, -1)])
@@ -59,9 +62,9 @@ def test_web_without_limits_is_in_the_middle() -> None:
 def test_place_and_margin_say_the_same_on_sloped_floors_too(make) -> None:
     record = make()
     assert any(any(pocket["slope"]) for pocket in record.part["pockets"])
-    place = thinness(record, layer(record.map.web_after_mm))
+    place = thinness(record, record.map.web_after_mm)
     # The margin is measured from the nearer of two limits 0.2 mm apart: margin = 0.1 (1 - |place|).
-    assert np.allclose(0.1 * (1 - np.abs(place)), layer(record.map.margin_mm), rtol=0, atol=1e-12, equal_nan=True)
+    assert np.allclose(0.1 * (1 - np.abs(place)), record.map.margin_mm, rtol=0, atol=1e-12, equal_nan=True)
 
 
 def test_text_is_one_line() -> None:

@@ -188,7 +188,7 @@ def test_rough_ground_has_students_tails() -> None:
 
 
 def _posterior(grid: Grid, solution, samples: int):  # type: ignore[no-untyped-def]
-    inverse = solution.factor.inverse_band()
+    inverse = solution.factor.inverse_band
     return joint_posterior(grid, [(1.0, [(solution, 1.0)])], inverse, samples, 3, None)
 
 

@@ -64,7 +64,7 @@ def test_determinant_is_that_of_lapack_band_factor(cell: float) -> None:
 def test_inverse_band(cell: float) -> None:
     _, band, dense = _problem(cell)
     inverse = np.linalg.inv(dense)
-    got = _dense(factorise(band).inverse_band())
+    got = _dense(factorise(band).inverse_band)
     kept = _dense(np.ones_like(band)) > 0
     assert np.allclose(got[kept], inverse[kept], atol=1e-7 * abs(inverse).max())
 
@@ -116,7 +116,7 @@ def test_freed_factor_solves_and_has_the_determinant(cell: float) -> None:
 @CASES
 def test_freed_inverse_band(cell: float) -> None:
     grid, _, factor, dense = _freed(cell)
-    inverse, got = np.linalg.inv(dense), _dense(factor.inverse_band())
+    inverse, got = np.linalg.inv(dense), _dense(factor.inverse_band)
     kept = _dense(np.ones((4, grid.shape[0], 7, grid.shape[1]))) > 0
     assert np.allclose(got[kept], inverse[kept], atol=1e-7 * abs(inverse).max())
 

@@ -48,13 +48,13 @@ def test_moments_are_those_of_the_mixture() -> None:
     solutions = [
         solve(assemble(grid, points, values, weights, float(len(points)), one), Prior(1e6)) for one in families
     ]
-    inverse = solutions[0].factor.inverse_band()
+    inverse = solutions[0].factor.inverse_band
     nodes = [(1.0, [(solutions[0], 1.0)])]
     other = Family(families[1], [(solutions[1], 1.0)], 0.4)
     mixed = joint_posterior(grid, nodes, inverse, 5_000, 1, families[0], [other])
     places = np.array([[100.0, 100.0], [130.0, 250.0], [700.0, 60.0]])
     alone = [
-        joint_posterior(grid, [(1.0, [(one, 1.0)])], one.factor.inverse_band(), 5_000, 1, shapes)
+        joint_posterior(grid, [(1.0, [(one, 1.0)])], one.factor.inverse_band, 5_000, 1, shapes)
         for one, shapes in zip(solutions, families, strict=True)
     ]
     means = [

@@ -82,7 +82,7 @@ def test_posterior_is_that_of_dense_bayesian_regression(small) -> None:
     rows = np.hstack([grid.matrix(probe).toarray(), grid.matrix(probe).toarray() @ m])
     assert np.allclose(grid.at(found.coefficients, probe), rows @ weights, atol=1e-7)
     variance = np.einsum("ij,ji->i", rows, np.linalg.solve(precision, rows.T))
-    assert np.allclose(grid.quadratic_at(found.factor.inverse_band(), probe), variance, rtol=1e-5)
+    assert np.allclose(grid.quadratic_at(found.factor.inverse_band, probe), variance, rtol=1e-5)
     draws = found.factor.draw(4000, np.random.default_rng(4))
     seen = np.einsum("pm,mn->pn", grid.matrix(probe).toarray(), draws.reshape(-1, 4000)).var(axis=1)
     assert np.allclose(seen, variance, rtol=6 * np.sqrt(2 / 4000))  # six standard errors of a variance
@@ -139,9 +139,9 @@ def test_samples_scatter_about_the_mean_of_the_mixture(small) -> None:
     probe = np.random.default_rng(5).uniform(BOUNDS[:2], BOUNDS[2:], (20, 2))
     means = np.array([grid.at(one.coefficients, probe) for one, _ in nodes])
     assert np.allclose(grid.at(best, probe), 0.25 * means[0] + 0.75 * means[1])
-    draws = joint_posterior(grid, [(1.0, nodes)], nodes[0][0].factor.inverse_band(), 4000, 1, None).deviations
+    draws = joint_posterior(grid, [(1.0, nodes)], nodes[0][0].factor.inverse_band, 4000, 1, None).deviations
     seen = np.tensordot(grid.matrix(probe).toarray(), draws.reshape(-1, 4000), 1)
-    within = sum(w * one.dispersion * grid.quadratic_at(one.factor.inverse_band(), probe) for one, w in nodes)
+    within = sum(w * one.dispersion * grid.quadratic_at(one.factor.inverse_band, probe) for one, w in nodes)
     variance = within + 0.25 * 0.75 * (means[0] - means[1]) ** 2
     assert np.abs(seen.mean(axis=1)).max() < 5 * np.sqrt(variance.max() / 4000)  # five standard errors
     assert np.allclose(seen.var(axis=1), variance, rtol=0.15)  # some 2 % of a variance, more where the two lie apart

@@ -6,7 +6,7 @@ from finished_webs import small_record
 from scipy.interpolate import BSpline, RegularGridInterpolator
 
 from floorfit.errors import InputError
-from floorfit.verify.predicted import Prediction, _bilinear, webs_of
+from floorfit.verify.predicted import Prediction, webs_of
 
 
 def test_surface_is_the_tensor_spline_of_the_record_and_its_dishes() -> None:
@@ -77,4 +77,5 @@ def test_uncertainty_between_nodes_is_bilinear() -> None:
     x, y = (rng.uniform(nodes[0], nodes[-1], 200) for nodes in (layer.x_mm, layer.y_mm))
     # scipy's interpolator, written by others; rounding of four terms
     expected = RegularGridInterpolator((layer.y_mm, layer.x_mm), np.array(layer.warp_u_mm))(np.column_stack([y, x]))
-    assert _bilinear(layer, x, y) == pytest.approx(expected, abs=1e-12)
+    found = Prediction.of(record.model_copy(update={"map": layer})).deviation_u(x, y)
+    assert found == pytest.approx(expected, abs=1e-12)

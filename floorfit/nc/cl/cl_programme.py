@@ -10,26 +10,26 @@ from typing import Any
 
 import numpy as np
 
-from floorfit.arrays import Array, Rows
+from floorfit.arrays import Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
 from floorfit.nc.cl.cl_check import check_gains, check_locations
-from floorfit.nc.cl.cl_proof import ProvedLocations, prove_locations
+from floorfit.nc.cl.cl_proof import LocationProof
 from floorfit.nc.cl.cl_reader import read_locations
 from floorfit.nc.cl.cl_second import Heard, hear
-from floorfit.nc.cl.cl_writer import WrittenLocations, write_locations
-from floorfit.nc.cl.location_path import LocationPath, location_path
-from floorfit.nc.cl.locations import FileFrame, Locations
+from floorfit.nc.cl.cl_writer import LocationWriter, WrittenLocations
+from floorfit.nc.cl.location_path import location_path
+from floorfit.nc.cl.locations import FileFrame
 from floorfit.nc.corrected import Corrected, PocketChange
 from floorfit.nc.correction_run import CorrectionRun, StatedOfFile
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.floor_bands import CutFloor
-from floorfit.nc.gains import Gains
 from floorfit.nc.header import MARK, line_end, plain
 from floorfit.nc.motions import CUTTING
 from floorfit.nc.part_fit import check_fit
 from floorfit.nc.rule import plan_gains
-from floorfit.nc.summary import changes_of, plan_trace, what_is_left
+from floorfit.nc.summary import plan_trace, what_is_left
+from floorfit.nc.swept_floors import Proved
 from floorfit.part.model import Part
 
 __all__ = ["StatedOfLocations", "apply_to_locations", "frame_of"]
@@ -123,48 +123,41 @@ class _LocationRun(CorrectionRun):
 
     def result(self) -> Corrected:
         options, lines = self.options, self.lines
-        found = read_locations(
-            lines,
-            source=self.source,
-            units=options.units,
-            frame=self.frame,
-            keep=options.keep,
-            tick=options.tick("reading", len(lines)),
+        tick = options.tick("reading", len(lines))
+        found = self.found = read_locations(
+            lines, source=self.source, units=options.units, frame=self.frame, keep=options.keep, tick=tick
         )
         self.stop_on(found.findings)
-        way, gains, node, breaks = self._plan(found)
-        floor_of = self._floor_of_rows(found, gains, way)
-        fine = self.fine(found.field("unit_mm").astype(float), floor_of, found.line, "points have more decimals there")
+        self._plan()
+        unit_mm = found.field("unit_mm").astype(float)
+        fine = self.fine(unit_mm, self.floor_of, found.line, "points have more decimals there")
         tick = options.tick("writing", len(lines))
-        written = write_locations(lines, found, node, breaks, source=self.source, fine=fine, tick=tick)
+        written = LocationWriter(lines, found, self.node, self.breaks, self.source, fine).run(tick)
         self.stop_on(written.findings)
         out, origin, head = self._assemble(written)
-        proved = self._prove(found, way, (node, breaks), out, origin)
+        proved = self._prove(out, origin)
         self.stop_on([*proved.findings, *what_is_left(proved.floors, self.source)])
-        changes = self._changes(found, way, gains, written, proved)
+        changes = self._changes(written, proved)
         count = sum(block != lines[line] and block != [lines[line]] for line, block in written.blocks.items())
-        trace = plan_trace(way.path, gains, self.floors)
+        trace = plan_trace(self.way.path, self.gains, self.floors)
         return self.corrected(out, changes, count, len(found), trace, header=head, floors=proved.floors)
 
-    def _plan(self, found: Locations) -> tuple[LocationPath, Gains, Array, dict[int, list[tuple[float, float]]]]:
-        options = self.options
-        way = location_path(found, dict(options.cutters), options.every)
-        gains = plan_gains(way.path, self.floors, self.part.outline, tolerance_mm=options.tolerance_mm)
+    def _plan(self) -> None:
+        """The path, what the rule asks of it, and both by rows of the file."""
+        options, found, outline = self.options, self.found, self.part.outline
+        way = self.way = location_path(found, dict(options.cutters), options.every)
+        gains = self.gains = plan_gains(way.path, self.floors, outline, tolerance_mm=options.tolerance_mm)
         self.stop_on(check_locations(found, way, gains, self.floors, self.source))
-        line, cutting = found.line[way.row], ~way.path.is_rapid
-        outline, unit = self.part.outline, self.part.units
-        told = check_fit(
-            way.path, cutting, line, self.floors, outline, self.source, lost=True, unit=unit, is_location=True
+        line, cutting, unit = found.line[way.row], ~way.path.is_rapid, self.part.units
+        self.stop_on(
+            check_fit(
+                way.path, cutting, line, self.floors, outline, self.source, lost=True, unit=unit, is_location=True
+            )
         )
-        self.stop_on(told)
         self.stop_on(check_gains(found, way, gains, self.floors, held=options.held, source=self.source))
-        node, breaks = way.to_rows(gains.node, gains.breaks)
-        return way, gains, node, breaks
-
-    def _floor_of_rows(self, found: Locations, gains: Gains, way: LocationPath) -> Rows:
-        out = np.full(len(found), -1)
-        out[way.row] = gains.floor
-        return out
+        self.node, self.breaks = way.to_rows(gains.node, gains.breaks)
+        self.floor_of = np.full(len(found), -1)
+        self.floor_of[way.row] = gains.floor
 
     # -- the new file, and the proof ---------------------------------------------------------------------------------
 
@@ -175,23 +168,15 @@ class _LocationRun(CorrectionRun):
         out, origin = self.assemble(self.lines, written.blocks, head, 0 if place == len(self.lines) else place)
         return out, origin, len(head)
 
-    def _prove(
-        self,
-        found: Locations,
-        way: LocationPath,
-        planned: tuple[Array, dict[int, list[tuple[float, float]]]],
-        out: list[str],
-        origin: Rows,
-    ) -> ProvedLocations:
-        before, after = self._hear("".join(self.lines)), self._hear("".join(out))
-        if len(before.kind) != len(found):
-            text = f"proof failed: two readers see {len(found)} and {len(before.kind)} motions. Nothing was written."
-            return ProvedLocations((Finding("proof", self.source, "", text),), np.zeros(0), ())
-        path = way.path
-        sizes = np.zeros((len(found), 2))
-        sizes[way.row] = np.array([[one.radius, one.corner] for one in path.cutters])[path.cutter]
+    def _prove(self, out: list[str], origin: Rows) -> Proved:
+        before, after, count = self._hear("".join(self.lines)), self._hear("".join(out)), len(self.found)
+        if len(before.kind) != count:
+            text = f"proof failed: two readers see {count} and {len(before.kind)} motions. Nothing was written."
+            return Proved((Finding("proof", self.source, "", text),))
+        path, sizes = self.way.path, np.zeros((count, 2))
+        sizes[self.way.row] = np.array([[one.radius, one.corner] for one in path.cutters])[path.cutter]
         pairs = [(floor.pocket, floor.correction) for floor in self.to_sweep(path)]
-        return prove_locations(before, after, origin, pairs, sizes, planned, source=self.source)
+        return LocationProof(self.source, before, after, origin, sizes, (self.node, self.breaks)).run(pairs)
 
     def _hear(self, text: str) -> Heard:
         unit, keep = self.options.unit_mm, tuple(self.options.keep)
@@ -203,15 +188,13 @@ class _LocationRun(CorrectionRun):
 
     # -- what is told ------------------------------------------------------------------------------------------------
 
-    def _changes(
-        self, found: Locations, way: LocationPath, gains: Gains, written: WrittenLocations, proved: ProvedLocations
-    ) -> tuple[PocketChange, ...]:
+    def _changes(self, written: WrittenLocations, proved: Proved) -> tuple[PocketChange, ...]:
+        found = self.found
+
         def rows_on(floor: CutFloor) -> Rows:
-            rows = way.rows(gains.rows_on(floor.index))
+            rows = self.way.rows(self.gains.rows_on(floor.index))
             return rows[np.isin(found.kind[rows], CUTTING)]
 
         changed = np.zeros(len(found), dtype=bool)
         changed[list(written.rows)] = True
-        floor_of, upright = self._floor_of_rows(found, gains, way), found.axis[:, 2]
-        added = proved.added
-        return changes_of(self.floors, rows_on, floor_of=floor_of, added=added, changed=changed, upright=upright)
+        return self.changes(rows_on, self.floor_of, proved.added, changed, found.axis[:, 2])

@@ -14,12 +14,11 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
-from floorfit.errors import Finding
 from floorfit.nc.cl.cl_second import ARC, FEED, PLACE, RAPID, Heard
-from floorfit.nc.swept_floors import Cuts, FileProof, SweptFloor
+from floorfit.nc.swept_floors import Cuts, FileProof, Proved, SweptFloor
 from floorfit.part.model import Pocket
 
-__all__ = ["ProvedLocations", "prove_locations"]
+__all__ = ["LocationProof"]
 
 #: How far in plan a point may lie from where it was, mm: rounding to 0.001 mm or 0.0001 in, twice.
 _PLAN_MM = 0.006
@@ -29,36 +28,9 @@ _AXIS = 5e-6
 _ROUNDING_MM = 0.0026
 
 
-@dataclass(frozen=True)
-class ProvedLocations:
-    """What the proof found.
-
-    Parameters
-    ----------
-    findings : tuple of Finding
-        Empty when it holds.
-    added : (n,) ndarray, mm
-        Z added at the end of each motion of the original.
-    floors : tuple of SweptFloor
-        A row for each floor that was swept.
-    """
-
-    findings: tuple[Finding, ...]
-    added: Array
-    floors: tuple[SweptFloor, ...]
-
-
-def prove_locations(
-    before: Heard,
-    after: Heard,
-    origin: Rows,
-    floors: Sequence[tuple[Pocket, Correction]],
-    sizes: Array,
-    planned: tuple[Array, Mapping[int, Sequence[tuple[float, float]]]],
-    *,
-    source: str,
-) -> ProvedLocations:
-    """Compare the result with the original.
+@dataclass
+class LocationProof(FileProof):
+    """The result beside the original.
 
     Parameters
     ----------
@@ -66,41 +38,40 @@ def prove_locations(
         Original and result.
     origin : (k,) ndarray of int
         Line of the original that each line of the result came from; -1 for the header.
-    floors : sequence of (Pocket, Correction)
-        The floors to sweep, with what is added to them.
     sizes : (n, 2) ndarray, mm
         Radius and corner radius at each motion of the original; 0 where not known.
     planned : (n,) ndarray and dict, mm
         What the rule added at the end of each motion, and at shares of the divided ones.
-    source : str
-        Name of the file.
     """
-    return _LocationProof(source, before, after, origin, sizes, planned).run(floors)
 
-
-@dataclass
-class _LocationProof(FileProof):
     before: Heard
     after: Heard
     origin: Rows
     sizes: Array
     planned: tuple[Array, Mapping[int, Sequence[tuple[float, float]]]]
 
-    def run(self, floors: Sequence[tuple[Pocket, Correction]]) -> ProvedLocations:
-        (self.node, self.breaks), nothing = self.planned, np.zeros(len(self.before.kind))
+    def run(self, floors: Sequence[tuple[Pocket, Correction]]) -> Proved:
+        """Compare the two, and sweep floors.
+
+        Parameters
+        ----------
+        floors : sequence of (Pocket, Correction)
+            The floors to sweep, with what is added to them.
+        """
+        self.node, self.breaks = self.planned
         if not self._paired():
-            return ProvedLocations(tuple(self.findings), nothing, ())
+            return Proved(tuple(self.findings))
         self._same_words()
         self._same_plan()
         self._same_axes()
         self._as_planned()
         self._same_circles()
-        proofs = []
+        swept: list[SweptFloor] = []
         if not self.findings:
-            proofs = self.sweep(_cuts(self.before, self.sizes), _cuts(self.after, self.sizes[self.row]), floors)
+            swept = self.sweep(_cuts(self.before, self.sizes), _cuts(self.after, self.sizes[self.row]), floors)
         added = self.after.tip[self.last, 2] - self.before.tip[:, 2]
         self.keep_the_rest(self.before.line, added, self.before.tip[:, :2], self.sizes[:, 0], floors)
-        return ProvedLocations(tuple(self.findings), added, tuple(proofs))
+        return Proved(tuple(self.findings), tuple(swept), added)
 
     def _check(self, bad: Flags, text: str) -> None:
         self.check(self.before.line[self.row], bad, text)

@@ -26,7 +26,7 @@ from floorfit.nc.cl.cl_words import (
     UNIT_MM,
 )
 from floorfit.nc.cl.locations import UNIT_SLACK, FileFrame, LocationColumns, Locations, Setting
-from floorfit.nc.cl.statements import Statement, StatementError, statements
+from floorfit.nc.cl.statements import Statement, StatementError, read_statement
 from floorfit.nc.motions import CYCLE, JUMP, LINE, OTHER_ARC, RAPID
 
 __all__ = ["is_cutter_location", "read_locations"]
@@ -94,7 +94,7 @@ def read_locations(
         points = _POINTS.match(text, at)
         following = number + (reader.plain_points(number, points[0]) if points else 0)
         if following == number:
-            following = reader.take(next(statements(lines, number))) + 1
+            following = reader.take(lines, number) + 1
         at += sum(map(len, lines[number:following]))
         number = following
         if tick is not None:
@@ -120,7 +120,6 @@ class _LocationReader:
         self.rapid = self.in_cycle = self.can_step = False
         self.deep = float("nan")
         self.circle = -1
-        self.feed = math.nan
         self.fresh_cutter = False
         self.unknown: dict[str, int] = {}
         self.read = LocationColumns()
@@ -146,31 +145,29 @@ class _LocationReader:
     def _points(self, number: int, xyz: Array, ijk: Array, stated: bool) -> None:
         """Points in lines that follow each other: what was said before them is about the first."""
         self.vector = tuple(ijk[0].tolist())
-        self._point(number, number, tuple(xyz[0].tolist()), stated)
+        self._point(number, tuple(xyz[0].tolist()), stated)
         if len(xyz) > 1:
             kind = CYCLE if self.in_cycle else LINE
             lines = np.arange(number + 1, number + len(xyz))
             points = (*xyz[1:].T, *ijk[1:].T)
             deep = self.deep if kind == CYCLE else float("nan")
-            self.read.rows.add_rows(lines, lines, kind, self.index, *points, stated, False, self.feed, -1, deep)
+            self.read.rows.add_rows(lines, kind, self.index, *points, stated, False, -1, deep)
             self.at, self.vector = tuple(xyz[-1].tolist()), tuple(ijk[-1].tolist())
 
-    def _point(self, line: int, last: int, xyz: tuple[float, ...], stated: bool, relative: bool = False) -> None:
+    def _point(self, line: int, xyz: tuple[float, ...], stated: bool, relative: bool = False) -> None:
         if self.unit is None:
             self.bad(line, "no-units", "a point before UNITS/MM or UNITS/INCHES. Say --units mm or --units in.")
             self.unit = 1.0
         kind = CYCLE if self.in_cycle else RAPID if self.rapid else OTHER_ARC if self.circle >= 0 else LINE
-        self._row(line, last, kind, xyz, stated, relative)
+        self._row(line, kind, xyz, stated, relative)
         self.rapid, self.circle, self.can_step = False, -1, True
 
-    def _row(
-        self, line: int, last: int, kind: int, xyz: tuple[float, ...], stated: bool = False, relative: bool = False
-    ) -> None:
+    def _row(self, line: int, kind: int, xyz: tuple[float, ...], stated: bool = False, relative: bool = False) -> None:
         if self.index < 0:
             self.index = self.known.setdefault(self.setting, len(self.known))
         circle = self.circle if kind == OTHER_ARC else -1
         deep = self.deep if kind == CYCLE else float("nan")
-        self.read.rows.add(line, last, kind, self.index, *xyz, *self.vector, stated, relative, self.feed, circle, deep)
+        self.read.rows.add(line, kind, self.index, *xyz, *self.vector, stated, relative, circle, deep)
         self.at, self.fresh_cutter = xyz, False
 
     def change(self, **fields: object) -> None:
@@ -184,13 +181,15 @@ class _LocationReader:
         """Note what is wrong in a line."""
         self.findings.append(Finding(code, self.source, f"line {line + 1}", text, severity))
 
-    def take(self, statement: Statement | StatementError) -> int:
-        """Take one statement; return the index of its last line."""
-        if isinstance(statement, StatementError):
-            self.bad(statement.line, "not-a-statement", str(statement))
-            return statement.last
+    def take(self, lines: Sequence[str], number: int) -> int:
+        """Take the statement that begins in a line; return the index of its last line."""
+        try:
+            statement = read_statement(lines, number)
+        except StatementError as error:
+            self.bad(error.line, "not-a-statement", str(error))
+            return error.last
         major = statement.major
-        if major in self.keep or (major in STILL and major not in TEXT) or not major:
+        if not major or major in self.keep or major in STILL or (major in TEXT and major != "INSERT"):
             return statement.last
         handler = _HANDLERS.get(major)
         try:
@@ -205,7 +204,7 @@ class _LocationReader:
     def _other(self, statement: Statement) -> None:
         major = statement.major
         if major in AWAY:
-            self._row(statement.line, statement.last, JUMP, (math.nan,) * 3)
+            self._row(statement.line, JUMP, (math.nan,) * 3)
             self.at, self.rapid, self.circle, self.can_step = None, False, -1, False
         elif major in REFUSED:
             raise ValueError(f"{REFUSED[major]}. Where it changes nothing, say --keep {major}")
@@ -223,11 +222,9 @@ class _LocationReader:
 
     def goto(self, statement: Statement) -> None:
         """``GOTO/x,y,z`` with or without the axis."""
-        values = _only_numbers(statement)
-        if len(values) not in (3, 6):
-            raise ValueError(f"{len(values)} numbers, 3 or 6 expected (x, y, z and the axis)")
+        values = _only_numbers(statement, (3, 6), "3 or 6 expected (x, y, z and the axis)")
         self._take_vector(values[3:])
-        self._point(statement.line, statement.last, tuple(values[:3]), len(values) == 6)
+        self._point(statement.line, tuple(values[:3]), len(values) == 6)
 
     def _take_vector(self, vector: list[float]) -> None:
         if vector:
@@ -239,13 +236,11 @@ class _LocationReader:
 
     def from_place(self, statement: Statement) -> None:
         """``FROM/x,y,z``: where the tool stands."""
-        values = _only_numbers(statement)
-        if len(values) not in (3, 6):
-            raise ValueError(f"{len(values)} numbers, 3 or 6 expected")
+        values = _only_numbers(statement, (3, 6), "3 or 6 expected")
         self._take_vector(values[3:])
         if self.unit is None:
             raise ValueError("a point before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
-        self._row(statement.line, statement.last, JUMP, tuple(values[:3]), len(values) == 6)
+        self._row(statement.line, JUMP, tuple(values[:3]), len(values) == 6)
         self.can_step = True
 
     def step(self, statement: Statement) -> None:
@@ -260,13 +255,12 @@ class _LocationReader:
         if len(values) != 3:
             raise ValueError(f"{len(values)} numbers, 3 or 1 expected")
         xyz = tuple(a + b for a, b in zip(self.at, values, strict=True))
-        self._point(statement.line, statement.last, xyz, False, True)
+        self._point(statement.line, xyz, False, True)
 
     def arc(self, statement: Statement) -> None:
         """``CIRCLE/x,y,z,i,j,k,r``: the next point is reached along it."""
-        values = _only_numbers(statement)
-        if not 7 <= len(values) <= 11:
-            raise ValueError(f"{len(values)} numbers, 7 expected (centre, axis, radius), and at most four tolerances")
+        expected = "7 expected (centre, axis, radius), and at most four tolerances"
+        values = _only_numbers(statement, range(7, 12), expected)
         if abs(math.hypot(*values[3:6]) - 1) > UNIT_SLACK or not values[6] > 0:
             raise ValueError("the axis must be of length 1 and the radius above 0")
         if self.at is None:
@@ -287,10 +281,9 @@ class _LocationReader:
 
     def feed_rate(self, statement: Statement) -> None:
         """``FEDRAT/f,unit``."""
-        numbers, words = statement.numbers, statement.words
+        words = statement.words
         if "RAPID" in words:
             raise ValueError("RAPID as a feed: whether it lasts is not known. Write RAPID before each motion")
-        self.feed = numbers[0] if numbers else math.nan
         invers = any(word.startswith(("INVERS", "INVTIM")) for word in words)
         self.change(per="INVERS" if invers else ",".join(words))
 
@@ -314,16 +307,11 @@ class _LocationReader:
 
     def tool_axis(self, statement: Statement) -> None:
         """``TLAXIS/i,j,k``: the axis of what follows."""
-        values = _only_numbers(statement)
-        if len(values) != 3:
-            raise ValueError(f"{len(values)} numbers, 3 expected")
-        self.vector = tuple(values)
+        self.vector = tuple(_only_numbers(statement, (3,), "3 expected"))
 
     def cutter(self, statement: Statement) -> None:
         """``CUTTER/d,r,e,f,a,b,h``: at least the diameter."""
-        values = _only_numbers(statement)
-        if not 1 <= len(values) <= 7:
-            raise ValueError(f"{len(values)} numbers, 1 to 7 expected")
+        values = _only_numbers(statement, range(1, 8), "1 to 7 expected")
         if self.unit is None:
             raise ValueError("lengths before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
         d, r = values[0], values[1] if len(values) > 1 else 0.0
@@ -362,9 +350,7 @@ class _LocationReader:
 
     def translate(self, statement: Statement) -> None:
         """``TRANS/x,y,z``: added to what follows."""
-        values = [] if set(statement.words) & {"NOMORE"} else _only_numbers(statement)
-        if len(values) not in (0, 3):
-            raise ValueError(f"{len(values)} numbers, 3 expected")
+        values = [] if "NOMORE" in statement.words else _only_numbers(statement, (0, 3), "3 expected")
         x, y, z = values or (0.0, 0.0, 0.0)
         self._frame([1, 0, 0, x, 0, 1, 0, y, 0, 0, 1, z])
 
@@ -420,9 +406,12 @@ def _table(lines: list[str]) -> Array:
         return _table(lines[: len(lines) // 2]) if len(lines) > 1 else np.zeros((0, 0))
 
 
-def _only_numbers(statement: Statement) -> list[float]:
+def _only_numbers(statement: Statement, counts: Collection[int] = (), expected: str = "") -> list[float]:
+    """Fields that are all numbers, and as many as may be; any number of them where no counts are given."""
     if statement.words:
         raise ValueError(f"{statement.words[0]} is no number")
+    if counts and len(statement.numbers) not in counts:
+        raise ValueError(f"{len(statement.numbers)} numbers, {expected}")
     return statement.numbers
 
 
@@ -449,8 +438,4 @@ _HANDLERS: dict[str, Callable[[_LocationReader, Statement], None]] = {
     "INSERT": _LocationReader.insert,
     "PREFUN": _LocationReader.g_word,
     "FINI": _LocationReader.finish,
-    "PARTNO": lambda reader, statement: None,
-    "PPRINT": lambda reader, statement: None,
-    "LETTER": lambda reader, statement: None,
-    "REMARK": lambda reader, statement: None,
 }

@@ -10,9 +10,7 @@ import re
 __all__ = [
     "AWAY",
     "FRAME_MINORS",
-    "INCHES",
     "INSERT_MOVES",
-    "METRIC",
     "PREFUN_STILL",
     "REFUSED",
     "SOURCE",
@@ -91,7 +89,8 @@ INSERT_MOVES = re.compile(r"(?<![A-Z])(?:[XYZUVWABCIJK]\s*[-+.\d#\[=]|G(?!\s*0*(
 #: G words of ``PREFUN`` that neither move the tool nor shift its zero, as above and with plane, cancels and defaults.
 PREFUN_STILL = frozenset({4, 9, 17, 40, 60, 61, 64, 80, 90, 94})
 
-METRIC = frozenset({"MM", "MMS", "MILLIMETER", "MILLIMETERS", "MILLIMETRE", "MILLIMETRES"})
-INCHES = frozenset({"IN", "INCH", "INCHES"})
 #: Millimetres in the unit of a ``UNITS`` word.
-UNIT_MM = {**dict.fromkeys(METRIC, 1.0), **dict.fromkeys(INCHES, 25.4)}
+UNIT_MM = {
+    **dict.fromkeys(("MM", "MMS", "MILLIMETER", "MILLIMETERS", "MILLIMETRE", "MILLIMETRES"), 1.0),
+    **dict.fromkeys(("IN", "INCH", "INCHES"), 25.4),
+}

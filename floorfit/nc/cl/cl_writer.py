@@ -18,11 +18,13 @@ from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.cl.circles import arc_points, arc_sweep
 from floorfit.nc.cl.locations import Locations
-from floorfit.nc.cl.statements import Statement, StatementError, StatementField, bare, sequence_end, statements
+from floorfit.nc.cl.statements import Statement, StatementField, bare, read_statement, sequence_end
+from floorfit.nc.header import line_end
 from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
+from floorfit.nc.standing_arcs import chord_shares
 
-__all__ = ["CHORD_MM", "WrittenLocations", "write_locations"]
+__all__ = ["CHORD_MM", "LocationWriter", "WrittenLocations"]
 
 #: Height of the chords that take the place of a circle whose offset changes along it, mm. Own choice, no source.
 CHORD_MM = 0.002
@@ -58,17 +60,9 @@ class WrittenLocations:
     findings: list[Finding] = field(default_factory=list)
 
 
-def write_locations(
-    lines: Sequence[str],
-    found: Locations,
-    node: Array,
-    breaks: Mapping[int, Sequence[tuple[float, float]]],
-    *,
-    source: str,
-    fine: Flags | None = None,
-    tick: Callable[[int], None] | None = None,
-) -> WrittenLocations:
-    """Return the lines that change.
+@dataclass
+class LocationWriter:
+    """Writes planned offsets into the lines of a file.
 
     Parameters
     ----------
@@ -82,39 +76,38 @@ def write_locations(
         Rows to be divided: share of the way and offset there, in order; a share may come twice, for a lift on the spot.
     source : str
         Name of the file.
-    fine : (n,) ndarray of bool, or None
+    fine : (n,) ndarray of bool
         Rows whose whole offset would round to nothing: they get more decimals.
-    tick : callable or None
-        Called with the number of lines done, now and then.
     """
-    return _LocationWriter(lines, found, node, breaks, source, fine).run(tick)
 
+    lines: Sequence[str]
+    found: Locations
+    node: Array
+    breaks: Mapping[int, Sequence[tuple[float, float]]]
+    source: str
+    fine: Flags
 
-class _LocationWriter:
-    def __init__(
-        self,
-        lines: Sequence[str],
-        found: Locations,
-        node: Array,
-        breaks: Mapping[int, Sequence[tuple[float, float]]],
-        source: str,
-        fine: Flags | None,
-    ) -> None:
-        self.lines, self.found, self.node, self.breaks, self.source = lines, found, node, breaks, source
-        self.fine = np.zeros(len(found), dtype=bool) if fine is None else fine
-        self.out = WrittenLocations()
-        ends = [line for line in lines[:50] if line.endswith(("\n", "\r"))]
-        self.line_end = "\n" if not ends else ends[0][len(ends[0].rstrip("\r\n")) :][:2]
+    def __post_init__(self) -> None:
+        """Look at all lines once."""
+        lines, found, self.out = self.lines, self.found, WrittenLocations()
+        self.line_end = line_end(lines)
         self.narrow = all(len(line) <= _CARD_COLUMNS or len(line.rstrip("\r\n")) <= _CARD_COLUMNS for line in lines)
         up = [frame.rotation.T @ np.array([0.0, 0.0, 1.0]) for frame in found.frames]
         self.up = [np.where(np.abs(one) < 1e-12, 0.0, one) for one in up]
         turned = np.array([not np.array_equal(one, [0.0, 0.0, 1.0]) for one in self.up], dtype=bool)
         frames = found.field("frame").astype(int) if len(found) else np.zeros(0, dtype=int)
         special = self.fine | found.relative | (found.kind == OTHER_ARC) | turned[frames]
-        special[list(breaks)] = True
+        special[list(self.breaks)] = True
         self.special = special
 
     def run(self, tick: Callable[[int], None] | None) -> WrittenLocations:
+        """Return the lines that change.
+
+        Parameters
+        ----------
+        tick : callable or None
+            Called with the number of lines done, now and then.
+        """
         found, node = self.found, self.node
         start = np.concatenate([[0.0], node[:-1]])
         busy = np.where(found.relative, np.abs(node - start) > _SAME_MM, node != 0)
@@ -159,7 +152,7 @@ class _LocationWriter:
     def _row(self, row: int, start: float, end: float) -> None:
         found = self.found
         try:
-            statement = self._statement(int(found.line[row]))
+            statement = read_statement(self.lines, int(found.line[row]))
             if found.kind[row] == OTHER_ARC:
                 self._arc(row, statement, start, end)
             else:
@@ -179,20 +172,13 @@ class _LocationWriter:
         block = self.out.blocks.get(line, self.lines[line])
         return block if isinstance(block, list) else [block]
 
-    def _statement(self, line: int) -> Statement:
-        statement = next(statements(self.lines, line))
-        if isinstance(statement, StatementError):
-            raise statement
-        return statement
-
     # -- arcs --------------------------------------------------------------------------------------------------------
 
     def _arc(self, row: int, statement: Statement, start: float, end: float) -> None:
         """Shift a circle whole, or put points in its place."""
         first, last = self.found.circle_lines[self.found.circle[row]].tolist()
         if row not in self.breaks and abs(start - end) <= _SAME_MM:
-            circle = self._statement(first)
-            self._move(row, end, circle.fields[:3])
+            self._move(row, end, read_statement(self.lines, first).fields[:3])
             self._pieces(row, statement, [], end)
             return
         for line in range(first, last + 1):
@@ -204,13 +190,11 @@ class _LocationWriter:
 
     def _chords(self, row: int, start: float, end: float) -> tuple[list[float], list[float]]:
         """Shares and offsets of points so near to each other that their chords keep to the circle."""
-        rows = np.array([row])
         radius = float(self.found.circles[self.found.circle[row], 6])
-        step = 2 * np.arccos(max(1 - CHORD_MM / radius, -1.0))
+        even = chord_shares(radius, float(arc_sweep(self.found, np.array([row]))[0]), CHORD_MM)
         breaks = [(0.0, start), *self.breaks.get(row, ()), (1.0, end)]
         at, offset = [share for share, _ in breaks], [dz for _, dz in breaks]
-        count = int(np.ceil(arc_sweep(self.found, rows)[0] / step))
-        shares = np.unique(np.concatenate([np.linspace(0, 1, count + 1)[1:], at[1:]]))
+        shares = np.unique(np.concatenate([even[1:], at[1:]]))
         return shares.tolist(), np.interp(shares, at, offset).tolist()
 
     # -- points ------------------------------------------------------------------------------------------------------

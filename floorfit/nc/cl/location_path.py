@@ -163,7 +163,7 @@ def _cutters(found: Locations, stated: dict[str, Cutter], every: Cutter | None) 
 def _pieces(found: Locations) -> tuple[Rows, Array, Array]:
     """Motions of the path: one for each row, and chords for the circles that are not level or lean."""
     count = np.ones(len(found), dtype=int)
-    arcs = np.flatnonzero(_is_other_arc(found))
+    arcs = np.flatnonzero((found.kind == OTHER_ARC) & ~_is_level_arc(found))
     if len(arcs):
         count[arcs] = np.ceil(arc_sweep(found, arcs) / _CHORD_RAD).astype(int)
     row = np.repeat(np.arange(len(found)), count)
@@ -177,10 +177,6 @@ def _is_level_arc(found: Locations) -> Flags:
     upright = (found.axis[arcs, 2] > 1 - _UPRIGHT) & (found.start_axis[arcs, 2] > 1 - _UPRIGHT)
     out[arcs] = upright & (np.abs(found.circles[found.circle[arcs], 5]) > 1 - 1e-9)
     return out
-
-
-def _is_other_arc(found: Locations) -> Flags:
-    return np.asarray((found.kind == OTHER_ARC) & ~_is_level_arc(found))
 
 
 def _places(found: Locations, row: Rows, share: Array) -> tuple[Array, Array]:

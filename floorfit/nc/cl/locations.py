@@ -104,8 +104,8 @@ class Locations:
 
     Parameters
     ----------
-    line, last : (n,) ndarray of int
-        First and last line of the statement, from 0.
+    line : (n,) ndarray of int
+        First line of the statement, from 0.
     kind : (n,) ndarray of int
         A kind of `floorfit.nc.motions`: RAPID, LINE, OTHER_ARC for any circle, CYCLE for a hole, JUMP for a place that
         is only stated, or not known.
@@ -119,8 +119,6 @@ class Locations:
         Whether the statement states increments (``GODLTA``).
     setting : (n,) ndarray of int
         Index into ``settings``.
-    feed : (n,) ndarray
-        Number of the last ``FEDRAT``; NaN before the first.
     deep : (n,) ndarray, mm
         How far a hole goes below its point; NaN where that is not known, and for the rest.
     circle : (n,) ndarray of int
@@ -136,14 +134,12 @@ class Locations:
     """
 
     line: NDArray[np.int64]
-    last: NDArray[np.int64]
     kind: NDArray[np.int64]
     tip: Array
     axis: Array
     vector: Flags
     relative: Flags
     setting: NDArray[np.int64]
-    feed: Array
     deep: Array
     circle: NDArray[np.int64]
     circles: Array
@@ -177,7 +173,7 @@ class LocationColumns:
 
     def __init__(self) -> None:
         """Start without rows."""
-        self.rows = RowTable("line last kind setting x y z i j k vector relative feed circle deep")
+        self.rows = RowTable("line kind setting x y z i j k vector relative circle deep")
         self.circles = array("d")
         self.circle_lines: list[tuple[int, int]] = []
 
@@ -197,23 +193,19 @@ class LocationColumns:
     def table(self, settings: tuple[Setting, ...], frames: tuple[FileFrame, ...]) -> Locations:
         """The rows as arrays, in the part's frame and millimetres."""
         read = self.rows.columns()
-        line, last, kind, setting, circle = (
-            read[name].astype(np.int64) for name in ("line", "last", "kind", "setting", "circle")
-        )
+        line, kind, setting, circle = (read[name].astype(np.int64) for name in ("line", "kind", "setting", "circle"))
         unit = np.array([one.unit_mm for one in settings] or [1.0])[setting]
         frame = np.array([one.frame for one in settings] or [0], dtype=np.int64)[setting]
         xyz, ijk = (np.column_stack([read[name] for name in names]) for names in ("xyz", "ijk"))
         tip, axis = _in_part(xyz * unit[:, None], ijk, frame, frames)
         return Locations(
             line,
-            last,
             kind,
             tip,
             axis,
             read["vector"] > 0,
             read["relative"] > 0,
             setting,
-            read["feed"],
             read["deep"] * unit,
             circle,
             self._circles(circle, unit, frame, frames),

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from floorfit.nc.cl.cl_words import TEXT
 
-__all__ = ["Statement", "StatementError", "StatementField", "bare", "sequence_end", "statements"]
+__all__ = ["Statement", "StatementError", "StatementField", "bare", "read_statement", "sequence_end"]
 
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eEdD][-+]?\d+)?")
 #: A sequence number before the word, kept as it is: digits, or N and digits and a blank.
@@ -102,29 +102,21 @@ def sequence_end(text: str) -> int:
     return sequence.end() if sequence else 0
 
 
-def statements(lines: Sequence[str], first: int = 0) -> Iterator[Statement | StatementError]:
-    """Read statements from line ``first`` on; what cannot be read comes as an error in its place.
+def read_statement(lines: Sequence[str], number: int) -> Statement:
+    """Read the statement that begins in a line.
 
     Parameters
     ----------
     lines : sequence of str
         The lines with their ends, one character a byte.
-    first : int
-        Index of the line to begin with.
+    number : int
+        Index of the line.
+
+    Raises
+    ------
+    StatementError
+        If it cannot be read.
     """
-    number = first
-    while number < len(lines):
-        try:
-            statement = _statement(lines, number)
-        except StatementError as error:
-            yield error
-            number = error.last + 1
-        else:
-            yield statement
-            number = statement.last + 1
-
-
-def _statement(lines: Sequence[str], number: int) -> Statement:
     text = bare(lines[number])
     start = sequence_end(text)
     word = _TEXT_WORD.match(text, start)
