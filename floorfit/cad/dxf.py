@@ -34,6 +34,8 @@ __all__ = ["read_drawing"]
 #: $INSUNITS of the DXF reference, group HEADER: 1 inches, 2 feet, 4 millimetres, 5 centimetres, 6 metres.
 _INSUNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0}
 _DEEPEST_BLOCK = 16
+#: How often a piece of a spline is halved at most.
+_HALVINGS = 24
 #: Control points of a polyline that was fitted with a spline (DXF reference, VERTEX, group code 70): no part of it.
 _FRAME_POINT = 16
 
@@ -212,12 +214,33 @@ def _flattened(layer: str, entity: Any, sagitta: float, source: str) -> Floats:
     try:
         if kind == "LINE":
             points = [entity.dxf.start, entity.dxf.end]
+        elif kind == "SPLINE":
+            return _on_spline(entity.construction_tool(), sagitta)
         else:
-            points = list(entity.flattening(sagitta, **({"segments": 8} if kind == "SPLINE" else {})))
+            points = list(entity.flattening(sagitta))
         return np.array([(point[0], point[1]) for point in points], float)
     except (ValueError, ArithmeticError, TypeError, IndexError) as error:
         text = f"a {kind} cannot be read ({error}). Draw it again."
         raise InputError([Finding("bad-entity", source, f"layer {layer}", text)]) from error
+
+
+def _on_spline(curve: Any, sagitta: float) -> Floats:
+    """Points of a spline between its first and last knot that as many basis functions share as elsewhere.
+
+    A spline that closes smoothly has knots before and behind that, where it is no curve (Piegl and Tiller, The NURBS
+    Book, 1997, section 12.2: unclamped knots).
+    """
+    knots = np.array(curve.knots())[curve.degree : -curve.degree]
+    at = np.unique(np.linspace(knots[:-1], knots[1:], 9))
+    for _ in range(_HALVINGS):
+        xy = np.array([(p.x, p.y) for p in curve.points(at)], float)
+        between = 0.5 * (at[:-1] + at[1:])
+        middles = shapely.points([(p.x, p.y) for p in curve.points(between)])
+        far = shapely.distance(middles, shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1))) > sagitta
+        if not far.any():
+            break
+        at = np.sort(np.r_[at, between[far]])
+    return xy
 
 
 def _shapes(pieces: Pieces, meanings: dict[str, LayerMeaning] | None, source: str) -> tuple[Shapes, list[Finding]]:

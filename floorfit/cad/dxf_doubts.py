@@ -25,8 +25,8 @@ _WORDS_AND_LINES = """
     POINT RAY XLINE VIEWPORT HATCH
 """
 _NO_BOUND = frozenset(_WORDS_AND_LINES.split())
-#: Names of layers that seem to be meant for floors.
-_FLOOR_LIKE = re.compile(r"FLOOR|Z[ _-]*[-+]?[.,]?\d.*WEB", re.IGNORECASE)
+#: Names of layers that seem to be meant for floors or their islands, in the languages of our pages.
+_FLOOR_LIKE = re.compile(r"FLOOR|POCKET|ISLAND|TASCHE|INSEL|Z[ _-]*[-+]?[.,]?\d.*WEB", re.IGNORECASE)
 #: A hatch that shares this much of its area with an outline of its layer fills it.
 _FILLS = 0.9
 #: A dimension that shows a length other by more than this share is not to scale: more than rounding.

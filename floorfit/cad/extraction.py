@@ -11,7 +11,7 @@ import numpy as np
 
 from floorfit.cad.extract_settings import ExtractSettings, check_settings
 from floorfit.cad.extracted import Extraction, Floor, RejectedFace
-from floorfit.cad.orientation import check_size, rotation_to_part
+from floorfit.cad.orientation import WEB_LIMITS_MM, check_size, check_webs, rotation_to_part
 from floorfit.cad.reading import DRAWING_SUFFIXES, RawModel, read_model
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part, Pocket
@@ -119,6 +119,9 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
         raise InputError([Finding("no-floor", raw.source, "", _none_here(mesh, found.rejected, settings))])
     step("describing floors", 0.85)
     floors = describe_floors(found, settings, rounding)
+    webs = [floor.web for floor in floors]
+    if max(webs) < WEB_LIMITS_MM[0]:  # thick ones are no sign of a wrong unit: models hold whole bodies
+        check_webs(webs, raw.source, raw.unit, settings)
     step("outline", 0.95)
     outline = ring_of(rounding.plan(part_outline(mesh)).exterior)
     notes = [*raw.findings, *findings, *scatter_note(mesh, raw.source), *_arc_note(floors, raw.source, settings)]

@@ -142,12 +142,10 @@ def _chosen_body(mesh: Mesh, source: str, settings: ExtractSettings) -> tuple[Me
     _, label = np.unique(label, return_inverse=True)
     volume = _volumes(mesh, label)
     outer = np.flatnonzero(np.abs(volume) > 1e-9 * np.abs(volume).max(initial=0.0))
-    if len(outer) <= 1:
-        return mesh, []
     low, high = _boxes(mesh, label)
     alone = [int(i) for i in outer if volume[i] > 0.0 or not _is_inside(int(i), outer, low, high)]
     alone.sort(key=lambda i: -abs(volume[i]))
-    if len(alone) <= 1 or settings.body == "all":
+    if settings.body == "all" or (len(alone) <= 1 and int(settings.body or 1) == 1):
         return mesh, []
     if not settings.body:
         sizes = "; ".join(" × ".join(f"{v:.5g}" for v in high[i] - low[i]) + " mm" for i in alone[:6])
@@ -155,7 +153,8 @@ def _chosen_body(mesh: Mesh, source: str, settings: ExtractSettings) -> tuple[Me
         return mesh, [Finding("several-bodies", source, "", text)]
     number = int(settings.body)
     if number > len(alone):
-        text = f"body {number} was asked for, the model holds {len(alone)}. Choose one of them."
+        text = f"body {number} was asked for, the model holds {len(alone)}"
+        text += ". Choose one of them; bodies that touch along edges count as one: export the one that is wanted alone."
         return mesh, [Finding("no-body", source, "", text)]
     keep = [
         i

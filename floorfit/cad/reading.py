@@ -34,6 +34,15 @@ DRAWING_SUFFIXES = (".dxf",)
 _FACES = re.compile(rb"FACE|TRIANGULATED|TESSELLATED|GEOMETRIC_SET|CSG_")
 #: Files that an assembly refers to (ISO 10303-41, document_file).
 _OTHER_FILES = re.compile(rb"DOCUMENT_FILE\s*\(\s*'([^']*)'")
+#: What places an item turned, scaled or mirrored: axis 1, axis 2, origin, scale and axis 3 are its last arguments
+#: (ISO 10303-42, cartesian_transformation_operator_3d).
+_OPERATOR = re.compile(
+    rb"CARTESIAN_TRANSFORMATION_OPERATOR_3D\s*\([^;]*,\s*(#\d+|\$)\s*,\s*(#\d+|\$)\s*,\s*#\d+\s*,"
+    rb"\s*(\$|[-+]?\d+\.\d*(?:E[-+]?\d+)?)\s*,\s*(#\d+|\$)\s*\)\s*;"
+)
+_DIRECTION = re.compile(rb"(#\d+)\s*=\s*DIRECTION\s*\([^(]*\(([^)]*)\)")
+#: Rounding of a scale of 1.
+_SAME_SIZE = 1e-9
 #: A STEP file starts with this (ISO 10303-21, clause 5).
 _START = b"ISO-10303-21"
 
@@ -137,8 +146,9 @@ def _load(path: Path, settings: ExtractSettings) -> tuple[NDArray[np.float64], N
     if suffix in (".step", ".stp"):
         _check_step(path)
         # 0.2 rad caps the facets of small arcs as well, which a linear tolerance alone leaves coarse; finer, and
-        # nine tenths of all facets are those of fillets in corners.
-        more = {"tol_linear": settings.chord_tolerance, "tol_angular": 0.2}
+        # nine tenths of all facets are those of fillets in corners. Faces stay apart: joining fails where some have a
+        # colour and others none.
+        more = {"tol_linear": settings.chord_tolerance, "tol_angular": 0.2, "merge_primitives": False}
     try:
         if suffix == ".obj" and has_polygons(path):
             scene = trimesh.load_scene(BytesIO(triangulated_obj(path).encode()), file_type="obj", process=False)
@@ -171,13 +181,15 @@ def _check_step(path: Path) -> None:
     Raises
     ------
     InputError
-        If the file does not start as a STEP file does, is an assembly whose parts are other files, or has no face.
+        If the file does not start as a STEP file does, is an assembly whose parts are other files, has no face, or
+        places an item mirrored or scaled: what reads the file (Open CASCADE) turns it instead, or scales it otherwise.
     """
     text = path.read_bytes()
     if _START not in text[:2000]:
         reason = "does not start with ISO-10303-21 as a STEP file does. Export it again, or give it its right ending."
         raise InputError([Finding("unreadable", path.name, "", reason)])
     if _FACES.search(text):
+        _check_operators(text, path.name)
         return
     others = list(dict.fromkeys(name.decode("latin-1") for name in _OTHER_FILES.findall(text)))
     if others:
@@ -186,6 +198,19 @@ def _check_step(path: Path) -> None:
     else:
         reason = "holds no face. Export the solid, not its edges."
     raise InputError([Finding("empty-model", path.name, "", reason)])
+
+
+def _check_operators(text: bytes, source: str) -> None:
+    operators = _OPERATOR.findall(text)
+    directions = dict(_DIRECTION.findall(text)) if operators else {}
+    for first, second, scale, third in operators:
+        stated = [directions.get(name) for name in (first, second, third)]
+        axes = [[float(c) for c in one.split(b",")] if one else own for one, own in zip(stated, np.eye(3), strict=True)]
+        factor = 1.0 if scale == b"$" else float(scale)
+        if np.linalg.det(np.array(axes, float)) < 0.0 or abs(factor - 1.0) > _SAME_SIZE:
+            how = "mirrored" if factor == 1.0 else f"scaled by {factor:g}"
+            reason = f"an item is placed {how}, which is not read rightly. Export the part as it is, in full size."
+            raise InputError([Finding("placed-otherwise", source, "", reason)])
 
 
 def _stated_mm(path: Path, word: str) -> float:

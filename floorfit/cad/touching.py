@@ -52,7 +52,7 @@ def touching_notes(mesh: Mesh, floors: list[Candidate], source: str) -> list[Fin
             x, y, _ = places[inside[0]]
             text = (
                 f"under the floor at ({x:.5g}, {y:.5g}) another body begins where the web ends, or in it: the web that "
-                "was written is that of one body. Join the bodies in the model, or choose one with --body."
+                "was written is that of one body. Join the bodies, choose one with --body, or export it alone."
             )
             out.append(Finding("bodies-touch", source, "", text, "warning"))
     return out

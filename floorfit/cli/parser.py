@@ -20,6 +20,7 @@ class OneLineParser(argparse.ArgumentParser):
     def __init__(self, **stated: Any) -> None:
         """Take what an `argparse.ArgumentParser` takes."""
         super().__init__(**{"formatter_class": HelpFormatter, **stated})
+        self.register("action", None, _StoreOnce)
 
     def error(self, message: str) -> NoReturn:
         """Print one line and leave with 2."""
@@ -37,6 +38,22 @@ class OneLineParser(argparse.ArgumentParser):
         called = [action.choices for action in self._actions if isinstance(action, argparse._SubParsersAction)]
         parsers = [self, *(one for choices in called for name, one in choices.items() if name in sys.argv)]
         return [name for one in parsers for name in one._option_string_actions]
+
+
+class _StoreOnce(argparse.Action):
+    """Keep a value, and refuse a second one: of two that differ the first was dropped without a word."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: str | Sequence[object] | None,
+        option_string: str | None = None,
+    ) -> None:
+        """Keep it."""
+        if option_string and getattr(namespace, self.dest) is not self.default:
+            parser.error(f"{option_string} is given twice, once was expected")
+        setattr(namespace, self.dest, values)
 
 
 class _Print(argparse.Action, ABC):

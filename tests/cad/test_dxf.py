@@ -7,6 +7,8 @@ import sys
 import ezdxf
 import numpy as np
 import pytest
+import shapely
+from scipy.interpolate import BSpline
 
 from floorfit.cad import extract_pockets
 from floorfit.errors import InputError, MissingExtraError
@@ -117,6 +119,21 @@ def test_splines_and_ellipses(tmp_path):
     spline.weights = [1, half, 1, half, 1, half, 1, half, 1]
     part = extract(document, tmp_path, chord_tolerance=0.002).part
     assert [pocket.polygon.area for pocket in part.pockets] == pytest.approx([np.pi * 1800, np.pi * 1600], rel=1e-4)
+
+
+def test_a_spline_that_closes_smoothly(tmp_path):
+    # Equal knots and the first control points once more behind the last: C. de Boor, A Practical Guide to Splines,
+    # 1978, chapter X (periodic splines). Truth: scipy.interpolate.BSpline over the knots 3 to n.
+    turns = np.arange(10) * np.pi / 5
+    corners = [
+        (150 + (90 - 30 * (i % 2)) * np.cos(a), 150 + (90 - 30 * (i % 2)) * np.sin(a)) for i, a in enumerate(turns)
+    ]
+    document, space = drawing()
+    spline = space.add_spline(dxfattribs={"layer": LAYER})
+    spline.set_closed([(x, y, 0) for x, y in corners], degree=3)
+    exact = BSpline(np.arange(17), np.array(corners + corners[:3]), 3)(np.linspace(3, 13, 20_001))
+    part = extract(document, tmp_path, chord_tolerance=0.002).part
+    assert shapely.hausdorff_distance(part.pockets[0].polygon.exterior, shapely.LineString(exact)) < 0.004
 
 
 def test_table_of_layers(tmp_path):

@@ -129,6 +129,11 @@ def test_several_bodies(mesh, truth):
         extract(both, body="3")
 
 
+def test_a_second_body_of_one_is_refused(mesh):
+    with pytest.raises(InputError, match="body 2 was asked for, the model holds 1"):
+        extract(mesh, body="2")
+
+
 def test_a_hollow_inside_is_no_second_body(truth):
     solid = box(0, 0, 0, 100, 100, 40) - box(10, 10, 20, 90, 90, 41) - box(20, 20, 5, 40, 40, 10)
     (pocket,) = extract(mesh_of(solid)).part.pockets

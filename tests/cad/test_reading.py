@@ -156,6 +156,18 @@ def test_scene_with_transforms(block, tmp_path):
     check(extract_pockets(tmp_path / "scene.glb"))
 
 
+def test_inches_said_to_be_millimetres(tmp_path):
+    """A plate of 3 m in inches (25.4 mm, ISO 31-1) is as large as a small part in mm; its web of 2 mm gives it away."""
+    solid = box(0, 0, 0, 3000, 1500, 60) - box(100, 100, 2, 2900, 1400, 61)
+    plate = mesh_of(solid)
+    plate.vertices = plate.vertices / 25.4
+    plate.export(tmp_path / "plate.stl")
+    with pytest.raises(InputError, match=r"the webs are 0.07874 to 0.07874 mm in the unit given \(mm\)"):
+        extract_pockets(tmp_path / "plate.stl", units="mm")
+    assert extract_pockets(tmp_path / "plate.stl", units="in").part.pockets[0].web == pytest.approx(2.0, abs=1e-5)
+    assert extract_pockets(tmp_path / "plate.stl", units="mm", any_size=True).part.pockets[0].web < 0.08
+
+
 def step_block(folder, scale=1.0, unit="mm"):
     """The block as STEP, in the unit; the figures are millimetres times the scale."""
     w = StepSolid()
@@ -176,6 +188,32 @@ def test_step_in_millimetres(tmp_path):
     check(extraction)
     assert extraction.floors[0].corner_radius == pytest.approx(8.0, abs=0.011)
     assert extraction.floors[0].arc_error <= 0.01
+
+
+def test_step_with_one_face_coloured(tmp_path):
+    """A colour is a style of a face or a solid (ISO 10303-46, styled_item) and changes no geometry."""
+    w = StepSolid()
+    model = step_block(tmp_path)
+    w.lines = model.read_text(encoding="ascii").split("DATA;\n")[1].split("\nENDSEC;")[0].split("\n")
+    face = next(number for number, text in enumerate(w.lines, 1) if "=ADVANCED_FACE(" in text)
+    style = "COLOUR_RGB('',1.,0.,0.)"
+    for around in (
+        "FILL_AREA_STYLE_COLOUR('',{})",
+        "FILL_AREA_STYLE('',({}))",
+        "SURFACE_STYLE_FILL_AREA({})",
+        "SURFACE_SIDE_STYLE('',({}))",
+        "SURFACE_STYLE_USAGE(.BOTH.,{})",
+        "PRESENTATION_STYLE_ASSIGNMENT(({}))",
+        f"STYLED_ITEM('',({{}}),#{face})",
+    ):
+        style = around.format(w.add(style))
+    item = w.add(style)
+    context = next(text.split("=")[0] for text in w.lines if "GEOMETRIC_REPRESENTATION_CONTEXT" in text)
+    w.add(f"MECHANICAL_DESIGN_GEOMETRIC_PRESENTATION_REPRESENTATION('',({item}),{context})")
+    head = model.read_text(encoding="ascii").split("DATA;\n")[0]
+    body = "DATA;\n" + "\n".join(w.lines) + "\nENDSEC;\nEND-ISO-10303-21;\n"
+    model.write_text(head + body, encoding="ascii")
+    check(extract_pockets(model))
 
 
 def test_step_chord_tolerance_is_used(tmp_path):

@@ -33,3 +33,25 @@ def test_assembly_of_other_files(tmp_path):
 
 def test_no_face(tmp_path):
     assert "holds no face" in refused(tmp_path, HEAD + BODY.format("#1=CARTESIAN_POINT('',(0.,0.,0.));"))
+
+
+@pytest.mark.parametrize(
+    ("axes", "scale", "says"),
+    [
+        (("#1", "#2", "#3"), "$", None),
+        (("#2", "#4", "#3"), "1.", None),
+        (("$", "$", "$"), "1.000000000000", None),
+        (("#4", "#2", "#3"), "$", "an item is placed mirrored"),
+        (("#2", "#1", "$"), "1.", "an item is placed mirrored"),
+        (("#1", "#2", "#3"), "25.4", "an item is placed scaled by 25.4"),
+    ],
+)
+def test_items_placed_mirrored_or_scaled(axes, scale, says, tmp_path):
+    """The sign of the axes' determinant and the scale (ISO 10303-42, cartesian_transformation_operator_3d)."""
+    directions = [
+        f"#{i}=DIRECTION('',({d}));" for i, d in enumerate(("1.,0.,0.", "0.,1.,0.", "0.,0.,1.", "-1.,0.,0."), 1)
+    ]
+    operator = f"#9=CARTESIAN_TRANSFORMATION_OPERATOR_3D('a,b','',$,{axes[0]},{axes[1]},#8,{scale},{axes[2]});"
+    text = refused(tmp_path, HEAD + BODY.format("\n".join([*directions, operator, "#10=FACE_SURFACE('',(),$,.T.);"])))
+    assert ("an item is placed" in text) == (says is not None)
+    assert says is None or says in text

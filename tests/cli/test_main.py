@@ -77,6 +77,12 @@ def test_wrong_call_is_exit_2(words: list[str], capsys: pytest.CaptureFixture[st
     assert printed.err.count("\n") == 1 and "--help`" in printed.err  # one line, and where the options are listed
 
 
+def test_one_value_of_two_is_not_dropped_without_a_word(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit, match="2"):
+        main(["apply", "job", "a.nc", "-o", "b.nc", "--work-offset", "G54", "--work-offset", "G55"])
+    assert "--work-offset is given twice" in capsys.readouterr().err
+
+
 def test_nearest_option_is_named(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sys.argv", ["floorfit", "correct"])
     with pytest.raises(SystemExit, match="2"):
