@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from floorfit.arrays import Array, Rows
 
-__all__ = ["Axis", "make_axis"]
+__all__ = ["Axis", "make_axis", "window"]
 
 #: Cells that a margin adds outside the part on each side, each longer than the one before by one factor. Duchon
 #: (1977) takes the energy over the whole plane; a margin of three lengths brings a rectangle to within 2 µm of that
@@ -117,11 +117,11 @@ class Axis:
         cell, values = self.basis(places)
         return _spread(cell, values, self.size)
 
-    def window(self, places: ArrayLike) -> tuple[slice, Array]:
-        """Return the basis functions that places (n,) touch, and the dense values of those."""
-        cell, values = self.basis(places)
-        touched = slice(cell.min(), cell.max() + 4)
-        return touched, _spread(cell - touched.start, values, touched.stop - touched.start)
+
+def window(cell: Rows, values: Array) -> tuple[slice, Array]:
+    """The basis functions that some places (n,) touch, and the dense values of those, from `Axis.basis`."""
+    touched = slice(cell.min(), cell.max() + 4)
+    return touched, _spread(cell - touched.start, values, touched.stop - touched.start)
 
 
 def make_axis(low: float, high: float, cell: float, reach: float) -> Axis:

@@ -9,6 +9,7 @@ Readings enter through weighted moments of their local coordinates. A product of
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -17,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from floorfit.arrays import Array, Rows
-from floorfit.surface.axis import Axis, make_axis
+from floorfit.surface.axis import Axis, make_axis, window
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -189,18 +190,22 @@ class Grid:
             out[part] = self._at(coefficients, xy[part])
         return out
 
-    def design(self, points: ArrayLike) -> tuple[tuple[slice, slice], Array]:
-        """Dense design of points that lie close together, on the patch of coefficients that they touch.
+    def designs(self, points: ArrayLike) -> Callable[[slice], tuple[tuple[slice, slice], Array]]:
+        """Dense designs of groups of points (n, 2), each of points that lie close together.
 
         Returns
         -------
-        patch : (slice, slice)
-            Rows and columns of the coefficient array.
-        matrix : (n, rows * columns) ndarray
+        callable
+            Of a slice of the points: rows and columns of the patch of the coefficient array that they touch, and the
+            (n, rows * columns) design.
         """
-        first, second = self.split(points)
-        (rows, one), (columns, two) = self.along.window(first), self.across.window(second)
-        return (rows, columns), (one[:, :, None] * two[:, None, :]).reshape(len(one), -1)
+        i, bi, j, bj = self.bases(points)
+
+        def design(some: slice) -> tuple[tuple[slice, slice], Array]:
+            (rows, one), (columns, two) = window(i[some], bi[some]), window(j[some], bj[some])
+            return (rows, columns), (one[:, :, None] * two[:, None, :]).reshape(len(one), -1)
+
+        return design
 
     def matrix(self, points: ArrayLike) -> csr_array:
         """Value of each B-spline at points (n, 2), shape (n, unknowns), sparse: 16 in a row."""

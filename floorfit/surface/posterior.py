@@ -97,10 +97,11 @@ class Posterior:
             Those of a group lie close together.
         """
         ends = np.cumsum([0, *(len(group) for group in places)])
-        forms, amounts = self._forms(np.concatenate([*places]))
+        points = np.concatenate([*places])
+        (forms, amounts), design_of = self._forms(points), self.grid.designs(points)
 
         def samples(group: int) -> Array:
-            (rows, columns), design = self.grid.design(places[group])
+            (rows, columns), design = design_of(slice(ends[group], ends[group + 1]))
             here, numbers = _dense(forms, ends[group], ends[group + 1])
             spline = self.deviations[rows, columns].reshape(-1, self.count)
             return np.asarray(np.concatenate([spline, amounts[numbers]]).T @ np.concatenate([design, here], axis=1).T)
