@@ -126,11 +126,12 @@ def test_quadratic_form_at_places_is_the_dense_one() -> None:
         assert np.allclose(GRID.quadratic_at(band, places[:count]), expected[:count], rtol=1e-10)
 
 
-def test_design_on_a_patch_is_the_dense_one() -> None:
-    places = np.array([[3.0, 2.0], [3.5, 2.2], [4.9, 2.9]])
-    (rows, columns), design = GRID.design(places)
-    c = RNG.normal(size=GRID.shape)
-    assert np.allclose(design @ c[rows, columns].ravel(), GRID.at(c, places), atol=1e-14)
+def test_designs_on_patches_are_the_dense_one() -> None:
+    places = np.array([[3.0, 2.0], [3.5, 2.2], [4.9, 2.9], [7.0, 0.1], [6.5, 0.4]])
+    c, design_of = RNG.normal(size=GRID.shape), GRID.designs(places)
+    for some in (slice(0, 3), slice(3, 5)):
+        (rows, columns), design = design_of(some)
+        assert np.allclose(design @ c[rows, columns].ravel(), GRID.at(c, places[some]), atol=1e-14)
 
 
 def test_long_side_comes_first() -> None:
