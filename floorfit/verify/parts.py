@@ -160,7 +160,18 @@ def series(jobs: Iterable[str | Path], *, progress: Callable[[int, int], None] |
     if not kept:
         raise InputError([*findings, *others])
     part, nodes = shelf.parts[key]
-    return _series(key, part, nodes, kept, finished, [*findings, *others, *_doubled(kept)])
+    told = [*findings, *others, *_unfinished(kept, finished), *_doubled(kept)]
+    return _series(key, part, nodes, kept, [one for one in finished if not one.doubt], told)
+
+
+def _unfinished(kept: list[JobSummary], finished: list[FinishedJob]) -> list[Finding]:
+    """Verifications that say themselves that they read something else than the finished webs of their job."""
+    names, out = {one.job: one.name for one in kept}, []
+    for one in finished:
+        if one.doubt and one.job in names:
+            text = f"its verification is not of its finished webs ({one.doubt}); it was left out. Read them and verify."
+            out.append(Finding("doubtful-proof", names[one.job], "", text))
+    return out
 
 
 def _read_all(

@@ -122,6 +122,9 @@ def _bias_line(series: Series, show: Display) -> str:
     mean = show.length(chart.mean, sign=True, more=1)
     line = say("{n} verified jobs: common bias {bias} {unit} in the mean")
     line = line.format(n=len(chart.values), bias=mean, unit=show.unit)
+    if chart.signals.any():
+        far = say("{n} of them outside the control limits: find out why before it is used")
+        line = f"{line}; {far.format(n=int(chart.signals.sum()))}"
     if not np.isfinite(drift.u):
         return line + "."
     low, high = (show.length(end, sign=True, more=2) for end in drift.limits)

@@ -40,6 +40,8 @@ __all__ = [
 
 #: Nodes of the grid on which warps are compared: at most, at least, and about this many across the smallest floor.
 MOST, LEAST, PER_FLOOR = 2_500, 400, 4.0
+#: What `verify` finds where readings are not those of the job's finished webs.
+NOT_FINISHED_WEBS = ("other-plate", "looks-roughed", "turned")
 #: Folders inside folders that are looked into.
 DEPTH = 3
 
@@ -113,12 +115,15 @@ class FinishedJob:
         Common bias; NaN where there is none.
     pockets : dict of str to (float, float)
         By pocket: mean deviation of the web from nominal at the readings, and the pocket's own bias, mm.
+    doubt : str
+        Code of what makes its readings none of the job's finished webs; ``""`` where there is nothing.
     """
 
     job: str
     bias: float
     bias_u: float
     pockets: dict[str, tuple[float, float]]
+    doubt: str = ""
 
 
 def find_folders(paths: Iterable[str | Path], depth: int = DEPTH) -> Iterator[Found]:
@@ -198,7 +203,8 @@ def _read(file: Path, wanted: str, take: Callable[[dict[str, Any]], T]) -> T | F
 
 def _finished(document: dict[str, Any]) -> FinishedJob:
     bias = document["bias_mm"]
-    return FinishedJob(document["job"], _number(bias["value"]), _number(bias["u"]), _webs(document))
+    doubt = next((one["code"] for one in document["findings"] if one["code"] in NOT_FINISHED_WEBS), "")
+    return FinishedJob(document["job"], _number(bias["value"]), _number(bias["u"]), _webs(document), doubt)
 
 
 def _summary(file: Path, document: dict[str, Any], shelf: Shelf) -> JobSummary:

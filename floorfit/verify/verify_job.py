@@ -154,7 +154,9 @@ def _floors(
     seed, level = int(prediction.record.settings.get("seed", 1)), _level(prediction)
     field = fit_field(prediction, taken, points, steps, seed)
     found = [
-        prove_floor(prediction, taken, k, field, steps[k], level, seed) if k in steps else unread(prediction, taken, k)
+        prove_floor(prediction, taken, k, points, field, steps[k], level, seed)
+        if k in steps
+        else unread(prediction, taken, k)
         for k in range(len(prediction.part.pockets))
     ]
     return tuple(

@@ -21,6 +21,8 @@ __all__ = ["Step", "chance_at", "fit_field", "prove_floor", "unread"]
 
 #: Samples where there is no field to draw them from.
 SAMPLES = 500
+#: Chance of scatter about what was fitted from which a floor is not cut as its fit has it. Own choice.
+UNEVEN = 1e-3
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,14 @@ def fit_field(prediction: Prediction, taken: Taken, points: Array, steps: dict[i
 
 
 def prove_floor(
-    prediction: Prediction, taken: Taken, index: int, field: Fit | None, step: Step, level: float, seed: int
+    prediction: Prediction,
+    taken: Taken,
+    index: int,
+    places: Array,
+    field: Fit | None,
+    step: Step,
+    level: float,
+    seed: int,
 ) -> FloorProof:
     """Judge one floor that has readings.
 
@@ -80,6 +89,8 @@ def prove_floor(
     taken : Taken
     index : int
         Of the floor.
+    places : (n, 2) ndarray, mm
+        Of all readings.
     field : Fit or None
         As `fit_field` gave it.
     step : Step
@@ -95,12 +106,15 @@ def prove_floor(
     found = chances(samples, pocket.limits_on(*points.T))
     rows = np.flatnonzero(taken.is_used & (taken.floor == index))
     gap = taken.deviation[rows] - taken.predicted[rows]
-    verdict, reason = _with_readings(verdict_of(found.conform, level), taken, index, level)
+    verdict, reason = verdict_of(found.conform, level), ""
+    if verdict == "conform":
+        reason = _outside(taken, index, level) or _uneven(taken, index, places, field, step)
+        verdict = "undecided" if reason else verdict
     web_min, web_max = pocket.web + float(mean.min()), pocket.web + float(mean.max())
     return FloorProof(
         pocket=pocket.id,
         readings=len(rows),
-        verdict=verdict,  # type: ignore[arg-type]
+        verdict=verdict,
         probability=found.conform,
         web_min=web_min,
         web_max=web_max,
@@ -170,15 +184,44 @@ def _field_on(
     return base, base + spread * generator.standard_normal(SAMPLES)[:, None]
 
 
-def _with_readings(verdict: str, taken: Taken, index: int, level: float) -> tuple[str, str]:
-    """Take ``conform`` back where a reading on the floor says plainly that its place does not."""
+def _outside(taken: Taken, index: int, level: float) -> str:
+    """Why a floor is not proved where a reading on it says plainly that its place does not conform."""
     rows = np.flatnonzero((taken.floor == index) & (taken.is_used | taken.is_doubted))
     chance = chance_at(taken.deviation[rows], taken.u[rows], taken.limits_of(rows))
     outside = int((chance <= 1 - level).sum())
-    if verdict != "conform" or not outside:
-        return verdict, ""
+    if not outside:
+        return ""
     words = "one reading lies" if outside == 1 else f"{outside} readings lie"
-    return "undecided", f"reading-outside: {words} outside the tolerance and the others do not; read the place again"
+    return f"reading-outside: {words} outside the tolerance and the others do not; read the place again"
+
+
+def _uneven(taken: Taken, index: int, places: Array, field: Fit | None, step: Step) -> str:
+    """Why a floor is not proved whose readings scatter about what was fitted as no gauge does.
+
+    A step of the floor and a field that is smooth over the plate cannot be a tilt left out, a tool changed half way or
+    a corner cut deeper. How far the web goes beyond such a reading nobody knows: as far again is taken.
+    """
+    from scipy.special import chdtrc
+
+    rows = np.flatnonzero((taken.floor == index) & (taken.is_used | taken.is_doubted))
+    own, spread = np.zeros(len(rows)), 1.0
+    if field is not None:
+        own, spread = field.surface.at(*places[rows].T), field.dispersion
+    off = taken.deviation[rows] - taken.predicted[rows] - step.value - own
+    square = np.where(taken.is_used[rows], off**2 / (spread * taken.u[rows] ** 2), 0.0).sum()
+    freedom = int(taken.is_used[rows].sum()) - 1
+    if not (taken.is_doubted[rows].any() or (freedom > 0 and chdtrc(freedom, square) < UNEVEN)):
+        return ""
+    chance = chance_at(taken.deviation[rows] + off, taken.u[rows], taken.limits_of(rows))
+    worst = int(np.argmin(chance))
+    if chance[worst] >= 0.5:
+        return ""
+    x, y = places[rows[worst]]
+    side = "thinner" if off[worst] < 0 else "thicker"
+    return (
+        f"uneven: near ({x:.0f}, {y:.0f}) mm the web is {abs(off[worst]):.3f} mm {side} "
+        "than the rest of the floor tells, and as much again would leave the tolerance; read more places there"
+    )
 
 
 def _words(verdict: str, conform: float, thin: float, thick: float) -> str:

@@ -17,6 +17,7 @@ from floorfit.run import correct
 from floorfit.verify import expected_from, read_expected, verify
 from floorfit.verify import series as series_of
 from floorfit.verify.bias import student_factor
+from floorfit.verify.charts import control_chart
 from floorfit.verify.parts import _enough, _is_same
 from floorfit.verify.series_folder import fill_series, series_answers
 from floorfit.verify.shapes import Alike
@@ -82,6 +83,32 @@ def test_verified_jobs_give_bias_chart_and_capability(jobs: Path, tmp_path: Path
     assert low <= 0.005 <= high and series.bias_chart.mean == pytest.approx(0.0175, abs=0.004)
     assert all(one.capability.count == 4 for one in series.pockets)
     assert "4 verified jobs" in " ".join(series_answers(series))
+
+
+def test_verification_of_webs_not_finished_counts_for_nothing_and_is_named(tmp_path: Path) -> None:
+    # The last file is the roughed webs of its plate, read anew: 0.5 mm of stock stands on them (`small_part`), and a
+    # mean of 0.01, 0.01 and 0.5 would be nobody's bias.
+    for k in range(3):
+        record = bent(small_record(), k, 1.0 + 1e-4 * k, 0.0)
+        readings = (
+            finished_readings(small_record(), bias=0.01, seed=30 + k) if k < 2 else rough_readings(small_part(), seed=9)
+        )
+        folder = write(tmp_path / f"j{k}", record) / "proof"
+        folder.mkdir()
+        write_tables(verify(record, readings), folder)
+    series = series_of([tmp_path])
+    assert series.verified == 2 and series.bias_chart.mean == pytest.approx(0.01, abs=0.004)
+    assert [(finding.code, finding.source) for finding in series.findings] == [("doubtful-proof", "j2")]
+    assert not series.is_whole
+
+
+def test_bias_outside_its_control_limits_is_said(jobs: Path, tmp_path: Path) -> None:
+    """Of 0, 1, 0, 1, … 0 and a 20 the mean range is 2.7, and 20 is beyond 2.66 of them over the mean (ISO 7870-2)."""
+    series = series_of([jobs])
+    assert "outside the control limits" not in " ".join(series_answers(series))
+    values = [0.0, 0.001, 0.0, 0.001, 0.0, 0.001, 0.0, 0.001, 0.0, 0.001, 0.0, 0.02]
+    told = " ".join(series_answers(replace(series, bias_chart=control_chart(values))))
+    assert "1 of them outside the control limits" in told
 
 
 def test_broken_and_foreign_jobs_are_named_and_left_out(jobs: Path) -> None:

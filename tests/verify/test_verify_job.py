@@ -86,6 +86,31 @@ def test_single_wild_reading_is_set_aside_and_stops_conform() -> None:
     assert found.floors[0].verdict == "undecided" and found.floors[0].reason.startswith("reading-outside:")
 
 
+@pytest.mark.parametrize("kind", ["half", "tilt", "corner"])
+def test_floor_that_is_not_cut_evenly_is_not_proved(kind: str) -> None:
+    # The truth is stated: the middle floor is cut deeper, by up to 0.26 under a limit of -0.15, where the others are
+    # cut as decided. No step of the floor, nor a smooth field, is like that.
+    readings = finished_readings(small_record())
+    mine = slice(24, 30)
+    along, across = (readings.x[mine] - 140) / 120, (readings.y[mine] - 110) / 90
+    off = {
+        "half": np.where(along > 0.5, -0.16, 0.0),
+        "tilt": 0.26 * (0.5 - along) - 0.05,
+        "corner": -0.26 * np.clip(1 - (1 - along + 1 - across) / 0.8, 0, 1),
+    }[kind]
+    thickness = readings.thickness.copy()
+    thickness[mine] += off
+    found = verify(small_record(), replace(readings, thickness=thickness))
+    assert found.floors[4].verdict != "conform", found.floors[4]
+    assert [floor.verdict for floor in found.floors].count("conform") == 8
+
+
+def test_even_floors_are_called_uneven_as_seldom_as_stated() -> None:
+    # 0.001 of good floors by chance (chi-squared), and of those only where limits are near: of 135 floors 1 at most
+    found = [verify(small_record(), finished_readings(small_record(), seed=seed)) for seed in range(100, 115)]
+    assert sum(floor.reason.startswith("uneven") for one in found for floor in one.floors) <= 1
+
+
 def test_blank_rib_and_wall_readings_are_named() -> None:
     readings = readings_from_arrays([50, 135, 11, 70, 90, 60], [50, 50, 50, 60, 30, 80], [np.nan, 2, 2, 2, 2.01, 2])
     found = verify(small_record(), readings)
