@@ -9,6 +9,7 @@ import numpy as np
 from floorfit.arrays import Array
 from floorfit.decision.candidates import chances
 from floorfit.decision.decision import verdict_of
+from floorfit.decision.rules import Wording
 from floorfit.errors import NumericalError
 from floorfit.part.lattice import floor_points
 from floorfit.part.model import LocalLimits, Tolerance
@@ -108,7 +109,8 @@ def prove_floor(
     gap = taken.deviation[rows] - taken.predicted[rows]
     verdict, reason = verdict_of(found.conform, level), ""
     if verdict == "conform":
-        reason = _outside(taken, index, level) or _uneven(taken, index, places, field, step)
+        wording = Wording(prediction.part.units)
+        reason = _outside(taken, index, level) or _uneven(taken, index, places, field, step, wording)
         verdict = "undecided" if reason else verdict
     web_min, web_max = pocket.web + float(mean.min()), pocket.web + float(mean.max())
     return FloorProof(
@@ -195,7 +197,7 @@ def _outside(taken: Taken, index: int, level: float) -> str:
     return f"reading-outside: {words} outside the tolerance and the others do not; read the place again"
 
 
-def _uneven(taken: Taken, index: int, places: Array, field: Fit | None, step: Step) -> str:
+def _uneven(taken: Taken, index: int, places: Array, field: Fit | None, step: Step, wording: Wording) -> str:
     """Why a floor is not proved whose readings scatter about what was fitted as no gauge does.
 
     A step of the floor and a field that is smooth over the plate cannot be a tilt left out, a tool changed half way or
@@ -216,10 +218,9 @@ def _uneven(taken: Taken, index: int, places: Array, field: Fit | None, step: St
     worst = int(np.argmin(chance))
     if chance[worst] >= 0.5:
         return ""
-    x, y = places[rows[worst]]
     side = "thinner" if off[worst] < 0 else "thicker"
     return (
-        f"uneven: near ({x:.0f}, {y:.0f}) mm the web is {abs(off[worst]):.3f} mm {side} "
+        f"uneven: near {wording.place(places[rows[worst]])} the web is {side} by {wording.length(abs(off[worst]))} "
         "than the rest of the floor tells, and as much again would leave the tolerance; read more places there"
     )
 
