@@ -2,11 +2,11 @@
 
     python tests/benchmarks/compare.py -o FOLDER [--sizes 500 2000 5000] [--repeat 3]
 
-Needs the ``bench`` extra (verde, scikit-learn). Writes ``compare.md`` and ``compare.png``. Each method runs in a
-process of its own; set-up and imports are not timed, the shortest of the repeats counts. Both the time on the clock and
-the processor's time are given: on a busy machine only the second means anything. Memory is the highest resident size
-less that before the fit (Linux). Libraries that must be told the smoothing get the best there is, found
-with the truth in hand: no user could do better.
+Methods of the ``bench`` extra (verde, scikit-learn) are left out where they are not installed. Writes ``compare.md`` and
+``compare.png``. Each method runs in a process of its own; set-up and imports are not timed, the shortest of the repeats
+counts. Both the time on the clock and the processor's time are given: on a busy machine only the second means anything.
+Memory is the highest resident size less that before the fit (Linux). Libraries that must be told the smoothing get the
+best there is, found with the truth in hand: no user could do better.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import time
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
@@ -209,7 +210,7 @@ def compare(sizes: list[int], shares: list[float], repeat: int) -> list[Row]:
             with context.Pool(1) as pool:
                 smoothing = pool.apply(best_smoothing, (data,))
             for name, method, most in METHODS:
-                if count > most:
+                if count > most or not all(find_spec(module.partition(".")[0]) for module in IMPORTS[method]):
                     continue
                 with context.Pool(1) as pool:
                     rows.append(Row(len(data.values), bad, name, *pool.apply(score, (method, data, smoothing, repeat))))
