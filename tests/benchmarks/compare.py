@@ -3,10 +3,10 @@
     python tests/benchmarks/compare.py -o FOLDER [--sizes 500 2000 5000] [--repeat 3]
 
 Methods of the ``bench`` extra (verde, scikit-learn) are left out where they are not installed. Writes ``compare.md``
-and ``compare.png``. Each method runs in a process of its own; set-up and imports are not timed, the shortest of the repeats
-counts. Both the time on the clock and the processor's time are given: on a busy machine only the second means anything.
-Memory is the highest resident size less that before the fit (Linux). Libraries that must be told the smoothing get the
-best there is, found with the truth in hand: no user could do better.
+and ``compare.png``. Each method runs in a process of its own; set-up and imports are not timed, the shortest of the
+repeats counts. Both the time on the clock and the processor's time are given: on a busy machine only the second means
+anything. Memory is the highest resident size less that before the fit (Linux). Libraries that must be told the
+smoothing get the best there is, found with the truth in hand: no user could do better.
 """
 
 from __future__ import annotations
