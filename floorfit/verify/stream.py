@@ -203,7 +203,7 @@ def _read(file: Path, wanted: str, take: Callable[[dict[str, Any]], T]) -> T | F
 
 def _finished(document: dict[str, Any]) -> FinishedJob:
     bias = document["bias_mm"]
-    doubt = next((one["code"] for one in document["findings"] if one["code"] in NOT_FINISHED_WEBS), "")
+    doubt = next((one["code"] for one in document.get("findings", ()) if one["code"] in NOT_FINISHED_WEBS), "")
     return FinishedJob(document["job"], _number(bias["value"]), _number(bias["u"]), _webs(document), doubt)
 
 
@@ -246,7 +246,7 @@ def _warp(surface: dict[str, Any] | None, nodes: Nodes) -> Array:
         return np.empty(0)
     coefficients = np.array(surface["coefficients_mm"], dtype=float)
     sides = [
-        _matrix(tuple(surface[name]), places.tobytes())
+        _matrix(tuple(map(float, surface[name])), places.tobytes())
         for name, places in (("knots_x_mm", nodes.x), ("knots_y_mm", nodes.y))
     ]
     warp = (sides[0] @ coefficients @ sides[1].T + _dished(surface, nodes)).ravel()
