@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from floorfit.cli.options import add_writing, writing_of
+
+if TYPE_CHECKING:
+    from floorfit.verify.parts import Series
 
 _EPILOG = """example:
   floorfit series jobs -o learnt
@@ -57,11 +61,11 @@ def run(args: argparse.Namespace) -> int:
     with whole_folder(args.output, replace=args.replace) as folder:
         if args.accuracy:
             _trend(args, folder)
-        whole = _series(args, folder) if args.jobs else True
+        found = _series(args, folder) if args.jobs else None
     say(f"Written to {args.output}.")
-    if args.jobs:
+    if found is not None and found.alike.answer in ("yes", "partly"):
         say(f"For the next part: floorfit correct PART READINGS --expect {args.output} -o JOB")
-    return 0 if whole else 1
+    return 0 if found is None or found.is_whole else 1
 
 
 def _trend(args: argparse.Namespace, folder: Path) -> None:
@@ -73,7 +77,7 @@ def _trend(args: argparse.Namespace, folder: Path) -> None:
     answer(f"{len(runs)} accuracy files, newest {runs[-1].version} of {runs[-1].date}: see trend.html.")
 
 
-def _series(args: argparse.Namespace, folder: Path) -> bool:
+def _series(args: argparse.Namespace, folder: Path) -> Series:
     import floorfit
     from floorfit.cli.output import answer, counted, say, say_findings
     from floorfit.verify.series_folder import fill_series, series_answers
@@ -87,4 +91,4 @@ def _series(args: argparse.Namespace, folder: Path) -> bool:
     answer(f"{len(series.jobs)} jobs, {series.verified} verified.")
     for line in series_answers(series):
         answer(line)
-    return series.is_whole
+    return series

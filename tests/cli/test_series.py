@@ -21,6 +21,7 @@ def test_series_then_expectation(unpainted, jobs: Path, tmp_path: Path, capsys) 
     assert main(["series", str(jobs), "-o", str(tmp_path / "learnt")]) == 0
     captured = capsys.readouterr()
     assert "3 jobs, 0 verified" in captured.out and "always bends the same way" in captured.out
+    assert "For the next part: floorfit correct" in captured.err
     part, readings = small_part(), rough_readings(small_part(), 3, seed=5)
     write_part(part, tmp_path / "part.json")
     rows = zip(readings.x, readings.y, readings.thickness, strict=True)
@@ -32,6 +33,16 @@ def test_series_then_expectation(unpainted, jobs: Path, tmp_path: Path, capsys) 
     assert "mean warp of earlier parts" in capsys.readouterr().err
     record = json.loads((tmp_path / "job" / "record.json").read_text())
     assert record["inputs"]["expected"]["name"] == "series.json" and record["settings"]["bias"] == -0.02
+
+
+def test_no_expectation_is_recommended_of_parts_that_do_not_bend_alike(unpainted, jobs: Path, tmp_path, capsys) -> None:
+    # The second and third are bent the other way: the mean of the others then says nothing of a part.
+    for k, scale in ((1, -1.0), (2, 0.1)):
+        record = bent(small_record(), k, scale, 0.0)
+        (jobs / f"j{k}" / "record.json").write_text(record.model_dump_json(), encoding="utf-8")
+    assert main(["series", str(jobs), "-o", str(tmp_path / "learnt")]) == 0
+    captured = capsys.readouterr()
+    assert "does not bend the same way" in captured.out and "--expect" not in captured.err
 
 
 def test_broken_job_is_named_and_skipped(unpainted, jobs: Path, tmp_path: Path, capsys) -> None:
