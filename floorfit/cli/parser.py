@@ -51,8 +51,10 @@ class _StoreOnce(argparse.Action):
         option_string: str | None = None,
     ) -> None:
         """Keep it."""
-        if option_string and getattr(namespace, self.dest) is not self.default:
+        given = vars(namespace).setdefault("given", set())
+        if option_string and self.dest in given:
             parser.error(f"{option_string} is given twice, once was expected")
+        given.add(self.dest)
         setattr(namespace, self.dest, values)
 
 

@@ -77,10 +77,17 @@ def test_wrong_call_is_exit_2(words: list[str], capsys: pytest.CaptureFixture[st
     assert printed.err.count("\n") == 1 and "--help`" in printed.err  # one line, and where the options are listed
 
 
-def test_one_value_of_two_is_not_dropped_without_a_word(capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["apply", "job", "a.nc", "-o", "b.nc", "--work-offset", "G54", "--work-offset", "G55"],
+        ["extract", "a.stl", "-o", "b.json", "--boundary", "foot", "--boundary", "wall"],  # the first is the default
+    ],
+)
+def test_one_value_of_two_is_not_dropped_without_a_word(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit, match="2"):
-        main(["apply", "job", "a.nc", "-o", "b.nc", "--work-offset", "G54", "--work-offset", "G55"])
-    assert "--work-offset is given twice" in capsys.readouterr().err
+        main(words)
+    assert f"{words[-2]} is given twice" in capsys.readouterr().err
 
 
 def test_nearest_option_is_named(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
