@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from floorfit.errors import Finding, InputError
 from floorfit.readings.kinds import reason_of
+from floorfit.readings.observations import Observations
 from floorfit.units import MM_PER_INCH
 
-__all__ = ["name_thickness"]
+__all__ = ["name_thickness", "refuse_other_unit"]
 
 #: A ratio counts when it is met to this share: the warp is known only roughly here.
 RATIO_TOLERANCE = 0.08
@@ -16,6 +18,10 @@ RATIO_TOLERANCE = 0.08
 LEFT_TO_THE_FIT = 8.0
 #: Without a ratio to explain it, a reading is no web beyond these shares of what is expected.
 THINNEST_SHARE, THICKEST_SHARE = 0.5, 1.5
+#: What half the readings are, over their nominal webs, where the whole file is in another unit; and the share by which
+#: stock and warp may move that.
+OTHER_UNITS = {1 / MM_PER_INCH: "inches", MM_PER_INCH: "millimetres", 1e3: "micrometres", 1e-3: "metres"}
+OTHER_UNIT_TOLERANCE = 0.3
 
 
 def name_thickness(
@@ -46,6 +52,35 @@ def name_thickness(
     for row in np.flatnonzero(is_known & far):
         names[row] = _name(float(t[row]), float(right[row]), scale, is_certain)
     return names
+
+
+def refuse_other_unit(seen: Observations) -> None:
+    """Refuse a file whose thicknesses are all in another unit than its column says.
+
+    Parameters
+    ----------
+    seen : Observations
+
+    Raises
+    ------
+    InputError
+        If the median ratio to the nominal web is that of another unit.
+    """
+    underside = seen.z - seen.readings.thickness * seen.factor - seen.warp
+    nominal = (seen.rough_z - underside) / seen.factor
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = seen.readings.thickness / nominal
+    known = share[seen.is_consistent & np.isfinite(share) & (share > 0)]
+    if 2 * len(known) < np.isfinite(seen.readings.thickness).sum() or not len(known):
+        return  # most lie on no floor: what is wrong with the places is said of them
+    ratio = float(np.median(known))
+    for factor, unit in OTHER_UNITS.items():
+        if abs(np.log(ratio / factor)) < np.log1p(OTHER_UNIT_TOLERANCE):
+            text = (
+                f"the readings are {ratio:.3g} times the nominal web (median), as if they were in {unit}. Give all "
+                "columns in one unit, and name it: thickness_mm or thickness_in."
+            )
+            raise InputError([Finding("other-unit", seen.readings.source, "column thickness", text)])
 
 
 def _name(t: float, right: float, scale: float, is_certain: bool) -> tuple[str, str]:

@@ -17,7 +17,7 @@ from floorfit.part.model import Part
 from floorfit.readings.kinds import reason_of
 from floorfit.readings.misplaced import name_misplaced
 from floorfit.readings.observations import Observations, Readings
-from floorfit.readings.ratios import name_thickness
+from floorfit.readings.ratios import name_thickness, refuse_other_unit
 from floorfit.readings.repeats import disagreeing, doubled_rows, group_sites
 from floorfit.readings.rough_warp import RoughWarp, fit_rough_warp
 from floorfit.readings.warp import DEFAULT_U_MM, DEFAULT_Z_U_MM, observe
@@ -74,8 +74,14 @@ def screen(
     -------
     Observations
         With reasons and sites. Cost is about n log n.
+
+    Raises
+    ------
+    InputError
+        If the whole file is in another unit than it says.
     """
     work = _Work(part, observe(part, readings, floor, u_mm=u_mm, z_u_mm=z_u_mm))
+    refuse_other_unit(work.seen)
     work.blanks()
     work.inconsistent()
     work.walls(probe_radius_mm + wall_clearance_mm)

@@ -198,13 +198,12 @@ def test_every_pocket_has_its_name_and_action_on_the_map(
 ) -> None:
     record = MAKERS[name]()
     page, _ = opened(browser, pages[name], size)
-    said = {
-        int(label.get_attribute("data-pocket") or -1): label.locator("tspan").all_text_contents()
-        for label in page.locator(".label").all()
-    }
-    assert sorted(said) == list(range(len(record.decisions)))
-    for k, decision in enumerate(record.decisions):
-        assert said[k][0] == decision.pocket and said[k][1].split()[0] == decision.action
+    said = page.evaluate("""() => [...document.querySelectorAll(".label")].map((label) => [
+      Number(label.dataset.pocket), ...[...label.querySelectorAll("tspan")].map((line) => line.textContent)])""")
+    assert sorted(k for k, *_ in said) == list(range(len(record.decisions)))
+    for k, name_of_it, does, *_ in said:
+        decision = record.decisions[k]
+        assert name_of_it == decision.pocket and does.split()[0] == decision.action
     # No label is cut: it lies whole inside its tile.
     assert (
         page.evaluate("""() => [...document.querySelectorAll('.label')].filter((label) => {

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from lying_readings import LENGTH, WIDTH, Row, honest_rows, lie, plate, table, warp
 
+from floorfit.errors import InputError
 from floorfit.part.model import Part, Pocket, Tolerance
 from floorfit.readings.misplaced import whole_file_findings
 from floorfit.readings.observations import Observations, readings_from_arrays
@@ -72,6 +73,20 @@ def test_nothing_is_repaired(honest: list[Row]) -> None:
     assert result.code[0] == "inch"
     # The warp of the row is that of the reading as it came.
     assert result.warp[0] == pytest.approx(2.5 - rows[0].thickness)
+
+
+@pytest.mark.parametrize(
+    ("factor", "unit"), [(1 / 25.4, "inches"), (25.4, "millimetres"), (1e3, "micrometres"), (1e-3, "metres")]
+)
+@pytest.mark.parametrize("share", [1.0, 0.6])
+def test_a_file_in_another_unit_is_refused_by_its_name(
+    honest: list[Row], factor: float, unit: str, share: float
+) -> None:
+    """An inch is 25.4 mm exactly (ISO 80000-3); prefixes of the SI. No row is left to say what the others should be."""
+    rows = [replace(row, thickness=row.thickness * factor) if k < share * len(honest) else row
+            for k, row in enumerate(honest)]  # fmt: skip
+    with pytest.raises(InputError, match=f"as if they were in {unit}"):
+        screened(rows)
 
 
 def test_repeats_of_one_place_give_the_repeatability() -> None:
