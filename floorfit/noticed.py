@@ -15,7 +15,7 @@ from floorfit.readings.causes import columns_to_try, words_of
 from floorfit.readings.observations import Observations
 from floorfit.readings.repeats import Sites
 from floorfit.readings.systematic import Cause, Sharers, Systematic, estimated, find_systematic, likeliest
-from floorfit.surface.slow import TOLD_GAIN
+from floorfit.surface.slow import TOLD_GAIN, UNSEEN_MM
 
 if TYPE_CHECKING:
     from floorfit.surface import Fit
@@ -141,7 +141,8 @@ def hidden_drift(
     size = f"of up to {2 * drift.u:.3f} mm (k = 2)" if np.isfinite(drift.u) else "of any size"
     text = (
         f"a drift of the gauge {size} over the readings could not be told from the plate's own shape, in the order in "
-        "which they were taken. Read there and back, as `plan` orders places, or the first places again."
+        f"which they were taken; the uncertainty allows for {2 * UNSEEN_MM:.3f} mm (k = 2). Read there and back, "
+        "as `plan` orders places, or the first places again."
     )
     return (Finding("drift-hidden", source, "", text, "note"),)
 

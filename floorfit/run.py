@@ -170,7 +170,8 @@ def _surface(
     from floorfit.readings.outliers import sequence
     from floorfit.surface import fit_surface
 
-    return fit_surface(
+    order = sequence(seen.readings)[0][sites.rows]
+    fit = fit_surface(
         sites.points,
         values,
         sites.u,
@@ -178,10 +179,11 @@ def _surface(
         smallest_mm=part.narrowest,
         seed=settings.seed,
         shapes=web_dishes(part),
-        order=sequence(seen.readings)[0][sites.rows],
+        order=order,
         is_z_measured=bool(seen.is_z_measured[sites.rows].any()),
         modes=modes,
     )
+    return fit.allowing_for_drift(sites.points, sites.u, order, settings.seed)
 
 
 def _decided(

@@ -131,7 +131,7 @@ def _chance_of_lie(fit: Fit) -> Array:
 def _is_out_without(part: Part, webs: Webs, fit: Fit, points: Array, row: int, decision: Decision, index: int) -> bool:
     """Whether the web is out of its limits by the fit without one reading, which is exact there: ``f − h·e``."""
     over = floor_points(part.pockets[index])
-    samples = fit.posterior.samples_at(np.vstack([points[row], over]))
+    samples = fit.posterior.told.samples_at(np.vstack([points[row], over]))
     gain = samples[:, 0] @ samples[:, 1:] / (samples[:, 0] @ samples[:, 0])
     return _is_out(webs, part.pockets[index], decision, over, -gain * fit.loo.leverage[row] * fit.loo.residual[row])
 
@@ -188,7 +188,7 @@ class _Told:
         shape = shapes.design(places)[:, [shapes.names.index(name)]].toarray().ravel()
         form = np.maximum(shape, 0.0) ** (1 / shapes.power)
         usual = form[:count] ** ODD_POWERS[0]
-        samples = fit.posterior.samples_at(places)
+        samples = fit.posterior.told.samples_at(places)
         after = samples[:, :count].T @ samples / len(samples)
         u = u * np.sqrt(fit.dispersion) * fit.scale
         inverse = _taken_away(after[:, :count], np.sqrt(fit.weights[rows]) / u)

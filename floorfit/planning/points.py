@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.arrays import Array
+from floorfit.arrays import Array, Rows
 from floorfit.dishing import web_dishes
 from floorfit.errors import ABOVE_ZERO, NOT_NEGATIVE, Finding, InputError, Range, check_ranges
 from floorfit.one_thread import one_thread
@@ -167,8 +167,9 @@ def plan(
         fit = None if start is None else fit_known(start, part.bounds, web_dishes(part), modes)
         greedy = _Greedy(part, chosen, places, u_mm, start, fit, limit, modes)
         greedy.run(wanted, progress)
-        end = _promised(part, greedy, start, fit, greedy.candidates[greedy.picked], u_mm, modes)
-    return _finish(part, greedy, chosen, count, wanted, end)
+        order = order_there_and_back(greedy.candidates[greedy.picked], greedy.floor[greedy.picked])
+        end = _promised(part, greedy, start, fit, greedy.candidates[greedy.picked][order], u_mm, modes)
+    return _finish(part, greedy, chosen, count, wanted, end, order)
 
 
 def _check(
@@ -331,11 +332,18 @@ def _belief(
 def _promised(
     part: Part, greedy: _Greedy, start: Known | None, fit: Fit | None, points: Array, u_mm: float, modes: Modes | None
 ) -> Array:
-    """Standard uncertainty of each floor's offset at the end, mm: what a fit reports once the readings have come in."""
+    """Standard uncertainty of each floor's offset at the end, mm: what a fit reports once the readings have come in.
+
+    With them read after the known ones, in the order of the points.
+    """
     if start is None or fit is None or not len(points):
         return greedy.offset_u
-    later = fit_known(foreseen(fit, start, points, u_mm), part.bounds, web_dishes(part), modes)
-    return greedy.offset_u if later is None else np.hypot(middle_deviation(later, greedy.points), start.common_u)
+    every = foreseen(fit, start, points, u_mm)
+    later = fit_known(every, part.bounds, web_dishes(part), modes)
+    if later is None:
+        return greedy.offset_u
+    later = later.allowing_for_drift(every.points, every.u, np.arange(float(len(every.u))))
+    return np.hypot(middle_deviation(later, greedy.points), start.common_u)
 
 
 def _sums(places: list[FloorPlaces]) -> tuple[Array, Array]:
@@ -354,10 +362,11 @@ def _width(pocket: Pocket) -> float:
     return width if np.isfinite(width) and width > 0 else OPEN_WIDTH_MM
 
 
-def _finish(part: Part, greedy: _Greedy, chosen: list[int], count: int | None, share: float | None, end: Array) -> Plan:
+def _finish(
+    part: Part, greedy: _Greedy, chosen: list[int], count: int | None, share: float | None, end: Array, order: Rows
+) -> Plan:
     picked = np.array(greedy.picked, np.intp)
     points, floor = greedy.candidates[picked], greedy.floor[picked]
-    order = order_there_and_back(points, floor)
     unreachable = tuple(part.pockets[chosen[k]].id for k in np.flatnonzero(greedy.room == 0))
     is_known = share is not None and greedy._is_done(share)
     u = np.full(len(part.pockets), np.nan)

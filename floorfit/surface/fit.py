@@ -25,6 +25,7 @@ from floorfit.surface.modes import Modes
 from floorfit.surface.posterior import Nodes, Posterior, joint_posterior, mean_of, mixture
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of
 from floorfit.surface.robust import Robust, robust_weights
+from floorfit.surface.slow import unseen_drift
 from floorfit.surface.smoother import Smoother
 from floorfit.surface.spline import Surface, plane_coefficients
 
@@ -149,7 +150,15 @@ class Fit:
             total[rows] = np.einsum("pij,pij->p", functionals, gains)
             total[rows] += (means * extra[:, : means.shape[1]]).sum(axis=1)
             slow[rows] = self._of_slow(extra)
-        return self.dispersion * noise, self.dispersion * np.maximum(total - noise - slow, 0.0), self.dispersion * slow
+        between = np.maximum(total - noise - slow, 0.0)
+        return self.dispersion * noise, self.dispersion * between, self.dispersion * slow + self._of_unseen(places)
+
+    def _of_unseen(self, places: Sequence[Array]) -> Array:
+        """What a drift that nobody sees adds to the variance of each mean, mm²."""
+        unseen = self.posterior.unseen
+        if unseen is None:
+            return np.zeros(len(places))
+        return np.array([np.mean(unseen[0].at(*where.T)) ** 2 for where in places])
 
     def _of_slow(self, extra: Array) -> Array:
         """What the slow error adds: ``eᵀ Σ⁻¹ e`` of the gains e of its knots."""
@@ -168,6 +177,27 @@ class Fit:
         right = border.columns.right
         crossed = gains.reshape(len(gains), -1) @ right.reshape(len(right), -1).T
         return np.asarray((extra * (2 * crossed + extra @ border.columns.gram)).sum(axis=1))
+
+    def allowing_for_drift(self, points: Array, u: Array, order: Array, seed: int = 1) -> Fit:
+        """With a wider posterior: by what a drift of the gauge that is let go would do to this surface.
+
+        Nothing is added where an error in the order of the readings stands beside the surface already, and little where
+        they were taken there and back.
+
+        Parameters
+        ----------
+        points : (n, 2) ndarray, mm
+        u : (n,) ndarray, mm
+            Places and standard uncertainties of the readings that were fitted.
+        order : (n,) ndarray
+            Time or number of each.
+        seed : int
+            Of the joint samples.
+        """
+        drift = unseen_drift(order)
+        if drift is None or self.models[0].in_order is not None:
+            return self
+        return replace(self, posterior=self.posterior.with_error(self.smoother.smoothed(points, drift, u), seed))
 
     @property
     def smoother(self) -> Smoother:

@@ -17,7 +17,7 @@ from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_energy import Rough
 from floorfit.surface.local_shapes import LocalShapes, Misfit, together
 from floorfit.surface.reml import Equations, Prior, Solution, solve
-from floorfit.surface.spline import middles
+from floorfit.surface.spline import Surface, middles
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -50,6 +50,9 @@ class Posterior:
         The same of the shapes' amounts; no rows without shapes.
     missed : (3 K, count) ndarray, mm
         Of the misfit's.
+    unseen : (Surface, (count,) ndarray) or None
+        One standard deviation of an error that the readings cannot show, where it is allowed for, and joint samples of
+        how many.
     """
 
     grid: Grid
@@ -57,6 +60,7 @@ class Posterior:
     deviations: Array
     amounts: Array
     missed: Array
+    unseen: tuple[Surface, Array] | None = None
 
     @property
     def count(self) -> int:
@@ -73,6 +77,8 @@ class Posterior:
         """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         flat = self.covariance.at(np.column_stack([xs.ravel(), ys.ravel()]))
+        if self.unseen is not None:
+            flat = flat + self.unseen[0].at(xs.ravel(), ys.ravel()) ** 2
         return np.sqrt(np.maximum(flat, 0.0)).reshape(xs.shape)
 
     def std_on_grid(self, xs: ArrayLike, ys: ArrayLike) -> Array:
@@ -83,6 +89,23 @@ class Posterior:
         xs, ys : (k,), (l,) array_like, mm
         """
         return self.std_at(np.asarray(xs, float)[:, None], np.asarray(ys, float)[None, :])
+
+    def with_error(self, unseen: Surface, seed: int) -> Posterior:
+        """Wider by an error that is independent of all else.
+
+        Parameters
+        ----------
+        unseen : Surface
+            One standard deviation of it.
+        seed : int
+            Of the joint samples.
+        """
+        return replace(self, unseen=(unseen, np.random.default_rng([seed, self.count]).standard_normal(self.count)))
+
+    @property
+    def told(self) -> Posterior:
+        """By the readings alone, without the error that they cannot show."""
+        return replace(self, unseen=None)
 
     def samples_at(self, points: ArrayLike) -> Array:
         """Joint samples of warp minus fitted warp at points (n, 2) that lie close together, mm, shape (count, n)."""
@@ -99,12 +122,14 @@ class Posterior:
         ends = np.cumsum([0, *(len(group) for group in places)])
         points = np.concatenate([*places])
         (forms, amounts), design_of = self._forms(points), self.grid.designs(points)
+        error, many = (np.zeros(0), None) if self.unseen is None else (self.unseen[0].at(*points.T), self.unseen[1])
 
         def samples(group: int) -> Array:
             (rows, columns), design = design_of(slice(ends[group], ends[group + 1]))
             here, numbers = _dense(forms, ends[group], ends[group + 1])
             spline = self.deviations[rows, columns].reshape(-1, self.count)
-            return np.asarray(np.concatenate([spline, amounts[numbers]]).T @ np.concatenate([design, here], axis=1).T)
+            out = np.concatenate([spline, amounts[numbers]]).T @ np.concatenate([design, here], axis=1).T
+            return np.asarray(out if many is None else out + np.outer(many, error[ends[group] : ends[group + 1]]))
 
         return samples
 

@@ -20,7 +20,9 @@ from floorfit.surface.border import Slow
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["FEWEST", "MOST", "TOLD_GAIN", "combined", "hats", "likeliest_slow", "slow_errors"]
+__all__ = [
+    "FEWEST", "MOST", "TOLD_GAIN", "UNSEEN_MM", "combined", "hats", "likeliest_slow", "slow_errors", "unseen_drift",
+]  # fmt: skip
 
 #: Lengths, in readings, and sizes, mm, that are tried. Shorter than the readings of a few floors it would be what the
 #: webs' own forms leave out, floor by floor.
@@ -29,6 +31,11 @@ SIZES_MM = (0.002, 0.004, 0.008, 0.016)
 #: Standard deviation of a drift from the first reading to the last, mm: a few times what gauges are let go. And of its
 #: bow, a parabola, between them: a gauge that warms up drifts fastest at first.
 DRIFT_MM, BOW_MM = 0.05, 0.010
+#: Standard deviation of a drift that nobody sees: up to 0.020 mm are let go, a small one more likely than a large one,
+#: so that its distribution is triangular (JCGM 100:2008, 4.3.9).
+UNSEEN_MM = 0.020 / np.sqrt(6.0)
+#: Readings up to which one is allowed for: as many as errors that they share are looked for among.
+MOST_UNSEEN = 20_000
 #: Fewest and most readings for which one is looked for, and most knots.
 FEWEST, MOST, MOST_KNOTS = 40, 5_000, 60
 #: Twice the log likelihood that one must gain to be allowed for, and to be told. By chance one in some twenty gains the
@@ -89,6 +96,20 @@ def likeliest_slow(order: Array, gained: Callable[[Slow], float], dispersion: fl
     rest = [replace(one, gain=gained(one)) for one, begun in zip(every, is_first, strict=True) if not begun]
     likely = max(first + rest, key=lambda one: one.gain)
     return likely if likely.gain >= (LEAST_DRIFT if np.isinf(likely.length) else LEAST_GAIN) else None
+
+
+def unseen_drift(order: Array) -> Array | None:
+    """What a drift of one standard deviation that nobody sees does to each reading, mm; None where there is none.
+
+    Parameters
+    ----------
+    order : (n,) ndarray
+        Time or number of each reading.
+    """
+    first, extent = float(np.min(order)), float(np.ptp(order))
+    if extent == 0.0 or len(order) > MOST_UNSEEN:
+        return None
+    return np.asarray(UNSEEN_MM * ((order - first) / extent - 0.5))
 
 
 def combined(first: Slow | None, second: Slow) -> Slow:

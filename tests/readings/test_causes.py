@@ -118,6 +118,10 @@ def test_a_drift_hides_pocket_by_pocket_and_not_there_and_back(job, clean):
     ]
     assert not [one for result in told for one in result.findings if one.code == "drift-hidden"]
     assert [one.kind for one in told[1].systematic] == ["drift"] and not told[0].systematic
+    # What could be hidden is in the uncertainty: the first way's is larger, of the same readings.
+    assert np.mean([one.offset_u_mm for one in clean.decisions]) > 1.1 * np.mean(
+        [one.offset_u_mm for one in told[0].decisions]
+    )
 
 
 def _rows_of(readings: floorfit.Readings, rows: np.ndarray, error: np.ndarray) -> floorfit.Readings:

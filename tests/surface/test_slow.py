@@ -10,7 +10,7 @@ from floorfit.surface.blocks import product
 from floorfit.surface.grid import make_grid
 from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.surface.reml import Prior, assemble, solve
-from floorfit.surface.slow import slow_errors
+from floorfit.surface.slow import UNSEEN_MM, slow_errors
 
 BOX = (0.0, 0.0, 600.0, 400.0)
 PRIOR = Prior(3e5)
@@ -188,3 +188,43 @@ def test_a_slow_error_is_an_ornstein_uhlenbeck_process_at_its_ends() -> None:
         ends = covariance[[0, 0, -1], [0, -1, -1]] / one.size**2
         assert ends == pytest.approx([1, np.exp(-119 / one.length), 1])
         assert (np.diag(covariance) > (1 + np.exp(-1 / 3)) / 2 * one.size**2 * (1 - 1e-9)).all()
+
+
+def test_what_an_unseen_drift_does_is_added_to_the_variance() -> None:
+    """Law of propagation (JCGM 100:2008, 5.1.2): u² grows by the square of what one standard deviation does.
+
+    And that is, of a linear smoother, the difference of two fits, with the drift in the readings and without it. Of a
+    triangular distribution of half width a the standard deviation is a/√6 (4.3.9): of up to 0.020 mm.
+    """
+    points, shapes, when = places(120, 13), bumps(), np.arange(120.0)
+    points = points[np.argsort(points[:, 0])]  # along X, as pocket by pocket
+    values = 2e-6 * ((points - [300, 200]) ** 2).sum(axis=1) + np.random.default_rng(14).normal(0, 0.01, 120)
+    u, drift = np.full(120, 0.01), 0.020 / np.sqrt(6) * (when / 119 - 0.5)
+
+    plain = fit_surface(points, values, u, bounds=BOX, shapes=[shapes], smoothing=3e5, robust=False)
+    wide = plain.allowing_for_drift(points, u, when)
+    x, y = points.T
+    away = wide.posterior.unseen[0].at(x, y)
+    assert np.array(wide.posterior.std_at(x, y)) ** 2 == pytest.approx(plain.posterior.std_at(x, y) ** 2 + away**2)
+    assert wide.surface is plain.surface
+    assert away == pytest.approx(plain.smoother.smoothed(points, drift, u).at(x, y))
+    # Read along X a drift is taken for a slope, all but whole; there and back hardly any.
+    assert np.ptp(away) == pytest.approx(UNSEEN_MM, rel=0.05)
+    back = np.concatenate([np.arange(0, 120, 2), np.arange(119, 0, -2)]).argsort()
+    both = plain.allowing_for_drift(points, u, back)
+    assert abs(np.polyfit(x, both.posterior.unseen[0].at(x, y), 1)[0]) < 0.1 * np.polyfit(x, away, 1)[0]
+    # Samples have that variance too: 400 of them know a deviation to 3.5 %, more than 4 of these are not met.
+    samples = wide.posterior.samples_at(points[[0, 119]])
+    assert samples.std(axis=0) == pytest.approx(wide.posterior.std_at(x[[0, 119]], y[[0, 119]]), rel=0.15)
+    split = np.array(wide.variance_split([points[:1]]))[2]
+    assert split == pytest.approx(away[0] ** 2)
+
+
+@pytest.mark.parametrize("order", [np.zeros(120), np.arange(120.0)])
+def test_no_drift_is_allowed_for_where_there_is_none_or_one_is_known(order: np.ndarray) -> None:
+    points = places(120, 15)
+    values = 0.06 * order / 120 + np.random.default_rng(16).normal(0, 0.005, 120)
+    u = np.full(120, 0.005)
+    fit = fit_surface(points, values, u, bounds=BOX, shapes=[bumps()], order=order)
+    assert (fit.models[0].in_order is None) == (order[-1] == 0)
+    assert fit.allowing_for_drift(points, u, order) is fit
