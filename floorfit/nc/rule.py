@@ -70,7 +70,7 @@ def plan_gains(
         Greatest difference between the gain along a pass and the one asked.
     clearance_mm : float or None
         Least height of motion above a corrected floor where it had as much above the programmed one; None for each
-        floor's band, and for rapids 0.5 mm.
+        floor's band, and for rapids 0.5 mm over its stock.
 
     Returns
     -------
@@ -124,8 +124,8 @@ class _Planner:
         if not zones:
             return np.zeros(0, int)
         reach = max(cutter.radius for cutter in path.cutters)
-        top = max(zone.floor.top + max(zone.most, 0.0) for zone in zones)
-        top += max(2 * max(reach, 1.0), self.clearance or 0.0)
+        room = max(2 * max(reach, 1.0), self.clearance or 0.0)
+        top = max(zone.floor.top + max(zone.most, 0.0) + max(room, zone.floor.rapid_clearance) for zone in zones)
         rows = np.flatnonzero(known & (low[:, 2] <= top))
         regions = shapely.STRtree(shapely.box(*np.unique([zone.region.bounds for zone in zones], axis=0).T))
         near[rows[regions.query(shapely.box(*self.sides[:, rows]))[0]]] = True
@@ -301,7 +301,7 @@ class _Planner:
         box, most = shapely.box(*low[:2], *high[:2]), 0.0
         for zone in self.zones[self.path.cutter[row]].zones:
             floor = zone.floor
-            clear = max(floor.band, 0.5 if self.clearance is None else self.clearance)
+            clear = floor.rapid_clearance if self.clearance is None else max(floor.band, self.clearance)
             top = floor.top + zone.most + max(clear, 0.5)
             if zone.most <= 0 or low[2] > top or low[2] < floor.z_range[0] - floor.window:
                 continue

@@ -159,8 +159,10 @@ def _lattice(pocket: Pocket) -> tuple[Array, ...]:
 
 def _floor(before: Cuts, after: Cuts, pocket: Pocket, correction: Correction, radius: float) -> SweptFloor | None:
     grid = FloorGrid.over(Polygon(pocket.polygon), radius)
-    top = float(pocket.floor_at(*_lattice(pocket)).max()) + 1.0
-    old, new = (one.near(pocket, top, 0.8 * grid.cell) for one in (before, after))
+    x, y = _lattice(pocket)
+    top = float(pocket.floor_at(x, y).max()) + 1.0
+    more = 0.0 if correction.action == "hold" else max(float(correction.at(x, y).max()), 0.0)
+    old, new = (cuts.near(pocket, high, 0.8 * grid.cell) for cuts, high in ((before, top), (after, top + more)))
     if old is None or new is None:
         return None
     heights = swept_heights(old, grid), swept_heights(new, grid)

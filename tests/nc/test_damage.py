@@ -90,6 +90,20 @@ def test_2_a_rapid_close_above_a_raised_floor_is_lifted(mode):
     assert 2 in done.plan.status
 
 
+@pytest.mark.parametrize("over", [0.8, 1.0, 1.4, 9.0])
+def test_2_a_rapid_over_the_stock_stays_over_it_where_the_plate_rose(over):
+    """Roughing left 0.5 over the floor, and it rose by 0.6 with the plate (README, Signs: w = z - t - underside).
+
+    Metal stands at 1.1 over the nominal floor: a rapid at 0.8 cleared the stock by 0.3 and would go as deep into it.
+    """
+    link = f"G0 Z{2 + over}\n"
+    text = HEAD + "G0 X20 Y20 Z30\n" + link + "G1 Z2. F200\nX60\n" + link + "X20 Y45\nG1 Z2.\nX60\nG0 Z30\n"
+    after, _ = check(text, corrections(A=0.6))
+    low = min(move["to"][2] for move in motions(after) if move["kind"] == 0)
+    assert low >= 2 + 0.5 + 0.6 + min(over - 0.5, 0.5) - 0.001
+    assert low <= 2 + over + 0.601
+
+
 # -- 3: the radius --------------------------------------------------------------------------------------------------
 
 #: Two floors of one level that touch, and a third 1 mm higher beside the first: a seam and an upper step.
@@ -355,10 +369,11 @@ def test_11_a_floor_cut_where_it_is_raises_no_doubt(size):
     assert not [one for one in done.findings if one.code == "floor-off"]
 
 
+@pytest.mark.parametrize("dz", [0.15, 1.3])
 @pytest.mark.parametrize(("wide", "share"), [(100, 0.0), (60, 0.4)])
-def test_11_a_floor_cut_in_part_is_said(wide, share):
+def test_11_a_floor_cut_in_part_is_said(wide, share, dz):
     """A flat cutter of radius 8 reaches the whole of a floor but its corners; passes to X 60 leave 40 of 100 mm."""
-    _, done = correct(HEAD + zigzag(0, 0, wide, 60, 2.0), corrections(A=0.15))
+    _, done = correct(HEAD + zigzag(0, 0, wide, 60, 2.0), corrections(A=dz))
     (floor,) = [one for one in done.floors if one.pocket == "A"]
     # Two places of the sweep's grid, 2 mm apart, along each edge.
     assert floor.uncut_share == pytest.approx(share, abs=0.05)
