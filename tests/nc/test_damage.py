@@ -380,6 +380,30 @@ def test_11_a_floor_cut_in_part_is_said(wide, share, dz):
     assert bool([one for one in done.findings if one.code == "floor-uncut"]) == bool(share)
 
 
+def test_11_what_a_small_cutter_leaves_is_seen_beside_a_large_one():
+    """Passes of radius 2 from Y 0 to 25 and from 29 to 60: a strip of 4 mm (4 of 60: 7 %) keeps its stock.
+
+    Most motion of the file is another floor's, with a cutter of radius 25.
+    """
+    small = "T2 M6\n" + zigzag(102, 0, 202, 25, 2.0, radius=2.0, step=3.0) + zigzag(
+        102, 29, 202, 60, 2.0, radius=2.0, step=3.0
+    )  # fmt: skip
+    text = HEAD + zigzag(0, 0, 100, 60, 2.0, radius=25.0, step=0.1) + small
+    _, done = correct(text, corrections(A=0.04, B=0.04), tools=Tools({1: Cutter(25.0), 2: Cutter(2.0)}))
+    (floor,) = [one for one in done.floors if one.pocket == "B"]
+    assert floor.uncut_share == pytest.approx(4 / 60, abs=0.02)
+    assert [one.text for one in done.findings if one.code == "floor-uncut" and "pocket B" in one.text]
+
+
+def test_11_what_a_tilt_leaves_at_the_wall_is_told():
+    """A flat end on a plane of slope s stands on its upper rim: 2 R s too high under the lower one, at the wall."""
+    slope = 0.006
+    given = corrections(A=tilt("A", 0.05, 0.0, slope))
+    _, done = correct(HEAD + zigzag(0, 0, 100, 60, 2.0, step=4.0), given)
+    (floor,) = [one for one in done.floors if one.pocket == "A"]
+    assert floor.high_mm == pytest.approx(2 * 8.0 * slope, abs=0.004)
+
+
 def test_11_a_cutter_that_only_finishes_the_walls_asks_no_more_of_the_floor():
     """A floor of 20 mm square: a flat end of radius 8 leaves (4 - pi) 64 = 55 mm² in its corners, and reaches no more.
 
