@@ -198,7 +198,7 @@ class _Planner:
         end, start = np.full(count, -np.inf), np.full(count, -np.inf)
         end[rows], start[rows] = last, first
         # A rapid straight up from where a cut ended needs no more room than the cut.
-        is_upright = self.path.is_rapid[rows] & (self.path.length[rows] == 0)
+        is_upright = self.path.is_rapid[rows] & (self.path.length[rows] < _SHORTEST_MM)
         upright = rows[is_upright & (rows > 0) & ~self.path.is_rapid[rows - 1]]
         start[upright] = -np.inf
         follows = np.append(start[1:], -np.inf)
@@ -278,7 +278,7 @@ class _Planner:
     def _raise_rapids(self) -> None:
         """A rapid need not run straight: it is raised whole by the most that is asked in its box."""
         path, node = self.path, self.out.node
-        rows = self.near[path.is_rapid[self.near] & (path.length[self.near] > 0)]
+        rows = self.near[path.is_rapid[self.near] & (path.length[self.near] >= _SHORTEST_MM)]
         low, high = self.low, self.high
         for row in rows.tolist():
             most = self._most_in_box(row, low[row], high[row])
