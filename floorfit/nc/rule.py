@@ -37,6 +37,8 @@ STEP_MM = 0.5
 _SHORTEST_MM = 0.005
 #: Changes of the gain smaller than this over `_SHORTEST_MM` are no jump, mm.
 _NO_JUMP = 2e-3
+#: Changes of the gain between two places asked that are looked at closer, mm, and into how many pieces.
+_FAST_MM, _FINER = 0.01, 10
 #: Gains smaller than this at an end are rounding, mm: they must not keep a motion from counting as unchanged.
 _NOTHING = 1e-9
 #: Steepest way on which a pass is still a pass and no ramp: 1 in 50 (about 1 degree). Own choice.
@@ -379,9 +381,18 @@ class _Planner:
         rows = [row for row in rows if self.path.length[row] >= 2 * _SHORTEST_MM]
         found = {**steps, **self._steps([row for row in rows if row not in steps], of)}
         shares = [self._divided(row, found[row]) for row in rows]
-        values = np.split(of(*_joined(rows, shares)), np.cumsum([len(share) for share in shares])[:-1])
-        for row, share, value in zip(rows, shares, values, strict=False):  # no rows: one empty piece
+        values = of(*_joined(rows, shares))
+        shares = [self._closer(*one) for one in zip(rows, shares, _split(values, shares), strict=False)]
+        values = of(*_joined(rows, shares))
+        for row, share, value in zip(rows, shares, _split(values, shares), strict=False):  # no rows: one empty piece
             self._break(row, share, value)
+
+    def _closer(self, row: int, share: Array, values: Array) -> Array:
+        """Shares with more of them where the gain changes fast: a rounded corner leaves an edge along a circle."""
+        wide = np.diff(share) * self.path.length[row] > 2 * _SHORTEST_MM
+        fast = np.flatnonzero(wide & (np.abs(np.diff(values)) > _FAST_MM))
+        inner = np.arange(1, _FINER)[:, None] / _FINER
+        return np.sort(np.append(share, share[fast] + inner * np.diff(share)[fast]))
 
     def _divided(self, row: int, steps: Sequence[_Step]) -> Array:
         """Shares of a motion at which its gain is asked: even ones, and those round its jumps and their blends."""
@@ -432,6 +443,11 @@ class _Planner:
             floor, xy = int(out.floor[row]), path.axis_places(rows, share)[:, :2]
             if gain >= 0 or (floor >= 0 and shapely.intersects_xy(self.floors[floor].pocket.polygon, *xy.T).all()):
                 del out.breaks[row]
+
+
+def _split(values: Array, shares: Sequence[Array]) -> list[Array]:
+    """Values of the places of `_joined`, motion by motion."""
+    return np.split(values, np.cumsum([len(share) for share in shares])[:-1])
 
 
 def _joined(rows: Sequence[int], shares: Sequence[Array]) -> tuple[Rows, Array]:

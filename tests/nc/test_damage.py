@@ -145,6 +145,16 @@ def test_3_on_a_tilted_floor_the_end_of_the_cutter_does_not_dig_in(size):
     check(HEAD + zigzag(0, 0, 100, 60, 2.0, radius=size[0], step=size[0]), given, size=size)
 
 
+def test_3_a_rounded_corner_that_leaves_an_open_edge_cuts_it_no_deeper():
+    """Over the edge a corner of radius 1 rises as a circle does, 1 - sqrt(1 - q^2), and the tip may go down by that."""
+    text = HEAD + "G0 X50 Y30 Z30\nG1 Z2. F200\nX-12.\nG0 Z30\n"
+    after, _ = correct(text, corrections(A=0.3), size=(4.0, 1.0))
+    edge = np.column_stack([np.linspace(0.0, 0.4, 41), np.full(41, 30.0)])
+    low = swept(after, edge, {1: (4.0, 1.0)}, step=0.01)
+    # Two roundings of 0.001, and the tolerance of the offset.
+    assert low.min() >= 2.3 - 0.006
+
+
 # -- 4: tool vectors ------------------------------------------------------------------------------------------------
 
 
