@@ -148,7 +148,7 @@ class StatedOfProgramme(StatedOfFile):
         Where the programme's zero stands on the part; None where it is the part's.
     band_mm, clearance_mm : float or None, mm
         Height above a floor up to which motion moves with it, and least height of other motion above a corrected floor;
-        None for 0.4 of the finishing stock and for the band (rapids 0.5).
+        None for 0.4 of the finishing stock and for the band (rapids 0.5 over the stock).
     """
 
     tip_control: bool = False

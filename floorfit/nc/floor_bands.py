@@ -25,6 +25,8 @@ MARGIN_MM = 0.1
 WINDOW_MM = 0.05
 #: The band as a share of the finishing stock, so that roughing at floor + stock stays out. Own choice, no source.
 BAND_SHARE = 0.4
+#: Least clearance of a rapid over the stock of a raised floor, mm, where it had as much before. Own choice.
+RAPID_CLEARANCE_MM = 0.5
 #: Offsets no greater than this are none, mm: a tenth of the finest decimal ever written here (0.000001 in).
 NO_OFFSET_MM = 2.5e-6
 #: Heights this near to a limit are on it, mm: a pass at floor + 0.05 is in the window at Z 2 and at Z 10.
@@ -64,6 +66,11 @@ class CutFloor:
         if self.stated_band is not None:
             return self.stated_band
         return max(BAND_SHARE * self.pocket.finish_stock, self.window)
+
+    @property
+    def rapid_clearance(self) -> float:
+        """How high over the floor a rapid stays as it was: over the stock, which rises with the plate, mm."""
+        return max(self.band, self.pocket.finish_stock + RAPID_CLEARANCE_MM)
 
     @property
     def guard(self) -> float:

@@ -76,7 +76,7 @@ def read_motions(
     reader = Reader(source, units, distance)
     whole, number, at, targets = "".join(lines), 0, 0, jumps_to(lines)
     while number < len(lines) and not reader.ended:
-        run = _PLACES.match(whole, at) if reader.is_plain else None
+        run = _PLACES.match(whole, at) if reader.is_plain and lines[number] else None  # a line taken out is empty
         if run:
             following = number + reader.feed_places(number, run[0])
         else:

@@ -37,6 +37,8 @@ STEP_MM = 0.5
 _SHORTEST_MM = 0.005
 #: Changes of the gain smaller than this over `_SHORTEST_MM` are no jump, mm.
 _NO_JUMP = 2e-3
+#: Changes of the gain between two places asked that are looked at closer, mm, and into how many pieces.
+_FAST_MM, _FINER = 0.01, 10
 #: Gains smaller than this at an end are rounding, mm: they must not keep a motion from counting as unchanged.
 _NOTHING = 1e-9
 #: Steepest way on which a pass is still a pass and no ramp: 1 in 50 (about 1 degree). Own choice.
@@ -70,7 +72,7 @@ def plan_gains(
         Greatest difference between the gain along a pass and the one asked.
     clearance_mm : float or None
         Least height of motion above a corrected floor where it had as much above the programmed one; None for each
-        floor's band, and for rapids 0.5 mm.
+        floor's band, and for rapids 0.5 mm over its stock.
 
     Returns
     -------
@@ -124,8 +126,8 @@ class _Planner:
         if not zones:
             return np.zeros(0, int)
         reach = max(cutter.radius for cutter in path.cutters)
-        top = max(zone.floor.top + max(zone.most, 0.0) for zone in zones)
-        top += max(2 * max(reach, 1.0), self.clearance or 0.0)
+        room = max(2 * max(reach, 1.0), self.clearance or 0.0)
+        top = max(zone.floor.top + max(zone.most, 0.0) + max(room, zone.floor.rapid_clearance) for zone in zones)
         rows = np.flatnonzero(known & (low[:, 2] <= top))
         regions = shapely.STRtree(shapely.box(*np.unique([zone.region.bounds for zone in zones], axis=0).T))
         near[rows[regions.query(shapely.box(*self.sides[:, rows]))[0]]] = True
@@ -198,7 +200,7 @@ class _Planner:
         end, start = np.full(count, -np.inf), np.full(count, -np.inf)
         end[rows], start[rows] = last, first
         # A rapid straight up from where a cut ended needs no more room than the cut.
-        is_upright = self.path.is_rapid[rows] & (self.path.length[rows] == 0)
+        is_upright = self.path.is_rapid[rows] & (self.path.length[rows] < _SHORTEST_MM)
         upright = rows[is_upright & (rows > 0) & ~self.path.is_rapid[rows - 1]]
         start[upright] = -np.inf
         follows = np.append(start[1:], -np.inf)
@@ -278,7 +280,7 @@ class _Planner:
     def _raise_rapids(self) -> None:
         """A rapid need not run straight: it is raised whole by the most that is asked in its box."""
         path, node = self.path, self.out.node
-        rows = self.near[path.is_rapid[self.near] & (path.length[self.near] > 0)]
+        rows = self.near[path.is_rapid[self.near] & (path.length[self.near] >= _SHORTEST_MM)]
         low, high = self.low, self.high
         for row in rows.tolist():
             most = self._most_in_box(row, low[row], high[row])
@@ -301,7 +303,7 @@ class _Planner:
         box, most = shapely.box(*low[:2], *high[:2]), 0.0
         for zone in self.zones[self.path.cutter[row]].zones:
             floor = zone.floor
-            clear = max(floor.band, 0.5 if self.clearance is None else self.clearance)
+            clear = floor.rapid_clearance if self.clearance is None else max(floor.band, self.clearance)
             top = floor.top + zone.most + max(clear, 0.5)
             if zone.most <= 0 or low[2] > top or low[2] < floor.z_range[0] - floor.window:
                 continue
@@ -379,9 +381,18 @@ class _Planner:
         rows = [row for row in rows if self.path.length[row] >= 2 * _SHORTEST_MM]
         found = {**steps, **self._steps([row for row in rows if row not in steps], of)}
         shares = [self._divided(row, found[row]) for row in rows]
-        values = np.split(of(*_joined(rows, shares)), np.cumsum([len(share) for share in shares])[:-1])
-        for row, share, value in zip(rows, shares, values, strict=False):  # no rows: one empty piece
+        values = of(*_joined(rows, shares))
+        shares = [self._closer(*one) for one in zip(rows, shares, _split(values, shares), strict=False)]
+        values = of(*_joined(rows, shares))
+        for row, share, value in zip(rows, shares, _split(values, shares), strict=False):  # no rows: one empty piece
             self._break(row, share, value)
+
+    def _closer(self, row: int, share: Array, values: Array) -> Array:
+        """Shares with more of them where the gain changes fast: a rounded corner leaves an edge along a circle."""
+        wide = np.diff(share) * self.path.length[row] > 2 * _SHORTEST_MM
+        fast = np.flatnonzero(wide & (np.abs(np.diff(values)) > _FAST_MM))
+        inner = np.arange(1, _FINER)[:, None] / _FINER
+        return np.sort(np.append(share, share[fast] + inner * np.diff(share)[fast]))
 
     def _divided(self, row: int, steps: Sequence[_Step]) -> Array:
         """Shares of a motion at which its gain is asked: even ones, and those round its jumps and their blends."""
@@ -432,6 +443,11 @@ class _Planner:
             floor, xy = int(out.floor[row]), path.axis_places(rows, share)[:, :2]
             if gain >= 0 or (floor >= 0 and shapely.intersects_xy(self.floors[floor].pocket.polygon, *xy.T).all()):
                 del out.breaks[row]
+
+
+def _split(values: Array, shares: Sequence[Array]) -> list[Array]:
+    """Values of the places of `_joined`, motion by motion."""
+    return np.split(values, np.cumsum([len(share) for share in shares])[:-1])
 
 
 def _joined(rows: Sequence[int], shares: Sequence[Array]) -> tuple[Rows, Array]:

@@ -105,7 +105,7 @@ class PlainLines:
         jumps = {"".join(found) for found in _JUMPS.findall(whole)}
         for number, one in _as_run(raw) if _CALLS.search(whole) else enumerate(raw):
             first = one[:1]
-            if first in _PLACES and "M" not in one and "G" not in one:
+            if first in _PLACES and "M" not in one and "G" not in one and "#" not in one:
                 text.append(one)
                 place.append(number)
                 continue

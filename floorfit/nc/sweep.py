@@ -19,6 +19,9 @@ __all__ = ["FloorGrid", "Samples", "sample", "swept_heights"]
 
 #: Places of the grid for one radius of the cutter, and greatest number of places along one side.
 _CELLS, _MOST_CELLS = 4, 300
+#: Least distance of two lines, mm, and how far the first one stands from a straight edge, in such distances: there the
+#: cutter follows worst, and a pass along the edge still covers it between its own places.
+_LEAST_MM, _EDGE = 0.5, 0.125
 #: Samples taken at once.
 _CHUNK = 20_000
 
@@ -74,7 +77,7 @@ class FloorGrid:
 
     @classmethod
     def over(cls, polygon: Polygon, radius: float) -> FloorGrid:
-        """Grid over a polygon for a cutter of a radius.
+        """Grid over a polygon for a cutter of a radius, which may be infinite.
 
         Parameters
         ----------
@@ -84,8 +87,11 @@ class FloorGrid:
             Of the cutter.
         """
         x0, y0, x1, y1 = polygon.bounds
-        cell = max(radius / _CELLS, max(x1 - x0, y1 - y0) / _MOST_CELLS)
-        x, y = (np.linspace(a, b, max(int(np.ceil((b - a) / cell)), 2) + 1) for a, b in ((x0, x1), (y0, y1)))
+        cell = max(radius / _CELLS, max(x1 - x0, y1 - y0) / _MOST_CELLS, _LEAST_MM)
+        cell = min(cell, x1 - x0, y1 - y0)
+        edge = _EDGE * cell
+        sides = ((x0 + edge, x1 - edge), (y0 + edge, y1 - edge))
+        x, y = (np.linspace(a, b, max(int(np.ceil((b - a) / cell)), 2) + 1) for a, b in sides)
         shapely.prepare(polygon)
         return cls(x, y, shapely.contains_xy(polygon, *np.meshgrid(x, y, indexing="ij")))
 

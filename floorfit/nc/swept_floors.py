@@ -84,6 +84,17 @@ class Cuts:
         rows = rows[rows < len(self.size)]
         return rows[meets(self._box[:, rows])]
 
+    def least_radius(self, pocket: Pocket, top: float) -> float:
+        """Radius of the smallest cutter that comes near to a floor, mm.
+
+        Parameters
+        ----------
+        pocket : Pocket
+        top : float, mm
+            Height over which nothing touches it.
+        """
+        return float(self.size[self._rows_near(np.array(pocket.polygon.bounds), top), 0].min(initial=np.inf))
+
     def near(self, pocket: Pocket, top: float, step: float) -> Samples | None:
         """Places of the cutter that may touch a floor; None where there are none.
 
@@ -157,10 +168,12 @@ def _lattice(pocket: Pocket) -> tuple[Array, ...]:
     return tuple(np.meshgrid(np.linspace(x0, x1, 65), np.linspace(y0, y1, 65)))
 
 
-def _floor(before: Cuts, after: Cuts, pocket: Pocket, correction: Correction, radius: float) -> SweptFloor | None:
-    grid = FloorGrid.over(Polygon(pocket.polygon), radius)
-    top = float(pocket.floor_at(*_lattice(pocket)).max()) + 1.0
-    old, new = (one.near(pocket, top, 0.8 * grid.cell) for one in (before, after))
+def _floor(before: Cuts, after: Cuts, pocket: Pocket, correction: Correction) -> SweptFloor | None:
+    x, y = _lattice(pocket)
+    top = float(pocket.floor_at(x, y).max()) + 1.0
+    grid = FloorGrid.over(Polygon(pocket.polygon), before.least_radius(pocket, top))
+    more = 0.0 if correction.action == "hold" else max(float(correction.at(x, y).max()), 0.0)
+    old, new = (cuts.near(pocket, high, 0.8 * grid.cell) for cuts, high in ((before, top), (after, top + more)))
     if old is None or new is None:
         return None
     heights = swept_heights(old, grid), swept_heights(new, grid)
@@ -286,8 +299,7 @@ class FileProof:
         """
         if not len(before.size) or not len(after.size):
             return []
-        radius = float(np.median(before.size[:, 0]))
-        found = (_floor(before, after, pocket, correction, radius) for pocket, correction in floors)
+        found = (_floor(before, after, pocket, correction) for pocket, correction in floors)
         out = [one for one in found if one is not None]
         for one in out:
             if one.deep_mm > TOO_DEEP_MM:

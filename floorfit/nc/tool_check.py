@@ -14,7 +14,6 @@ from floorfit.errors import Finding
 from floorfit.nc.floor_bands import EPS_MM, CutFloor
 from floorfit.nc.motions import CUTTING, RAPID, Motions
 from floorfit.nc.tip_path import TipPath
-from floorfit.nc.wanted import RAPID_CLEARANCE_MM
 
 __all__ = ["REACH_MM", "check_tools"]
 
@@ -109,7 +108,7 @@ def _matters(
     if len(at_edge):
         out.append((int(at_edge[0]), "its edge is open, or a seam with another floor, and its offset is over 0.05 mm"))
     rapids = rows[motions.kind[rows] == RAPID]
-    below = rapids[path.end[rapids, 2] < floor.z_range[1] + floor.dz_range[1] + RAPID_CLEARANCE_MM - EPS_MM]
+    below = rapids[path.end[rapids, 2] < floor.z_range[1] + floor.dz_range[1] + floor.rapid_clearance - EPS_MM]
     below = below[path.end[below, 2] >= floor.z_range[0] - floor.window]
     below = below[_reach(path, below, floor.pocket.polygon, REACH_MM)]
     outside = below[~_reach(path, below, floor.pocket.polygon.buffer(-_INSIDE_MM), 0.0)]

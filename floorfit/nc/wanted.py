@@ -23,10 +23,8 @@ from floorfit.nc.floor_bands import EPS_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.zones import Zone, Zones
 
-__all__ = ["RAPID_CLEARANCE_MM", "Asked", "ask"]
+__all__ = ["Asked", "ask"]
 
-#: Least clearance of a rapid over a corrected floor, mm, where it had as much over the programmed one. Own choice.
-RAPID_CLEARANCE_MM = 0.5
 #: Points taken at once: about 100 bytes each for every array in use.
 _CHUNK = 300_000
 #: Points of a piece that are looked at together. A matter of speed only.
@@ -73,7 +71,7 @@ def ask(path: TipPath, zones: Sequence[Zones], rows: Rows, share: Array, clearan
     rows, share : (n,) ndarray
         The places: motion and share of its way.
     clearance : float or None, mm
-        Clearance of motion over corrected floors; None for each floor's band (rapids: `RAPID_CLEARANCE_MM`).
+        Clearance of motion over corrected floors; None for each floor's band (rapids: its stock and more).
     """
     parts = []
     for first in range(0, max(len(rows), 1), _CHUNK):
@@ -171,7 +169,8 @@ class _Points:
     def _most(self, floor: CutFloor, some: Rows, lift: Array, low: Flags, high: Array) -> None:
         height = np.maximum(high, 0.0)
         band = low & (high <= floor.band + EPS_MM)
-        clear = np.where(self.rapid[some], RAPID_CLEARANCE_MM, floor.band) if self.clearance is None else self.clearance
+        own = np.where(self.rapid[some], floor.rapid_clearance, floor.band)
+        clear = own if self.clearance is None else self.clearance
         raised = lift - np.maximum(height - np.maximum(clear, floor.band), 0.0)
         asked = np.where(band, lift, np.where(low & (raised > 0), raised, -np.inf))
         at = band & (high <= floor.window + EPS_MM)

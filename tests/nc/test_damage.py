@@ -90,6 +90,20 @@ def test_2_a_rapid_close_above_a_raised_floor_is_lifted(mode):
     assert 2 in done.plan.status
 
 
+@pytest.mark.parametrize("over", [0.8, 1.0, 1.4, 9.0])
+def test_2_a_rapid_over_the_stock_stays_over_it_where_the_plate_rose(over):
+    """Roughing left 0.5 over the floor, and it rose by 0.6 with the plate (README, Signs: w = z - t - underside).
+
+    Metal stands at 1.1 over the nominal floor: a rapid at 0.8 cleared the stock by 0.3 and would go as deep into it.
+    """
+    link = f"G0 Z{2 + over}\n"
+    text = HEAD + "G0 X20 Y20 Z30\n" + link + "G1 Z2. F200\nX60\n" + link + "X20 Y45\nG1 Z2.\nX60\nG0 Z30\n"
+    after, _ = check(text, corrections(A=0.6))
+    low = min(move["to"][2] for move in motions(after) if move["kind"] == 0)
+    assert low >= 2 + 0.5 + 0.6 + min(over - 0.5, 0.5) - 0.001
+    assert low <= 2 + over + 0.601
+
+
 # -- 3: the radius --------------------------------------------------------------------------------------------------
 
 #: Two floors of one level that touch, and a third 1 mm higher beside the first: a seam and an upper step.
@@ -129,6 +143,16 @@ def test_3_on_a_tilted_floor_the_end_of_the_cutter_does_not_dig_in(size):
     """A flat end on a slope t would cut radius x t too deep (closed form): 8 x 0.005 = 0.04 mm."""
     given = corrections(A=tilt("A", 0.1, 0.005, 0.0))
     check(HEAD + zigzag(0, 0, 100, 60, 2.0, radius=size[0], step=size[0]), given, size=size)
+
+
+def test_3_a_rounded_corner_that_leaves_an_open_edge_cuts_it_no_deeper():
+    """Over the edge a corner of radius 1 rises as a circle does, 1 - sqrt(1 - q^2), and the tip may go down by that."""
+    text = HEAD + "G0 X50 Y30 Z30\nG1 Z2. F200\nX-12.\nG0 Z30\n"
+    after, _ = correct(text, corrections(A=0.3), size=(4.0, 1.0))
+    edge = np.column_stack([np.linspace(0.0, 0.4, 41), np.full(41, 30.0)])
+    low = swept(after, edge, {1: (4.0, 1.0)}, step=0.01)
+    # Two roundings of 0.001, and the tolerance of the offset.
+    assert low.min() >= 2.3 - 0.006
 
 
 # -- 4: tool vectors ------------------------------------------------------------------------------------------------
@@ -355,14 +379,39 @@ def test_11_a_floor_cut_where_it_is_raises_no_doubt(size):
     assert not [one for one in done.findings if one.code == "floor-off"]
 
 
+@pytest.mark.parametrize("dz", [0.15, 1.3])
 @pytest.mark.parametrize(("wide", "share"), [(100, 0.0), (60, 0.4)])
-def test_11_a_floor_cut_in_part_is_said(wide, share):
+def test_11_a_floor_cut_in_part_is_said(wide, share, dz):
     """A flat cutter of radius 8 reaches the whole of a floor but its corners; passes to X 60 leave 40 of 100 mm."""
-    _, done = correct(HEAD + zigzag(0, 0, wide, 60, 2.0), corrections(A=0.15))
+    _, done = correct(HEAD + zigzag(0, 0, wide, 60, 2.0), corrections(A=dz))
     (floor,) = [one for one in done.floors if one.pocket == "A"]
     # Two places of the sweep's grid, 2 mm apart, along each edge.
     assert floor.uncut_share == pytest.approx(share, abs=0.05)
     assert bool([one for one in done.findings if one.code == "floor-uncut"]) == bool(share)
+
+
+def test_11_what_a_small_cutter_leaves_is_seen_beside_a_large_one():
+    """Passes of radius 2 from Y 0 to 25 and from 29 to 60: a strip of 4 mm (4 of 60: 7 %) keeps its stock.
+
+    Most motion of the file is another floor's, with a cutter of radius 25.
+    """
+    small = "T2 M6\n" + zigzag(102, 0, 202, 25, 2.0, radius=2.0, step=3.0) + zigzag(
+        102, 29, 202, 60, 2.0, radius=2.0, step=3.0
+    )  # fmt: skip
+    text = HEAD + zigzag(0, 0, 100, 60, 2.0, radius=25.0, step=0.1) + small
+    _, done = correct(text, corrections(A=0.04, B=0.04), tools=Tools({1: Cutter(25.0), 2: Cutter(2.0)}))
+    (floor,) = [one for one in done.floors if one.pocket == "B"]
+    assert floor.uncut_share == pytest.approx(4 / 60, abs=0.02)
+    assert [one.text for one in done.findings if one.code == "floor-uncut" and "pocket B" in one.text]
+
+
+def test_11_what_a_tilt_leaves_at_the_wall_is_told():
+    """A flat end on a plane of slope s stands on its upper rim: 2 R s too high under the lower one, at the wall."""
+    slope = 0.006
+    given = corrections(A=tilt("A", 0.05, 0.0, slope))
+    _, done = correct(HEAD + zigzag(0, 0, 100, 60, 2.0, step=4.0), given)
+    (floor,) = [one for one in done.floors if one.pocket == "A"]
+    assert floor.high_mm == pytest.approx(2 * 8.0 * slope, abs=0.004)
 
 
 def test_11_a_cutter_that_only_finishes_the_walls_asks_no_more_of_the_floor():

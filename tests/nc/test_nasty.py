@@ -350,6 +350,15 @@ def test_held_passes_are_taken_out_and_named():
     assert "lines 4 to 6" in done.findings[0].place
 
 
+def test_held_passes_are_taken_out_before_a_block_of_places_alone():
+    """RS274/NGC, 3.4: G1 stays in force, so that the lift off a held floor may be a Z word and nothing else."""
+    visit = "Z5.\nG1 Z2. F200\nX60.\nY40.\n"
+    text = HEAD + visit + "Z8.\nX30. Y30.\nG0 Z20\nX120. Y20.\nZ5.\nG1 Z2.\nX160.\nG0 Z20\n"
+    out = apply(text, corrections(A=hold("A"), B=0.1), held="skip", tools=TOOLS)
+    assert "Z8.\nX30. Y30.\nG0 Z20\nX120. Y20.\nZ5.\nG1 Z2.100\nX160.\n" in out
+    assert "G1 X60.000 Y40.000" in out and "G1 Z2. F200" not in out
+
+
 def test_walls_that_must_stay_are_refused():
     """A flank at 5 degrees moved by 0.2 mm goes sideways by 0.2 tan 5 = 0.0175 mm (trigonometry)."""
     text = HEAD + "G1 Z2. A5. F200\nX50\nG0 Z20 A0\n"

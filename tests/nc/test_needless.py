@@ -138,6 +138,14 @@ def test_a_depth_in_a_parameter_that_the_programme_sets_keeps_it(name):
     assert apply(text, GIVEN, tools=TOOLS) == text.replace(word, moved)
 
 
+@pytest.mark.parametrize("block", ["Z#100", "X30. Z#100", "Y25. Z[#100-0.]", "Z[#101+1.5]"])
+def test_a_depth_in_a_parameter_of_a_block_that_begins_with_a_place(block):
+    """RS274/NGC, 3.3: words stand in any order and G1 stays in force, so that X may be the first of a block."""
+    text = HEAD + "#100=2.\n#101=.5\nG1 Z2. F200\n" + block + "\nX80.\nG0 Z[#100+30.]\n"
+    moved = block.replace("Z#100", "Z[#100+0.300]").replace("-0.]", "-0.+0.300]").replace("1.5]", "1.5+0.300]")
+    assert apply(text, GIVEN, tools=TOOLS) == text.replace("G1 Z2.", "G1 Z2.300").replace(block, moved)
+
+
 UNSURE = {
     "behind a macro of another file": "#100=2.\nG65 P9001\nG0 X20 Y20 Z30\nG1 F200\n",
     "set behind /": "#100=2.\n/#100=1.\n",

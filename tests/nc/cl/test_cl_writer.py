@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from cl_cases import DEEP_MM, correct, left_over, places, whole, zigzag
 from cl_reference import moves
-from nc_cases import corrections, follow, hold
+from nc_cases import corrections, follow, hold, tilt
 
 from floorfit.errors import InputError
 from floorfit.nc.cl import apply_to_locations, frame_of
@@ -177,3 +177,12 @@ def test_long_points_go_on_with_a_dollar_where_the_file_keeps_to_cards():
     after = correct(whole(block), corrections(A=follow("A", 0.2)))
     assert max(map(len, after.splitlines())) <= 72
     assert len(moves(after)) >= 8
+
+
+def test_a_rapid_straight_up_from_an_increment_is_no_way_over_the_floor():
+    """90.007 - 32.937 = 57.07 in decimals, and 57.06999999999999 in binary (IEEE 754): the rapid stands upright."""
+    steps = ["RAPID", "GOTO/90.007,29.234,30", "GOTO/90.007,29.234,2", "GODLTA/-32.937,0,0"]
+    away = ["RAPID", "GOTO/57.070,29.234,2.6", "RAPID", "GOTO/57.070,29.234,30"]
+    text = whole(["CUTTER/10,0", *steps, *away])
+    lifted = moves(correct(text, corrections(A=tilt("A", 0.1, 0.002, 0.0))))[-1]
+    assert lifted["to"] == pytest.approx((57.07, 29.234, 30.0))
