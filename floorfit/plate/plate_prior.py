@@ -169,7 +169,7 @@ def prior(
     -----
     One factor of a plate of 1,200 elements serves all loads.
     """
-    _check(thickness_mm, fields, lengths_mm, seed)
+    _check(part, thickness_mm, fields, lengths_mm, seed)
     height = thickness_mm or HEIGHT_IN_WEBS * float(np.median([pocket.web for pocket in part.pockets]))
     x0, y0, x1, y1 = part.bounds
     lengths = tuple(float(one) for one in lengths_mm or (share * max(x1 - x0, y1 - y0) for share in SHARES))
@@ -185,11 +185,14 @@ def prior(
     return PlatePrior(part.name, form_of(part), height, fields, seed, lengths, modes, version_of("floorfit"))
 
 
-def _check(thickness_mm: float | None, fields: int, lengths_mm: Sequence[float] | None, seed: int) -> None:
+def _check(part: Part, thickness_mm: float | None, fields: int, lengths_mm: Sequence[float] | None, seed: int) -> None:
+    web = float(np.median([pocket.web + pocket.finish_stock for pocket in part.pockets]))
+    longest = max(part.bounds[2] - part.bounds[0], part.bounds[3] - part.bounds[1])
+    words = f"a height of ribs above {web:g} mm (of the webs) and below {longest:g} mm (the part's longer side)"
     check_ranges(
         "prior",
         [
-            ("thickness_mm", thickness_mm, Range("a number above 0", 0, is_open=True, may_be_none=True)),
+            ("thickness_mm", thickness_mm, Range(words, web, longest, is_open=True, may_be_none=True)),
             ("fields", fields, Range("a whole number, 100 or more,", 100, is_whole=True)),
             ("seed", seed, Range("a whole number, 0 or more,", 0, is_whole=True)),
             *(("lengths_mm", one, ABOVE_ZERO) for one in lengths_mm or ()),
