@@ -32,6 +32,8 @@ SHARES = (0.2, 0.8)
 ELEMENTS = 1_200
 #: Share of the variance that the modes hold; the spline beside them has the rest. And the most modes.
 KEPT, MOST_MODES = 0.999, 40
+#: Least share that the modes of a file hold: where stress changes over a fiftieth of a plate, 40 modes hold 0.996.
+LEAST_HELD = 0.9
 #: Decimals of a mode, whose height is of the order of one: what a file keeps, and the same without a file.
 DECIMALS = 6
 #: Share of the fields that are clamps opened, and their variance beside that of stress.
@@ -85,7 +87,7 @@ class PlatePrior:
         ]
 
     def check(self, part: Part) -> None:
-        """Refuse the prior of another part.
+        """Refuse the prior of another part, and one whose modes are not those of its plates.
 
         Parameters
         ----------
@@ -94,7 +96,7 @@ class PlatePrior:
         Raises
         ------
         InputError
-            Unless this is the prior of a part of that form.
+            Unless this is the prior of a part of that form, and its modes span it and are as high as `modes` says.
         """
         if self.form != form_of(part):
             text = (
@@ -102,6 +104,11 @@ class PlatePrior:
                 "Make one of this part with `floorfit prior`."
             )
             raise InputError([Finding("other-part", self.source or "prior", "", text)])
+        ends = [*self.modes.x[[0, -1]], *self.modes.y[[0, -1]]]
+        held = float(np.mean((self.modes.values.clip(-1e3, 1e3) ** 2).sum(axis=0)))
+        if not (np.allclose(ends, np.array(part.bounds)[[0, 2, 1, 3]]) and LEAST_HELD < held < 1.001):
+            text = "its modes do not span the part, or are not as high as plates'. Make it again with `floorfit prior`."
+            raise InputError([Finding("bad-prior", self.source or "prior", "modes", text)])
 
 
 def form_of(part: Part) -> str:
@@ -162,7 +169,7 @@ def prior(
     -----
     One factor of a plate of 1,200 elements serves all loads.
     """
-    _check(thickness_mm, fields, lengths_mm, seed)
+    _check(part, thickness_mm, fields, lengths_mm, seed)
     height = thickness_mm or HEIGHT_IN_WEBS * float(np.median([pocket.web for pocket in part.pockets]))
     x0, y0, x1, y1 = part.bounds
     lengths = tuple(float(one) for one in lengths_mm or (share * max(x1 - x0, y1 - y0) for share in SHARES))
@@ -178,11 +185,14 @@ def prior(
     return PlatePrior(part.name, form_of(part), height, fields, seed, lengths, modes, version_of("floorfit"))
 
 
-def _check(thickness_mm: float | None, fields: int, lengths_mm: Sequence[float] | None, seed: int) -> None:
+def _check(part: Part, thickness_mm: float | None, fields: int, lengths_mm: Sequence[float] | None, seed: int) -> None:
+    web = float(np.median([pocket.web + pocket.finish_stock for pocket in part.pockets]))
+    longest = max(part.bounds[2] - part.bounds[0], part.bounds[3] - part.bounds[1])
+    words = f"a height of ribs above {web:g} mm (of the webs) and below {longest:g} mm (the part's longer side)"
     check_ranges(
         "prior",
         [
-            ("thickness_mm", thickness_mm, Range("a number above 0", 0, is_open=True, may_be_none=True)),
+            ("thickness_mm", thickness_mm, Range(words, web, longest, is_open=True, may_be_none=True)),
             ("fields", fields, Range("a whole number, 100 or more,", 100, is_whole=True)),
             ("seed", seed, Range("a whole number, 0 or more,", 0, is_whole=True)),
             *(("lengths_mm", one, ABOVE_ZERO) for one in lengths_mm or ()),

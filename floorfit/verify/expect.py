@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding, InputError
+from floorfit.part.check import LARGEST_MM
 from floorfit.part.model import Part
 from floorfit.surface.expected import Expected
 
@@ -24,6 +24,9 @@ SERIES_FORMAT = "floorfit-series/1"
 #: Fewest parts from which shapes are used besides the mean, and the least share of the differences that makes a shape
 #: worth it; below them a shape is mostly the fits' own noise (our choice, no source).
 FOR_SHAPES, LEAST_SHARE = 5, 0.01
+
+#: Floors of a part and of a later revision of it lie as near to each other, mm (our choice, no source).
+NEAR_MM = 10.0
 
 
 def expected_from(series: Series) -> Expected:
@@ -54,23 +57,50 @@ def read_expected(path: str | Path, part: Part) -> Expected:
         document = json.loads(file.read_text(encoding="utf-8"))
         if document["format"] != SERIES_FORMAT:
             raise ValueError(f"format {document['format']!r}, {SERIES_FORMAT} was expected")
-        shapes, shares = document["shapes"]["shapes_mm"], np.array(document["shapes"]["shares"], float)
-        found = Expected(
-            np.array(document["x_mm"], float), np.array(document["y_mm"], float),
-            np.array(document["mean_mm"], float), int(document["warps"]), file.parent.name or file.name,
-        )  # fmt: skip
-        rows = np.array(shapes, float).reshape(len(shares), *found.mean.shape)[_kept(shares, found.parts)]
-        found = replace(found, shapes=tuple(rows))
-        found = replace(found, identity={key: str(text) for key, text in document.get("identity", {}).items()})
-        pockets, bounds = document["pockets"], document["bounds_mm"]
+        found, is_same = _expected(document, file), _is_of(part, document)
     except OSError as error:
         raise InputError(
             [_fault(file, f"cannot be read ({error.strerror}). Name a folder made by `series`.")]
         ) from error
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise InputError([_fault(file, f"is no series ({error}). Run `series` again.")]) from error
-    _check(file, found, part, [str(one["pocket"]) for one in pockets], bounds)
+    if not is_same:
+        raise InputError([_fault(file, f"is a series of another part than {part.name!r}. Name one of this part.")])
+    if found.mean.shape != (len(found.x), len(found.y)) or found.parts < 1:
+        raise InputError([_fault(file, "holds no mean warp: no job had a surface. Run `series` on corrected jobs.")])
     return found
+
+
+def _expected(document: dict[str, Any], file: Path) -> Expected:
+    """What a series says of the next part.
+
+    Raises
+    ------
+    ValueError, KeyError, TypeError
+        With the name of what does not hold together.
+    """
+    x, y, mean = (np.array(document[name], float) for name in ("x_mm", "y_mm", "mean_mm"))
+    shares, parts = np.array(document["shapes"]["shares"], float), int(document["warps"])
+    shapes = np.array(document["shapes"]["shapes_mm"], float).reshape(len(shares), *mean.shape)[_kept(shares, parts)]
+    for name, nodes in (("x_mm", x), ("y_mm", y)):
+        if len(nodes) < 4 or not (np.diff(nodes) > 0).all():
+            raise ValueError(f"{name}: four nodes were expected at the least, each beyond the one before")
+    for name, tables in (("mean_mm", mean), ("shapes_mm", shapes)):
+        if not (np.abs(tables) < LARGEST_MM).all():
+            raise ValueError(f"{name}: numbers below {LARGEST_MM:g} were expected")
+    identity = {key: str(text) for key, text in dict(document.get("identity", {})).items()}
+    return Expected(x, y, mean, parts, file.parent.name or file.name, tuple(shapes), identity)
+
+
+def _is_of(part: Part, document: dict[str, Any]) -> bool:
+    """Whether a series is of a part: its rectangle, and its floors where they lie (old files do not say where)."""
+    floors, bounds = document["pockets"], np.array(document["bounds_mm"], float).reshape(4)
+    centres = [one.get("centre_mm", pocket.centroid) for one, pocket in zip(floors, part.pockets, strict=False)]
+    return (
+        [str(one["pocket"]) for one in floors] == [pocket.id for pocket in part.pockets]
+        and np.allclose(bounds, part.bounds, atol=1e-3)
+        and np.allclose(np.array(centres, float), [pocket.centroid for pocket in part.pockets], rtol=0, atol=NEAR_MM)
+    )
 
 
 def series_file(path: str | Path) -> Path:
@@ -82,14 +112,6 @@ def series_file(path: str | Path) -> Path:
 def _kept(shares: Array, parts: int) -> Flags:
     """Flag the shapes that a fit may use."""
     return np.asarray((shares >= LEAST_SHARE) & (parts >= FOR_SHAPES))
-
-
-def _check(file: Path, found: Expected, part: Part, pockets: list[str], bounds: list[float]) -> None:
-    if pockets != [pocket.id for pocket in part.pockets] or not np.allclose(bounds, part.bounds, atol=1e-3):
-        raise InputError([_fault(file, f"is a series of another part than {part.name!r}. Name one of this part.")])
-    is_whole = found.mean.shape == (len(found.x), len(found.y)) and bool(np.isfinite(found.mean).all())
-    if not is_whole or found.parts < 1:
-        raise InputError([_fault(file, "holds no mean warp: no job had a surface. Run `series` on corrected jobs.")])
 
 
 def _fault(file: Path, text: str) -> Finding:

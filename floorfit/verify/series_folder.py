@@ -197,9 +197,10 @@ def _document(series: Series) -> dict[str, Any]:
         "bias_mm": _chart(series.bias_chart) | {"drift_per_job": _trend(series)},
         "repeatability_mm": {"sd": series.repeatability.sd, "dof": series.repeatability.dof},
         "pockets": [
-            {"pocket": one.pocket, "offset_mm": _chart(one.chart), "drift_mm_per_job": one.drift.slope,
-             "drift_limits_mm": list(one.drift.limits), "capability_mm": asdict(one.capability)}
-            for one in series.pockets
+            {"pocket": one.pocket, "centre_mm": list(pocket.centroid), "offset_mm": _chart(one.chart),
+             "drift_mm_per_job": one.drift.slope, "drift_limits_mm": list(one.drift.limits),
+             "capability_mm": asdict(one.capability)}
+            for one, pocket in zip(series.pockets, series.part.pockets, strict=True)
         ],
         "findings": [asdict(finding) for finding in series.findings],
     }  # fmt: skip

@@ -37,7 +37,8 @@ class Alike:
     Parameters
     ----------
     explained : float
-        Share of a part's squared warp that the mean of the *other* parts explains; may be negative. NaN under three.
+        Share of a part's squared warp, its plane aside, that the mean of the *other* parts explains; may be negative.
+        NaN under three.
     curvature_left : float
         Share of the squared curvature that it leaves.
     answer : {"yes", "partly", "no", "unknown"}
@@ -71,7 +72,7 @@ def find_shapes(fields: Array, most: int = 3) -> Shapes:
 
 
 def how_alike(fields: Array, shape: tuple[int, int], inside: Flags) -> Alike:
-    """Predict each part from the mean of the others.
+    """Predict how each part bends from the mean of the others; how it stands, a plane, does not count.
 
     Parameters
     ----------
@@ -85,19 +86,22 @@ def how_alike(fields: Array, shape: tuple[int, int], inside: Flags) -> Alike:
     parts = len(fields)
     if parts < 3:
         return Alike(float("nan"), float("nan"), "unknown")
-    mean = fields.mean(axis=0)
-    left = all_of = bend_left = bend_all = 0.0
-    for field in fields:
-        missed = (field - mean) * (parts / (parts - 1))
-        left += float((missed[inside] ** 2).sum())
-        all_of += float((field[inside] ** 2).sum())
-        bend_left += _bending(missed.reshape(shape))
-        bend_all += _bending(field.reshape(shape))
+    bent, mean, others = _bent(fields, shape, inside), fields.mean(axis=0), (parts / (parts - 1)) ** 2
+    left, all_of = others * float(((bent - bent.mean(axis=0)) ** 2).sum()), float((bent**2).sum())
+    bend_left = others * sum(_bending((one - mean).reshape(shape)) for one in fields)
+    bend_all = sum(_bending(one.reshape(shape)) for one in fields)
     if all_of <= 0 or bend_all <= 0:
         return Alike(float("nan"), float("nan"), "unknown")
     explained = 1 - left / all_of
     answer = "yes" if explained >= ALIKE else "partly" if explained >= PARTLY else "no"
     return Alike(explained, bend_left / bend_all, answer)
+
+
+def _bent(fields: Array, shape: tuple[int, int], inside: Flags) -> Array:
+    """Fields at the places on the part, without their planes of least squares: these say how a part stands."""
+    planes = np.linalg.qr(np.column_stack([np.ones(len(inside)), *np.indices(shape).reshape(2, -1)])[inside])[0]
+    seen = fields[:, inside]
+    return np.asarray(seen - (seen @ planes) @ planes.T)
 
 
 def _leading(centred: Array, count: int) -> tuple[Array, Array]:

@@ -112,7 +112,7 @@ class FinishedJob:
     job : str
         Id of the job.
     bias, bias_u : float, mm
-        Common bias; NaN where there is none.
+        Common bias, what the job had taken off already included; NaN where there is none.
     pockets : dict of str to (float, float)
         By pocket: mean deviation of the web from nominal at the readings, and the pocket's own bias, mm.
     doubt : str
@@ -204,7 +204,8 @@ def _read(file: Path, wanted: str, take: Callable[[dict[str, Any]], T]) -> T | F
 def _finished(document: dict[str, Any]) -> FinishedJob:
     bias = document["bias_mm"]
     doubt = next((one["code"] for one in document.get("findings", ()) if one["code"] in NOT_FINISHED_WEBS), "")
-    return FinishedJob(document["job"], _number(bias["value"]), _number(bias["u"]), _webs(document), doubt)
+    whole = float(document.get("applied_bias_mm", 0.0)) + _number(bias["value"])
+    return FinishedJob(document["job"], whole, _number(bias["u"]), _webs(document), doubt)
 
 
 def _summary(file: Path, document: dict[str, Any], shelf: Shelf) -> JobSummary:

@@ -87,6 +87,10 @@ def test_the_unit_of_the_file_does_not_matter(unit: str) -> None:
     ("given", "named"),
     [
         ({"thickness_mm": 0.0}, "thickness_mm"),
+        # Ribs stand out of webs 2.5 mm thick with their stock, and a plate of 400 mm is no block: 1.6 (inches meant)
+        # passed with exit 0, 1e9 ended in an internal fault.
+        ({"thickness_mm": 1.6}, "thickness_mm: 1.6 came.*above 2.5"),
+        ({"thickness_mm": 1e9}, "thickness_mm: .*below 400"),
         ({"fields": 10}, "fields"),
         ({"seed": -1}, "seed"),
         ({"lengths_mm": [100.0, float("nan")]}, "lengths_mm"),

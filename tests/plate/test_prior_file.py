@@ -56,6 +56,27 @@ def test_faults_are_refused_with_their_place(made: PlatePrior, change: Change, n
         prior_from_document(document, "prior.json")
 
 
+HANDS: list[tuple[str, Change]] = [
+    ("another datum", lambda d: d.update(x_mm=[x + 50 for x in d["x_mm"]])),
+    ("other lengths", lambda d: d.update(y_mm=[y / 25.4 for y in d["y_mm"]])),
+    ("higher", lambda d: d.update(modes=(1e3 * np.array(d["modes"])).tolist())),
+    ("flat", lambda d: d.update(modes=(0.0 * np.array(d["modes"])).tolist())),
+    ("one value", lambda d: d["modes"][0][0].__setitem__(0, 1e300)),
+]
+
+
+@pytest.mark.parametrize("change", [hand[1] for hand in HANDS], ids=[hand[0] for hand in HANDS])
+def test_modes_that_are_no_plates_are_refused(made: PlatePrior, change: Change) -> None:
+    """By their own statement modes span the part, and all together have a root mean square of nearly 1."""
+    document = copy.deepcopy(prior_to_document(made))
+    change(document)
+    found = prior_from_document(document, "prior.json")
+    with pytest.raises(InputError, match=r"prior\.json.*floorfit prior"):
+        floorfit.correct(small_part.part(), small_part.readings(), prior=found)
+    with pytest.raises(InputError, match=r"prior\.json.*floorfit prior"):
+        floorfit.plan(small_part.part(), prior=found)
+
+
 @pytest.mark.parametrize("text", ["{", "[1, 2", "[" * 100_000, "\xff\xfe"])
 def test_what_is_no_json_is_refused(tmp_path: Path, text: str) -> None:
     path = tmp_path / "prior.json"

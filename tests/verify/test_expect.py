@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from finished_webs import rough_readings, small_part, warp
 
+from floorfit.cli import main
 from floorfit.errors import InputError
 from floorfit.run import correct
 from floorfit.surface.expected import Expected
@@ -97,11 +98,35 @@ def test_read_back(tmp_path: Path) -> None:
         ({"warps": 0}, "holds no mean warp"),
         ({"mean_mm": [[0.0]]}, "holds no mean warp"),
         ({"mean_mm": "zero"}, "is no series"),
+        # What a hand or half a copy leaves; each but the last two was an internal fault of the programme.
+        ({"x_mm": NODES[0][::-1].tolist()}, "is no series.*x_mm"),
+        ({"y_mm": [0.0, *NODES[1][:-1].tolist()]}, "is no series.*y_mm"),
+        ({"x_mm": [float("nan"), *NODES[0][1:].tolist()]}, "is no series.*x_mm"),
+        ({"x_mm": [0.0, 400.0], "mean_mm": np.zeros((2, 16)).tolist()}, "is no series.*x_mm"),
+        ({"identity": ["side", "A"]}, "is no series"),
+        ({"identity": None}, "is no series"),
+        ({"pockets": [1, 2]}, "is no series"),
+        ({"bounds_mm": [0, 0]}, "is no series"),
+        ({"bounds_mm": "all of it"}, "is no series"),
+        ({"mean_mm": np.full((20, 16), 1e300).tolist()}, "is no series.*mean_mm"),
+        ({"warps": 9, "shapes": {"shares": [1.0], "shapes_mm": [[float("nan")] * 320]}}, "is no series.*shapes_mm"),
     ],
 )
 def test_refusals(tmp_path: Path, changes: dict[str, object], words: str) -> None:
     with pytest.raises(InputError, match=words):
         read_expected(write(tmp_path, **changes), small_part())
+
+
+def test_the_series_of_a_mirrored_part_is_refused(tmp_path: Path) -> None:
+    # Left and right parts come in pairs, with the same ids and the same rectangle (common practice, no source).
+    part = small_part()
+    turned = [replace(one, boundary=tuple((400.0 - x, y) for x, y in one.boundary)) for one in part.pockets]
+    job = tmp_path / "job"
+    correct(part, rough_readings(part, 2)).save(job, pictures=False)
+    assert main(["series", str(job), "-o", str(tmp_path / "learnt")]) == 0
+    assert read_expected(tmp_path / "learnt", part).parts == 1
+    with pytest.raises(InputError, match="series of another part"):
+        read_expected(tmp_path / "learnt", replace(part, pockets=tuple(turned)))
 
 
 def test_brackets_without_end_are_no_series(tmp_path: Path) -> None:

@@ -61,6 +61,21 @@ def test_each_part_is_predicted_from_the_mean_of_the_others() -> None:
     generator = np.random.default_rng(7)
     parts = np.outer(generator.normal(1, 0.3, 4), BOW) + np.outer(generator.normal(0, 0.2, 4), TWIST)
     inside = generator.uniform(size=X.size) < 0.7
+    planes = np.column_stack([np.ones(X.size), X.ravel(), Y.ravel()])
+    parts -= (planes @ np.linalg.lstsq(planes[inside], parts[:, inside].T)[0]).T
     left = sum(((parts[k] - np.delete(parts, k, axis=0).mean(axis=0))[inside] ** 2).sum() for k in range(4))
     found = how_alike(parts, X.shape, inside)
     assert found.explained == pytest.approx(1 - left / (parts[:, inside] ** 2).sum(), rel=1e-12)
+
+
+@pytest.mark.parametrize("height", [0.0, 0.01, 3.0])
+def test_how_a_part_stands_says_nothing_of_how_it_bends(height: float) -> None:
+    # Planes are what no bending energy sees (J. Duchon 1977): a part on shims or askew has bent by nothing. Until now
+    # parts all alike that stood askew were told as "does not bend the same way", and any parts on shims as "always".
+    generator, inside = np.random.default_rng(8), X.ravel() + Y.ravel() < 1.2
+    stands = generator.normal(0, height, (9, 3)) @ np.stack([np.ones(X.size), X.ravel(), Y.ravel()])
+    for parts in (np.tile(BOW, (9, 1)), generator.normal(size=(9, 2)) @ np.stack([BOW, TWIST])):
+        found, plain = (how_alike(one, X.shape, inside) for one in (parts + stands + height, parts))
+        assert found.answer == plain.answer
+        assert found.explained == pytest.approx(plain.explained, abs=1e-9)
+        assert found.curvature_left == pytest.approx(plain.curvature_left, abs=1e-9)
