@@ -183,3 +183,45 @@ def test_curved_bays_joined_by_a_notch_are_cut():
     floors = extract_pockets(mesh_of(solid), units="mm").floors
     assert [floor.kind for floor in floors] == ["curved", "curved"]
     assert [floor.area for floor in floors] == pytest.approx([78.5 * 120 + 1.5 * 10] * 2, abs=0.5)
+
+
+@pytest.mark.parametrize("cells", [(150, 24), (24, 150), (90, 24), (60, 60)])
+def test_a_bowl_is_whole_whatever_the_shape_of_its_facets(cells):
+    """A sphere of 110 mm, up to 21 degrees steep; a kernel makes long facets of it, five times as long as wide."""
+    height = lambda x, y: 113.0 - np.sqrt(110.0**2 - (x - 50.0) ** 2 - (y - 50.0) ** 2)  # noqa: E731
+    solid = box(0, 0, 0, 100, 100, 40) - shaped_pocket(20, 20, 80, 80, height, *cells, 41)
+    extraction = extract_pockets(mesh_of(solid), units="mm")
+    (pocket,) = extraction.part.pockets
+    assert pocket.polygon.symmetric_difference(shapely.box(20, 20, 80, 80)).area < 0.01
+    x, y = np.random.default_rng(5).random((2, 300)) * 60.0 + 20.0
+    # A chord of 2.5 mm lies 2.5² / (8 · 110) = 7 µm off, up to 1.25 times that where it leans; the grid adds as much.
+    assert np.abs(pocket.floor_at(x, y) - height(x, y)).max() <= 0.03
+    assert extraction.open_questions == 0
+
+
+@pytest.mark.parametrize(("radius", "wide"), [(45.0, 30.0), (30.0, 20.0), (20.0, 30.0)])
+def test_a_trough_between_walls_that_bends_too_tightly_is_asked_about(radius, wide):
+    """Cylinders with upright walls round them are no fillets: README, exit 1 where a face with walls was left out."""
+    height = lambda x, y: 3.0 + radius - np.sqrt(radius**2 - (x - 50.0) ** 2)  # noqa: E731
+    trough = shaped_pocket(50 - wide / 2, 20, 50 + wide / 2, 120, height, 24, 1, 41)
+    solid = box(0, 0, 0, 200, 140, 40) - trough - box(100, 20, 2, 180, 120, 41)
+    extraction = extract_pockets(mesh_of(solid), units="mm")
+    assert len(extraction.floors) == 1
+    assert [face.is_walled for face in extraction.rejected if face.code == "curved"] == [True]
+    assert extraction.open_questions == 1
+
+
+def test_wide_fillets_and_crowned_ribs_are_not_asked_about():
+    """Fillets of 20 mm along two sides of a plane floor, and a rib top that is round by 30 mm."""
+
+    def fillet(x, y):
+        return 2.0 + 20.0 - np.sqrt(400.0 - np.maximum(np.abs(x - 60.0) - 25.0, 0.0) ** 2)
+
+    def crown(x, y):
+        return 40.0 - 30.0 + np.sqrt(900.0 - (x - 140.0) ** 2)
+
+    bay = shaped_pocket(20, 20, 100, 120, fillet, 160, 1, 51)
+    rib = box(120, 0, 0, 160, 140, 51) - shaped_pocket(120, -1, 160, 141, crown, 40, 1, 52)
+    extraction = extract_pockets(mesh_of((box(0, 0, 0, 120, 140, 40) - bay) + rib), units="mm")
+    assert [floor.web for floor in extraction.floors] == [pytest.approx(2.0)]
+    assert extraction.open_questions == 0
