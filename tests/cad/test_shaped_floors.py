@@ -115,6 +115,23 @@ def test_range_of_the_web_of_a_curved_floor_is_that_of_all_of_it():
     assert (floor.web_min, floor.web_max) == pytest.approx((3.5, 6.0), abs=5e-3)
 
 
+@pytest.mark.parametrize("cells", [(48, 1), (48, 12)])
+def test_range_of_the_web_where_strips_run_from_edge_to_edge(cells):
+    """A cylinder of 600 along Y: 2 mm in its middle; 602 − √(600² − 79.95²) at a strip of 0.05 mm from its edge."""
+    (floor,) = extract_pockets(mesh_of(plate("cylinder of 600", cells)), units="mm").floors
+    assert (floor.web_min, floor.web_max) == pytest.approx((2.0, 7.3505), abs=3e-3)
+
+
+def test_a_cylinder_over_a_slope_along_it_is_no_constant_web():
+    """Floor and underside rise by 0.01 along Y: all four corners of the floor are 7.36 mm over it, its middle 2 mm."""
+    slope = lambda x, y: 0.01 * (y - 80.0)  # noqa: E731
+    over = shaped_pocket(20, 20, 180, 140, lambda x, y: 4 + slope(x, y) + SHAPES["cylinder of 600"][0](x, y), 48, 1, 41)
+    under = shaped_pocket(20, 20, 180, 140, lambda x, y: -4 - slope(x, y), 1, 1, 1).mirror((0, 0, 1))
+    (pocket,) = extract_pockets(mesh_of(box(0, 0, 0, 200, 160, 40) - over - under), units="mm").part.pockets
+    x, y = places()
+    assert pocket.nominal_web(x, y) == pytest.approx(SHAPES["cylinder of 600"][0](x, y), abs=0.01)
+
+
 def test_a_dome_over_a_slope_that_its_corners_follow_is_no_constant_web():
     """All four corners of the floor are 3.5 mm over the underside, the middle 6 mm."""
     slope = lambda x, y: 0.01 * (x - 100.0)  # noqa: E731  (a formula like those above)
