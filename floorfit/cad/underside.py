@@ -161,15 +161,15 @@ class Underside:
         starts = np.searchsorted(number, np.arange(len(shapes)))
         low, high = np.minimum.reduceat(web, starts), np.maximum.reduceat(web, starts)
         if isinstance(face, Facets):
-            xy, row = _bends(shapes, face)
-            webs = face.at(xy) - z_of_planes(xy, self.points[owner[row]], self.normals[owner[row]])
+            bends, row = _bends(shapes, face)
+            webs = bends[:, 2] - z_of_planes(bends[:, :2], self.points[owner[row]], self.normals[owner[row]])
             np.minimum.at(low, row, webs)
             np.maximum.at(high, row, webs)
         return low, high, np.minimum.reduceat(under, starts), np.maximum.reduceat(under, starts)
 
 
 def _bends(shapes: NDArray[np.object_], face: Facets) -> tuple[Floats, Ints]:
-    """Where a curved floor bends over each shape: places, (n, 2), and the row of the shape.
+    """Where a curved floor bends over each shape: places with their Z, (n, 3), and the row of the shape.
 
     These are the corners of its pieces there, and where edges of them cross the shape's outline: strips that run from
     edge to edge of a floor have no corner inside it.
@@ -180,7 +180,8 @@ def _bends(shapes: NDArray[np.object_], face: Facets) -> tuple[Floats, Ints]:
     outlines, edges = shapely.boundary(shapes[large]), shapely.boundary(face.pieces)
     which, edge = shapely.STRtree(edges).query(outlines, predicate="intersects")
     xy, number = shapely.get_coordinates(shapely.intersection(outlines[which], edges[edge]), return_index=True)
-    return np.concatenate([face.corners[corner[bends], :2], xy]), np.concatenate([row[bends], large[which[number]]])
+    crossings = np.column_stack([xy, face.at(xy)])
+    return np.concatenate([face.corners[corner[bends]], crossings]), np.concatenate([row[bends], large[which[number]]])
 
 
 def _is_wide(shapes: NDArray[np.object_]) -> Bools:
