@@ -266,9 +266,10 @@ def _is_walled(mesh: Mesh, smooth: Smooth, is_plane: Bools, facets: Ints) -> boo
         mesh.normals[beyond, 2] < np.cos(np.radians(_STEEPEST_DEG))
     )
     label = smooth.regions.label[beyond]
-    runs_on = (np.linalg.norm(mesh.normals[within] - mesh.normals[beyond], axis=1) < _SMOOTH) & (label >= 0)
-    runs_on &= is_plane[label]
-    counts = ~(runs_on & smooth.is_shaped[label])
+    # The last of both is for facets of no region, −1.
+    runs_on = np.linalg.norm(mesh.normals[within] - mesh.normals[beyond], axis=1) < _SMOOTH
+    runs_on &= np.append(is_plane, False)[label]
+    counts = ~(runs_on & np.append(smooth.is_shaped, False)[label])
     whole = max(float(lengths[counts].sum()), 1e-12)
     flat = float(lengths[runs_on & counts].sum())
     return bool(lengths[rises & counts].sum() > WALLED * whole and flat < _OF_A_PLANE * whole)
