@@ -85,6 +85,8 @@ def rim_table(mesh: Mesh, regions: Regions) -> tuple[Ints, Ints, Ints, Ints]:
     label = regions.label
     f, g = mesh.pairs[:, 0], mesh.pairs[:, 1]
     border = label[f] != label[g]
+    if mesh.crowded_edges:
+        border &= ~_runs_within(mesh, label)
     f, g, edges = f[border], g[border], mesh.pair_edges[border]
     inner = np.concatenate([f, g, mesh.open_faces])
     outer = np.concatenate([g, f, np.full(len(mesh.open_faces), -1)])
@@ -93,6 +95,18 @@ def rim_table(mesh: Mesh, regions: Regions) -> tuple[Ints, Ints, Ints, Ints]:
     inner, outer, directed = inner[mine], outer[mine], directed[mine]
     order = np.argsort(label[inner], kind="stable")
     return label[inner][order], inner[order], outer[order], directed[order]
+
+
+def _runs_within(mesh: Mesh, label: Ints) -> Bools:
+    """Pairs along whose edge a region goes on: more than two facets meet there, as where some lie doubled."""
+    edges = np.sort(mesh.pair_edges, axis=1)
+    edge = edges[:, 0] * np.int64(len(mesh.vertices)) + edges[:, 1]
+    ends = label[mesh.pairs]
+    size = np.int64(label.max(initial=0) + 1)
+    same = (ends[:, 0] == ends[:, 1]) & (ends[:, 0] >= 0)
+    number = np.unique(edge, return_inverse=True)[1].reshape(-1)
+    inner = number[same] * size + ends[same, 0]
+    return np.asarray((np.isin(number[:, None] * size + ends, inner) & (ends >= 0)).any(axis=1))
 
 
 def rims_of(

@@ -17,6 +17,9 @@ _OFF = np.radians(15.0)
 _DEEPEST = 12
 #: Corners of the face round a place through which a quadratic is laid; fewer than `_FEWEST` say nothing.
 _AROUND, _FEWEST = 16, 9
+#: Where these leave a term of it open, they are chosen among this many times as many, as if facets were as long as
+#: high, up to this ratio. A term is open where its singular value is under this share of the largest.
+_LOOKED, _LONGEST, _BLIND = 8, 8.0, 1e-6
 #: A corner lies on the face within this many times what the others leave of the quadratic, from `_CLOSE` to `_FAR`, mm.
 _LEFT, _CLOSE, _FAR = 3.0, 2e-4, 5e-3
 #: A facet at the edge that bends up from the face tighter than this radius is of a fillet, mm: between the radii of
@@ -128,13 +131,43 @@ def _off_face(corners: Floats, facets: Floats) -> tuple[Floats, Floats, Floats]:
     """
     from scipy.spatial import cKDTree
 
-    middle = facets.mean(axis=1)
-    _, near = cKDTree(corners[:, :2]).query(middle[:, :2], min(_AROUND, len(corners)))
-    solver, factors, left, size = _quadratic(corners[near] - middle[:, None, :], _NEARER)
-    over = facets - middle[:, None, :]
+    middle, rows = facets.mean(axis=1), np.arange(len(facets))[:, None]
+    _, near = cKDTree(corners[:, :2]).query(middle[:, :2], min(_LOOKED * _AROUND, len(corners)))
+    away = corners[near] - middle[:, None, :]
+    squeeze = np.where(_is_blind(away[:, :_AROUND])[:, None, None], _squeezed(facets[:, :, :2]), np.eye(3))
+    around = np.einsum("nij,nkj->nki", squeeze, away)
+    chosen = np.hypot(around[:, :, 0], around[:, :, 1]).argsort(axis=1, kind="stable")[:, :_AROUND]
+    solver, factors, left, size = _quadratic(around[rows, chosen], _NEARER)
+    over = np.einsum("nij,nkj->nki", squeeze, facets - middle[:, None, :])
     terms = quadratic_terms(over / size)
     lever = np.linalg.norm(terms @ solver, axis=2).max(axis=1)
     return over[:, :, 2] - np.einsum("nij,nj->ni", terms, factors), left, lever
+
+
+def _is_blind(around: Floats) -> Bools:
+    """Whether points lie so that they leave a term of the quadratic open: on two lines, for instance."""
+    size = np.abs(around[:, :, :2]).max(axis=(1, 2))[:, None, None]
+    share = np.linalg.svd(quadratic_terms(around / size), compute_uv=False)
+    return np.asarray(share[:, -1] < _BLIND * share[:, 0])
+
+
+def _squeezed(xy: Floats) -> Floats:
+    """Maps, (n, 3, 3), in which each facet is about as long as it is high in plan.
+
+    Corners lie as close together along its neighbours as it is high, and as far apart as it is long: of the nearest in
+    plan nearly all may be on one line. A quadratic stays one in any such map.
+    """
+    sides = np.roll(xy, -1, axis=1) - xy
+    square = np.einsum("nij,nij->ni", sides, sides)
+    rows, longest = np.arange(len(xy)), square.argmax(axis=1)
+    most = np.maximum(square[rows, longest], 1e-300)
+    area = np.abs(sides[:, 0, 0] * sides[:, 1, 1] - sides[:, 0, 1] * sides[:, 1, 0])
+    ratio = np.maximum(most / np.maximum(area, most / _LONGEST), 1.0)
+    along = sides[rows, longest] / np.sqrt(most)[:, None]
+    out = np.tile(np.eye(3), (len(xy), 1, 1))
+    out[:, 0, :2] = along / ratio[:, None]
+    out[:, 1, :2] = np.column_stack([-along[:, 1], along[:, 0]])
+    return out
 
 
 def _over_longest(xy: Floats, rest: Floats) -> tuple[Floats, Floats]:
@@ -197,7 +230,7 @@ def _quadratic(around: Floats, power: float = 0.0) -> tuple[Floats, Floats, Floa
     size = np.abs(around[:, :, :2]).max(axis=(1, 2))[:, None, None]
     terms = quadratic_terms(around / size)
     weights = (np.hypot(around[:, :, 0], around[:, :, 1]) / size[:, :, 0] + _NEAR) ** -power
-    solver = np.linalg.pinv(terms * weights[:, :, None], rcond=1e-6) * weights[:, None, :]
+    solver = np.linalg.pinv(terms * weights[:, :, None], rcond=_BLIND) * weights[:, None, :]
     factors = np.einsum("nij,nj->ni", solver, around[:, :, 2])
     left = around[:, :, 2] - np.einsum("nij,nj->ni", terms, factors)
     return solver, factors, np.sqrt(np.average(left**2, axis=1, weights=weights**2)), size

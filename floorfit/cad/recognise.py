@@ -17,7 +17,7 @@ from floorfit.cad.floor_rules import WALLED, fault_of, is_open_at_a_corner
 from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
 from floorfit.cad.pads import Standing, pads_by_ground, standing_faces
 from floorfit.cad.regions import Regions, planar_regions, plane_tolerance
-from floorfit.cad.smooth import join_smooth
+from floorfit.cad.smooth import Smooth, join_smooth
 from floorfit.cad.underside import read_underside
 
 __all__ = ["Candidate", "Recognition", "Step", "recognise", "refused_face"]
@@ -27,8 +27,11 @@ Step = Callable[[str, float], None]
 
 #: Faces steeper than this are not looked at; between ``max_slope_deg`` and here they are named as too steep.
 _STEEPEST_DEG = 30.0
-#: Z of the normal of a facet that counts as a wall beside a bent face: steeper than 45 degrees.
-_STEEP = 0.7
+#: Facets that turn by less than this belong to one bent face, rad (15 degrees).
+_SMOOTH = np.radians(15.0)
+#: A bent face with walls round it may be a floor where its radius is at least this, mm: a set choice, above the corner
+#: radius of nearly all cutters. A tighter one is a fillet; so is one that runs on into a plane along this share.
+_FILLET_MM, _OF_A_PLANE = 15.0, 0.25
 #: Beyond a curved face chords that fall by less than this may belong to a fillet that rises, rad (10 degrees).
 _UNSURE = np.radians(10.0)
 #: Faces down to this share of ``min_area`` are named when they are too small.
@@ -93,7 +96,7 @@ def recognise(mesh: Mesh, settings: ExtractSettings, step: Step) -> Recognition:
     step("reading undersides", 0.55)
     plane_label = np.where(np.append(flat.is_curved, True)[flat.label], -1, flat.label)
     known = Smoothed(mesh, plane_label, smooth, regions.members(), read_underside(mesh, tolerance))
-    rejected = _curved_faces(mesh, regions, is_plane, settings)
+    rejected = _curved_faces(mesh, smooth, is_plane, settings)
     narrow = (widths < settings.min_width) & ~curved & (regions.plan_areas >= settings.min_area)
     slots = _narrow_faces(known, np.flatnonzero(narrow), table, settings)
     rejected += [refused_face(slot, "too-narrow", _narrow_words(slot, settings)) for slot in slots]
@@ -199,28 +202,34 @@ def refused_face(face: Candidate, code: str, reason: str) -> RejectedFace:
     return RejectedFace(place, face.area, code, reason, outline, holes, face.walled > WALLED + 1e-6)
 
 
-def _curved_faces(mesh: Mesh, regions: Regions, is_plane: Bools, settings: ExtractSettings) -> list[RejectedFace]:
-    """Faces that are level enough and large enough, but bend."""
-    loose = mesh.normals[:, 2] > np.cos(np.radians(settings.max_slope_deg))
-    inside = regions.label >= 0
-    loose[inside] &= ~is_plane[regions.label[inside]]
+def _curved_faces(mesh: Mesh, smooth: Smooth, is_plane: Bools, settings: ExtractSettings) -> list[RejectedFace]:
+    """Faces that bend too tightly for a floor, and are level enough and large enough, or have walls round them."""
+    label = smooth.regions.label
+    bent = mesh.normals[:, 2] > np.cos(np.radians(_STEEPEST_DEG))
+    bent[label >= 0] &= ~is_plane[label[label >= 0]]
     f, g = mesh.pairs[:, 0], mesh.pairs[:, 1]
-    turn = np.einsum("ij,ij->i", mesh.normals[f], mesh.normals[g])
-    smooth = loose[f] & loose[g] & (turn > np.cos(np.radians(15.0)))
-    group = component_labels(len(loose), mesh.pairs[smooth])
-    group[~loose] = -1
-    areas = np.bincount(group[loose], mesh.plan_areas[loose], group.max(initial=0) + 1)
+    turn = np.linalg.norm(mesh.normals[f] - mesh.normals[g], axis=1)
+    inside = bent[f] & bent[g] & (turn < _SMOOTH)
+    group = component_labels(len(bent), mesh.pairs[inside])
+    group[~bent] = -1
+    count = group.max(initial=0) + 1
+    length = np.linalg.norm(np.diff(mesh.vertices[mesh.pair_edges[inside]], axis=1)[:, 0], axis=1)
+    turning = np.bincount(group[f[inside]], turn[inside] * length, count)
+    areas = np.bincount(group[bent], mesh.plan_areas[bent], count)
+    is_level = mesh.normals[:, 2] > np.cos(np.radians(settings.max_slope_deg))
     out = []
     for number in np.flatnonzero(areas >= settings.min_area):
         facets = np.flatnonzero(group == number)
+        walled = areas[number] >= _FILLET_MM * turning[number] and _is_walled(mesh, smooth, is_plane, facets)
+        facets = facets if walled else facets[is_level[facets]]
         shape = largest_polygon(region_polygon(mesh, facets))
-        if shape.is_empty or 2.0 * shape.area / shape.length < settings.min_width:
+        area = float(mesh.plan_areas[facets].sum())
+        if area < settings.min_area or 2.0 * shape.area < settings.min_width * shape.length:
             continue
         centre = np.average(mesh.middles[facets], axis=0, weights=mesh.plan_areas[facets])
         reason = "it bends tighter than a floor may, or is too narrow for one: enter it by hand if it is one"
         place = (float(centre[0]), float(centre[1]), float(centre[2]))
-        walled = _share_walled(mesh, facets) > WALLED
-        out.append(RejectedFace(place, float(areas[number]), "curved", reason, ring_of(shape.exterior), (), walled))
+        out.append(RejectedFace(place, area, "curved", reason, ring_of(shape.exterior), (), walled))
     return out
 
 
@@ -241,14 +250,26 @@ def _narrow_words(face: Candidate, settings: ExtractSettings) -> str:
     return f"{width:.3g} mm wide (twice its area over its perimeter), --min-width is {settings.min_width:g} mm"
 
 
-def _share_walled(mesh: Mesh, facets: Ints) -> float:
-    """Share of the outline of a bent face along which the facet beyond stands steep and rises."""
+def _is_walled(mesh: Mesh, smooth: Smooth, is_plane: Bools, facets: Ints) -> bool:
+    """Whether metal rises steeply along most of the outline of a bent face; not of the fillet of a plane one.
+
+    Where it runs on smoothly into a curved face it is a part of that face, and that says nothing.
+    """
     mine = np.zeros(len(mesh.faces), np.bool_)
     mine[facets] = True
     rows = np.flatnonzero(mine[mesh.pairs[:, 0]] != mine[mesh.pairs[:, 1]])
-    edges = mesh.pair_edges[rows]
-    beyond = np.where(mine[mesh.pairs[rows, 0]], mesh.pairs[rows, 1], mesh.pairs[rows, 0])
+    edges, first = mesh.pair_edges[rows], mine[mesh.pairs[rows, 0]]
+    within, beyond = np.where(first, mesh.pairs[rows].T, mesh.pairs[rows, ::-1].T)
     far = mesh.far_corners(beyond, edges)
     lengths = np.linalg.norm(mesh.vertices[edges[:, 1]] - mesh.vertices[edges[:, 0]], axis=1)
-    rises = (far[:, 2] > mesh.vertices[edges, 2].max(axis=1)) & (mesh.normals[beyond, 2] < _STEEP)
-    return float(lengths[rises].sum() / max(lengths.sum(), 1e-12))
+    rises = (far[:, 2] > mesh.vertices[edges, 2].max(axis=1)) & (
+        mesh.normals[beyond, 2] < np.cos(np.radians(_STEEPEST_DEG))
+    )
+    label = smooth.regions.label[beyond]
+    # The last of both is for facets of no region, −1.
+    runs_on = np.linalg.norm(mesh.normals[within] - mesh.normals[beyond], axis=1) < _SMOOTH
+    runs_on &= np.append(is_plane, False)[label]
+    counts = ~(runs_on & np.append(smooth.is_shaped, False)[label])
+    whole = max(float(lengths[counts].sum()), 1e-12)
+    flat = float(lengths[runs_on & counts].sum())
+    return bool(lengths[rises & counts].sum() > WALLED * whole and flat < _OF_A_PLANE * whole)

@@ -31,6 +31,8 @@ _STRIP = 0.3
 _CLEARLY, _SAME = 0.5, 1e-3
 #: The normal of a piece narrower than this says little, mm: a set choice.
 _SLIVER = 1.0
+#: The depth of that strip is looked up along its outline at places this near to each other, mm.
+_BETWEEN_MM = 2.0
 #: More plane pieces than this in one place are written as a grid.
 _MOST_PLANES = 200
 
@@ -133,7 +135,9 @@ def _along_edge(web: Web, floor: Polygon, base: Bools, over: Floats, tolerance: 
     mine = none.copy()
     mine[deeper] = shapely.covers(strip, web.shapes[deeper])
     rim = shapely.boundary(floor)
-    reach = float(shapely.distance(shapely.points(shapely.get_coordinates(web.shapes[mine])), rim).max(initial=0.0))
+    # Its middle may be deeper in than its corners: where it runs along a whole side these lie on the outline.
+    places = shapely.get_coordinates(shapely.segmentize(web.shapes[mine], _BETWEEN_MM))
+    reach = float(shapely.distance(shapely.points(places), rim).max(initial=0.0))
     return mine, reach
 
 

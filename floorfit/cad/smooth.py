@@ -19,6 +19,8 @@ BEND_MM = 50.0
 _LARGEST_TURN = np.radians(15.0)
 #: Corners of curved pieces turn by less than this from chord to chord, rad (3 degrees).
 _FINE_TURN = np.radians(3.0)
+#: Of two facets the longer one counts as this many times as far across as the shorter one at most.
+_UNEVEN = 3.0
 #: Strips at the ends of a face have no neighbour on one side, so their sagitta may be this much larger.
 _SAFE = 1.5
 #: This many planes that meet smoothly, whatever the sense, are one curved face: two levels with a ramp are three.
@@ -138,7 +140,7 @@ def borders_of(mesh: Mesh, regions: Regions, widths: Floats, bent: Floats) -> Bo
     pairs = np.sort(np.column_stack([label[f], label[g]]), axis=1)[keep]
     length = np.linalg.norm(mesh.vertices[edges[keep, 1]] - mesh.vertices[edges[keep, 0]], axis=1)
     pairs, turn, length = _by_pair(pairs, (turn * sense)[keep], length)
-    wide = _is_wide(mesh, regions, widths, bent, pairs, np.abs(turn))
+    wide = _is_wide(mesh, regions, widths, bent, pairs, np.abs(turn), length)
     pairs, turn, length = pairs[wide], turn[wide], length[wide]
     return Borders(pairs, turn, length, _is_bend(pairs, turn, regions))
 
@@ -161,11 +163,26 @@ def _by_pair(pairs: Ints, turn: Floats, length: Floats) -> tuple[Ints, Floats, F
     return unique, sense * mean, total.astype(np.float64)
 
 
-def _is_wide(mesh: Mesh, regions: Regions, widths: Floats, bent: Floats, pairs: Ints, turn: Floats) -> Bools:
+def _apart(regions: Regions, widths: Floats, pairs: Ints, length: Floats) -> Floats:
+    """How far apart the middles of both pieces of each pair are across their border, (b,), mm: at most, the narrower's.
+
+    The middle of a facet is a third of its height away from the border, that of two that are one rectangle a half of
+    it. The mean width of long ones says nothing of the direction that they are long in.
+    """
+    facets = np.bincount(regions.label[regions.label >= 0], minlength=len(widths))[pairs]
+    across = regions.plan_areas[pairs] / np.maximum(length, 1e-12)[:, None]
+    reach = np.maximum(widths[pairs], np.select([facets == 1, facets == 2], [4.0 / 3.0 * across, across], 0.0))
+    least = reach.min(axis=1)
+    return np.asarray(np.where((facets == 1).all(axis=1), np.minimum(reach.mean(axis=1), _UNEVEN * least), least))
+
+
+def _is_wide(
+    mesh: Mesh, regions: Regions, widths: Floats, bent: Floats, pairs: Ints, turn: Floats, length: Floats
+) -> Bools:
     """Whether the arc through both pieces has a radius of at least `BEND_MM`."""
     a, b = pairs[:, 0], pairs[:, 1]
     noise = 3.0 * mesh.noise * (1.0 / np.maximum(widths[a], 1e-9) + 1.0 / np.maximum(widths[b], 1e-9))
-    flat = turn <= np.minimum(widths[a], widths[b]) / BEND_MM + np.minimum(noise, 0.005)
+    flat = turn <= _apart(regions, widths, pairs, length) / BEND_MM + np.minimum(noise, 0.005)
     curved = regions.is_curved[a] | regions.is_curved[b]
     tight = bent < BEND_MM
     return np.asarray(flat & (~curved | ((turn < _FINE_TURN) & ~tight[a] & ~tight[b])))

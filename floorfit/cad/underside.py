@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from graphlib import CycleError, TopologicalSorter
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from floorfit.cad.drawing import region_polygon, triangles_in_plan
+from floorfit.cad.drawing import polygon_parts, region_polygon, triangles_in_plan
 from floorfit.cad.facet_heights import Facets, Heights, z_of_planes
 from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
 from floorfit.cad.regions import planar_regions
@@ -112,7 +113,8 @@ class Underside:
         roofs = shapes[above & (self.normals[owner, 2] < _ROOF)]
         roofed = min(1.0, float(shapely.area(roofs).sum()) / max(floor.area, 1e-12))
         below = np.flatnonzero(~above)
-        nearest, seen, covered = _nearest(floor, shapes[below], low[below], self.sheets[owner[below]])
+        planes = self.points[owner[below]], self.normals[owner[below]]
+        nearest, seen, covered = _nearest(floor, shapes[below], low[below], self.sheets[owner[below]], planes)
         rows = below[nearest]
         if len(rows) == 0:
             return _no_web(roofed)
@@ -159,16 +161,27 @@ class Underside:
         starts = np.searchsorted(number, np.arange(len(shapes)))
         low, high = np.minimum.reduceat(web, starts), np.maximum.reduceat(web, starts)
         if isinstance(face, Facets):
-            corner, row = shapely.STRtree(shapes).query(shapely.points(face.corners[:, :2]), predicate="within")
-            bends = np.bincount(row, minlength=len(shapes))[row] >= _BENDS
-            corner, row = corner[bends], row[bends]
-            mine = owner[row]
-            webs = face.corners[corner, 2] - z_of_planes(
-                face.corners[corner, :2], self.points[mine], self.normals[mine]
-            )
+            bends, row = _bends(shapes, face)
+            webs = bends[:, 2] - z_of_planes(bends[:, :2], self.points[owner[row]], self.normals[owner[row]])
             np.minimum.at(low, row, webs)
             np.maximum.at(high, row, webs)
         return low, high, np.minimum.reduceat(under, starts), np.maximum.reduceat(under, starts)
+
+
+def _bends(shapes: NDArray[np.object_], face: Facets) -> tuple[Floats, Ints]:
+    """Where a curved floor bends over each shape: places with their Z, (n, 3), and the row of the shape.
+
+    These are the corners of its pieces there, and where edges of them cross the shape's outline: strips that run from
+    edge to edge of a floor have no corner inside it.
+    """
+    corner, row = shapely.STRtree(shapes).query(shapely.points(face.corners[:, :2]), predicate="within")
+    bends = np.bincount(row, minlength=len(shapes))[row] >= _BENDS
+    large = np.flatnonzero(shapely.area(shapes) > _BENDS * shapely.area(face.pieces).mean())
+    outlines, edges = shapely.boundary(shapes[large]), shapely.boundary(face.pieces)
+    which, edge = shapely.STRtree(edges).query(outlines, predicate="intersects")
+    xy, number = shapely.get_coordinates(shapely.intersection(outlines[which], edges[edge]), return_index=True)
+    crossings = np.column_stack([xy, face.at(xy)])
+    return np.concatenate([face.corners[corner[bends]], crossings]), np.concatenate([row[bends], large[which[number]]])
 
 
 def _is_wide(shapes: NDArray[np.object_]) -> Bools:
@@ -179,7 +192,7 @@ def _is_wide(shapes: NDArray[np.object_]) -> Bools:
 
 
 def _nearest(
-    floor: Polygon, shapes: NDArray[np.object_], webs: Floats, sheets: Ints
+    floor: Polygon, shapes: NDArray[np.object_], webs: Floats, sheets: Ints, planes: tuple[Floats, Floats]
 ) -> tuple[Ints, NDArray[np.object_], float]:
     """Shapes that are met first going down, what is seen of each, and the share of the floor that they cover.
 
@@ -193,24 +206,56 @@ def _nearest(
         return np.arange(len(shapes)), shapes, float(areas.sum()) / floor.area
     hidden: Any = shapely.Polygon()
     seen, shown, total = [np.zeros(0, np.int64)], [np.zeros(0, object)], 0.0
-    for rows in _from_above(webs, sheets, areas):
+    groups = _by_mean(webs, sheets, areas)
+    outlines = [_joined(shapes[rows], areas[rows]) for rows in groups]
+    for number in _from_above(shapes, planes, groups, outlines):
+        rows = groups[number]
         parts = _outside(shapes[rows], hidden)
         wide = _is_wide(parts)
         seen.append(rows[wide])
         shown.append(parts[wide])
         total += float(shapely.area(parts[wide]).sum())
-        hidden = shapely.union(hidden, _joined(shapes[rows], areas[rows]))
+        hidden = shapely.union(hidden, outlines[number])
         if floor.area - hidden.area < _THIN * floor.length:
             break
     return np.concatenate(seen), np.concatenate(shown), total / floor.area
 
 
-def _from_above(webs: Floats, sheets: Ints, areas: Floats) -> list[Ints]:
+def _by_mean(webs: Floats, sheets: Ints, areas: Floats) -> list[Ints]:
     """Rows of each sheet, the sheet with the thinnest web (mean over its area) first."""
     order = np.argsort(sheets, kind="stable")
     _, starts = np.unique(sheets[order], return_index=True)
     groups = np.split(order, starts[1:])
     return sorted(groups, key=lambda rows: float(np.average(webs[rows], weights=areas[rows] + 1e-12)))
+
+
+def _from_above(
+    shapes: NDArray[np.object_], planes: tuple[Floats, Floats], groups: list[Ints], outlines: list[Any]
+) -> list[int]:
+    """Numbers of the sheets, each before those that lie below it; else as they came.
+
+    The mean web says nothing of a sheet that lies high at one place and runs down to a foot at another.
+    """
+    before: dict[int, set[int]] = {number: set() for number in range(len(groups))}
+    first, second = shapely.STRtree(outlines).query(np.array(outlines, object), predicate="intersects")
+    for a, b in zip(first[first < second].tolist(), second[first < second].tolist(), strict=True):
+        for part in polygon_parts(shapely.intersection(outlines[a], outlines[b]).buffer(-_THIN)):
+            at = part.representative_point()
+            z_a, z_b = (_highest(shapes, planes, groups[number], at) for number in (a, b))
+            before[b if z_a >= z_b else a].add(a if z_a >= z_b else b)
+    if all(number > above for number, others in before.items() for above in others):
+        return list(before)
+    try:
+        return list(TopologicalSorter(before).static_order())
+    except CycleError:  # now above and now below each other: there is no such order
+        return list(before)
+
+
+def _highest(shapes: NDArray[np.object_], planes: tuple[Floats, Floats], rows: Ints, at: shapely.Point) -> float:
+    """Z of the highest of some shapes at a place, mm."""
+    over = rows[shapely.dwithin(shapes[rows], at, 1e-9)]
+    xy = np.tile([at.x, at.y], (len(over), 1))
+    return float(z_of_planes(xy, planes[0][over], planes[1][over]).max(initial=-np.inf))
 
 
 def _outside(shapes: NDArray[np.object_], hidden: Any) -> NDArray[np.object_]:

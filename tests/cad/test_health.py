@@ -118,6 +118,19 @@ def test_duplicate_facets(mesh, truth):
     assert codes(extraction) == {"crowded-edges"}
 
 
+def test_a_floor_that_lies_doubled_back_to_back_is_not_lost_without_a_word(mesh, truth):
+    """No solid has such facets: that floor cannot be told, and the exit code says so; the other one is as it was."""
+    level = np.flatnonzero((np.abs(mesh.vertices[mesh.faces][:, :, 2] - 3.0) < 1e-9).all(axis=1))
+    extraction = extract(raw(mesh.vertices, np.vstack([mesh.faces, mesh.faces[level][:, ::-1]])))
+    assert [(pocket.boundary, pocket.web) for pocket in extraction.part.pockets] == [
+        (truth.pockets[0].boundary, truth.pockets[0].web)
+    ]
+    assert [(face.code, face.is_walled) for face in extraction.rejected if face.code != "no-wall"] == [
+        ("unsound", True)
+    ]
+    assert extraction.open_questions == 1
+
+
 def test_several_bodies(mesh, truth):
     other = mesh_of(box(500, 0, 0, 560, 100, 20))
     both = trimesh.util.concatenate([other, mesh])

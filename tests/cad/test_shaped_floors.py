@@ -12,6 +12,7 @@ from cad_plates import box, mesh_of, shaped_pocket, soup_of
 
 from floorfit.cad import extract_pockets
 from floorfit.cli import main
+from floorfit.errors import InputError
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document, part_to_document, read_part
 
@@ -115,6 +116,23 @@ def test_range_of_the_web_of_a_curved_floor_is_that_of_all_of_it():
     assert (floor.web_min, floor.web_max) == pytest.approx((3.5, 6.0), abs=5e-3)
 
 
+@pytest.mark.parametrize("cells", [(48, 1), (48, 12)])
+def test_range_of_the_web_where_strips_run_from_edge_to_edge(cells):
+    """A cylinder of 600 along Y: 2 mm in its middle; 602 − √(600² − 79.95²) at a strip of 0.05 mm from its edge."""
+    (floor,) = extract_pockets(mesh_of(plate("cylinder of 600", cells)), units="mm").floors
+    assert (floor.web_min, floor.web_max) == pytest.approx((2.0, 7.3505), abs=3e-3)
+
+
+def test_a_cylinder_over_a_slope_along_it_is_no_constant_web():
+    """Floor and underside rise by 0.01 along Y: all four corners of the floor are 7.36 mm over it, its middle 2 mm."""
+    slope = lambda x, y: 0.01 * (y - 80.0)  # noqa: E731
+    over = shaped_pocket(20, 20, 180, 140, lambda x, y: 4 + slope(x, y) + SHAPES["cylinder of 600"][0](x, y), 48, 1, 41)
+    under = shaped_pocket(20, 20, 180, 140, lambda x, y: -4 - slope(x, y), 1, 1, 1).mirror((0, 0, 1))
+    (pocket,) = extract_pockets(mesh_of(box(0, 0, 0, 200, 160, 40) - over - under), units="mm").part.pockets
+    x, y = places()
+    assert pocket.nominal_web(x, y) == pytest.approx(SHAPES["cylinder of 600"][0](x, y), abs=0.01)
+
+
 def test_a_dome_over_a_slope_that_its_corners_follow_is_no_constant_web():
     """All four corners of the floor are 3.5 mm over the underside, the middle 6 mm."""
     slope = lambda x, y: 0.01 * (x - 100.0)  # noqa: E731  (a formula like those above)
@@ -183,3 +201,53 @@ def test_curved_bays_joined_by_a_notch_are_cut():
     floors = extract_pockets(mesh_of(solid), units="mm").floors
     assert [floor.kind for floor in floors] == ["curved", "curved"]
     assert [floor.area for floor in floors] == pytest.approx([78.5 * 120 + 1.5 * 10] * 2, abs=0.5)
+
+
+@pytest.mark.parametrize("cells", [(150, 24), (24, 150), (90, 24), (60, 60)])
+def test_a_bowl_is_whole_whatever_the_shape_of_its_facets(cells):
+    """A sphere of 110 mm, up to 21 degrees steep; a kernel makes long facets of it, five times as long as wide."""
+    height = lambda x, y: 113.0 - np.sqrt(110.0**2 - (x - 50.0) ** 2 - (y - 50.0) ** 2)  # noqa: E731
+    solid = box(0, 0, 0, 100, 100, 40) - shaped_pocket(20, 20, 80, 80, height, *cells, 41)
+    extraction = extract_pockets(mesh_of(solid), units="mm")
+    (pocket,) = extraction.part.pockets
+    assert pocket.polygon.symmetric_difference(shapely.box(20, 20, 80, 80)).area < 0.01
+    x, y = np.random.default_rng(5).random((2, 300)) * 60.0 + 20.0
+    # A chord of 2.5 mm lies 2.5² / (8 · 110) = 7 µm off, up to 1.25 times that where it leans; the grid adds as much.
+    assert np.abs(pocket.floor_at(x, y) - height(x, y)).max() <= 0.03
+    assert extraction.open_questions == 0
+
+
+@pytest.mark.parametrize(("radius", "wide"), [(45.0, 30.0), (30.0, 20.0), (20.0, 30.0)])
+def test_a_trough_between_walls_that_bends_too_tightly_is_asked_about(radius, wide):
+    """Cylinders with upright walls round them are no fillets: README, exit 1 where a face with walls was left out."""
+    height = lambda x, y: 3.0 + radius - np.sqrt(radius**2 - (x - 50.0) ** 2)  # noqa: E731
+    trough = shaped_pocket(50 - wide / 2, 20, 50 + wide / 2, 120, height, 24, 1, 41)
+    solid = box(0, 0, 0, 200, 140, 40) - trough - box(100, 20, 2, 180, 120, 41)
+    extraction = extract_pockets(mesh_of(solid), units="mm")
+    assert len(extraction.floors) == 1
+    assert [face.is_walled for face in extraction.rejected if face.code == "curved"] == [True]
+    assert extraction.open_questions == 1
+
+
+def test_wide_fillets_and_crowned_ribs_are_not_asked_about():
+    """Fillets of 20 mm along two sides of a plane floor, and a rib top that is round by 30 mm."""
+
+    def fillet(x, y):
+        return 2.0 + 20.0 - np.sqrt(400.0 - np.maximum(np.abs(x - 60.0) - 25.0, 0.0) ** 2)
+
+    def crown(x, y):
+        return 40.0 - 30.0 + np.sqrt(900.0 - (x - 140.0) ** 2)
+
+    bay = shaped_pocket(20, 20, 100, 120, fillet, 160, 1, 51)
+    rib = box(120, 0, 0, 160, 140, 51) - shaped_pocket(120, -1, 160, 141, crown, 40, 1, 52)
+    extraction = extract_pockets(mesh_of((box(0, 0, 0, 120, 140, 40) - bay) + rib), units="mm")
+    assert [floor.web for floor in extraction.floors] == [pytest.approx(2.0)]
+    assert extraction.open_questions == 0
+
+
+def test_a_mesh_in_which_nothing_is_plane_is_refused_by_name():
+    """2000 km from zero single precision resolves 0.2 m: no facet has a sure direction."""
+    solid = mesh_of(plate("cylinder of 600", (48, 1)))
+    solid.vertices = solid.vertices + np.array([2e9, 0.0, 0.0])
+    with pytest.raises(InputError):
+        extract_pockets(solid, units="mm")

@@ -7,9 +7,10 @@ import time
 import numpy as np
 import pytest
 import trimesh
-from cad_plates import box, filleted_pocket, mesh_of
+from cad_plates import box, filleted_pocket, mesh_of, prism
 from shapely import Point, Polygon
 
+from floorfit.cad import extract_pockets
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.facet_heights import Plane
 from floorfit.cad.health import sound_mesh
@@ -103,3 +104,23 @@ def test_cost_under_a_floor_grows_with_the_facets_and_not_with_their_pairs():
             runs.append(time.process_time() - start)
         taken.append(min(runs))
     assert taken[1] < 8.0 * taken[0]
+
+
+def test_a_sheet_that_runs_down_to_a_foot_hides_nothing_above_the_foot():
+    """Underside at 0 and, down a slope of 4 in 20, at −20 from X 84 on; a slot from −8 to −4 cuts it from X 88 on.
+
+    The web over the slot is 6 mm, that of the whole connected underside in the mean 3.9.
+    """
+    profile = [(0, 0), (80, 0), (84, -20), (110, -20), (110, 30), (0, 30)]
+    solid = prism(profile, 0, 120).rotate((90, 0, 0)).translate((0, 120, 0))
+    solid = solid - box(10, 10, 2, 100, 110, 31) - box(88, -1, -8, 111, 121, -4)
+    (pocket,) = extract_pockets(mesh_of(solid), units="mm").part.pockets
+    x, y = np.array([20.0, 79.0, 82.0, 86.0, 89.0, 95.0, 99.0]), np.full(7, 60.0)
+    assert pocket.nominal_web(x, y) == pytest.approx([2.0, 2.0, 12.0, 22.0, 6.0, 6.0, 6.0], abs=1e-4)
+
+
+def test_how_far_in_a_rib_of_the_other_side_reaches_along_a_whole_side():
+    """A rib below, 5 mm under the floor's edge: its corners lie on the floor's outline, its middle 5 mm from it."""
+    solid = box(0, 0, -20, 100, 120, 30) - box(10, 10, 2, 90, 110, 31) - box(15, -1, -21, 101, 121, 0)
+    (floor,) = extract_pockets(mesh_of(solid), units="mm").floors
+    assert floor.edge == pytest.approx(5.0, abs=1e-6)
