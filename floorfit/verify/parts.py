@@ -160,7 +160,7 @@ def series(jobs: Iterable[str | Path], *, progress: Callable[[int, int], None] |
     if not kept:
         raise InputError([*findings, *others])
     part, nodes = shelf.parts[key]
-    told = [*findings, *others, *_unfinished(kept, finished), *_doubled(kept)]
+    told = [*findings, *others, *_unfinished(kept, finished), *_doubled(kept), *_not_stated(kept)]
     return _series(key, part, nodes, kept, [one for one in finished if not one.doubt], told)
 
 
@@ -249,6 +249,17 @@ def _doubled(kept: list[JobSummary]) -> list[Finding]:
         return []
     words = f"{len(twice)} plates are there more than once ({', '.join(twice[:4])}): each job counts as a plate."
     return [Finding("same-plate", "series", "", words, "warning")]
+
+
+def _not_stated(kept: list[JobSummary]) -> list[Finding]:
+    """Warn of facts of the series that some jobs say nothing of."""
+    out = []
+    for fact, text in _usual(kept).items():
+        silent = sum(not one.identity.get(fact, "") for one in kept)
+        if text and silent:
+            words = f'{silent} of {len(kept)} jobs state no {fact}; the series counts as "{text[:60]}". Check them.'
+            out.append(Finding("piece-not-stated", "series", "", words, "warning"))
+    return out
 
 
 def _series(

@@ -147,7 +147,7 @@ def test_another_side_is_left_out_and_a_plate_twice_is_said(tmp_path: Path) -> N
     series = series_of([tmp_path])
     assert series.names == ("j0", "j1", "j3") and not series.is_whole
     assert {(finding.code, finding.source) for finding in series.findings} == {
-        ("other-piece", "j2"), ("same-plate", "series"),
+        ("other-piece", "j2"), ("same-plate", "series"), ("piece-not-stated", "series"),
     }  # fmt: skip
 
 
@@ -172,6 +172,17 @@ def test_copies_and_jobs_without_a_warp_of_their_own_are_left_out(tmp_path: Path
     }  # fmt: skip
 
 
+def test_one_revision_stated_among_many_jobs_is_said(tmp_path: Path) -> None:
+    """Of four jobs one states a revision: what the others are is not known (ISO 9001:2015, 8.5.2, from memory)."""
+    for k in range(4):
+        identity = {"revision": "B"} if k == 2 else {}
+        write(tmp_path / f"j{k}", bent(small_record(), k, 1.0, 0.01 * k).model_copy(update={"identity": identity}))
+    series = series_of([tmp_path])
+    (found,) = [one for one in series.findings if one.code == "piece-not-stated"]
+    assert found.text == '3 of 4 jobs state no revision; the series counts as "B". Check them.'
+    assert series.identity == {"revision": "B"} and series.is_whole
+
+
 def test_expectation_of_the_other_side_is_refused(unpainted, tmp_path: Path) -> None:
     for k in range(2):
         record = bent(small_record(), k, 1.0 + 0.1 * k, 0.0).model_copy(update={"identity": {"side": "left"}})
@@ -191,7 +202,13 @@ def test_german_page_of_a_series_has_no_english_finding(unpainted, tmp_path: Pat
         write(tmp_path / f"j{k}", bent(small_record(), k, 1.0, 0.01 * k).model_copy(update={"identity": identity}))
     (tmp_path / "j3" / "record.json").write_text('{"format": "floorfit-record/1"', encoding="utf-8")
     series = series_of([tmp_path, tmp_path / "fehlt"])
-    assert {one.code for one in series.findings} == {"broken-job", "missing", "other-piece", "same-plate"}
+    assert {one.code for one in series.findings} == {
+        "broken-job",
+        "missing",
+        "other-piece",
+        "same-plate",
+        "piece-not-stated",
+    }
     for code in ("en", "de"):
         fill_series(series, tmp_path, Writing(language=language(code)))
         page = (tmp_path / "series.html").read_text("utf-8").replace(str(tmp_path), "")
