@@ -40,10 +40,20 @@ def chain_rings(pieces: list[Floats]) -> tuple[list[Floats], list[str]]:
     # A piece shorter than what ends may be apart joins nothing that its ends do not.
     lasting = [a != b or np.ptp(piece, axis=0).max() > JOIN_MM for (a, b), piece in zip(nodes, loose, strict=True)]
     nodes, loose = nodes[lasting], [piece for piece, lasts in zip(loose, lasting, strict=True) if lasts]
-    degree = np.bincount(nodes.reshape(-1), minlength=len(places))
-    faults = [f"an outline ends near {_at(places[n])} and does not close" for n in np.flatnonzero(degree == 1)]
+    again = _drawn_again(loose, nodes)
+    faults = [f"{len(again)} lines are drawn twice, one near {_at(loose[again[0]].mean(axis=0))}"] if len(again) else []
+    degree = np.bincount(np.delete(nodes, again, axis=0).reshape(-1), minlength=len(places))
+    faults += [f"an outline ends near {_at(places[n])} and does not close" for n in np.flatnonzero(degree == 1)]
     faults += [f"{degree[n]} lines meet near {_at(places[n])}, two were expected" for n in np.flatnonzero(degree > 2)]
     return (rings, faults) if faults else (rings + _walk(loose, nodes), [])
+
+
+def _drawn_again(pieces: list[Floats], nodes: Ints) -> Ints:
+    """Numbers of the pieces that lie on an earlier one: the same ends, length and middle."""
+    length = [float(np.linalg.norm(np.diff(piece, axis=0), axis=1).sum()) for piece in pieces]
+    form = np.column_stack([length, [piece.mean(axis=0) for piece in pieces]])
+    key = np.column_stack([np.sort(nodes, axis=1), np.rint(form / JOIN_MM)])
+    return np.setdiff1d(np.arange(len(pieces)), np.unique(key, axis=0, return_index=True)[1])
 
 
 def _at(place: Floats) -> str:

@@ -42,6 +42,20 @@ def test_branches_are_named():
     ]
 
 
+@pytest.mark.parametrize("way", [1, -1])
+def test_lines_that_lie_on_each_other_are_one_fault_and_not_one_at_each_corner(way):
+    """What is left once the doubled lines are gone is a square, which closes; of two arcs between two places none is."""
+    corners = square(0, 0, 50)[[0, 1, 2, 3, 0]]
+    sides = [corners[k : k + 2] for k in range(4)]
+    assert chain_rings([*sides, *(side[::way] for side in sides)])[1] == [
+        "4 lines are drawn twice, one near (25, 0) mm"
+    ]
+    turn = np.linspace(0, np.pi, 19)
+    arc = 50 * np.column_stack([np.cos(turn), np.sin(turn)])
+    rings, faults = chain_rings([arc, arc * [1, -1]])
+    assert len(rings) == 1 and faults == []
+
+
 def test_floor_island_floor():
     floors, faults = nest_rings([square(30, 30, 10), square(0, 0, 100), square(20, 20, 40), square(200, 0, 50)])
     assert faults == []
