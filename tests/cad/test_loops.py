@@ -44,7 +44,7 @@ def test_branches_are_named():
 
 @pytest.mark.parametrize("way", [1, -1])
 def test_lines_that_lie_on_each_other_are_one_fault_and_not_one_at_each_corner(way):
-    """What is left once the doubled lines are gone is a square, which closes; of two arcs between two places none is."""
+    """What is left without the doubled lines is a square, and closes; of two arcs between two places none is."""
     corners = square(0, 0, 50)[[0, 1, 2, 3, 0]]
     sides = [corners[k : k + 2] for k in range(4)]
     assert chain_rings([*sides, *(side[::way] for side in sides)])[1] == [
