@@ -103,8 +103,8 @@ CONDITIONS = (
     Condition("webs that bend, 0.10", *SMALL, marks=Marks(bent=0.10), limits=(-0.1, 0.1)),
     Condition("webs that bend, 0.06, 5 a floor", *SMALL, marks=Marks(bent=0.06), per_floor=5, limits=(-0.1, 0.1)),
     Condition("webs that bend, 0.05, 3 a floor", marks=Marks(bent=0.05), per_floor=3, limits=(-0.1, 0.1)),
-    Condition("drift 0.02 that hides", disturbance=Disturbance(drift=0.02)),
     Condition("drift 0.06 that dies away", disturbance=Disturbance(drift=0.06, warming=0.3)),
+    Condition("drift 0.02 that hides", disturbance=Disturbance(drift=0.02)),
 )  # fmt: skip
 
 
