@@ -104,6 +104,35 @@ def test_2_a_rapid_over_the_stock_stays_over_it_where_the_plate_rose(over):
     assert low <= 2 + over + 0.601
 
 
+@pytest.mark.parametrize(("feed", "is_link"), [(8000, True), (900, False)])
+@pytest.mark.parametrize("way", ["", "G42 D1 ", "G20 "])
+def test_2_a_fast_feed_over_the_stock_stands_in_for_a_rapid(feed, is_link, way):
+    """Metal rises to 1.1 over the nominal floor with the plate (README, Signs); the link at 0.8 cleared it by 0.3.
+
+    A feed may stand in for a rapid (common practice, no source): it is one where it is faster than the passes. At
+    their own feed what it meets is cut as in any pass.
+    """
+    unit, text = (25.4, HEAD.replace("G21", "G20")) if "20" in way else (1.0, HEAD)
+    x, z = (lambda value: f"X{value / unit:.4f}"), (lambda value: f"Z{value / unit:.4f}")
+    y = [f"Y{value / unit:.4f}" for value in (20, 45)]
+    fast, slow = (f"F{value / unit:.2f}" for value in (feed, 900))
+    text += f"G0 {x(20)} {y[0]} {z(30)}\nG1 {z(2.8)} {fast}\n{z(2)} {slow}\n{way if '42' in way else ''}{x(60)}\n"
+    text += f"{z(2.8)} {fast}\n{x(20)} {y[1]}\n{z(2)} {slow}\n{x(60)}\nG0 {z(30)}\n"
+    after, _ = check(text, corrections(A=0.6))
+    link = next(move for move in motions(after) if move["kind"] == 1 and abs(move["to"][1] - 45) < 0.01)
+    assert link["to"][2] == pytest.approx(2.8 + 0.6 if is_link else 2.8, abs=0.21 if not is_link else 0.003)
+
+
+def test_2_a_fast_link_over_two_floors_is_lifted_over_the_raised_one_alone():
+    """Over B, which stays, the link runs as it did; over A it is 0.6 higher (README, Signs)."""
+    part = Part("seam", ((0.0, 0.0), (120.0, 0.0), (120.0, 60.0), (0.0, 60.0)), STEPPED.pockets[:2])
+    text = HEAD + "G0 X20 Y20 Z30\nG1 Z2. F900\nX40\nZ3. F9000\nX90\nZ2. F900\nX100\nG0 Z30\n"
+    after, _ = check(text, corrections(L=0.6, part=part), part)
+    low = {move["to"][0]: move["to"][2] for move in motions(after) if move["to"][2] < 9}
+    assert low[90.0] == 2.0 and 3.0 in [move["to"][2] for move in motions(after)]
+    assert max(z for _, z in low.items()) == pytest.approx(3.6, abs=1e-3)
+
+
 # -- 3: the radius --------------------------------------------------------------------------------------------------
 
 #: Two floors of one level that touch, and a third 1 mm higher beside the first: a seam and an upper step.
