@@ -15,7 +15,7 @@ from shapely import Polygon
 
 from floorfit.arrays import Array, Flags, Rows
 
-__all__ = ["FloorGrid", "Samples", "sample", "swept_heights"]
+__all__ = ["FloorGrid", "Samples", "end_height", "sample", "swept_heights"]
 
 #: Places of the grid for one radius of the cutter, and greatest number of places along one side.
 _CELLS, _MOST_CELLS = 4, 300
@@ -95,6 +95,15 @@ class FloorGrid:
         shapely.prepare(polygon)
         return cls(x, y, shapely.contains_xy(polygon, *np.meshgrid(x, y, indexing="ij")))
 
+    def places(self) -> Array:
+        """All places, (k l, 2), mm, in the order of ``inside``."""
+        return np.column_stack([one.ravel() for one in np.meshgrid(self.x, self.y, indexing="ij")])
+
+    @property
+    def area(self) -> float:
+        """Area of one cell, mm²."""
+        return float((self.x[1] - self.x[0]) * (self.y[1] - self.y[0]))
+
     @property
     def cell(self) -> float:
         """The larger distance of two lines, mm."""
@@ -163,12 +172,12 @@ def _sweep(
                 np.minimum.at(out, place + (di * width + dj), z)
                 continue
             dx, dy = off[:, 0] + di * hx, off[:, 1] + dj * hy
-            end = _upright_height(dx, dy, radius, corner) if upright else _end_height(dx, dy, axis, radius, corner)
+            end = _upright_height(dx, dy, radius, corner) if upright else end_height(dx, dy, axis, radius, corner)
             np.minimum.at(out, place + (di * width + dj), z + end)
 
 
 def _upright_height(dx: Array, dy: Array, radius: Array, corner: Array) -> Array:
-    """As `_end_height`, with the axis along Z."""
+    """As `end_height`, with the axis along Z."""
     away = np.sqrt(dx * dx + dy * dy)
     if not corner.any():
         return np.where(away <= radius, 0.0, np.inf)
@@ -176,7 +185,7 @@ def _upright_height(dx: Array, dy: Array, radius: Array, corner: Array) -> Array
     return np.where(away <= radius, corner - np.sqrt(corner * corner - over * over), np.inf)
 
 
-def _end_height(dx: Array, dy: Array, axis: Array, radius: Array, corner: Array) -> Array:
+def end_height(dx: Array, dy: Array, axis: Array, radius: Array, corner: Array) -> Array:
     """Height of the end over the tip at (dx, dy) from the tip, mm; infinite beyond it."""
     flat = radius - corner
     # The flat: the plane through the tip, square to the axis, as far as the ring of the corner.

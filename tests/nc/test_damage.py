@@ -19,7 +19,7 @@ from floorfit.nc.cutter import Cutter
 from floorfit.nc.programme import apply_offsets
 from floorfit.nc.shifts import Origin
 from floorfit.nc.tools import Tools
-from floorfit.part.model import Part
+from floorfit.part.model import Part, Pocket, Tolerance
 
 DEEP_MM = 0.02
 FLAT, BULL, BALL = (8.0, 0.0), (8.0, 3.0), (6.0, 6.0)
@@ -441,6 +441,28 @@ def test_11_what_a_tilt_leaves_at_the_wall_is_told():
     _, done = correct(HEAD + zigzag(0, 0, 100, 60, 2.0, step=4.0), given)
     (floor,) = [one for one in done.floors if one.pocket == "A"]
     assert floor.high_mm == pytest.approx(2 * 8.0 * slope, abs=0.004)
+
+
+@pytest.mark.parametrize("wall", [39.5, 40.3, 41.1])
+@pytest.mark.parametrize("is_island", [False, True])
+def test_11_what_a_tilt_leaves_at_a_wall_inside_the_floor_is_told(wall, is_island):
+    """As before: 2 R s at the wall under the lower rim. It is a notch's or an island's, and all edges are open."""
+    ring, block = ((0, 0), (100, 0), (100, 60), (60, 60), (60, 20), (wall, 20), (wall, 60), (0, 60)), ()
+    if is_island:
+        ring, block = ((0, 0), (100, 0), (100, 60), (0, 60)), (((wall, 20), (60, 20), (60, 40), (wall, 40)),)
+    notched = Pocket("N", ring, block, 2.0, 2.0, Tolerance(-0.1, 0.1), 0.0, 0.5)
+    part = Part("notch", ((0, 0), (100, 0), (100, 60), (0, 60)), (notched,))
+    text = HEAD + "".join(
+        zigzag(x0, y0, x1, y1, 2.0, step=4.0)
+        for x0, y0, x1, y1 in (
+            (-20, -8, 120, 20),
+            (-20, 4, wall, 68),
+            (60, 4, 120, 68),
+            (-20, 40, 120 if is_island else wall, 68),
+        )
+    )
+    _, done = correct(text, {"N": tilt("N", 0.05, -0.02, 0.0, part)}, part)
+    assert done.floors[0].high_mm == pytest.approx(2 * 8.0 * 0.02, abs=0.004)
 
 
 def test_11_a_cutter_that_only_finishes_the_walls_asks_no_more_of_the_floor():
