@@ -41,6 +41,10 @@ class Samples:
         low = self.tip[:, 2] - self.radius * lean <= top
         return Samples(self.tip[low], self.axis[low], self.radius[low], self.corner[low])
 
+    def and_also(self, more: Samples) -> Samples:
+        """These and others."""
+        return Samples(*(np.concatenate([getattr(one, name) for one in (self, more)]) for name in self.__dict__))
+
     def lowest(self, cell: float) -> Samples:
         """The lowest of those that stand in one cell of a grid, with one axis and one cutter."""
         order = np.argsort(self.tip[:, 2], kind="stable")

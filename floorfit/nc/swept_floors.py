@@ -143,14 +143,18 @@ class Cuts:
         rows = self._rows_near(np.array(pocket.polygon.bounds), top)
         if not len(rows):
             return None
-        axes = (self.axis0[rows], self.axis1[rows])
         # Between places of a ball crests are seen too high, by the step's square over eight radii.
         ball = np.where(self.size[rows, 1] >= self.size[rows, 0], np.sqrt(8 * _CREST_MM * self.size[rows, 1]), step)
         steps = np.where(ball > 0, np.minimum(step, ball), step)
-        found = sample(self.start[rows], self.end[rows], axes, self.size[rows], steps, _RISE_MM)
-        # Where a pass climbs, its places stand too close for one to speak for its neighbours.
-        steep = float(np.abs(pocket.slope_at(*_lattice(pocket))).max())
-        low = found.below(top).lowest(0.4 * min(step, _RISE_MM / max(steep, 1e-9)))
+        # Where a pass climbs, its places stand too close for one to speak for its neighbours; on a ramp all speak.
+        steep = max(float(np.abs(pocket.slope_at(*_lattice(pocket))).max()), _RISE_MM / step)
+        way = self.end[rows] - self.start[rows]
+        ramp = np.abs(way[:, 2]) > 1.1 * steep * np.hypot(way[:, 0], way[:, 1])
+        low, slant = (
+            sample(self.start[at], self.end[at], (self.axis0[at], self.axis1[at]), self.size[at], part, _RISE_MM)
+            for at, part in ((rows[~ramp], steps[~ramp]), (rows[ramp], steps[ramp]))
+        )
+        low = low.below(top).lowest(0.4 * _RISE_MM / steep).and_also(slant.below(top))
         return low if len(low.tip) else None
 
 
@@ -178,6 +182,8 @@ class SweptFloor:
         Greatest height left over what is wanted, and the area with more than `TOO_DEEP_MM`.
     where, where_high : (float, float)
         Places of the greatest depth, and of the greatest height, mm.
+    own_deep_mm : float
+        How far under the floor's nominal Z the original cuts where the greatest depth is; 0 where it does not.
     off_mm : float
         Height over the floor's nominal Z at which the original cuts it, before any offset: exceeded on three quarters
         of what it cuts, so that cusps and the round at the walls do not count. NaN where it cuts nothing.
@@ -194,6 +200,7 @@ class SweptFloor:
     off_mm: float = float("nan")
     uncut_share: float = 0.0
     uncut_mm2: float = 0.0
+    own_deep_mm: float = 0.0
 
     @property
     def is_whole(self) -> bool:
@@ -279,6 +286,7 @@ def _compare(
         float(np.quantile(off, 0.25)) if len(off) else float("nan"),
         uncut / reached_area if reached_area else 0.0,
         uncut,
+        max(float((nominal - old)[worst]), 0.0),
     )
 
 
@@ -359,7 +367,11 @@ class FileProof:
         for one in out:
             if one.deep_mm > TOO_DEEP_MM:
                 x, y = one.where
-                self.fail(-1, f"pocket {one.pocket} would be {one.deep_mm:.3f} mm too deep at ({x:.1f}, {y:.1f})")
+                text = f"pocket {one.pocket} would be {one.deep_mm:.3f} mm too deep at ({x:.1f}, {y:.1f})"
+                own = (
+                    f", where the programme itself goes {one.own_deep_mm:.3f} mm under its Z: lift that motion over it"
+                )
+                self.fail(-1, text + (own if one.own_deep_mm > TOO_DEEP_MM else ""))
         return out
 
     def keep_the_rest(

@@ -480,6 +480,28 @@ def test_11_a_cutter_that_only_finishes_the_walls_asks_no_more_of_the_floor():
         assert bool([one for one in done.findings if one.code == "floor-uncut"]) == is_said
 
 
+#: Two floors that touch, 0.5 mm apart in height, and a way that rises across their seam: it cuts the higher one.
+RISING = Part(
+    "rising",
+    ((0.0, 0.0), (40.0, 0.0), (40.0, 80.0), (0.0, 80.0)),
+    (pocket("L", 0, 0, 40, 37), pocket("H", 0, 37, 40, 80, z=2.5)),
+)
+RISE = HEAD + "G0 X36 Y-8 Z30\nG1 Z2. F500\nY31.6\nY37.2 Z2.5\nY88\nX20\nY-8\nG0 Z30\n"
+
+
+@pytest.mark.parametrize(("y", "dz", "radius"), [(31.6, 0.008, 4.0), (32.6, 0.0044, 4.0), (32.6, 0.02, 8.0)])
+def test_12_a_way_that_rises_over_a_seam_and_gains_is_no_deeper(y, dz, radius):
+    """Every end gains 0 or more, so no place can come out lower: the swept height is monotone in the path's Z."""
+    after, _ = check(RISE.replace("31.6", str(y)), corrections(L=dz, part=RISING), RISING, (radius, 0.0))
+    assert "Z2.5" in after
+
+
+def test_12_a_way_that_cuts_the_higher_floor_by_itself_is_refused_and_said():
+    """At Y 31.6 the rim (radius 8) stands over H at Z 2.0: the programme itself goes under its 2.5 by up to 0.5."""
+    with pytest.raises(InputError, match=r"pocket H would be .* too deep .* the programme itself goes 0\.[3-5]"):
+        correct(RISE, corrections(L=-0.086, part=RISING), RISING)
+
+
 # -- all of them, in both units and distance modes, with three ends (the tenth, templates, has none of these) --------
 
 VECTORS = (
