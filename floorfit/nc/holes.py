@@ -9,6 +9,7 @@ import shapely
 
 from floorfit.arrays import Array
 from floorfit.nc.floor_bands import CutFloor
+from floorfit.nc.gains import Gains
 from floorfit.nc.motions import CYCLE, Motions
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
@@ -16,12 +17,12 @@ from floorfit.nc.tip_path import TipPath
 __all__ = ["cycles_in_floors"]
 
 #: Codes, those that weigh most first: of a cycle that comes to several floors one is told.
-_WORST = ("cycle-low", "cycle-left", "cycle")
+_WORST = ("cycle-low", "cycle-left", "cycle-stock", "cycle")
 _TEXT = "a canned cycle in a floor whose Z changes is left as programmed. Look at its R and its depth."
 
 
 def cycles_in_floors(
-    motions: Motions, path: TipPath, floors: Sequence[CutFloor]
+    motions: Motions, path: TipPath, floors: Sequence[CutFloor], gains: Gains
 ) -> Iterator[tuple[str, int, str, str]]:
     """Yield code, row, words and severity of the cycles that come to a floor.
 
@@ -31,34 +32,49 @@ def cycles_in_floors(
         The programme, and its tip in the part's frame.
     floors : sequence of CutFloor
         The floors that matter.
+    gains : Gains
+        What was planned: which motions are on a floor.
     """
     shapes = shapely.STRtree([floor.pocket.polygon for floor in floors])
     for row in np.flatnonzero(motions.kind == CYCLE).tolist():
-        over = [floors[index] for index in _reached(path, row, shapes)]
-        found = [one for floor in over for one in _judged(motions, path, row, floor)]
+        over = [(floors[index], is_hole) for index, is_hole in _reached(motions, path, row, shapes)]
+        found = [one for floor, is_hole in over for one in _judged(motions, path, row, floor, is_hole, gains)]
         if found:
             code, text, severity = min(found, key=lambda one: _WORST.index(one[0]))
             yield code, row, text, severity
 
 
-def _reached(path: TipPath, row: int, floors: shapely.STRtree) -> list[int]:
-    """Floors that the cutter reaches at the hole, or at the holes of a block that is repeated, and on the way."""
+def _reached(motions: Motions, path: TipPath, row: int, floors: shapely.STRtree) -> list[tuple[int, bool]]:
+    """Floors that the cutter reaches, and whether it drills there; else it comes over them on the way to the hole.
+
+    A block that may be repeated (G91) may drill all along its way.
+    """
     ends = np.array([path.start[row, :2], path.end[row, :2]])
     if np.isnan(ends[1]).any():
-        return list(range(len(floors)))
+        return [(index, True) for index in range(len(floors))]
     reach = max(path.cutters[path.cutter[row]].radius, 1e-6)
     way = shapely.linestrings(ends) if not np.isnan(ends).any() else shapely.points(ends[1])
     near = np.sort(floors.query(shapely.box(*np.nanmin(ends, axis=0) - reach, *np.nanmax(ends, axis=0) + reach)))
-    return list(near[shapely.distance(floors.geometries[near], way) < reach].tolist())
+    near = near[shapely.distance(floors.geometries[near], way) < reach]
+    holes = shapely.distance(floors.geometries[near], shapely.points(ends[1])) < reach
+    holes |= not motions.modals[motions.modal[row]].absolute
+    return list(zip(near.tolist(), holes.tolist(), strict=True))
 
 
-def _judged(motions: Motions, path: TipPath, row: int, floor: CutFloor) -> Iterator[tuple[str, str, str]]:
+def _judged(
+    motions: Motions, path: TipPath, row: int, floor: CutFloor, is_hole: bool, gains: Gains
+) -> Iterator[tuple[str, str, str]]:
     shift = float(path.end[row, 2] - motions.xyz[row, 2]) if path.end[row, 2] == path.end[row, 2] else 0.0
     low, level = motions.low[row] + shift, motions.level.get(row, np.nan) + shift
-    if low > floor.top:
-        return
     place = path.end[row, :2]
+    if not is_hole:
+        low = level = np.maximum(level, path.start[row, 2])
+        place = np.full(2, np.nan)
     under, raised = _heights(floor, place)
+    top = floor.z_range[1] if np.isnan(place).any() else float(floor.pocket.floor_at(*place))
+    stock = top + floor.pocket.finish_stock + max(raised, 0.0)
+    if low > (floor.top if is_hole else max(floor.top, stock)):
+        return
     name = f"pocket {floor.pocket.id}"
     if floor.is_held or raised != raised:
         yield "cycle", _TEXT, "warning"
@@ -68,17 +84,32 @@ def _judged(motions: Motions, path: TipPath, row: int, floor: CutFloor) -> Itera
             "Raise R above it."
         )
         yield "cycle-low", text, "error"
-    elif raised > TOO_DEEP_MM and not low <= under:
+    elif is_hole and raised > TOO_DEEP_MM and not low <= under:
         text = (
             f"{name}: the cycle ends in the web, which would be left thinner than decided by {raised:.3f} mm. Write "
             "it with G0 and G1, or post it for the corrected floor."
         )
         yield "cycle-low", text, "error"
-    elif not low <= under + min(raised, 0.0):
+    elif is_hole and not low <= under + min(raised, 0.0):
         text = f"{name}: the cycle may end in the web, whose floor moves by {raised:+.3f} mm. It is left as programmed."
         yield "cycle-left", text, "warning"
+    elif raised > TOO_DEEP_MM and level < stock - TOO_DEEP_MM and not _is_cut(path, row, floor, gains):
+        text = (
+            f"{name}: the cycle's R lies {stock - level:.3f} mm in the stock, which is raised by {raised:.3f} mm with "
+            "the floor, and no pass before it takes that off. It is left as programmed: raise R, or drill later."
+        )
+        yield "cycle-stock", text, "warning"
     else:
         yield "cycle", _TEXT, "warning"
+
+
+def _is_cut(path: TipPath, row: int, floor: CutFloor, gains: Gains) -> bool:
+    """Whether motion on the floor was over the hole before it is drilled."""
+    rows = gains.rows_on(floor.index)
+    rows = rows[(rows < row) & ~path.is_rapid[rows] & ~np.isnan(path.start[rows]).any(axis=1)]
+    radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter[rows]]
+    ways = shapely.linestrings(np.stack([path.start[rows, :2], path.end[rows, :2]], axis=1))
+    return bool((shapely.distance(ways, shapely.points(path.end[row, :2])) <= radius).any())
 
 
 def _heights(floor: CutFloor, place: Array) -> tuple[float, float]:

@@ -200,28 +200,3 @@ class Motions:
         """Return one field of the modal state for every row."""
         values = np.array([getattr(modal, name) for modal in self.modals])
         return np.asarray(values[self.modal]) if len(values) else np.zeros(0)
-
-    def points(self, row: int, share: Array) -> Array:
-        """Points on the path of a row that is a line, a rapid or an arc.
-
-        Parameters
-        ----------
-        row : int
-        share : (k,) ndarray
-            Shares from 0 to 1; an arc is divided by angle.
-
-        Returns
-        -------
-        (k, 3) ndarray, mm
-        """
-        start, end, at = self.start[row], self.xyz[row], share[:, None]
-        out = start + at * (end - start)
-        if self.is_arc[row]:
-            first, last = start[:2] - self.centre[row], end[:2] - self.centre[row]
-            r0, r1 = np.hypot(*first), np.hypot(*last)
-            angle = np.arctan2(first[1], first[0]) + share * self.sweep[row]
-            radius = (r0 + share * (r1 - r0))[:, None]
-            out[:, :2] = self.centre[row] + radius * np.column_stack([np.cos(angle), np.sin(angle)])
-        elif self.standing and self.kind[row] == OTHER_ARC:
-            out = self.standing.points(np.full(len(share), row), share)
-        return np.asarray(np.where(at == 1.0, end, out))

@@ -95,7 +95,7 @@ def check_programme(
     cutting = touched[np.isin(motions.kind[touched], CUTTING)]
     _check_unknown(out, path, floors)
     _check_unknown_motions(out, floors)
-    _check_cycles(out, path, floors)
+    _check_cycles(out, path, floors, gains)
     _check_frames(out)
     if stated.origin is None:
         _check_zero(out)
@@ -169,8 +169,8 @@ def _is_above(motions: Motions, row: int, top: float) -> bool:
     return bool(motions.xyz[row, 2] > top and not motions.start[row, 2] <= top and not motions.low[row] <= top)
 
 
-def _check_cycles(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> None:
-    found = list(cycles_in_floors(out.motions, path, floors))
+def _check_cycles(out: Findings, path: TipPath, floors: Sequence[CutFloor], gains: Gains) -> None:
+    found = list(cycles_in_floors(out.motions, path, floors, gains))
     for code, text, severity in dict.fromkeys((code, text, severity) for code, _, text, severity in found):
         out.rows(code, [row for one, row, words, _ in found if (one, words) == (code, text)], text, severity)
 

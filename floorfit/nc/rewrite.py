@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -25,7 +26,10 @@ from floorfit.nc.gains import Gains
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal, Motions
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
+from floorfit.nc.shifts import Origin, tip_path
 from floorfit.nc.standing_arcs import PLANE_AXES
+from floorfit.nc.tip_path import TipPath
+from floorfit.nc.tools import Tools
 from floorfit.nc.words import constant, read_block
 
 __all__ = ["PlanWriter", "Written"]
@@ -318,11 +322,16 @@ class PlanWriter:
             out.append(Piece(end, piece.centre))
         return out
 
+    @cached_property
+    def _way(self) -> TipPath:
+        """The motions in the programme's own frame."""
+        return tip_path(self.motions, Tools(), np.ones(len(self.motions), bool), Origin())
+
     def _pieces(
         self, row: int, modal: Modal, shares: Array, offsets: Array, decimals: int, centred: bool
     ) -> list[Piece]:
         motions, unit = self.motions, modal.unit_mm
-        points = motions.points(row, shares)
+        points = self._way.points(np.full(len(shares), row), shares)
         points[:, 2] += offsets
         arc, first_xy = bool(motions.is_arc[row]), motions.start[row]
         planes = PLANE_AXES[modal.plane][:2] if self.kind_of[row] == OTHER_ARC else ()

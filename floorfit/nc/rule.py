@@ -15,6 +15,7 @@ off it carries the gain of its ends, linearly between, as long as nothing on its
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -41,6 +42,8 @@ _NO_JUMP = 2e-3
 _FAST_MM, _FINER = 0.01, 10
 #: Gains smaller than this at an end are rounding, mm: they must not keep a motion from counting as unchanged.
 _NOTHING = 1e-9
+#: A feed this much greater than that of most of the way on the floors stands in for a rapid. Own choice, no source.
+_FASTER = 1.5
 #: Steepest way on which a pass is still a pass and no ramp: 1 in 50 (about 1 degree). Own choice.
 _PASS_SLOPE = 0.02
 
@@ -97,9 +100,12 @@ class _Planner:
         self.suspects = np.zeros(0, int)
 
     def run(self) -> Gains:
-        count = len(self.path)
-        self.out = Gains(np.zeros(count), np.zeros(count, int), *(np.full(count, -1) for _ in range(4)))
+        self.out = self._none()
         bent = self._sampled()
+        if self._has_links():
+            self.is_level = self._level_rows()
+            self.out = self._none()
+            bent = self._sampled()
         self._raise_rapids()
         found = self._steps([row for row in bent if self.is_level[row]], self._gain)
         for row, steps in found.items():
@@ -113,6 +119,26 @@ class _Planner:
         self._states()
         self._keep_whole()
         return self.out
+
+    def _none(self) -> Gains:
+        count = len(self.path)
+        return Gains(np.zeros(count), np.zeros(count, int), *(np.full(count, -1) for _ in range(4)))
+
+    def _has_links(self) -> bool:
+        """Find the feeds that stand in for rapids: what is faster than most of the way on the floors."""
+        path, out = self.path, self.out
+        if path.feed is None or not any(zone.most > 0 for group in self.zones for zone in group.zones):
+            return False
+        passes = self.is_level & ~path.is_rapid & ((out.floor >= 0) | (out.whole >= 0)) & ~np.isnan(path.feed)
+        usual = np.full(len(path.cutters), np.inf)
+        for cutter in np.unique(path.cutter[passes]).tolist():
+            rows = np.flatnonzero(passes & (path.cutter == cutter))
+            rows = rows[np.argsort(path.feed[rows], kind="stable")]
+            way = np.cumsum(path.length[rows])
+            usual[cutter] = path.feed[rows[np.searchsorted(way, 0.5 * way[-1])]]
+        is_link = ~path.is_rapid & (path.feed > _FASTER * usual[path.cutter])
+        self.path = replace(path, is_link=is_link)
+        return bool(is_link[self.near].any())
 
     # -- which motions matter ----------------------------------------------------------------------------------------
 
@@ -156,11 +182,12 @@ class _Planner:
         floor, path = zone.floor, self.path
         clear = max(floor.band, self.clearance or 0.0, 0.5) if zone.most > 0 else floor.band
         inside, heights = np.ones(len(rows), bool), []
+        room = clear if path.is_link is None else np.where(path.is_link[rows], floor.rapid_clearance, clear)
         first_axis = path.axis if path.first_axis is None else path.first_axis
         for at, axis in ((path.start[rows], first_axis[rows]), (path.end[rows], path.axis[rows])):
             over = at[:, 2] - floor.pocket.floor_at(at[:, 0], at[:, 1])
             high = over - zone.contact(at[:, :2], axis)
-            inside &= (over >= -floor.window - EPS_MM) & (high <= max(zone.most, 0.0) + clear + EPS_MM)
+            inside &= (over >= -floor.window - EPS_MM) & (high <= max(zone.most, 0.0) + room + EPS_MM)
             heights.append(high)
         # A ramp from above the band to the floor, or off it, is no pass.
         rise = heights[1] - heights[0] if floor.is_shaped else path.end[rows, 2] - path.start[rows, 2]

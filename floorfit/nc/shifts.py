@@ -113,7 +113,14 @@ def tip_path(motions: Motions, tools: Tools, usable: Flags, origin: Origin) -> T
         usable & np.isin(motions.kind, PATHS),
         None if (axis == axis[:1]).all() else np.concatenate([axis[:1], axis[:-1]]),
         None if motions.standing is None else motions.standing.moved(*origin.frame()),
+        _feed(motions) if len(motions) else None,
     )
+
+
+def _feed(motions: Motions) -> Array:
+    """Feed of each motion, (n,), mm a minute; NaN where it is counted otherwise."""
+    per_minute = motions.field("feed_mode").astype(int) == 940
+    return np.where(per_minute, motions.feed * motions.field("unit_mm").astype(float), np.nan)
 
 
 def _axes(motions: Motions, origin: Origin) -> Array:

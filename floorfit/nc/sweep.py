@@ -15,7 +15,7 @@ from shapely import Polygon
 
 from floorfit.arrays import Array, Flags, Rows
 
-__all__ = ["FloorGrid", "Samples", "sample", "swept_heights"]
+__all__ = ["FloorGrid", "Samples", "end_height", "sample", "swept_heights"]
 
 #: Places of the grid for one radius of the cutter, and greatest number of places along one side.
 _CELLS, _MOST_CELLS = 4, 300
@@ -40,6 +40,10 @@ class Samples:
         lean = np.hypot(self.axis[:, 0], self.axis[:, 1])
         low = self.tip[:, 2] - self.radius * lean <= top
         return Samples(self.tip[low], self.axis[low], self.radius[low], self.corner[low])
+
+    def and_also(self, more: Samples) -> Samples:
+        """These and others."""
+        return Samples(*(np.concatenate([getattr(one, name) for one in (self, more)]) for name in self.__dict__))
 
     def lowest(self, cell: float) -> Samples:
         """The lowest of those that stand in one cell of a grid, with one axis and one cutter."""
@@ -94,6 +98,15 @@ class FloorGrid:
         x, y = (np.linspace(a, b, max(int(np.ceil((b - a) / cell)), 2) + 1) for a, b in sides)
         shapely.prepare(polygon)
         return cls(x, y, shapely.contains_xy(polygon, *np.meshgrid(x, y, indexing="ij")))
+
+    def places(self) -> Array:
+        """All places, (k l, 2), mm, in the order of ``inside``."""
+        return np.column_stack([one.ravel() for one in np.meshgrid(self.x, self.y, indexing="ij")])
+
+    @property
+    def area(self) -> float:
+        """Area of one cell, mm²."""
+        return float((self.x[1] - self.x[0]) * (self.y[1] - self.y[0]))
 
     @property
     def cell(self) -> float:
@@ -163,12 +176,12 @@ def _sweep(
                 np.minimum.at(out, place + (di * width + dj), z)
                 continue
             dx, dy = off[:, 0] + di * hx, off[:, 1] + dj * hy
-            end = _upright_height(dx, dy, radius, corner) if upright else _end_height(dx, dy, axis, radius, corner)
+            end = _upright_height(dx, dy, radius, corner) if upright else end_height(dx, dy, axis, radius, corner)
             np.minimum.at(out, place + (di * width + dj), z + end)
 
 
 def _upright_height(dx: Array, dy: Array, radius: Array, corner: Array) -> Array:
-    """As `_end_height`, with the axis along Z."""
+    """As `end_height`, with the axis along Z."""
     away = np.sqrt(dx * dx + dy * dy)
     if not corner.any():
         return np.where(away <= radius, 0.0, np.inf)
@@ -176,7 +189,7 @@ def _upright_height(dx: Array, dy: Array, radius: Array, corner: Array) -> Array
     return np.where(away <= radius, corner - np.sqrt(corner * corner - over * over), np.inf)
 
 
-def _end_height(dx: Array, dy: Array, axis: Array, radius: Array, corner: Array) -> Array:
+def end_height(dx: Array, dy: Array, axis: Array, radius: Array, corner: Array) -> Array:
     """Height of the end over the tip at (dx, dy) from the tip, mm; infinite beyond it."""
     flat = radius - corner
     # The flat: the plane through the tip, square to the axis, as far as the ring of the corner.

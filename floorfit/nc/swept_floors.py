@@ -17,7 +17,7 @@ from shapely import Polygon
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
 from floorfit.errors import Finding
-from floorfit.nc.sweep import FloorGrid, Samples, sample, swept_heights
+from floorfit.nc.sweep import FloorGrid, Samples, end_height, sample, swept_heights
 from floorfit.part.model import Pocket
 
 __all__ = ["TOO_DEEP_MM", "Cuts", "FileProof", "Proved", "SweptFloor"]
@@ -31,6 +31,8 @@ _CREST_MM = 0.01
 TOO_DEEP_MM = 0.02
 #: Motions that are looked at together. A matter of speed only.
 _PIECE = 500
+#: How far inside its edges a floor is looked at, mm, pairs of place and motion taken at once, and places on each way.
+_EDGE_MM, _PAIRS, _PARTS = 0.04, 200_000, 5
 #: Share of a floor that a programme may leave uncut without a word: edges between the places of the sweep. Own choice.
 UNCUT_SHARE = 0.05
 
@@ -95,6 +97,38 @@ class Cuts:
         """
         return float(self.size[self._rows_near(np.array(pocket.polygon.bounds), top), 0].min(initial=np.inf))
 
+    def at_edge(self, pocket: Pocket, top: float, places: Array) -> Array:
+        """Lowest height of the cutter over places, each motion taken by itself, (n,), mm; infinite where it never is.
+
+        Parameters
+        ----------
+        pocket : Pocket
+        top : float, mm
+            Height over which nothing touches it.
+        places : (n, 2) ndarray, mm
+            Near the edges of the floor.
+        """
+        rows = self._rows_near(np.array(pocket.polygon.bounds), top)
+        lean = np.hypot(*np.maximum(np.abs(self.axis0[rows]), np.abs(self.axis1[rows]))[:, :2].T)
+        reach = self.size[rows, 0] + self.size[rows, 1] * lean
+        ways = np.stack([self.start[rows, :2], self.end[rows, :2]], axis=1)
+        tree = shapely.STRtree(np.asarray(shapely.linestrings(ways)))
+        place, way = tree.query(shapely.points(places), "dwithin", float(reach.max(initial=0.0)))
+        out = np.full(len(places), np.inf)
+        for first in range(0, len(place), _PAIRS):
+            at, of = place[first : first + _PAIRS], way[first : first + _PAIRS]
+            first_share, last_share = _within(ways[of], places[at], reach[of])
+            for part in np.linspace(0.0, 1.0, _PARTS):
+                share = (first_share + part * (last_share - first_share))[:, None]
+                tip, axis = (
+                    a[rows[of]] + share * (b - a)[rows[of]]
+                    for a, b in ((self.start, self.end), (self.axis0, self.axis1))
+                )
+                axis /= np.linalg.norm(axis, axis=1)[:, None]
+                (dx, dy), (radius, corner) = (places[at] - tip[:, :2]).T, self.size[rows[of]].T
+                np.minimum.at(out, at, tip[:, 2] + end_height(dx, dy, axis, radius, corner))
+        return out
+
     def near(self, pocket: Pocket, top: float, step: float) -> Samples | None:
         """Places of the cutter that may touch a floor; None where there are none.
 
@@ -109,15 +143,29 @@ class Cuts:
         rows = self._rows_near(np.array(pocket.polygon.bounds), top)
         if not len(rows):
             return None
-        axes = (self.axis0[rows], self.axis1[rows])
         # Between places of a ball crests are seen too high, by the step's square over eight radii.
         ball = np.where(self.size[rows, 1] >= self.size[rows, 0], np.sqrt(8 * _CREST_MM * self.size[rows, 1]), step)
         steps = np.where(ball > 0, np.minimum(step, ball), step)
-        found = sample(self.start[rows], self.end[rows], axes, self.size[rows], steps, _RISE_MM)
-        # Where a pass climbs, its places stand too close for one to speak for its neighbours.
-        steep = float(np.abs(pocket.slope_at(*_lattice(pocket))).max())
-        low = found.below(top).lowest(0.4 * min(step, _RISE_MM / max(steep, 1e-9)))
+        # Where a pass climbs, its places stand too close for one to speak for its neighbours; on a ramp all speak.
+        steep = max(float(np.abs(pocket.slope_at(*_lattice(pocket))).max()), _RISE_MM / step)
+        way = self.end[rows] - self.start[rows]
+        ramp = np.abs(way[:, 2]) > 1.1 * steep * np.hypot(way[:, 0], way[:, 1])
+        low, slant = (
+            sample(self.start[at], self.end[at], (self.axis0[at], self.axis1[at]), self.size[at], part, _RISE_MM)
+            for at, part in ((rows[~ramp], steps[~ramp]), (rows[ramp], steps[ramp]))
+        )
+        low = low.below(top).lowest(0.4 * _RISE_MM / steep).and_also(slant.below(top))
         return low if len(low.tip) else None
+
+
+def _within(ways: Array, places: Array, reach: Array) -> tuple[Array, Array]:
+    """First and last share of straight ways (n, 2, 2) that is no further from places (n, 2) than some reach, (n,)."""
+    start, along = ways[:, 0] - places, ways[:, 1] - ways[:, 0]
+    square = np.maximum((along**2).sum(axis=1), 1e-18)
+    middle = -(start * along).sum(axis=1) / square
+    off = ((start + middle[:, None] * along) ** 2).sum(axis=1)
+    half = np.sqrt(np.maximum(reach**2 - off, 0.0) / square)
+    return np.clip(middle - half, 0.0, 1.0), np.clip(middle + half, 0.0, 1.0)
 
 
 @dataclass(frozen=True)
@@ -134,6 +182,8 @@ class SweptFloor:
         Greatest height left over what is wanted, and the area with more than `TOO_DEEP_MM`.
     where, where_high : (float, float)
         Places of the greatest depth, and of the greatest height, mm.
+    own_deep_mm : float
+        How far under the floor's nominal Z the original cuts where the greatest depth is; 0 where it does not.
     off_mm : float
         Height over the floor's nominal Z at which the original cuts it, before any offset: exceeded on three quarters
         of what it cuts, so that cusps and the round at the walls do not count. NaN where it cuts nothing.
@@ -150,6 +200,7 @@ class SweptFloor:
     off_mm: float = float("nan")
     uncut_share: float = 0.0
     uncut_mm2: float = 0.0
+    own_deep_mm: float = 0.0
 
     @property
     def is_whole(self) -> bool:
@@ -176,11 +227,23 @@ def _floor(before: Cuts, after: Cuts, pocket: Pocket, correction: Correction) ->
     old, new = (cuts.near(pocket, high, 0.8 * grid.cell) for cuts, high in ((before, top), (after, top + more)))
     if old is None or new is None:
         return None
-    heights = swept_heights(old, grid), swept_heights(new, grid)
-    return _compare(pocket, correction, grid, _reached(pocket, grid, old), *heights)
+    edge = _edge(Polygon(pocket.polygon), grid.cell)
+    places = np.concatenate([grid.places(), edge])
+    heights = (
+        np.append(swept_heights(one, grid), cuts.at_edge(pocket, high, edge))
+        for one, cuts, high in ((old, before, top), (new, after, top + more))
+    )
+    inside = np.append(grid.inside, np.ones(len(edge), bool))
+    area = np.append(np.full(grid.inside.size, grid.area), np.zeros(len(edge)))
+    return _compare(pocket, correction, places, inside, area, _reached(pocket, places, old), *heights)
 
 
-def _reached(pocket: Pocket, grid: FloorGrid, cuts: Samples) -> Flags:
+def _edge(polygon: Polygon, step: float) -> Array:
+    """Places along all edges of a floor, walls of islands too, (n, 2), mm."""
+    return np.asarray(shapely.get_coordinates(polygon.buffer(-_EDGE_MM, join_style="mitre").segmentize(step)))
+
+
+def _reached(pocket: Pocket, places: Array, cuts: Samples) -> Flags:
     """Places of a floor that the flat of the smallest cutter that goes down to it comes to."""
     x, y, z = cuts.tip.T
     on = (z <= pocket.floor_at(x, y) + _cut_mm(pocket)) & shapely.contains_xy(pocket.polygon, x, y)
@@ -188,7 +251,8 @@ def _reached(pocket: Pocket, grid: FloorGrid, cuts: Samples) -> Flags:
     least = some[np.argmin(cuts.radius[some])]
     radius, corner = float(cuts.radius[least]), float(cuts.corner[least])
     area = Polygon(pocket.polygon).buffer(-radius).buffer(radius - corner)
-    return grid.inside & shapely.contains_xy(area, *np.meshgrid(grid.x, grid.y, indexing="ij"))
+    shapely.prepare(area)
+    return np.asarray(shapely.contains_xy(area, *places.T))
 
 
 def _cut_mm(pocket: Pocket) -> float:
@@ -197,33 +261,32 @@ def _cut_mm(pocket: Pocket) -> float:
 
 
 def _compare(
-    pocket: Pocket, correction: Correction, grid: FloorGrid, reached: Flags, old: Array, new: Array
-) -> SweptFloor:
-    x, y = np.meshgrid(grid.x, grid.y, indexing="ij")
-    nominal, dz = pocket.floor_at(x, y), correction.at(x, y)
-    cut = grid.inside & (old <= nominal + _cut_mm(pocket))
+    pocket: Pocket, correction: Correction, places: Array, inside: Flags, area: Array, reached: Flags, old: Array,
+    new: Array,
+) -> SweptFloor:  # fmt: skip
+    nominal, dz = pocket.floor_at(*places.T), correction.at(*places.T)
+    cut = inside & (old <= nominal + _cut_mm(pocket))
     wanted = np.where(cut, np.minimum(nominal, old) + dz, np.minimum(nominal + dz, old))
     if correction.action == "hold":
         wanted = old
-    there = grid.inside & np.isfinite(new)
+    there = inside & np.isfinite(new)
     deep = np.where(there, wanted - np.where(there, new, 0.0), -np.inf)
     seen = cut & np.isfinite(new)
     high = np.where(seen, np.where(seen, new, 0.0) - (np.where(seen, old, 0.0) + dz), -np.inf)
     worst, most = int(np.argmax(deep)), int(np.argmax(high))
-    one = float((grid.x[1] - grid.x[0]) * (grid.y[1] - grid.y[0]))
-    area, uncut = float((high > TOO_DEEP_MM).sum() * one), reached & ~cut
-    places = [(float(x.flat[at]), float(y.flat[at])) for at in (worst, most)]
-    off = float(np.quantile((old - nominal)[cut], 0.25)) if cut.any() else float("nan")
+    off = (old - nominal)[cut & (area > 0)]
+    uncut, reached_area = float(area[inside & reached & ~cut].sum()), float(area[inside & reached].sum())
     return SweptFloor(
         pocket.id,
-        max(float(deep.flat[worst]), 0.0),
-        max(float(high.flat[most]), 0.0),
-        area,
-        places[0],
-        places[1],
-        off,
-        float(uncut.sum() / max(reached.sum(), 1)),
-        float(uncut.sum() * one),
+        max(float(deep[worst]), 0.0),
+        max(float(high[most]), 0.0),
+        float(area[high > TOO_DEEP_MM].sum()),
+        (float(places[worst, 0]), float(places[worst, 1])),
+        (float(places[most, 0]), float(places[most, 1])),
+        float(np.quantile(off, 0.25)) if len(off) else float("nan"),
+        uncut / reached_area if reached_area else 0.0,
+        uncut,
+        max(float((nominal - old)[worst]), 0.0),
     )
 
 
@@ -304,7 +367,11 @@ class FileProof:
         for one in out:
             if one.deep_mm > TOO_DEEP_MM:
                 x, y = one.where
-                self.fail(-1, f"pocket {one.pocket} would be {one.deep_mm:.3f} mm too deep at ({x:.1f}, {y:.1f})")
+                text = f"pocket {one.pocket} would be {one.deep_mm:.3f} mm too deep at ({x:.1f}, {y:.1f})"
+                own = (
+                    f", where the programme itself goes {one.own_deep_mm:.3f} mm under its Z: lift that motion over it"
+                )
+                self.fail(-1, text + (own if one.own_deep_mm > TOO_DEEP_MM else ""))
         return out
 
     def keep_the_rest(

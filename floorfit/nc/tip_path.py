@@ -46,6 +46,10 @@ class TipPath:
         As ``axis``, at the start of each motion; None where the axis does not turn on the way.
     standing : StandingArcs or None
         Arcs that are none in plan (G18, G19).
+    feed : (n,) ndarray or None, mm in the unit of time of the file
+        Feed of each motion; NaN where it is not known or counted otherwise.
+    is_link : (n,) ndarray of bool or None
+        Feeds that stand in for rapids.
     """
 
     start: Array
@@ -60,6 +64,8 @@ class TipPath:
     is_usable: Flags
     first_axis: Array | None = None
     standing: StandingArcs | None = None
+    feed: Array | None = None
+    is_link: Flags | None = None
 
     def __len__(self) -> int:
         """Return the number of motions."""

@@ -107,6 +107,7 @@ class _Points:
     def __init__(self, path: TipPath, rows: Rows, share: Array, clearance: float | None) -> None:
         self.xyz = path.axis_places(rows, share)
         self.axis, self.cutter, self.rapid = path.axes(rows, share), path.cutter[rows], path.is_rapid[rows]
+        self.rapid = self.rapid if path.is_link is None else self.rapid | path.is_link[rows]
         self.clearance = clearance
         count, low = len(rows), -np.inf
         self.at, self.beside, self.least = (np.full(count, low) for _ in range(3))

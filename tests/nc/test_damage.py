@@ -19,7 +19,7 @@ from floorfit.nc.cutter import Cutter
 from floorfit.nc.programme import apply_offsets
 from floorfit.nc.shifts import Origin
 from floorfit.nc.tools import Tools
-from floorfit.part.model import Part
+from floorfit.part.model import Part, Pocket, Tolerance
 
 DEEP_MM = 0.02
 FLAT, BULL, BALL = (8.0, 0.0), (8.0, 3.0), (6.0, 6.0)
@@ -102,6 +102,35 @@ def test_2_a_rapid_over_the_stock_stays_over_it_where_the_plate_rose(over):
     low = min(move["to"][2] for move in motions(after) if move["kind"] == 0)
     assert low >= 2 + 0.5 + 0.6 + min(over - 0.5, 0.5) - 0.001
     assert low <= 2 + over + 0.601
+
+
+@pytest.mark.parametrize(("feed", "is_link"), [(8000, True), (900, False)])
+@pytest.mark.parametrize("way", ["", "G42 D1 ", "G20 "])
+def test_2_a_fast_feed_over_the_stock_stands_in_for_a_rapid(feed, is_link, way):
+    """Metal rises to 1.1 over the nominal floor with the plate (README, Signs); the link at 0.8 cleared it by 0.3.
+
+    A feed may stand in for a rapid (common practice, no source): it is one where it is faster than the passes. At
+    their own feed what it meets is cut as in any pass.
+    """
+    unit, text = (25.4, HEAD.replace("G21", "G20")) if "20" in way else (1.0, HEAD)
+    x, z = (lambda value: f"X{value / unit:.4f}"), (lambda value: f"Z{value / unit:.4f}")
+    y = [f"Y{value / unit:.4f}" for value in (20, 45)]
+    fast, slow = (f"F{value / unit:.2f}" for value in (feed, 900))
+    text += f"G0 {x(20)} {y[0]} {z(30)}\nG1 {z(2.8)} {fast}\n{z(2)} {slow}\n{way if '42' in way else ''}{x(60)}\n"
+    text += f"{z(2.8)} {fast}\n{x(20)} {y[1]}\n{z(2)} {slow}\n{x(60)}\nG0 {z(30)}\n"
+    after, _ = check(text, corrections(A=0.6))
+    link = next(move for move in motions(after) if move["kind"] == 1 and abs(move["to"][1] - 45) < 0.01)
+    assert link["to"][2] == pytest.approx(2.8 + 0.6 if is_link else 2.8, abs=0.21 if not is_link else 0.003)
+
+
+def test_2_a_fast_link_over_two_floors_is_lifted_over_the_raised_one_alone():
+    """Over B, which stays, the link runs as it did; over A it is 0.6 higher (README, Signs)."""
+    part = Part("seam", ((0.0, 0.0), (120.0, 0.0), (120.0, 60.0), (0.0, 60.0)), STEPPED.pockets[:2])
+    text = HEAD + "G0 X20 Y20 Z30\nG1 Z2. F900\nX40\nZ3. F9000\nX90\nZ2. F900\nX100\nG0 Z30\n"
+    after, _ = check(text, corrections(L=0.6, part=part), part)
+    low = {move["to"][0]: move["to"][2] for move in motions(after) if move["to"][2] < 9}
+    assert low[90.0] == 2.0 and 3.0 in [move["to"][2] for move in motions(after)]
+    assert max(z for _, z in low.items()) == pytest.approx(3.6, abs=1e-3)
 
 
 # -- 3: the radius --------------------------------------------------------------------------------------------------
@@ -414,6 +443,28 @@ def test_11_what_a_tilt_leaves_at_the_wall_is_told():
     assert floor.high_mm == pytest.approx(2 * 8.0 * slope, abs=0.004)
 
 
+@pytest.mark.parametrize("wall", [39.5, 40.3, 41.1])
+@pytest.mark.parametrize("is_island", [False, True])
+def test_11_what_a_tilt_leaves_at_a_wall_inside_the_floor_is_told(wall, is_island):
+    """As before: 2 R s at the wall under the lower rim. It is a notch's or an island's, and all edges are open."""
+    ring, block = ((0, 0), (100, 0), (100, 60), (60, 60), (60, 20), (wall, 20), (wall, 60), (0, 60)), ()
+    if is_island:
+        ring, block = ((0, 0), (100, 0), (100, 60), (0, 60)), (((wall, 20), (60, 20), (60, 40), (wall, 40)),)
+    notched = Pocket("N", ring, block, 2.0, 2.0, Tolerance(-0.1, 0.1), 0.0, 0.5)
+    part = Part("notch", ((0, 0), (100, 0), (100, 60), (0, 60)), (notched,))
+    text = HEAD + "".join(
+        zigzag(x0, y0, x1, y1, 2.0, step=4.0)
+        for x0, y0, x1, y1 in (
+            (-20, -8, 120, 20),
+            (-20, 4, wall, 68),
+            (60, 4, 120, 68),
+            (-20, 40, 120 if is_island else wall, 68),
+        )
+    )
+    _, done = correct(text, {"N": tilt("N", 0.05, -0.02, 0.0, part)}, part)
+    assert done.floors[0].high_mm == pytest.approx(2 * 8.0 * 0.02, abs=0.004)
+
+
 def test_11_a_cutter_that_only_finishes_the_walls_asks_no_more_of_the_floor():
     """A floor of 20 mm square: a flat end of radius 8 leaves (4 - pi) 64 = 55 mm² in its corners, and reaches no more.
 
@@ -427,6 +478,28 @@ def test_11_a_cutter_that_only_finishes_the_walls_asks_no_more_of_the_floor():
         tools = Tools({1: Cutter(8.0), 2: Cutter(1.0)})
         _, done = correct(text, corrections(part=part, S=0.04), part, tools=tools)
         assert bool([one for one in done.findings if one.code == "floor-uncut"]) == is_said
+
+
+#: Two floors that touch, 0.5 mm apart in height, and a way that rises across their seam: it cuts the higher one.
+RISING = Part(
+    "rising",
+    ((0.0, 0.0), (40.0, 0.0), (40.0, 80.0), (0.0, 80.0)),
+    (pocket("L", 0, 0, 40, 37), pocket("H", 0, 37, 40, 80, z=2.5)),
+)
+RISE = HEAD + "G0 X36 Y-8 Z30\nG1 Z2. F500\nY31.6\nY37.2 Z2.5\nY88\nX20\nY-8\nG0 Z30\n"
+
+
+@pytest.mark.parametrize(("y", "dz", "radius"), [(31.6, 0.008, 4.0), (32.6, 0.0044, 4.0), (32.6, 0.02, 8.0)])
+def test_12_a_way_that_rises_over_a_seam_and_gains_is_no_deeper(y, dz, radius):
+    """Every end gains 0 or more, so no place can come out lower: the swept height is monotone in the path's Z."""
+    after, _ = check(RISE.replace("31.6", str(y)), corrections(L=dz, part=RISING), RISING, (radius, 0.0))
+    assert "Z2.5" in after
+
+
+def test_12_a_way_that_cuts_the_higher_floor_by_itself_is_refused_and_said():
+    """At Y 31.6 the rim (radius 8) stands over H at Z 2.0: the programme itself goes under its 2.5 by up to 0.5."""
+    with pytest.raises(InputError, match=r"pocket H would be .* too deep .* the programme itself goes 0\.[3-5]"):
+        correct(RISE, corrections(L=-0.086, part=RISING), RISING)
 
 
 # -- all of them, in both units and distance modes, with three ends (the tenth, templates, has none of these) --------

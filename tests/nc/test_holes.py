@@ -40,14 +40,36 @@ def test_a_hole_that_ends_in_a_raised_web_would_leave_it_thin(cycle):
 def test_an_r_plane_under_the_raised_floor_is_a_rapid_into_it():
     with pytest.raises(InputError, match="R does not clear the floor"):
         apply("G99 G81 X50 Y30 Z-1. R2.2", 0.3)
-    assert "cycle" in apply("G99 G81 X50 Y30 Z-1. R2.4", 0.3)
+    assert "cycle-stock" in apply("G99 G81 X50 Y30 Z-1. R2.4", 0.3)
+
+
+@pytest.mark.parametrize(("level", "y", "code"), [(2.7, 30, "cycle-stock"), (2.7, 10, "cycle"), (2.9, 30, "cycle")])
+def test_an_r_plane_in_the_stock_of_a_raised_floor_is_told(level, y, code):
+    """The pass at Y 10 alone is cut; beside it metal stands at 2 + 0.5, and 0.3 more with the plate (README, Signs).
+
+    The way to R is a rapid (NISTIR 6556, 3.5.16): R 2.7 cleared the stock as programmed, and is 0.1 under it now.
+    """
+    assert apply(f"G99 G81 X50 Y{y} Z-1. R{level}", 0.3) & {"cycle", "cycle-stock"} == {code}
+
+
+@pytest.mark.parametrize(("z", "is_refused"), [(20, False), (6.2, True)])
+def test_the_way_to_a_hole_is_as_high_as_where_it_starts(z, is_refused):
+    """From over floor C (Z 6, raised by 0.3) to a hole in A with R 4: X and Y move at the old Z (NISTIR 3.5.16)."""
+    text = HEAD + PASS + f"G0 X50 Y100 Z20\nG1 Z6. F200\nX90\nZ{z}\nG99 G81 X90 Y30 Z-1. R4. F100\nG80\nG0 Z20\n"
+    given = corrections(A=0.1, C=0.3)
+    if is_refused:
+        with pytest.raises(InputError, match="R does not clear the floor"):
+            codes(text, given)
+    else:
+        assert codes(text, given) == {"cycle"}
 
 
 def test_increments_count_from_where_the_tool_stands():
     """From Z 20, R is 20 - 17.9 = 2.1 and under the floor at 2.3; by -17.6 it is 2.4 and clears it."""
     with pytest.raises(InputError, match="R does not clear the floor"):
         apply("G91 G98 G81 X0 Y0 Z-4. R-17.9", 0.3)
-    assert "cycle" in apply("G91 G98 G81 X0 Y0 Z-4. R-17.6", 0.3)
+    assert "cycle-stock" in apply("G91 G98 G81 X0 Y0 Z-4. R-17.6", 0.3)
+    assert "cycle" in apply("G91 G98 G81 X0 Y0 Z-4. R-17.1", 0.3)
 
 
 def test_a_repeated_block_drills_on_its_way():
@@ -92,7 +114,7 @@ def test_heights_of_a_cycle_are_those_of_the_part():
     """With the zero 55 mm above the part's every number is 55 lower (geometry): R 2.4 is -52.6, R 2.2 is -52.8."""
     head = "G21 G90 G17 G40 G94\nT1 M6\nG0 X10 Y10 Z-35\nG1 Z-53. F200\nX90\nG0 Z-35\nX50 Y30\n"
     given, zero = corrections(A=0.3), Origin(0.0, 0.0, 55.0)
-    assert codes(head + "G99 G81 X50 Y30 Z-56. R-52.6 F100\nG80\n", given, origin=zero) == {"cycle"}
+    assert codes(head + "G99 G81 X50 Y30 Z-56. R-52.6 F100\nG80\n", given, origin=zero) == {"cycle-stock"}
     with pytest.raises(InputError, match="R does not clear the floor"):
         codes(head + "G99 G81 X50 Y30 Z-56. R-52.8 F100\nG80\n", given, origin=zero)
     with pytest.raises(InputError, match="the cycle ends in the web"):

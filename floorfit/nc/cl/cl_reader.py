@@ -285,7 +285,8 @@ class _LocationReader:
         if "RAPID" in words:
             raise ValueError("RAPID as a feed: whether it lasts is not known. Write RAPID before each motion")
         invers = any(word.startswith(("INVERS", "INVTIM")) for word in words)
-        self.change(per="INVERS" if invers else ",".join(words))
+        numbers = [] if invers else statement.numbers
+        self.change(per="INVERS" if invers else ",".join(words), feed=numbers[0] if len(numbers) == 1 else 0.0)
 
     def units(self, statement: Statement) -> None:
         """``UNITS/MM`` or ``UNITS/INCHES``."""

@@ -136,8 +136,15 @@ def location_path(found: Locations, stated: dict[str, Cutter], every: Cutter | N
         np.zeros(len(row)),
         np.isin(kind, (RAPID, LINE, OTHER_ARC)),
         None if np.array_equal(axis, start_axis) else start_axis,
+        feed=_feed(found)[row],
     )
     return LocationPath(path, row, first, last, known[found.setting] if len(found) else np.zeros(0, dtype=bool))
+
+
+def _feed(found: Locations) -> Array:
+    """Feed of each row of the file, (n,), mm in its unit of time; NaN where it is not known."""
+    feed = np.array([setting.feed * setting.unit_mm or np.nan for setting in found.settings])
+    return feed[found.setting] if len(found) else np.zeros(0)
 
 
 def _cutters(found: Locations, stated: dict[str, Cutter], every: Cutter | None) -> tuple[list[Cutter], Rows, Flags]:

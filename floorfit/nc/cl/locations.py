@@ -87,6 +87,8 @@ class Setting(NamedTuple):
         What the feed is counted in; ``"INVERS"`` where a divided motion would need another number.
     optional : bool
         Whether the operator chooses if it runs (``OPSKIP``).
+    feed : float
+        In the file's unit; 0 where none is stated, or a time.
     """
 
     unit_mm: float = 1.0
@@ -96,6 +98,7 @@ class Setting(NamedTuple):
     compensated: bool = False
     per: str = ""
     optional: bool = False
+    feed: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -126,6 +126,19 @@ def test_a_rapid_low_over_a_raised_floor_is_lifted():
     assert min(link["from"][2], link["to"][2]) >= 2.6 + 0.2
 
 
+@pytest.mark.parametrize("feed", [9000, 400])
+def test_a_fast_feed_over_the_stock_of_a_raised_floor_is_lifted(feed):
+    """Metal at 2.5 rises to 3.1 with the plate (README, Signs); the link at 2.8 cleared it by 0.3.
+
+    A feed faster than the passes stands in for a rapid (common practice, no source).
+    """
+    text = HEAD + "FEDRAT/400,MMPM\nGOTO/20,20,60\nGOTO/20,20,2\nGOTO/40,20,2\n"
+    text += f"FEDRAT/{feed},MMPM\nGOTO/40,20,2.8\nGOTO/70,40,2.8\nFEDRAT/400,MMPM\nGOTO/70,40,2\n"
+    after = correct(text + "GOTO/80,40,2\nRAPID\nGOTO/80,40,60\n", corrections(A=0.6))
+    link = next(move for move in moves(after) if move["to"][:2] == (70, 40))
+    assert (min(link["from"][2], link["to"][2]) >= 3.4 - 1e-3) is (feed > 400)
+
+
 def test_a_held_floor_is_refused_or_left_alone():
     text = whole(zigzag("A", 16.0))
     with pytest.raises(InputError, match="is held, and this cuts it"):
