@@ -8,7 +8,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from cad_plates import box, mesh_of, shaped_pocket, soup_of
+from cad_plates import box, mesh_of, prism, shaped_pocket, soup_of
+from manifold3d import Manifold
 
 from floorfit.cad import extract_pockets
 from floorfit.cli import main
@@ -227,6 +228,40 @@ def test_a_trough_between_walls_that_bends_too_tightly_is_asked_about(radius, wi
     assert len(extraction.floors) == 1
     assert [face.is_walled for face in extraction.rejected if face.code == "curved"] == [True]
     assert extraction.open_questions == 1
+
+
+def milled_slot(x0, x1, corner):
+    """The metal that a slot removes along Y from 20 to 120, floor at 3, a fillet of ``corner`` along both walls."""
+    angle = np.linspace(0.0, np.pi / 2, 17)
+    low = 3.0 + corner * (1.0 - np.cos(angle))
+    left = np.column_stack([x0 + corner * (1.0 - np.sin(angle)), low])[::-1]
+    ring = np.vstack([left, np.column_stack([x1 - left[::-1, 0] + x0, low]), [(x1, 41.0), (x0, 41.0)]])
+    return prism(ring, -120.0, -20.0).rotate((90.0, 0.0, 0.0))
+
+
+@pytest.mark.parametrize(("wide", "corner"), [(12.0, 6.0), (14.0, 6.0), (20.0, 10.0), (6.0, 3.0)])
+def test_a_slot_that_fillets_fill_is_asked_about(wide, corner):
+    """A half cylinder between walls, or a strip of 2 mm between two fillets: milled by a ball end, a floor or none."""
+    plate = box(0, 0, 0, 200, 140, 40) - box(100, 20, 2, 180, 120, 41)
+    extraction = extract_pockets(mesh_of(plate - milled_slot(30, 30 + wide, corner)), units="mm")
+    assert [floor.web for floor in extraction.floors] == [pytest.approx(2.0)]
+    assert [face.is_walled for face in extraction.rejected if face.code == "curved"] == [True]
+    assert extraction.open_questions == 1
+
+
+@pytest.mark.parametrize("radius", [8.0, 20.0])
+def test_a_bore_that_lies_and_the_point_of_a_drill_are_not_asked_about(radius):
+    """A bore along Y through the plate's side, its lower half between walls; a blind hole of a drill of 140 degrees.
+
+    Angle of the point: DIN 1412 allows it, common for carbide drills (from memory).
+    """
+    lying = Manifold.cylinder(200.0, radius, radius, 96).rotate((-90.0, 0.0, 0.0)).translate((50.0, -10.0, 32.0))
+    point = 14.0 * np.tan(np.radians(20.0))
+    drill = Manifold.cylinder(point, 0.0, 14.0, 96) + Manifold.cylinder(60.0, 14.0, 14.0, 96).translate((0, 0, point))
+    plate = box(0, 0, 0, 200, 140, 64) - box(120, 20, 2, 180, 120, 65)
+    extraction = extract_pockets(mesh_of(plate - lying - drill.translate((90.0, 60.0, 30.0))), units="mm")
+    assert [floor.web for floor in extraction.floors] == [pytest.approx(2.0)]
+    assert extraction.open_questions == 0
 
 
 def test_wide_fillets_and_crowned_ribs_are_not_asked_about():
