@@ -20,6 +20,7 @@ from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
 from floorfit.cad.pads import Standing, pads_by_ground, standing_faces
 from floorfit.cad.regions import Regions, planar_regions, plane_tolerance
 from floorfit.cad.smooth import Smooth, join_smooth
+from floorfit.cad.torn import torn_off
 from floorfit.cad.underside import read_underside
 
 __all__ = ["Candidate", "Recognition", "Step", "recognise", "refused_face"]
@@ -109,6 +110,7 @@ def recognise(mesh: Mesh, settings: ExtractSettings, step: Step) -> Recognition:
     wholes = [whole_face(known, int(number), rims[int(number)]) for number in named]
     floors, refused, more = _judged(known, wholes, settings, step)
     kinks = _kinks(regions, smooth.kinks, floors)
+    more += torn_off(mesh, np.where(np.isin(regions.label, named), regions.label, -1), floors)
     return Recognition(known, is_plane, floors, refused + slots, rejected + more, kinks, tolerance)
 
 
