@@ -18,7 +18,7 @@ DOUBTFUL = ("too-steep", "no-metal", "covered", "curved", "unsound", "no-wall", 
 #: Codes of findings that leave open what a floor is.
 OPEN = (
     *("kink", "noisy", "askew", "bodies-touch", "not-an-outline", "hidden", "layer-name", "external"),
-    *("hatch", "window", "not-to-scale", "unit"),
+    *("hatch", "window", "outlines", "not-level", "not-to-scale", "unit"),
 )
 
 
