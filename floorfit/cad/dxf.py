@@ -140,7 +140,10 @@ def _pieces(
         if entity.dxftype() == "HATCH" and seen:
             hatches.setdefault(layer, []).extend(ring * mm for ring in _hatch_rings(entity, chord / mm))
         elif entity.dxftype() in CURVES:
-            out.setdefault(layer, []).append(_flattened(layer, entity, chord / mm, source) * mm)
+            curve = _flattened(layer, entity, chord / mm, source) * mm
+            out.setdefault(layer, []).append(curve[:, :2])
+            if np.ptp(curve[:, 2]) > chord:
+                left["not-level", layer, entity.dxftype()] += 1
     return out, hatches, left_out(left, source)
 
 
@@ -218,7 +221,7 @@ def _flattened(layer: str, entity: Any, sagitta: float, source: str) -> Floats:
             return _on_spline(entity.construction_tool(), sagitta)
         else:
             points = list(entity.flattening(sagitta))
-        return np.array([(point[0], point[1]) for point in points], float)
+        return np.array([(point[0], point[1], point[2]) for point in points], float)
     except (ValueError, ArithmeticError, TypeError, IndexError) as error:
         text = f"a {kind} cannot be read ({error}). Draw it again."
         raise InputError([Finding("bad-entity", source, f"layer {layer}", text)]) from error
@@ -233,14 +236,14 @@ def _on_spline(curve: Any, sagitta: float) -> Floats:
     knots = np.array(curve.knots())[curve.degree : -curve.degree]
     at = np.unique(np.linspace(knots[:-1], knots[1:], 9))
     for _ in range(_HALVINGS):
-        xy = np.array([(p.x, p.y) for p in curve.points(at)], float)
+        xyz = np.array([(p.x, p.y, p.z) for p in curve.points(at)], float)
         between = 0.5 * (at[:-1] + at[1:])
         middles = shapely.points([(p.x, p.y) for p in curve.points(between)])
-        far = shapely.distance(middles, shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1))) > sagitta
+        far = shapely.distance(middles, shapely.linestrings(np.stack([xyz[:-1], xyz[1:]], axis=1)[:, :, :2])) > sagitta
         if not far.any():
             break
         at = np.sort(np.r_[at, between[far]])
-    return xy
+    return xyz
 
 
 def _shapes(pieces: Pieces, meanings: dict[str, LayerMeaning] | None, source: str) -> tuple[Shapes, list[Finding]]:
@@ -296,7 +299,8 @@ def _outline(shapes: Shapes, floors: list[Floor], source: str, drawn_on: list[st
     drawn = [polygon for meaning, polygons in shapes.values() if meaning.is_outline for polygon in polygons]
     if drawn:
         largest = max(drawn, key=lambda polygon: polygon.area)
-        return _ring(shapely.Polygon(largest.exterior)), _windows(largest, floors, source)
+        notes = [*_windows(largest, floors, source), *_other_outlines(largest, drawn, source)]
+        return _ring(shapely.Polygon(largest.exterior)), notes
     x0, y0, x1, y1 = shapely.union_all([shapely.Polygon(floor.foot) for floor in floors]).bounds
     text = "no layer OUTLINE: the rectangle round the floors was taken as the part's outline."
     return ((x0, y0), (x1, y0), (x1, y1), (x0, y1)), [Finding("no-outline", source, "", text, "warning")]
@@ -313,6 +317,19 @@ def _windows(plate: shapely.Polygon, floors: list[Floor], source: str) -> list[F
     return [
         Finding("window", source, f"({hole.centroid.x:.5g}, {hole.centroid.y:.5g}) mm", text, "warning") for hole in cut
     ]
+
+
+def _other_outlines(plate: shapely.Polygon, drawn: list[shapely.Polygon], source: str) -> list[Finding]:
+    """Outlines beside the one that was taken, the largest: another view, or another part."""
+    whole = shapely.Polygon(plate.exterior)
+    others = [other.centroid for other in drawn if not whole.covers(other)]
+    if not others:
+        return []
+    text = (
+        f"{len(others)} more outlines of a part, the first near ({others[0].x:.5g}, {others[0].y:.5g}) mm: the largest "
+        "was taken, and what lies in the others is left out. Draw one part, and its outline once."
+    )
+    return [Finding("outlines", source, "", text, "warning")]
 
 
 def _ring(polygon: shapely.Polygon) -> Ring:

@@ -40,6 +40,10 @@ _WORDS = {
         "left out: {count} {kind}. The layer seems to be meant for floors, and its name was not read. Name it "
         "FLOOR Z<floor z> WEB<web>, or give --layers."
     ),
+    "not-level": (
+        "taken as seen from above: {count} {kind} whose ends differ in Z. A floor of a layer is level: draw it so, or "
+        "take its slope from a model."
+    ),
     "external": "left out, since in another file: {count} {kind} of a block. Bind it into the drawing.",
 }
 
@@ -89,7 +93,7 @@ def doubt_of(entity: Any, layer: str, seen: bool, is_known: bool, by_name: bool)
 
 
 def left_out(left: Counter[tuple[str, str, str]], source: str) -> list[Finding]:
-    """A warning for each code, layer and kind of entity that was left out.
+    """A warning for each code, layer and kind of entity that was left out, or is not level.
 
     Parameters
     ----------

@@ -14,11 +14,11 @@ __all__ = ["DOUBTFUL", "OPEN", "Extraction", "Floor", "RejectedFace"]
 
 #: Codes of faces that may be floors after all. The others are something else by rule, or left out by choice.
 #: ``no-wall`` is one where walls stand round the floor that the face rises from.
-DOUBTFUL = ("too-steep", "no-metal", "covered", "curved", "unsound", "no-wall")
+DOUBTFUL = ("too-steep", "no-metal", "covered", "curved", "unsound", "no-wall", "torn")
 #: Codes of findings that leave open what a floor is.
 OPEN = (
     *("kink", "noisy", "askew", "bodies-touch", "not-an-outline", "hidden", "layer-name", "external"),
-    *("hatch", "window", "not-to-scale", "unit"),
+    *("hatch", "window", "outlines", "not-level", "not-to-scale", "unit"),
 )
 
 
@@ -135,7 +135,8 @@ class RejectedFace:
     code : str
         Stable short code: ``no-wall``, ``too-steep``, ``too-small``, ``too-narrow``, ``too-thick``, ``curved``,
         ``bore``, ``spotface``, ``groove``, ``lug-gap``, ``no-metal``, ``covered``, ``under-a-roof`` (cut from the
-        floor beside it), ``not-selected``, ``dropped``, ``unsound`` (a part file would refuse it).
+        floor beside it), ``torn`` (a little off the floor beside it), ``not-selected``, ``dropped``, ``unsound`` (a
+        part file would refuse it).
     reason : str
         One sentence with the figures.
     outline : Ring

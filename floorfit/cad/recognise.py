@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from shapely import Polygon
 
 from floorfit.cad.boundary import curved_members, rim_table, rims_of
@@ -13,11 +14,13 @@ from floorfit.cad.candidates_found import Candidate, Smoothed, parts_of, whole_f
 from floorfit.cad.drawing import largest_polygon, polygon_parts, region_polygon, ring_of
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import RejectedFace
+from floorfit.cad.facet_heights import Plane
 from floorfit.cad.floor_rules import WALLED, fault_of, is_open_at_a_corner
 from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
 from floorfit.cad.pads import Standing, pads_by_ground, standing_faces
 from floorfit.cad.regions import Regions, planar_regions, plane_tolerance
 from floorfit.cad.smooth import Smooth, join_smooth
+from floorfit.cad.torn import torn_off
 from floorfit.cad.underside import read_underside
 
 __all__ = ["Candidate", "Recognition", "Step", "recognise", "refused_face"]
@@ -29,9 +32,13 @@ Step = Callable[[str, float], None]
 _STEEPEST_DEG = 30.0
 #: Facets that turn by less than this belong to one bent face, rad (15 degrees).
 _SMOOTH = np.radians(15.0)
-#: A bent face with walls round it may be a floor where its radius is at least this, mm: a set choice, above the corner
-#: radius of nearly all cutters. A tighter one is a fillet; so is one that runs on into a plane along this share.
+#: A bent face with walls round it is a fillet where it runs on into a plane along this share; into any face where its
+#: radius is under this, mm: a set choice, above the corner radius of nearly all cutters.
 _FILLET_MM, _OF_A_PLANE = 15.0, 0.25
+#: Share of a full-radius slot that leans by less than 30 degrees: sin 30.
+_OF_A_SLOT = 0.5
+#: A bent face that fills this share of the circle round it is the end of a bore; a set choice.
+_ROUND = 0.95
 #: Beyond a curved face chords that fall by less than this may belong to a fillet that rises, rad (10 degrees).
 _UNSURE = np.radians(10.0)
 #: Faces down to this share of ``min_area`` are named when they are too small.
@@ -96,13 +103,14 @@ def recognise(mesh: Mesh, settings: ExtractSettings, step: Step) -> Recognition:
     step("reading undersides", 0.55)
     plane_label = np.where(np.append(flat.is_curved, True)[flat.label], -1, flat.label)
     known = Smoothed(mesh, plane_label, smooth, regions.members(), read_underside(mesh, tolerance))
-    rejected = _curved_faces(mesh, smooth, is_plane, settings)
+    rejected = _curved_faces(known, is_plane, settings)
     narrow = (widths < settings.min_width) & ~curved & (regions.plan_areas >= settings.min_area)
     slots = _narrow_faces(known, np.flatnonzero(narrow), table, settings)
     rejected += [refused_face(slot, "too-narrow", _narrow_words(slot, settings)) for slot in slots]
     wholes = [whole_face(known, int(number), rims[int(number)]) for number in named]
     floors, refused, more = _judged(known, wholes, settings, step)
     kinks = _kinks(regions, smooth.kinks, floors)
+    more += torn_off(mesh, np.where(np.isin(regions.label, named), regions.label, -1), floors)
     return Recognition(known, is_plane, floors, refused + slots, rejected + more, kinks, tolerance)
 
 
@@ -202,8 +210,9 @@ def refused_face(face: Candidate, code: str, reason: str) -> RejectedFace:
     return RejectedFace(place, face.area, code, reason, outline, holes, face.walled > WALLED + 1e-6)
 
 
-def _curved_faces(mesh: Mesh, smooth: Smooth, is_plane: Bools, settings: ExtractSettings) -> list[RejectedFace]:
+def _curved_faces(known: Smoothed, is_plane: Bools, settings: ExtractSettings) -> list[RejectedFace]:
     """Faces that bend too tightly for a floor, and are level enough and large enough, or have walls round them."""
+    mesh, smooth = known.mesh, known.smooth
     label = smooth.regions.label
     bent = mesh.normals[:, 2] > np.cos(np.radians(_STEEPEST_DEG))
     bent[label >= 0] &= ~is_plane[label[label >= 0]]
@@ -218,19 +227,30 @@ def _curved_faces(mesh: Mesh, smooth: Smooth, is_plane: Bools, settings: Extract
     areas = np.bincount(group[bent], mesh.plan_areas[bent], count)
     is_level = mesh.normals[:, 2] > np.cos(np.radians(settings.max_slope_deg))
     out = []
-    for number in np.flatnonzero(areas >= settings.min_area):
+    for number in np.flatnonzero(areas >= _OF_A_SLOT * settings.min_area):
         facets = np.flatnonzero(group == number)
-        walled = areas[number] >= _FILLET_MM * turning[number] and _is_walled(mesh, smooth, is_plane, facets)
+        is_tight = bool(areas[number] < _FILLET_MM * turning[number])
+        walled = _is_walled(mesh, smooth, is_plane, facets, is_tight=is_tight)
         facets = facets if walled else facets[is_level[facets]]
         shape = largest_polygon(region_polygon(mesh, facets))
-        area = float(mesh.plan_areas[facets].sum())
-        if area < settings.min_area or 2.0 * shape.area < settings.min_width * shape.length:
+        area, share = float(mesh.plan_areas[facets].sum()), _OF_A_SLOT if walled and is_tight else 1.0
+        if area < share * settings.min_area or 2.0 * shape.area < share * settings.min_width * shape.length:
             continue
         centre = np.average(mesh.middles[facets], axis=0, weights=mesh.plan_areas[facets])
+        if walled and _is_bored(known, centre, shape, settings):
+            continue
         reason = "it bends tighter than a floor may, or is too narrow for one: enter it by hand if it is one"
         place = (float(centre[0]), float(centre[1]), float(centre[2]))
         out.append(RejectedFace(place, area, "curved", reason, ring_of(shape.exterior), (), walled))
     return out
+
+
+def _is_bored(known: Smoothed, centre: Floats, shape: Polygon, settings: ExtractSettings) -> bool:
+    """Whether a bent face is the wall of a bore that lies, under its own roof, or the end of one that stands."""
+    radius = float(shapely.minimum_bounding_radius(shape))
+    if 2.0 * radius <= settings.bore_max and shape.area >= _ROUND * np.pi * radius**2:
+        return True
+    return known.underside.web_under(shape, Plane(centre, np.array([0.0, 0.0, 1.0])), 0.0).roofed > 0.5
 
 
 def _narrow_faces(
@@ -250,10 +270,11 @@ def _narrow_words(face: Candidate, settings: ExtractSettings) -> str:
     return f"{width:.3g} mm wide (twice its area over its perimeter), --min-width is {settings.min_width:g} mm"
 
 
-def _is_walled(mesh: Mesh, smooth: Smooth, is_plane: Bools, facets: Ints) -> bool:
+def _is_walled(mesh: Mesh, smooth: Smooth, is_plane: Bools, facets: Ints, *, is_tight: bool) -> bool:
     """Whether metal rises steeply along most of the outline of a bent face; not of the fillet of a plane one.
 
-    Where it runs on smoothly into a curved face it is a part of that face, and that says nothing.
+    Where it runs on smoothly into a curved face it is a part of that face, and that says nothing; a tight one is its
+    fillet.
     """
     mine = np.zeros(len(mesh.faces), np.bool_)
     mine[facets] = True
@@ -269,7 +290,7 @@ def _is_walled(mesh: Mesh, smooth: Smooth, is_plane: Bools, facets: Ints) -> boo
     # The last of both is for facets of no region, −1.
     runs_on = np.linalg.norm(mesh.normals[within] - mesh.normals[beyond], axis=1) < _SMOOTH
     runs_on &= np.append(is_plane, False)[label]
-    counts = ~(runs_on & np.append(smooth.is_shaped, False)[label])
+    counts = ~(runs_on & np.append(smooth.is_shaped, False)[label]) | is_tight
     whole = max(float(lengths[counts].sum()), 1e-12)
     flat = float(lengths[runs_on & counts].sum())
     return bool(lengths[rises & counts].sum() > WALLED * whole and flat < _OF_A_PLANE * whole)

@@ -21,6 +21,8 @@ _LARGEST_TURN = np.radians(15.0)
 _FINE_TURN = np.radians(3.0)
 #: Of two facets the longer one counts as this many times as far across as the shorter one at most.
 _UNEVEN = 3.0
+#: Pieces are strips where they are this many times as long as high; a set choice.
+_STRIP = 8.0
 #: Strips at the ends of a face have no neighbour on one side, so their sagitta may be this much larger.
 _SAFE = 1.5
 #: This many planes that meet smoothly, whatever the sense, are one curved face: two levels with a ramp are three.
@@ -139,8 +141,8 @@ def borders_of(mesh: Mesh, regions: Regions, widths: Floats, bent: Floats) -> Bo
     keep = turn < _LARGEST_TURN
     pairs = np.sort(np.column_stack([label[f], label[g]]), axis=1)[keep]
     length = np.linalg.norm(mesh.vertices[edges[keep, 1]] - mesh.vertices[edges[keep, 0]], axis=1)
-    pairs, turn, length = _by_pair(pairs, (turn * sense)[keep], length)
-    wide = _is_wide(mesh, regions, widths, bent, pairs, np.abs(turn), length)
+    pairs, turn, length, first = _by_pair(pairs, (turn * sense)[keep], length)
+    wide = _is_wide(mesh, regions, widths, bent, pairs, np.abs(turn), edges[keep][first])
     pairs, turn, length = pairs[wide], turn[wide], length[wide]
     return Borders(pairs, turn, length, _is_bend(pairs, turn, regions))
 
@@ -151,38 +153,57 @@ def _normal_beside(mesh: Mesh, regions: Regions, facets: Ints) -> Floats:
     return np.where(regions.is_curved[number][:, None], mesh.normals[facets], regions.normals[number])
 
 
-def _by_pair(pairs: Ints, turn: Floats, length: Floats) -> tuple[Ints, Floats, Floats]:
-    """Mean turn, weighted by length, its sense that of most of the border, and whole length of each pair."""
+def _by_pair(pairs: Ints, turn: Floats, length: Floats) -> tuple[Ints, Floats, Floats, Ints]:
+    """Mean turn, weighted by length, its sense that of most of the border, whole length and first row of each pair."""
     if len(pairs) == 0:
-        return np.zeros((0, 2), np.int64), np.zeros(0), np.zeros(0)
-    unique, index = np.unique(pairs, axis=0, return_inverse=True)
+        return np.zeros((0, 2), np.int64), np.zeros(0), np.zeros(0), np.zeros(0, np.int64)
+    unique, first, index = np.unique(pairs, axis=0, return_index=True, return_inverse=True)
     index = index.reshape(-1)
     total = np.bincount(index, length)
     sense = np.where(np.bincount(index, turn * length) < 0.0, -1.0, 1.0)
     mean = np.bincount(index, np.abs(turn) * length) / np.maximum(total, 1e-300)
-    return unique, sense * mean, total.astype(np.float64)
+    return unique, sense * mean, total.astype(np.float64), first
 
 
-def _apart(regions: Regions, widths: Floats, pairs: Ints, length: Floats) -> Floats:
-    """How far apart the middles of both pieces of each pair are across their border, (b,), mm: at most, the narrower's.
+def _apart(mesh: Mesh, regions: Regions, widths: Floats, pairs: Ints, edges: Ints) -> Floats:
+    """How far apart the normals of both pieces of each pair stand across their border, (b,), mm.
 
-    The middle of a facet is a third of its height away from the border, that of two that are one rectangle a half of
-    it. The mean width of long ones says nothing of the direction that they are long in.
+    A plane through three places of a parabola has its slope at the middle of their height, whichever these are; so has
+    a strip of two facets. The mean width of long ones says nothing of the direction that they are long in. Where the
+    larger piece may be a plane with a fillet beside it, the smaller one's height counts alone.
     """
-    facets = np.bincount(regions.label[regions.label >= 0], minlength=len(widths))[pairs]
-    across = regions.plan_areas[pairs] / np.maximum(length, 1e-12)[:, None]
-    reach = np.maximum(widths[pairs], np.select([facets == 1, facets == 2], [4.0 / 3.0 * across, across], 0.0))
+    ends = mesh.vertices[edges]
+    length = np.maximum(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1), 1e-12)
+    along = (ends[:, 1] - ends[:, 0]) / length[:, None]
+    facets = np.bincount(regions.label[regions.label >= 0], minlength=len(widths))
+    corners, few = _corners_of_few(mesh, regions.label, facets), facets[pairs]
+    high = [np.linalg.norm(np.cross(corners[p] - ends[:, :1], along[:, None]), axis=2).max(axis=1) for p in pairs.T]
+    reach = np.maximum(widths[pairs], np.where(few <= 2, np.column_stack(high), 0.0))
     least = reach.min(axis=1)
-    return np.asarray(np.where((facets == 1).all(axis=1), np.minimum(reach.mean(axis=1), _UNEVEN * least), least))
+    strips = (few <= 2).all(axis=1) & (few == 1).any(axis=1) & (length > _STRIP * reach.max(axis=1))
+    both = (few == 1).all(axis=1) | strips
+    return np.asarray(np.where(both, np.minimum(reach.mean(axis=1), _UNEVEN * least), least))
+
+
+def _corners_of_few(mesh: Mesh, label: Ints, facets: Ints) -> Floats:
+    """Corners of regions of one or two facets, (r, 6, 3), mm; of one twice; 0 for others."""
+    out = np.zeros((len(facets), 6, 3))
+    mine = np.flatnonzero((label >= 0) & np.append(facets <= 2, False)[label])
+    mine = mine[np.argsort(label[mine], kind="stable")]
+    first = np.searchsorted(label[mine], label[mine], side="left") == np.arange(len(mine))
+    out[label[mine[first]], :3] = mesh.corners[mine[first]]
+    last = np.append(first[1:], True)[: len(mine)]
+    out[label[mine[last]], 3:] = mesh.corners[mine[last]]
+    return out
 
 
 def _is_wide(
-    mesh: Mesh, regions: Regions, widths: Floats, bent: Floats, pairs: Ints, turn: Floats, length: Floats
+    mesh: Mesh, regions: Regions, widths: Floats, bent: Floats, pairs: Ints, turn: Floats, edges: Ints
 ) -> Bools:
     """Whether the arc through both pieces has a radius of at least `BEND_MM`."""
     a, b = pairs[:, 0], pairs[:, 1]
     noise = 3.0 * mesh.noise * (1.0 / np.maximum(widths[a], 1e-9) + 1.0 / np.maximum(widths[b], 1e-9))
-    flat = turn <= _apart(regions, widths, pairs, length) / BEND_MM + np.minimum(noise, 0.005)
+    flat = turn <= _apart(mesh, regions, widths, pairs, edges) / BEND_MM + np.minimum(noise, 0.005)
     curved = regions.is_curved[a] | regions.is_curved[b]
     tight = bent < BEND_MM
     return np.asarray(flat & (~curved | ((turn < _FINE_TURN) & ~tight[a] & ~tight[b])))

@@ -82,7 +82,27 @@ def outside_the_part(document):
     ring(document.modelspace(), 220, 320, 380, 480)
 
 
+def tilted_polyline(document):
+    """In place of the floor: seen from above it is as large, but it rises by 5 mm."""
+    corners = [(20, 20, 0), (180, 20, 5), (180, 180, 5), (20, 180, 0)]
+    document.modelspace().query(f"LWPOLYLINE[layer=='{LAYER}']").first.destroy()
+    document.modelspace().add_polyline3d(corners, close=True, dxfattribs={"layer": LAYER})
+
+
+def tilted_circle(document):
+    """An island whose plane leans by 30 degrees: it is an ellipse from above."""
+    lean = (0.5, 0.0, np.sqrt(0.75))
+    document.modelspace().add_circle((100, 100), 20, dxfattribs={"layer": LAYER, "extrusion": lean})
+
+
+def another_part_on_the_sheet(document):
+    ring(document.modelspace(), 500, 0, 700, 200, "OUTLINE")
+
+
 OPEN = {
+    tilted_polyline: "not-level",
+    tilted_circle: "not-level",
+    another_part_on_the_sheet: "outlines",
     on_frozen_layer: "hidden",
     on_layer_that_is_off: "hidden",
     invisible: "hidden",
@@ -130,9 +150,16 @@ def test_a_layer_that_seems_to_be_meant_is_not_passed_over(name, tmp_path):
 
 
 def test_good_drawings_leave_nothing_open(tmp_path):
-    """Hatches within their outlines, dimensions to scale, words, centre lines without end, other frozen layers."""
+    """Hatches within their outlines, dimensions to scale, words, centre lines without end, other frozen layers.
+
+    Windows; an island at a Z of its own is seen from above as well.
+    """
     document = sheet()
     space = document.modelspace()
+    corners = [(90, 90, 5), (110, 90, 5), (110, 110, 5), (90, 110, 5)]
+    space.add_polyline3d(corners, close=True, dxfattribs={"layer": LAYER})
+    ring(space, 220, 20, 380, 180, "OUTLINE")
+    ring(space, 290, 90, 310, 110, "OUTLINE")
     hatch = space.add_hatch(dxfattribs={"layer": LAYER})
     hatch.paths.add_polyline_path([(20, 20), (180, 20), (180, 180), (20, 180)], is_closed=True)
     space.add_linear_dim((20, 10), (20, 20), (180, 20)).render()

@@ -8,7 +8,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from cad_plates import box, mesh_of, shaped_pocket, soup_of
+from cad_plates import box, mesh_of, prism, shaped_pocket, soup_of
+from manifold3d import Manifold, Mesh64
 
 from floorfit.cad import extract_pockets
 from floorfit.cli import main
@@ -227,6 +228,76 @@ def test_a_trough_between_walls_that_bends_too_tightly_is_asked_about(radius, wi
     assert len(extraction.floors) == 1
     assert [face.is_walled for face in extraction.rejected if face.code == "curved"] == [True]
     assert extraction.open_questions == 1
+
+
+def fanned_pocket(height, near, far):
+    """The metal over a floor that bends along X, of triangles between places along Y = 20 and along Y = 120.
+
+    So kernels cut a cylinder whose ends are oblique: triangles as long as the floor, none in the plane of another.
+    """
+    near, far = ([(x, y, height(x)) for x in xs] for xs, y in ((near, 20.0), (far, 120.0)))
+    order = sorted([(p[0], 0) for p in near[1:]] + [(p[0], 1) for p in far[1:]])
+    n, ends, low = len(near), [0, len(near)], []
+    for _, side in order:
+        low.append((ends[0], ends[1], ends[side] + 1))
+        ends[side] += 1
+    corners = np.array(near + far)
+    low, count = np.array(low), len(corners)
+    ring = np.r_[np.arange(n), np.arange(count - 1, n - 1, -1)]
+    after = np.roll(ring, -1)
+    sides = [np.column_stack([ring, after, after + count]), np.column_stack([ring, after + count, ring + count])]
+    top = np.column_stack([corners[:, :2], np.full(count, 41.0)])
+    faces = np.concatenate([low, low[:, ::-1] + count, *sides]).astype(np.uint64)
+    return Manifold(Mesh64(np.concatenate([corners, top]), faces))
+
+
+@pytest.mark.parametrize(("near", "far"), [(30, 44), (40, 59), (24, 31), (20, 21), (20, 23)])
+@pytest.mark.parametrize("sense", [1.0, -1.0])
+def test_a_cylinder_cut_into_a_fan_of_long_triangles_is_whole(near, far, sense):
+    """Radius 70, 40 wide: leans by asin(20 / 70) = 16.6 degrees at most. A secant is parallel to the arc's middle."""
+    height = lambda x: 10.0 + sense * (65.0 - np.sqrt(70.0**2 - (x - 50.0) ** 2))  # noqa: E731
+    tool = fanned_pocket(height, np.linspace(30, 70, near + 1), np.linspace(30, 70, far + 1))
+    extraction = extract_pockets(mesh_of(box(0, 0, 0, 100, 140, 40) - tool), units="mm")
+    (pocket,) = extraction.part.pockets
+    assert pocket.polygon.symmetric_difference(shapely.box(30, 20, 70, 120)).area < 0.01
+    x, y = np.random.default_rng(6).random((2, 300)) * [[40.0], [100.0]] + [[30.0], [20.0]]
+    # 2 µm beyond the sagitta of the longer chords, and twice that where the grid steps over a crease.
+    assert np.abs(pocket.floor_at(x, y) - height(x)).max() <= 2e-3 + 3.0 * (40.0 / near) ** 2 / 8.0 / 70.0
+    assert extraction.open_questions == 0
+
+
+def milled_slot(x0, x1, corner):
+    """The metal that a slot removes along Y from 20 to 120, floor at 3, a fillet of ``corner`` along both walls."""
+    angle = np.linspace(0.0, np.pi / 2, 17)
+    low = 3.0 + corner * (1.0 - np.cos(angle))
+    left = np.column_stack([x0 + corner * (1.0 - np.sin(angle)), low])[::-1]
+    ring = np.vstack([left, np.column_stack([x1 - left[::-1, 0] + x0, low]), [(x1, 41.0), (x0, 41.0)]])
+    return prism(ring, -120.0, -20.0).rotate((90.0, 0.0, 0.0))
+
+
+@pytest.mark.parametrize(("wide", "corner"), [(12.0, 6.0), (14.0, 6.0), (20.0, 10.0), (6.0, 3.0)])
+def test_a_slot_that_fillets_fill_is_asked_about(wide, corner):
+    """A half cylinder between walls, or a strip of 2 mm between two fillets: milled by a ball end, a floor or none."""
+    plate = box(0, 0, 0, 200, 140, 40) - box(100, 20, 2, 180, 120, 41)
+    extraction = extract_pockets(mesh_of(plate - milled_slot(30, 30 + wide, corner)), units="mm")
+    assert [floor.web for floor in extraction.floors] == [pytest.approx(2.0)]
+    assert [face.is_walled for face in extraction.rejected if face.code == "curved"] == [True]
+    assert extraction.open_questions == 1
+
+
+@pytest.mark.parametrize("radius", [8.0, 20.0])
+def test_a_bore_that_lies_and_the_point_of_a_drill_are_not_asked_about(radius):
+    """A bore along Y through the plate's side, its lower half between walls; a blind hole of a drill of 140 degrees.
+
+    Angle of the point: DIN 1412 allows it, common for carbide drills (from memory).
+    """
+    lying = Manifold.cylinder(200.0, radius, radius, 96).rotate((-90.0, 0.0, 0.0)).translate((50.0, -10.0, 32.0))
+    point = 14.0 * np.tan(np.radians(20.0))
+    drill = Manifold.cylinder(point, 0.0, 14.0, 96) + Manifold.cylinder(60.0, 14.0, 14.0, 96).translate((0, 0, point))
+    plate = box(0, 0, 0, 200, 140, 64) - box(120, 20, 2, 180, 120, 65)
+    extraction = extract_pockets(mesh_of(plate - lying - drill.translate((90.0, 60.0, 30.0))), units="mm")
+    assert [floor.web for floor in extraction.floors] == [pytest.approx(2.0)]
+    assert extraction.open_questions == 0
 
 
 def test_wide_fillets_and_crowned_ribs_are_not_asked_about():
