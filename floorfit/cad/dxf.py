@@ -155,7 +155,11 @@ def _hatch_rings(entity: Any, sagitta: float) -> list[Floats]:
 
 
 def _meaning(layer: str, meanings: dict[str, LayerMeaning] | None) -> LayerMeaning | None:
-    return layer_of_name(layer) if meanings is None else meanings.get(layer.lower())
+    named = layer_of_name(layer)
+    if meanings is None:
+        return named
+    # A table is for other names: the part's outline needs none.
+    return meanings.get(layer.lower(), named if named is not None and named.is_outline else None)
 
 
 def _flat(

@@ -145,6 +145,10 @@ def test_table_of_layers(tmp_path):
     )
     extraction = extract(document, tmp_path, layers=tmp_path / "layers.csv")
     assert (extraction.part.pockets[0].floor_z, extraction.part.pockets[0].web) == (2.5, 2.0)
+    # The table is for other names: what lies on OUTLINE is the part's outline whether it names that or not.
+    (tmp_path / "layers.csv").write_text("layer,floor_z,web\nTasche A,2.5,2.0\n", encoding="utf-8")
+    short = extract(document, tmp_path, layers=tmp_path / "layers.csv")
+    assert short.part.outline == extraction.part.outline and not short.findings
     (tmp_path / "layers.csv").write_text("layer,floor_z,web\nmissing,1,1\n", encoding="utf-8")
     with pytest.raises(InputError, match="layer missing: the table names it, the drawing has no outline on it"):
         extract(document, tmp_path, layers=tmp_path / "layers.csv")
