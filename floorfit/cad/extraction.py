@@ -12,7 +12,7 @@ import numpy as np
 from floorfit.cad.extract_settings import ExtractSettings, check_settings
 from floorfit.cad.extracted import Extraction, Floor, RejectedFace
 from floorfit.cad.orientation import WEB_LIMITS_MM, check_size, check_webs, rotation_to_part
-from floorfit.cad.reading import DRAWING_SUFFIXES, RawModel, read_model
+from floorfit.cad.reading import DRAWING_SUFFIXES, STEP_SUFFIXES, RawModel, read_model
 from floorfit.errors import Finding, InputError
 from floorfit.part.model import Part, Pocket
 from floorfit.units import MM_PER_UNIT, Unit
@@ -167,13 +167,17 @@ def _up_note(mesh: Mesh, faces: list[Candidate], source: str, settings: ExtractS
     return [Finding("rounded-up", source, "", text, "warning")]
 
 
+def _finer(source: str) -> str:
+    """What to do where facets are too coarse: those of a STEP file are ours."""
+    ours = Path(source).suffix.lower() in STEP_SUFFIXES
+    return "Give a smaller --chord-tolerance" if ours else "Export the model finer"
+
+
 def _arc_note(floors: list[Floor], source: str, settings: ExtractSettings) -> list[Finding]:
     worst = max((floor.arc_error for floor in floors), default=0.0)
     if worst <= 1.1 * settings.chord_tolerance:
         return []
-    text = (
-        f"arcs are chords up to {worst:.3g} mm off, {settings.chord_tolerance:g} mm was asked. Export the model finer."
-    )
+    text = f"arcs are chords up to {worst:.3g} mm off, {settings.chord_tolerance:g} mm was asked. {_finer(source)}."
     return [Finding("coarse-arcs", source, "", text, "warning")]
 
 
@@ -184,7 +188,7 @@ def _coarse_note(floors: list[Floor], source: str, settings: ExtractSettings) ->
         return []
     text = (
         f"curved floors are facets up to about {worst.floor_error:.2g} mm off, {settings.chord_tolerance:g} mm was "
-        "asked: nominal heights and webs are off by as much. Export the model finer."
+        f"asked: nominal heights and webs are off by as much. {_finer(source)}."
     )
     return [Finding("coarse-floor", source, "", text, "warning")]
 

@@ -95,6 +95,16 @@ class Mesh:
         """
         return np.asarray(self.vertices[self.faces[facets].sum(axis=1) - edges.sum(axis=1)])
 
+    def lengths(self, edges: Ints) -> Floats:
+        """Length of each edge, (k,), mm.
+
+        Parameters
+        ----------
+        edges : (k, 2) ndarray of int
+            Vertices.
+        """
+        return np.asarray(np.linalg.norm(self.vertices[edges[:, 1]] - self.vertices[edges[:, 0]], axis=1))
+
     @property
     def plan_areas(self) -> Floats:
         """Area of every facet seen from above, mm²; negative for one that looks down."""

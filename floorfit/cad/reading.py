@@ -15,7 +15,7 @@ from floorfit.cad.extract_settings import MM_PER_MODEL_UNIT, ExtractSettings
 from floorfit.cad.polygons import has_polygons, triangulated_obj
 from floorfit.errors import Finding, InputError, MissingExtraError
 
-__all__ = ["DRAWING_SUFFIXES", "MESH_SUFFIXES", "RawModel", "read_model"]
+__all__ = ["DRAWING_SUFFIXES", "MESH_SUFFIXES", "STEP_SUFFIXES", "RawModel", "read_model"]
 
 #: What is read as a mesh, and the unit that the format itself fixes ("" where it fixes none).
 #: glTF 2.0, section 3.5: all linear distances are in metres. STEP reaches us through glTF.
@@ -29,7 +29,7 @@ MESH_SUFFIXES: dict[str, str] = {
     ".step": "m",
     ".stp": "m",
 }
-DRAWING_SUFFIXES = (".dxf",)
+STEP_SUFFIXES, DRAWING_SUFFIXES = (".step", ".stp"), (".dxf",)
 #: Words in the names of the entities that carry faces (ISO 10303-42): bounded, tessellated, constructive geometry.
 _FACES = re.compile(rb"FACE|TRIANGULATED|TESSELLATED|GEOMETRIC_SET|CSG_")
 #: Files that an assembly refers to (ISO 10303-41, document_file).
@@ -143,7 +143,7 @@ def _load(path: Path, settings: ExtractSettings) -> tuple[NDArray[np.float64], N
     suffix = path.suffix.lower()
     _check_extra(suffix)
     more: dict[str, Any] = {}
-    if suffix in (".step", ".stp"):
+    if suffix in STEP_SUFFIXES:
         _check_step(path)
         # 0.2 rad caps the facets of small arcs as well, which a linear tolerance alone leaves coarse; finer, and
         # nine tenths of all facets are those of fillets in corners. Faces stay apart: joining fails where some have a
@@ -229,7 +229,7 @@ def _short(error: Exception) -> str:
 def _check_extra(suffix: str) -> None:
     from importlib.util import find_spec
 
-    if suffix in (".step", ".stp") and find_spec("cascadio") is None:
+    if suffix in STEP_SUFFIXES and find_spec("cascadio") is None:
         raise MissingExtraError("reading STEP needs one more package: pip install 'floorfit[step]'")
     if suffix == ".3mf" and find_spec("lxml") is None:
         raise MissingExtraError("reading 3MF needs one more package: pip install 'floorfit[3mf]'")
@@ -263,7 +263,7 @@ def _unit_of(path: Path, own_mm: float | None, settings: ExtractSettings) -> tup
         if stated is None:
             raise InputError([Finding("no-unit", str(path), "", f"{path.suffix[1:].upper()}: {_NO_UNIT}")])
         return MM_PER_MODEL_UNIT[stated], stated, ()
-    if path.suffix.lower() in (".step", ".stp"):
+    if path.suffix.lower() in STEP_SUFFIXES:
         # The unit is converted while the file is read; what the user states is the unit of the part file.
         return own_mm, "in" if stated == "in" else "mm", ()
     if stated is None or MM_PER_MODEL_UNIT[stated] == own_mm:

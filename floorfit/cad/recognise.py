@@ -174,11 +174,16 @@ def _roofed(face: Candidate, settings: ExtractSettings) -> list[RejectedFace]:
     for part in polygon_parts(face.roofed) if face.first else []:
         if part.area < _NAMED_SHARE * settings.min_area:
             continue
-        inside = part.representative_point()
-        place = (inside.x, inside.y, face.z_at(inside.x, inside.y))
+        place = _place_on(face, part)
         reason = "metal lies above it: it was cut from the floor beside it"
         out.append(RejectedFace(place, float(part.area), "under-a-roof", reason, ring_of(part.exterior)))
     return out
+
+
+def _place_on(face: Candidate, part: Polygon) -> tuple[float, float, float]:
+    """A place of a face inside a part of it."""
+    inside = part.representative_point()
+    return inside.x, inside.y, face.z_at(inside.x, inside.y)
 
 
 def _refusal(mesh: Mesh, face: Candidate, settings: ExtractSettings, on: Standing | None) -> RejectedFace | None:
@@ -204,8 +209,7 @@ def refused_face(face: Candidate, code: str, reason: str) -> RejectedFace:
     code, reason : str
         Why it was not taken.
     """
-    inside = face.polygon.representative_point()
-    place = (inside.x, inside.y, face.z_at(inside.x, inside.y))
+    place = _place_on(face, face.polygon)
     outline, holes = ring_of(face.polygon.exterior), tuple(map(ring_of, face.polygon.interiors))
     return RejectedFace(place, face.area, code, reason, outline, holes, face.walled > WALLED + 1e-6)
 
@@ -222,7 +226,7 @@ def _curved_faces(known: Smoothed, is_plane: Bools, settings: ExtractSettings) -
     group = component_labels(len(bent), mesh.pairs[inside])
     group[~bent] = -1
     count = group.max(initial=0) + 1
-    length = np.linalg.norm(np.diff(mesh.vertices[mesh.pair_edges[inside]], axis=1)[:, 0], axis=1)
+    length = mesh.lengths(mesh.pair_edges[inside])
     turning = np.bincount(group[f[inside]], turn[inside] * length, count)
     areas = np.bincount(group[bent], mesh.plan_areas[bent], count)
     is_level = mesh.normals[:, 2] > np.cos(np.radians(settings.max_slope_deg))
@@ -282,7 +286,7 @@ def _is_walled(mesh: Mesh, smooth: Smooth, is_plane: Bools, facets: Ints, *, is_
     edges, first = mesh.pair_edges[rows], mine[mesh.pairs[rows, 0]]
     within, beyond = np.where(first, mesh.pairs[rows].T, mesh.pairs[rows, ::-1].T)
     far = mesh.far_corners(beyond, edges)
-    lengths = np.linalg.norm(mesh.vertices[edges[:, 1]] - mesh.vertices[edges[:, 0]], axis=1)
+    lengths = mesh.lengths(edges)
     rises = (far[:, 2] > mesh.vertices[edges, 2].max(axis=1)) & (
         mesh.normals[beyond, 2] < np.cos(np.radians(_STEEPEST_DEG))
     )

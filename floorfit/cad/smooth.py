@@ -140,7 +140,7 @@ def borders_of(mesh: Mesh, regions: Regions, widths: Floats, bent: Floats) -> Bo
     sense = np.where(np.einsum("ij,ij->i", left, far) > 0.0, 1.0, -1.0)
     keep = turn < _LARGEST_TURN
     pairs = np.sort(np.column_stack([label[f], label[g]]), axis=1)[keep]
-    length = np.linalg.norm(mesh.vertices[edges[keep, 1]] - mesh.vertices[edges[keep, 0]], axis=1)
+    length = mesh.lengths(edges[keep])
     pairs, turn, length, first = _by_pair(pairs, (turn * sense)[keep], length)
     wide = _is_wide(mesh, regions, widths, bent, pairs, np.abs(turn), edges[keep][first])
     pairs, turn, length = pairs[wide], turn[wide], length[wide]
@@ -216,7 +216,7 @@ def _curved_radius(mesh: Mesh, regions: Regions) -> Floats:
     rows = np.flatnonzero((label[f] >= 0) & (label[f] == label[g]))
     rows = rows[regions.is_curved[label[f[rows]]]]
     edges = mesh.pair_edges[rows]
-    length = np.linalg.norm(mesh.vertices[edges[:, 1]] - mesh.vertices[edges[:, 0]], axis=1)
+    length = mesh.lengths(edges)
     turn = np.linalg.norm(mesh.normals[f[rows]] - mesh.normals[g[rows]], axis=1)
     turning = np.bincount(label[f[rows]], turn * length, len(regions.normals))
     return np.asarray(np.where(regions.is_curved, regions.plan_areas / np.maximum(turning, 1e-12), np.inf))

@@ -7,7 +7,7 @@ import numpy as np
 from floorfit.cad.candidates_found import Candidate
 from floorfit.cad.drawing import largest_polygon, region_polygon, ring_of
 from floorfit.cad.extracted import RejectedFace
-from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
+from floorfit.cad.mesh import Bools, Ints, Mesh, component_labels
 
 __all__ = ["torn_off"]
 
@@ -53,7 +53,7 @@ def _is_walled(mesh: Mesh, faces: Ints, region: int, mine: Bools) -> bool:
     beyond = np.where(mine[pairs[:, 0]], pairs[:, 1], pairs[:, 0])
     if set(faces[beyond].tolist()) - {-1, region}:
         return False
-    lengths: Floats = np.linalg.norm(mesh.vertices[edges[:, 1]] - mesh.vertices[edges[:, 0]], axis=1)
+    lengths = mesh.lengths(edges)
     rises = mesh.far_corners(beyond, edges)[:, 2] > mesh.vertices[edges, 2].max(axis=1)
     rises &= mesh.normals[beyond, 2] < _STEEP
     other = faces[beyond] != region

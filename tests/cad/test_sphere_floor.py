@@ -45,3 +45,5 @@ def test_floor_on_a_sphere_is_whole(radius, chord, tmp_path):
     # The kernel's tessellation is up to twice the chord off a surface that bends two ways; it says so (`coarse-floor`).
     assert np.abs(pocket.floor_at(x, y) - height(x, y, radius)).max() <= 2.0 * chord + 2e-3
     assert extraction.open_questions == 0
+    coarse = [finding.text for finding in extraction.findings if finding.code == "coarse-floor"]
+    assert all("--chord-tolerance" in text for text in coarse)  # the facets are ours: the file need not be finer
