@@ -34,7 +34,7 @@ _PIECE = 500
 #: How far inside its edges a floor is looked at, mm, pairs of place and motion taken at once, and places on each way.
 _EDGE_MM, _PAIRS, _PARTS = 0.04, 200_000, 5
 #: Greatest number of places of the grid that are looked at once more.
-_LOOKED_AT = 2000
+_LOOKED_AT = 400
 #: Share of a floor that a programme may leave uncut without a word: edges between the places of the sweep. Own choice.
 UNCUT_SHARE = 0.05
 
