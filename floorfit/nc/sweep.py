@@ -19,16 +19,15 @@ __all__ = ["FloorGrid", "Samples", "end_height", "sample", "swept_heights"]
 
 #: Places of the grid for one radius of the cutter, and greatest number of places along one side.
 _CELLS, _MOST_CELLS = 4, 300
-#: Least distance of two lines, mm, and how far the first one stands from a straight edge, in such distances: there the
-#: cutter follows worst, and a pass along the edge still covers it between its own places.
-_LEAST_MM, _EDGE = 0.5, 0.125
+#: Least distance of two lines, mm.
+_LEAST_MM = 0.5
 #: Samples taken at once.
 _CHUNK = 20_000
 
 
 @dataclass(frozen=True)
 class Samples:
-    """Places of a cutter: tip, axis, radius and corner radius, mm; motion that each belongs to."""
+    """Places of a cutter: tip, axis, radius and corner radius, mm."""
 
     tip: Array
     axis: Array
@@ -65,7 +64,7 @@ class Samples:
 
 @dataclass(frozen=True)
 class FloorGrid:
-    """Places over one floor.
+    """Places over one floor: middles of even cells.
 
     Parameters
     ----------
@@ -93,9 +92,8 @@ class FloorGrid:
         x0, y0, x1, y1 = polygon.bounds
         cell = max(radius / _CELLS, max(x1 - x0, y1 - y0) / _MOST_CELLS, _LEAST_MM)
         cell = min(cell, x1 - x0, y1 - y0)
-        edge = _EDGE * cell
-        sides = ((x0 + edge, x1 - edge), (y0 + edge, y1 - edge))
-        x, y = (np.linspace(a, b, max(int(np.ceil((b - a) / cell)), 2) + 1) for a, b in sides)
+        ends = (np.linspace(a, b, max(int(np.ceil((b - a) / cell)), 2) + 1) for a, b in ((x0, x1), (y0, y1)))
+        x, y = (0.5 * (one[1:] + one[:-1]) for one in ends)
         shapely.prepare(polygon)
         return cls(x, y, shapely.contains_xy(polygon, *np.meshgrid(x, y, indexing="ij")))
 
@@ -201,8 +199,8 @@ def end_height(dx: Array, dy: Array, axis: Array, radius: Array, corner: Array) 
         a, r, e = axis[rounded], corner[rounded], flat[rounded]
         qx, qy = dx[rounded] - r * a[:, 0], dy[rounded] - r * a[:, 1]
         qz = -(a[:, 0] * qx + a[:, 1] * qy) / a[:, 2]
-        share = np.divide(e, np.sqrt(qx**2 + qy**2 + qz**2), out=np.zeros_like(e), where=e > 0)
-        share = np.where(np.isfinite(share), share, 0.0)
+        size = np.sqrt(qx**2 + qy**2 + qz**2)
+        share = np.divide(e, size, out=np.zeros_like(e), where=size > 0)
         away = (qx - share * qx) ** 2 + (qy - share * qy) ** 2
         ball = r * a[:, 2] + share * qz - np.sqrt(np.maximum(r**2 - away, 0.0))
         out[rounded] = np.minimum(out[rounded], np.where(away <= r**2, ball, np.inf))

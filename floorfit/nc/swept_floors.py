@@ -33,6 +33,8 @@ TOO_DEEP_MM = 0.02
 _PIECE = 500
 #: How far inside its edges a floor is looked at, mm, pairs of place and motion taken at once, and places on each way.
 _EDGE_MM, _PAIRS, _PARTS = 0.04, 200_000, 5
+#: Greatest number of places of the grid that are looked at once more.
+_LOOKED_AT = 400
 #: Share of a floor that a programme may leave uncut without a word: edges between the places of the sweep. Own choice.
 UNCUT_SHARE = 0.05
 
@@ -97,7 +99,7 @@ class Cuts:
         """
         return float(self.size[self._rows_near(np.array(pocket.polygon.bounds), top), 0].min(initial=np.inf))
 
-    def at_edge(self, pocket: Pocket, top: float, places: Array) -> Array:
+    def at_places(self, pocket: Pocket, top: float, places: Array) -> Array:
         """Lowest height of the cutter over places, each motion taken by itself, (n,), mm; infinite where it never is.
 
         Parameters
@@ -106,7 +108,7 @@ class Cuts:
         top : float, mm
             Height over which nothing touches it.
         places : (n, 2) ndarray, mm
-            Near the edges of the floor.
+            On the floor.
         """
         rows = self._rows_near(np.array(pocket.polygon.bounds), top)
         lean = np.hypot(*np.maximum(np.abs(self.axis0[rows]), np.abs(self.axis1[rows]))[:, :2].T)
@@ -229,11 +231,14 @@ def _floor(before: Cuts, after: Cuts, pocket: Pocket, correction: Correction) ->
         return None
     edge = _edge(Polygon(pocket.polygon), grid.cell)
     places = np.concatenate([grid.places(), edge])
-    heights = (
-        np.append(swept_heights(one, grid), cuts.at_edge(pocket, high, edge))
-        for one, cuts, high in ((old, before, top), (new, after, top + more))
-    )
+    both = ((old, before, top), (new, after, top + more))
+    heights = [np.append(swept_heights(one, grid), cuts.at_places(pocket, high, edge)) for one, cuts, high in both]
     inside = np.append(grid.inside, np.ones(len(edge), bool))
+    # At the rim of a pass the grid's places of the cutter miss what the pass itself meets: where it matters, ask that.
+    off = np.maximum(*_off(pocket, correction, places, inside, *heights)[1:])
+    rows = np.argsort(-off)[: min(_LOOKED_AT, int((off > TOO_DEEP_MM).sum()))]
+    for one, (_, cuts, high) in zip(heights, both, strict=True):
+        one[rows] = np.minimum(one[rows], cuts.at_places(pocket, high, places[rows]))
     area = np.append(np.full(grid.inside.size, grid.area), np.zeros(len(edge)))
     return _compare(pocket, correction, places, inside, area, _reached(pocket, places, old), *heights)
 
@@ -260,10 +265,10 @@ def _cut_mm(pocket: Pocket) -> float:
     return 0.5 * max(pocket.finish_stock, 0.2)
 
 
-def _compare(
-    pocket: Pocket, correction: Correction, places: Array, inside: Flags, area: Array, reached: Flags, old: Array,
-    new: Array,
-) -> SweptFloor:  # fmt: skip
+def _off(
+    pocket: Pocket, correction: Correction, places: Array, inside: Flags, old: Array, new: Array
+) -> tuple[Flags, Array, Array]:
+    """Where the original cuts the floor, how deep the result is under what is wanted, and how high over it, mm."""
     nominal, dz = pocket.floor_at(*places.T), correction.at(*places.T)
     cut = inside & (old <= nominal + _cut_mm(pocket))
     wanted = np.where(cut, np.minimum(nominal, old) + dz, np.minimum(nominal + dz, old))
@@ -272,9 +277,17 @@ def _compare(
     there = inside & np.isfinite(new)
     deep = np.where(there, wanted - np.where(there, new, 0.0), -np.inf)
     seen = cut & np.isfinite(new)
-    high = np.where(seen, np.where(seen, new, 0.0) - (np.where(seen, old, 0.0) + dz), -np.inf)
+    return cut, deep, np.where(seen, np.where(seen, new, 0.0) - (np.where(seen, old, 0.0) + dz), -np.inf)
+
+
+def _compare(
+    pocket: Pocket, correction: Correction, places: Array, inside: Flags, area: Array, reached: Flags, old: Array,
+    new: Array,
+) -> SweptFloor:  # fmt: skip
+    cut, deep, high = _off(pocket, correction, places, inside, old, new)
+    over = old - pocket.floor_at(*places.T)
     worst, most = int(np.argmax(deep)), int(np.argmax(high))
-    off = (old - nominal)[cut & (area > 0)]
+    off = over[cut & (area > 0)]
     uncut, reached_area = float(area[inside & reached & ~cut].sum()), float(area[inside & reached].sum())
     return SweptFloor(
         pocket.id,
@@ -286,7 +299,7 @@ def _compare(
         float(np.quantile(off, 0.25)) if len(off) else float("nan"),
         uncut / reached_area if reached_area else 0.0,
         uncut,
-        max(float((nominal - old)[worst]), 0.0),
+        max(-float(over[worst]), 0.0),
     )
 
 

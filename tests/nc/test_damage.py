@@ -465,6 +465,20 @@ def test_11_what_a_tilt_leaves_at_a_wall_inside_the_floor_is_told(wall, is_islan
     assert done.floors[0].high_mm == pytest.approx(2 * 8.0 * 0.02, abs=0.004)
 
 
+@pytest.mark.parametrize("step", [4.1, 4.16, 4.3])
+def test_11_the_rim_of_a_pass_is_no_height_that_is_left(step):
+    """Passes nearer to each other leave no more: what 4.3 mm leaves between them, 0.014, bounds what 4.1 leaves."""
+    slope, part = (0.005, -0.03), Part("slope", ((0, 0), (60, 0), (60, 60), (0, 60)), (pocket("S", 0, 0, 60, 60),))
+    part = replace(part, pockets=(replace(part.pockets[0], floor_z=4.0, web=4.0, slope=slope),))
+    text, up = HEAD, 4.0 * float(np.hypot(*slope))
+    for count, y in enumerate(np.arange(4.0, 56.0, step)):
+        ends = [(x, float(part.pockets[0].nominal_z(x, y)) + up) for x in ((4, 56), (56, 4))[count % 2]]
+        text += f"G0 X{ends[0][0]} Y{y:.3f} Z30\n" if count == 0 else ""
+        text += "".join(f"G1 X{x} Y{y:.3f} Z{z:.3f} F800\n" for x, z in ends)
+    _, done = correct(text + "G0 Z30\n", {"S": follow("S", -0.05, part)}, part, (4.0, 0.0))
+    assert done.floors[0].high_mm <= 0.0145
+
+
 def test_11_a_cutter_that_only_finishes_the_walls_asks_no_more_of_the_floor():
     """A floor of 20 mm square: a flat end of radius 8 leaves (4 - pi) 64 = 55 mm² in its corners, and reaches no more.
 
