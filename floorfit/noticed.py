@@ -15,7 +15,7 @@ from floorfit.readings.causes import columns_to_try, words_of
 from floorfit.readings.observations import Observations
 from floorfit.readings.repeats import Sites
 from floorfit.readings.systematic import Cause, Sharers, Systematic, estimated, find_systematic, likeliest
-from floorfit.surface.slow import TOLD_GAIN, UNSEEN_MM
+from floorfit.surface.slow import MOST_SHARED, TOLD_GAIN, UNSEEN_MM
 
 if TYPE_CHECKING:
     from floorfit.surface import Fit
@@ -28,8 +28,6 @@ __all__ = ["fit_findings", "hidden_drift", "shared_errors", "shared_findings"]
 TOLD_SHARE = 0.25
 #: Chance of a cause up to which the surface is fitted again without it.
 DOUBTED = 0.2
-#: Readings up to which errors that they share are looked for: beyond, each cause costs seconds.
-MOST_SEARCHED = 20_000
 
 
 def shared_errors(
@@ -64,7 +62,7 @@ def shared_errors(
     honest runs with it 4 then had a wrong velocity, and 1 without.
     """
     rows = np.flatnonzero(sites.of(seen) >= 0)
-    if len(rows) > MOST_SEARCHED:
+    if len(rows) > MOST_SHARED:
         return (), None
     columns = columns_to_try(part, seen.readings, seen.floor, sites.of(seen) >= 0)
     tried = [replace(one, values=one.values[rows]) for one in columns]
@@ -165,10 +163,10 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None, has_prior: boo
         share = f"{100 * fit.modes_share:.0f}"
         text = f"the prior from the part's stiffness has {share} % of the evidence, and that share in the surface."
         out.append(Finding("prior", source, "", text, "warning"))
-    if len(fit.weights) > MOST_SEARCHED:
+    if len(fit.weights) > MOST_SHARED:
         text = (
             "errors that readings share (velocity, drift, a pocket off) are not looked for among more than "
-            f"{MOST_SEARCHED} places; read a step block before and after."
+            f"{MOST_SHARED} places; read a step block before and after."
         )
         out.append(Finding("not-searched", source, "", text, "warning"))
     if fit.dispersion > 2.0:

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
 __all__ = [
-    "FEWEST", "MOST", "TOLD_GAIN", "UNSEEN_MM", "combined", "hats", "likeliest_slow", "slow_errors", "unseen_drift",
+    "FEWEST", "MOST", "MOST_SHARED", "TOLD_GAIN", "UNSEEN_MM",
+    "combined", "hats", "likeliest_slow", "slow_errors", "unseen_drift",
 ]  # fmt: skip
 
 #: Lengths, in readings, and sizes, mm, that are tried. Shorter than the readings of a few floors it would be what the
@@ -34,8 +35,8 @@ DRIFT_MM, BOW_MM = 0.05, 0.010
 #: Standard deviation of a drift that nobody sees: up to 0.020 mm are let go, a small one more likely than a large one,
 #: so that its distribution is triangular (JCGM 100:2008, 4.3.9).
 UNSEEN_MM = 0.020 / np.sqrt(6.0)
-#: Readings up to which one is allowed for: as many as errors that they share are looked for among.
-MOST_UNSEEN = 20_000
+#: Readings up to which errors that they share are looked for and allowed for: beyond, each costs seconds.
+MOST_SHARED = 20_000
 #: Fewest and most readings for which one is looked for, and most knots.
 FEWEST, MOST, MOST_KNOTS = 40, 5_000, 60
 #: Twice the log likelihood that one must gain to be allowed for, and to be told. By chance one in some twenty gains the
@@ -107,7 +108,7 @@ def unseen_drift(order: Array) -> Array | None:
         Time or number of each reading.
     """
     first, extent = float(np.min(order)), float(np.ptp(order))
-    if extent == 0.0 or len(order) > MOST_UNSEEN:
+    if extent == 0.0 or len(order) > MOST_SHARED:
         return None
     return np.asarray(UNSEEN_MM * ((order - first) / extent - 0.5))
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from floorfit.surface import fit_surface
+from floorfit.surface import Fit, fit_surface
 from floorfit.surface.blocks import product
 from floorfit.surface.grid import make_grid
 from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.surface.reml import Prior, assemble, solve
-from floorfit.surface.slow import UNSEEN_MM, slow_errors
+from floorfit.surface.slow import slow_errors
 
 BOX = (0.0, 0.0, 600.0, 400.0)
 PRIOR = Prior(3e5)
@@ -190,26 +190,32 @@ def test_a_slow_error_is_an_ornstein_uhlenbeck_process_at_its_ends() -> None:
         assert (np.diag(covariance) > (1 + np.exp(-1 / 3)) / 2 * one.size**2 * (1 - 1e-9)).all()
 
 
-def test_what_an_unseen_drift_does_is_added_to_the_variance() -> None:
+@pytest.mark.parametrize("shapes", [[], [bumps()]])
+def test_what_an_unseen_drift_does_is_added_to_the_variance(shapes: list[LocalShapes]) -> None:
     """Law of propagation (JCGM 100:2008, 5.1.2): u² grows by the square of what one standard deviation does.
 
-    And that is, of a linear smoother, the difference of two fits, with the drift in the readings and without it. Of a
-    triangular distribution of half width a the standard deviation is a/√6 (4.3.9): of up to 0.020 mm.
+    And that is, of a linear fit (one without shapes at a given smoothing), the difference of two fits, with the drift
+    in the readings and without it. Of a triangular distribution of half width a the standard deviation is a/√6 (4.3.9):
+    of up to 0.020 mm.
     """
-    points, shapes, when = places(120, 13), bumps(), np.arange(120.0)
+    points, when = places(120, 13), np.arange(120.0)
     points = points[np.argsort(points[:, 0])]  # along X, as pocket by pocket
     values = 2e-6 * ((points - [300, 200]) ** 2).sum(axis=1) + np.random.default_rng(14).normal(0, 0.01, 120)
     u, drift = np.full(120, 0.01), 0.020 / np.sqrt(6) * (when / 119 - 0.5)
 
-    plain = fit_surface(points, values, u, bounds=BOX, shapes=[shapes], smoothing=3e5, robust=False)
+    def fitted(y: np.ndarray) -> Fit:
+        return fit_surface(points, y, u, bounds=BOX, shapes=shapes, smoothing=3e5, robust=False)
+
+    plain = fitted(values)
     wide = plain.allowing_for_drift(points, u, when)
     x, y = points.T
     away = wide.posterior.unseen[0].at(x, y)
     assert np.array(wide.posterior.std_at(x, y)) ** 2 == pytest.approx(plain.posterior.std_at(x, y) ** 2 + away**2)
     assert wide.surface is plain.surface
-    assert away == pytest.approx(plain.smoother.smoothed(points, drift, u).at(x, y))
+    if not shapes:
+        assert away == pytest.approx(fitted(values + drift).surface.at(x, y) - plain.surface.at(x, y), abs=1e-8)
     # Read along X a drift is taken for a slope, all but whole; there and back hardly any.
-    assert np.ptp(away) == pytest.approx(UNSEEN_MM, rel=0.05)
+    assert np.ptp(away) == pytest.approx(0.020 / np.sqrt(6), rel=0.05)
     back = np.concatenate([np.arange(0, 120, 2), np.arange(119, 0, -2)]).argsort()
     both = plain.allowing_for_drift(points, u, back)
     assert abs(np.polyfit(x, both.posterior.unseen[0].at(x, y), 1)[0]) < 0.1 * np.polyfit(x, away, 1)[0]
