@@ -102,7 +102,7 @@ class _Planner:
     def run(self) -> Gains:
         self.out = self._none()
         bent = self._sampled()
-        if self._has_links():
+        if self._found_links():
             self.is_level = self._level_rows()
             self.out = self._none()
             bent = self._sampled()
@@ -124,8 +124,8 @@ class _Planner:
         count = len(self.path)
         return Gains(np.zeros(count), np.zeros(count, int), *(np.full(count, -1) for _ in range(4)))
 
-    def _has_links(self) -> bool:
-        """Find the feeds that stand in for rapids: what is faster than most of the way on the floors."""
+    def _found_links(self) -> bool:
+        """Mark feeds that stand in for rapids, faster than most of the way on the floors; say whether any is near."""
         path, out = self.path, self.out
         if path.feed is None or not any(zone.most > 0 for group in self.zones for zone in group.zones):
             return False
