@@ -165,16 +165,18 @@ class LocalShapes:
         """Value of each shape at points (n, 2), shape (n, K), sparse. Cost: sorting, and the places in each table."""
         from scipy.sparse import csr_array
 
-        xy = np.asarray(points, float).reshape(-1, 2)
-        pieces = [self._entries(xy[first : first + AT_ONCE]) for first in range(0, len(xy), AT_ONCE)]
-        if not pieces:
-            return csr_array((0, self.count))
-        row = np.concatenate([one + k * AT_ONCE for k, (one, _, _) in enumerate(pieces)])
-        table, value = (np.concatenate([piece[k] for piece in pieces]) for k in (1, 2))
-        return csr_array((value, (row, table)), shape=(len(xy), self.count))
+        row, table, value, count = self._entries(points)
+        return csr_array((value, (row, table)), shape=(count, self.count))
 
-    def _entries(self, xy: Array) -> tuple[Rows, Rows, Array]:
-        """Place, shape and value, wherever that is not zero."""
+    def _entries(self, points: ArrayLike) -> tuple[Rows, Rows, Array, int]:
+        """Place, shape and value, wherever that is not zero, and the number of places."""
+        xy = np.asarray(points, float).reshape(-1, 2)
+        pieces = [self._few(xy[first : first + AT_ONCE], first) for first in range(0, max(len(xy), 1), AT_ONCE)]
+        row, table, value = (np.concatenate(one) for one in zip(*pieces, strict=True))
+        return row, table, value, len(xy)
+
+    def _few(self, xy: Array, start: int) -> tuple[Rows, Rows, Array]:
+        """The same for a few places, of which the first is the ``start``-th of all."""
         (low, high), order = self._boxes, np.argsort(xy[:, 0], kind="stable")
         first = np.searchsorted(xy[order, 0], low[:, 0])
         count = np.searchsorted(xy[order, 0], high[:, 0], side="right") - first
@@ -184,7 +186,7 @@ class LocalShapes:
         row, table = row[inside], table[inside]
         value = self._all.at(table, xy[row])
         held = value != 0.0
-        return row[held], table[held], value[held]
+        return row[held] + start, table[held], value[held]
 
     @cached_property
     def _boxes(self) -> tuple[Array, Array]:
@@ -218,7 +220,8 @@ class LocalShapes:
         amounts : (K,) ndarray, mm
         points : (n, 2) array_like, mm
         """
-        return np.asarray(self.design(points) @ amounts)
+        row, table, value, count = self._entries(points)
+        return np.asarray(np.bincount(row, value * amounts[table], count), float)
 
     def total_on_grid(self, amounts: Array, xs: ArrayLike, ys: ArrayLike) -> Array:
         """Sum of amounts times shapes on the rectangle xs × ys, mm, shape (len(xs), len(ys)).

@@ -73,22 +73,22 @@ def _share_of_job(prediction: Prediction, readings: Readings) -> float:
     job = np.array([before.x_mm, before.y_mm, [np.nan if t is None else t for t in before.thickness_mm]], float).T
     given = np.column_stack([readings.x, readings.y, readings.thickness])
     given = given[np.isfinite(given).all(axis=1)]
-    kept = np.flatnonzero(np.isfinite(job).all(axis=1) & _is_cut(prediction, job))
+    kept = np.flatnonzero(np.isfinite(job).all(axis=1))
     if len(kept) == 0 or len(given) == 0:
         return 0.0
-    distance, _ = cKDTree(job[kept]).query(given, p=np.inf, distance_upper_bound=SAME_MM)
-    return float(np.isfinite(distance).mean())
+    distance, nearest = cKDTree(job[kept]).query(given, p=np.inf, distance_upper_bound=SAME_MM)
+    same = kept[np.atleast_1d(nearest)[np.isfinite(distance)]]
+    return float(_is_cut(prediction, np.array(before.floor)[same], job[same]).sum() / len(given))
 
 
-def _is_cut(prediction: Prediction, job: Array) -> Flags:
-    """Whether the finishing pass takes metal at the places of the job's readings; not on held floors."""
-    out = np.zeros(len(job), bool)
-    floors = np.array(prediction.record.readings.floor)
+def _is_cut(prediction: Prediction, floors: Array, places: Array) -> Flags:
+    """Whether the finishing pass takes metal at places of the job's readings; not on held floors."""
+    out = np.zeros(len(places), bool)
     for index, pocket in enumerate(prediction.part.pockets):
         rows = floors == pocket.id
         if prediction.webs is None or not rows.any() or prediction.is_held(index):
             continue
-        x, y = job[rows, 0], job[rows, 1]
+        x, y = places[rows, 0], places[rows, 1]
         out[rows] = prediction.webs.left(pocket, x, y) - prediction.deviation(index, x, y) > LEAST_CUT_MM
     return out
 
