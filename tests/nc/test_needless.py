@@ -126,6 +126,21 @@ def test_the_way_onto_a_wall_is_as_long_as_its_offset_is_straight():
     ]
 
 
+def test_a_path_of_the_centre_with_wear_in_d_cuts_up_to_the_wall():
+    """Round A, the tip 8 mm inside its edges: it comes to the walls with D the wear, 8 mm less far with D a radius.
+
+    By hand: in the second case the rows inside reach to 8 mm from the edges, so that a strip of 8 mm stays all round.
+    """
+    rows = "Y16\nX84\nY24\nX16\nY32\nX84\nY40\nX16\nY44\nX84\n"
+    inner = "G0 X16 Y16\nG0 Z5\nG1 Z2. F200\n" + rows + "G0 Z30\n"
+    wall = "G0 X50 Y30\nG0 Z5.\nG1 Z2. F200\nG41 D1 X50. Y8.\nX92.\nY52.\nX8.\nY8.\nX50.\nG40 Y30.\nG0 Z30\nM30\n"
+    text = (HEAD + inner + wall).encode()
+    told = [apply_offsets(PART, GIVEN, text, tools=TOOLS, wear=wear) for wear in (False, True)]
+    uncut = [[one.text for one in done.findings if one.code == "floor-uncut"] for done in told]
+    assert "--wear" in uncut[0][0] and uncut[1] == []
+    assert told[0].data == told[1].data
+
+
 def test_a_drilling_cycle_in_a_floor_is_left_and_told():
     text = HEAD + CUT + "G98 G81 X30 Y30 Z-1. R5. F100\nX40\nG80\nM30\n"
     done = apply_offsets(PART, GIVEN, text.encode(), tools=TOOLS)
