@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 __all__ = ["apply", "lines_for", "part_and_corrections"]
 
 #: Statements that only one kind of programme knows.
-WORD_ADDRESS_ONLY = ("tip_control", "walls", "distance", "work_offset", "origin", "band_mm", "clearance_mm")
+WORD_ADDRESS_ONLY = ("tip_control", "wear", "walls", "distance", "work_offset", "origin", "band_mm", "clearance_mm")
 LOCATIONS_ONLY = ("frame",)
 
 
@@ -67,9 +67,9 @@ def apply(
         Called with stage, lines done and lines in all.
     **stated
         What else is known of the programme: fields of `floorfit.nc.programme.StatedOfProgramme` (``tip_control``,
-        ``walls``, ``held``, ``tolerance_mm``, ``units``, ``distance``, ``work_offset``, ``origin``, ``band_mm``,
-        ``clearance_mm``, ``keep``; lengths in mm), of cutter-location data ``held``, ``tolerance_mm``, ``units``,
-        ``frame`` and ``keep``.
+        ``wear``, ``walls``, ``held``, ``tolerance_mm``, ``units``, ``distance``, ``work_offset``, ``origin``,
+        ``band_mm``, ``clearance_mm``, ``keep``; lengths in mm), of cutter-location data ``held``, ``tolerance_mm``,
+        ``units``, ``frame`` and ``keep``.
         ``origin`` and ``frame`` may be text as in the command, lengths in the part's unit.
 
     Returns

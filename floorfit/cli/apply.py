@@ -77,6 +77,9 @@ def _add_statements(parser: argparse.ArgumentParser) -> None:
         "--tip-control", action="store_true", help="X, Y, Z are the tool tip in the part's frame; A, B, C only tilt"
     )
     group.add_argument(
+        "--wear", action="store_true", help="G41 and G42: the path is the cutter's centre's, and D its wear"
+    )
+    group.add_argument(
         "--walls", choices=["move", "keep"], default="move", help="walls cut by the flank: list their move, or refuse"
     )
     add_numbers(group, ("--tolerance", "MM", "of the offset (default: 0.005 mm)", 0.005))
@@ -174,7 +177,7 @@ def _write_lines(args: argparse.Namespace, record: Record) -> None:
 def _corrected(args: argparse.Namespace, record: Record) -> Corrected:
     import floorfit
 
-    names = ("tip_control", "walls", "held", "units", "distance", "work_offset", "origin", "frame", "keep")
+    names = ("tip_control", "wear", "walls", "held", "units", "distance", "work_offset", "origin", "frame", "keep")
     stated = {name: getattr(args, name) for name in names}
     stated |= {"tolerance_mm": args.tolerance, "band_mm": args.band, "clearance_mm": args.clearance}
     with progress_bar() as bar:

@@ -138,6 +138,8 @@ class StatedOfProgramme(StatedOfFile):
     ----------
     tip_control : bool
         States that X, Y, Z are the tool tip in the part's frame whatever the rotary words say.
+    wear : bool
+        States that under G41 and G42 the path is that of the cutter's centre, and D its wear.
     walls : {"move", "keep"}
         A wall cut by a flank tilted on a floor moves by ``dz tan(tilt)``: list that, or refuse over 0.005 mm.
     distance, work_offset : str or None
@@ -152,6 +154,7 @@ class StatedOfProgramme(StatedOfFile):
     """
 
     tip_control: bool = False
+    wear: bool = False
     walls: Walls = "move"
     distance: str | None = None
     work_offset: str | None = None

@@ -8,10 +8,13 @@ import numpy as np
 
 from floorfit.arrays import Array, Rows
 
-__all__ = ["LIFTED", "MOVED", "UNTOUCHED", "Gains", "Profile"]
+__all__ = ["LIFTED", "MOVED", "STRAIGHT_SHARE", "UNTOUCHED", "Gains", "Profile"]
 
 #: Status of a motion: as programmed, moved with its floor, lifted clear of one.
 UNTOUCHED, MOVED, LIFTED = range(3)
+
+#: A motion is divided where its gain is off a straight line by more than this share of the tolerance.
+STRAIGHT_SHARE = 0.4
 
 #: Gains along one motion: shares of its way and the gain there.
 Profile = list[tuple[float, float]]
@@ -67,3 +70,13 @@ class Gains:
     def start(self) -> Array:
         """Gain at the start of each motion, mm."""
         return np.concatenate([[0.0], self.node[:-1]])
+
+    def bend(self, row: int) -> float:
+        """How far the gain of a motion that is to be divided is off the straight line between its ends, mm.
+
+        Parameters
+        ----------
+        row : int
+        """
+        first, last = (self.node[row - 1] if row else 0.0), self.node[row]
+        return max(abs(float(gain - first - share * (last - first))) for share, gain in self.breaks[row])

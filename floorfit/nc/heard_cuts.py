@@ -57,10 +57,10 @@ def _run_beside(heard: HeardProgramme, radius: Array) -> tuple[Array, Array]:
     by = (heard.side * radius)[rows]
     first, last = (_ahead(heard, rows, at[rows, :2]) for at in (start, tip))
     for k in range(len(rows)):
-        one, before = rows[k], k - 1 if k else k
-        start[one, :2] += _left(first[k], by[k]) if by[before] else _left(last[before], by[before])
+        one, was = rows[k], by[k - 1] if k else 0.0
+        start[one, :2] += _left(first[k], by[k]) if was and by[k] else _left(last[k - 1], was)
         tip[one, :2] += _left(last[k], by[k])
-        if by[k] and not by[before] and k + 1 < len(rows) and by[k + 1]:
+        if by[k] and not was and k + 1 < len(rows) and by[k + 1]:
             tip[one, :2] = heard.tip[one, :2] + _left(first[k + 1], by[k])
     for k in np.flatnonzero((by[1:] == by[:-1]) & (by[1:] != 0) & ~bent[rows[1:]] & ~bent[rows[:-1]]).tolist():
         one, two = rows[k], rows[k + 1]

@@ -14,7 +14,7 @@ from floorfit.nc.motions import CYCLE, Motions
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
 
-__all__ = ["cycles_in_floors"]
+__all__ = ["cycles_in_floors", "is_cut"]
 
 #: Codes, those that weigh most first: of a cycle that comes to several floors one is told.
 _WORST = ("cycle-low", "cycle-left", "cycle-stock", "cycle")
@@ -93,7 +93,7 @@ def _judged(
     elif is_hole and not low <= under + min(raised, 0.0):
         text = f"{name}: the cycle may end in the web, whose floor moves by {raised:+.3f} mm. It is left as programmed."
         yield "cycle-left", text, "warning"
-    elif raised > TOO_DEEP_MM and level < stock - TOO_DEEP_MM and not _is_cut(path, row, floor, gains):
+    elif raised > TOO_DEEP_MM and level < stock - TOO_DEEP_MM and not is_cut(path, row, floor, gains):
         text = (
             f"{name}: the cycle's R lies {stock - level:.3f} mm in the stock, which is raised by {raised:.3f} mm with "
             "the floor, and no pass before it takes that off. It is left as programmed: raise R, or drill later."
@@ -103,8 +103,20 @@ def _judged(
         yield "cycle", _TEXT, "warning"
 
 
-def _is_cut(path: TipPath, row: int, floor: CutFloor, gains: Gains) -> bool:
-    """Whether motion on the floor was over the hole before it is drilled."""
+def is_cut(path: TipPath, row: int, floor: CutFloor, gains: Gains) -> bool:
+    """Whether motion on the floor was over the hole before it is drilled.
+
+    Parameters
+    ----------
+    path : TipPath
+        The programme.
+    row : int
+        Motion that ends over the hole.
+    floor : CutFloor
+        The floor.
+    gains : Gains
+        What was planned.
+    """
     rows = gains.rows_on(floor.index)
     rows = rows[(rows < row) & ~path.is_rapid[rows] & ~np.isnan(path.start[rows]).any(axis=1)]
     radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter[rows]]

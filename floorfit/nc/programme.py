@@ -115,7 +115,9 @@ class _Run(CorrectionRun):
         self.stop_on(written.findings)
         out, came, head = self._assemble(self.lines, written.blocks)
         proved = self._prove(out, came, seen)
-        self.stop_on([*proved.findings, *what_is_left(proved.floors, self.source), *self._doubts(seen, proved)])
+        is_beside = bool(path.aside.any())
+        left = what_is_left(proved.floors, self.source, is_beside=is_beside)
+        self.stop_on([*proved.findings, *left, *self._doubts(seen, proved)])
         changes = self._changes(seen, written.offset, written.blocks)
         self._check_walls(changes)
         origin = self.unrolled.origin if self.unrolled else range(len(self.lines))
@@ -144,6 +146,7 @@ class _Run(CorrectionRun):
         if options.work_offset and len(motions):
             usable &= motions.field("work_offset").astype(str) == options.work_offset.upper()
         path = tip_path(motions, options.tools, usable, self.origin)
+        path = replace(path, aside=np.zeros(len(path))) if options.wear else path
         gains = make_plan(
             motions,
             path,
@@ -202,8 +205,9 @@ class _Run(CorrectionRun):
         absolute = None if options.distance is None else options.distance == "absolute"
         skipped, frame = line[~seen.path.is_usable[rows]], self.origin.frame()
         return ProgrammeProof(
-            self.source, self.lines, out, claim, floors, sizes, frame, options.unit_mm, absolute, skipped
-        ).run()
+            self.source, self.lines, out, claim, floors, sizes, frame, options.unit_mm, absolute, skipped,
+            options.wear,
+        ).run()  # fmt: skip
 
     # -- held floors -------------------------------------------------------------------------------------------------
 

@@ -14,7 +14,7 @@ from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
 from floorfit.nc.correction_run import StatedOfProgramme
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
-from floorfit.nc.gains import Gains
+from floorfit.nc.gains import STRAIGHT_SHARE, Gains
 from floorfit.nc.holes import cycles_in_floors
 from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, RAPID, UNKNOWN, Motions
 from floorfit.nc.state import UNSTATED
@@ -27,6 +27,8 @@ __all__ = ["Findings", "check_plan", "check_programme"]
 _SHOWN = 5
 #: Reasons why a motion is not known that are told, and what stands in those that an option settles.
 _REASONS, _SETTLED = 20, "give --"
+#: Greatest tolerance of the offset that is offered, mm: half of it may be too deep, and that is `TOO_DEEP_MM`.
+_WIDEST_MM = 2 * TOO_DEEP_MM
 #: Length offsets (G43, G43.1, G43.2, G44) under which rotary words do move the tip.
 _PLAIN_LENGTH = (430, 431, 432, 440)
 _NO_LENGTH = 490
@@ -314,7 +316,7 @@ def check_plan(
     out = Findings(source, motions)
     _check_half(out, floors, gains)
     _check_rapids(out, gains)
-    _check_divided(out, gains, tolerance_mm)
+    _check_divided(out, path, gains, tolerance_mm)
     _check_left_behind(out, gains)
     _check_below(out, path, floors)
     return out.found
@@ -341,21 +343,28 @@ def _check_rapids(out: Findings, gains: Gains) -> None:
     out.rows("rapid", sorted(low), text + "Use G1 there, or end the rapid above the floor.")
 
 
-def _check_divided(out: Findings, gains: Gains, tolerance_mm: float) -> None:
+def _check_divided(out: Findings, path: TipPath, gains: Gains, tolerance_mm: float) -> None:
     motions = out.motions
     rows: dict[str, list[int]] = {"compensation": [], "path": []}
+    moving = np.flatnonzero((path.length > 1e-9) | path.is_arc)
+    beside = np.append(False, motions.field("compensation")[moving].astype(int) != 400)
+    # The first motion under G40 goes back from beside its path: a piece of it would do so on a shorter way.
+    aside = set(moving[beside[1:] | beside[:-1]].tolist())
     for row in sorted(gains.breaks):
         modal = motions.modals[motions.modal[row]]
-        if modal.compensation != 400:
+        if row in aside:
             rows["compensation"].append(row)
         elif modal.path_mode[0] == 640 and modal.path_mode[1] > tolerance_mm:
             rows["path"].append(row)
     texts = {
-        "compensation": "the block must be divided, and G41 or G42 is in force: more blocks change the path",
-        "path": f"the block must be divided, and G64 P is wider than the tolerance of {tolerance_mm:g} mm",
+        "compensation": "G41 or G42 is in force or ends there: more blocks change the path",
+        "path": f"G64 P is wider than the tolerance of {tolerance_mm:g} mm",
     }
     for code, text in texts.items():
-        out.rows(f"divide-{code}", rows[code], f"{text}. Post the programme without that over the floors.")
+        enough = np.ceil(1000 * max((gains.bend(row) for row in rows[code]), default=0.0) / STRAIGHT_SHARE) / 1000
+        more = f", or say --tolerance {enough:g}, with which none is" if enough <= _WIDEST_MM else ""
+        text = f"the block must be divided, and {text}. Post the programme without that over the floors{more}."
+        out.rows(f"divide-{code}", rows[code], text)
 
 
 def _check_left_behind(out: Findings, gains: Gains) -> None:

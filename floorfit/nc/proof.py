@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -96,6 +96,8 @@ class ProgrammeProof(FileProof):
         In force before the programme says so.
     skipped : (k,) ndarray of int
         Lines whose motion is in another frame and is not swept.
+    is_centre : bool
+        Whether the path is the centre's under G41 and G42 too.
     """
 
     before: Sequence[str]
@@ -107,6 +109,7 @@ class ProgrammeProof(FileProof):
     unit_mm: float | None
     absolute: bool | None
     skipped: Rows
+    is_centre: bool
 
     def run(self) -> Proved:
         """Compare the two, and sweep the floors."""
@@ -132,6 +135,8 @@ class ProgrammeProof(FileProof):
         if self.findings:
             return []
         usable, (turn, way) = ~np.isin(old.line, self.skipped), self.frame
+        if self.is_centre:
+            old, new = (replace(one, side=np.zeros_like(one.side)) for one in (old, new))
         before = heard_cuts(old, self.frame, self.sizes, usable)
         swept = self.sweep(before, heard_cuts(new, self.frame, self.sizes, usable[row]), self.floors)
         radius = np.zeros(len(old.line))

@@ -267,9 +267,9 @@ class PlanWriter:
         words = {word.letter: text[word.number : word.end] for word in read_block(text).words}
         if any("#" in raw for raw in words.values()):
             raise ValueError("the block has a parameter, and would have to be divided")
-        z = self.motions.xyz[row, 2] / unit
         decimals = max(
-            [decimals_of(raw) for letter, raw in words.items() if letter in "XYZIJR"] + [decimals_for(float(z), unit)]
+            [decimals_of(raw) for letter, raw in words.items() if letter in "XYZIJR"]
+            + [decimals_for(value, unit) for value in (self.motions.xyz[row] / unit).tolist()]
         )
         decimals = self._to_return(end, modal, decimals)
         if self.motions.is_arc[row] and self.motions.turns[row]:

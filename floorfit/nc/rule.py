@@ -23,7 +23,7 @@ import shapely
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.nc.floor_bands import EPS_MM, WINDOW_MM, CutFloor
-from floorfit.nc.gains import LIFTED, MOVED, UNTOUCHED, Gains
+from floorfit.nc.gains import LIFTED, MOVED, STRAIGHT_SHARE, UNTOUCHED, Gains
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.wanted import Asked, ask
 from floorfit.nc.zones import Zone, Zones, zones_for
@@ -441,7 +441,7 @@ class _Planner:
             values = np.where(away <= BLEND_MM, np.maximum(values, high - slope * away), values)
         values[0] = self.out.node[row - 1] if row else 0.0
         values[-1] = self.out.node[row]
-        breaks = _thinned(share * length, values, 0.4 * self.tolerance)
+        breaks = _thinned(share * length, values, STRAIGHT_SHARE * self.tolerance)
         if breaks:
             self.out.breaks[row] = [(float(share[place]), float(values[place])) for place in breaks]
 

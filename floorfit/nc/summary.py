@@ -21,7 +21,7 @@ _MOST_LINES = 30_000
 _DRAWN_MM, _CHORD_RAD = 20.0, 0.2
 
 
-def what_is_left(swept: Sequence[SweptFloor], source: str) -> list[Finding]:
+def what_is_left(swept: Sequence[SweptFloor], source: str, *, is_beside: bool = False) -> list[Finding]:
     """A warning for each floor on which the cutter leaves metal that is not wanted, or that is cut at another height.
 
     Parameters
@@ -29,8 +29,11 @@ def what_is_left(swept: Sequence[SweptFloor], source: str) -> list[Finding]:
     swept : sequence of SweptFloor
     source : str
         Name of the programme for messages.
+    is_beside : bool
+        Whether the cutter runs beside its path by its radius somewhere (G41, G42).
     """
     out = []
+    more = " Where D of G41 or G42 is the cutter's wear and the path that of its centre, say --wear." * is_beside
     for one in swept:
         if one.high_mm > TOO_DEEP_MM:
             x, y = one.where_high
@@ -45,7 +48,7 @@ def what_is_left(swept: Sequence[SweptFloor], source: str) -> list[Finding]:
             text = (
                 f"pocket {one.pocket}: {one.uncut_mm2:.0f} mm² of its floor ({100 * one.uncut_share:.0f} %) are not "
                 "cut by this programme and keep their stock. Correct the programme that cuts them with the same job."
-            )
+            ) + more
             out.append(Finding("floor-uncut", source, "", text, "warning"))
     return out
 

@@ -33,7 +33,7 @@ TOO_DEEP_MM = 0.02
 _PIECE = 500
 #: How far inside its edges a floor is looked at, mm, pairs of place and motion taken at once, and places on each way.
 _EDGE_MM, _PAIRS, _PARTS = 0.04, 200_000, 5
-#: Greatest number of places of the grid that are looked at once more.
+#: Greatest number of places of the grid that are looked at together.
 _LOOKED_AT = 400
 #: Share of a floor that a programme may leave uncut without a word: edges between the places of the sweep. Own choice.
 UNCUT_SHARE = 0.05
@@ -235,12 +235,24 @@ def _floor(before: Cuts, after: Cuts, pocket: Pocket, correction: Correction) ->
     heights = [np.append(swept_heights(one, grid), cuts.at_places(pocket, high, edge)) for one, cuts, high in both]
     inside = np.append(grid.inside, np.ones(len(edge), bool))
     # At the rim of a pass the grid's places of the cutter miss what the pass itself meets: where it matters, ask that.
-    off = np.maximum(*_off(pocket, correction, places, inside, *heights)[1:])
-    rows = np.argsort(-off)[: min(_LOOKED_AT, int((off > TOO_DEEP_MM).sum()))]
-    for one, (_, cuts, high) in zip(heights, both, strict=True):
-        one[rows] = np.minimum(one[rows], cuts.at_places(pocket, high, places[rows]))
+    looked = np.zeros(len(places), bool)
+    while len(rows := _to_look_at(pocket, correction, places, inside, heights, looked)):
+        for one, (_, cuts, high) in zip(heights, both, strict=True):
+            one[rows] = np.minimum(one[rows], cuts.at_places(pocket, high, places[rows]))
+        looked[rows] = True
     area = np.append(np.full(grid.inside.size, grid.area), np.zeros(len(edge)))
     return _compare(pocket, correction, places, inside, area, _reached(pocket, places, old), *heights)
+
+
+def _to_look_at(
+    pocket: Pocket, correction: Correction, places: Array, inside: Flags, heights: Sequence[Array], looked: Flags
+) -> Rows:
+    """The worst places that were not looked at, where one of them would be the worst of all; none where none is bad."""
+    _, deep, high = _off(pocket, correction, places, inside, *heights)
+    worst = max(float(deep[looked].max(initial=TOO_DEEP_MM)), TOO_DEEP_MM)
+    most = max(float(high[looked].max(initial=TOO_DEEP_MM)), TOO_DEEP_MM)
+    off = np.where(looked, 0.0, np.maximum(deep - worst, high - most))
+    return np.argsort(-off)[: min(_LOOKED_AT, int((off > 0).sum()))]
 
 
 def _edge(polygon: Polygon, step: float) -> Array:

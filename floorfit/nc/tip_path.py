@@ -188,9 +188,9 @@ class TipPath:
         left0, left1 = self._left(rows, self.start[rows, :2]), self._left(rows, self.end[rows, :2])
         side = self.aside[rows, None]
         begin, end = self.start[rows, :2] + side * left0, self.end[rows, :2] + side * left1
-        starts = (side[1:, 0] != 0) & (side[:-1, 0] == 0)
-        stops = (side[1:, 0] == 0) & (side[:-1, 0] != 0)
-        both = (side[1:, 0] == side[:-1, 0]) & (side[1:, 0] != 0)
+        was = np.append(0.0, side[:-1, 0])
+        starts, stops = (side[:, 0] != 0) & (was == 0), (side[:, 0] == 0) & (was != 0)
+        both = (side[1:, 0] == was[1:]) & (was[1:] != 0) & ~starts[:-1]
         turn = left1[:-1, 0] * left0[1:, 1] - left1[:-1, 1] * left0[1:, 0]
         cosine = (left1[:-1] * left0[1:]).sum(axis=1)
         meets = both & (side[1:, 0] * turn > 0) & (cosine > -0.99) & ~(self.is_arc[rows][1:] | self.is_arc[rows][:-1])
@@ -198,11 +198,11 @@ class TipPath:
         corner = self.end[rows[before], :2]
         at = corner + side[before] * (left1[before] + left0[before + 1]) / (1 + cosine[before, None])
         end[before], begin[before + 1] = at, at
-        leads = np.flatnonzero(starts) + 1
+        leads = np.flatnonzero(starts)
         begin[leads] = self.start[rows[leads], :2]
         goes_on = leads[leads + 1 < len(rows)]
         end[goes_on] = self.end[rows[goes_on], :2] + side[goes_on] * left0[goes_on + 1] * (side[goes_on + 1] != 0)
-        leaves = np.flatnonzero(stops) + 1
+        leaves = np.flatnonzero(stops)
         begin[leaves] = self.start[rows[leaves], :2] + side[leaves - 1] * left1[leaves - 1]
         mine = (side[:, 0] != 0) | np.isin(np.arange(len(rows)), leaves)
         first[rows[mine]], last[rows[mine]] = begin[mine], end[mine]

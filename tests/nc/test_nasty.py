@@ -57,6 +57,12 @@ REFUSED = {
     "spline": (HEAD + "G1 Z2. F200\nG5 X30 Y30 I1 J1 P-1 Q1\n", LOW, "unknown-motion"),
     "unknown G with axis words": (HEAD + "G1 Z2. F200\nG12 I10 F100\nX50\n", LOW, "unknown-motion"),
     "G41 and a crossing": (HEAD + "G41 D1 X12\nG1 Z2. F200\nX150\nG0 Z20\nG40 X0\n", BOTH, "divide-compensation"),
+    # In pieces the first motion under G40 would be back on its path after the first of them, 4 mm inside the wall.
+    "G40 over a crossing": (
+        HEAD + "X88 Y30\nG1 Z2. F200\nG41 D1 Y60.\nX80\nG40 X150 Y45\nG0 Z20\n",
+        BOTH,
+        "divide-compensation",
+    ),
     "wide G64 and a crossing": (HEAD + "G64 P0.1\nG1 Z2. F200\nX150\nG0 Z20\n", BOTH, "divide-path"),
     "rapid down to a lowered floor": (HEAD + "G0 Z2.\nG1 X50 F200\nG0 Z20\n", LOW, "rapid"),
     "rapid across a lowered floor": (HEAD + "G1 Z2. F200\nG0 X50\nZ20\n", LOW, "rapid"),
@@ -202,6 +208,11 @@ HANDLED = {
     "arc out of the floor and back": (HEAD + "Y8\nG1 Z2. F200\nX40\nG2 X60 Y8 R12.\nG1 X80\nG0 Z20\n", BOTH, {}),
     "full circle on a tilted floor": (
         HEAD + "G1 Z2. F200\nG2 X10 Y10 I15 J5\nG0 Z20\n",
+        corrections(A=tilt("A", 0.05, 0.002, -0.001)),
+        {},
+    ),
+    "full circle that states no place, from one of four decimals": (
+        HEAD + "X40.1234 Y30\nG1 Z2. F200\nG2 I15.5 J5\nG1 X50\nG0 Z20\n",
         corrections(A=tilt("A", 0.05, 0.002, -0.001)),
         {},
     ),

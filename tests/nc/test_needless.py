@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from nc_cases import PART, apply, check_heights, corrections, follow, pocket
+from nc_cases import PART, apply, check_heights, corrections, follow, pocket, tilt
 from nc_reference import run
 from nc_sweep import motions, swept, too_deep
 
@@ -100,6 +100,45 @@ def test_a_wall_pass_under_compensation_beside_a_thin_rib_only_shifts(word, dz):
     given = corrections(A=dz, B=-dz)
     out = apply(text, given, tools=TOOLS)
     assert out.replace(f"Z{2 + dz:.3f}", "Z2.") == text
+
+
+def test_the_way_off_a_wall_starts_beside_it():
+    """G41 along A's edge beside B, 2 mm away: the axis stays 8 mm inside, and goes off the wall from there.
+
+    By hand: the tip leaves from X 92, and its edge from X 100; B, which is raised, begins at X 102. Taken from the
+    programmed X 100 the cutter would go 6 mm into B at A's height.
+    """
+    text = HEAD.replace("X20 Y20", "X80 Y30") + "G1 Z2. F200\nG41 D1 X100. Y30.\nY40.\nG40 X80.\nG0 Z30\nM30\n"
+    done = apply_offsets(PART, corrections(A=-0.3, B=0.3), text.encode(), tools=TOOLS)
+    assert b"G1 Z1.700 F200" in done.data
+    assert [floor.pocket for floor in done.floors if floor.deep_mm > 0.001 or floor.high_mm > 0.001] == []
+
+
+def test_the_way_onto_a_wall_is_as_long_as_its_offset_is_straight():
+    """On a tilted floor an entry square to the wall ends beside the wall's start, and the pass begins there.
+
+    By hand: along straight ways a plane's offset is straight, so that no block is divided.
+    """
+    text = HEAD.replace("X20 Y20", "X50 Y30") + "G1 Z2. F200\nG41 D1 X50. Y0\nX90.\nG40 Y30.\nG0 Z30\nM30\n"
+    out = apply(text, corrections(("A", tilt("A", 0.1, -0.002, 0.003))), tools=TOOLS)
+    assert [line.split("Z")[0].strip() for line in out.splitlines()] == [
+        line.split("Z")[0].strip() for line in text.splitlines()
+    ]
+
+
+def test_a_path_of_the_centre_with_wear_in_d_cuts_up_to_the_wall():
+    """Round A, the tip 8 mm inside its edges: it comes to the walls with D the wear, 8 mm less far with D a radius.
+
+    By hand: in the second case the rows inside reach to 8 mm from the edges, so that a strip of 8 mm stays all round.
+    """
+    rows = "Y16\nX84\nY24\nX16\nY32\nX84\nY40\nX16\nY44\nX84\n"
+    inner = "G0 X16 Y16\nG0 Z5\nG1 Z2. F200\n" + rows + "G0 Z30\n"
+    wall = "G0 X50 Y30\nG0 Z5.\nG1 Z2. F200\nG41 D1 X50. Y8.\nX92.\nY52.\nX8.\nY8.\nX50.\nG40 Y30.\nG0 Z30\nM30\n"
+    text = (HEAD + inner + wall).encode()
+    told = [apply_offsets(PART, GIVEN, text, tools=TOOLS, wear=wear) for wear in (False, True)]
+    uncut = [[one.text for one in done.findings if one.code == "floor-uncut"] for done in told]
+    assert "--wear" in uncut[0][0] and uncut[1] == []
+    assert told[0].data == told[1].data
 
 
 def test_a_drilling_cycle_in_a_floor_is_left_and_told():

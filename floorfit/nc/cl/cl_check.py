@@ -14,7 +14,9 @@ from floorfit.nc.cl.locations import Locations
 from floorfit.nc.corrected import Held
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import LIFTED, Gains
+from floorfit.nc.holes import is_cut
 from floorfit.nc.motions import CUTTING, CYCLE, LINE, OTHER_ARC, RAPID
+from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tool_check import REACH_MM
 
 __all__ = ["check_gains", "check_locations"]
@@ -71,6 +73,7 @@ def check_locations(
     )
     text += "for the corrected floor."
     out += _rows(found, source, "cycle-left", holes[~through], text, "warning")
+    out += _rapids_to_holes(found, way, gains, matter, source)
     if not out and not _on_any_floor(found, way, gains, floors):
         text = "no cutting motion lies on any floor of this part. Is it this part's file, in its frame? See --frame."
         out.append(Finding("other-part", source, "", text))
@@ -84,6 +87,34 @@ def _goes_through(found: Locations, holes: Rows, floors: Sequence[CutFloor]) -> 
     for pocket in (floor.pocket for floor in floors):
         over = shapely.intersects_xy(pocket.polygon, x, y)
         out &= ~over | (z - found.deep[holes] <= pocket.underside_at(x, y))
+    return out
+
+
+def _rapids_to_holes(
+    found: Locations, way: LocationPath, gains: Gains, floors: Sequence[CutFloor], source: str
+) -> list[Finding]:
+    """Holes whose rapid ends in a floor that rises, or in the stock that rises with it."""
+    out: list[Finding] = []
+    holes = np.flatnonzero((found.kind == CYCLE) & ~np.isnan(found.rapid_to))
+    for floor in (floor for floor in floors if floor.is_active):
+        x, y, z = found.tip[holes].T
+        raised, nominal = floor.dz(found.tip[holes, :2]), floor.pocket.floor_at(x, y)
+        level = z + found.rapid_to[holes] * found.axis[holes, 2] - nominal
+        over = (raised > TOO_DEEP_MM) & (level >= 0) & shapely.intersects_xy(floor.pocket.polygon, x, y)
+        low = over & (level < raised)
+        text = f"pocket {floor.pocket.id}: the rapid to a hole ends under the floor, which is raised. Raise RAPTO."
+        out += _rows(found, source, "cycle-low", holes[low], text)
+        stock = floor.pocket.finish_stock + raised - TOO_DEEP_MM
+        places = np.flatnonzero(over & ~low & (level < stock)).tolist()
+        inside = [
+            int(holes[at]) for at in places
+            if not is_cut(way.path, int(np.searchsorted(way.row, holes[at])), floor, gains)
+        ]  # fmt: skip
+        text = (
+            f"pocket {floor.pocket.id}: the rapid to a hole ends in the stock, which is raised with the floor, and no "
+            "pass before it takes that off. It is left as it is: raise RAPTO, or drill later."
+        )
+        out += _rows(found, source, "cycle-stock", np.array(inside, dtype=int), text, "warning")
     return out
 
 

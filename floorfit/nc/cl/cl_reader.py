@@ -40,6 +40,10 @@ _EXTENSIONS = (".cl", ".cld", ".cldata", ".apt")
 #: Findings of which no more are collected.
 _MOST = 25
 _UPRIGHT = (0.0, 0.0, 1.0)
+#: Depth of a hole, and how far above its point the rapid to it ends: not known.
+_NO_HOLE = (float("nan"), float("nan"))
+#: Words of ``CYCLE`` before that height; a unit of feed stands before it where it has no word. From memory.
+_RAPID_TO = ("RAPTO", "CLEAR", "MMPM", "MMPR", "IPM", "IPR")
 
 
 def is_cutter_location(program: bytes | Path) -> bool:
@@ -118,7 +122,7 @@ class _LocationReader:
         self.at: tuple[float, ...] | None = None
         self.vector: tuple[float, ...] = _UPRIGHT
         self.rapid = self.in_cycle = self.can_step = False
-        self.deep = float("nan")
+        self.hole = _NO_HOLE
         self.circle = -1
         self.fresh_cutter = False
         self.unknown: dict[str, int] = {}
@@ -150,8 +154,8 @@ class _LocationReader:
             kind = CYCLE if self.in_cycle else LINE
             lines = np.arange(number + 1, number + len(xyz))
             points = (*xyz[1:].T, *ijk[1:].T)
-            deep = self.deep if kind == CYCLE else float("nan")
-            self.read.rows.add_rows(lines, kind, self.index, *points, stated, False, -1, deep)
+            hole = self.hole if kind == CYCLE else _NO_HOLE
+            self.read.rows.add_rows(lines, kind, self.index, *points, stated, False, -1, *hole)
             self.at, self.vector = tuple(xyz[-1].tolist()), tuple(ijk[-1].tolist())
 
     def _point(self, line: int, xyz: tuple[float, ...], stated: bool, relative: bool = False) -> None:
@@ -166,8 +170,8 @@ class _LocationReader:
         if self.index < 0:
             self.index = self.known.setdefault(self.setting, len(self.known))
         circle = self.circle if kind == OTHER_ARC else -1
-        deep = self.deep if kind == CYCLE else float("nan")
-        self.read.rows.add(line, kind, self.index, *xyz, *self.vector, stated, relative, circle, deep)
+        hole = self.hole if kind == CYCLE else _NO_HOLE
+        self.read.rows.add(line, kind, self.index, *xyz, *self.vector, stated, relative, circle, *hole)
         self.at, self.fresh_cutter = xyz, False
 
     def change(self, **fields: object) -> None:
@@ -342,8 +346,9 @@ class _LocationReader:
         """``CYCLE/...``: the points that follow are holes, up to ``CYCLE/OFF``."""
         self.in_cycle = not {"OFF", "NOMORE"} & set(statement.words)
         fields = statement.fields
-        named = [b.number for a, b in pairwise(fields) if a.text == "DEPTH"] or [one.number for one in fields[1:2]]
-        self.deep = float("nan") if not named or named[0] is None else named[0]
+        deep = [b.number for a, b in pairwise(fields) if a.text == "DEPTH"] or [one.number for one in fields[1:2]]
+        rapid_to = [b.number for a, b in pairwise(fields) if a.text in _RAPID_TO]
+        self.hole = _first_number(deep), _first_number(rapid_to)
 
     def optional(self, statement: Statement) -> None:
         """``OPSKIP/ON`` and ``OPSKIP/OFF``."""
@@ -414,6 +419,10 @@ def _only_numbers(statement: Statement, counts: Collection[int] = (), expected: 
     if counts and len(statement.numbers) not in counts:
         raise ValueError(f"{len(statement.numbers)} numbers, {expected}")
     return statement.numbers
+
+
+def _first_number(numbers: Sequence[float | None]) -> float:
+    return next((one for one in numbers if one is not None), float("nan"))
 
 
 _HANDLERS: dict[str, Callable[[_LocationReader, Statement], None]] = {

@@ -124,6 +124,8 @@ class Locations:
         Index into ``settings``.
     deep : (n,) ndarray, mm
         How far a hole goes below its point; NaN where that is not known, and for the rest.
+    rapid_to : (n,) ndarray, mm
+        How far above its point the rapid to a hole ends; NaN likewise.
     circle : (n,) ndarray of int
         Index into ``circles``, or -1.
     circles : (k, 7) ndarray, mm
@@ -144,6 +146,7 @@ class Locations:
     relative: Flags
     setting: NDArray[np.int64]
     deep: Array
+    rapid_to: Array
     circle: NDArray[np.int64]
     circles: Array
     circle_lines: NDArray[np.int64]
@@ -176,7 +179,7 @@ class LocationColumns:
 
     def __init__(self) -> None:
         """Start without rows."""
-        self.rows = RowTable("line kind setting x y z i j k vector relative circle deep")
+        self.rows = RowTable("line kind setting x y z i j k vector relative circle deep rapid_to")
         self.circles = array("d")
         self.circle_lines: list[tuple[int, int]] = []
 
@@ -210,6 +213,7 @@ class LocationColumns:
             read["relative"] > 0,
             setting,
             read["deep"] * unit,
+            read["rapid_to"] * unit,
             circle,
             self._circles(circle, unit, frame, frames),
             np.array(self.circle_lines, dtype=np.int64).reshape(-1, 2),

@@ -6,6 +6,7 @@ import pytest
 from cl_cases import whole, zigzag
 from nc_cases import PART, corrections
 
+from floorfit.errors import InputError
 from floorfit.nc.cl import apply_to_locations
 
 
@@ -32,6 +33,31 @@ def test_a_hole_that_may_end_in_a_web_that_moves_is_left_open(cycle, is_open):
     done = apply([[*zigzag("A", 16.0), *drill]], corrections(A=0.1))
     assert ("cycle-left" in {one.code for one in done.findings}) is is_open
     assert "GOTO/50,30,2\n" in done.data.decode()
+
+
+@pytest.mark.parametrize(
+    ("cycle", "drilled_last", "code"),
+    [
+        ("DRILL,DEPTH,5,FEDTO,100,RAPTO,0.5", False, "cycle-stock"),
+        ("DRILL,5,100,MMPM,0.5", False, "cycle-stock"),
+        ("DRILL,DEPTH,5,FEDTO,100,RAPTO,0.9", False, ""),
+        ("DRILL,DEPTH,5,FEDTO,100,RAPTO,0.5", True, ""),
+        ("DRILL,5,100,MMPM,CLEAR,0.3", True, "cycle-low"),
+    ],
+)
+def test_a_rapid_to_a_hole_ends_over_the_raised_stock(cycle, drilled_last, code):
+    """Floor at Z 2, raised by 0.4, and 0.5 of stock on it (nc_cases), so that its top is 0.9 over the floor.
+
+    RAPTO, and the words and places that stand for it: from memory, the standard was not at hand.
+    """
+    drill = ["CUTTER/4,0", f"CYCLE/{cycle}", "GOTO/50,30,2", "CYCLE/OFF", "RAPID", "GOTO/50,30,40"]
+    cut = zigzag("A", 16.0)
+    tools = [[*cut, *drill]] if drilled_last else [["RAPID", "GOTO/50,30,40", *drill, *cut]]
+    try:
+        found = apply(tools, corrections(A=0.4)).findings
+    except InputError as refusal:
+        found = refusal.findings
+    assert {one.code for one in found} & {"cycle-stock", "cycle-low"} == ({code} if code else set())
 
 
 @pytest.mark.parametrize("dz", [-0.1, 0.1])
