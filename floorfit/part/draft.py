@@ -19,8 +19,8 @@ from floorfit.part.check import (
     clean_ring,
 )
 from floorfit.part.document import Fault, Path, quoted
-from floorfit.part.model import Pocket, Ring, Tolerance
-from floorfit.part.shaped import patches_from, shape_faults, tolerances_from
+from floorfit.part.model import Pocket, Ring
+from floorfit.part.shaped import patches_from, shape_faults, tolerance_from, tolerances_from
 from floorfit.units import MM_PER_UNIT
 
 __all__ = ["Draft"]
@@ -272,7 +272,6 @@ class Draft:
 
     def _plain_pocket(self, i: int, floor_z: float, underside: float, web: float) -> Pocket:
         raw, scale = self._raw(i), self.scale
-        lower, upper = self._find(i, "web_tolerance")[0]
         slope = raw.get("slope", (0.0, 0.0))
         islands = raw.get("islands", []) if self.is_sound("pockets", i, "islands") else []
         return Pocket(
@@ -281,7 +280,7 @@ class Draft:
             islands=tuple(clean_ring(ring, scale) for ring in islands),
             floor_z=floor_z,
             web=web,
-            tolerance=Tolerance(_in_mm(lower, scale), _in_mm(upper, scale)),
+            tolerance=tolerance_from(self._find(i, "web_tolerance")[0], scale),
             underside_z=underside,
             finish_stock=float(self._find(i, "finish_stock")[0]) * scale,
             slope=(float(slope[0]), float(slope[1])),
@@ -304,7 +303,3 @@ _INHERITED = ("web", "web_tolerance", "finish_stock", "underside_z")
 #: Keys that only ``floorfit-part/2`` has.
 _SHAPED = ("floor", "underside", "web_constant", "web_along", "tolerances")
 _OR = {"underside_z": ", or give the web", "finish_stock": "; 0 if roughing left nothing"}
-
-
-def _in_mm(value: float | None, scale: float) -> float | None:
-    return None if value is None else float(value) * scale
