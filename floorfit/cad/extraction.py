@@ -142,8 +142,8 @@ def _none_here(mesh: Mesh, rejected: list[RejectedFace], settings: ExtractSettin
     found = []
     for up in _AXES:
         turned = replace(settings, up=up, side="top", x_axis=None)
-        source = RawModel(mesh.vertices @ rotation_to_part(turned).T, mesh.faces, "", "mm")
-        area = sum(floor.area for floor in recognise(join_mesh(source), turned, _quiet).floors)
+        other = join_mesh(mesh.vertices @ rotation_to_part(turned).T, mesh.faces)
+        area = sum(floor.area for floor in recognise(other, turned, _quiet).floors)
         found.append((area, ",".join(f"{value:g}" for value in up)))
     area, words = max(found)
     return f"{text} Floors of {area:.4g} mm² in all look along --up {words}." if area > 0.0 else text

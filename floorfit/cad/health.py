@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from floorfit.cad.extract_settings import ExtractSettings
-from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels, join_mesh
+from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels, join_mesh, rows_by_label
 from floorfit.cad.reading import RawModel
 from floorfit.cad.seams import close_seams
 from floorfit.errors import Finding, InputError
@@ -66,7 +64,7 @@ def sound_mesh(raw: RawModel, settings: ExtractSettings) -> tuple[Mesh, list[Fin
 
 def _welded(raw: RawModel) -> tuple[Mesh, list[Finding]]:
     """Join equal points; where edges stay open, also points within the file's resolution, and seams."""
-    mesh = join_mesh(raw)
+    mesh = join_mesh(raw.vertices, raw.faces)
     if len(mesh.open_faces) == 0:
         return mesh, []
     tolerance = max(_WELD_MM, 4.0 * mesh.noise)
@@ -94,8 +92,7 @@ def _near_welded(mesh: Mesh, tolerance: float) -> Mesh:
     _, first = np.unique(groups, return_index=True)
     target = np.arange(len(mesh.vertices))
     target[loose] = loose[first[groups]]
-    source = RawModel(mesh.vertices[target], mesh.faces, "", "")
-    return join_mesh(source)
+    return join_mesh(mesh.vertices[target], mesh.faces)
 
 
 def _turned(mesh: Mesh, source: str, settings: ExtractSettings) -> tuple[Mesh, list[Finding]]:
@@ -112,7 +109,7 @@ def _turned(mesh: Mesh, source: str, settings: ExtractSettings) -> tuple[Mesh, l
         return mesh, [Finding("flipped-facets", source, "", text)]
     faces = mesh.faces.copy()
     faces[wrong] = faces[wrong][:, ::-1]
-    turned = join_mesh(RawModel(mesh.vertices, faces, source, ""))
+    turned = join_mesh(mesh.vertices, faces)
     return turned, [Finding("flipped-facets", source, "", f"{count} facets were turned round.", "warning")]
 
 
@@ -161,9 +158,8 @@ def _chosen_body(mesh: Mesh, source: str, settings: ExtractSettings) -> tuple[Me
         for i in range(len(volume))
         if i == alone[number - 1] or (i not in alone and _holds(alone[number - 1], i, low, high))
     ]
-    kept = RawModel(mesh.vertices, mesh.faces[np.isin(label, keep)], source, "")
-    used = np.unique(kept.faces)
-    return join_mesh(replace(kept, vertices=mesh.vertices[used], faces=np.searchsorted(used, kept.faces))), []
+    used, faces = np.unique(mesh.faces[np.isin(label, keep)], return_inverse=True)
+    return join_mesh(mesh.vertices[used], faces.reshape(-1, 3)), []
 
 
 def _holds(outer: int, inner: int, low: Floats, high: Floats) -> bool:
@@ -198,7 +194,7 @@ def _outward(mesh: Mesh, source: str, settings: ExtractSettings) -> tuple[Mesh, 
     if not settings.repair:
         text = "the whole surface is inside out. Export the model again, or give --repair to have it turned."
         return mesh, [Finding("inside-out", source, "", text)]
-    turned = join_mesh(RawModel(mesh.vertices, mesh.faces[:, ::-1].copy(), source, ""))
+    turned = join_mesh(mesh.vertices, mesh.faces[:, ::-1])
     return turned, [Finding("inside-out", source, "", "the whole surface was inside out and was turned.", "warning")]
 
 
@@ -248,9 +244,8 @@ def _gaps(mesh: Mesh) -> list[str]:
     used, edges = np.unique(mesh.open_edges, return_inverse=True)
     label = component_labels(len(used), edges.reshape(-1, 2))
     tolerance = max(1e-3, 8.0 * mesh.noise)
-    order = np.argsort(label, kind="stable")
-    groups = np.split(order, np.flatnonzero(np.diff(label[order])) + 1)
-    middles = [mesh.vertices[used[g]].mean(axis=0) for g in groups if not _is_line(mesh.vertices[used[g]], tolerance)]
+    groups = [mesh.vertices[used[rows]] for rows in rows_by_label(label)]
+    middles = [corners.mean(axis=0) for corners in groups if not _is_line(corners, tolerance)]
     return [f"({x:.4g}, {y:.4g}, {z:.4g})" for x, y, z in middles]
 
 

@@ -173,7 +173,7 @@ def _apart(mesh: Mesh, regions: Regions, widths: Floats, pairs: Ints, edges: Int
     larger piece may be a plane with a fillet beside it, the smaller one's height counts alone.
     """
     ends = mesh.vertices[edges]
-    length = np.maximum(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1), 1e-12)
+    length = np.maximum(mesh.lengths(edges), 1e-12)
     along = (ends[:, 1] - ends[:, 0]) / length[:, None]
     facets = np.bincount(regions.label[regions.label >= 0], minlength=len(widths))
     corners, few = _corners_of_few(mesh, regions.label, facets), facets[pairs]
@@ -215,10 +215,8 @@ def _curved_radius(mesh: Mesh, regions: Regions) -> Floats:
     f, g = mesh.pairs[:, 0], mesh.pairs[:, 1]
     rows = np.flatnonzero((label[f] >= 0) & (label[f] == label[g]))
     rows = rows[regions.is_curved[label[f[rows]]]]
-    edges = mesh.pair_edges[rows]
-    length = mesh.lengths(edges)
-    turn = np.linalg.norm(mesh.normals[f[rows]] - mesh.normals[g[rows]], axis=1)
-    turning = np.bincount(label[f[rows]], turn * length, len(regions.normals))
+    length = mesh.lengths(mesh.pair_edges[rows])
+    turning = np.bincount(label[f[rows]], mesh.turns[rows] * length, len(regions.normals))
     return np.asarray(np.where(regions.is_curved, regions.plan_areas / np.maximum(turning, 1e-12), np.inf))
 
 
@@ -286,7 +284,7 @@ def _closed_up(mesh: Mesh, label: Ints, is_shaped: Bools, narrowest: float) -> I
     f, g = mesh.pairs.T
     in_face = np.append(is_shaped, False)[label]  # the last for facets of no region, −1
     loose = ~in_face & (mesh.heights < narrowest)
-    smooth = np.linalg.norm(mesh.normals[f] - mesh.normals[g], axis=1) < _LARGEST_TURN
+    smooth = mesh.turns < _LARGEST_TURN
     group = component_labels(len(label), mesh.pairs[loose[f] & loose[g] & smooth])
     low, high = np.full(len(label), len(is_shaped)), np.full(len(label), -1)
     for here, beyond in ((f, g), (g, f)):
