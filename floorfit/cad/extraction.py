@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from floorfit.cad.extract_settings import ExtractSettings, check_settings
+from floorfit.cad.extract_settings import MM_PER_MODEL_UNIT, ExtractSettings, check_settings
 from floorfit.cad.extracted import Extraction, Floor, RejectedFace
 from floorfit.cad.orientation import WEB_LIMITS_MM, check_size, check_webs, rotation_to_part
 from floorfit.cad.reading import DRAWING_SUFFIXES, STEP_SUFFIXES, RawModel, read_model
@@ -92,12 +92,8 @@ def extract_pockets(
 def _turned(raw: RawModel, settings: ExtractSettings) -> RawModel:
     check_size(raw.vertices, raw.source, raw.unit, settings)
     if settings.origin is not None:
-        unit_mm = 25.4 if raw.unit == "in" else 1.0
-        raw = replace(raw, vertices=raw.vertices - np.array(settings.origin) * unit_mm)
-    rotation = rotation_to_part(settings)
-    if np.array_equal(rotation, np.eye(3)):
-        return raw
-    return replace(raw, vertices=raw.vertices @ rotation.T)
+        raw = replace(raw, vertices=raw.vertices - np.array(settings.origin) * MM_PER_MODEL_UNIT[raw.unit])
+    return replace(raw, vertices=raw.vertices @ rotation_to_part(settings).T)
 
 
 def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extraction:

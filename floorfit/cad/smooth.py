@@ -155,8 +155,6 @@ def _normal_beside(mesh: Mesh, regions: Regions, facets: Ints) -> Floats:
 
 def _by_pair(pairs: Ints, turn: Floats, length: Floats) -> tuple[Ints, Floats, Floats, Ints]:
     """Mean turn, weighted by length, its sense that of most of the border, whole length and first row of each pair."""
-    if len(pairs) == 0:
-        return np.zeros((0, 2), np.int64), np.zeros(0), np.zeros(0), np.zeros(0, np.int64)
     unique, first, index = np.unique(pairs, axis=0, return_index=True, return_inverse=True)
     index = index.reshape(-1)
     total = np.bincount(index, length)
