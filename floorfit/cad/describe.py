@@ -91,7 +91,6 @@ class _Describer:
             foot_islands=tuple(map(ring_of, foot.interiors)),
             wall=ring_of(wall.exterior),
             wall_islands=tuple(map(ring_of, wall.interiors)),
-            hole_kinds=tuple(self._hole_kind(floor, hole) for hole in foot.interiors),
             floor_z=z,
             underside_z=under,
             slope=floor.slope,
@@ -183,16 +182,6 @@ class _Describer:
             "step_share": rim.share(step),
             "open_share": rim.share(~rises & ~step),
         }
-
-    def _hole_kind(self, floor: Candidate, hole: shapely.LinearRing) -> str:
-        """Whether metal stands in a hole of the floor, another floor lies there lower down, or nothing does."""
-        rim = floor.rim
-        middle = self.mesh.vertices[rim.edges].mean(axis=1)[:, :2]
-        near = shapely.dwithin(shapely.points(middle), hole, 1e-2)
-        risen = float(rim.lengths[near & rim.risen].sum())
-        if risen > 0.5 * float(rim.lengths[near].sum()):
-            return "island"
-        return "step" if len(self.tree.query(Polygon(hole).buffer(1e-2), predicate="contains")) else "hole"
 
 
 def _floor_patches(floor: Candidate, chosen: Polygon) -> tuple[Patch, ...]:

@@ -344,7 +344,6 @@ def _floor(polygon: shapely.Polygon, meaning: LayerMeaning, mm: float) -> Floor:
         foot_islands=islands,
         wall=foot,
         wall_islands=islands,
-        hole_kinds=("island",) * len(islands),
         floor_z=z,
         underside_z=z - web,
         web=web,

@@ -80,7 +80,7 @@ def extract_pockets(
         from floorfit.cad.dxf import read_drawing
 
         floors, outline, unit, findings = read_drawing(Path(model), settings, layers)
-        return _finish(floors, outline, unit, [], findings, settings, Path(model).name, 0)
+        return _finish(floors, outline, unit, [], findings, settings, Path(model).name)
     if layers is not None:
         text = "layers belong to a drawing (DXF); this is a model. Leave --layers out."
         raise InputError([Finding("bad-setting", "settings", "layers", text)])
@@ -124,7 +124,7 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     notes += [*touching_notes(mesh, found.floors, raw.source), *_up_note(mesh, found.floors, raw.source, settings)]
     notes += [*_coarse_note(floors, raw.source, settings), *_kink_notes(floors, found.kinks, raw.source)]
     unit: Unit = "in" if raw.unit == "in" else "mm"
-    return _finish(floors, outline, unit, found.rejected, notes, settings, raw.source, len(mesh.faces))
+    return _finish(floors, outline, unit, found.rejected, notes, settings, raw.source)
 
 
 def _none_here(mesh: Mesh, rejected: list[RejectedFace], settings: ExtractSettings) -> str:
@@ -215,7 +215,6 @@ def _finish(
     findings: list[Finding],
     settings: ExtractSettings,
     source: str,
-    triangles: int,
 ) -> Extraction:
     """Number the floors, choose among them, and make the part."""
     from floorfit.cad.describe import pocket_of
@@ -234,7 +233,7 @@ def _finish(
     part, kept, unsound = _sound_part(part, kept)
     left += unsound
     notes = [*findings, *_default_notes(settings, source)]
-    return Extraction(part, tuple(kept), (*rejected, *left), tuple(notes), triangles)
+    return Extraction(part, tuple(kept), (*rejected, *left), tuple(notes))
 
 
 def _sound_part(part: Part, floors: list[Floor]) -> tuple[Part, list[Floor], list[RejectedFace]]:
