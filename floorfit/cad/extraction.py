@@ -288,9 +288,11 @@ def _nothing_found(rejected: list[RejectedFace], settings: ExtractSettings) -> s
 
 def _numbered(floors: list[Floor]) -> list[Floor]:
     """Give ids; by the wall's box, which a fillet at the foot does not change."""
+    from shapely import LinearRing
+
     from floorfit.cad.order import pocket_ids, reading_order
 
-    boxes = [_box(floor) for floor in floors]
+    boxes = [LinearRing(floor.wall).bounds for floor in floors]
     order = reading_order(boxes, [floor.floor_z for floor in floors])
     return [replace(floors[index], id=name) for index, name in zip(order, pocket_ids(len(order)), strict=True)]
 
@@ -326,11 +328,6 @@ def _check_unique(pockets: list[Pocket], source: str) -> None:
     if twice:
         text = f"{', '.join(twice)}: two floors have this id after the list or the edits. Give each its own."
         raise InputError([Finding("same-id", source, "", text)])
-
-
-def _box(floor: Floor) -> tuple[float, float, float, float]:
-    xy = np.array(floor.wall)
-    return (*map(float, xy.min(axis=0)), *map(float, xy.max(axis=0)))  # type: ignore[return-value]
 
 
 def _selected(floors: list[Floor], settings: ExtractSettings, source: str) -> tuple[list[Floor], list[RejectedFace]]:

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Mesh", "component_labels", "join_mesh", "rows_by_label", "weld"]
+__all__ = ["Mesh", "component_labels", "join_mesh", "near_groups", "rows_by_label", "weld"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -238,6 +238,21 @@ def rows_by_label(label: Ints) -> list[Ints]:
     order = np.argsort(label, kind="stable")
     order = order[np.searchsorted(label[order], 0) :]
     return np.split(order, np.flatnonzero(np.diff(label[order])) + 1) if len(order) else []
+
+
+def near_groups(points: Floats, tolerance: float) -> tuple[Ints, Ints]:
+    """Number points so that those within a tolerance share a number, and the row of the first of each number.
+
+    Parameters
+    ----------
+    points : (n, 2 or 3) ndarray, mm
+    tolerance : float, mm
+    """
+    from scipy.spatial import cKDTree
+
+    near = cKDTree(points).query_pairs(tolerance, output_type="ndarray").astype(np.int64)
+    label = component_labels(len(points), near)
+    return label, np.unique(label, return_index=True)[1]
 
 
 def component_labels(count: int, pairs: Ints) -> Ints:
