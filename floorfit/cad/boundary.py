@@ -9,8 +9,8 @@ import shapely
 
 from floorfit.cad.drawing import largest_polygon, region_polygon
 from floorfit.cad.facet_heights import Heights
-from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
-from floorfit.cad.regions import Regions
+from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels, rows_by_label
+from floorfit.cad.regions import Regions, compact
 
 __all__ = [
     "Arc",
@@ -29,6 +29,8 @@ __all__ = [
 _FILLET_TILT = np.radians(30.0)
 #: Facets of one chord of a fillet differ by less than this share of their tilt over the floor.
 _ONE_CHORD = 0.05
+#: An edge rises by more than this, rad.
+_RISEN = 1e-4
 #: Neighbouring strips of a fillet differ by less than this, rad.
 _SMOOTH = np.radians(40.0)
 
@@ -56,6 +58,11 @@ class Rim:
     outer: Ints
     rise: Floats
     on_outline: Bools
+
+    @property
+    def risen(self) -> Bools:
+        """Edges beyond which metal rises, (e,): by more than float noise."""
+        return self.rise > _RISEN
 
     def share(self, chosen: Bools) -> float:
         """Share of the outline's length that is chosen; holes do not count.
@@ -174,7 +181,7 @@ def _beside(mesh: Mesh, outer: Ints, edges: Ints) -> Floats:
 
 def _rim(mesh: Mesh, normals: Floats, inner: Ints, outer: Ints, edges: Ints) -> Rim:
     ends = mesh.vertices[edges]
-    lengths = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    lengths = mesh.lengths(edges)
     rise = _rise(mesh, normals, outer, edges, ends, lengths)
     used, index = np.unique(edges, return_inverse=True)
     loop = component_labels(len(used), index.reshape(-1, 2))
@@ -252,7 +259,7 @@ def fillet_edges(regions: Regions, rim: Rim, is_plane: Bools) -> Bools:
     """
     beyond = np.where(rim.outer >= 0, regions.label[rim.outer], -1)
     foreign = (beyond >= 0) & is_plane[beyond]
-    leans = (rim.rise > 1e-4) & (rim.rise < _FILLET_TILT)
+    leans = rim.risen & (rim.rise < _FILLET_TILT)
     return np.asarray(leans & (rim.outer >= 0) & ~foreign & (rim.lengths > 0.0))
 
 
@@ -297,8 +304,8 @@ def _strip_ends(mesh: Mesh, facets: Ints, label: Ints, members: list[Ints], plan
     """
     point, normal = plane
     out = ((mesh.vertices[mesh.faces[facets]] - point) @ normal).max(axis=1)
-    for strip in np.unique(label[label >= 0]):
-        rows = np.flatnonzero(label == strip)
+    for rows in rows_by_label(label):
+        strip = label[rows[0]]
         height = ((mesh.vertices[mesh.faces[members[strip]]] - point) @ normal).max(axis=1)
         for row in rows:
             own = mesh.normals[facets[row]]
@@ -324,22 +331,13 @@ def fillet_groups(mesh: Mesh, regions: Regions, is_plane: Bools) -> tuple[Ints, 
         −1 outside every group.
     members : list of ndarray of int
     """
-    flat = np.zeros(len(mesh.faces), np.bool_)
-    inside = regions.label >= 0
-    flat[inside] = is_plane[regions.label[inside]]
-    lean = (mesh.normals[:, 2] > 1e-3) & ~flat
-    f, g = mesh.pairs[:, 0], mesh.pairs[:, 1]
+    lean = (mesh.normals[:, 2] > 1e-3) & ~np.append(is_plane, False)[regions.label]
+    f, g = mesh.pairs.T
     turn = np.einsum("ij,ij->i", mesh.normals[f], mesh.normals[g])
     smooth = lean[f] & lean[g] & (turn > np.cos(_SMOOTH))
     group = component_labels(len(lean), mesh.pairs[smooth])
-    group[~lean] = -1
-    order = np.argsort(group, kind="stable")
-    order = order[np.searchsorted(group[order], 0) :]
-    if len(order) == 0:
-        return group, []
-    _, starts, number = np.unique(group[order], return_index=True, return_inverse=True)
-    group[order] = number.reshape(-1)
-    return group, np.split(order, starts[1:])
+    group = compact(group, lean)
+    return group, rows_by_label(group)
 
 
 def wall_polygon(

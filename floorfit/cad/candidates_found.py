@@ -68,8 +68,6 @@ class Candidate:
         Its plane; the mean plane of a curved face.
     face : Heights
         Its heights.
-    is_shaped : bool
-        Whether it is curved.
     sag : float, mm
         How far the chords of a curved face may lie from the true face.
     rim : Rim
@@ -94,7 +92,6 @@ class Candidate:
     point: Floats
     normal: Floats
     face: Heights
-    is_shaped: bool
     sag: float
     rim: Rim
     walled: float
@@ -111,6 +108,11 @@ class Candidate:
         return float(self.polygon.area)
 
     @property
+    def is_shaped(self) -> bool:
+        """Whether it is more than one plane."""
+        return isinstance(self.face, Facets)
+
+    @property
     def slope(self) -> tuple[float, float]:
         """dZ/dX and dZ/dY of its plane."""
         return (0.0 - float(self.normal[0] / self.normal[2]), 0.0 - float(self.normal[1] / self.normal[2]))
@@ -122,9 +124,7 @@ class Candidate:
         ----------
         x, y : float, mm
         """
-        if self.is_shaped:
-            return float(self.face.at(np.array([[x, y]]))[0])
-        return float(self.point[2] + self.slope[0] * (x - self.point[0]) + self.slope[1] * (y - self.point[1]))
+        return float(self.face.at(np.array([[x, y]]))[0])
 
 
 def whole_face(known: Smoothed, number: int, rim: Rim) -> Candidate:
@@ -141,15 +141,12 @@ def whole_face(known: Smoothed, number: int, rim: Rim) -> Candidate:
     mesh, smooth, facets = known.mesh, known.smooth, known.members[number]
     polygon = tidy_polygon(largest_polygon(region_polygon(mesh, facets)), max(1e-5, 0.6 * mesh.noise))
     point, normal = _plane(smooth.regions.points[number], smooth.regions.normals[number], polygon)
-    is_shaped = bool(smooth.is_shaped[number])
-    face = _facets(known, facets) if is_shaped else Plane(point, normal)
+    face = _facets(known, facets) if smooth.is_shaped[number] else Plane(point, normal)
     arcs = tuple(arcs_of(np.asarray(polygon.exterior.coords)[:-1], mesh.noise))
-    walled = rim.share(rim.rise > 1e-4)
+    walled = rim.share(rim.risen)
     sag = float(smooth.sag[number])
     nothing = shapely.Polygon()
-    whole = Candidate(
-        number, facets, polygon, point, normal, face, is_shaped, sag, rim, walled, arcs, NO_WEB, nothing, nothing
-    )
+    whole = Candidate(number, facets, polygon, point, normal, face, sag, rim, walled, arcs, NO_WEB, nothing, nothing)
     return whole if walled <= _LEAST_WALLED else with_web(known, whole)
 
 
@@ -231,7 +228,7 @@ def _parts(known: Smoothed, whole: Candidate, low: Any) -> tuple[Any, list[Polyg
 
 def _risen(mesh: Mesh, rim: Rim, low: Any) -> Any:
     """Edges along which metal rises, but for those at the foot of a pad."""
-    ends = mesh.vertices[rim.edges[rim.rise > 1e-4]][:, :, :2]
+    ends = mesh.vertices[rim.edges[rim.risen]][:, :, :2]
     if not low.is_empty:
         ends = ends[~shapely.intersects(low, shapely.points(ends.mean(axis=1)))]
     return shapely.multilinestrings(ends) if len(ends) else shapely.MultiLineString()
@@ -272,7 +269,7 @@ def part_of(known: Smoothed, whole: Candidate, part: Polygon, cuts: Any, roofed:
     lengths = np.minimum(along, rim.lengths)[mine]
     on_outline = outer[mine] > 0.5 * along[mine]
     kept = Rim(rim.edges[mine], lengths, rim.inner[mine], rim.outer[mine], rim.rise[mine], on_outline)
-    risen = float(kept.lengths[kept.on_outline & (kept.rise > 1e-4)].sum()) + _cut_by_roofs(whole, part, roofed)
+    risen = float(kept.lengths[kept.on_outline & kept.risen].sum()) + _cut_by_roofs(whole, part, roofed)
     arcs = tuple(arcs_of(np.asarray(part.exterior.coords)[:-1], known.mesh.noise))
     walled = min(1.0, risen / part.exterior.length)
     return with_web(known, replace(whole, polygon=part, rim=kept, walled=walled, arcs=arcs, cuts=cuts, roofed=roofed))

@@ -82,7 +82,7 @@ class _Describer:
         foot = self.rounding.plan(floor.polygon)
         wall, arcs = self._wall_line(floor, along, radius) if radius > 0.0 else (foot, list(floor.arcs))
         chosen = wall if self.settings.boundary == "wall" else foot
-        web = record_web(floor.web, floor.polygon, isinstance(floor.face, Facets), self.found.tolerance, floor.sag)
+        web = record_web(floor.web, floor.polygon, floor.is_shaped, self.found.tolerance, floor.sag)
         patches = _floor_patches(floor, chosen)
         z, under, low, high = self._heights(floor, web, patches, chosen)
         return Floor(
@@ -91,7 +91,6 @@ class _Describer:
             foot_islands=tuple(map(ring_of, foot.interiors)),
             wall=ring_of(wall.exterior),
             wall_islands=tuple(map(ring_of, wall.interiors)),
-            hole_kinds=tuple(self._hole_kind(floor, hole) for hole in foot.interiors),
             floor_z=z,
             underside_z=under,
             slope=floor.slope,
@@ -169,32 +168,20 @@ class _Describer:
     def _shares(self, floor: Candidate, along: Bools, radius: float) -> dict[str, float]:
         """Shares of the outline along walls, fillets, steps to other floors, and nothing."""
         rim = floor.rim
-        ends = self.mesh.vertices[rim.edges]
-        direction = (ends[:, 1] - ends[:, 0])[:, :2]
-        outward = np.column_stack([direction[:, 1], -direction[:, 0]])
-        outward /= np.maximum(np.linalg.norm(outward, axis=1), 1e-12)[:, None]
-        probe = ends.mean(axis=1)[:, :2] + outward * (_BEYOND + floor.reach + np.where(along, radius, 0.0))[:, None]
+        middle = self.mesh.vertices[rim.edges].mean(axis=1)[:, :2]
+        away = _BEYOND + floor.reach + np.where(along, radius, 0.0)
+        probe = middle + self.mesh.outward(rim.edges) * away[:, None]
         hits = self.tree.query(shapely.points(probe), predicate="within")
         others = hits[:, [self.found.floors[j] is not floor for j in hits[1]]] if hits.shape[1] else hits
         step = np.zeros(len(rim.lengths), np.bool_)
         step[others[0]] = True
-        rises = rim.rise > 1e-4
+        rises = rim.risen
         return {
             "wall_share": rim.share(rises & ~along & ~step),
             "fillet_share": rim.share(along & ~step),
             "step_share": rim.share(step),
             "open_share": rim.share(~rises & ~step),
         }
-
-    def _hole_kind(self, floor: Candidate, hole: shapely.LinearRing) -> str:
-        """Whether metal stands in a hole of the floor, another floor lies there lower down, or nothing does."""
-        rim = floor.rim
-        middle = self.mesh.vertices[rim.edges].mean(axis=1)[:, :2]
-        near = shapely.dwithin(shapely.points(middle), hole, 1e-2)
-        risen = float(rim.lengths[near & (rim.rise > 1e-4)].sum())
-        if risen > 0.5 * float(rim.lengths[near].sum()):
-            return "island"
-        return "step" if len(self.tree.query(Polygon(hole).buffer(1e-2), predicate="contains")) else "hole"
 
 
 def _floor_patches(floor: Candidate, chosen: Polygon) -> tuple[Patch, ...]:

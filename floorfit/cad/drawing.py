@@ -121,9 +121,8 @@ def triangles_in_plan(mesh: Mesh, facets: Ints) -> NDArray[np.object_]:
 
 def polygon_parts(shape: BaseGeometry) -> list[Polygon]:
     """Polygons of a geometry, the largest first; lines and points are dropped."""
-    parts = [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon" and not part.is_empty]
-    if any(part.geom_type in ("MultiPolygon", "GeometryCollection") for part in shapely.get_parts(shape)):
-        parts = [inner for part in shapely.get_parts(shape) for inner in polygon_parts(part)]
+    single = shapely.get_parts(shapely.get_parts(shape))  # twice: a collection may hold polygons of several parts
+    parts = [part for part in single if part.geom_type == "Polygon" and not part.is_empty]
     return sorted(parts, key=lambda part: -part.area)
 
 

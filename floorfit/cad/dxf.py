@@ -20,11 +20,12 @@ from floorfit.cad.describe import corner_radius
 from floorfit.cad.drawing import polygon_parts, ring_of, tidy_polygon
 from floorfit.cad.dxf_doubts import CURVES, doubt_of, hatch_doubts, is_seen, left_out, scale_doubts
 from floorfit.cad.dxf_layers import LayerMeaning, layer_of_name, read_layer_table
-from floorfit.cad.extract_settings import MM_PER_MODEL_UNIT, ExtractSettings
+from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import Floor
 from floorfit.cad.loops import chain_rings, is_thin, nest_rings
 from floorfit.cad.mesh import Floats
 from floorfit.cad.orientation import check_size, check_webs
+from floorfit.cad.reading import check_path, unit_of
 from floorfit.errors import Finding, InputError, MissingExtraError
 from floorfit.part.model import Ring
 from floorfit.units import Unit
@@ -93,8 +94,7 @@ def _open(path: Path) -> Any:
         from ezdxf.filemanagement import readfile
     except ImportError as error:
         raise MissingExtraError("reading DXF needs one more package: pip install 'floorfit[dxf]'") from error
-    if not path.is_file():
-        raise InputError([Finding("no-file", str(path), "", "there is no such file. Check the path.")])
+    check_path(path)
     try:
         return readfile(str(path))
     except Exception as error:  # a broken file may end in any error of its reader
@@ -102,7 +102,7 @@ def _open(path: Path) -> Any:
         raise InputError([Finding("unreadable", str(path), "", text)]) from error
 
 
-def _unit(document: Any, source: str, settings: ExtractSettings) -> tuple[float, str, list[Finding]]:
+def _unit(document: Any, source: str, settings: ExtractSettings) -> tuple[float, str, tuple[Finding, ...]]:
     code = int(document.header.get("$INSUNITS", 0))
     own = _INSUNITS.get(code)
     stated = settings.units
@@ -110,14 +110,8 @@ def _unit(document: Any, source: str, settings: ExtractSettings) -> tuple[float,
         is_set = f"is {code}, which is not read" if code else "is not set"
         text = f"the drawing states no unit ($INSUNITS {is_set}). State it: --units mm, cm, m or in."
         raise InputError([Finding("no-unit", source, "", text)])
-    if stated is None or own == MM_PER_MODEL_UNIT[stated]:
-        mm = own if own is not None else MM_PER_MODEL_UNIT[stated or "mm"]
-        return mm, "in" if mm in (25.4, 304.8) else "mm", []
-    findings = []
-    if own is not None:
-        text = f"the drawing's own unit is {own:g} mm, --units {stated} was stated and is used. Check the size."
-        findings = [Finding("unit-overridden", source, "", text, "warning")]
-    return MM_PER_MODEL_UNIT[stated], stated, findings
+    mm, unit, findings = unit_of("drawing", source, own, stated)
+    return mm, "in" if mm == _INSUNITS[2] else unit, findings
 
 
 Pieces = dict[str, list[Floats]]
@@ -350,7 +344,6 @@ def _floor(polygon: shapely.Polygon, meaning: LayerMeaning, mm: float) -> Floor:
         foot_islands=islands,
         wall=foot,
         wall_islands=islands,
-        hole_kinds=("island",) * len(islands),
         floor_z=z,
         underside_z=z - web,
         web=web,

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from floorfit.errors import Finding, InputError
+from floorfit.cad.edits import table_rows
 
 __all__ = ["OUTLINE_LAYER", "LayerMeaning", "layer_of_name", "read_layer_table"]
 
@@ -17,7 +16,6 @@ OUTLINE_LAYER = "OUTLINE"
 _NUMBER = r"([-+]?\d+(?:[.,]\d+)?)"
 #: ``FLOOR Z2.0 WEB2.0``: blanks, underscores or hyphens between the words; anything may follow after another one.
 _PATTERN = re.compile(rf"FLOOR[ _]+Z{_NUMBER}[ _-]+WEB{_NUMBER}(?:[ _-].*)?", re.IGNORECASE)
-_COLUMNS = ("layer", "floor_z", "web")
 
 
 @dataclass(frozen=True)
@@ -75,53 +73,30 @@ def read_layer_table(path: str | Path) -> dict[str, LayerMeaning]:
     InputError
         With every fault of the table.
     """
-    file = Path(path)
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        words = "cannot be read as a UTF-8 text file. Check the path and the encoding."
-        raise InputError([Finding("no-table", str(file), "", words)]) from error
-    lines = [
-        (n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.lstrip().startswith("#")
-    ]
-    mark = ";" if lines and ";" in lines[0][1] else ","
-    rows = [(n, [cell.strip() for cell in next(csv.reader([line], delimiter=mark))]) for n, line in lines]
-    if not rows or sorted(cell.lower() for cell in rows[0][1]) != sorted(_COLUMNS):
-        words = f"the header must name the columns {', '.join(_COLUMNS)}. Correct the first line."
-        raise InputError([Finding("bad-header", file.name, "line 1", words)])
-    order = [cell.lower() for cell in rows[0][1]]
-    return _meanings(rows[1:], order, mark, file.name)
-
-
-def _meanings(rows: list[tuple[int, list[str]]], order: list[str], mark: str, source: str) -> dict[str, LayerMeaning]:
     out: dict[str, LayerMeaning] = {}
-    findings = []
-    for number, cells in rows:
-        row = dict(zip(order, cells, strict=False))
-        meaning, fault = _meaning(row, mark)
-        if len(cells) != len(order):
-            fault = f"{len(cells)} cells came, {len(order)} were expected"
-        elif not row["layer"] or row["layer"].lower() in out:
-            fault = f"the layer {row['layer']!r} is empty or was named before"
-        if fault:
-            findings.append(Finding("bad-row", source, f"line {number}", f"{fault}. Correct the row."))
-        else:
-            out[row["layer"].lower()] = meaning
-    if findings:
-        raise InputError(findings)
+
+    def add(cells: list[str], _where: str) -> str | None:
+        name, *values = cells
+        if not name or name.lower() in out:
+            return f"the layer {name!r} is empty or was named before. Correct the row."
+        meaning = _meaning(values)
+        if isinstance(meaning, str):
+            return f"{meaning}. Correct the row."
+        out[name.lower()] = meaning
+        return None
+
+    table_rows(Path(path), ("layer", "floor_z", "web"), add, "bad-row")
     return out
 
 
-def _meaning(row: dict[str, str], mark: str) -> tuple[LayerMeaning, str]:
-    values = [row.get(name, "") for name in ("floor_z", "web")]
+def _meaning(values: list[str]) -> LayerMeaning | str:
+    """What a row says of its layer, or what is wrong with it."""
     if values == ["", ""]:
-        return LayerMeaning(None, None), ""
+        return LayerMeaning(None, None)
     try:
-        z, web = (float(value.replace(",", ".") if mark == ";" else value) for value in values)
+        z, web = (float(value.replace(",", ".")) for value in values)
     except ValueError:
-        return LayerMeaning(None, None), f"floor_z {values[0]!r} and web {values[1]!r} came, two numbers were expected"
+        return f"floor_z {values[0]!r} and web {values[1]!r} came, two numbers were expected"
     if not (abs(z) < 1e6 and 0.0 < web < 1e6):
-        return LayerMeaning(
-            None, None
-        ), f"floor_z {z:g} and web {web:g} came, a finite Z and a web above 0 were expected"
-    return LayerMeaning(z, web), ""
+        return f"floor_z {z:g} and web {web:g} came, a finite Z and a web above 0 were expected"
+    return LayerMeaning(z, web)

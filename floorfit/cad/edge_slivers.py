@@ -186,40 +186,24 @@ def _over_longest(xy: Floats, rest: Floats) -> tuple[Floats, Floats]:
 
 def _lie_on(mesh: Mesh, face: Ints, facets: Ints, owner: Ints) -> Bools:
     """Whether all corners of each facet lie on the curved face that it hangs on."""
-    if len(facets) == 0:
-        return np.zeros(0, np.bool_)
-    mine = np.flatnonzero(np.isin(face, owner))
-    known = np.unique(np.column_stack([mesh.faces[mine].reshape(-1), np.repeat(face[mine], 3)]), axis=0)
-    asked = np.column_stack([mesh.faces[facets].reshape(-1), np.repeat(owner, 3)])
-    keys, back = np.unique(asked, axis=0, return_inverse=True)
-    size = len(mesh.vertices)
-    fresh = ~np.isin(keys[:, 1] * size + keys[:, 0], known[:, 1] * size + known[:, 0])
-    good = np.ones(len(keys), np.bool_)
-    good[fresh] = _near_quadratic(mesh, known, keys[fresh])
-    return np.asarray(good[back.reshape(-1, 3)].all(axis=1))
-
-
-def _near_quadratic(mesh: Mesh, known: Ints, asked: Ints) -> Bools:
-    """Whether corners are near the quadratics through the corners of the same curved face round them."""
-    from scipy.spatial import cKDTree
-
-    out = np.zeros(len(asked), np.bool_)
-    for number in np.unique(asked[:, 1]):
-        corners = mesh.vertices[known[known[:, 1] == number, 0]]
-        mine = np.flatnonzero(asked[:, 1] == number)
-        if len(corners) < _FEWEST:
-            continue
-        places = mesh.vertices[asked[mine, 0]]
-        _, near = cKDTree(corners[:, :2]).query(places[:, :2], min(_AROUND, len(corners)))
-        away, left = _off_quadratic(corners[near] - places[:, None, :])
-        out[mine] = away <= np.clip(_LEFT * left, max(_CLOSE, 5.0 * mesh.noise), _FAR)
+    out = np.zeros(len(facets), np.bool_)
+    for number in np.unique(owner):
+        known, rows = np.unique(mesh.faces[face == number]), np.flatnonzero(owner == number)
+        asked, back = np.unique(mesh.faces[facets[rows]], return_inverse=True)
+        good = np.isin(asked, known)
+        if len(known) >= _FEWEST and not good.all():
+            good[~good] = _near_quadratic(mesh, mesh.vertices[known], mesh.vertices[asked[~good]])
+        out[rows] = good[back.reshape(-1, 3)].all(axis=1)
     return out
 
 
-def _off_quadratic(around: Floats) -> tuple[Floats, Floats]:
-    """How far the origin is off the quadratic through points round it, and what it leaves of them (rms), mm."""
-    _, factors, left, _ = _quadratic(around)
-    return np.abs(factors[:, 0]), left
+def _near_quadratic(mesh: Mesh, corners: Floats, places: Floats) -> Bools:
+    """Whether places are near the quadratics through the corners of a curved face round them."""
+    from scipy.spatial import cKDTree
+
+    _, near = cKDTree(corners[:, :2]).query(places[:, :2], min(_AROUND, len(corners)))
+    _, factors, left, _ = _quadratic(corners[near] - places[:, None, :])
+    return np.asarray(np.abs(factors[:, 0]) <= np.clip(_LEFT * left, max(_CLOSE, 5.0 * mesh.noise), _FAR))
 
 
 def _quadratic(around: Floats, power: float = 0.0) -> tuple[Floats, Floats, Floats, Floats]:

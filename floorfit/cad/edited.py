@@ -124,10 +124,10 @@ def _merged(known: Smoothed, a: Candidate, b: Candidate, edit: Edit) -> Candidat
     face = Facets(*(np.concatenate(column) for column in zip(*pieces, strict=True)))
     rim = _joined_rim(known, a.rim, b.rim, polygon)
     whole = replace(
-        a, polygon=polygon, face=face, is_shaped=True, sag=max(a.sag, b.sag), rim=rim,
+        a, polygon=polygon, face=face, sag=max(a.sag, b.sag), rim=rim,
         facets=np.concatenate([a.facets, b.facets]),
     )  # fmt: skip
-    return with_web(known, replace(whole, walled=rim.share(rim.rise > 1e-4)))
+    return with_web(known, replace(whole, walled=rim.share(rim.risen)))
 
 
 def _pieces(face: Candidate) -> tuple[NDArray[np.object_], NDArray[np.float64], NDArray[np.float64]]:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from floorfit.errors import Finding, InputError
 
-__all__ = ["ACTIONS", "Edit", "read_edits", "read_id_list"]
+__all__ = ["ACTIONS", "Edit", "read_edits", "read_id_list", "table_rows"]
+
+Row = TypeVar("Row")
 
 #: What can be done, and how many numbers its value has; -1 for a text, -2 for places.
 ACTIONS = {"take": 0, "drop": 0, "split": 4, "merge": -2, "rename": -1, "tolerance": 2, "stock": 1, "web": 1}
@@ -57,17 +61,7 @@ def read_edits(path: str | Path) -> tuple[Edit, ...]:
     InputError
         With every fault of the list.
     """
-    file = Path(path)
-    out, findings = [], []
-    for number, cells in _rows(file, ("action", "where", "value")):
-        edit = _edit(cells, f"{file.name}, line {number}")
-        if isinstance(edit, str):
-            findings.append(Finding("bad-edit", file.name, f"line {number}", edit))
-        else:
-            out.append(edit)
-    if findings:
-        raise InputError(findings)
-    return tuple(out)
+    return tuple(table_rows(Path(path), ("action", "where", "value"), _edit, "bad-edit"))
 
 
 def _edit(cells: list[str], where: str) -> Edit | str:
@@ -111,19 +105,16 @@ def read_id_list(path: str | Path) -> tuple[tuple[str, tuple[float, ...]], ...]:
     """
     file = Path(path)
     first = next(iter(_lines(file)), (0, ""))[1].replace(" ", "").lower()
-    if first == "id":
-        return tuple((cells[0], ()) for _, cells in _rows(file, ("id",)))
-    out, findings = [], []
-    for number, (name, *place) in _rows(file, ("id", "x", "y")):
-        xy = _numbers(" ".join(place))
-        if not name or xy is None or len(xy) != 2:
-            words = f"{name!r} at {' '.join(place)!r} came, an id and two numbers were expected. Correct the row."
-            findings.append(Finding("bad-row", file.name, f"line {number}", words))
-        else:
-            out.append((name, xy))
-    if findings:
-        raise InputError(findings)
-    return tuple(out)
+    columns = ("id",) if first == "id" else ("id", "x", "y")
+    return tuple(table_rows(file, columns, _named_place, "bad-row"))
+
+
+def _named_place(cells: list[str], _where: str) -> tuple[str, tuple[float, ...]] | str:
+    name, *place = cells
+    xy = _numbers(" ".join(place))
+    if place and (not name or xy is None or len(xy) != 2):
+        return f"{name!r} at {' '.join(place)!r} came, an id and two numbers were expected. Correct the row."
+    return name, xy or ()
 
 
 def _lines(file: Path) -> list[tuple[int, str]]:
@@ -132,19 +123,47 @@ def _lines(file: Path) -> list[tuple[int, str]]:
     except (OSError, UnicodeDecodeError) as error:
         words = "cannot be read as a UTF-8 text file. Check the path and the encoding."
         raise InputError([Finding("no-table", str(file), "", words)]) from error
-    return [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
+    lines = enumerate(text.splitlines(), 1)
+    return [(n, line) for n, line in lines if line.strip() and not line.lstrip().startswith("#")]
 
 
-def _rows(file: Path, columns: tuple[str, ...]) -> list[tuple[int, list[str]]]:
-    """Cells of each line after the header, in the order of the columns."""
+def table_rows(
+    file: Path, columns: tuple[str, ...], parse: Callable[[list[str], str], Row | str], code: str
+) -> list[Row]:
+    """Rows of a table: UTF-8, comma or semicolon separated by its first line; ``#`` starts a comment.
+
+    Parameters
+    ----------
+    file : Path
+    columns : tuple of str
+        Its header names these, in any order.
+    parse : callable
+        Takes the cells in the order of the columns, and file and line; gives the row, or what is wrong with it.
+    code : str
+        Of the findings.
+
+    Raises
+    ------
+    InputError
+        With every fault of the table.
+    """
     lines = _lines(file)
-    rows = [(n, [cell.strip() for cell in next(csv.reader([line]))]) for n, line in lines]
-    if not rows or sorted(cell.lower() for cell in rows[0][1]) != sorted(columns):
+    mark = ";" if lines and ";" in lines[0][1] else ","
+    rows = [(n, [cell.strip() for cell in next(csv.reader([line], delimiter=mark))]) for n, line in lines]
+    header = [cell.lower() for cell in rows[0][1]] if rows else []
+    if sorted(header) != sorted(columns):
         words = f"the header must name the columns {', '.join(columns)}. Correct the first line."
         raise InputError([Finding("bad-header", file.name, "line 1", words)])
-    order = [[cell.lower() for cell in rows[0][1]].index(name) for name in columns]
-    bad = [n for n, cells in rows[1:] if len(cells) != len(columns)]
-    if bad:
-        words = f"{len(columns)} cells were expected. Correct the row."
-        raise InputError([Finding("bad-row", file.name, f"line {n}", words) for n in bad])
-    return [(n, [cells[k] for k in order]) for n, cells in rows[1:]]
+    order = [header.index(name) for name in columns]
+    out, findings = [], []
+    for n, cells in rows[1:]:
+        row: Row | str = f"{len(cells)} cells came, {len(columns)} were expected. Correct the row."
+        if len(cells) == len(columns):
+            row = parse([cells[k] for k in order], f"{file.name}, line {n}")
+        if isinstance(row, str):
+            findings.append(Finding(code, file.name, f"line {n}", row))
+        else:
+            out.append(row)
+    if findings:
+        raise InputError(findings)
+    return out

@@ -34,8 +34,6 @@ class Floor:
         Outline of the flat floor and of what stands or is missing inside it.
     wall, wall_islands : Ring, tuple of Ring
         The same at the wall: equal to the foot where no fillet runs round the floor.
-    hole_kinds : tuple of str
-        For each foot island: ``"island"`` (metal stands there), ``"step"`` (a lower floor), ``"hole"`` (falls away).
     floor_z, underside_z : float
         At the centroid of the outline in the part.
     slope : (float, float)
@@ -69,7 +67,6 @@ class Floor:
     foot_islands: tuple[Ring, ...]
     wall: Ring
     wall_islands: tuple[Ring, ...]
-    hole_kinds: tuple[str, ...]
     floor_z: float
     underside_z: float
     slope: tuple[float, float] = (0.0, 0.0)
@@ -90,11 +87,6 @@ class Floor:
     web_along: Literal["z", "normal"] = "z"
     floor_error: float = 0.0
     edge: float = 0.0
-
-    @property
-    def is_open(self) -> bool:
-        """Whether the floor runs out of the part along some of its outline."""
-        return self.open_share > 0.0
 
     @property
     def slope_deg(self) -> float:
@@ -170,15 +162,12 @@ class Extraction:
         Faces that look like floors but were not taken: first those with walls round them, each kind by size.
     findings : tuple of Finding
         Warnings of reading and recognition.
-    triangles : int
-        Size of the model; 0 for a drawing.
     """
 
     part: Part
     floors: tuple[Floor, ...]
     rejected: tuple[RejectedFace, ...]
     findings: tuple[Finding, ...]
-    triangles: int = 0
 
     @property
     def open_questions(self) -> int:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from floorfit.cad.extract_settings import ExtractSettings, check_settings
+from floorfit.cad.extract_settings import MM_PER_MODEL_UNIT, ExtractSettings, check_settings
 from floorfit.cad.extracted import Extraction, Floor, RejectedFace
 from floorfit.cad.orientation import WEB_LIMITS_MM, check_size, check_webs, rotation_to_part
 from floorfit.cad.reading import DRAWING_SUFFIXES, STEP_SUFFIXES, RawModel, read_model
@@ -80,7 +80,7 @@ def extract_pockets(
         from floorfit.cad.dxf import read_drawing
 
         floors, outline, unit, findings = read_drawing(Path(model), settings, layers)
-        return _finish(floors, outline, unit, [], findings, settings, Path(model).name, 0)
+        return _finish(floors, outline, unit, [], findings, settings, Path(model).name)
     if layers is not None:
         text = "layers belong to a drawing (DXF); this is a model. Leave --layers out."
         raise InputError([Finding("bad-setting", "settings", "layers", text)])
@@ -92,12 +92,8 @@ def extract_pockets(
 def _turned(raw: RawModel, settings: ExtractSettings) -> RawModel:
     check_size(raw.vertices, raw.source, raw.unit, settings)
     if settings.origin is not None:
-        unit_mm = 25.4 if raw.unit == "in" else 1.0
-        raw = replace(raw, vertices=raw.vertices - np.array(settings.origin) * unit_mm)
-    rotation = rotation_to_part(settings)
-    if np.array_equal(rotation, np.eye(3)):
-        return raw
-    return replace(raw, vertices=raw.vertices @ rotation.T)
+        raw = replace(raw, vertices=raw.vertices - np.array(settings.origin) * MM_PER_MODEL_UNIT[raw.unit])
+    return replace(raw, vertices=raw.vertices @ rotation_to_part(settings).T)
 
 
 def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extraction:
@@ -128,7 +124,7 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     notes += [*touching_notes(mesh, found.floors, raw.source), *_up_note(mesh, found.floors, raw.source, settings)]
     notes += [*_coarse_note(floors, raw.source, settings), *_kink_notes(floors, found.kinks, raw.source)]
     unit: Unit = "in" if raw.unit == "in" else "mm"
-    return _finish(floors, outline, unit, found.rejected, notes, settings, raw.source, len(mesh.faces))
+    return _finish(floors, outline, unit, found.rejected, notes, settings, raw.source)
 
 
 def _none_here(mesh: Mesh, rejected: list[RejectedFace], settings: ExtractSettings) -> str:
@@ -142,8 +138,8 @@ def _none_here(mesh: Mesh, rejected: list[RejectedFace], settings: ExtractSettin
     found = []
     for up in _AXES:
         turned = replace(settings, up=up, side="top", x_axis=None)
-        source = RawModel(mesh.vertices @ rotation_to_part(turned).T, mesh.faces, "", "mm")
-        area = sum(floor.area for floor in recognise(join_mesh(source), turned, _quiet).floors)
+        other = join_mesh(mesh.vertices @ rotation_to_part(turned).T, mesh.faces)
+        area = sum(floor.area for floor in recognise(other, turned, _quiet).floors)
         found.append((area, ",".join(f"{value:g}" for value in up)))
     area, words = max(found)
     return f"{text} Floors of {area:.4g} mm² in all look along --up {words}." if area > 0.0 else text
@@ -219,7 +215,6 @@ def _finish(
     findings: list[Finding],
     settings: ExtractSettings,
     source: str,
-    triangles: int,
 ) -> Extraction:
     """Number the floors, choose among them, and make the part."""
     from floorfit.cad.describe import pocket_of
@@ -238,7 +233,7 @@ def _finish(
     part, kept, unsound = _sound_part(part, kept)
     left += unsound
     notes = [*findings, *_default_notes(settings, source)]
-    return Extraction(part, tuple(kept), (*rejected, *left), tuple(notes), triangles)
+    return Extraction(part, tuple(kept), (*rejected, *left), tuple(notes))
 
 
 def _sound_part(part: Part, floors: list[Floor]) -> tuple[Part, list[Floor], list[RejectedFace]]:
@@ -293,9 +288,11 @@ def _nothing_found(rejected: list[RejectedFace], settings: ExtractSettings) -> s
 
 def _numbered(floors: list[Floor]) -> list[Floor]:
     """Give ids; by the wall's box, which a fillet at the foot does not change."""
+    from shapely import LinearRing
+
     from floorfit.cad.order import pocket_ids, reading_order
 
-    boxes = [_box(floor) for floor in floors]
+    boxes = [LinearRing(floor.wall).bounds for floor in floors]
     order = reading_order(boxes, [floor.floor_z for floor in floors])
     return [replace(floors[index], id=name) for index, name in zip(order, pocket_ids(len(order)), strict=True)]
 
@@ -331,11 +328,6 @@ def _check_unique(pockets: list[Pocket], source: str) -> None:
     if twice:
         text = f"{', '.join(twice)}: two floors have this id after the list or the edits. Give each its own."
         raise InputError([Finding("same-id", source, "", text)])
-
-
-def _box(floor: Floor) -> tuple[float, float, float, float]:
-    xy = np.array(floor.wall)
-    return (*map(float, xy.min(axis=0)), *map(float, xy.max(axis=0)))  # type: ignore[return-value]
 
 
 def _selected(floors: list[Floor], settings: ExtractSettings, source: str) -> tuple[list[Floor], list[RejectedFace]]:

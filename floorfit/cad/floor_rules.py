@@ -104,7 +104,7 @@ def is_open_at_a_corner(mesh: Mesh, face: Candidate) -> bool:
     The walls stand on two sides at least, the bay is as wide as they are high, and its web is thin against them.
     """
     rim = face.rim
-    risen = (rim.rise > 1e-4) & rim.on_outline & (rim.lengths > 0.0)
+    risen = rim.risen & rim.on_outline & (rim.lengths > 0.0)
     if face.walled < _WALLED_OPEN or not risen.any():
         return False
     along = np.diff(mesh.vertices[rim.edges[risen]][:, :, :2], axis=1)[:, 0]
@@ -125,7 +125,7 @@ def _between_walls(mesh: Mesh, face: Candidate) -> tuple[float, float]:
     Lines across the face, square to its longest straight wall, are cut with the edges that rise.
     """
     rim = face.rim
-    mine = (rim.rise > 1e-4) & (rim.lengths > 0.0)
+    mine = rim.risen & (rim.lengths > 0.0)
     if not mine.any():
         return 0.0, 0.0
     ends = mesh.vertices[rim.edges[mine]][:, :, :2]
@@ -190,7 +190,7 @@ def _lug_gap(mesh: Mesh, face: Candidate) -> tuple[str, str]:
 
 def _is_open_at_ends(mesh: Mesh, face: Candidate) -> bool:
     """Whether what does not rise of the outline comes in two or more separate stretches."""
-    low = (face.rim.rise <= 1e-4) & face.rim.on_outline
+    low = ~face.rim.risen & face.rim.on_outline
     if not low.any():
         return False
     lines = shapely.line_merge(shapely.union_all(shapely.linestrings(mesh.vertices[face.rim.edges[low]][:, :, :2])))
@@ -218,7 +218,7 @@ def _has_middle_hole(face: Candidate) -> bool:
 def _runs_round(face: Candidate) -> bool:
     """Whether islands take at least a quarter of what its outline encloses: a channel all round them."""
     inner = ~face.rim.on_outline
-    risen = float(face.rim.lengths[inner & (face.rim.rise > 1e-4)].sum())
+    risen = float(face.rim.lengths[inner & face.rim.risen].sum())
     islands = sum(Polygon(hole).area for hole in face.polygon.interiors)
     return risen > 0.5 * float(face.rim.lengths[inner].sum()) and islands >= 0.25 * (islands + face.area)
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from floorfit.cad.extract_settings import ExtractSettings
-from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels, join_mesh
+from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels, join_mesh, near_groups, rows_by_label
 from floorfit.cad.reading import RawModel
 from floorfit.cad.seams import close_seams
 from floorfit.errors import Finding, InputError
@@ -66,7 +66,7 @@ def sound_mesh(raw: RawModel, settings: ExtractSettings) -> tuple[Mesh, list[Fin
 
 def _welded(raw: RawModel) -> tuple[Mesh, list[Finding]]:
     """Join equal points; where edges stay open, also points within the file's resolution, and seams."""
-    mesh = join_mesh(raw)
+    mesh = join_mesh(raw.vertices, raw.faces)
     if len(mesh.open_faces) == 0:
         return mesh, []
     tolerance = max(_WELD_MM, 4.0 * mesh.noise)
@@ -86,16 +86,11 @@ def _welded(raw: RawModel) -> tuple[Mesh, list[Finding]]:
 
 
 def _near_welded(mesh: Mesh, tolerance: float) -> Mesh:
-    from scipy.spatial import cKDTree
-
     loose = np.unique(mesh.open_edges)
-    near = cKDTree(mesh.vertices[loose]).query_pairs(tolerance, output_type="ndarray").astype(np.int64)
-    groups = component_labels(len(loose), near)
-    _, first = np.unique(groups, return_index=True)
+    groups, first = near_groups(mesh.vertices[loose], tolerance)
     target = np.arange(len(mesh.vertices))
     target[loose] = loose[first[groups]]
-    source = RawModel(mesh.vertices[target], mesh.faces, "", "")
-    return join_mesh(source)
+    return join_mesh(mesh.vertices[target], mesh.faces)
 
 
 def _turned(mesh: Mesh, source: str, settings: ExtractSettings) -> tuple[Mesh, list[Finding]]:
@@ -106,14 +101,21 @@ def _turned(mesh: Mesh, source: str, settings: ExtractSettings) -> tuple[Mesh, l
     if wrong is None:
         text = "the facets cannot be given one outside (a surface with one side). Export the solid again."
         return mesh, [Finding("one-sided", source, "", text)]
-    count = int(wrong.sum())
+    text = (
+        f"{wrong.sum()} facets are the wrong way round. Export the model again, or give --repair to have them turned."
+    )
+    refusal = Finding("flipped-facets", source, "", text)
+    return _repaired(mesh, wrong, refusal, f"{wrong.sum()} facets were turned round.", settings)
+
+
+def _repaired(
+    mesh: Mesh, wrong: Bools, refusal: Finding, done: str, settings: ExtractSettings
+) -> tuple[Mesh, list[Finding]]:
+    """Facets turned round, with a warning, where repairs were asked for; else the refusal."""
     if not settings.repair:
-        text = f"{count} facets are the wrong way round. Export the model again, or give --repair to have them turned."
-        return mesh, [Finding("flipped-facets", source, "", text)]
-    faces = mesh.faces.copy()
-    faces[wrong] = faces[wrong][:, ::-1]
-    turned = join_mesh(RawModel(mesh.vertices, faces, source, ""))
-    return turned, [Finding("flipped-facets", source, "", f"{count} facets were turned round.", "warning")]
+        return mesh, [refusal]
+    turned = join_mesh(mesh.vertices, np.where(wrong[:, None], mesh.faces[:, ::-1], mesh.faces))
+    return turned, [replace(refusal, text=done, severity="warning")]
 
 
 def _odd_ones(mesh: Mesh) -> Bools | None:
@@ -161,9 +163,8 @@ def _chosen_body(mesh: Mesh, source: str, settings: ExtractSettings) -> tuple[Me
         for i in range(len(volume))
         if i == alone[number - 1] or (i not in alone and _holds(alone[number - 1], i, low, high))
     ]
-    kept = RawModel(mesh.vertices, mesh.faces[np.isin(label, keep)], source, "")
-    used = np.unique(kept.faces)
-    return join_mesh(replace(kept, vertices=mesh.vertices[used], faces=np.searchsorted(used, kept.faces))), []
+    used, faces = np.unique(mesh.faces[np.isin(label, keep)], return_inverse=True)
+    return join_mesh(mesh.vertices[used], faces.reshape(-1, 3)), []
 
 
 def _holds(outer: int, inner: int, low: Floats, high: Floats) -> bool:
@@ -195,11 +196,10 @@ def _outward(mesh: Mesh, source: str, settings: ExtractSettings) -> tuple[Mesh, 
     total = float(_volumes(mesh, np.zeros(len(mesh.faces), np.int64))[0])
     if total >= 0.0 or len(mesh.flipped_pairs):
         return mesh, []
-    if not settings.repair:
-        text = "the whole surface is inside out. Export the model again, or give --repair to have it turned."
-        return mesh, [Finding("inside-out", source, "", text)]
-    turned = join_mesh(RawModel(mesh.vertices, mesh.faces[:, ::-1].copy(), source, ""))
-    return turned, [Finding("inside-out", source, "", "the whole surface was inside out and was turned.", "warning")]
+    text = "the whole surface is inside out. Export the model again, or give --repair to have it turned."
+    refusal = Finding("inside-out", source, "", text)
+    everything = np.ones(len(mesh.faces), np.bool_)
+    return _repaired(mesh, everything, refusal, "the whole surface was inside out and was turned.", settings)
 
 
 def _openness(mesh: Mesh, source: str, settings: ExtractSettings) -> list[Finding]:
@@ -248,9 +248,8 @@ def _gaps(mesh: Mesh) -> list[str]:
     used, edges = np.unique(mesh.open_edges, return_inverse=True)
     label = component_labels(len(used), edges.reshape(-1, 2))
     tolerance = max(1e-3, 8.0 * mesh.noise)
-    order = np.argsort(label, kind="stable")
-    groups = np.split(order, np.flatnonzero(np.diff(label[order])) + 1)
-    middles = [mesh.vertices[used[g]].mean(axis=0) for g in groups if not _is_line(mesh.vertices[used[g]], tolerance)]
+    groups = [mesh.vertices[used[rows]] for rows in rows_by_label(label)]
+    middles = [corners.mean(axis=0) for corners in groups if not _is_line(corners, tolerance)]
     return [f"({x:.4g}, {y:.4g}, {z:.4g})" for x, y, z in middles]
 
 

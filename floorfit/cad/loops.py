@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from floorfit.cad.mesh import Floats, Ints, component_labels
+from floorfit.cad.mesh import Floats, Ints, near_groups
 
 __all__ = ["chain_rings", "is_thin", "nest_rings"]
 
@@ -62,12 +62,8 @@ def _at(place: Floats) -> str:
 
 def _nodes(pieces: list[Floats]) -> tuple[Ints, Floats]:
     """Number the ends of the pieces; ends within `JOIN_MM` share a number."""
-    from scipy.spatial import cKDTree
-
     ends = np.array([end for piece in pieces for end in (piece[0], piece[-1])])
-    near = cKDTree(ends).query_pairs(JOIN_MM, output_type="ndarray").astype(np.int64)
-    label = component_labels(len(ends), near)
-    _, first = np.unique(label, return_index=True)
+    label, first = near_groups(ends, JOIN_MM)
     return label.reshape(-1, 2), ends[first]
 
 

@@ -8,9 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.cad.reading import RawModel
-
-__all__ = ["Mesh", "component_labels", "join_mesh", "weld"]
+__all__ = ["Mesh", "component_labels", "join_mesh", "near_groups", "rows_by_label", "weld"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -84,6 +82,38 @@ class Mesh:
         """Area of every facet, mm²."""
         return np.asarray(np.linalg.norm(self.vectors, axis=1))
 
+    @cached_property
+    def turns(self) -> Floats:
+        """Angle between the normals of each of ``pairs``, as the length of its chord, (k,), rad."""
+        f, g = self.pairs.T
+        return np.asarray(np.linalg.norm(self.normals[f] - self.normals[g], axis=1))
+
+    def outward(self, edges: Ints) -> Floats:
+        """Unit vector in plan to the right of each directed edge: away from what lies on its left, (k, 2).
+
+        Parameters
+        ----------
+        edges : (k, 2) ndarray of int
+            Vertices.
+        """
+        along = self.vertices[edges[:, 1], :2] - self.vertices[edges[:, 0], :2]
+        right = np.column_stack([along[:, 1], -along[:, 0]])
+        return np.asarray(right / np.maximum(np.linalg.norm(right, axis=1), 1e-12)[:, None])
+
+    def border(self, mine: Bools) -> tuple[Ints, Ints, Bools]:
+        """Pairs of which one facet is chosen: their rows, the facet beyond, and whether it rises over their edge.
+
+        Parameters
+        ----------
+        mine : (m,) ndarray of bool
+            Facets that are chosen.
+        """
+        rows = np.flatnonzero(mine[self.pairs[:, 0]] != mine[self.pairs[:, 1]])
+        pairs, edges = self.pairs[rows], self.pair_edges[rows]
+        beyond = np.where(mine[pairs[:, 0]], pairs[:, 1], pairs[:, 0])
+        rises = self.far_corners(beyond, edges)[:, 2] > self.vertices[edges, 2].max(axis=1)
+        return rows, beyond, np.asarray(rises)
+
     def far_corners(self, facets: Ints, edges: Ints) -> Floats:
         """The corner of each facet that is not on the edge of it that is named, (k, 3), mm.
 
@@ -146,12 +176,12 @@ def _hash(points: Floats) -> NDArray[np.uint64]:
     return np.asarray(total, np.uint64)
 
 
-def join_mesh(raw: RawModel) -> Mesh:
-    """Weld a model as read and find which facets share an edge.
+def join_mesh(vertices: Floats, faces: Ints) -> Mesh:
+    """Weld triangles as read, (n, 3) and (m, 3), mm, and find which facets share an edge.
 
     Cost: linear in memory, one sort of the 3 m directed edges.
     """
-    vertices, faces = weld(raw.vertices, raw.faces)
+    vertices, faces = weld(vertices, faces)
     noise = float(np.abs(vertices).max(initial=_LEAST_SIZE)) * _RESOLUTION
     corners = vertices[faces]
     a, b = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
@@ -196,6 +226,33 @@ def _pair_crowd(rows: slice, start: Ints) -> tuple[Ints, Ints]:
     forward = start[rows] == start[rows].min()
     left, right = np.meshgrid(index[forward], index[~forward], indexing="ij")
     return left.reshape(-1), right.reshape(-1)
+
+
+def rows_by_label(label: Ints) -> list[Ints]:
+    """Rows of each label that occurs, the smallest label first; labels under 0 are of no group.
+
+    Parameters
+    ----------
+    label : (m,) ndarray of int
+    """
+    order = np.argsort(label, kind="stable")
+    order = order[np.searchsorted(label[order], 0) :]
+    return np.split(order, np.flatnonzero(np.diff(label[order])) + 1) if len(order) else []
+
+
+def near_groups(points: Floats, tolerance: float) -> tuple[Ints, Ints]:
+    """Number points so that those within a tolerance share a number, and the row of the first of each number.
+
+    Parameters
+    ----------
+    points : (n, 2 or 3) ndarray, mm
+    tolerance : float, mm
+    """
+    from scipy.spatial import cKDTree
+
+    near = cKDTree(points).query_pairs(tolerance, output_type="ndarray").astype(np.int64)
+    label = component_labels(len(points), near)
+    return label, np.unique(label, return_index=True)[1]
 
 
 def component_labels(count: int, pairs: Ints) -> Ints:

@@ -146,10 +146,10 @@ def _standing(
 ) -> Standing | None:
     near = [ground for ground in grounds if ground.polygon.dwithin(face.polygon, _OUTSIDE[-1])]
     rim = face.rim
-    falls = rim.on_outline & (rim.rise <= 1e-4) & (rim.lengths > 0.0)
+    falls = rim.on_outline & ~rim.risen & (rim.lengths > 0.0)
     if not near or not falls.any():
         return None
-    below, away, depth = _grounds_below(mesh.vertices[rim.edges[falls]], near)
+    below, away, depth = _grounds_below(mesh, rim.edges[falls], near)
     if (below < 0).all():
         return None
     lengths = rim.lengths[falls] * (below >= 0)
@@ -165,13 +165,11 @@ def _standing(
     return Standing(regions, step, height, highest, _width(face.polygon), share, float(away.max()))
 
 
-def _grounds_below(ends: Floats, near: list[Candidate]) -> tuple[Ints, Floats, Floats]:
+def _grounds_below(mesh: Mesh, edges: Ints, near: list[Candidate]) -> tuple[Ints, Floats, Floats]:
     """Floor that lies lower outside each edge (−1 for none), how far away it begins, and how deep it lies, mm."""
-    middle, along = ends.mean(axis=1), (ends[:, 1] - ends[:, 0])[:, :2]
-    outward = np.column_stack([along[:, 1], -along[:, 0]])
-    outward /= np.maximum(np.linalg.norm(outward, axis=1), 1e-12)[:, None]
-    below = np.full(len(ends), -1, np.int64)
-    away, depth = np.zeros(len(ends)), np.zeros(len(ends))
+    middle, outward = mesh.vertices[edges].mean(axis=1), mesh.outward(edges)
+    below = np.full(len(edges), -1, np.int64)
+    away, depth = np.zeros(len(edges)), np.zeros(len(edges))
     for distance in _OUTSIDE:
         probe = middle[:, :2] + distance * outward
         for row, ground in enumerate(near):

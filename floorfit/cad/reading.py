@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from floorfit.cad.extract_settings import MM_PER_MODEL_UNIT, ExtractSettings
 from floorfit.cad.polygons import has_polygons, triangulated_obj
 from floorfit.errors import Finding, InputError, MissingExtraError
+from floorfit.units import MM_PER_INCH
 
-__all__ = ["DRAWING_SUFFIXES", "MESH_SUFFIXES", "STEP_SUFFIXES", "RawModel", "read_model"]
+__all__ = ["DRAWING_SUFFIXES", "MESH_SUFFIXES", "STEP_SUFFIXES", "RawModel", "check_path", "read_model", "unit_of"]
 
 #: What is read as a mesh, and the unit that the format itself fixes ("" where it fixes none).
 #: glTF 2.0, section 3.5: all linear distances are in metres. STEP reaches us through glTF.
@@ -105,7 +106,7 @@ def read_model(model: Any, settings: ExtractSettings) -> RawModel:
     if hasattr(model, "vertices") and hasattr(model, "faces"):
         return _from_memory(model, settings)
     path = Path(model)
-    _check_path(path)
+    check_path(path)
     vertices, faces, own_mm = _load(path, settings)
     mm, unit, findings = _unit_of(path, own_mm, settings)
     return _checked(vertices * mm, faces, path.name, unit, findings)
@@ -125,8 +126,9 @@ _NO_UNIT = "the numbers carry no unit. State it: --units mm, cm, m or in."
 _ALONE = (".stl", ".obj", ".ply", ".glb", ".gltf")
 
 
-def _check_path(path: Path) -> None:
-    if path.suffix.lower() not in MESH_SUFFIXES:
+def check_path(path: Path) -> None:
+    """Refuse a model or a drawing of no known ending, that is not there, or is empty."""
+    if path.suffix.lower() not in (*MESH_SUFFIXES, *DRAWING_SUFFIXES):
         known = ", ".join([*MESH_SUFFIXES, *DRAWING_SUFFIXES])
         text = f"the ending {path.suffix or '(none)'} is not known; expected one of {known}. Export the model again."
         raise InputError([Finding("unknown-format", str(path), "", text)])
@@ -259,17 +261,33 @@ def _soup(scene: Any) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
 
 def _unit_of(path: Path, own_mm: float | None, settings: ExtractSettings) -> tuple[float, str, tuple[Finding, ...]]:
     stated = settings.units
-    if own_mm is None:
-        if stated is None:
-            raise InputError([Finding("no-unit", str(path), "", f"{path.suffix[1:].upper()}: {_NO_UNIT}")])
-        return MM_PER_MODEL_UNIT[stated], stated, ()
-    if path.suffix.lower() in STEP_SUFFIXES:
+    if own_mm is None and stated is None:
+        raise InputError([Finding("no-unit", str(path), "", f"{path.suffix[1:].upper()}: {_NO_UNIT}")])
+    if own_mm is not None and path.suffix.lower() in STEP_SUFFIXES:
         # The unit is converted while the file is read; what the user states is the unit of the part file.
         return own_mm, "in" if stated == "in" else "mm", ()
-    if stated is None or MM_PER_MODEL_UNIT[stated] == own_mm:
-        return own_mm, stated or ("in" if own_mm == 25.4 else "mm"), ()
-    text = f"the file's own unit is {own_mm:g} mm, --units {stated} was stated and is used. Check the size."
-    return MM_PER_MODEL_UNIT[stated], stated, (Finding("unit-overridden", path.name, "", text, "warning"),)
+    return unit_of("file", path.name, own_mm, stated)
+
+
+def unit_of(what: str, source: str, own_mm: float | None, stated: str | None) -> tuple[float, str, tuple[Finding, ...]]:
+    """Millimetres in the unit of a model or drawing, its word, and a warning where another one was stated.
+
+    Parameters
+    ----------
+    what, source : str
+        Words for messages, and the file's name.
+    own_mm : float or None
+        Millimetres in the unit that it states itself.
+    stated : {"mm", "cm", "m", "in"} or None
+        What the user states; one of both is known.
+    """
+    if own_mm is not None and (stated is None or MM_PER_MODEL_UNIT[stated] == own_mm):
+        return own_mm, stated or ("in" if own_mm == MM_PER_INCH else "mm"), ()
+    stated = stated or "mm"
+    if own_mm is None:
+        return MM_PER_MODEL_UNIT[stated], stated, ()
+    text = f"the {what}'s own unit is {own_mm:g} mm, --units {stated} was stated and is used. Check the size."
+    return MM_PER_MODEL_UNIT[stated], stated, (Finding("unit-overridden", source, "", text, "warning"),)
 
 
 def _checked(

@@ -219,15 +219,14 @@ def _curved_faces(known: Smoothed, is_plane: Bools, settings: ExtractSettings) -
     mesh, smooth = known.mesh, known.smooth
     label = smooth.regions.label
     bent = mesh.normals[:, 2] > np.cos(np.radians(_STEEPEST_DEG))
-    bent[label >= 0] &= ~is_plane[label[label >= 0]]
-    f, g = mesh.pairs[:, 0], mesh.pairs[:, 1]
-    turn = np.linalg.norm(mesh.normals[f] - mesh.normals[g], axis=1)
-    inside = bent[f] & bent[g] & (turn < _SMOOTH)
+    bent &= ~np.append(is_plane, False)[label]  # the last for facets of no region, −1
+    f, g = mesh.pairs.T
+    inside = bent[f] & bent[g] & (mesh.turns < _SMOOTH)
     group = component_labels(len(bent), mesh.pairs[inside])
     group[~bent] = -1
     count = group.max(initial=0) + 1
     length = mesh.lengths(mesh.pair_edges[inside])
-    turning = np.bincount(group[f[inside]], turn[inside] * length, count)
+    turning = np.bincount(group[f[inside]], mesh.turns[inside] * length, count)
     areas = np.bincount(group[bent], mesh.plan_areas[bent], count)
     is_level = mesh.normals[:, 2] > np.cos(np.radians(settings.max_slope_deg))
     out = []
@@ -282,17 +281,12 @@ def _is_walled(mesh: Mesh, smooth: Smooth, is_plane: Bools, facets: Ints, *, is_
     """
     mine = np.zeros(len(mesh.faces), np.bool_)
     mine[facets] = True
-    rows = np.flatnonzero(mine[mesh.pairs[:, 0]] != mine[mesh.pairs[:, 1]])
-    edges, first = mesh.pair_edges[rows], mine[mesh.pairs[rows, 0]]
-    within, beyond = np.where(first, mesh.pairs[rows].T, mesh.pairs[rows, ::-1].T)
-    far = mesh.far_corners(beyond, edges)
-    lengths = mesh.lengths(edges)
-    rises = (far[:, 2] > mesh.vertices[edges, 2].max(axis=1)) & (
-        mesh.normals[beyond, 2] < np.cos(np.radians(_STEEPEST_DEG))
-    )
+    rows, beyond, rises = mesh.border(mine)
+    lengths = mesh.lengths(mesh.pair_edges[rows])
+    rises &= mesh.normals[beyond, 2] < np.cos(np.radians(_STEEPEST_DEG))
     label = smooth.regions.label[beyond]
     # The last of both is for facets of no region, −1.
-    runs_on = np.linalg.norm(mesh.normals[within] - mesh.normals[beyond], axis=1) < _SMOOTH
+    runs_on = mesh.turns[rows] < _SMOOTH
     runs_on &= np.append(is_plane, False)[label]
     counts = ~(runs_on & np.append(smooth.is_shaped, False)[label]) | is_tight
     whole = max(float(lengths[counts].sum()), 1e-12)

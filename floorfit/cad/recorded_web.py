@@ -12,7 +12,7 @@ from shapely import Polygon
 
 from floorfit.cad.drawing import polygon_parts
 from floorfit.cad.facet_heights import Facets, grid_patch, plane_patch, plane_patches, rings_of, z_of_planes
-from floorfit.cad.mesh import Bools, Floats, Ints, component_labels
+from floorfit.cad.mesh import Bools, Floats, Ints, component_labels, rows_by_label
 from floorfit.cad.underside import Web
 from floorfit.part.shape import Patch
 from floorfit.part.shaped import STEEPEST_BELOW
@@ -195,8 +195,7 @@ def _groups(shapes: NDArray[np.object_], rows: Ints) -> list[Ints]:
     if len(rows) == 0:
         return []
     near = shapely.STRtree(shapes[rows]).query(shapes[rows], predicate="dwithin", distance=1e-3).T
-    label = component_labels(len(rows), near)
-    return [rows[label == number] for number in range(label.max() + 1)]
+    return [rows[group] for group in rows_by_label(component_labels(len(rows), near))]
 
 
 def _grids(shapes: NDArray[np.object_], points: Floats, normals: Floats) -> list[Patch]:

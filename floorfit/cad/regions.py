@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
+from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels, rows_by_label
 
-__all__ = ["Regions", "planar_regions", "plane_tolerance", "planes_of"]
+__all__ = ["Regions", "compact", "planar_regions", "plane_tolerance", "planes_of"]
 
 #: Facets of one plane may differ by this angle beyond what the resolution explains, rad (0.1 degree); a set choice:
 #: a 3 mm fillet within 1 µm has facets 3 degrees apart.
@@ -45,7 +45,7 @@ class Regions:
     is_curved: Bools
 
     def members(self) -> list[Ints]:
-        """Facets of each region."""
+        """Facets of each region; of one that lost them all to a curved face, none."""
         order = np.argsort(self.label, kind="stable")
         order = order[np.searchsorted(self.label[order], 0) :]
         return np.split(order, np.cumsum(np.bincount(self.label[order], minlength=len(self.normals)))[:-1])
@@ -80,7 +80,7 @@ def planar_regions(mesh: Mesh, mask: Bools, tolerance: float) -> Regions:
     sliver = mesh.heights < max(_THIN * mesh.noise, 1e-4)
     good = mask & ~sliver
     joined = _coplanar_pairs(mesh, good, tolerance)
-    label = _compact(component_labels(len(good), joined), good)
+    label = compact(component_labels(len(good), joined), good)
     label, curved = _split_bent(mesh, label, joined, tolerance)
     curved |= _turning(mesh, label)
     leaning = sliver & (mask | (mesh.heights < 10.0 * mesh.noise))
@@ -92,11 +92,16 @@ def planar_regions(mesh: Mesh, mask: Bools, tolerance: float) -> Regions:
     return Regions(label, normals, points, areas, curved)
 
 
-def _compact(label: Ints, keep: Bools) -> Ints:
-    """Renumber the labels of kept facets from 0, and give the others −1."""
+def compact(label: Ints, keep: Bools) -> Ints:
+    """Renumber the labels of kept facets from 0, and give the others −1.
+
+    Parameters
+    ----------
+    label : (m,) ndarray of int
+    keep : (m,) ndarray of bool
+    """
     out = np.full(len(label), -1, np.int64)
-    if keep.any():
-        out[keep] = np.unique(label[keep], return_inverse=True)[1].reshape(-1)
+    out[keep] = np.unique(label[keep], return_inverse=True)[1].reshape(-1)
     return out
 
 
@@ -104,9 +109,8 @@ def _coplanar_pairs(mesh: Mesh, good: Bools, tolerance: float) -> Ints:
     """Pairs of good facets that lie in one plane: by angle, and by the far corner's distance from the other's plane."""
     pairs, edges = mesh.pairs, mesh.pair_edges
     both = good[pairs[:, 0]] & good[pairs[:, 1]]
-    pairs, edges = pairs[both], edges[both]
-    f, g = pairs[:, 0], pairs[:, 1]
-    angle = np.linalg.norm(mesh.normals[f] - mesh.normals[g], axis=1)
+    pairs, edges, angle = pairs[both], edges[both], mesh.turns[both]
+    f, g = pairs.T
     allowed = _SAME_ANGLE + 2.0 * mesh.noise * (1.0 / mesh.heights[f] + 1.0 / mesh.heights[g])
     near = angle <= np.minimum(allowed, 0.2)
     pairs, edges, f, g = pairs[near], edges[near], f[near], g[near]
@@ -165,14 +169,12 @@ def _split_bent(mesh: Mesh, label: Ints, joined: Ints, tolerance: float) -> tupl
     bent = np.flatnonzero(worst > 2.0 * tolerance)
     if len(bent) == 0:
         return label, np.zeros(count, np.bool_)
-    order = inside[np.argsort(label[inside], kind="stable")]
-    starts = np.searchsorted(label[order], np.arange(count + 1))
+    members = rows_by_label(label)
     plane = np.zeros(len(label), np.int64)
     for region in bent:
-        facets = order[starts[region] : starts[region + 1]]
-        plane[facets] = _peel_planes(mesh, facets, tolerance)
+        plane[members[region]] = _peel_planes(mesh, members[region], tolerance)
     same = (plane[joined[:, 0]] == plane[joined[:, 1]]) & (label[joined[:, 0]] == label[joined[:, 1]])
-    split = _compact(component_labels(len(label), joined[same]), label >= 0)
+    split = compact(component_labels(len(label), joined[same]), label >= 0)
     curved = np.zeros(split.max() + 1, np.bool_)
     curved[split[inside[plane[inside] < 0]]] = True
     return split, curved
@@ -272,13 +274,11 @@ def _merge_across(mesh: Mesh, label: Ints, curved: Bools, sliver: Bools, toleran
 
 def _same_plane(mesh: Mesh, label: Ints, links: Ints, normals: Floats, points: Floats, tolerance: float) -> Bools:
     """Whether the smaller of two regions lies in the plane of the larger, which is the surer one."""
-    order = np.argsort(label, kind="stable")
-    sorted_label = label[order]
+    members = rows_by_label(label)
     size = np.bincount(label[label >= 0], mesh.sizes[label >= 0], len(normals))
     out = np.zeros(len(links), np.bool_)
     for row, link in enumerate(links):
         small, large = link[np.argsort(size[link], kind="stable")]
-        facets = order[_rows_of(sorted_label, np.array([small]))]
-        away = _offsets(mesh, facets, normals[large], points[large])
+        away = _offsets(mesh, members[small], normals[large], points[large])
         out[row] = away.max() <= tolerance + 1e-5 * np.linalg.norm(points[small] - points[large])
     return out

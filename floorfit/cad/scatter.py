@@ -60,8 +60,7 @@ def _left_by_faces(mesh: Mesh) -> tuple[Floats, Floats]:
     """What quadratics leave of the corners of the largest planes, mm, and the areas of these, mm²."""
     wide = mesh.heights > max(_LEAST_HEIGHT, 100.0 * mesh.noise)
     f, g = mesh.pairs.T
-    turn = np.linalg.norm(mesh.normals[f] - mesh.normals[g], axis=1)
-    label = component_labels(len(wide), mesh.pairs[(turn < _SMOOTH) & wide[f] & wide[g]])
+    label = component_labels(len(wide), mesh.pairs[(mesh.turns < _SMOOTH) & wide[f] & wide[g]])
     size = np.bincount(label[wide], mesh.sizes[wide], label.max(initial=0) + 1)
     out = []
     for number in np.argsort(-size)[:_FACES]:

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from floorfit.cad.mesh import Ints, Mesh, join_mesh
-from floorfit.cad.reading import RawModel
 
 __all__ = ["close_seams"]
 
@@ -41,7 +40,7 @@ def close_seams(mesh: Mesh, tolerance: float) -> tuple[Mesh, int]:
             break
         faces, count = _split(mesh, edge, corner)
         total += count
-        mesh = join_mesh(RawModel(mesh.vertices, faces, "", ""))
+        mesh = join_mesh(mesh.vertices, faces)
     return mesh, total
 
 

@@ -110,7 +110,7 @@ def join_smooth(mesh: Mesh, regions: Regions, widths: Floats, narrowest: float) 
     is_shaped, curved = np.zeros(number.max(initial=-1) + 1, np.bool_), np.zeros(number.max(initial=-1) + 1, np.bool_)
     is_shaped[number[chosen[group]]] = True
     curved[number[regions.is_curved & ~chosen[group]]] = True
-    label = _closed_up(mesh, _draw_in(mesh, label, is_shaped), is_shaped, narrowest)
+    label = _closed_up(mesh, label, is_shaped, narrowest)
     normals, points, areas = planes_of(mesh, label)
     sag = _sag(borders, widths, number, is_shaped)
     kinks = np.unique(np.sort(number[borders.pairs[~bends]], axis=1), axis=0)
@@ -155,8 +155,6 @@ def _normal_beside(mesh: Mesh, regions: Regions, facets: Ints) -> Floats:
 
 def _by_pair(pairs: Ints, turn: Floats, length: Floats) -> tuple[Ints, Floats, Floats, Ints]:
     """Mean turn, weighted by length, its sense that of most of the border, whole length and first row of each pair."""
-    if len(pairs) == 0:
-        return np.zeros((0, 2), np.int64), np.zeros(0), np.zeros(0), np.zeros(0, np.int64)
     unique, first, index = np.unique(pairs, axis=0, return_index=True, return_inverse=True)
     index = index.reshape(-1)
     total = np.bincount(index, length)
@@ -173,7 +171,7 @@ def _apart(mesh: Mesh, regions: Regions, widths: Floats, pairs: Ints, edges: Int
     larger piece may be a plane with a fillet beside it, the smaller one's height counts alone.
     """
     ends = mesh.vertices[edges]
-    length = np.maximum(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1), 1e-12)
+    length = np.maximum(mesh.lengths(edges), 1e-12)
     along = (ends[:, 1] - ends[:, 0]) / length[:, None]
     facets = np.bincount(regions.label[regions.label >= 0], minlength=len(widths))
     corners, few = _corners_of_few(mesh, regions.label, facets), facets[pairs]
@@ -215,10 +213,8 @@ def _curved_radius(mesh: Mesh, regions: Regions) -> Floats:
     f, g = mesh.pairs[:, 0], mesh.pairs[:, 1]
     rows = np.flatnonzero((label[f] >= 0) & (label[f] == label[g]))
     rows = rows[regions.is_curved[label[f[rows]]]]
-    edges = mesh.pair_edges[rows]
-    length = mesh.lengths(edges)
-    turn = np.linalg.norm(mesh.normals[f[rows]] - mesh.normals[g[rows]], axis=1)
-    turning = np.bincount(label[f[rows]], turn * length, len(regions.normals))
+    length = mesh.lengths(mesh.pair_edges[rows])
+    turning = np.bincount(label[f[rows]], mesh.turns[rows] * length, len(regions.normals))
     return np.asarray(np.where(regions.is_curved, regions.plan_areas / np.maximum(turning, 1e-12), np.inf))
 
 
@@ -251,25 +247,6 @@ def _faces_among(
     return np.asarray(((size >= 2) | curved) & wide & ~alone)
 
 
-def _draw_in(mesh: Mesh, label: Ints, is_shaped: Bools) -> Ints:
-    """Give slivers between the facets of one curved face to it: those with two neighbours in it, or none elsewhere."""
-    thin = mesh.heights < max(1000.0 * mesh.noise, 0.05)
-    label = label.copy()
-    for _ in range(4):
-        both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
-        mine, beside = both[:, 0], label[both[:, 1]]
-        near = (beside >= 0) & thin[mine] & (mesh.normals[mine, 2] > 0.5 * np.sign(mesh.normals[both[:, 1], 2]))
-        near &= label[mine] != beside
-        near[near] = is_shaped[beside[near]]
-        facets, number = mine[near], beside[near]
-        keys, times = np.unique(np.column_stack([facets, number]), axis=0, return_counts=True)
-        keys = keys[times >= 2]
-        if len(keys) == 0:
-            break
-        label[keys[:, 0]] = keys[:, 1]
-    return label
-
-
 def _closed_up(mesh: Mesh, label: Ints, is_shaped: Bools, narrowest: float) -> Ints:
     """Give narrow facets to the curved face that is smoothly round them: the slivers about a pole, for instance.
 
@@ -286,7 +263,7 @@ def _closed_up(mesh: Mesh, label: Ints, is_shaped: Bools, narrowest: float) -> I
     f, g = mesh.pairs.T
     in_face = np.append(is_shaped, False)[label]  # the last for facets of no region, −1
     loose = ~in_face & (mesh.heights < narrowest)
-    smooth = np.linalg.norm(mesh.normals[f] - mesh.normals[g], axis=1) < _LARGEST_TURN
+    smooth = mesh.turns < _LARGEST_TURN
     group = component_labels(len(label), mesh.pairs[loose[f] & loose[g] & smooth])
     low, high = np.full(len(label), len(is_shaped)), np.full(len(label), -1)
     for here, beyond in ((f, g), (g, f)):

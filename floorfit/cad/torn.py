@@ -48,13 +48,10 @@ def torn_off(mesh: Mesh, faces: Ints, floors: list[Candidate]) -> list[RejectedF
 
 
 def _is_walled(mesh: Mesh, faces: Ints, region: int, mine: Bools) -> bool:
-    rows = mine[mesh.pairs[:, 0]] != mine[mesh.pairs[:, 1]]
-    pairs, edges = mesh.pairs[rows], mesh.pair_edges[rows]
-    beyond = np.where(mine[pairs[:, 0]], pairs[:, 1], pairs[:, 0])
+    rows, beyond, rises = mesh.border(mine)
     if set(faces[beyond].tolist()) - {-1, region}:
         return False
-    lengths = mesh.lengths(edges)
-    rises = mesh.far_corners(beyond, edges)[:, 2] > mesh.vertices[edges, 2].max(axis=1)
+    lengths = mesh.lengths(mesh.pair_edges[rows])
     rises &= mesh.normals[beyond, 2] < _STEEP
     other = faces[beyond] != region
     return bool(lengths[rises & other].sum() > _WALLED * lengths[other].sum())

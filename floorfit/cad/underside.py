@@ -13,7 +13,7 @@ from shapely import Polygon
 
 from floorfit.cad.drawing import polygon_parts, region_polygon, triangles_in_plan
 from floorfit.cad.facet_heights import Facets, Heights, z_of_planes
-from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels
+from floorfit.cad.mesh import Bools, Floats, Ints, Mesh, component_labels, rows_by_label
 from floorfit.cad.regions import planar_regions
 
 __all__ = ["NO_WEB", "Underside", "Web", "read_underside"]
@@ -223,10 +223,7 @@ def _nearest(
 
 def _by_mean(webs: Floats, sheets: Ints, areas: Floats) -> list[Ints]:
     """Rows of each sheet, the sheet with the thinnest web (mean over its area) first."""
-    order = np.argsort(sheets, kind="stable")
-    _, starts = np.unique(sheets[order], return_index=True)
-    groups = np.split(order, starts[1:])
-    return sorted(groups, key=lambda rows: float(np.average(webs[rows], weights=areas[rows] + 1e-12)))
+    return sorted(rows_by_label(sheets), key=lambda rows: float(np.average(webs[rows], weights=areas[rows] + 1e-12)))
 
 
 def _from_above(
@@ -292,12 +289,9 @@ def read_underside(mesh: Mesh, tolerance: float) -> Underside:
     """
     down = mesh.normals[:, 2] < -1e-4
     regions = planar_regions(mesh, mesh.normals[:, 2] < -0.5, tolerance)
-    size = np.bincount(regions.label[regions.label >= 0], minlength=len(regions.normals))
-    whole = (size >= _FEW) & ~regions.is_curved if len(size) else np.zeros(0, np.bool_)
-    in_whole = np.zeros(len(down), np.bool_)
-    inside = regions.label >= 0
-    in_whole[inside] = whole[regions.label[inside]]
-    members = regions.members() if whole.any() else []
+    whole = (np.bincount(regions.label + 1, minlength=len(regions.normals) + 1)[1:] >= _FEW) & ~regions.is_curved
+    in_whole = np.append(whole, False)[regions.label]
+    members = regions.members()
     numbers = np.flatnonzero(whole)
     shapes = [region_polygon(mesh, members[number]) for number in numbers]
     single = np.flatnonzero(down & ~in_whole & (mesh.plan_areas < -1e-6) & (mesh.heights > 1e-5))

@@ -29,6 +29,7 @@ __all__ = [
     "check_ring",
     "check_web",
     "clean_ring",
+    "limit_faults",
 ]
 
 #: Largest coordinate taken for meant, mm: a kilometre; more is a slip of unit or a broken number.
@@ -138,8 +139,6 @@ def check_islands(
     from shapely import Polygon
 
     room = Polygon(boundary)
-    if not islands:
-        return room, []
     faults = [fault for path, ring in islands for fault in _island_outside(room, path, ring, name)]
     solids = [Polygon(ring) for _, ring in islands]
     for i, j in _overlapping(solids):
@@ -223,8 +222,6 @@ def _overlapping(polygons: Sequence[Polygon]) -> Iterator[tuple[int, int]]:
     import shapely
 
     shapes = np.array(polygons, dtype=object)
-    if len(shapes) < 2:
-        return
     first, second = shapely.STRtree(shapes).query(shapes, predicate="intersects")
     once = first < second
     order = np.lexsort((second[once], first[once]))
@@ -287,18 +284,24 @@ def check_numbers(pocket: Pocket, paths: Mapping[str, Path]) -> list[Fault]:
     rules += [(key, "negative", lengths[key] < 0, _NEGATIVE) for key in ("finish_stock", "corner_radius")]
     rules += [
         ("slope", "too-steep", bool(np.hypot(*pocket.slope) > STEEPEST), _STEEP),
-        ("web_tolerance", "no-limit", lower is None and upper is None, _NO_LIMIT),
-        ("web_tolerance", "limits-swapped", lower is not None and upper is not None and lower > upper, _SWAPPED),
     ]
     texts = [(key, code, text.format(key)) for key, code, is_wrong, text in rules if is_wrong]
+    texts += [("web_tolerance", code, text) for code, text in limit_faults(lower, upper)]
     return [Fault(code, paths[key], f"pocket {quoted(pocket.id)}: {text}") for key, code, text in texts]
+
+
+def limit_faults(lower: float | None, upper: float | None) -> list[tuple[str, str]]:
+    """Code and words of what is wrong with two limits of a web; empty where they are in order."""
+    if lower is None and upper is None:
+        return [("no-limit", "both limits of the web are null. Give at least one; a minimum web alone is [0, null].")]
+    if lower is not None and upper is not None and lower > upper:
+        return [("limits-swapped", "the lower deviation is above the upper one. Write [lower, upper].")]
+    return []
 
 
 _ABSURD = "{} is more than a kilometre. Check the number and the units."
 _NEGATIVE = "{} is below 0, 0 or more was expected. Correct the number."
 _STEEP = "the slope is steeper than 45°. Give dZ/dX and dZ/dY as ratios, not degrees."
-_NO_LIMIT = "both limits of the web are null. Give at least one; a minimum web alone is [0, null]."
-_SWAPPED = "the lower deviation is above the upper one. Write [lower, upper]."
 
 
 def _places_of(pocket: Pocket) -> NDArray[np.float64]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, reduce
+from operator import getitem
 from typing import Any
 
 from floorfit.part.check import (
@@ -19,8 +20,8 @@ from floorfit.part.check import (
     clean_ring,
 )
 from floorfit.part.document import Fault, Path, quoted
-from floorfit.part.model import Pocket, Ring, Tolerance
-from floorfit.part.shaped import patches_from, shape_faults, tolerances_from
+from floorfit.part.model import Pocket, Ring
+from floorfit.part.shaped import patches_from, shape_faults, tolerance_from, tolerances_from
 from floorfit.units import MM_PER_UNIT
 
 __all__ = ["Draft"]
@@ -71,7 +72,6 @@ class Draft:
 
     def outline(self) -> Ring:
         """Return the outline, mm."""
-
         return clean_ring(self.document["outline"], self.scale)
 
     # ---- texts -------------------------------------------------------------------------------------------------
@@ -98,11 +98,11 @@ class Draft:
     def _ring_faults(self) -> list[Fault]:
 
         faults: list[Fault] = []
-        outline = self._ring(("outline",), self.document.get("outline"), "the outline", faults)
+        outline = self._ring(("outline",), "the outline", faults)
         boundaries, floors = [], []
         for i in self.indices:
-            path = ("pockets", i, "boundary")
-            ring = self._boundary(i, faults)
+            path: Path = ("pockets", i, "boundary")
+            ring = self._ring(path, f"the boundary of pocket {self._labels[i]}", faults)
             if ring is None:
                 continue
             self.has_sound_boundary.add(i)
@@ -112,37 +112,28 @@ class Draft:
                 floors.append((path, self._labels[i], floor))
         return [*faults, *check_inside_outline(outline, boundaries), *check_overlaps(floors)]
 
-    def _ring(self, path: Path, vertices: Any, what: str, faults: list[Fault]) -> Ring | None:
+    def _ring(self, path: Path, what: str, faults: list[Fault]) -> Ring | None:
         """Return a sound ring in mm; add its faults to the list and return None where it has any."""
-
         if not self.is_sound(*path):
             return None
+        vertices: Any = reduce(getitem, path, self.document)  # type: ignore[arg-type]
         ring = clean_ring(vertices, self.scale)
         found = check_ring(ring, path, what, self.scale)
         faults.extend(found)
         return None if found else ring
-
-    def _boundary(self, i: int, faults: list[Fault]) -> Ring | None:
-        path: Path = ("pockets", i, "boundary")
-        if not self.is_sound(*path):
-            return None
-        return self._ring(path, self._raw(i)["boundary"], f"the boundary of pocket {self._labels[i]}", faults)
 
     def _floor(self, i: int, boundary: Ring, faults: list[Fault]) -> Any:
         """Return the floor polygon, or None where an island has a fault."""
 
         if self._has_fault_above("pockets", i, "islands"):
             return None
-        given = self._raw(i).get("islands", [])
-        rings = []
-        for j, vertices in enumerate(given):
-            path: Path = ("pockets", i, "islands", j)
-            ring = self._ring(path, vertices, f"island {j} of pocket {self._labels[i]}", faults)
-            if ring is not None:
-                rings.append((path, ring))
-        polygon, found = check_islands(boundary, rings, ("pockets", i), self._labels[i])
-        faults.extend(found)
-        return polygon if len(rings) == len(given) else None
+        paths: list[Path] = [("pockets", i, "islands", j) for j in range(len(self._raw(i).get("islands", [])))]
+        what = f"of pocket {self._labels[i]}"
+        found = [(path, self._ring(path, f"island {j} {what}", faults)) for j, path in enumerate(paths)]
+        rings = [(path, ring) for path, ring in found if ring is not None]
+        polygon, more = check_islands(boundary, rings, ("pockets", i), self._labels[i])
+        faults.extend(more)
+        return polygon if len(rings) == len(paths) else None
 
     # ---- numbers -----------------------------------------------------------------------------------------------
 
@@ -171,7 +162,7 @@ class Draft:
     def _faults_of_numbers(self, i: int) -> list[Fault]:
 
         faults = [*shape_faults(self._raw(i), ("pockets", i), self._labels[i], self.scale), *self._missing(i)]
-        if faults or not self._can_be_placed(i):
+        if faults or (self._is_shaped(i) and i not in self.has_sound_boundary):
             return faults
         pocket = self.pocket(i)
         places = {key: self._find(i, key)[1] for key in ("floor_z", "slope", "corner_radius", *_INHERITED)}
@@ -180,9 +171,9 @@ class Draft:
             faults = check_web(pocket, ("pockets", i))
         return faults
 
-    def _can_be_placed(self, i: int) -> bool:
-        """Whether heights can be taken at the boundary's centroid: of a plain pocket always."""
-        return i in self.has_sound_boundary or not any(key in self._raw(i) for key in _SHAPED)
+    def _is_shaped(self, i: int) -> bool:
+        """Whether it has heights, which are taken at its centroid: its boundary must be sound."""
+        return any(key in self._raw(i) for key in _SHAPED)
 
     def _missing(self, i: int) -> list[Fault]:
 
@@ -210,83 +201,68 @@ class Draft:
         return None, path
 
     def _web_disagrees(self, i: int) -> list[Fault]:
-
-        web, _ = self._find(i, "web")
-        underside, _ = self._find(i, "underside_z")
-        if web is None or underside is None or any(key in self._raw(i) for key in _SHAPED):
-            return self._shaped_web_disagrees(i)
-        floor_z = self._raw(i)["floor_z"]
-        if abs(floor_z - underside - web) * self.scale <= WEB_AGREES_MM + DUST_MM:
+        """Compare a stated web with floor and underside at the centroid, in the direction that it is stated in."""
+        raw, pocket = self._raw(i), self.pocket(i)
+        web, underside = self._find(i, "web")[0], self._find(i, "underside_z")[0]
+        is_shaped = self._is_shaped(i)
+        if not ({"web", "underside"} <= set(raw) if is_shaped else web is not None and underside is not None):
             return []
-        text = (
-            f"pocket {self._labels[i]}: web is {web:.10g}, but floor_z - underside_z is {floor_z:.10g} - "
-            f"{underside:.10g} = {floor_z - underside:.6g}. Correct one of the three; a pocket may state its own."
-        )
-        return [Fault("web-disagrees", ("pockets", i, "web"), text)]
-
-    def _shaped_web_disagrees(self, i: int) -> list[Fault]:
-        """Compare a stated web with the heights at the centroid, in the direction that the web is stated in."""
-        if "underside" not in self._raw(i) or "web" not in self._raw(i):
+        steep = float(pocket.steepness_at(*pocket.centroid)) if pocket.web_along == "normal" else 1.0
+        if abs(web * self.scale - pocket.web / steep) <= WEB_AGREES_MM + DUST_MM:
             return []
-        pocket = self.pocket(i)
-        given = float(self._raw(i)["web"]) * self.scale
-        found = pocket.web / (float(pocket.steepness_at(*pocket.centroid)) if pocket.web_along == "normal" else 1.0)
-        if abs(given - found) <= WEB_AGREES_MM + DUST_MM:
-            return []
-        text = (
-            f"pocket {self._labels[i]}: web is {given / self.scale:.10g}, but floor and underside at the centroid give "
-            f"{found / self.scale:.7g}. Correct one of the three."
-        )
+        if is_shaped:
+            found = f"floor and underside at the centroid give {pocket.web / steep / self.scale:.7g}"
+            remedy = "Correct one of the three."
+        else:
+            z = raw["floor_z"]
+            found = f"floor_z - underside_z is {z:.10g} - {underside:.10g} = {z - underside:.6g}"
+            remedy = "Correct one of the three; a pocket may state its own."
+        text = f"pocket {self._labels[i]}: web is {web:.10g}, but {found}. {remedy}"
         return [Fault("web-disagrees", ("pockets", i, "web"), text)]
 
     def pocket(self, i: int) -> Pocket:
         """Build pocket i, once; its structure must be sound and nothing missing."""
         if i not in self._pockets:
-            is_shaped = any(key in self._raw(i) for key in _SHAPED)
-            self._pockets[i] = self._shaped_pocket(i) if is_shaped else self._plain_pocket(i, *self._levels(i))
+            base = self._without_web(i)
+            floor_z, underside, web = self._levels_at_centroid(i, base) if self._is_shaped(i) else self._levels(i)
+            is_parallel = bool(self._raw(i).get("web_constant"))
+            self._pockets[i] = replace(base, floor_z=floor_z, underside_z=underside, web=web, is_parallel=is_parallel)
         return self._pockets[i]
 
-    def _shaped_pocket(self, i: int) -> Pocket:
-        """Build a pocket with heights: the plain one first, then what is at its centroid."""
+    def _without_web(self, i: int) -> Pocket:
+        """Build pocket i before what its floor, underside and web are at its centroid."""
         raw, scale = self._raw(i), self.scale
-        base = replace(
-            self._plain_pocket(i, 0.0, 0.0, 0.0),
-            floor_z=float(raw.get("floor_z", 0.0)) * scale,
-            floor=patches_from(raw.get("floor", []), scale),
-            underside=patches_from(raw.get("underside", []), scale),
-            web_along=raw.get("web_along", "z"),
-            tolerances=tolerances_from(raw.get("tolerances", []), scale),
-        )
-        centre = base.centroid
-        floor_z = float(base.floor_at(*centre))
-        steep = float(base.steepness_at(*centre)) if base.web_along == "normal" else 1.0
-        web, underside = self._find(i, "web")[0], self._find(i, "underside_z")[0]
-        if raw.get("web_constant"):
-            along_z = float(web) * scale * steep
-            return replace(base, floor_z=floor_z, web=along_z, underside_z=floor_z - along_z, is_parallel=True)
-        if base.underside:
-            under = float(base.underside_at(*centre))
-        else:
-            under = floor_z - float(web) * scale * steep if underside is None else float(underside) * scale
-        return replace(base, floor_z=floor_z, web=floor_z - under, underside_z=under)
-
-    def _plain_pocket(self, i: int, floor_z: float, underside: float, web: float) -> Pocket:
-        raw, scale = self._raw(i), self.scale
-        lower, upper = self._find(i, "web_tolerance")[0]
         slope = raw.get("slope", (0.0, 0.0))
         islands = raw.get("islands", []) if self.is_sound("pockets", i, "islands") else []
         return Pocket(
             id=raw["id"],
             boundary=clean_ring(raw["boundary"], scale),
             islands=tuple(clean_ring(ring, scale) for ring in islands),
-            floor_z=floor_z,
-            web=web,
-            tolerance=Tolerance(_in_mm(lower, scale), _in_mm(upper, scale)),
-            underside_z=underside,
+            floor_z=float(raw.get("floor_z", 0.0)) * scale,
+            web=0.0,
+            tolerance=tolerance_from(self._find(i, "web_tolerance")[0], scale),
             finish_stock=float(self._find(i, "finish_stock")[0]) * scale,
             slope=(float(slope[0]), float(slope[1])),
             corner_radius=float(raw.get("corner_radius", 0.0)) * scale,
+            floor=patches_from(raw.get("floor", []), scale),
+            underside=patches_from(raw.get("underside", []), scale),
+            web_along=raw.get("web_along", "z"),
+            tolerances=tolerances_from(raw.get("tolerances", []), scale),
         )
+
+    def _levels_at_centroid(self, i: int, base: Pocket) -> tuple[float, float, float]:
+        """Return floor_z, underside_z and web of a pocket with heights, mm."""
+        floor_z = float(base.floor_at(*base.centroid))
+        steep = float(base.steepness_at(*base.centroid)) if base.web_along == "normal" else 1.0
+        web, underside = self._find(i, "web")[0], self._find(i, "underside_z")[0]
+        if self._raw(i).get("web_constant"):
+            along_z = float(web) * self.scale * steep
+            return floor_z, floor_z - along_z, along_z
+        if base.underside:
+            under = float(base.underside_at(*base.centroid))
+        else:
+            under = floor_z - float(web) * self.scale * steep if underside is None else float(underside) * self.scale
+        return floor_z, under, floor_z - under
 
     def _levels(self, i: int) -> tuple[float, float, float]:
         """Return floor_z, underside_z and web, mm; the stated web where it differs by float dust only."""
@@ -304,7 +280,3 @@ _INHERITED = ("web", "web_tolerance", "finish_stock", "underside_z")
 #: Keys that only ``floorfit-part/2`` has.
 _SHAPED = ("floor", "underside", "web_constant", "web_along", "tolerances")
 _OR = {"underside_z": ", or give the web", "finish_stock": "; 0 if roughing left nothing"}
-
-
-def _in_mm(value: float | None, scale: float) -> float | None:
-    return None if value is None else float(value) * scale

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.part.model import Pocket
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 __all__ = ["floor_points", "grid_spacing"]
 
@@ -31,14 +36,19 @@ def floor_points(pocket: Pocket) -> NDArray[np.float64]:
 
     polygon = pocket.polygon
     spacing = grid_spacing(pocket)
-    x0, y0, x1, y1 = polygon.bounds
-    xs = np.arange(x0 + spacing / 2, x1, spacing)
-    ys = np.arange(y0 + spacing / 2, y1, spacing)
-    lattice = np.stack(np.meshgrid(xs, ys, indexing="ij"), axis=-1).reshape(-1, 2)
-    kept = lattice[shapely.contains_xy(polygon, lattice[:, 0], lattice[:, 1])]
     step = max(polygon.length / ALONG, spacing / 2)
     edge = shapely.get_coordinates(shapely.segmentize(polygon, step))
-    return np.vstack([kept, edge, *_in_regions(pocket, step, spacing)])
+    return np.vstack([_lattice(polygon, spacing), edge, *_in_regions(pocket, step, spacing)])
+
+
+def _lattice(shape: BaseGeometry, spacing: float) -> NDArray[np.float64]:
+    """Even lattice of places inside a shape."""
+    import shapely
+
+    x0, y0, x1, y1 = shape.bounds
+    lines = np.arange(x0 + spacing / 2, x1, spacing), np.arange(y0 + spacing / 2, y1, spacing)
+    places = np.stack(np.meshgrid(*lines, indexing="ij"), axis=-1).reshape(-1, 2)
+    return places[shapely.contains_xy(shape, places[:, 0], places[:, 1])]
 
 
 def _in_regions(pocket: Pocket, step: float, spacing: float) -> list[NDArray[np.float64]]:
@@ -53,11 +63,7 @@ def _in_regions(pocket: Pocket, step: float, spacing: float) -> list[NDArray[np.
             out.append(shapely.get_coordinates(shapely.segmentize(near, min(step, max(shape.length / 24, 0.1)))))
         finer = min(spacing, float(np.sqrt(shape.area / 25)))
         if shape.area and finer < spacing:
-            x0, y0, x1, y1 = shape.bounds
-            lines = np.arange(x0 + finer / 2, x1, finer), np.arange(y0 + finer / 2, y1, finer)
-            x, y = (one.ravel() for one in np.meshgrid(*lines, indexing="ij"))
-            inside = shapely.contains_xy(shape, x, y)
-            out.append(np.column_stack([x, y])[inside])
+            out.append(_lattice(shape, finer))
     return out
 
 

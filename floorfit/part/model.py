@@ -178,18 +178,6 @@ class Pocket:
         x, y = _together(x, y)
         return slopes(self.floor, x, y) if self.floor else np.broadcast_to(np.array(self.slope), (*x.shape, 2))
 
-    def normal_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
-        """Unit normal of the nominal floor at plan positions, up out of the metal, (..., 3).
-
-        Parameters
-        ----------
-        x, y : (...) array_like, mm
-            Plan positions.
-        """
-        slope = self.slope_at(x, y)
-        length = self.steepness_at(x, y)
-        return np.concatenate([-slope, np.ones((*length.shape, 1))], axis=-1) / length[..., None]
-
     def steepness_at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
         """Length along Z over length along the floor's normal at plan positions: 1 / cos of the slope angle.
 
@@ -238,8 +226,6 @@ class Pocket:
         x, y : (...) array_like, mm
             Plan positions.
         """
-        if self.is_plain:
-            return np.asarray(self.floor_at(x, y) - self.underside_z)
         return np.asarray(self.floor_at(x, y) - self.underside_at(x, y))
 
     def limits_on(self, x: ArrayLike, y: ArrayLike) -> Tolerance | LocalLimits:

@@ -15,7 +15,6 @@ What the format leaves open is fixed so:
 from __future__ import annotations
 
 import json
-import math
 import os
 from collections import Counter
 from collections.abc import Iterable, Mapping
@@ -23,7 +22,7 @@ from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
 
 from floorfit.errors import Finding, InputError
-from floorfit.part.model import Part, Pocket, Ring
+from floorfit.part.model import Part, Pocket
 from floorfit.units import MM_PER_UNIT
 
 if TYPE_CHECKING:
@@ -230,6 +229,8 @@ def part_to_document(part: Part) -> dict[str, Any]:
     dict
         Ready for ``json.dumps``; `part_from_document` is the way back.
     """
+    from floorfit.part.shaped import in_unit
+
     scale = MM_PER_UNIT[part.units]
     pockets = [_pocket_document(pocket, scale) for pocket in part.pockets]
     none = object()
@@ -242,7 +243,7 @@ def part_to_document(part: Part) -> dict[str, Any]:
         "format": "floorfit-part/1" if all(pocket.is_plain for pocket in part.pockets) else "floorfit-part/2",
         "name": part.name,
         "units": part.units,
-        "outline": _ring_out(part.outline, scale),
+        "outline": in_unit(part.outline, scale),
         "defaults": defaults,
         "pockets": [{key: value for key, value in p.items() if key not in defaults} for p in pockets],
     }
@@ -252,56 +253,30 @@ _SHARED = ("web", "web_tolerance", "finish_stock", "underside_z")
 
 
 def _pocket_document(pocket: Pocket, scale: float) -> dict[str, Any]:
-    plain = _plain_document(pocket, scale)
-    return plain if pocket.is_plain else _shaped_document(pocket, plain, scale)
+    """The document of a pocket; of one with heights, what these say already is left out."""
+    from floorfit.part.shaped import in_unit, patches_to, tolerances_to
 
-
-def _shaped_document(pocket: Pocket, plain: dict[str, Any], scale: float) -> dict[str, Any]:
-    """The document of a pocket with heights; what they say already is left out."""
-    from floorfit.part.shaped import patches_to, tolerances_to
-
+    steep = float(pocket.steepness_at(*pocket.centroid)) if pocket.web_along == "normal" else 1.0
+    plain = {
+        "id": pocket.id,
+        "boundary": in_unit(pocket.boundary, scale),
+        "islands": in_unit(pocket.islands, scale),
+        "floor_z": in_unit(pocket.floor_z, scale),
+        "underside_z": in_unit(pocket.underside_z, scale),
+        "web": in_unit(pocket.web / steep, scale),
+        "web_tolerance": in_unit((pocket.tolerance.lower, pocket.tolerance.upper), scale),
+        "finish_stock": in_unit(pocket.finish_stock, scale),
+        "slope": [float(value) for value in pocket.slope],
+        "corner_radius": in_unit(pocket.corner_radius, scale),
+    }
+    shaped = {
+        "floor": patches_to(pocket.floor, scale),
+        "underside": patches_to(pocket.underside, scale),
+        "web_constant": pocket.is_parallel,
+        "web_along": "" if pocket.web_along == "z" else pocket.web_along,
+        "tolerances": tolerances_to(pocket, scale),
+    }
     drop = {"slope", "floor_z"} if pocket.floor else set()
     drop |= {"underside_z"} if pocket.underside or pocket.is_parallel else set()
-    steep = float(pocket.steepness_at(*pocket.centroid)) if pocket.web_along == "normal" else 1.0
-    more: dict[str, Any] = {"web": _out(pocket.web / steep, scale)}
-    if pocket.floor:
-        more["floor"] = patches_to(pocket.floor, scale)
-    if pocket.underside:
-        more["underside"] = patches_to(pocket.underside, scale)
-    if pocket.is_parallel:
-        more["web_constant"] = True
-    if pocket.web_along != "z":
-        more["web_along"] = pocket.web_along
-    if pocket.tolerances:
-        more["tolerances"] = tolerances_to(pocket, scale)
-    return {key: value for key, value in plain.items() if key not in drop} | more
-
-
-def _plain_document(pocket: Pocket, scale: float) -> dict[str, Any]:
-    limits = (pocket.tolerance.lower, pocket.tolerance.upper)
-    return {
-        "id": pocket.id,
-        "boundary": _ring_out(pocket.boundary, scale),
-        "islands": [_ring_out(ring, scale) for ring in pocket.islands],
-        "floor_z": _out(pocket.floor_z, scale),
-        "underside_z": _out(pocket.underside_z, scale),
-        "web": _out(pocket.web, scale),
-        "web_tolerance": [None if limit is None else _out(limit, scale) for limit in limits],
-        "finish_stock": _out(pocket.finish_stock, scale),
-        "slope": [float(value) for value in pocket.slope],
-        "corner_radius": _out(pocket.corner_radius, scale),
-    }
-
-
-def _ring_out(ring: Ring, scale: float) -> list[list[float]]:
-    return [[_out(x, scale), _out(y, scale)] for x, y in ring]
-
-
-def _out(value_mm: float, scale: float) -> float:
-    """Return the file's number for a length: short if that reads back as the same float, else the nearest."""
-    value = float(value_mm)
-    if scale == 1.0:
-        return value
-    near = value / scale
-    tries = (float(f"{near:.12g}"), near, math.nextafter(near, -math.inf), math.nextafter(near, math.inf))
-    return next((number for number in tries if number * scale == value), near)
+    kept = {key: value for key, value in plain.items() if key not in drop}
+    return kept | {key: value for key, value in shaped.items() if value}

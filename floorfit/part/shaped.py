@@ -12,17 +12,27 @@ A pocket may have, beside the keys of ``floorfit-part/1``:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
 
-from floorfit.part.check import LARGEST_MM, STEEPEST, check_ring, clean_ring
+from floorfit.part.check import LARGEST_MM, STEEPEST, check_ring, clean_ring, limit_faults
 from floorfit.part.document import Fault, Path
 from floorfit.part.model import Pocket, Tolerance
 from floorfit.part.shape import HeightGrid, Patch
 
-__all__ = ["STEEPEST_BELOW", "patches_from", "patches_to", "shape_faults", "tolerances_from", "tolerances_to"]
+__all__ = [
+    "STEEPEST_BELOW",
+    "in_unit",
+    "patches_from",
+    "patches_to",
+    "shape_faults",
+    "tolerance_from",
+    "tolerances_from",
+    "tolerances_to",
+]
 
 #: Steepest underside: edges are broken by 45° and more there, and nothing is cut to it.
 STEEPEST_BELOW = 20.0
@@ -72,20 +82,33 @@ def patches_to(patches: tuple[Patch, ...], scale: float) -> list[dict[str, Any]]
 
 
 def _entry(patch: Patch, scale: float) -> dict[str, Any]:
-    entry: dict[str, Any] = {"region": _out(patch.region, scale)} if patch.region else {}
+    entry: dict[str, Any] = {"region": in_unit(patch.region, scale)} if patch.region else {}
     if patch.grid is not None:
         grid = patch.grid
-        rows = [_out(row, scale) for row in grid.z]
-        return entry | {"grid": {"origin": _out(grid.origin, scale), "step": _out(grid.step, scale), "z": rows}}
+        return entry | {"grid": {key: in_unit(getattr(grid, key), scale) for key in ("origin", "step", "z")}}
     if any(patch.slope):
-        return entry | {"plane": {"at": _out(patch.point, scale), "slope": list(patch.slope)}}
-    return entry | {"level": _out(patch.point, scale)[2]}
+        return entry | {"plane": {"at": in_unit(patch.point, scale), "slope": list(patch.slope)}}
+    return entry | {"level": in_unit(patch.point, scale)[2]}
 
 
-def _out(values: Any, scale: float) -> Any:
-    if isinstance(values, tuple):
-        return [_out(value, scale) for value in values]
-    return float(values) if scale == 1.0 else float(f"{float(values) / scale:.12g}")
+def in_unit(lengths: Any, scale: float) -> Any:
+    """Lengths, nested as they may be, as the numbers of a file; None stays.
+
+    Each number is short if that reads back as the same float, else the nearest.
+
+    Parameters
+    ----------
+    lengths : float, None, or sequence of these, mm
+    scale : float
+        Millimetres in the file's unit.
+    """
+    if isinstance(lengths, Iterable):
+        return [in_unit(length, scale) for length in lengths]
+    if lengths is None or scale == 1.0:
+        return None if lengths is None else float(lengths)
+    near = float(lengths) / scale
+    tries = (float(f"{near:.12g}"), near, math.nextafter(near, -math.inf), math.nextafter(near, math.inf))
+    return next((number for number in tries if number * scale == lengths), near)
 
 
 def tolerances_from(entries: list[Mapping[str, Any]], scale: float) -> tuple[Any, ...]:
@@ -98,10 +121,20 @@ def tolerances_from(entries: list[Mapping[str, Any]], scale: float) -> tuple[Any
     scale : float
         Millimetres in its unit.
     """
-    return tuple((clean_ring(entry["region"], scale), _tolerance(entry["web_tolerance"], scale)) for entry in entries)
+    return tuple(
+        (clean_ring(entry["region"], scale), tolerance_from(entry["web_tolerance"], scale)) for entry in entries
+    )
 
 
-def _tolerance(limits: Any, scale: float) -> Tolerance:
+def tolerance_from(limits: Any, scale: float) -> Tolerance:
+    """Limits of a document, in mm; None for an open side.
+
+    Parameters
+    ----------
+    limits : pair of float or None
+    scale : float
+        Millimetres in its unit.
+    """
     lower, upper = (None if limit is None else float(limit) * scale for limit in limits)
     return Tolerance(lower, upper)
 
@@ -117,8 +150,8 @@ def tolerances_to(pocket: Pocket, scale: float) -> list[dict[str, Any]]:
     """
     return [
         {
-            "region": _out(region, scale),
-            "web_tolerance": [None if t is None else _out(t, scale) for t in (limits.lower, limits.upper)],
+            "region": in_unit(region, scale),
+            "web_tolerance": in_unit((limits.lower, limits.upper), scale),
         }
         for region, limits in pocket.tolerances
     ]
@@ -146,7 +179,10 @@ def shape_faults(raw: Mapping[str, Any], path: Path, name: str, scale: float) ->
     for i, entry in enumerate(raw.get("tolerances", [])):
         place: Path = (*path, "tolerances", i)
         faults += _region_faults(entry["region"], place, f"tolerance {i} of pocket {name}", scale)
-        faults += _limit_faults(entry["web_tolerance"], place, f"pocket {name}")
+        faults += [
+            Fault(code, (*place, "web_tolerance"), f"pocket {name}: {text}")
+            for code, text in limit_faults(*entry["web_tolerance"])
+        ]
     return faults
 
 
@@ -198,14 +234,3 @@ def _grid_faults(grid: Mapping[str, Any], path: Path, what: str, scale: float, s
 
 def _region_faults(region: Any, path: Path, what: str, scale: float) -> list[Fault]:
     return check_ring(clean_ring(region, scale), (*path, "region"), f"region of {what}", scale)
-
-
-def _limit_faults(limits: Any, path: Path, what: str) -> list[Fault]:
-    lower, upper = limits
-    if lower is None and upper is None:
-        text = f"{what}: both limits of the web are null. Give at least one."
-        return [Fault("no-limit", (*path, "web_tolerance"), text)]
-    if lower is not None and upper is not None and lower > upper:
-        text = f"{what}: the lower deviation is above the upper one. Write [lower, upper]."
-        return [Fault("limits-swapped", (*path, "web_tolerance"), text)]
-    return []

@@ -10,7 +10,6 @@ from cad_plates import rounded_ring
 
 from floorfit.cad.drawing import region_polygon, tidy_polygon
 from floorfit.cad.mesh import join_mesh
-from floorfit.cad.reading import RawModel
 
 # Areas and centroids worked by hand.
 POLYGONS = {
@@ -30,7 +29,7 @@ POLYGONS = {
 
 def flat_mesh(polygon):
     vertices, faces = trimesh.creation.triangulate_polygon(polygon, engine="earcut")
-    return join_mesh(RawModel(np.column_stack([vertices, np.full(len(vertices), 2.0)]), np.asarray(faces), "", "mm"))
+    return join_mesh(np.column_stack([vertices, np.full(len(vertices), 2.0)]), np.asarray(faces))
 
 
 @pytest.mark.parametrize("name", POLYGONS)
@@ -62,7 +61,7 @@ def ramp(turns, steps=60):
     rings = [np.column_stack([radius * way, 5.0 * angle]) for radius in (20.0, 30.0)]
     inner, outer = np.arange(steps), np.arange(steps) + steps + 1
     faces = np.concatenate([np.column_stack([inner, outer, outer + 1]), np.column_stack([inner, outer + 1, inner + 1])])
-    return join_mesh(RawModel(np.concatenate(rings), faces, "", "mm"))
+    return join_mesh(np.concatenate(rings), faces)
 
 
 @pytest.mark.parametrize("turns", [0.5, 1.0, 1.25, 2.5])

@@ -11,7 +11,7 @@ from scipy.spatial import Delaunay
 
 from floorfit.cad import extract_pockets
 from floorfit.cad.edge_slivers import with_slivers
-from floorfit.cad.mesh import RawModel, join_mesh
+from floorfit.cad.mesh import join_mesh
 from floorfit.cad.regions import Regions, planes_of
 
 X, Y = (20.0, 180.0), (20.0, 140.0)
@@ -76,7 +76,7 @@ def edged(floor, over, rise, cells):
     i = np.arange(gx.size).reshape(gx.shape)
     a, b, c, d = i[:-1, :-1].ravel(), i[1:, :-1].ravel(), i[1:, 1:].ravel(), i[:-1, 1:].ravel()
     faces = np.vstack([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
-    mesh = join_mesh(RawModel(np.column_stack([gx.ravel(), gy.ravel(), z.ravel()]), faces, "", "mm"))
+    mesh = join_mesh(np.column_stack([gx.ravel(), gy.ravel(), z.ravel()]), faces)
     return mesh, mesh.middles[:, 0] < X[1]
 
 

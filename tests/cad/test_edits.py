@@ -121,6 +121,17 @@ def test_ids_from_a_list(mesh, tmp_path):
         extract_pockets(mesh, units="mm", ids=read_id_list(path))
 
 
+@pytest.mark.parametrize(("units", "mm"), [("mm", 1.0), ("m", 1000.0), ("in", 25.4)])
+def test_origin_is_a_point_in_the_models_own_unit(mesh, units, mm):
+    """Of a model in metres it was taken in millimetres."""
+    moved = mesh.copy()
+    moved.vertices = mesh.vertices / mm + [2.0, 3.0, 4.0]
+    got, truth = extract_pockets(moved, units=units, origin=(2.0, 3.0, 4.0)), extract_pockets(mesh, units="mm")
+    for one, two in zip(got.part.pockets, truth.part.pockets, strict=True):
+        assert np.array(one.boundary) == pytest.approx(np.array(two.boundary), abs=2e-4)
+        assert one.floor_z == pytest.approx(two.floor_z, abs=1e-5)
+
+
 def test_origin_and_x_axis(mesh):
     """The model moved and turned by a quarter, taken back by --origin and --x-axis."""
     moved = mesh.copy()

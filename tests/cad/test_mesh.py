@@ -7,12 +7,11 @@ import pytest
 import trimesh
 
 from floorfit.cad.mesh import component_labels, join_mesh, weld
-from floorfit.cad.reading import RawModel
 
 
 def joined(mesh):
     soup = mesh.triangles.reshape(-1, 3)
-    return join_mesh(RawModel(soup, np.arange(len(soup)).reshape(-1, 3), "", "mm"))
+    return join_mesh(soup, np.arange(len(soup)).reshape(-1, 3))
 
 
 @pytest.mark.parametrize(
@@ -31,17 +30,17 @@ def test_closed_surfaces(mesh):
 
 def test_pairs_agree_with_trimesh():
     mesh = trimesh.creation.icosphere(2)
-    result = join_mesh(RawModel(np.array(mesh.vertices), np.array(mesh.faces), "", "mm"))
+    result = join_mesh(np.array(mesh.vertices), np.array(mesh.faces))
     ours = {tuple(sorted(pair)) for pair in result.pairs.tolist()}
     assert ours == {tuple(sorted(pair)) for pair in mesh.face_adjacency.tolist()}
 
 
 def test_open_and_flipped_edges():
     square = np.array([(0, 0, 0), (1, 0, 0), (1, 1, 0), (0, 1, 0)], float)
-    flat = join_mesh(RawModel(square, np.array([(0, 1, 2), (0, 2, 3)]), "", "mm"))
+    flat = join_mesh(square, np.array([(0, 1, 2), (0, 2, 3)]))
     assert len(flat.pairs) == 1
     assert len(flat.open_faces) == 4
-    bent = join_mesh(RawModel(square, np.array([(0, 1, 2), (0, 3, 2)]), "", "mm"))
+    bent = join_mesh(square, np.array([(0, 1, 2), (0, 3, 2)]))
     assert bent.flipped_pairs.tolist() == [[0, 1]]
 
 
@@ -61,7 +60,7 @@ def test_weld_of_many_points_is_exact():
 
 
 def test_heights_and_components():
-    thin = join_mesh(RawModel(np.array([(0, 0, 0), (4, 0, 0), (2, 0.5, 0)], float), np.array([(0, 1, 2)]), "", "mm"))
+    thin = join_mesh(np.array([(0, 0, 0), (4, 0, 0), (2, 0.5, 0)], float), np.array([(0, 1, 2)]))
     # Smallest height: twice the area (2 · 1) over the longest side (4).
     assert thin.heights == pytest.approx([0.5])
     assert component_labels(5, np.array([(0, 1), (3, 4)])).tolist() == [0, 0, 1, 2, 2]

@@ -9,7 +9,6 @@ from cad_plates import box, filleted_pocket, mesh_of, prism, rounded_ring, soup_
 
 from floorfit.cad.mesh import join_mesh
 from floorfit.cad.outline import part_outline
-from floorfit.cad.reading import RawModel
 
 L_SHAPE = [(0, 0), (300, 0), (300, 100), (120, 100), (120, 200), (0, 200)]
 BLOCKS = {
@@ -35,7 +34,7 @@ def test_outline(name, fine):
     solid, wanted = BLOCKS[name]
     mesh = mesh_of(solid)
     mesh = soup_of(mesh.subdivide() if fine else mesh)
-    found = part_outline(join_mesh(RawModel(np.array(mesh.vertices), np.array(mesh.faces), "", "mm")))
+    found = part_outline(join_mesh(np.array(mesh.vertices), np.array(mesh.faces)))
     # The patches are joined over 1 µm; corners stay because the joints are mitred.
     assert found.hausdorff_distance(wanted) < 2e-3
     assert len(found.exterior.coords) == len(wanted.exterior.coords)

@@ -7,12 +7,11 @@ import pytest
 import trimesh
 
 from floorfit.cad.mesh import join_mesh
-from floorfit.cad.reading import RawModel
 from floorfit.cad.regions import planar_regions, plane_tolerance
 
 
 def mesh_of_arrays(vertices, faces):
-    return join_mesh(RawModel(np.array(vertices, float), np.array(faces), "", "mm"))
+    return join_mesh(np.array(vertices, float), np.array(faces))
 
 
 def height_field(z_of, n=24, size=100.0):

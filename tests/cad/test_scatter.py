@@ -11,7 +11,6 @@ from manifold3d import Manifold
 
 from floorfit.cad import extract_pockets
 from floorfit.cad.mesh import join_mesh
-from floorfit.cad.reading import RawModel
 from floorfit.cad.scatter import scatter_note
 
 
@@ -23,7 +22,7 @@ def plate():
 
 def note(mesh, noise=0.0, seed=3):
     vertices = mesh.vertices + noise * np.random.default_rng(seed).standard_normal(mesh.vertices.shape)
-    return scatter_note(join_mesh(RawModel(vertices, np.asarray(mesh.faces), "", "mm")), "")
+    return scatter_note(join_mesh(vertices, np.asarray(mesh.faces)), "")
 
 
 @pytest.mark.parametrize("noise", [0.0001, 0.0005, 0.002, 0.01, 0.05])

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from floorfit.cad.mesh import join_mesh
-from floorfit.cad.reading import RawModel
 from floorfit.cad.seams import close_seams
 
 
@@ -18,7 +17,7 @@ def seam(count, lift=0.0):
     inner = [(60 - 60 * k / count, 60 * k / count, lift) for k in range(1, count)]
     chain = [1, *range(4, 4 + len(inner)), 2]
     faces = [(0, 1, 2), *((b, a, 3) for a, b in pairwise(chain))]
-    return join_mesh(RawModel(np.array(points + inner, float), np.array(faces), "", "mm"))
+    return join_mesh(np.array(points + inner, float), np.array(faces))
 
 
 @pytest.mark.parametrize("count", [2, 3, 17])
