@@ -136,7 +136,7 @@ class _Run(CorrectionRun):
         off = [floor_off(name, off_mm, self.source) for name, off_mm in high if name not in swept]
         return [*off, *cut_again(self.lines, motions, path, seen.gains, self.floors, self.source)]
 
-    def _understand(self) -> _Understood:
+    def _understand(self, *, is_part_known: bool = False) -> _Understood:
         options = self.options
         tick = options.tick("reading", len(self.lines))
         motions = read_motions(
@@ -161,7 +161,8 @@ class _Run(CorrectionRun):
         findings += [finding for finding in told if not finding.text.startswith(known)]
         findings += unseen_calls(motions, options.keep, self.source)
         self.stop_on(findings)
-        self._check_part(motions, path)
+        if not is_part_known:
+            self._check_part(motions, path)
         return _Understood(motions, path, gains)
 
     def _check_part(self, motions: Motions, path: TipPath) -> None:
@@ -217,10 +218,11 @@ class _Run(CorrectionRun):
             return seen
         if self.options.held == "refuse":
             self.stop_on([_held_finding(seen.motions, floor, some, self.source) for floor, some in rows])
-        lines, told = skip_held(self.lines, seen.motions, [floor for floor, _ in rows], seen.gains, self.source)
+        floors = [floor for floor, _ in rows]
+        lines, told = skip_held(self.lines, seen.motions, seen.path, floors, seen.gains, self.source)
         self.stop_on(told)
         self.lines = lines
-        seen = self._understand()
+        seen = self._understand(is_part_known=True)
         left = self._held_rows(seen)
         self.stop_on([_held_finding(seen.motions, floor, some, self.source) for floor, some in left])
         return seen

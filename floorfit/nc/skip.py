@@ -16,13 +16,14 @@ from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
 from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, CUTTING, LINE, Motions
 from floorfit.nc.numbers import decimals_for, in_style
+from floorfit.nc.tip_path import TipPath
 from floorfit.nc.words import read_block
 
 __all__ = ["skip_held"]
 
 
 def skip_held(
-    lines: list[str], motions: Motions, floors: Sequence[CutFloor], found: Gains, source: str
+    lines: list[str], motions: Motions, path: TipPath, floors: Sequence[CutFloor], found: Gains, source: str
 ) -> tuple[list[str], list[Finding]]:
     """Remove every visit to a held floor.
 
@@ -30,8 +31,8 @@ def skip_held(
     ----------
     lines : list of str
         The programme.
-    motions : Motions
-        What it does.
+    motions, path : Motions, TipPath
+        What it does, and its tip in the part's frame.
     floors : sequence of CutFloor
         The held floors.
     found : Gains
@@ -51,7 +52,7 @@ def skip_held(
     for floor in floors:
         for first, last in _visits(motions, floor, found):
             place = f"lines {motions.line[first] + 1} to {motions.line[last] + 1}"
-            fault = _fault(lines, motions, floor, found, first, last)
+            fault = _fault(lines, motions, path, floor, found, first, last)
             if fault:
                 text = f"the motion on held pocket {floor.pocket.id} cannot be skipped: {fault}. Remove it by hand."
                 findings.append(Finding("held", source, place, text))
@@ -73,7 +74,9 @@ def _visits(motions: Motions, floor: CutFloor, found: Gains) -> list[tuple[int, 
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _fault(lines: list[str], motions: Motions, floor: CutFloor, found: Gains, first: int, last: int) -> str:
+def _fault(
+    lines: list[str], motions: Motions, path: TipPath, floor: CutFloor, found: Gains, first: int, last: int
+) -> str:
     inside = range(first + 1, last + 1)
     modals = {motions.modals[motions.modal[row]]._replace(motion=0) for row in range(first, last + 1)}
     if found.guard_whole[first] >= 0 or (first and found.floor[first - 1] >= 0):
@@ -89,20 +92,19 @@ def _fault(lines: list[str], motions: Motions, floor: CutFloor, found: Gains, fi
     low, high = motions.xyz[last : last + 2, 2]
     if not (high > low or np.isnan(high)):
         return "it does not leave the floor upwards"
-    return _way_fault(motions, floor, first, last) or _word_fault(lines, motions, first, last)
+    return _way_fault(path, floor, first, last) or _word_fault(lines, motions, first, last)
 
 
-def _way_fault(motions: Motions, floor: CutFloor, first: int, last: int) -> str:
-    start, end = motions.start[first], motions.xyz[last]
+def _way_fault(path: TipPath, floor: CutFloor, first: int, last: int) -> str:
+    start, end, radius = path.start[first], path.end[last], path.cutters[path.cutter[first]].radius
     height = float(start[2])
     if height < float(floor.pocket.rough_z(*start[:2])) or height < float(floor.pocket.rough_z(*end[:2])):
         return "the tool comes from below the roughed floor"
     way = shapely.linestrings([start[:2], end[:2]])
-    return (
-        ""
-        if shapely.covers(floor.pocket.polygon.buffer(MARGIN_MM), way)
-        else "the straight way across is not all over the pocket"
-    )
+    before = shapely.linestrings([start[:2], *path.end[first : last + 1, :2]])
+    # Beside an open edge, or in a corner, the cutter may be out of the pocket where it was before.
+    room = floor.pocket.polygon.union(before.buffer(radius)).buffer(MARGIN_MM)
+    return "" if shapely.covers(room, way.buffer(radius)) else "the straight way across is not all over the pocket"
 
 
 def _word_fault(lines: list[str], motions: Motions, first: int, last: int) -> str:

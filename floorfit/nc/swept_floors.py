@@ -31,8 +31,8 @@ _CREST_MM = 0.01
 TOO_DEEP_MM = 0.02
 #: Motions that are looked at together. A matter of speed only.
 _PIECE = 500
-#: How far inside its edges a floor is looked at, mm, pairs of place and motion taken at once, and places on each way.
-_EDGE_MM, _PAIRS, _PARTS = 0.04, 200_000, 5
+#: How far inside its edges a floor is looked at, mm, and pairs of place and motion taken at once.
+_EDGE_MM, _PAIRS = 0.04, 200_000
 #: Greatest number of places of the grid that are looked at together.
 _LOOKED_AT = 400
 #: Share of a floor that a programme may leave uncut without a word: edges between the places of the sweep. Own choice.
@@ -119,9 +119,9 @@ class Cuts:
         out = np.full(len(places), np.inf)
         for first in range(0, len(place), _PAIRS):
             at, of = place[first : first + _PAIRS], way[first : first + _PAIRS]
-            first_share, last_share = _within(ways[of], places[at], reach[of])
-            for part in np.linspace(0.0, 1.0, _PARTS):
-                share = (first_share + part * (last_share - first_share))[:, None]
+            first_share, nearest, last_share = _within(ways[of], places[at], reach[of])
+            between = 0.5 * (first_share + nearest), 0.5 * (nearest + last_share)
+            for share in (one[:, None] for one in (first_share, between[0], nearest, between[1], last_share)):
                 tip, axis = (
                     a[rows[of]] + share * (b - a)[rows[of]]
                     for a, b in ((self.start, self.end), (self.axis0, self.axis1))
@@ -160,14 +160,15 @@ class Cuts:
         return low if len(low.tip) else None
 
 
-def _within(ways: Array, places: Array, reach: Array) -> tuple[Array, Array]:
-    """First and last share of straight ways (n, 2, 2) that is no further from places (n, 2) than some reach, (n,)."""
+def _within(ways: Array, places: Array, reach: Array) -> tuple[Array, Array, Array]:
+    """First, nearest and last share of straight ways (n, 2, 2) no further from places (n, 2) than some reach, (n,)."""
     start, along = ways[:, 0] - places, ways[:, 1] - ways[:, 0]
     square = np.maximum((along**2).sum(axis=1), 1e-18)
     middle = -(start * along).sum(axis=1) / square
     off = ((start + middle[:, None] * along) ** 2).sum(axis=1)
     half = np.sqrt(np.maximum(reach**2 - off, 0.0) / square)
-    return np.clip(middle - half, 0.0, 1.0), np.clip(middle + half, 0.0, 1.0)
+    first, nearest, last = np.clip([middle - half, middle, middle + half], 0.0, 1.0)
+    return first, nearest, last
 
 
 @dataclass(frozen=True)
@@ -249,8 +250,7 @@ def _to_look_at(
 ) -> Rows:
     """The worst places that were not looked at, where one of them would be the worst of all; none where none is bad."""
     _, deep, high = _off(pocket, correction, places, inside, *heights)
-    worst = max(float(deep[looked].max(initial=TOO_DEEP_MM)), TOO_DEEP_MM)
-    most = max(float(high[looked].max(initial=TOO_DEEP_MM)), TOO_DEEP_MM)
+    worst, most = (float(some[looked].max(initial=_CREST_MM)) for some in (deep, high))
     off = np.where(looked, 0.0, np.maximum(deep - worst, high - most))
     return np.argsort(-off)[: min(_LOOKED_AT, int((off > 0).sum()))]
 

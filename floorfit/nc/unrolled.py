@@ -73,8 +73,9 @@ class Unrolled:
         for was, new, line in zip(self.lines, now, self.origin, strict=True):
             if runs.setdefault(line, new) != new:
                 faults[line] = (
-                    "this block runs more than once, in other places, and one offset does not suit them all. Have the "
-                    "calls written out, or give each floor a subprogramme of its own."
+                    "this block runs more than once, in other places, and one offset does not suit them all. Where it "
+                    "goes down to a floor in steps, say --band with the height of the first over the floor, and all "
+                    "move with it; else have the calls written out, or give each floor a subprogramme of its own."
                 )
             elif new != was and was.rstrip("\r\n") != self.file[line].rstrip("\r\n"):
                 faults[line] = "an offset would go into a block that also calls, returns, or is called behind /."

@@ -245,6 +245,17 @@ def test_7_a_held_floor_is_not_cut_by_a_pass_above_it(over):
     assert not done.is_complete
 
 
+def test_7_the_way_across_a_held_floor_does_not_meet_its_island():
+    """By hand: round an island that begins at Y 25; straight from end to end a radius of 8 mm at Y 20 comes to Y 28."""
+    island = ((45.0, 25.0), (55.0, 25.0), (55.0, 35.0), (45.0, 35.0))
+    part = replace(PART, pockets=(pocket("A", 0, 0, 100, 60, islands=(island,)), *PART.pockets[1:]))
+    round_it = "G0 X36 Y20 Z30\nZ5\nG1 Z2. F500\nX36 Y44\nX64 Y44\nX64 Y20\n"
+    text = HEAD + round_it + "G0 Z30\n" + zigzag(102, 0, 202, 60, 2.0)
+    given = corrections(A=hold("A"), B=0.1)
+    assert "straight way across" in refused(text, given, "held", part, held="skip")
+    correct(text.replace("X64 Y44\nX64 Y20", "X36 Y50"), given, part, held="skip")
+
+
 # -- 8: the wrong programme -----------------------------------------------------------------------------------------
 
 #: Three pockets with 10 mm ribs.

@@ -361,6 +361,14 @@ def test_held_passes_are_taken_out_and_named():
     assert "lines 4 to 6" in done.findings[0].place
 
 
+def test_of_a_programme_for_held_floors_alone_no_pass_is_left():
+    """Nothing of it lies on a floor any more, and it was this part's all the same."""
+    text = HEAD + "G1 Z2. F200\nX50\nY40\nG0 Z20\nM30\n"
+    done = apply_offsets(PART, corrections(A=hold("A")), text.encode(), tools=TOOLS, held="skip")
+    assert b"Z2." not in done.data
+    assert not done.is_complete and "skipped" in {finding.code for finding in done.findings}
+
+
 def test_held_passes_are_taken_out_before_a_block_of_places_alone():
     """RS274/NGC, 3.4: G1 stays in force, so that the lift off a held floor may be a Z word and nothing else."""
     visit = "Z5.\nG1 Z2. F200\nX60.\nY40.\n"

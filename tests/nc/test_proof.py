@@ -7,12 +7,13 @@ import re
 
 import numpy as np
 import pytest
-from nc_cases import PART, corrections, follow, tilt
+from nc_cases import PART, corrections, follow, pocket, tilt
 
 from floorfit.errors import InputError
 from floorfit.nc import programme
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.programme import apply_offsets
+from floorfit.nc.swept_floors import Cuts
 from floorfit.nc.tools import Tools
 
 TOOLS = Tools({1: Cutter(8.0), 2: Cutter(5.0, 5.0)})
@@ -268,3 +269,15 @@ def test_short_pieces_of_a_wide_arc_are_on_it_though_their_centres_scatter():
     assert len(ends) > 5
     middle = np.array([155.0, 20 + np.sqrt(1000.0**2 - 25.0**2)])
     assert np.abs(np.hypot(*(ends - middle).T) - 1000).max() < 0.001
+
+
+def test_a_ball_is_as_low_over_a_place_as_on_the_nearest_place_of_its_way():
+    """A sphere of radius r at a distance d stands r - sqrt(r^2 - d^2) over its lowest place; the way ends at X 10."""
+    up = np.array([[0.0, 0.0, 1.0]])
+    way = Cuts(np.array([[0.0, 0.0, 5.0]]), np.array([[10.0, 0.0, 5.0]]), up, up, np.array([[3.0, 3.0]]))
+    x, y = (grid.ravel() for grid in np.meshgrid(np.linspace(0.5, 12.0, 93), np.linspace(-2.5, 2.5, 11)))
+    away = np.hypot(np.maximum(x - 10.0, 0.0), y)
+    expected = np.where(away < 2.99, 8.0 - np.sqrt(np.maximum(9.0 - away**2, 0.0)), np.nan)
+    found = way.at_places(pocket("A", 0, -10, 20, 10, z=5.0), 9.0, np.column_stack([x, y]))
+    near = ~np.isnan(expected)
+    assert found[near] == pytest.approx(expected[near], abs=1e-6)

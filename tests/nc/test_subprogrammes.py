@@ -345,3 +345,13 @@ def test_lengths_of_two_tools_that_seem_exchanged_are_asked_about(first, second,
     """H of a tool is by custom its number, or its number and another (common practice, no source)."""
     done = apply(HEAD + f"G43 H{first} Z20\n" + PASS + f"T2 M6\nG43 H{second} Z20\n" + MAIN_B)
     assert ("length-shared" in {one.code for one in done.findings}) is is_asked
+
+
+def test_steps_down_by_one_subprogramme_move_with_their_floor_in_a_band_that_holds_them():
+    """By hand: from Z 3 in two steps of 0.5 mm to the floor at Z 2; all go up by 0.2 with the first block."""
+    main_a = HEAD + "Z4\nG1 Z3. F200\nM98 P1000\nM98 P1000\nG90 G0 Z20\nM30\n"
+    sub = "O1000\nG91\nG1 Z-0.5\nX80\nX-80\nM99\n"
+    with pytest.raises(InputError, match="say --band"):
+        apply(main_a + sub, corrections(A=0.2))
+    done = apply(main_a + sub, corrections(A=0.2), band_mm=1.0).data.decode()
+    assert "G1 Z3.200 F200\n" in done and done.endswith(sub)
