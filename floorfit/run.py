@@ -152,8 +152,8 @@ def _fitted(
     mean = None if agreed is None else agreed.used
     if mean is None:
         return sites, _surface(part, seen, settings, sites, sites.warp, modes), agreed
-    fit = _surface(part, seen, settings, sites, sites.warp - mean.at(*sites.points.T), modes)
-    return sites, replace(fit, surface=mean.added_to(fit.surface)), agreed
+    fit = _surface(part, seen, settings, sites, sites.warp - mean.at(*sites.points.T), modes, mean.modes)
+    return sites, mean.added_to(fit, settings.seed), agreed
 
 
 def _agreement(part: Part, sites: Sites, expected: Expected) -> Agreement:
@@ -163,7 +163,13 @@ def _agreement(part: Part, sites: Sites, expected: Expected) -> Agreement:
 
 
 def _surface(
-    part: Part, seen: Observations, settings: Settings, sites: Sites, values: Array, modes: Modes | None
+    part: Part,
+    seen: Observations,
+    settings: Settings,
+    sites: Sites,
+    values: Array,
+    modes: Modes | None,
+    known: Modes | None = None,
 ) -> Fit:
     """Fit values of the sites."""
     from floorfit.dishing import web_dishes
@@ -182,6 +188,7 @@ def _surface(
         order=order,
         is_z_measured=bool(seen.is_z_measured[sites.rows].any()),
         modes=modes,
+        known=known,
     )
     return fit.allowing_for_drift(sites.points, sites.u, order, settings.seed)
 

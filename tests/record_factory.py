@@ -276,7 +276,9 @@ def _map(layout: Layout, floors: Any, decisions: list[dict[str, Any]]) -> dict[s
     gx, gy = np.meshgrid(x, y)
     pocket = np.full(gx.shape, -1)
     for k, floor in enumerate(floors):
-        pocket[shapely.intersects_xy(floor, gx, gy)] = k
+        x0, y0, x1, y1 = floor.bounds
+        near = np.ix_((y >= y0) & (y <= y1), (x >= x0) & (x <= x1))
+        pocket[near] = np.where(shapely.intersects_xy(floor, gx[near], gy[near]), k, pocket[near])
     w = warp(layout, gx, gy)
     dz = np.array([np.nan if d["offset_mm"] is None else d["offset_mm"] for d in decisions])[pocket]
     planes = np.array([(*_slope(k), *d["centroid_mm"]) for k, d in enumerate(decisions)])[pocket]

@@ -74,7 +74,8 @@ def _smooth_cell(box: Box, search: Robust, least: float) -> float:
     What is finer, shapes beside the spline hold.
     """
     best = [model.priors[0][0] for model in search.models]
-    if any(model.breaks for model in search.models) or any(one.rough or one.tension or one.modes for one in best):
+    has_modes = any(one.modes or one.known for one in best)
+    if has_modes or any(model.breaks for model in search.models) or any(one.rough or one.tension for one in best):
         return least
     return float(np.clip(min(prior.smooth_length for prior in best) / SMOOTH_CELLS, least, cell_of(box, FEWEST_CELLS)))
 

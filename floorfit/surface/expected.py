@@ -1,8 +1,8 @@
 """What earlier parts say of this one: a mean warp, shapes of the differences, and whether a plate agrees.
 
-The mean, and as much of each shape as the readings ask for, is taken off them before the fit and put back after it,
-so that only what differs from it has to be found. Whether that is right is decided by the restricted likelihood of
-the readings with and without it.
+The mean is taken off the readings before the fit and put back after it, so that only what differs from it has to be
+found; the shapes are likely beside the spline. Whether that is right is decided by the restricted likelihood of the
+readings with and without it.
 """
 
 from __future__ import annotations
@@ -20,13 +20,16 @@ from floorfit.one_thread import one_thread
 from floorfit.surface.cell_width import cell_of
 from floorfit.surface.given import Box, check_places, enclosing, flattened
 from floorfit.surface.grid import Grid, make_grid
-from floorfit.surface.reml import Equations, Prior, Solution, assemble
+from floorfit.surface.modes import Modes
+from floorfit.surface.reml import assemble
 from floorfit.surface.robust import robust_weights
-from floorfit.surface.search import LIKELY, best_prior, best_smoothing
+from floorfit.surface.search import LIKELY, best_prior
 from floorfit.surface.spline import Surface, greville
 
 if TYPE_CHECKING:
     from scipy.interpolate import RectBivariateSpline
+
+    from floorfit.surface.fit import Fit
 
 __all__ = ["Agreement", "Expected", "agreement"]
 
@@ -34,6 +37,11 @@ __all__ = ["Agreement", "Expected", "agreement"]
 #: Twice the log of the likelihood ratio from which the mean is used: 6 is a ratio of 20 to 1, "strong" in the scale
 #: of Kass & Raftery (J. Am. Stat. Assoc. 90, 773, 1995).
 LEAST_GAIN = 6.0
+
+#: Share of the variance of the parts' own surfaces that they have in common, so that more parts do not lessen it: where
+#: parts bend alike, what their readings leave out is alike too, the more the nearer the places. On invented plates that
+#: are read anywhere it is a quarter; our choice covers their webs, and those of plates read at the same places.
+COMMON = 0.5
 
 #: Cells of the grid on which the two are compared.
 CELLS = 1_200
@@ -57,6 +65,9 @@ class Expected:
         Leading shapes of the parts' differences from the mean, each one standard deviation high.
     identity : mapping of str to str
         What the parts have in common: part number, revision, side.
+    u : (k, l) ndarray or None, mm
+        Standard uncertainty of a part's own surface at the nodes, root mean square over the parts; None where it is not
+        known.
     """
 
     x: Array
@@ -66,16 +77,17 @@ class Expected:
     source: str = "series"
     shapes: tuple[Array, ...] = ()
     identity: Mapping[str, str] = field(default_factory=dict)
+    u: Array | None = None
 
-    def with_scores(self, scores: Array) -> Expected:
-        """Return the mean of a part whose first shapes have these scores: mean plus the sum of scores times shapes."""
-        mean = self.mean + sum((c * shape for c, shape in zip(scores, self.shapes, strict=False)), np.zeros(1))
-        return replace(self, mean=np.asarray(mean), shapes=())
+    @property
+    def modes(self) -> Modes | None:
+        """The shapes as the fit takes them, for a part beside the mean of the others; None without shapes.
 
-    def shapes_at(self, points: Array) -> Array:
-        """Shapes at places (n, 2), mm, shape (n, shapes)."""
-        each = [replace(self, mean=shape, shapes=()).at(*points.T) for shape in self.shapes]
-        return np.column_stack(each) if each else np.empty((len(points), 0))
+        The mean of n parts is off by a share of 1/√n of what each differs by.
+        """
+        if not self.shapes:
+            return None
+        return Modes(self.x, self.y, np.sqrt(1 + 1 / self.parts) * np.array(self.shapes))
 
     def at(self, x: ArrayLike, y: ArrayLike) -> Array:
         """Mean warp at plan positions, mm: bicubic between the nodes, straight on beyond them.
@@ -91,9 +103,25 @@ class Expected:
         beyond = (xs - cx) * spline(cx, cy, dx=1, grid=False) + (ys - cy) * spline(cx, cy, dy=1, grid=False)
         return np.asarray(spline(cx, cy, grid=False) + beyond)
 
-    def added_to(self, surface: Surface) -> Surface:
-        """Return a surface with the mean put back: its spline through the Greville places of the same grid."""
-        return replace(surface, coefficients=surface.coefficients + self.coefficients(surface.grid))
+    def added_to(self, fit: Fit, seed: int) -> Fit:
+        """Return a fit with the mean put back: its spline through the Greville places of the same grid.
+
+        It is as sure as the mean is, beside the fit of what differs from it.
+
+        Parameters
+        ----------
+        fit : Fit
+            Of what differs from the mean.
+        seed : int
+            Of the joint samples.
+        """
+        surface, posterior = fit.surface, fit.posterior
+        own = replace(surface, coefficients=surface.coefficients + self.coefficients(surface.grid))
+        if self.u is not None:
+            mean_u = np.sqrt(COMMON + (1 - COMMON) / self.parts) * self.u
+            error = Surface(surface.grid, replace(self, mean=mean_u).coefficients(surface.grid))
+            posterior = posterior.with_error(error, seed, is_told=True)
+        return replace(fit, surface=own, posterior=posterior)
 
     def coefficients(self, grid: Grid) -> Array:
         """Coefficients of the mean as a spline on a grid, shape ``grid.shape``."""
@@ -119,15 +147,12 @@ class Agreement:
     gain : float
         Twice the log of the ratio of restricted likelihoods, with the expectation over without it.
     used : Expected or None
-        What to take off the readings: the mean, with the scores of the shapes in it; None where the gain is under
+        What to take off the readings, with its shapes where these make it likelier; None where the gain is under
         `LEAST_GAIN`.
-    scores : tuple of float
-        Of the shapes, in standard deviations; empty where the mean alone is likelier.
     """
 
     gain: float
     used: Expected | None = None
-    scores: tuple[float, ...] = ()
 
     @property
     def is_used(self) -> bool:
@@ -138,8 +163,8 @@ class Agreement:
     def words(self) -> str:
         """What was found and done, in a sentence."""
         word, done = ("agrees", "it was used") if self.is_used else ("does not agree", "the fit is that without it")
-        if self.scores and self.is_used:
-            done = f"{done} with {len(self.scores)} of its shapes"
+        if self.used is not None and self.used.shapes:
+            done = f"{done} with {len(self.used.shapes)} of its shapes"
         return f"the plate {word} with the mean warp of earlier parts (2 Δ log L = {self.gain:+.1f}): {done}."
 
 
@@ -167,9 +192,9 @@ def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds
     Notes
     -----
     All are Gaussian with the same free plane, on the same grid and with the same weights, and each at its own
-    likeliest smoothing: the mean only shifts the readings, so the densities compare directly. The scores of the shapes
-    are standard normal beforehand and integrated out. A reading that a fit does not believe counts for none. With
-    fewer than six readings there is nothing to compare.
+    likeliest smoothing: the mean only shifts the readings, so the densities compare directly. How far a part goes along
+    each shape is standard normal beforehand and integrated out. A reading that a fit does not believe counts for none.
+    With fewer than six readings there is nothing to compare.
     """
     check_places(points)
     if len(values) < 6:
@@ -180,16 +205,12 @@ def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds
     with one_thread():
         weights = np.minimum(*(robust_weights(grid, points, one, u).weights for one in (plain, shifted)))
         data = _Weighed(grid, points, weights / u**2, float(weights.sum()))
-        base, mean = (data.best(one) for one in (plain, shifted))
-        told = [(base[2] - mean[2], np.empty(0))]
-        shapes = expected.shapes_at(points)
-        for count in range(1, shapes.shape[1] + 1):
-            told.append(_with_shapes(data, shifted, shapes[:, :count], mean, base[2]))
-    gain, scores = max(told, key=lambda one: one[0])
+        base, alone = data.evidence(plain), data.evidence(shifted)
+        beside = np.inf if expected.modes is None else data.evidence(shifted, expected.modes.placed_on(grid))
+    gain = float(base - min(alone, beside))
     if gain < LEAST_GAIN:
-        return Agreement(float(gain))
-    used = expected.with_scores(scores) if len(scores) else replace(expected, shapes=())
-    return Agreement(float(gain), used, tuple(scores.tolist()))
+        return Agreement(gain)
+    return Agreement(gain, expected if beside < alone else replace(expected, shapes=()))
 
 
 @dataclass(frozen=True)
@@ -201,39 +222,7 @@ class _Weighed:
     weights: Array
     count: float
 
-    def of(self, values: Array) -> Equations:
-        """What values at the places add up to."""
-        return assemble(self.grid, self.points, values, self.weights, self.count)
-
-    def best(self, values: Array, start: Prior = LIKELY) -> tuple[Solution, float, float]:
-        """Likeliest smoothing and smoothness length: solution, spread and evidence."""
-        return best_prior(self.of(values), start)[0]
-
-
-def _with_shapes(
-    data: _Weighed, values: Array, shapes: Array, start: tuple[Solution, float, float], base: float
-) -> tuple[float, Array]:
-    """Gain with the shapes' scores integrated out, and their best values.
-
-    At a smoothing the readings' precision with the spline integrated out is ``R = W − W B (N + λ S)⁻¹ Bᵀ W``, the
-    scores are ``(Φᵀ R Φ + I)⁻¹ Φᵀ R y`` and what they add is ``cᵀc + log |Φᵀ R Φ + I|`` (Gaussian integral).
-    """
-    solution = start[0]
-    for _ in range(2):
-        scores, _ = _scored(data, values, shapes, solution)
-        solution, _ = best_smoothing(data.of(values - shapes @ scores), solution.prior, step=1.0)
-    scores, added = _scored(data, values, shapes, solution)
-    evidence = data.best(values - shapes @ scores, solution.prior)[2]
-    return base - evidence - added, scores
-
-
-def _scored(data: _Weighed, values: Array, shapes: Array, solution: Solution) -> tuple[Array, float]:
-    """Best scores at one smoothing, and what they add to the evidence."""
-    right = np.array([data.grid.right_side(data.points, data.weights * one) for one in shapes.T])
-    solved = solution.factor.solve_many(right)
-    weighed = shapes * data.weights[:, None]
-    inner = shapes.T @ weighed - np.einsum("aij,bij->ab", right, solved)
-    own = weighed.T @ values - np.einsum("aij,ij->a", solved, data.grid.right_side(data.points, data.weights * values))
-    normal = inner / solution.dispersion + np.eye(len(inner))
-    scores = np.linalg.solve(normal, own / solution.dispersion)
-    return scores, float(scores @ scores) + float(np.linalg.slogdet(normal)[1])
+    def evidence(self, values: Array, known: Modes | None = None) -> float:
+        """Twice the negative log of that of values at the places, at the likeliest smoothing."""
+        equations = assemble(self.grid, self.points, values, self.weights, self.count)
+        return best_prior(equations, replace(LIKELY, known=known))[0][2]

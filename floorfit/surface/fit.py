@@ -151,14 +151,13 @@ class Fit:
             total[rows] += (means * extra[:, : means.shape[1]]).sum(axis=1)
             slow[rows] = self._of_slow(extra)
         between = np.maximum(total - noise - slow, 0.0)
-        return self.dispersion * noise, self.dispersion * between, self.dispersion * slow + self._of_unseen(places)
+        told, unseen = (self._of_errors(places, is_told) for is_told in (True, False))
+        return self.dispersion * noise, self.dispersion * between + told, self.dispersion * slow + unseen
 
-    def _of_unseen(self, places: Sequence[Array]) -> Array:
-        """What a drift that nobody sees adds to the variance of each mean, mm²."""
-        unseen = self.posterior.unseen
-        if unseen is None:
-            return np.zeros(len(places))
-        return np.array([np.mean(unseen[0].at(*where.T)) ** 2 for where in places])
+    def _of_errors(self, places: Sequence[Array], is_told: bool) -> Array:
+        """What errors that the readings can show, or cannot, add to the variance of each mean, mm²."""
+        errors = [one.surface for one in self.posterior.errors if one.is_told is is_told]
+        return np.array([sum(float(np.mean(one.at(*where.T))) ** 2 for one in errors) for where in places])
 
     def _of_slow(self, extra: Array) -> Array:
         """What the slow error adds: ``eᵀ Σ⁻¹ e`` of the gains e of its knots."""
@@ -197,7 +196,8 @@ class Fit:
         drift = unseen_drift(order)
         if drift is None or self.models[0].in_order is not None:
             return self
-        return replace(self, posterior=self.posterior.with_error(self.smoother.smoothed(points, drift, u), seed))
+        error = self.smoother.smoothed(points, drift, u)
+        return replace(self, posterior=self.posterior.with_error(error, seed, is_told=False))
 
     @property
     def smoother(self) -> Smoother:
@@ -224,6 +224,7 @@ def fit_surface(
     order: ArrayLike | None = None,
     is_z_measured: bool = False,
     modes: Modes | None = None,
+    known: Modes | None = None,
 ) -> Fit:
     """Fit the smoothing thin-plate spline.
 
@@ -262,6 +263,8 @@ def fit_surface(
     modes : Modes, optional
         Shapes of the whole plate that are likely before any reading; used as far as the likelihood of the readings
         speaks for them.
+    known : Modes, optional
+        Such shapes whose size is known beforehand.
 
     Returns
     -------
@@ -284,8 +287,9 @@ def fit_surface(
     prior = None if smoothing is None else Prior(smoothing, smooth_length_mm, tension_mm)
     taken = None if order is None else np.asarray(order, float)
     weigh = partial(
-        robust_weights, prior=prior, robust=robust, shapes=shapes, order=taken, is_z_measured=is_z_measured, modes=modes
-    )
+        robust_weights, prior=prior, robust=robust, shapes=shapes, order=taken, is_z_measured=is_z_measured,
+        modes=modes, known=known,
+    )  # fmt: skip
     return _fit(xy, w, sigma, bounds, smallest_mm, cell_mm, prior, samples, seed, weigh)
 
 

@@ -14,7 +14,8 @@ from floorfit.surface.grid import Grid
 from floorfit.surface.left_out import LooResiduals, leave_one_out
 from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.modes import Modes
-from floorfit.surface.reml import Equations, Solution, assemble, columns_of
+from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of
+from floorfit.surface.search import START
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -46,6 +47,8 @@ class OnGrid:
         What is fitted beside the spline.
     modes : Modes or None
         What may be likely of the whole plate.
+    start : Prior
+        Where a search for the smoothing begins.
     """
 
     grid: Grid
@@ -54,6 +57,7 @@ class OnGrid:
     u: Array
     shapes: LocalShapes | None = None
     modes: Modes | None = None
+    start: Prior = START
 
     def equations(self, weights: Array, slow: Slow | None = None) -> Equations:
         """Add the readings up at some weights, with a slow error beside the shapes.

@@ -36,6 +36,25 @@ BREAK_SHARE = 0.35
 
 
 @dataclass(frozen=True)
+class Error:
+    """An error of the surface that is independent of all else.
+
+    Parameters
+    ----------
+    surface : Surface
+        One standard deviation of it, mm.
+    draws : (count,) ndarray
+        Joint samples of how many.
+    is_told : bool
+        False for one that the readings cannot show.
+    """
+
+    surface: Surface
+    draws: Array
+    is_told: bool
+
+
+@dataclass(frozen=True)
 class Posterior:
     """Gaussian posterior of the warp, with the smoothing's own uncertainty in the samples.
 
@@ -50,9 +69,8 @@ class Posterior:
         The same of the shapes' amounts; no rows without shapes.
     missed : (3 K, count) ndarray, mm
         Of the misfit's.
-    unseen : (Surface, (count,) ndarray) or None
-        One standard deviation of an error that the readings cannot show, where it is allowed for, and joint samples of
-        how many.
+    errors : tuple of Error
+        What is allowed for besides.
     """
 
     grid: Grid
@@ -60,7 +78,7 @@ class Posterior:
     deviations: Array
     amounts: Array
     missed: Array
-    unseen: tuple[Surface, Array] | None = None
+    errors: tuple[Error, ...] = ()
 
     @property
     def count(self) -> int:
@@ -77,8 +95,8 @@ class Posterior:
         """
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         flat = self.covariance.at(np.column_stack([xs.ravel(), ys.ravel()]))
-        if self.unseen is not None:
-            flat = flat + self.unseen[0].at(xs.ravel(), ys.ravel()) ** 2
+        for one in self.errors:
+            flat = flat + one.surface.at(xs.ravel(), ys.ravel()) ** 2
         return np.sqrt(np.maximum(flat, 0.0)).reshape(xs.shape)
 
     def std_on_grid(self, xs: ArrayLike, ys: ArrayLike) -> Array:
@@ -90,22 +108,25 @@ class Posterior:
         """
         return self.std_at(np.asarray(xs, float)[:, None], np.asarray(ys, float)[None, :])
 
-    def with_error(self, unseen: Surface, seed: int) -> Posterior:
+    def with_error(self, surface: Surface, seed: int, *, is_told: bool) -> Posterior:
         """Wider by an error that is independent of all else.
 
         Parameters
         ----------
-        unseen : Surface
+        surface : Surface
             One standard deviation of it.
         seed : int
             Of the joint samples.
+        is_told : bool
+            False for one that the readings cannot show.
         """
-        return replace(self, unseen=(unseen, np.random.default_rng([seed, self.count]).standard_normal(self.count)))
+        draws = np.random.default_rng([seed, self.count] + [2] * is_told).standard_normal(self.count)
+        return replace(self, errors=(*self.errors, Error(surface, draws, is_told)))
 
     @property
     def told(self) -> Posterior:
         """By the readings alone, without the error that they cannot show."""
-        return replace(self, unseen=None)
+        return replace(self, errors=tuple(one for one in self.errors if one.is_told))
 
     def samples_at(self, points: ArrayLike) -> Array:
         """Joint samples of warp minus fitted warp at points (n, 2) that lie close together, mm, shape (count, n)."""
@@ -122,14 +143,16 @@ class Posterior:
         ends = np.cumsum([0, *(len(group) for group in places)])
         points = np.concatenate([*places])
         (forms, amounts), design_of = self._forms(points), self.grid.designs(points)
-        error, many = (np.zeros(0), None) if self.unseen is None else (self.unseen[0].at(*points.T), self.unseen[1])
+        errors = [(one.draws, one.surface.at(*points.T)) for one in self.errors]
 
         def samples(group: int) -> Array:
             (rows, columns), design = design_of(slice(ends[group], ends[group + 1]))
             here, numbers = _dense(forms, ends[group], ends[group + 1])
             spline = self.deviations[rows, columns].reshape(-1, self.count)
             out = np.concatenate([spline, amounts[numbers]]).T @ np.concatenate([design, here], axis=1).T
-            return np.asarray(out if many is None else out + np.outer(many, error[ends[group] : ends[group + 1]]))
+            for many, error in errors:
+                out += np.outer(many, error[ends[group] : ends[group + 1]])
+            return np.asarray(out)
 
         return samples
 

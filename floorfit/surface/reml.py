@@ -113,6 +113,8 @@ class Prior:
         Shapes that are likely beside the spline.
     modes_size : float, mm
         s, how far they go.
+    known : Modes or None
+        Shapes of the whole plate whose size is known beforehand: in all that is compared.
     """
 
     smoothing: float
@@ -121,6 +123,7 @@ class Prior:
     rough: Rough | None = None
     modes: Modes | None = None
     modes_size: float = 0.0
+    known: Modes | None = None
 
     def energy(self, grid: Grid) -> Band:
         """S on a grid. Planes are free; under a tension they are once `Factor.free` has freed them."""
@@ -364,4 +367,6 @@ def factor_of(grid: Grid, normal: Band, energy: Band, prior: Prior) -> Factor:
     if prior.tension:
         tilts = np.array([plane_coefficients(grid, np.eye(3)[k]) for k in (1, 2)])
         factor = factor.free(normal, energy, tilts)
+    if prior.known is not None:
+        factor = factor.loosened(normal, prior.known.on(grid))
     return factor if prior.modes is None else factor.loosened(normal, prior.modes_size * prior.modes.on(grid))

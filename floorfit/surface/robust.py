@@ -99,6 +99,7 @@ def robust_weights(
     order: Array | None = None,
     is_z_measured: bool = False,
     modes: Modes | None = None,
+    known: Modes | None = None,
 ) -> Robust:
     """Find weights, smoothing and smoothness length on a coarse grid.
 
@@ -123,6 +124,8 @@ def robust_weights(
         Whether errors of a measured Z may be in the values.
     modes : Modes, optional
         Shapes of the whole plate that may be likely beside the spline.
+    known : Modes, optional
+        Such shapes whose size is known beforehand.
 
     Returns
     -------
@@ -136,7 +139,8 @@ def robust_weights(
     """
     stride = max(1, -(-len(values) // SAMPLE))
     part = slice(0, None, stride)
-    data = OnGrid(grid, points[part], values[part], u[part], shapes[0] if shapes else None)
+    begun = START if known is None else replace(START, known=known.placed_on(grid))
+    data = OnGrid(grid, points[part], values[part], u[part], shapes[0] if shapes else None, start=begun)
     weights, start = _begun(data, prior, robust) if before is None else _gone_on(data, before, part, robust)
     priors, solution = _priors(data, weights, start, prior)
     data, solution, others = _likeliest(data, shapes, weights, solution)
@@ -156,7 +160,7 @@ def robust_weights(
         weights, solution = _taken_back(data, solution, weights)
     if stride > 1:
         weights = _rest(data, weights, best, scale, points, values, u) if robust else np.ones(len(values))
-        data = OnGrid(grid, points, values, u, data.shapes, data.modes)
+        data = replace(data, points=points, values=values, u=u)
         priors, solution = _priors(data, weights, best, prior)
     models: tuple[Model, ...] = (Model(priors),)
     if prior is None and data.shapes is not None:
@@ -190,7 +194,7 @@ def _begun(data: OnGrid, prior: Prior | None, robust: bool) -> tuple[Array, Prio
 
 def _gone_on(data: OnGrid, before: Robust, part: slice, robust: bool) -> tuple[Array, Prior]:
     """The same from the result on a coarser grid."""
-    weights, start = before.weights[part], before.priors[0][0]
+    weights, start = before.weights[part], replace(before.priors[0][0], known=data.start.known)
     return _later_rounds(data, weights, start) if robust else (weights, start)
 
 
@@ -260,14 +264,14 @@ def _reshaped(data: OnGrid, shapes: LocalShapes, weights: Array, first: Solution
 
 
 def _likeliest_start(data: OnGrid, weights: Array) -> Prior:
-    tried = likely_starts(data.equations(weights), START)
+    tried = likely_starts(data.equations(weights), data.start)
     return min(tried.values(), key=lambda one: one.criterion).prior
 
 
 def _rounds(data: OnGrid, fixed: Prior | None) -> tuple[Array, Prior]:
     near = neighbours(data.points)
     weights = first_weights(data.points, data.values, data.u, near)
-    prior, step, moved = fixed or START, 3.0, 1.0
+    prior, step, moved = fixed or data.start, 3.0, 1.0
     for round_number in range(ROUNDS):
         equations = data.equations(weights)
         if fixed is None and (round_number < 2 or moved > SETTLED):

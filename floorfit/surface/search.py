@@ -228,7 +228,7 @@ def pinned(grid: Grid, prior: Prior) -> Factor:
     a, b = grid.along.edges, grid.across.edges
     corners = np.array([[a[0], b[0]], [a[0], b[-1]], [a[-1], b[0]]])
     pin = grid.normal(corners[:, ::-1] if grid.swapped else corners, np.full(3, PIN))
-    return factor_of(grid, pin, prior.energy(grid), replace(prior, modes=None))
+    return factor_of(grid, pin, prior.energy(grid), replace(prior, modes=None, known=None))
 
 
 def _likelier_side(tried: Mapping[float, Solution], here: float) -> int:

@@ -34,7 +34,7 @@ def expected_from(series: Series) -> Expected:
     shapes = tuple(
         shape.reshape(series.mean.shape) for shape in series.shapes.shapes[_kept(series.shapes.shares, series.warps)]
     )
-    return Expected(series.x, series.y, series.mean, series.warps, "series", shapes, series.identity)
+    return Expected(series.x, series.y, series.mean, series.warps, "series", shapes, series.identity, series.fit_u)
 
 
 def read_expected(path: str | Path, part: Part) -> Expected:
@@ -82,14 +82,19 @@ def _expected(document: dict[str, Any], file: Path) -> Expected:
     x, y, mean = (np.array(document[name], float) for name in ("x_mm", "y_mm", "mean_mm"))
     shares, parts = np.array(document["shapes"]["shares"], float), int(document["warps"])
     shapes = np.array(document["shapes"]["shapes_mm"], float).reshape(len(shares), *mean.shape)[_kept(shares, parts)]
+    if "fit_u_mm" not in document:
+        raise ValueError("it does not say how sure its mean is, as those of older versions do not")
+    u = np.zeros(mean.shape) if document["fit_u_mm"] is None else np.array(document["fit_u_mm"], float)
     for name, nodes in (("x_mm", x), ("y_mm", y)):
         if len(nodes) < 4 or not (np.diff(nodes) > 0).all():
             raise ValueError(f"{name}: four nodes were expected at the least, each beyond the one before")
-    for name, tables in (("mean_mm", mean), ("shapes_mm", shapes)):
+    if u.shape != mean.shape == (len(x), len(y)):
+        raise ValueError("fit_u_mm: as many numbers as in mean_mm were expected")
+    for name, tables in (("mean_mm", mean), ("shapes_mm", shapes), ("fit_u_mm", u)):
         if not (np.abs(tables) < LARGEST_MM).all():
             raise ValueError(f"{name}: numbers below {LARGEST_MM:g} were expected")
     identity = {key: str(text) for key, text in dict(document.get("identity", {})).items()}
-    return Expected(x, y, mean, parts, file.parent.name or file.name, tuple(shapes), identity)
+    return Expected(x, y, mean, parts, file.parent.name or file.name, tuple(shapes), identity, u)
 
 
 def _is_of(part: Part, document: dict[str, Any]) -> bool:

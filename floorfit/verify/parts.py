@@ -68,6 +68,8 @@ class Series:
         Mean warp and standard deviation over the parts (0 under two).
     mean_u : (k, l) ndarray, mm
         Standard uncertainty of the mean.
+    fit_u : (k, l) ndarray or None, mm
+        That of a part's own surface, root mean square over the parts.
     warps : int
         Jobs with a surface.
     shapes : Shapes
@@ -102,6 +104,7 @@ class Series:
     mean: Array
     spread: Array
     mean_u: Array
+    fit_u: Array | None
     warps: int
     shapes: Shapes
     alike: Alike
@@ -280,12 +283,18 @@ def _series(
         created=tuple(one.created for one in kept), x=nodes.x, y=nodes.y,
         mean=(fields.mean(axis=0) if len(fields) else np.zeros(len(inside))).reshape(shape),
         spread=spread.reshape(shape), mean_u=(spread / np.sqrt(max(len(fields), 1))).reshape(shape),
+        fit_u=_fit_u(kept, shape),
         warps=len(fields), shapes=find_shapes(fields) if len(fields) else find_shapes(np.zeros((1, len(inside)))),
         alike=alike, pockets=tuple(_pocket(part, k, kept, webs) for k in range(len(part.pockets))),
         bias_chart=control_chart(biases[np.isfinite(biases)]), bias_drift=trend(biases), verified=len(webs),
         repeatability=Repeatability(sd, dof), readings=readings, enough=_enough(part, readings, alike),
         findings=tuple(findings), identity={fact: text for fact, text in _usual(kept).items() if text},
     )  # fmt: skip
+
+
+def _fit_u(kept: list[JobSummary], shape: tuple[int, int]) -> Array | None:
+    known = [one.warp_u for one in kept if len(one.warp_u)]
+    return np.sqrt(np.mean(np.square(known), axis=0)).reshape(shape) if known else None
 
 
 def inside_nodes(part: Part, x: Array, y: Array) -> Flags:

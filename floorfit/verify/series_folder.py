@@ -190,6 +190,7 @@ def _document(series: Series) -> dict[str, Any]:
         "y_mm": series.y.tolist(),
         "mean_mm": series.mean.tolist(),
         "spread_mm": series.spread.tolist(),
+        "fit_u_mm": None if series.fit_u is None else series.fit_u.tolist(),
         "shapes": {"shares": series.shapes.shares.tolist(), "shapes_mm": series.shapes.shapes.tolist()},
         "alike": asdict(series.alike),
         "readings_mean": series.readings,

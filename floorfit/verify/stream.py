@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.arrays import Array
+from floorfit.decision.decision import bilinear
 from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
@@ -80,6 +81,8 @@ class JobSummary:
         At the centroids; NaN where held.
     warp : (k * l,) ndarray, mm
         At the nodes; empty where the job had no surface.
+    warp_u : (k * l,) ndarray, mm
+        Its standard uncertainty; empty where the record has no map.
     readings : int
         Readings used.
     squares, dof : float, int
@@ -96,6 +99,7 @@ class JobSummary:
     part: str
     offsets: Array
     warp: Array
+    warp_u: Array
     readings: int
     squares: float
     dof: int
@@ -191,7 +195,7 @@ def _read(file: Path, wanted: str, take: Callable[[dict[str, Any]], T]) -> T | F
         text = file.read_text(encoding="utf-8")
         if wanted == RECORD_FORMAT and (changed := changed_files(file, text)):
             return changed[0]
-        document = json.loads(_without_map(text))
+        document = json.loads(_shortened(text))
         if document["format"] != wanted:
             return _broken(file, f"is of the format {document['format']!r}, {wanted} was expected")
         return take(document)
@@ -221,6 +225,7 @@ def _summary(file: Path, document: dict[str, Any], shelf: Shelf) -> JobSummary:
         part=key,
         offsets=np.array([_number(one["offset_mm"]) for one in decisions]),
         warp=_warp(document["surface"], nodes),
+        warp_u=_warp_u(document["map"], nodes),
         readings=int(document["summary"]["readings_used"]),
         squares=squares,
         dof=dof,
@@ -264,6 +269,15 @@ def _dished(surface: dict[str, Any], nodes: Nodes) -> Array:
     return LocalShapes((), tables, np.ones(len(tables))).total_on_grid(amounts, nodes.x, nodes.y)
 
 
+def _warp_u(found: dict[str, Any] | None, nodes: Nodes) -> Array:
+    if found is None:
+        return np.empty(0)
+    layer = np.array(found["warp_u_mm"], float)
+    layer = np.where(np.isfinite(layer), layer, np.nanmax(layer))
+    places = np.meshgrid(nodes.x, nodes.y, indexing="ij")
+    return bilinear(np.array(found["x_mm"]), np.array(found["y_mm"]), layer.T, *places).ravel()
+
+
 @lru_cache(maxsize=16)
 def _matrix(knots: tuple[float, ...], places: bytes) -> Array:
     return Axis(np.array(knots[3:-3])).matrix(np.frombuffer(places))
@@ -292,14 +306,16 @@ def _webs(document: dict[str, Any]) -> dict[str, tuple[float, float]]:
     return out
 
 
-def _without_map(text: str) -> str:
-    """Cut the layers of the map out of a record before it is parsed: nine tenths of it, and not needed here.
+def _shortened(text: str) -> str:
+    """Cut most layers of the map out of a record before it is parsed: three quarters of it, and not needed here.
 
     The keys cannot stand inside a string of the record: a quotation mark there is written with a backslash.
     """
-    start = text.find(',"map":{')
-    end = text.find('},"neighbours":[', start)
-    return text if start < 0 or end < 0 else f'{text[:start]},"map":null{text[end + 1 :]}'
+    for key, following in ((',"warp_mm":', ',"warp_u_mm":'), (',"pocket":[[', '},"neighbours":[')):
+        start = text.find(key, text.find(',"map":{'))
+        end = text.find(following, start)
+        text = text if start < 0 or end < 0 else text[:start] + text[end:]
+    return text
 
 
 def _number(value: float | None) -> float:

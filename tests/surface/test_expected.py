@@ -1,9 +1,14 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from floorfit.errors import NumericalError
+from floorfit.surface import fit_surface
 from floorfit.surface.expected import Expected, agreement
 from floorfit.surface.grid import make_grid
+from floorfit.surface.modes import Modes
+from floorfit.surface.reml import Prior, assemble, solve
 from floorfit.surface.spline import Surface
 
 BOUNDS = (0.0, 0.0, 600.0, 300.0)
@@ -55,17 +60,51 @@ def test_agreeing_readings_gain_and_opposite_ones_lose() -> None:
     assert "does not agree" in found.words
 
 
-def test_score_of_a_shape_is_found() -> None:
-    def twist(x, y):
-        return 0.15 * (x / 300 - 1) * (y / 150 - 1) ** 3
+def twist(x, y):
+    return 0.15 * (x / 300 - 1) * (y / 150 - 1) ** 3
 
+
+def test_a_shape_that_the_readings_show_stands_beside_the_mean() -> None:
     points, values, u = readings(lambda x, y: bowl(x, y) + 1.5 * twist(x, y), 60, 5)
     mean = Expected(X, Y, bowl(X[:, None], Y[None, :]), 10, shapes=(twist(X[:, None], Y[None, :]),))
-    found = agreement(points, values, u, mean, BOUNDS)
-    # a shape of rms 0.15/√21 and 60 readings of 0.010: 0.04 if the spline took none of it; ten times that since it may
-    assert found.used is not None and found.scores == pytest.approx([1.5], abs=0.4)
-    assert found.used.at(550.0, 280.0) == pytest.approx(bowl(550, 280) + found.scores[0] * twist(550, 280), abs=1e-4)
-    assert "with 1 of its shapes" in found.words
+    used = agreement(points, values, u, mean, BOUNDS).used
+    assert used is not None and used.modes is not None
+    fit = used.added_to(fit_surface(points, values - used.at(*points.T), u, bounds=BOUNDS, known=used.modes), 1)
+    # Far from most readings: the spline alone has to guess how the twist goes on.
+    x, y = np.array([570.0, 30.0, 570.0, 30.0]), np.array([20.0, 280.0, 280.0, 20.0])
+    truth = bowl(x, y) + 1.5 * twist(x, y)
+    alone = fit_surface(points, values, u, bounds=BOUNDS)
+    assert np.abs(fit.surface.at(x, y) - truth).max() < 0.6 * np.abs(alone.surface.at(x, y) - truth).max()
+    assert (np.abs(fit.surface.at(x, y) - truth) < 3 * fit.posterior.std_at(x, y)).all()
+
+
+def test_shapes_of_a_known_size_are_modes_of_the_size_one() -> None:
+    """The same Gaussian model: equal solutions, whichever way it is said."""
+    points, values, u = readings(lambda x, y: bowl(x, y) + twist(x, y), 60, 6)
+    grid = make_grid(BOUNDS, 40.0)
+    equations = assemble(grid, points, values, 1 / u**2, 60.0)
+    modes = Modes(X, Y, np.array([twist(X[:, None], Y[None, :])]))
+    said, known = (
+        solve(equations, Prior(1e4, 200.0, **how)) for how in ({"modes": modes, "modes_size": 1.0}, {"known": modes})
+    )
+    assert known.coefficients == pytest.approx(said.coefficients, abs=1e-12)
+    assert known.criterion == pytest.approx(said.criterion, rel=1e-12)
+
+
+def test_the_mean_of_parts_is_no_surer_than_the_parts() -> None:
+    """Variances of independent errors add up (JCGM 100:2008, 5.1.2)."""
+    points, values, u = readings(bowl, 40, 2)
+    fit = fit_surface(points, values - bowl(*points.T), u, bounds=BOUNDS)
+    mean = replace(expected(), parts=1, u=np.full((len(X), len(Y)), 0.012))
+    sure, told = (one.added_to(fit, 1).posterior for one in (expected(), mean))
+    x, y = np.array([40.0, 300.0]), np.array([30.0, 150.0])
+    assert told.std_at(x, y) == pytest.approx(np.hypot(sure.std_at(x, y), 0.012))
+    drawn, before = (one.samples_at(np.column_stack([x, y])) for one in (told, sure))
+    assert (drawn - before).std(axis=0) == pytest.approx([0.012, 0.012], rel=0.15)  # 400 samples: 4 %
+    of_ten = replace(mean, parts=10).added_to(fit, 1).posterior.std_at(x, y)
+    assert (np.hypot(sure.std_at(x, y), 0.012 / np.sqrt(10)) < of_ten).all() and (of_ten < told.std_at(x, y)).all()
+    places = [np.column_stack([x, y])]
+    assert mean.added_to(fit, 1).variance_split(places)[1] == pytest.approx(fit.variance_split(places)[1] + 0.012**2)
 
 
 def test_mean_of_zero_gains_nothing() -> None:

@@ -209,7 +209,7 @@ def test_what_an_unseen_drift_does_is_added_to_the_variance(shapes: list[LocalSh
     plain = fitted(values)
     wide = plain.allowing_for_drift(points, u, when)
     x, y = points.T
-    away = wide.posterior.unseen[0].at(x, y)
+    away = wide.posterior.errors[0].surface.at(x, y)
     assert np.array(wide.posterior.std_at(x, y)) ** 2 == pytest.approx(plain.posterior.std_at(x, y) ** 2 + away**2)
     assert wide.surface is plain.surface
     if not shapes:
@@ -218,7 +218,7 @@ def test_what_an_unseen_drift_does_is_added_to_the_variance(shapes: list[LocalSh
     assert np.ptp(away) == pytest.approx(0.020 / np.sqrt(6), rel=0.05)
     back = np.concatenate([np.arange(0, 120, 2), np.arange(119, 0, -2)]).argsort()
     both = plain.allowing_for_drift(points, u, back)
-    assert abs(np.polyfit(x, both.posterior.unseen[0].at(x, y), 1)[0]) < 0.1 * np.polyfit(x, away, 1)[0]
+    assert abs(np.polyfit(x, both.posterior.errors[0].surface.at(x, y), 1)[0]) < 0.1 * np.polyfit(x, away, 1)[0]
     # Samples have that variance too: 400 of them know a deviation to 3.5 %, more than 4 of these are not met.
     samples = wide.posterior.samples_at(points[[0, 119]])
     assert samples.std(axis=0) == pytest.approx(wide.posterior.std_at(x[[0, 119]], y[[0, 119]]), rel=0.15)

@@ -78,7 +78,8 @@ def test_an_error_of_a_row_is_found_beside_what_was_expected(off: float, is_used
 def write(folder: Path, **changes: object) -> Path:
     document = {
         "format": "floorfit-series/1", "x_mm": NODES[0].tolist(), "y_mm": NODES[1].tolist(), "warps": 3,
-        "mean_mm": np.zeros((20, 16)).tolist(), "pockets": [{"pocket": f"P{k}"} for k in range(1, 10)],
+        "mean_mm": np.zeros((20, 16)).tolist(), "fit_u_mm": np.full((20, 16), 0.01).tolist(),
+        "pockets": [{"pocket": f"P{k}"} for k in range(1, 10)],
         "bounds_mm": [0, 0, 400, 310], "shapes": {"shares": [], "shapes_mm": []},
     }  # fmt: skip
     (folder / "series.json").write_text(json.dumps({**document, **changes}))
@@ -108,6 +109,7 @@ def test_read_back(tmp_path: Path) -> None:
         ({"pockets": [1, 2]}, "is no series"),
         ({"bounds_mm": [0, 0]}, "is no series"),
         ({"bounds_mm": "all of it"}, "is no series"),
+        ({"fit_u_mm": [[0.01]]}, "is no series.*fit_u_mm"),
         ({"mean_mm": np.full((20, 16), 1e300).tolist()}, "is no series.*mean_mm"),
         ({"warps": 9, "shapes": {"shares": [1.0], "shapes_mm": [[float("nan")] * 320]}}, "is no series.*shapes_mm"),
     ],
@@ -115,6 +117,13 @@ def test_read_back(tmp_path: Path) -> None:
 def test_refusals(tmp_path: Path, changes: dict[str, object], words: str) -> None:
     with pytest.raises(InputError, match=words):
         read_expected(write(tmp_path, **changes), small_part())
+
+
+def test_a_series_that_does_not_say_how_sure_its_mean_is_is_refused(tmp_path: Path) -> None:
+    file = write(tmp_path) / "series.json"
+    file.write_text(json.dumps({key: one for key, one in json.loads(file.read_text()).items() if key != "fit_u_mm"}))
+    with pytest.raises(InputError, match=r"how sure its mean is.*Run `series` again"):
+        read_expected(tmp_path, small_part())
 
 
 def test_the_series_of_a_mirrored_part_is_refused(tmp_path: Path) -> None:
