@@ -18,15 +18,15 @@ from floorfit.readings.sites import lies_in_corner
 from floorfit.readings.warp import nominal_levels, slope_factors
 from floorfit.units import MM_PER_INCH
 
-__all__ = ["name_misplaced", "whole_file_findings"]
+__all__ = ["is_lost", "name_misplaced", "whole_file_findings"]
 
 Named = tuple[str, str]
 
 #: A place that fits the rough warp to this many scales explains a reading.
 EXPLAINS = 5.0
-#: Share of rows off their floors from which the whole file is suspect, and the share that another reading of
-#: the coordinates must bring right.
-SUSPECT_SHARE, CURED_SHARE = 0.5, 0.8
+#: Share of the labelled rows that lie off their floors from which the file is suspect; share of all rows from which
+#: nobody knows where any was taken; and the share that another reading of the coordinates must bring right. Own choice.
+SUSPECT_SHARE, LOST_SHARE, CURED_SHARE = 0.2, 0.5, 0.8
 
 
 @dataclass(frozen=True)
@@ -158,8 +158,18 @@ class _Namer:
         return float(self.seen.readings.x[self.rows[k]]), float(self.seen.readings.y[self.rows[k]])
 
 
+def is_lost(seen: Observations) -> bool:
+    """Whether most rows lie off their floors: those that do lie on one may do so by luck.
+
+    Parameters
+    ----------
+    seen : Observations
+    """
+    return len(seen) >= 3 and bool((~seen.is_consistent).mean() >= LOST_SHARE)
+
+
 def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
-    """Warn where most rows lie off their floors: the whole file may be in another unit, order or frame.
+    """Warn where many rows lie off their floors: the whole file may be in another unit, order or frame.
 
     Parameters
     ----------
@@ -168,7 +178,7 @@ def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
     """
     n, readings, label = len(seen), seen.readings, seen.label
     bad = ~seen.is_consistent
-    if n < 3 or bad.mean() < SUSPECT_SHARE:
+    if not is_lost(seen) and (bad & (label != UNLABELLED)).sum() < max(3.0, SUSPECT_SHARE * (label != UNLABELLED).sum()):
         return ()
     x, y = readings.x, readings.y
     ways = {
@@ -178,6 +188,8 @@ def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
     }
     hints = [words for words, (u, v) in ways.items() if _share(part, u, v, label) >= CURED_SHARE]
     hint = f"It looks as if {hints[0]}." if hints else "The coordinates may be the machine's: give --datums."
+    if not is_lost(seen):
+        hint = "The coordinates may be shifted, or the labels another numbering's. Check two places by hand."
     text = f"{int(bad.sum())} of {n} readings do not lie on the floor they belong to. {hint}"
     return (Finding("off-their-floors", readings.source, "", text, "warning"),)
 
