@@ -178,7 +178,9 @@ def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
     """
     n, readings, label = len(seen), seen.readings, seen.label
     bad = ~seen.is_consistent
-    if not is_lost(seen) and (bad & (label != UNLABELLED)).sum() < max(3.0, SUSPECT_SHARE * (label != UNLABELLED).sum()):
+    if not is_lost(seen) and (bad & (label != UNLABELLED)).sum() < max(
+        3.0, SUSPECT_SHARE * (label != UNLABELLED).sum()
+    ):
         return ()
     x, y = readings.x, readings.y
     ways = {

@@ -18,8 +18,8 @@ RATIO_TOLERANCE = 0.08
 LEFT_TO_THE_FIT = 8.0
 #: Without a ratio to explain it, a reading is no web beyond these shares of what is expected.
 THINNEST_SHARE, THICKEST_SHARE = 0.5, 1.5
-#: What readings are, over their nominal webs, where they are in another unit; the share by which stock and warp may move
-#: that; and the share of readings, more than slips, from which it is the file's (own choice).
+#: What readings are, over their nominal webs, where they are in another unit; the share by which stock and warp may
+#: move that; and the share of readings, more than slips, from which it is the file's (own choice).
 OTHER_UNITS = {1 / MM_PER_INCH: "inches", MM_PER_INCH: "millimetres", 1e3: "micrometres", 1e-3: "metres"}
 OTHER_UNIT_TOLERANCE, OTHER_UNIT_SHARE = 0.3, 0.2
 
@@ -77,8 +77,8 @@ def refuse_other_unit(seen: Observations) -> None:
         so = known[np.abs(np.log(known / factor)) < np.log1p(OTHER_UNIT_TOLERANCE)]
         if len(so) >= max(3.0, OTHER_UNIT_SHARE * len(known)):
             text = (
-                f"{len(so)} of {len(known)} readings are {np.median(so):.3g} times the nominal web (median), as if they "
-                f"were in {unit}. Give all columns in one unit, and name it: thickness_mm or thickness_in."
+                f"{len(so)} of {len(known)} readings are {np.median(so):.3g} times the nominal web (median), as if "
+                f"they were in {unit}. Give all columns in one unit, and name it: thickness_mm or thickness_in."
             )
             raise InputError([Finding("other-unit", seen.readings.source, "column thickness", text)])
 

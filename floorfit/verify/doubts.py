@@ -118,7 +118,9 @@ def looks_roughed(prediction: Prediction, taken: Taken, x: ArrayLike, y: ArrayLi
         left = prediction.webs.left(pocket, xs[rows], ys[rows])
         apart = np.abs(left - taken.predicted[rows])
         if np.median(apart) > 4 * np.median(taken.u[rows]):
-            is_rough = np.abs(taken.deviation[rows] - left) < 0.5 * np.abs(taken.deviation[rows] - taken.predicted[rows])
+            is_rough = np.abs(taken.deviation[rows] - left) < 0.5 * np.abs(
+                taken.deviation[rows] - taken.predicted[rows]
+            )
             out[index] = float(is_rough.mean())
     return out
 

@@ -17,7 +17,7 @@ from floorfit.errors import Finding
 from floorfit.part.lattice import floor_points
 from floorfit.verify.bias import student_factor
 from floorfit.verify.misfiled import WAYS
-from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped
+from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped, group_means
 from floorfit.verify.predicted import Prediction
 from floorfit.verify.proved import Intervals
 from floorfit.verify.taken import Taken
@@ -37,11 +37,13 @@ _TILT_CAUSES = {
     -1.0: "the tilts had not been applied",
     1.0: "the tilts had been applied twice",
 }
+#: How a list of offsets slips.
+_ON_LIST = {"one down on the list": 1, "one up on the list": -1}
 #: A multiple this near to one of them is that one, and a standard uncertainty above this tells nothing. Own choice.
 _NEAR, _MOST_U = 0.4, 0.2
 #: Share of a floor's extent across the line of its readings that they have to span to show a tilt there. Own choice.
 _ACROSS = 1 / 3
-#: Multiple of the tilts, and its standard uncertainty, up to which the floors that show theirs were cut with it. Own choice.
+#: Multiple of the tilts, and its standard uncertainty, up to which those that are shown were cut. Own choice.
 _FOLLOWED = 0.2
 #: Standard uncertainties by which floors must be off, and agree, to have got each other's offset. Own choice: of good
 #: Gaussian floors one in 16,000 is off by so much.
@@ -99,32 +101,39 @@ def _offsets(prediction: Prediction, taken: Taken, points: Array, cut: Sequence[
     return rows, np.searchsorted(cut, taken.floor[rows]), offset
 
 
-def _followed(offset: Array, taken: Taken, rows: Rows, group: Rows) -> Grouped:
-    """A bias that all floors share and the multiple of the offsets that the webs differ by."""
+def _followed(offset: Array, taken: Taken, rows: Rows, group: Rows) -> Grouped | None:
+    """A bias that all floors share and the multiple of the offsets the webs differ by; None where none can tell."""
     gap, u = taken.deviation[rows] - taken.predicted[rows], taken.u[rows]
+    if not len(rows) or np.ptp(offset) < 3 * float(np.median(u)):
+        return None
     design = np.column_stack([np.ones(len(gap)), offset])
-    return fit_grouped(design, gap, group, u * np.sqrt(dispersion_of(gap, group, u)))
+    # What the multiple explains along the floors is no scatter of the readings.
+    along, own = (one - group_means(one, group, u)[0][group] for one in (offset, gap))
+    total = float(along @ along)
+    plain = gap - offset * float(along @ own) / total if total > 1e-12 else gap
+    return fit_grouped(design, gap, group, u * np.sqrt(dispersion_of(plain, group, u)))
 
 
 def _multiple(offset: Array, taken: Taken, rows: Rows, group: Rows, causes: Mapping[float, str]) -> str:
     """What the multiple of the offsets looks like that the webs differ by; ``""`` where it is none of those."""
-    if np.ptp(offset) < 3 * float(np.median(taken.u[rows])):
-        return ""
     found = _followed(offset, taken, rows, group)
+    if found is None:
+        return ""
     multiple, multiple_u = float(found.beta[1]), float(np.sqrt(found.covariance[1, 1]))
     nearest = min(causes, key=lambda one: abs(one - multiple))
     is_sure = multiple_u <= _MOST_U and abs(multiple) > student_factor(found.dof) * multiple_u
-    # Where floors differ by more than half of what the multiple explains, it is something else.
-    is_sure = is_sure and found.between <= 0.5 * abs(multiple) * float(offset.std())
+    # Where floors differ by more than half of what the multiple explains between them, it is something else.
+    between = float(group_means(offset, group, taken.u[rows])[0].std())
+    is_sure = is_sure and (between < 1e-9 or found.between <= 0.5 * abs(multiple) * between)
     return causes[nearest] if is_sure and abs(multiple - nearest) <= _NEAR else ""
 
 
 def _elsewhere(own: Array, off: Array, middle: Array) -> str:
     """What it looks like that every floor is off by what another one's offset is off its own; ``""`` where not."""
     low, high = middle.min(axis=0), middle.max(axis=0)
-    ways = {f"with the part {words}": _partners(middle, low, high, signs) for words, signs in WAYS.items()}
+    ways = {words: _partners(middle, low, high, signs) for words, signs in WAYS.items()}
     count = len(own)
-    ways |= {f"{words} on the list": np.roll(np.arange(count), k) for words, k in (("one down", 1), ("one up", -1))}
+    ways |= {words: np.roll(np.arange(count), k) for words, k in _ON_LIST.items()}
     misfit = {
         words: _typical(off - (own[partner] - own))
         for words, partner in ways.items()
@@ -133,7 +142,7 @@ def _elsewhere(own: Array, off: Array, middle: Array) -> str:
     best = min(misfit, key=lambda one: misfit[one], default="")
     if not best or misfit[best] > _typical(off) / 3:
         return ""
-    return f"the offsets had been given to other floors, {best}"
+    return f"other floors had got the offsets ({best})"
 
 
 def _partners(middle: Array, low: Array, high: Array, signs: tuple[int, int]) -> Rows:
@@ -193,6 +202,7 @@ def not_as_predicted(intervals: Intervals, limits: tuple[float, float], source: 
     )
     return [Finding("not-as-predicted", source, "", text, "warning")]
 
+
 def tilts_unread(prediction: Prediction, taken: Taken, points: Array) -> dict[int, tuple[str, bool]]:
     """Floors cut with a tilt that neither their readings nor all tilted floors together show, as `read_in_part`.
 
@@ -210,11 +220,10 @@ def tilts_unread(prediction: Prediction, taken: Taken, points: Array) -> dict[in
     read = np.unique(taken.floor[taken.is_used]).tolist()
     tilted = [k for k in read if prediction.record.decisions[k].action in ("tilt", "follow")]
     rows, group, offset = _offsets(prediction, taken, points, tilted)
-    if len(rows) > len(tilted):
-        offset -= (np.bincount(group, offset) / np.bincount(group))[group]
-        found = _followed(offset, taken, rows, group) if np.ptp(offset) > 0 else None
-        if found and max(abs(found.beta[1]), np.sqrt(found.covariance[1, 1])) <= _FOLLOWED:
-            return {}
+    offset -= group_means(offset, group, taken.u[rows])[0][group]
+    found = _followed(offset, taken, rows, group)
+    if found and max(abs(found.beta[1]), np.sqrt(found.covariance[1, 1])) <= _FOLLOWED:
+        return {}
     out = {}
     for index in tilted:
         decision, pocket = prediction.record.decisions[index], prediction.part.pockets[index]
@@ -228,8 +237,8 @@ def tilts_unread(prediction: Prediction, taken: Taken, points: Array) -> dict[in
         lower, upper = pocket.limits_on(*floor.T).limits
         if unread and ((turned < lower) | (turned > upper)).any():
             words = (
-                f"it was cut with a {decision.action}, and its readings, {len(mine)} nearly in one line or place, would "
-                "be the same had that been turned in sign across it; read it beside that line too"
+                f"it was cut with a {decision.action}, and its readings, {len(mine)} nearly in one line or place, "
+                "would be the same had that been turned in sign across it; read it beside that line too"
             )
             out[index] = words, True
     return out

@@ -22,7 +22,14 @@ __all__ = ["Taken", "set_lonely_aside", "take"]
 #: Kinds of fault that are of the place or the row, not of the thickness. A finished web that reads wrong may *be*
 #: wrong: what its thickness says is not set aside by what was expected.
 OF_THE_PLACE = (
-    "blank", "doubled-row", "wrong-label", "off-floor", "on-fillet", "near-wall", "swapped", "inch",
+    "blank",
+    "doubled-row",
+    "wrong-label",
+    "off-floor",
+    "on-fillet",
+    "near-wall",
+    "swapped",
+    "inch",
     "lost-place",
 )
 

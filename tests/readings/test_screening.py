@@ -132,6 +132,34 @@ def test_whole_file_in_inches_under_a_header_of_millimetres(honest: list[Row]) -
     assert (result.code == "inch").mean() > 0.9
 
 
+def test_no_reading_counts_where_most_lie_on_no_floor_of_theirs(honest: list[Row]) -> None:
+    """Mirrored, the middle row of a regular layout lies on itself: its labels agree, and its places are wrong."""
+    result = screened([replace(row, y=WIDTH - row.y) for row in honest])
+    assert 0 < result.is_consistent.mean() < 0.5 and not result.is_used.any()
+    assert set(result.code[result.is_consistent]) == {"lost-place"}
+
+
+@pytest.mark.parametrize(("every", "is_told"), [(4, True), (6, False)])
+def test_labels_off_their_places_are_told_from_a_fifth_on(honest: list[Row], every: int, is_told: bool) -> None:
+    names = [pocket.id for pocket in plate().pockets]
+    rows = [
+        replace(row, label=names[(row.pocket + 1) % len(names)]) if k % every == 0 else row
+        for k, row in enumerate(honest)
+    ]
+    result = screened(rows)
+    assert bool(whole_file_findings(plate(), result)) is is_told
+    assert result.is_used.sum() >= 0.7 * len(rows)
+
+
+@pytest.mark.parametrize("unit", [1 / 25.4, 25.4, 1000.0])
+def test_a_file_that_is_in_part_in_another_unit_is_refused(honest: list[Row], unit: float) -> None:
+    """An inch is 25.4 mm (ISO 31-1:1992); 0.1 in for 2.5 mm. One slip is a reading's, a third is the file's."""
+    some = [replace(row, thickness=row.thickness * unit) if k % 3 == 0 else row for k, row in enumerate(honest)]
+    with pytest.raises(InputError, match=r"as if they were in (inches|millimetres|micrometres)"):
+        screened(some)
+    assert screened([replace(honest[0], thickness=honest[0].thickness * unit), *honest[1:]]).is_used[1:].all()
+
+
 def test_machine_coordinates_are_said_so(honest: list[Row]) -> None:
     result = screened([replace(row, x=row.x + 5000.0) for row in honest])
     assert "give --datums" in whole_file_findings(plate(), result)[0].text
