@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from lying_readings import LENGTH, WIDTH, Row, honest_rows, lie, plate, table, w
 
 from floorfit.errors import InputError
 from floorfit.part.model import Part, Pocket, Tolerance
-from floorfit.readings.misplaced import whole_file_findings
+from floorfit.readings.misplaced import refuse_slipped, whole_file_findings
 from floorfit.readings.observations import Observations, readings_from_arrays
 from floorfit.readings.repeats import estimate_repeatability
 from floorfit.readings.screening import screen
@@ -158,6 +159,19 @@ def test_a_file_that_is_in_part_in_another_unit_is_refused(honest: list[Row], un
     with pytest.raises(InputError, match=r"as if they were in (inches|millimetres|micrometres)"):
         screened(some)
     assert screened([replace(honest[0], thickness=honest[0].thickness * unit), *honest[1:]]).is_used[1:].all()
+
+
+def test_thicknesses_that_slipped_by_a_line_are_refused(honest: list[Row]) -> None:
+    """What was read at one place stands beside the next: moved back, the scatter is the gauge's again."""
+    slipped = [
+        replace(row, thickness=other.thickness) for row, other in zip(honest, honest[-1:] + honest[:-1], strict=True)
+    ]
+    with pytest.raises(InputError, match="moved up by a line against the places, the thicknesses scatter"):
+        refuse_slipped(screened(slipped))
+    with pytest.raises(InputError, match="moved down by a line"):
+        refuse_slipped(screened([replace(a, thickness=b.thickness) for a, b in pairwise(honest)]))
+    noise = np.random.default_rng(3).normal(0.0, 0.05, len(honest))
+    refuse_slipped(screened([replace(row, thickness=row.thickness + e) for row, e in zip(honest, noise, strict=True)]))
 
 
 def test_machine_coordinates_are_said_so(honest: list[Row]) -> None:

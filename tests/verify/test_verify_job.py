@@ -108,12 +108,12 @@ def test_floor_that_is_not_cut_evenly_is_not_proved(kind: str) -> None:
 
 @pytest.mark.parametrize("seed", range(5))
 def test_floors_cut_unevenly_are_not_proved_where_many_are(seed: int) -> None:
-    # Six of nine floors lean by 0.4 mm over their length, up or down: 0.2 at their ends, under a limit of 0.15. Their
-    # own scatter, 0.1 mm, is no gauge's, however many floors have it.
+    # Six of nine floors lean by 0.3 mm over their length, up or down: 0.15 at their ends, beside 0.06 of warp, under a
+    # limit of 0.15. Their own scatter, 0.08 mm, is no gauge's, however many floors have it.
     readings = finished_readings(small_record(), seed=seed)
     floor = np.repeat(np.arange(9), 6)
     along = (readings.x - 10 - 130 * (floor % 3) - 60) / 120
-    lean = 0.4 * np.array([1, -1, 1, 0, 0, 0, -1, 1, -1])[floor] * along
+    lean = 0.3 * np.array([1, -1, 1, 0, 0, 0, -1, 1, -1])[floor] * along
     verdicts = [
         one.verdict for one in verify(small_record(), replace(readings, thickness=readings.thickness + lean)).floors
     ]
