@@ -22,8 +22,10 @@ if TYPE_CHECKING:
     from floorfit.surface.expected import Agreement, Expected
     from floorfit.surface.smoother import Smoother
 
-__all__ = ["fit_findings", "hidden_drift", "shared_errors", "shared_findings"]
+__all__ = ["SCATTERED", "fit_findings", "hidden_drift", "shared_errors", "shared_findings"]
 
+#: Variance of the readings over what is stated from which it is told.
+SCATTERED = 2.0
 #: Share of the models with an error of Z from which it is told.
 TOLD_SHARE = 0.25
 #: Chance of a cause up to which the surface is fitted again without it.
@@ -169,7 +171,7 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None, has_prior: boo
             f"{MOST_SHARED} places; read a step block before and after."
         )
         out.append(Finding("not-searched", source, "", text, "warning"))
-    if fit.dispersion > 2.0:
+    if fit.dispersion > SCATTERED:
         times = float(np.sqrt(fit.dispersion))
         text = (
             f"the readings scatter {times:.1f} times as much as stated; offsets are given with the larger "

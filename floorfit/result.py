@@ -32,7 +32,15 @@ if TYPE_CHECKING:
 __all__ = ["UNSETTLED", "Result", "Settings"]
 
 #: Findings after which no offset is to be cut before a person has looked: more likely the input than the plate.
-UNSETTLED = ("z-finished", "z-programmed", "common-height", "datums-off", "far-blocks", "far-velocity")
+UNSETTLED = (
+    "off-their-floors",
+    "z-finished",
+    "z-programmed",
+    "common-height",
+    "datums-off",
+    "far-blocks",
+    "far-velocity",
+)
 
 
 @dataclass(frozen=True)

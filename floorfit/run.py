@@ -173,6 +173,8 @@ def _surface(
 ) -> Fit:
     """Fit values of the sites."""
     from floorfit.dishing import web_dishes
+    from floorfit.noticed import SCATTERED
+    from floorfit.readings.misplaced import refuse_slipped
     from floorfit.readings.outliers import sequence
     from floorfit.surface import fit_surface
 
@@ -190,6 +192,8 @@ def _surface(
         modes=modes,
         known=known,
     )
+    if fit.dispersion > SCATTERED:
+        refuse_slipped(seen)
     return fit.allowing_for_drift(sites.points, sites.u, order, settings.seed)
 
 

@@ -19,6 +19,8 @@ KINDS: dict[str, str] = {
     "wrong-label": "labelled {label}, but the place lies on {other}. Correct the label or the place",
     "off-floor": "the place lies on no floor: a rib, an island or outside the part. Read on the floor, or correct "
     "the place",
+    "lost-place": "most readings of the file do not lie on the floor they belong to, and nobody knows where this one "
+    "was taken. Correct the places in the file",
     "on-fillet": "the place lies in the radius between wall and floor. Read further from the wall",
     "near-wall": "{distance} mm from the wall, the probe needs {needed} mm. Read further from the wall",
     "beyond-floor": "Z {z} mm measured, the roughed floor is near {expected} mm. Probe the Z again",

@@ -8,25 +8,27 @@ from dataclasses import dataclass
 import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
-from floorfit.errors import Finding
+from floorfit.errors import Finding, InputError
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
 from floorfit.readings.kinds import reason_of
 from floorfit.readings.observations import UNLABELLED, Observations
-from floorfit.readings.rough_warp import RoughWarp
+from floorfit.readings.rough_warp import RoughWarp, fit_rough_warp
 from floorfit.readings.sites import lies_in_corner
 from floorfit.readings.warp import nominal_levels, slope_factors
 from floorfit.units import MM_PER_INCH
 
-__all__ = ["name_misplaced", "whole_file_findings"]
+__all__ = ["is_lost", "name_misplaced", "refuse_slipped", "whole_file_findings"]
 
 Named = tuple[str, str]
 
 #: A place that fits the rough warp to this many scales explains a reading.
 EXPLAINS = 5.0
-#: Share of rows off their floors from which the whole file is suspect, and the share that another reading of
-#: the coordinates must bring right.
-SUSPECT_SHARE, CURED_SHARE = 0.5, 0.8
+#: Share of the labelled rows that lie off their floors from which the file is suspect; share of all rows from which
+#: nobody knows where any was taken; and the share that another reading of the coordinates must bring right. Own choice.
+SUSPECT_SHARE, LOST_SHARE, CURED_SHARE = 0.2, 0.5, 0.8
+#: Least readings that can tell of a column that slipped, and the share of their scatter that is left then. Own choice.
+LEAST_SLIPPED, SLIPPED = 20, 0.5
 
 
 @dataclass(frozen=True)
@@ -158,8 +160,18 @@ class _Namer:
         return float(self.seen.readings.x[self.rows[k]]), float(self.seen.readings.y[self.rows[k]])
 
 
+def is_lost(seen: Observations) -> bool:
+    """Whether most rows lie off their floors: those that do lie on one may do so by luck.
+
+    Parameters
+    ----------
+    seen : Observations
+    """
+    return len(seen) >= 3 and bool((~seen.is_consistent).mean() >= LOST_SHARE)
+
+
 def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
-    """Warn where most rows lie off their floors: the whole file may be in another unit, order or frame.
+    """Warn where many rows lie off their floors: the whole file may be in another unit, order or frame.
 
     Parameters
     ----------
@@ -168,7 +180,9 @@ def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
     """
     n, readings, label = len(seen), seen.readings, seen.label
     bad = ~seen.is_consistent
-    if n < 3 or bad.mean() < SUSPECT_SHARE:
+    if not is_lost(seen) and (bad & (label != UNLABELLED)).sum() < max(
+        3.0, SUSPECT_SHARE * (label != UNLABELLED).sum()
+    ):
         return ()
     x, y = readings.x, readings.y
     ways = {
@@ -178,8 +192,43 @@ def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
     }
     hints = [words for words, (u, v) in ways.items() if _share(part, u, v, label) >= CURED_SHARE]
     hint = f"It looks as if {hints[0]}." if hints else "The coordinates may be the machine's: give --datums."
+    if not is_lost(seen):
+        hint = "The coordinates may be shifted, or the labels another numbering's. Check two places by hand."
     text = f"{int(bad.sum())} of {n} readings do not lie on the floor they belong to. {hint}"
     return (Finding("off-their-floors", readings.source, "", text, "warning"),)
+
+
+def refuse_slipped(seen: Observations) -> None:
+    """Refuse a file whose thicknesses stand a line above or below their places; asked where readings scatter.
+
+    Parameters
+    ----------
+    seen : Observations
+        In the order of the file.
+
+    Raises
+    ------
+    InputError
+        If the thicknesses, or these and the Z, scatter less than half as much about the rough warp a line further on.
+    """
+    rows = np.flatnonzero(np.isfinite(seen.warp) & seen.is_consistent)
+    if len(rows) < LEAST_SLIPPED:
+        return
+    x, y, own = seen.readings.x[rows], seen.readings.y[rows], seen.warp[rows]
+    read = seen.readings.thickness[rows] * seen.factor[rows]
+    scale = fit_rough_warp(x, y, own).scale
+    for lines, way in ((-1, "up"), (1, "down")):
+        for names, moved in (
+            ("thicknesses", own + read - np.roll(read, lines)),
+            ("thicknesses and Z", np.roll(own, lines)),
+        ):
+            other = fit_rough_warp(x, y, moved).scale
+            if other < SLIPPED * scale:
+                text = (
+                    f"moved {way} by a line against the places, the {names} scatter {scale / other:.1f} times less: a "
+                    "column has slipped. Correct the file."
+                )
+                raise InputError([Finding("slipped", seen.readings.source, "column thickness", text)])
 
 
 def _share(part: Part, x: Array, y: Array, label: Rows) -> float:

@@ -18,10 +18,10 @@ RATIO_TOLERANCE = 0.08
 LEFT_TO_THE_FIT = 8.0
 #: Without a ratio to explain it, a reading is no web beyond these shares of what is expected.
 THINNEST_SHARE, THICKEST_SHARE = 0.5, 1.5
-#: What half the readings are, over their nominal webs, where the whole file is in another unit; and the share by which
-#: stock and warp may move that.
+#: What readings are, over their nominal webs, where they are in another unit; the share by which stock and warp may
+#: move that; and the share of readings, more than slips, from which it is the file's (own choice).
 OTHER_UNITS = {1 / MM_PER_INCH: "inches", MM_PER_INCH: "millimetres", 1e3: "micrometres", 1e-3: "metres"}
-OTHER_UNIT_TOLERANCE = 0.3
+OTHER_UNIT_TOLERANCE, OTHER_UNIT_SHARE = 0.3, 0.2
 
 
 def name_thickness(
@@ -55,7 +55,7 @@ def name_thickness(
 
 
 def refuse_other_unit(seen: Observations) -> None:
-    """Refuse a file whose thicknesses are all in another unit than its column says.
+    """Refuse a file whose thicknesses, all or many, are in another unit than its column says.
 
     Parameters
     ----------
@@ -64,7 +64,7 @@ def refuse_other_unit(seen: Observations) -> None:
     Raises
     ------
     InputError
-        If the median ratio to the nominal web is that of another unit.
+        If the ratio to the nominal web is that of another unit on a fifth of them.
     """
     underside = seen.z - seen.readings.thickness * seen.factor - seen.warp
     nominal = (seen.rough_z - underside) / seen.factor
@@ -73,12 +73,12 @@ def refuse_other_unit(seen: Observations) -> None:
     known = share[seen.is_consistent & np.isfinite(share) & (share > 0)]
     if 2 * len(known) < np.isfinite(seen.readings.thickness).sum() or not len(known):
         return  # most lie on no floor: what is wrong with the places is said of them
-    ratio = float(np.median(known))
     for factor, unit in OTHER_UNITS.items():
-        if abs(np.log(ratio / factor)) < np.log1p(OTHER_UNIT_TOLERANCE):
+        so = known[np.abs(np.log(known / factor)) < np.log1p(OTHER_UNIT_TOLERANCE)]
+        if len(so) >= max(3.0, OTHER_UNIT_SHARE * len(known)):
             text = (
-                f"the readings are {ratio:.3g} times the nominal web (median), as if they were in {unit}. Give all "
-                "columns in one unit, and name it: thickness_mm or thickness_in."
+                f"{len(so)} of {len(known)} readings are {np.median(so):.3g} times the nominal web (median), as if "
+                f"they were in {unit}. Give all columns in one unit, and name it: thickness_mm or thickness_in."
             )
             raise InputError([Finding("other-unit", seen.readings.source, "column thickness", text)])
 

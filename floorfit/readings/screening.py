@@ -15,7 +15,7 @@ from floorfit.arrays import Array, Flags, Rows
 from floorfit.one_thread import one_thread
 from floorfit.part.model import Part
 from floorfit.readings.kinds import reason_of
-from floorfit.readings.misplaced import name_misplaced
+from floorfit.readings.misplaced import is_lost, name_misplaced
 from floorfit.readings.observations import Observations, Readings
 from floorfit.readings.ratios import name_thickness, refuse_other_unit
 from floorfit.readings.repeats import disagreeing, doubled_rows, group_sites
@@ -93,6 +93,7 @@ def screen(
         rough = work.thicknesses()
     work.misplaced(rough)
     work.repeats(group, rough)
+    work.lost()
     return work.result(group)
 
 
@@ -215,6 +216,11 @@ class _Work:
             right = float(self._thickness_for(row, should[k : k + 1])[0])
             text = reason_of("repeats-disagree", thickness=float(self.read[row[0]]), expected=right)
             self.mark(int(row[0]), "repeats-disagree", text)
+
+    def lost(self) -> None:
+        """Set aside what lies on a floor by luck, where most rows do not lie on theirs."""
+        if is_lost(self.seen):
+            self.reason[self.is_open], self.code[self.is_open] = reason_of("lost-place"), "lost-place"
 
     def result(self, group: Rows) -> Observations:
         """Freeze what was found."""

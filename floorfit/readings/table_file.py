@@ -145,11 +145,26 @@ def _find_header(
     """Return the header and the number of the line after it; the comments before it are collected."""
     for number, line in enumerate(handle, start=1):
         if _is_data(line):
-            return read_header(line, number, source, layout, part_unit), number + 1
+            try:
+                return read_header(line, number, source, layout, part_unit), number + 1
+            except InputError as fault:
+                _refuse_before_header(handle, source, layout, number, fault)
+                raise
         if line.lstrip().startswith("#"):
             comments.append((number, line.strip()))
     text = f"is empty, a header was expected. The first line must name the columns: {layout.example}."
     raise InputError([Finding("empty", source, "line 1", text)])
+
+
+def _refuse_before_header(handle: TextIO, source: str, layout: Layout, first: int, fault: InputError) -> None:
+    """Say so where one of the next lines is a header and the first is none: a title, or what a spreadsheet writes."""
+    for number, line in enumerate(islice(handle, 20), start=first + 1):
+        try:
+            read_header(line, number, source, layout)
+        except InputError:
+            continue
+        text = f"is no header, and line {number} is one. Remove what stands before it, or begin it with #."
+        raise InputError([Finding("before-header", source, f"line {first}", text)]) from fault
 
 
 def _chunks(handle: TextIO, start: int) -> Iterator[tuple[int, list[str]]]:

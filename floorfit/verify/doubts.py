@@ -94,7 +94,7 @@ def _is_cut(prediction: Prediction, floors: Array, places: Array) -> Flags:
 
 
 def looks_roughed(prediction: Prediction, taken: Taken, x: ArrayLike, y: ArrayLike) -> Array:
-    """Share of each floor's readings that lie nearer to the web before finishing than to the one predicted.
+    """Share of each floor's readings that lie twice as near to the web before finishing as to the one predicted.
 
     Parameters
     ----------
@@ -118,7 +118,9 @@ def looks_roughed(prediction: Prediction, taken: Taken, x: ArrayLike, y: ArrayLi
         left = prediction.webs.left(pocket, xs[rows], ys[rows])
         apart = np.abs(left - taken.predicted[rows])
         if np.median(apart) > 4 * np.median(taken.u[rows]):
-            is_rough = np.abs(taken.deviation[rows] - left) < np.abs(taken.deviation[rows] - taken.predicted[rows])
+            is_rough = np.abs(taken.deviation[rows] - left) < 0.5 * np.abs(
+                taken.deviation[rows] - taken.predicted[rows]
+            )
             out[index] = float(is_rough.mean())
     return out
 

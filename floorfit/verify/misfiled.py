@@ -16,7 +16,7 @@ from floorfit.verify.mixed import group_means
 from floorfit.verify.predicted import Prediction
 from floorfit.verify.taken import Taken, take
 
-__all__ = ["copied", "of_other_plate", "read_in_part", "set_copied_aside", "turned"]
+__all__ = ["WAYS", "copied", "of_other_plate", "read_in_part", "set_copied_aside", "turned"]
 
 #: Chance, of all pairs of floors together, below which values in the same order are no accident. Own choice.
 _CHANCE = 1e-3
@@ -33,7 +33,7 @@ _LEAST, _MISFIT, _BETTER = 20, 1.0, 0.7
 #: left unproved; one alone has to lie in the middle third.
 _BEYOND = ((1, 2 / 3, 2 / 3), (5, 1 / 2, 2 / 3), (7, 1 / 2, 0.6), (10, 1 / 2, 1 / 2))
 #: Ways in which a file may stand: signs of X and Y about the middle of the part.
-_WAYS = {"turned by 180 degrees": (-1, -1), "mirrored in X": (-1, 1), "mirrored in Y": (1, -1)}
+WAYS = {"turned by 180 degrees": (-1, -1), "mirrored in X": (-1, 1), "mirrored in Y": (1, -1)}
 
 
 def copied(taken: Taken, thickness: Array) -> list[tuple[Rows, Rows]]:
@@ -161,7 +161,7 @@ def turned(prediction: Prediction, readings: Readings, taken: Taken) -> list[Fin
     x0, y0, x1, y1 = prediction.part.bounds
     plain = replace(readings, pocket=np.full(len(readings), "", dtype=object))
     found = {}
-    for words, (across, along) in _WAYS.items():
+    for words, (across, along) in WAYS.items():
         x = readings.x if across > 0 else x0 + x1 - readings.x
         y = readings.y if along > 0 else y0 + y1 - readings.y
         other = take(prediction, replace(plain, x=x, y=y))

@@ -8,20 +8,22 @@ limits, and all of it means that the next part will be cut wrong.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
+from floorfit.part.lattice import floor_points
 from floorfit.verify.bias import student_factor
-from floorfit.verify.mixed import dispersion_of, fit_grouped
+from floorfit.verify.misfiled import WAYS
+from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped, group_means
 from floorfit.verify.predicted import Prediction
 from floorfit.verify.proved import Intervals
 from floorfit.verify.taken import Taken
 from floorfit.verify.webs import Step
 
-__all__ = ["cut_otherwise", "not_as_predicted"]
+__all__ = ["cut_otherwise", "not_as_predicted", "tilts_unread"]
 
 #: Multiples of the offsets that have a cause, and what they look like.
 _CAUSES = {
@@ -29,8 +31,20 @@ _CAUSES = {
     -1.0: "the offsets had not been applied",
     1.0: "the offsets had been applied twice, or the part had lain flat when it was cut",
 }
+#: The same of what is not a shift: tilts, and surfaces that are followed.
+_TILT_CAUSES = {
+    -2.0: "the sign of the tilts had been turned",
+    -1.0: "the tilts had not been applied",
+    1.0: "the tilts had been applied twice",
+}
+#: How a list of offsets slips.
+_ON_LIST = {"one down on the list": 1, "one up on the list": -1}
 #: A multiple this near to one of them is that one, and a standard uncertainty above this tells nothing. Own choice.
 _NEAR, _MOST_U = 0.4, 0.2
+#: Share of a floor's extent across the line of its readings that they have to span to show a tilt there. Own choice.
+_ACROSS = 1 / 3
+#: Multiple of the tilts, and its standard uncertainty, up to which those that are shown were cut. Own choice.
+_FOLLOWED = 0.2
 #: Standard uncertainties by which floors must be off, and agree, to have got each other's offset. Own choice: of good
 #: Gaussian floors one in 16,000 is off by so much.
 _OFF, _AGREE = 4.0, 2.5
@@ -61,39 +75,91 @@ def cut_otherwise(
     cut = [k for k in sorted(steps) if not prediction.is_held(k)]
     if len(cut) < 4:
         return [], ""
-    rows = np.flatnonzero(taken.is_used & np.isin(taken.floor, cut))
-    offset = np.zeros(len(rows))
-    for k in cut:
-        mine = taken.floor[rows] == k
-        offset[mine] = prediction.record.decisions[k].correction.at(*points[rows[mine]].T)
-    cause = _multiple(offset, taken, rows, np.searchsorted(cut, taken.floor[rows]))
+    rows, group, offset = _offsets(prediction, taken, points, cut)
+    own, *middle = (np.bincount(group, one) / np.bincount(group) for one in (offset, *points[rows].T))
+    off = np.array([steps[k].bias for k in cut])
+    cause = (
+        _multiple(offset, taken, rows, group, _CAUSES)
+        or _multiple(offset - own[group], taken, rows, group, _TILT_CAUSES)
+        or _elsewhere(own, off, np.column_stack(middle))
+    )
     if cause:
         text = (
             f"the webs look as if {cause}. Look at the programme that was run, and at its proof, before the next part."
         )
         return [Finding("applied-otherwise", source, "", text, "warning")], f"it looks as if {cause}"
-    return _exchanged(prediction, np.array(cut), offset, taken.floor[rows], steps, source), ""
+    return _exchanged(prediction, np.array(cut), own, off, steps, source), ""
 
 
-def _multiple(offset: Array, taken: Taken, rows: Rows, group: Rows) -> str:
-    """What the multiple of the offsets looks like that the webs differ by; ``""`` where it is none of those."""
+def _offsets(prediction: Prediction, taken: Taken, points: Array, cut: Sequence[int]) -> tuple[Rows, Rows, Array]:
+    """Rows of the used readings on some floors, which of them each stands on, and the offset decided there."""
+    rows = np.flatnonzero(taken.is_used & np.isin(taken.floor, cut))
+    offset = np.zeros(len(rows))
+    for k in cut:
+        mine = taken.floor[rows] == k
+        offset[mine] = prediction.record.decisions[k].correction.at(*points[rows[mine]].T)
+    return rows, np.searchsorted(cut, taken.floor[rows]), offset
+
+
+def _followed(offset: Array, taken: Taken, rows: Rows, group: Rows) -> Grouped | None:
+    """A bias that all floors share and the multiple of the offsets the webs differ by; None where none can tell."""
     gap, u = taken.deviation[rows] - taken.predicted[rows], taken.u[rows]
-    if np.ptp(offset) < 3 * float(np.median(u)):
-        return ""
+    if not len(rows) or np.ptp(offset) < 3 * float(np.median(u)):
+        return None
     design = np.column_stack([np.ones(len(gap)), offset])
-    found = fit_grouped(design, gap, group, u * np.sqrt(dispersion_of(gap, group, u)))
+    # What the multiple explains along the floors is no scatter of the readings.
+    along, own = (one - group_means(one, group, u)[0][group] for one in (offset, gap))
+    total = float(along @ along)
+    plain = gap - offset * float(along @ own) / total if total > 1e-12 else gap
+    return fit_grouped(design, gap, group, u * np.sqrt(dispersion_of(plain, group, u)))
+
+
+def _multiple(offset: Array, taken: Taken, rows: Rows, group: Rows, causes: Mapping[float, str]) -> str:
+    """What the multiple of the offsets looks like that the webs differ by; ``""`` where it is none of those."""
+    found = _followed(offset, taken, rows, group)
+    if found is None:
+        return ""
     multiple, multiple_u = float(found.beta[1]), float(np.sqrt(found.covariance[1, 1]))
-    nearest = min(_CAUSES, key=lambda one: abs(one - multiple))
+    nearest = min(causes, key=lambda one: abs(one - multiple))
     is_sure = multiple_u <= _MOST_U and abs(multiple) > student_factor(found.dof) * multiple_u
-    return _CAUSES[nearest] if is_sure and abs(multiple - nearest) <= _NEAR else ""
+    # Where floors differ by more than half of what the multiple explains between them, it is something else.
+    between = float(group_means(offset, group, taken.u[rows])[0].std())
+    is_sure = is_sure and (between < 1e-9 or found.between <= 0.5 * abs(multiple) * between)
+    return causes[nearest] if is_sure and abs(multiple - nearest) <= _NEAR else ""
+
+
+def _elsewhere(own: Array, off: Array, middle: Array) -> str:
+    """What it looks like that every floor is off by what another one's offset is off its own; ``""`` where not."""
+    low, high = middle.min(axis=0), middle.max(axis=0)
+    ways = {words: _partners(middle, low, high, signs) for words, signs in WAYS.items()}
+    count = len(own)
+    ways |= {words: np.roll(np.arange(count), k) for words, k in _ON_LIST.items()}
+    misfit = {
+        words: _typical(off - (own[partner] - own))
+        for words, partner in ways.items()
+        if len(np.unique(partner)) == count and _typical(own[partner] - own) > 2 * _SCATTER_MM
+    }
+    best = min(misfit, key=lambda one: misfit[one], default="")
+    if not best or misfit[best] > _typical(off) / 3:
+        return ""
+    return f"other floors had got the offsets ({best})"
+
+
+def _partners(middle: Array, low: Array, high: Array, signs: tuple[int, int]) -> Rows:
+    """The floor nearest to where each one comes when the part is turned or mirrored."""
+    there = np.where(np.array(signs) > 0, middle, low + high - middle)
+    return np.asarray(np.linalg.norm(there[:, None] - middle, axis=2).argmin(axis=1))
+
+
+def _typical(values: Array) -> float:
+    """Median distance from the median."""
+    return float(np.median(np.abs(values - np.median(values))))
 
 
 def _exchanged(
-    prediction: Prediction, cut: Rows, offset: Array, floor: Rows, steps: Mapping[int, Step], source: str
+    prediction: Prediction, cut: Rows, own: Array, off: Array, steps: Mapping[int, Step], source: str
 ) -> list[Finding]:
     """Pairs of floors that are off by what the other one's offset is off their own."""
-    own = np.array([offset[floor == k].mean() for k in cut])
-    off = np.array([steps[int(k)].bias for k in cut])
     off, u = off - np.median(off), np.hypot([steps[int(k)].bias_u for k in cut], _SCATTER_MM)
     some = np.flatnonzero(np.abs(off) > _OFF * u).tolist()
     pairs = [(p, q) for i, p in enumerate(some) for q in some[i + 1 :] if _fits(off, own, u, p, q)]
@@ -135,3 +201,44 @@ def not_as_predicted(intervals: Intervals, limits: tuple[float, float], source: 
         "plate? A gauge that scatters more than stated does this too."
     )
     return [Finding("not-as-predicted", source, "", text, "warning")]
+
+
+def tilts_unread(prediction: Prediction, taken: Taken, points: Array) -> dict[int, tuple[str, bool]]:
+    """Floors cut with a tilt that neither their readings nor all tilted floors together show, as `read_in_part`.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    taken : Taken
+    points : (n, 2) ndarray, mm
+
+    Notes
+    -----
+    Readings in one line are the same whatever the tilt across it: a floor is told where it would leave its limits with
+    that part of the tilt turned in sign. Where the readings of all of them follow their tilts, it is none.
+    """
+    read = np.unique(taken.floor[taken.is_used]).tolist()
+    tilted = [k for k in read if prediction.record.decisions[k].action in ("tilt", "follow")]
+    rows, group, offset = _offsets(prediction, taken, points, tilted)
+    offset -= group_means(offset, group, taken.u[rows])[0][group]
+    found = _followed(offset, taken, rows, group)
+    if found and max(abs(found.beta[1]), np.sqrt(found.covariance[1, 1])) <= _FOLLOWED:
+        return {}
+    out = {}
+    for index in tilted:
+        decision, pocket = prediction.record.decisions[index], prediction.part.pockets[index]
+        floor, mine = floor_points(pocket), points[taken.is_used & (taken.floor == index)]
+        aside = floor - mine.mean(axis=0)
+        offset = decision.correction.at(*floor.T)
+        slope = np.linalg.lstsq(np.column_stack([np.ones(len(floor)), aside]), offset, rcond=None)[0][1:]
+        ways = np.linalg.svd(mine - mine.mean(axis=0))[2]
+        unread = [way for way in ways if np.ptp(mine @ way) < _ACROSS * np.ptp(floor @ way)]
+        turned = prediction.deviation(index, *floor.T) - 2 * sum(aside @ way * (slope @ way) for way in unread)
+        lower, upper = pocket.limits_on(*floor.T).limits
+        if unread and ((turned < lower) | (turned > upper)).any():
+            words = (
+                f"it was cut with a {decision.action}, and its readings, {len(mine)} nearly in one line or place, "
+                "would be the same had that been turned in sign across it; read it beside that line too"
+            )
+            out[index] = words, True
+    return out

@@ -21,7 +21,17 @@ __all__ = ["Taken", "set_lonely_aside", "take"]
 
 #: Kinds of fault that are of the place or the row, not of the thickness. A finished web that reads wrong may *be*
 #: wrong: what its thickness says is not set aside by what was expected.
-OF_THE_PLACE = ("blank", "doubled-row", "wrong-label", "off-floor", "on-fillet", "near-wall", "swapped", "inch")
+OF_THE_PLACE = (
+    "blank",
+    "doubled-row",
+    "wrong-label",
+    "off-floor",
+    "on-fillet",
+    "near-wall",
+    "swapped",
+    "inch",
+    "lost-place",
+)
 
 #: A reading is set aside when it lies this many robust deviations from the median of four or more on its floor. Of
 #: good Gaussian readings 7 in a million do (normal distribution).

@@ -25,11 +25,11 @@ from floorfit.verify.doubts import LIMIT_BIAS_MM, looks_roughed, refuse_unfit, w
 from floorfit.verify.misfiled import of_other_plate, read_in_part, set_copied_aside, turned
 from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped, group_means
 from floorfit.verify.movement import LIMIT_MM, find_movement
-from floorfit.verify.otherwise import cut_otherwise, not_as_predicted
+from floorfit.verify.otherwise import cut_otherwise, not_as_predicted, tilts_unread
 from floorfit.verify.predicted import Prediction
 from floorfit.verify.proved import Bias, FloorProof, Intervals, Movement, ReadingProof, Verification
 from floorfit.verify.taken import Taken, set_lonely_aside, take
-from floorfit.verify.webs import Step, chance_at, fit_field, prove_floor, unread
+from floorfit.verify.webs import Step, chance_at, fit_field, gauge_dispersion, prove_floor, unread
 
 if TYPE_CHECKING:
     from floorfit.result import Result
@@ -103,7 +103,7 @@ def verify(
     otherwise, why = cut_otherwise(prediction, taken, points, steps, readings.source)
     is_explained = bool(otherwise) or movement.state == "measure-again"
     other = "" if is_explained else of_other_plate(prediction, taken)
-    in_part = read_in_part(prediction.part, taken, points)
+    in_part = {**read_in_part(prediction.part, taken, points), **tilts_unread(prediction, taken, points)}
     floors = _floors(prediction, taken, points, steps, _unproved(taken, in_part, other))
     rough = looks_roughed(prediction, taken, readings.x, readings.y)
     withheld = why_withheld(prediction, bias, movement, floors, rough, bias_limit_mm)
@@ -152,9 +152,9 @@ def _floors(
     prediction: Prediction, taken: Taken, points: Array, steps: dict[int, Step], unproved: dict[int, str]
 ) -> tuple[FloorProof, ...]:
     seed, level = int(prediction.record.settings.get("seed", 1)), _level(prediction)
-    field = fit_field(prediction, taken, points, steps, seed)
+    field, spread = fit_field(prediction, taken, points, steps, seed), gauge_dispersion(prediction, taken, points)
     found = [
-        prove_floor(prediction, taken, k, points, field, steps[k], level, seed)
+        prove_floor(prediction, taken, k, points, field, steps[k], level, seed, spread)
         if k in steps
         else unread(prediction, taken, k)
         for k in range(len(prediction.part.pockets))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from floorfit.arrays import Array
+from floorfit.arrays import Array, Rows
 from floorfit.decision.candidates import chances
 from floorfit.decision.decision import verdict_of
 from floorfit.decision.rules import Wording
@@ -18,7 +18,7 @@ from floorfit.verify.predicted import Prediction
 from floorfit.verify.proved import FloorProof
 from floorfit.verify.taken import Taken
 
-__all__ = ["Step", "chance_at", "fit_field", "prove_floor", "unread"]
+__all__ = ["Step", "chance_at", "fit_field", "gauge_dispersion", "prove_floor", "unread"]
 
 #: Samples where there is no field to draw them from.
 SAMPLES = 500
@@ -72,6 +72,40 @@ def fit_field(prediction: Prediction, taken: Taken, points: Array, steps: dict[i
         return None
 
 
+def gauge_dispersion(prediction: Prediction, taken: Taken, places: Array) -> float:
+    """Variance of the gauge over what is stated: of the job's readings or, where larger, of these; never below 1.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    taken : Taken
+    places : (n, 2) ndarray, mm
+        Of all readings.
+
+    Notes
+    -----
+    These scatter about a plane of each floor's own, which takes a step and a tilt of the floor along: a floor that was
+    cut otherwise than decided is not the gauge's scatter.
+    """
+    square, freedom = 0.0, 0
+    for index in np.unique(taken.floor[taken.is_used]):
+        rows = np.flatnonzero(taken.is_used & (taken.floor == index))
+        beta, design, off = _own_plane(taken, rows, places)
+        square += float(((off - design @ beta) ** 2).sum())
+        freedom += len(rows) - int(np.linalg.matrix_rank(design))
+    surface = prediction.record.surface
+    before = 1.0 if surface is None else surface.dispersion
+    return max(1.0, before, square / freedom if freedom else 0.0)
+
+
+def _own_plane(taken: Taken, rows: Rows, places: Array) -> tuple[Array, Array, Array]:
+    """Plane of measured less predicted by least squares: height at the readings' mean, slopes; design, values / u."""
+    aside = places[rows] - places[rows].mean(axis=0)
+    design = np.column_stack([np.ones(len(rows)), aside]) / taken.u[rows, None]
+    off = (taken.deviation[rows] - taken.predicted[rows]) / taken.u[rows]
+    return np.asarray(np.linalg.lstsq(design, off, rcond=1e-9)[0], float), design, off
+
+
 def prove_floor(
     prediction: Prediction,
     taken: Taken,
@@ -81,6 +115,7 @@ def prove_floor(
     step: Step,
     level: float,
     seed: int,
+    spread: float,
 ) -> FloorProof:
     """Judge one floor that has readings.
 
@@ -98,6 +133,8 @@ def prove_floor(
     level : float
         Probability that makes a floor conform.
     seed : int
+    spread : float
+        As `gauge_dispersion` gave it.
     """
     pocket = prediction.part.pockets[index]
     points = floor_points(pocket)
@@ -110,7 +147,11 @@ def prove_floor(
     verdict, reason = verdict_of(found.conform, level), ""
     if verdict == "conform":
         wording = Wording(prediction.part.units)
-        reason = _outside(taken, index, level) or _uneven(taken, index, places, field, step, wording)
+        reason = (
+            _outside(taken, index, level)
+            or _leaning(prediction, taken, index, places, spread, wording)
+            or _uneven(taken, index, places, field, step, spread, wording)
+        )
         verdict = "undecided" if reason else verdict
     web_min, web_max = pocket.web + float(mean.min()), pocket.web + float(mean.max())
     return FloorProof(
@@ -197,7 +238,41 @@ def _outside(taken: Taken, index: int, level: float) -> str:
     return f"reading-outside: {words} outside the tolerance and the others do not; read the place again"
 
 
-def _uneven(taken: Taken, index: int, places: Array, field: Fit | None, step: Step, wording: Wording) -> str:
+def _leaning(prediction: Prediction, taken: Taken, index: int, places: Array, spread: float, wording: Wording) -> str:
+    """Why a floor is not proved that leans, by its own readings, and leaves its limits where it does.
+
+    A field that is smooth over the plate follows one floor's tilt in part, and less beyond its readings. How far the
+    floor leans on beyond them nobody knows: as far again is taken.
+    """
+    from scipy.special import chdtrc
+
+    rows = np.flatnonzero(taken.is_used & (taken.floor == index))
+    beta, design, _ = _own_plane(taken, rows, places)
+    if len(rows) < 5 or np.linalg.matrix_rank(design) < 3:
+        return ""
+    slopes = np.linalg.inv(design.T @ design)[1:, 1:] * spread
+    if chdtrc(2, beta[1:] @ np.linalg.solve(slopes, beta[1:])) >= UNEVEN:
+        return ""
+    pocket = prediction.part.pockets[index]
+    points = floor_points(pocket)
+    middle = places[rows].mean(axis=0)
+    read = places[rows] - middle
+    aside = np.clip(points - middle, 2 * read.min(axis=0), 2 * read.max(axis=0))
+    web = prediction.deviation(index, *points.T) + beta[0] + aside @ beta[1:]
+    lower, upper = pocket.limits_on(*points.T).limits
+    beyond = np.maximum(web - upper, lower - web)
+    worst = int(np.argmax(beyond))
+    if beyond[worst] <= 0:
+        return ""
+    return (
+        f"uneven: the floor's own readings lean otherwise than predicted, and on their plane the web leaves the "
+        f"tolerance by {wording.length(beyond[worst])} near {wording.place(points[worst])}; read more places there"
+    )
+
+
+def _uneven(
+    taken: Taken, index: int, places: Array, field: Fit | None, step: Step, spread: float, wording: Wording
+) -> str:
     """Why a floor is not proved whose readings scatter about what was fitted as no gauge does.
 
     A step of the floor and a field that is smooth over the plate cannot be a tilt left out, a tool changed half way or
@@ -206,9 +281,7 @@ def _uneven(taken: Taken, index: int, places: Array, field: Fit | None, step: St
     from scipy.special import chdtrc
 
     rows = np.flatnonzero((taken.floor == index) & (taken.is_used | taken.is_doubted))
-    own, spread = np.zeros(len(rows)), 1.0
-    if field is not None:
-        own, spread = field.surface.at(*places[rows].T), field.dispersion
+    own = np.zeros(len(rows)) if field is None else field.surface.at(*places[rows].T)
     off = taken.deviation[rows] - taken.predicted[rows] - step.value - own
     square = np.where(taken.is_used[rows], off**2 / (spread * taken.u[rows] ** 2), 0.0).sum()
     freedom = int(taken.is_used[rows].sum()) - 1

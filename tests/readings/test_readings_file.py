@@ -150,6 +150,16 @@ def test_many_faults_are_counted(tmp_path: Path):
     assert len(caught.value.findings) == 21
 
 
+@pytest.mark.parametrize("before", ["sep=;", "Readings of plate 17", '"Readings, plate 17"', "sep=,"])
+def test_what_stands_before_the_header_is_named(before: str, tmp_path: Path):
+    """A separator line is what spreadsheets put there (common practice, no source)."""
+    path = tmp_path / "readings.csv"
+    path.write_text(f"{before}\n\nx_mm;y_mm;thickness_mm\n1;2;3\n", encoding="utf-8")
+    with pytest.raises(InputError, match="line 1: is no header, and line 3 is one") as fault:
+        read_readings(path)
+    assert len(fault.value.findings) == 1
+
+
 def test_proposed_names_have_the_parts_unit(tmp_path: Path):
     path = tmp_path / "r.csv"
     path.write_text("x,y,thickness\n1,2,3\n")

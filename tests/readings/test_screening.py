@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from lying_readings import LENGTH, WIDTH, Row, honest_rows, lie, plate, table, w
 
 from floorfit.errors import InputError
 from floorfit.part.model import Part, Pocket, Tolerance
-from floorfit.readings.misplaced import whole_file_findings
+from floorfit.readings.misplaced import refuse_slipped, whole_file_findings
 from floorfit.readings.observations import Observations, readings_from_arrays
 from floorfit.readings.repeats import estimate_repeatability
 from floorfit.readings.screening import screen
@@ -130,6 +131,47 @@ def test_whole_file_in_inches_under_a_header_of_millimetres(honest: list[Row]) -
     result = screened(rows)
     assert "inches in a column of millimetres" in whole_file_findings(plate(), result)[0].text
     assert (result.code == "inch").mean() > 0.9
+
+
+def test_no_reading_counts_where_most_lie_on_no_floor_of_theirs(honest: list[Row]) -> None:
+    """Mirrored, the middle row of a regular layout lies on itself: its labels agree, and its places are wrong."""
+    result = screened([replace(row, y=WIDTH - row.y) for row in honest])
+    assert 0 < result.is_consistent.mean() < 0.5 and not result.is_used.any()
+    assert set(result.code[result.is_consistent]) == {"lost-place"}
+
+
+@pytest.mark.parametrize(("every", "is_told"), [(4, True), (6, False)])
+def test_labels_off_their_places_are_told_from_a_fifth_on(honest: list[Row], every: int, is_told: bool) -> None:
+    names = [pocket.id for pocket in plate().pockets]
+    rows = [
+        replace(row, label=names[(row.pocket + 1) % len(names)]) if k % every == 0 else row
+        for k, row in enumerate(honest)
+    ]
+    result = screened(rows)
+    assert bool(whole_file_findings(plate(), result)) is is_told
+    assert result.is_used.sum() >= 0.7 * len(rows)
+
+
+@pytest.mark.parametrize("unit", [1 / 25.4, 25.4, 1000.0])
+def test_a_file_that_is_in_part_in_another_unit_is_refused(honest: list[Row], unit: float) -> None:
+    """An inch is 25.4 mm (ISO 31-1:1992); 0.1 in for 2.5 mm. One slip is a reading's, a third is the file's."""
+    some = [replace(row, thickness=row.thickness * unit) if k % 3 == 0 else row for k, row in enumerate(honest)]
+    with pytest.raises(InputError, match=r"as if they were in (inches|millimetres|micrometres)"):
+        screened(some)
+    assert screened([replace(honest[0], thickness=honest[0].thickness * unit), *honest[1:]]).is_used[1:].all()
+
+
+def test_thicknesses_that_slipped_by_a_line_are_refused(honest: list[Row]) -> None:
+    """What was read at one place stands beside the next: moved back, the scatter is the gauge's again."""
+    slipped = [
+        replace(row, thickness=other.thickness) for row, other in zip(honest, honest[-1:] + honest[:-1], strict=True)
+    ]
+    with pytest.raises(InputError, match="moved up by a line against the places, the thicknesses scatter"):
+        refuse_slipped(screened(slipped))
+    with pytest.raises(InputError, match="moved down by a line"):
+        refuse_slipped(screened([replace(a, thickness=b.thickness) for a, b in pairwise(honest)]))
+    noise = np.random.default_rng(3).normal(0.0, 0.05, len(honest))
+    refuse_slipped(screened([replace(row, thickness=row.thickness + e) for row, e in zip(honest, noise, strict=True)]))
 
 
 def test_machine_coordinates_are_said_so(honest: list[Row]) -> None:

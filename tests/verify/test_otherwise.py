@@ -5,19 +5,23 @@ web = web + dz - w). Turned signs give -2 dz, offsets that were left out -dz, of
 """
 
 from dataclasses import replace
+from functools import cache
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from finished_webs import finished_readings, small_record
 
+from floorfit.record import Record
 from floorfit.verify import verify
 from floorfit.verify.otherwise import cut_otherwise, not_as_predicted
+from floorfit.verify.predicted import Prediction
 
 #: Every floor of the invented job is a shift, so that its offset is one number.
 OFFSETS = np.array([decision.offset_mm for decision in small_record().decisions])
 #: Readings a floor in `finished_readings`.
 EACH = 6
+FLOOR = np.repeat(np.arange(9), EACH)
 
 
 def cut_at(offsets, seed=7, **more):
@@ -91,6 +95,69 @@ def test_floors_cut_as_decided_raise_no_alarm(seed):
     )
     assert found.conforms
     assert not {one.code for one in told} & {"applied-otherwise", "offsets-exchanged", "not-as-predicted"}
+
+
+@cache
+def tilted_record(floors=tuple(range(9))):
+    """The job with some of its floors tilted, by 0.05 mm over their length and 0.03 over their width, either way."""
+    document = small_record().model_dump()
+    for k in floors:
+        sign = -1 if k % 2 else 1
+        document["decisions"][k].update(action="tilt", slope_x=0.05 / 120 * sign, slope_y=0.03 / 90)
+    return Record.model_validate(document)
+
+
+def tilt_at(record, readings):
+    """Tilt of the job at the readings, about the floors' centroids, mm."""
+    offset = [record.decisions[k].correction.at(x, y) for k, x, y in zip(FLOOR, readings.x, readings.y, strict=True)]
+    return np.array(offset) - OFFSETS[FLOOR]
+
+
+@pytest.mark.parametrize(
+    ("multiple", "words"),
+    [(-1.0, "tilts had not been"), (-2.0, "sign of the tilts"), (1.0, "applied twice"), (0.0, "")],
+)
+def test_tilts_applied_otherwise_are_named(multiple, words):
+    """Of a floor cut with m times its tilt more, the web is m times the tilt thicker (contract)."""
+    readings = finished_readings(tilted_record(), per_pocket=EACH)
+    wrong = multiple * tilt_at(tilted_record(), readings)
+    found = verify(tilted_record(), replace(readings, thickness=readings.thickness + wrong))
+    told = [one.text for one in found.findings if one.code == "applied-otherwise"]
+    assert bool(told) is bool(words) and words in "".join(told)
+    assert (found.offered_bias is None) is bool(words)
+
+
+@pytest.mark.parametrize(("floors", "is_proved"), [((4,), False), (tuple(range(9)), True)])
+def test_a_tilt_across_the_line_of_its_readings_is_not_proved_by_them(floors, is_proved):
+    """Along a line the web is the same whatever the tilt across it; that of eight floors that show theirs was right.
+
+    Reversed across the line, a tilt of 0.28 mm over the width leaves the limits of 0.15 mm at the middle of its sides.
+    """
+    document = tilted_record(floors).model_dump()
+    document["decisions"][4].update(slope_x=0.0, slope_y=-0.28 / 90)
+    record = Record.model_validate(document)
+    readings = finished_readings(record, per_pocket=EACH)
+    mine = FLOOR == 4
+    x = np.where(mine, 150 + 18.0 * (np.arange(len(FLOOR)) % EACH), readings.x)
+    y = np.where(mine, 155.0, readings.y)
+    prediction = Prediction.of(record)
+    thickness = readings.thickness.copy()
+    thickness[mine] = 2.0 + prediction.deviation(4, x[mine], y[mine]) + 0.005 * (-1.0) ** np.arange(EACH)
+    floor = verify(record, replace(readings, x=x, y=y, thickness=thickness)).floors[4]
+    assert (not floor.reason.startswith("read-in-part: it was cut with a tilt")) is is_proved
+
+
+@pytest.mark.parametrize(
+    ("partner", "words"),
+    [(np.roll(np.arange(9), 1), "one down"), (np.roll(np.arange(9), -1), "one up"),
+     (np.array([6, 7, 8, 3, 4, 5, 0, 1, 2]), "m")],
+)  # fmt: skip
+def test_offsets_given_to_other_floors_are_named(partner, words):
+    """Each floor is off by what another one's offset is off its own: half a turn, or a list that slipped by a line."""
+    found, told = cut_at(OFFSETS[partner])
+    text = " ".join(one.text for one in told if one.code == "applied-otherwise")
+    assert "other floors had got" in text and words in text
+    assert found.offered_bias is None
 
 
 # -- without a plate: stand-ins for a job and its readings, so that each threshold is met from both sides
