@@ -109,17 +109,19 @@ def rings_of(shape: Any) -> list[Ring]:
     """Rings of the parts of a shape; a part with holes is cut through them, since a region is one ring."""
     out: list[Ring] = []
     for part in polygon_parts(shape):
-        if shapely.is_empty(shapely.buffer(part, -_NARROW, join_style="mitre")):
+        if _is_narrow(part):
             continue
         if len(part.interiors):
             out += rings_of(_cut_through(part))
             continue
         # Rounding may fold a needle at a corner over: what is left without it counts.
         rounded = Polygon(np.round(np.asarray(part.exterior.coords)[:, :2], 4)).buffer(0.0)
-        for piece in polygon_parts(rounded):
-            if not shapely.is_empty(shapely.buffer(piece, -_NARROW, join_style="mitre")):
-                out.append(ring_of(piece.exterior))
+        out += [ring_of(piece.exterior) for piece in polygon_parts(rounded) if not _is_narrow(piece)]
     return out
+
+
+def _is_narrow(part: Polygon) -> bool:
+    return bool(part.buffer(-_NARROW, join_style="mitre").is_empty)
 
 
 def _cut_through(part: Polygon) -> Any:
