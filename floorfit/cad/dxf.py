@@ -26,8 +26,8 @@ from floorfit.cad.extracted import Floor
 from floorfit.cad.loops import chain_rings, is_thin, nest_rings
 from floorfit.cad.mesh import Floats
 from floorfit.cad.orientation import check_size, check_webs
-from floorfit.cad.reading import check_path, unit_of
-from floorfit.errors import Finding, InputError, MissingExtraError
+from floorfit.cad.reading import check_extra, check_path, unit_of
+from floorfit.errors import Finding, InputError
 from floorfit.part.model import Ring
 from floorfit.units import Unit
 
@@ -91,12 +91,11 @@ def read_drawing(
 
 
 def _open(path: Path) -> Any:
-    try:
-        from ezdxf.filemanagement import readfile
-    except ImportError as error:
-        raise MissingExtraError("reading DXF needs one more package: pip install 'floorfit[dxf]'") from error
+    check_extra(".dxf")
     check_path(path)
     try:
+        from ezdxf.filemanagement import readfile
+
         return readfile(str(path))
     except Exception as error:  # a broken file may end in any error of its reader
         text = f"cannot be read as DXF ({type(error).__name__}). Save it again as DXF, release 2000 or later."

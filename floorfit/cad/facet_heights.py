@@ -11,11 +11,14 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from floorfit.cad.drawing import polygon_parts, ring_of
-from floorfit.cad.mesh import Floats
+from floorfit.cad.drawing import polygon_parts, ring_of, triangles_in_plan
+from floorfit.cad.mesh import Floats, Ints, Mesh
 from floorfit.part.shape import HeightGrid, Patch, Ring
 
-__all__ = ["Facets", "Heights", "Plane", "grid_patch", "plane_patch", "plane_patches", "rings_of", "z_of_planes"]
+__all__ = [
+    "Facets", "Heights", "Plane", "facets_at", "grid_patch", "plane_patch", "plane_patches", "rings_of",
+    "z_of_planes",
+]  # fmt: skip
 
 #: Grids follow the facets within this, mm.
 _CLOSE = 2e-3
@@ -103,6 +106,22 @@ def z_of_planes(xy: Floats, points: Floats, normals: Floats) -> Floats:
     """
     away = xy - points[:, :2]
     return np.asarray(points[:, 2] - (away * normals[:, :2]).sum(axis=1) / normals[:, 2])
+
+
+def facets_at(mesh: Mesh, facets: Ints, places: Floats) -> tuple[Ints, Ints, Floats]:
+    """Facets over and under places: row of the place, number of the facet, and its Z there, mm.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    facets : (k,) ndarray of int
+        Those to be looked among.
+    places : (n, 2) ndarray, mm
+    """
+    tree = shapely.STRtree(triangles_in_plan(mesh, facets))
+    row, over = tree.query(shapely.points(places), predicate="intersects")
+    over = facets[over]
+    return row, over, z_of_planes(places[row], mesh.corners[over, 0], mesh.normals[over])
 
 
 def rings_of(shape: Any) -> list[Ring]:
