@@ -71,7 +71,9 @@ def test_models_are_what_their_script_writes(name, tmp_path):
         sys.path.remove(str(SAMPLES))
     part = read_part(SAMPLES / name / "part.json")
     write_model(part, tmp_path / "model.stl")
+    assert (SAMPLES / name / "model.stl").stat().st_size < 1_000_000
+    if (tmp_path / "model.stl").read_bytes() == (SAMPLES / name / "model.stl").read_bytes():
+        return  # the same model
     # The triangulation may differ between releases of manifold3d; what is read from it may not.
     again, kept = extract_pockets(tmp_path / "model.stl", units=part.units).part, extracted(name).part
     assert [p.boundary for p in again.pockets] == [p.boundary for p in kept.pockets]
-    assert (SAMPLES / name / "model.stl").stat().st_size < 1_000_000
