@@ -145,11 +145,11 @@ def rims_of(
 
 
 def _smooth_normals(mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints, Ints], is_shaped: Bools) -> Floats:
-    """Normal of a shaped region at each edge, beside the far corner of the facet beyond.
+    """Normal of a shaped region at the middle of each edge.
 
     Between the normals of both ends, which are those of the facets round them by area: slivers count little.
     """
-    region, _, outer, edges = table
+    region, _, _, edges = table
     out = np.zeros((len(edges), 3))
     if not is_shaped.any():
         return out
@@ -162,20 +162,8 @@ def _smooth_normals(mesh: Mesh, regions: Regions, table: tuple[Ints, Ints, Ints,
     sums = np.column_stack([np.bincount(index.reshape(-1), vectors[:, i], len(keys)) for i in range(3)])
     units = sums / np.maximum(np.linalg.norm(sums, axis=1), 1e-300)[:, None]
     ends = units[np.searchsorted(keys, region[rows, None] * size + edges[rows])]
-    share = _beside(mesh, outer[rows], edges[rows])[:, None]
-    total = (1.0 - share) * ends[:, 0] + share * ends[:, 1]
+    total = ends.sum(axis=1)
     out[rows] = total / np.maximum(np.linalg.norm(total, axis=1), 1e-300)[:, None]
-    return out
-
-
-def _beside(mesh: Mesh, outer: Ints, edges: Ints) -> Floats:
-    """Share of each edge at which the far corner of the facet beyond lies, 0 to 1; a half beyond an open edge."""
-    out = np.full(len(outer), 0.5)
-    known = outer >= 0
-    start, along = mesh.vertices[edges[known, 0]], np.diff(mesh.vertices[edges[known]], axis=1)[:, 0]
-    far = mesh.far_corners(outer[known], edges[known]) - start
-    length = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
-    out[known] = np.clip(np.einsum("ij,ij->i", far, along) / length, 0.0, 1.0)
     return out
 
 

@@ -24,8 +24,6 @@ __all__ = ["Candidate", "Smoothed", "part_of", "parts_of", "whole_face", "with_w
 _LEAST_WALLED = 0.3
 #: A curved face of up to this many planes is written as these planes, else as a grid.
 FEW_PLANES = 24
-#: Parts of a floor under a roof that are smaller than this are dropped, mm².
-_LEAST_PART = 25.0
 #: Edges this near to an outline lie along it, mm.
 _ALONG = 1e-2
 
@@ -218,7 +216,7 @@ def _parts(known: Smoothed, whole: Candidate, low: Any) -> tuple[Any, list[Polyg
     parts = [polygon]
     if whole.web.roofed * whole.area > LEAST_ROOF:
         flat, above = known.underside.roofs_over(polygon, whole.face)
-        parts = without_roofs(polygon, flat, above, _LEAST_PART)
+        parts = without_roofs(polygon, flat, above)
         roofed = flat
         if not parts:
             return shapely.Polygon(), [polygon]

@@ -27,11 +27,13 @@ _OVER = 0.05
 _FINE = 32
 #: Necks that are looked for between two bays.
 _MOST_NECKS = 8
+#: Parts of a floor under a roof that are smaller than this are dropped, mm².
+_LEAST_PART = 25.0
 #: What is narrower than twice this after roofed places were taken out is dropped, mm.
 _SLIVER = 0.02
 
 
-def without_roofs(floor: Polygon, flat: Any, roofed: Any, least: float) -> list[Polygon]:
+def without_roofs(floor: Polygon, flat: Any, roofed: Any) -> list[Polygon]:
     """Parts of a floor that no face roofs.
 
     Parameters
@@ -41,8 +43,6 @@ def without_roofs(floor: Polygon, flat: Any, roofed: Any, least: float) -> list[
         Where a face that looks down flatter than 60 degrees lies above: a rib's or a ledge's underside.
     roofed : geometry
         Where any face that looks down lies above; what leans over along a wall stays, but for what joins a roof.
-    least : float, mm²
-        Smaller parts are dropped.
 
     Returns
     -------
@@ -56,7 +56,7 @@ def without_roofs(floor: Polygon, flat: Any, roofed: Any, least: float) -> list[
     left = floor.difference(shapely.union_all([flat, *touching]))
     opened = left.buffer(-_SLIVER, join_style="mitre").buffer(_SLIVER, join_style="mitre")
     parts = polygon_parts(shapely.intersection(opened, left))
-    return [part for part in parts if part.area >= least]
+    return [part for part in parts if part.area >= _LEAST_PART]
 
 
 def cut_at_necks(floor: Polygon, risen: Any) -> list[Polygon]:

@@ -11,7 +11,7 @@ from shapely import Polygon
 from floorfit.cad.boundary import Arc, arcs_of, fillet_edges, fillet_groups, fillet_radius, wall_polygon
 from floorfit.cad.candidates_found import FEW_PLANES, Candidate
 from floorfit.cad.curved_fillet import curved_fillet_radius
-from floorfit.cad.drawing import largest_polygon, ring_of, tidy_polygon
+from floorfit.cad.drawing import polygon_parts, ring_of, tidy_polygon
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import Floor
 from floorfit.cad.facet_heights import Facets, grid_patch, plane_patches
@@ -142,8 +142,7 @@ class _Describer:
         under = self.rounding.z(web.level)
         if patches:
             return z, under, web.thinnest, web.thickest
-        xy = np.asarray(floor.polygon.exterior.coords)
-        plane = floor.point[2] + (xy[:, :2] - floor.point[:2]) @ np.array(floor.slope)
+        plane = floor.face.at(np.asarray(floor.polygon.exterior.coords)[:, :2])
         return z, under, float(plane.min() - under), float(plane.max() - under)
 
     def _leaning(self, floor: Candidate, along: Bools) -> Ints:
@@ -161,9 +160,7 @@ class _Describer:
         longer = [_longer(line, 2.0 * radius) for line in shapely.get_parts(shapely.line_merge(floor.cuts))]
         slit = shapely.union_all(shapely.buffer(np.array(longer, object), 1e-6, cap_style="square"))
         inside = floor.polygon.representative_point()
-        return largest_polygon(
-            shapely.union_all([part for part in shapely.get_parts(wall.difference(slit)) if part.contains(inside)])
-        )
+        return next((part for part in polygon_parts(wall.difference(slit)) if part.contains(inside)), shapely.Polygon())
 
     def _shares(self, floor: Candidate, along: Bools, radius: float) -> dict[str, float]:
         """Shares of the outline along walls, fillets, steps to other floors, and nothing."""

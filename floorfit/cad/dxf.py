@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -25,8 +26,8 @@ from floorfit.cad.extracted import Floor
 from floorfit.cad.loops import chain_rings, is_thin, nest_rings
 from floorfit.cad.mesh import Floats
 from floorfit.cad.orientation import check_size, check_webs
-from floorfit.cad.reading import check_path, unit_of
-from floorfit.errors import Finding, InputError, MissingExtraError
+from floorfit.cad.reading import check_extra, check_path, unit_of
+from floorfit.errors import Finding, InputError
 from floorfit.part.model import Ring
 from floorfit.units import Unit
 
@@ -90,12 +91,11 @@ def read_drawing(
 
 
 def _open(path: Path) -> Any:
-    try:
-        from ezdxf.filemanagement import readfile
-    except ImportError as error:
-        raise MissingExtraError("reading DXF needs one more package: pip install 'floorfit[dxf]'") from error
+    check_extra(".dxf")
     check_path(path)
     try:
+        from ezdxf.filemanagement import readfile
+
         return readfile(str(path))
     except Exception as error:  # a broken file may end in any error of its reader
         text = f"cannot be read as DXF ({type(error).__name__}). Save it again as DXF, release 2000 or later."
@@ -183,11 +183,11 @@ def _is_external(insert: Any) -> bool:
 
 def _contents(entity: Any, layer: str, source: str) -> list[Any]:
     """What a block or a polyline is made of; refused where its scales or directions have no meaning."""
-    from ezdxf.lldxf.const import DXFError
-
     skipped: list[Any] = []
     kind = entity.dxftype()
-    try:
+    name = entity.dxf.get("name", "") if kind == "INSERT" else ""
+    what = f"block {name!r} is inserted in a way that" if name else f"a {kind}"
+    with _workable(f"{what} cannot be worked out", "Explode it, or draw it again.", layer, source):
         if kind != "INSERT":
             entity = entity.copy()
             entity.dxf.discard("linetype")  # one that the drawing does not define is refused by the library
@@ -201,28 +201,32 @@ def _contents(entity: Any, layer: str, source: str) -> list[Any]:
         parts = list(entity.virtual_entities(skipped_entity_callback=lambda part, _: skipped.append(part)))
         if any(part.dxftype() in CURVES for part in skipped):
             raise ValueError("its scales are not the same")
-    except (ValueError, ArithmeticError, TypeError, IndexError, DXFError) as error:
-        name = entity.dxf.get("name", "") if kind == "INSERT" else ""
-        what = f"block {name!r} is inserted in a way that" if name else f"a {kind}"
-        text = f"{what} cannot be worked out ({error}). Explode it, or draw it again."
-        raise InputError([Finding("bad-entity", source, f"layer {layer}", text)]) from error
     return [*parts, *skipped]
+
+
+@contextmanager
+def _workable(what: str, remedy: str, layer: str, source: str) -> Iterator[None]:
+    """Refuse an entity whose values the library cannot work with."""
+    from ezdxf.lldxf.const import DXFError
+
+    try:
+        yield
+    except (ValueError, ArithmeticError, TypeError, IndexError, DXFError) as error:
+        text = f"{what} ({error}). {remedy}"
+        raise InputError([Finding("bad-entity", source, f"layer {layer}", text)]) from error
 
 
 def _flattened(layer: str, entity: Any, sagitta: float, source: str) -> Floats:
     """Points of a line, arc, circle, ellipse or spline within ``sagitta`` of its curve."""
     kind = entity.dxftype()
-    try:
+    with _workable(f"a {kind} cannot be read", "Draw it again.", layer, source):
         if kind == "LINE":
             points = [entity.dxf.start, entity.dxf.end]
         elif kind == "SPLINE":
             return _on_spline(entity.construction_tool(), sagitta)
         else:
             points = list(entity.flattening(sagitta))
-        return np.array([(point[0], point[1], point[2]) for point in points], float)
-    except (ValueError, ArithmeticError, TypeError, IndexError) as error:
-        text = f"a {kind} cannot be read ({error}). Draw it again."
-        raise InputError([Finding("bad-entity", source, f"layer {layer}", text)]) from error
+    return np.array([(point[0], point[1], point[2]) for point in points], float)
 
 
 def _on_spline(curve: Any, sagitta: float) -> Floats:
@@ -260,17 +264,9 @@ def _shapes(pieces: Pieces, meanings: dict[str, LayerMeaning] | None, source: st
             for fault in [*faults, *crossings][:20]
         ]
     if meanings is not None:
-        here = {layer.lower() for layer in pieces}
-        findings += [
-            Finding(
-                "empty-layer",
-                source,
-                f"layer {name}",
-                "the table names it, the drawing has no outline on it. Correct it.",
-            )
-            for name in meanings
-            if name not in here
-        ]
+        text = "the table names it, the drawing has no outline on it. Correct it."
+        missing = [name for name in meanings if name not in {layer.lower() for layer in pieces}]
+        findings += [Finding("empty-layer", source, f"layer {name}", text) for name in missing]
     return shapes, findings
 
 
@@ -309,12 +305,9 @@ def _windows(plate: shapely.Polygon, floors: list[Floor], source: str) -> list[F
     shapes = [shapely.Polygon(floor.foot, floor.foot_islands) for floor in floors]
     holes = [shapely.Polygon(hole) for hole in plate.interiors]
     cut = [hole for hole in holes if any(shape.intersection(hole).area > 1e-6 * hole.area for shape in shapes)]
-    text = (
-        "a ring on the outline's layer lies in a floor: a window, or no part of the outline. Draw an island there too."
-    )
-    return [
-        Finding("window", source, f"({hole.centroid.x:.5g}, {hole.centroid.y:.5g}) mm", text, "warning") for hole in cut
-    ]
+    places = [f"({hole.centroid.x:.5g}, {hole.centroid.y:.5g}) mm" for hole in cut]
+    text = "a ring on the outline's layer lies in a floor: a window, or no part of the outline."
+    return [Finding("window", source, place, f"{text} Draw an island there too.", "warning") for place in places]
 
 
 def _other_outlines(plate: shapely.Polygon, drawn: list[shapely.Polygon], source: str) -> list[Finding]:

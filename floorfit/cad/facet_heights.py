@@ -11,11 +11,14 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from floorfit.cad.drawing import polygon_parts, ring_of
-from floorfit.cad.mesh import Floats
+from floorfit.cad.drawing import polygon_parts, ring_of, triangles_in_plan
+from floorfit.cad.mesh import Floats, Ints, Mesh
 from floorfit.part.shape import HeightGrid, Patch, Ring
 
-__all__ = ["Facets", "Heights", "Plane", "grid_patch", "plane_patch", "plane_patches", "rings_of", "z_of_planes"]
+__all__ = [
+    "Facets", "Heights", "Plane", "facets_at", "grid_patch", "plane_patch", "plane_patches", "rings_of",
+    "z_of_planes",
+]  # fmt: skip
 
 #: Grids follow the facets within this, mm.
 _CLOSE = 2e-3
@@ -105,21 +108,39 @@ def z_of_planes(xy: Floats, points: Floats, normals: Floats) -> Floats:
     return np.asarray(points[:, 2] - (away * normals[:, :2]).sum(axis=1) / normals[:, 2])
 
 
+def facets_at(mesh: Mesh, facets: Ints, places: Floats) -> tuple[Ints, Ints, Floats]:
+    """Facets over and under places: row of the place, number of the facet, and its Z there, mm.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    facets : (k,) ndarray of int
+        Those to be looked among.
+    places : (n, 2) ndarray, mm
+    """
+    tree = shapely.STRtree(triangles_in_plan(mesh, facets))
+    row, over = tree.query(shapely.points(places), predicate="intersects")
+    over = facets[over]
+    return row, over, z_of_planes(places[row], mesh.corners[over, 0], mesh.normals[over])
+
+
 def rings_of(shape: Any) -> list[Ring]:
     """Rings of the parts of a shape; a part with holes is cut through them, since a region is one ring."""
     out: list[Ring] = []
     for part in polygon_parts(shape):
-        if shapely.is_empty(shapely.buffer(part, -_NARROW, join_style="mitre")):
+        if _is_narrow(part):
             continue
         if len(part.interiors):
             out += rings_of(_cut_through(part))
             continue
         # Rounding may fold a needle at a corner over: what is left without it counts.
         rounded = Polygon(np.round(np.asarray(part.exterior.coords)[:, :2], 4)).buffer(0.0)
-        for piece in polygon_parts(rounded):
-            if not shapely.is_empty(shapely.buffer(piece, -_NARROW, join_style="mitre")):
-                out.append(ring_of(piece.exterior))
+        out += [ring_of(piece.exterior) for piece in polygon_parts(rounded) if not _is_narrow(piece)]
     return out
+
+
+def _is_narrow(part: Polygon) -> bool:
+    return bool(part.buffer(-_NARROW, join_style="mitre").is_empty)
 
 
 def _cut_through(part: Polygon) -> Any:

@@ -7,9 +7,8 @@ import shapely
 from shapely import Polygon
 
 from floorfit.cad.candidates_found import Candidate
-from floorfit.cad.drawing import triangles_in_plan
 from floorfit.cad.extract_settings import ExtractSettings
-from floorfit.cad.facet_heights import z_of_planes
+from floorfit.cad.facet_heights import facets_at
 from floorfit.cad.mesh import Floats, Mesh
 
 __all__ = ["WALLED", "fault_of", "is_enclosed", "is_open_at_a_corner", "wall_height"]
@@ -249,7 +248,7 @@ def _top_z(mesh: Mesh, places: Floats) -> Floats:
     (x, y), (x0, y0, x1, y1) = places.T, mesh.plan_boxes
     near = (x0 <= x.max()) & (x1 >= x.min()) & (y0 <= y.max()) & (y1 >= y.min())
     facets = np.flatnonzero((mesh.plan_areas > 1e-9) & near)
-    row, over = shapely.STRtree(triangles_in_plan(mesh, facets)).query(shapely.points(places), predicate="intersects")
+    row, _, z = facets_at(mesh, facets, places)
     out = np.full(len(places), np.nan)
-    np.fmax.at(out, row, z_of_planes(places[row], mesh.corners[facets[over], 0], mesh.normals[facets[over]]))
+    np.fmax.at(out, row, z)
     return out

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
+from floorfit.arrays import Array, Rows
+
 __all__ = ["pocket_ids", "reading_order"]
 
 #: Places nearer than this are level with each other, mm: far above float noise, far below any pocket.
@@ -43,20 +47,17 @@ def reading_order(boxes: Sequence[tuple[float, float, float, float]], heights: S
     return out
 
 
-def _by_level(index: list[int], first: list[float], second: list[float], third: Sequence[float]) -> list[int]:
+def _by_level(index: list[int], *keys: Sequence[float]) -> list[int]:
     """Sort by the first key, ties within a level by the second, then by the third."""
-    ranks = [_ranks(index, key) for key in (first, second, third)]
-    return sorted(index, key=lambda i: tuple(rank[i] for rank in ranks))
+    ranks = [_ranks(np.array(key, float)[index]) for key in keys]
+    return [index[row] for row in np.lexsort(ranks[::-1])]
 
 
-def _ranks(index: list[int], key: Sequence[float]) -> dict[int, int]:
+def _ranks(values: Array) -> Rows:
     """Rank of each value; values that follow within a level share one."""
-    ranks, rank, last = {}, 0, None
-    for i in sorted(index, key=lambda i: key[i]):
-        if last is not None and key[i] - last > _LEVEL:
-            rank += 1
-        ranks[i], last = rank, key[i]
-    return ranks
+    order, out = np.argsort(values, kind="stable"), np.zeros(len(values), np.intp)
+    out[order[1:]] = np.cumsum(np.diff(values[order]) > _LEVEL)
+    return out
 
 
 def pocket_ids(count: int) -> list[str]:

@@ -16,7 +16,7 @@ from floorfit.cad.polygons import has_polygons, triangulated_obj
 from floorfit.errors import Finding, InputError, MissingExtraError
 from floorfit.units import MM_PER_INCH
 
-__all__ = ["DRAWING_SUFFIXES", "MESH_SUFFIXES", "STEP_SUFFIXES", "RawModel", "check_path", "read_model", "unit_of"]
+__all__ = ["DRAWING_SUFFIXES", "STEP_SUFFIXES", "RawModel", "check_extra", "check_path", "read_model", "unit_of"]
 
 #: What is read as a mesh, and the unit that the format itself fixes ("" where it fixes none).
 #: glTF 2.0, section 3.5: all linear distances are in metres. STEP reaches us through glTF.
@@ -31,6 +31,8 @@ MESH_SUFFIXES: dict[str, str] = {
     ".stp": "m",
 }
 STEP_SUFFIXES, DRAWING_SUFFIXES = (".step", ".stp"), (".dxf",)
+#: Package and extra that a format needs.
+_EXTRAS = {".dxf": ("ezdxf", "dxf"), ".3mf": ("lxml", "3mf")} | dict.fromkeys(STEP_SUFFIXES, ("cascadio", "step"))
 #: Words in the names of the entities that carry faces (ISO 10303-42): bounded, tessellated, constructive geometry.
 _FACES = re.compile(rb"FACE|TRIANGULATED|TESSELLATED|GEOMETRIC_SET|CSG_")
 #: Files that an assembly refers to (ISO 10303-41, document_file).
@@ -143,7 +145,7 @@ def _load(path: Path, settings: ExtractSettings) -> tuple[NDArray[np.float64], N
     import trimesh
 
     suffix = path.suffix.lower()
-    _check_extra(suffix)
+    check_extra(suffix)
     more: dict[str, Any] = {}
     if suffix in STEP_SUFFIXES:
         _check_step(path)
@@ -228,13 +230,14 @@ def _short(error: Exception) -> str:
     return " ".join(str(error).split())[:160]
 
 
-def _check_extra(suffix: str) -> None:
+def check_extra(suffix: str) -> None:
+    """Refuse a format that needs a package which is not installed."""
     from importlib.util import find_spec
 
-    if suffix in STEP_SUFFIXES and find_spec("cascadio") is None:
-        raise MissingExtraError("reading STEP needs one more package: pip install 'floorfit[step]'")
-    if suffix == ".3mf" and find_spec("lxml") is None:
-        raise MissingExtraError("reading 3MF needs one more package: pip install 'floorfit[3mf]'")
+    package, extra = _EXTRAS.get(suffix, ("", ""))
+    if package and find_spec(package) is None:
+        text = f"reading {extra.upper()} needs one more package: pip install 'floorfit[{extra}]'"
+        raise MissingExtraError(text)
 
 
 def _soup(scene: Any) -> tuple[NDArray[np.float64], NDArray[np.int64]]:

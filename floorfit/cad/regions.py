@@ -151,11 +151,8 @@ def planes_of(mesh: Mesh, label: Ints) -> tuple[Floats, Floats, Floats]:
 def _offsets(mesh: Mesh, facets: Ints, normal: Floats, point: Floats) -> Floats:
     """Largest distance of a corner of each facet from its plane (one plane, or one each)."""
     away = mesh.corners[facets] - np.atleast_2d(point)[:, None, :]
-    return np.asarray(
-        np.abs(np.einsum("ijk,ijk->ij", away, np.broadcast_to(np.atleast_2d(normal)[:, None, :], away.shape))).max(
-            axis=1
-        )
-    )
+    normals = np.broadcast_to(np.atleast_2d(normal)[:, None, :], away.shape)
+    return np.asarray(np.abs(np.einsum("ijk,ijk->ij", away, normals)).max(axis=1))
 
 
 def _split_bent(mesh: Mesh, label: Ints, joined: Ints, tolerance: float) -> tuple[Ints, Bools]:

@@ -46,8 +46,6 @@ def close_seams(mesh: Mesh, tolerance: float) -> tuple[Mesh, int]:
 
 def _corners_on_edges(mesh: Mesh, tolerance: float) -> tuple[Ints, Ints]:
     """Open edges (rows of ``open_edges``) and corners of open edges that lie inside them."""
-    if len(mesh.open_edges) == 0:
-        return np.zeros(0, np.int64), np.zeros(0, np.int64)
     import shapely
 
     corners = np.unique(mesh.open_edges)

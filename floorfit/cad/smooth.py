@@ -110,7 +110,7 @@ def join_smooth(mesh: Mesh, regions: Regions, widths: Floats, narrowest: float) 
     is_shaped, curved = np.zeros(number.max(initial=-1) + 1, np.bool_), np.zeros(number.max(initial=-1) + 1, np.bool_)
     is_shaped[number[chosen[group]]] = True
     curved[number[regions.is_curved & ~chosen[group]]] = True
-    label = _closed_up(mesh, label, is_shaped, narrowest)
+    label = _closed_up(mesh, _draw_in(mesh, label, is_shaped), is_shaped, narrowest)
     normals, points, areas = planes_of(mesh, label)
     sag = _sag(borders, widths, number, is_shaped)
     kinks = np.unique(np.sort(number[borders.pairs[~bends]], axis=1), axis=0)
@@ -245,6 +245,25 @@ def _faces_among(
     alone = (largest >= _MOSTLY_ONE * area) & (broad <= 1)
     curved = np.bincount(group, regions.is_curved & (bent >= BEND_MM), count) > 0
     return np.asarray(((size >= 2) | curved) & wide & ~alone)
+
+
+def _draw_in(mesh: Mesh, label: Ints, is_shaped: Bools) -> Ints:
+    """Give slivers between the facets of one curved face to it: those with two neighbours in it, or none elsewhere."""
+    thin = mesh.heights < max(1000.0 * mesh.noise, 0.05)
+    label = label.copy()
+    for _ in range(4):
+        both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
+        mine, beside = both[:, 0], label[both[:, 1]]
+        near = (beside >= 0) & thin[mine] & (mesh.normals[mine, 2] > 0.5 * np.sign(mesh.normals[both[:, 1], 2]))
+        near &= label[mine] != beside
+        near[near] = is_shaped[beside[near]]
+        facets, number = mine[near], beside[near]
+        keys, times = np.unique(np.column_stack([facets, number]), axis=0, return_counts=True)
+        keys = keys[times >= 2]
+        if len(keys) == 0:
+            break
+        label[keys[:, 0]] = keys[:, 1]
+    return label
 
 
 def _closed_up(mesh: Mesh, label: Ints, is_shaped: Bools, narrowest: float) -> Ints:

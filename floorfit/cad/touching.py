@@ -6,8 +6,7 @@ import numpy as np
 import shapely
 
 from floorfit.cad.candidates_found import Candidate
-from floorfit.cad.drawing import triangles_in_plan
-from floorfit.cad.facet_heights import z_of_planes
+from floorfit.cad.facet_heights import facets_at, z_of_planes
 from floorfit.cad.mesh import Floats, Mesh, component_labels
 from floorfit.errors import Finding
 
@@ -38,24 +37,18 @@ def touching_notes(mesh: Mesh, floors: list[Candidate], source: str) -> list[Fin
     if not mesh.crowded_edges and component_labels(len(mesh.faces), mesh.pairs).max(initial=0) == 0:
         return []
     facets = np.flatnonzero(np.abs(mesh.plan_areas) > 1e-9)
-    tree = shapely.STRtree(triangles_in_plan(mesh, facets))
-    out = []
-    for floor in floors:
-        places = _under(floor, max(_BELOW, 8.0 * mesh.noise))
-        row, facet = tree.query(shapely.points(places[:, :2]), predicate="intersects")
-        facet = facets[facet]
-        z = z_of_planes(places[row, :2], mesh.corners[facet, 0], mesh.normals[facet])
-        above = z > places[row, 2]
-        winding = np.bincount(row[above], np.sign(mesh.plan_areas[facet[above]]), len(places))
-        inside = np.flatnonzero(winding > 0.5)
-        if len(inside):
-            x, y, _ = places[inside[0]]
-            text = (
-                f"under the floor at ({x:.5g}, {y:.5g}) another body begins where the web ends, or in it: the web that "
-                "was written is that of one body. Join the bodies, choose one with --body, or export it alone."
-            )
-            out.append(Finding("bodies-touch", source, "", text, "warning"))
-    return out
+    under = [_under(floor, max(_BELOW, 8.0 * mesh.noise)) for floor in floors]
+    places, owner = np.concatenate(under), np.repeat(np.arange(len(under)), [len(one) for one in under])
+    row, facet, z = facets_at(mesh, facets, places[:, :2])
+    above = z > places[row, 2]
+    winding = np.bincount(row[above], np.sign(mesh.plan_areas[facet[above]]), len(places))
+    inside = np.flatnonzero(winding > 0.5)
+    first = inside[np.unique(owner[inside], return_index=True)[1]]
+    text = (
+        "under the floor at ({:.5g}, {:.5g}) another body begins where the web ends, or in it: the web that was "
+        "written is that of one body. Join the bodies, choose one with --body, or export it alone."
+    )
+    return [Finding("bodies-touch", source, "", text.format(*places[k, :2]), "warning") for k in first]
 
 
 def _under(floor: Candidate, below: float) -> Floats:

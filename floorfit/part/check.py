@@ -6,6 +6,7 @@ Every check returns its faults, so that all of them can be shown at once. Length
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -58,14 +59,8 @@ def clean_ring(vertices: Sequence[Sequence[float]], scale: float) -> Ring:
     scale : float
         Millimetres in the file's unit.
     """
-    ring: list[tuple[float, float]] = []
-    for x, y in vertices:
-        vertex = (float(x) * scale, float(y) * scale)
-        if not ring or ring[-1] != vertex:
-            ring.append(vertex)
-    while len(ring) > 1 and ring[0] == ring[-1]:
-        ring.pop()
-    return tuple(ring)
+    ring = tuple(vertex for vertex, _ in groupby((float(x) * scale, float(y) * scale) for x, y in vertices))
+    return ring[:-1] if len(ring) > 1 and ring[0] == ring[-1] else ring
 
 
 def check_ring(ring: Ring, path: Path, what: str, scale: float) -> list[Fault]:

@@ -24,15 +24,9 @@ from floorfit.part.model import Pocket, Tolerance
 from floorfit.part.shape import HeightGrid, Patch
 
 __all__ = [
-    "STEEPEST_BELOW",
-    "in_unit",
-    "patches_from",
-    "patches_to",
-    "shape_faults",
-    "tolerance_from",
-    "tolerances_from",
+    "STEEPEST_BELOW", "in_unit", "patches_from", "patches_to", "shape_faults", "tolerance_from", "tolerances_from",
     "tolerances_to",
-]
+]  # fmt: skip
 
 #: Steepest underside: edges are broken by 45° and more there, and nothing is cut to it.
 STEEPEST_BELOW = 20.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import sys
+import importlib.util
 
 import ezdxf
 import numpy as np
@@ -210,7 +210,8 @@ def test_one_side_only_and_missing_file(tmp_path):
 
 
 def test_missing_extra(tmp_path, monkeypatch):
-    monkeypatch.setitem(sys.modules, "ezdxf.filemanagement", None)
+    found = importlib.util.find_spec
+    monkeypatch.setattr(importlib.util, "find_spec", lambda name, *a: None if name == "ezdxf" else found(name, *a))
     with pytest.raises(MissingExtraError, match=r"pip install 'floorfit\[dxf\]'"):
         extract_pockets(tmp_path / "drawing.dxf")
 

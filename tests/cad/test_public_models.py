@@ -36,9 +36,15 @@ def model(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def frame(model):
-    """The frame's slots look along −Y of the model; 0.05 mm chords keep the test short."""
-    return extract_pockets(model("slotted_frame.step"), up=(0.0, -1.0, 0.0), chord_tolerance=0.05)
+def raw(model):
+    """The frame's triangles; 0.05 mm chords keep the test short."""
+    return read_model(model("slotted_frame.step"), ExtractSettings(chord_tolerance=0.05))
+
+
+@pytest.fixture(scope="module")
+def frame(raw):
+    """The frame's slots look along −Y of the model."""
+    return extract_pockets(raw, units="mm", up=(0.0, -1.0, 0.0), chord_tolerance=0.05)
 
 
 def slot(width, straight):
@@ -71,9 +77,8 @@ def test_frame_heights(frame):
         assert floor.edge_words == "wall 100 %"
 
 
-def test_frame_outlines_are_those_of_a_section(model, frame):
+def test_frame_outlines_are_those_of_a_section(raw, frame):
     """The walls are upright, so a section at half depth (trimesh) shows the outlines of the floors."""
-    raw = read_model(model("slotted_frame.step"), ExtractSettings(chord_tolerance=0.05))
     solid = trimesh.Trimesh(raw.vertices, raw.faces)
     section = solid.section(plane_origin=(0.0, 0.25 * INCH, 0.0), plane_normal=(0.0, 1.0, 0.0))
     rings = [shapely.Polygon(line[:, [0, 2]]) for line in section.discrete]
@@ -92,9 +97,9 @@ def test_frame_pads_with_a_tab_behind_have_regions(frame):
         assert floor.web_max == pytest.approx((11.5 - 11 / 16) * INCH, abs=2e-3)
 
 
-def test_frame_from_another_side_has_the_recesses_of_its_tabs(model):
+def test_frame_from_another_side_has_the_recesses_of_its_tabs(raw):
     """Recesses in the ends of the two tabs; the model is drawn in sixteenths of an inch."""
-    floors = extract_pockets(model("slotted_frame.step"), chord_tolerance=0.1).floors
+    floors = extract_pockets(raw, units="mm").floors
     assert len(floors) == 2
     for floor in floors:
         assert floor.web == pytest.approx(INCH, abs=2e-3)

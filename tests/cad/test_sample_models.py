@@ -47,6 +47,9 @@ def test_extract_gives_the_lofted_bays_back():
     part = read_part(SAMPLES / "lofted_rib" / "part.json")
     found = extracted("lofted_rib")
     assert (len(found.part.pockets), len(part.pockets), found.open_questions) == (43, 43, 0)
+    # Slivers of the lofts that are not drawn in leave gaps of 2 to 5 % in the outlines of these bays, which are closed.
+    closed = [floor for floor in found.floors if floor.id in ("P01", "P14", "P15", "P29", "P30", "P43")]
+    assert [floor.open_share for floor in closed] == pytest.approx([0.0] * 6, abs=1e-9)
     for pocket in part.pockets:
         twin = max(found.part.pockets, key=lambda p: p.polygon.intersection(pocket.polygon).area)
         # Half a notched rib may belong to a bay; the foot of a wall that leans moves 0.3 mm with the floor's height.
@@ -68,7 +71,9 @@ def test_models_are_what_their_script_writes(name, tmp_path):
         sys.path.remove(str(SAMPLES))
     part = read_part(SAMPLES / name / "part.json")
     write_model(part, tmp_path / "model.stl")
+    assert (SAMPLES / name / "model.stl").stat().st_size < 1_000_000
+    if (tmp_path / "model.stl").read_bytes() == (SAMPLES / name / "model.stl").read_bytes():
+        return  # the same model
     # The triangulation may differ between releases of manifold3d; what is read from it may not.
     again, kept = extract_pockets(tmp_path / "model.stl", units=part.units).part, extracted(name).part
     assert [p.boundary for p in again.pockets] == [p.boundary for p in kept.pockets]
-    assert (SAMPLES / name / "model.stl").stat().st_size < 1_000_000

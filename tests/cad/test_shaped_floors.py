@@ -97,7 +97,7 @@ def test_three_facets_of_an_arc_are_one_floor(cells):
     assert pocket.floor_at(x, np.full(len(x), 70.0)) == pytest.approx(SHAPES["cylinder of 600"][0](x, 70.0), abs=1e-4)
 
 
-def test_two_facets_are_in_doubt_and_the_exit_code_says_so(tmp_path, capsys):
+def test_two_facets_are_in_doubt_and_the_exit_code_says_so(unpainted, tmp_path, capsys):
     """A chord over half an arc cannot be told from a plane: two floors, a word, exit 1; an edit settles it."""
     shallow = shaped_pocket(20, 20, 180, 140, lambda x, y: 2.0 + (x - 100.0) ** 2 / 4000.0, 2, 1, 41)
     model, out = tmp_path / "two.stl", tmp_path / "two.json"

@@ -53,7 +53,7 @@ def test_part_picture_and_tables(model, tmp_path, capsys):
     assert width > height > 300
 
 
-def test_tops_that_are_alike_are_one_row(tmp_path, capsys):
+def test_tops_that_are_alike_are_one_row(unpainted, tmp_path, capsys):
     solid = box(0, 0, 0, 400, 160, 30) - box(20, 20, 2, 380, 140, 31)
     for x in (60, 160, 260):
         solid += box(x, 60, 2, x + 30, 100, 30)

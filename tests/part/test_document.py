@@ -156,6 +156,13 @@ def _spoilt(good: dict[str, Any]) -> list[dict[str, Any]]:
     return out
 
 
+def _least(good: dict[str, Any]) -> dict[str, Any]:
+    """The document with one pocket that has the keys of all, and rings of three vertices: each place costs seconds."""
+    pocket = {key: value for one in reversed(good["pockets"]) for key, value in one.items()}
+    rings = {"boundary": pocket["boundary"][:3], "islands": [ring[:3] for ring in pocket["islands"]]}
+    return good | {"outline": good["outline"][:3], "pockets": [pocket | rings]}
+
+
 #: Faults of a key that stands in an object, or of what is missing: jsonschema names the object or row.
 _OF_A_KEY = ("missing", "unknown-key")
 
@@ -164,7 +171,7 @@ _OF_A_KEY = ("missing", "unknown-key")
 def test_what_departs_from_the_published_schema_is_refused_and_nothing_else(number: int):
     """By the library jsonschema (draft 2020-12); of a row it may name both its length and its items."""
     validator = jsonschema.Draft202012Validator(part_schema(number))
-    good = good_part() if number == 1 else shaped_part()
+    good = _least(good_part() if number == 1 else shaped_part())
     for document in [good, *_spoilt(good)]:
         if number == 2 and document.get("format") != "floorfit-part/2":
             continue  # held against the first format
