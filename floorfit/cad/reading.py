@@ -166,7 +166,10 @@ def _load(path: Path, settings: ExtractSettings) -> tuple[NDArray[np.float64], N
         if len(faces) and not 0 <= faces.min() <= faces.max() < len(vertices):
             raise ValueError(f"a facet names vertex {faces.min()} to {faces.max()}, the file has {len(vertices)}")
     except Exception as error:
-        text = f"cannot be read as {suffix[1:].upper()} ({type(error).__name__}: {_short(error)}). Export it again."
+        # The reader of STEP says itself what is wrong with the file, and leaves nothing behind.
+        is_bare = isinstance(error, FileNotFoundError) and path.exists()
+        why = "no solid came of it" if is_bare else f"{type(error).__name__}: {_short(error)}"
+        text = f"cannot be read as {suffix[1:].upper()} ({why}). Export it again."
         raise InputError([Finding("unreadable", str(path), "", text)]) from error
     own = MESH_SUFFIXES[suffix]
     own_mm = MM_PER_MODEL_UNIT[own] if own else None

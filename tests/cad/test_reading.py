@@ -216,6 +216,13 @@ def test_step_with_one_face_coloured(tmp_path):
     check(extract_pockets(model))
 
 
+def test_half_a_step_file_is_refused_by_its_own_name(tmp_path):
+    model = step_block(tmp_path)
+    model.write_text(model.read_text()[: model.stat().st_size // 2])
+    with pytest.raises(InputError, match=r"block\.step: cannot be read as STEP \(no solid came of it\)"):
+        extract_pockets(model)
+
+
 def test_step_chord_tolerance_is_used(tmp_path):
     coarse = extract_pockets(step_block(tmp_path), chord_tolerance=0.01)
     fine = extract_pockets(step_block(tmp_path), chord_tolerance=0.0005)
