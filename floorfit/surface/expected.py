@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from floorfit.surface.fit import Fit
 
-__all__ = ["Agreement", "Expected", "agreement"]
+__all__ = ["Agreement", "Expected", "agreement", "mean_share"]
 
 
 #: Twice the log of the likelihood ratio from which the mean is used: 6 is a ratio of 20 to 1, "strong" in the scale
@@ -118,7 +118,7 @@ class Expected:
         surface, posterior = fit.surface, fit.posterior
         own = replace(surface, coefficients=surface.coefficients + self.coefficients(surface.grid))
         if self.u is not None:
-            mean_u = np.sqrt(COMMON + (1 - COMMON) / self.parts) * self.u
+            mean_u = np.sqrt(mean_share(self.parts)) * self.u
             error = Surface(surface.grid, replace(self, mean=mean_u).coefficients(surface.grid))
             posterior = posterior.with_error(error, seed, is_told=True)
         return replace(fit, surface=own, posterior=posterior)
@@ -166,6 +166,17 @@ class Agreement:
         if self.used is not None and self.used.shapes:
             done = f"{done} with {len(self.used.shapes)} of its shapes"
         return f"the plate {word} with the mean warp of earlier parts (2 Δ log L = {self.gain:+.1f}): {done}."
+
+
+def mean_share(parts: int) -> float:
+    """Share of the variance of one part's surface that the mean of several has.
+
+    Examples
+    --------
+    >>> mean_share(1), mean_share(10)
+    (1.0, 0.55)
+    """
+    return COMMON + (1 - COMMON) / parts
 
 
 def agreement(points: Array, values: Array, u: Array, expected: Expected, bounds: Box) -> Agreement:

@@ -14,6 +14,7 @@ from floorfit.errors import Finding, InputError
 from floorfit.identity import other_piece
 from floorfit.part.model import Part
 from floorfit.readings.repeats import Repeatability
+from floorfit.surface.expected import mean_share
 from floorfit.verify.capability import Capability, capability
 from floorfit.verify.charts import Chart, Trend, control_chart, trend
 from floorfit.verify.shapes import Alike, Shapes, find_shapes, how_alike
@@ -287,7 +288,7 @@ def _series(
         warps=len(fields), shapes=find_shapes(fields) if len(fields) else find_shapes(np.zeros((1, len(inside)))),
         alike=alike, pockets=tuple(_pocket(part, k, kept, webs) for k in range(len(part.pockets))),
         bias_chart=control_chart(biases[np.isfinite(biases)]), bias_drift=trend(biases), verified=len(webs),
-        repeatability=Repeatability(sd, dof), readings=readings, enough=_enough(part, readings, alike),
+        repeatability=Repeatability(sd, dof), readings=readings, enough=_enough(part, readings, alike, len(fields)),
         findings=tuple(findings), identity={fact: text for fact, text in _usual(kept).items() if text},
     )  # fmt: skip
 
@@ -331,14 +332,14 @@ def _pocket(part: Part, index: int, kept: list[JobSummary], webs: dict[str, Fini
     )
 
 
-def _enough(part: Part, readings: float, alike: Alike) -> int | None:
-    """Readings that give with the mean known what all give without; one on each floor is the least.
+def _enough(part: Part, readings: float, alike: Alike, parts: int) -> int | None:
+    """Readings that give with the mean of the parts what all give without; one on each floor is the least.
 
     For a thin-plate spline in the plane the mean variance of the fit is σ² edf/n with edf ∝ (n/(σ² λ))^½ (Wahba 1990,
-    §4.5, for m = d = 2), and λ = 1/τ² for a curvature of variance τ²: variance ∝ σ τ/√n. Equal variance then needs
-    readings in proportion to τ², the squared curvature that is left.
+    §4.5, for m = d = 2), and λ = 1/τ² for a curvature of variance τ²: variance ∝ σ τ/√n. With the share s of
+    it that the mean has, and of τ² the share c left, equal variance needs c/(1 − s)² of the readings.
     """
     if alike.answer not in ("yes", "partly"):
         return None
-    wanted = int(np.ceil(readings * alike.curvature_left))
+    wanted = int(np.ceil(readings * alike.curvature_left / (1 - mean_share(parts)) ** 2))
     return max(len(part.pockets), wanted) if wanted < readings else None

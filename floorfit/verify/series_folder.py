@@ -107,10 +107,10 @@ def _alike_line(series: Series, show: Display) -> str:
 def _enough_line(series: Series, show: Display) -> str:
     say = show.words
     if series.enough is None:
-        line = say("With the mean taken as known, as many readings are needed as now ({n} a part).")
+        line = say("With the mean of these parts as many readings are needed as now ({n} a part).")
         return line.format(n=f"{series.readings:.0f}")
     return say(
-        "With the mean taken as known (`correct --expect`), about {n} readings a part would do instead of {m}, one on "
+        "With the mean of these parts (`correct --expect`), about {n} readings a part would do instead of {m}, one on "
         "each floor at the least. An estimate: verify the first parts made so."
     ).format(n=series.enough, m=f"{series.readings:.0f}")
 

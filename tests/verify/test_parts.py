@@ -259,13 +259,14 @@ def test_gauge_repeatability_is_the_pooled_scatter_of_repeats(tmp_path: Path) ->
 
 
 def test_readings_that_do_go_with_the_squared_curvature_left() -> None:
-    # Variance of a thin-plate spline ∝ σ τ/√n (see `_enough`): the same with τ² · left needs n · left readings; the
-    # four parts of it below by hand. One on each of the nine floors is the least.
-    cases = [(100.0, 0.25, 25), (200.0, 0.25, 50), (100.0, 0.5, 50), (20.0, 0.1, 9)]
-    for readings, left, wanted in cases:
-        assert _enough(small_part(), readings, Alike(0.9, left, "yes")) == wanted
-    assert _enough(small_part(), 100.0, Alike(0.6, 1.01, "partly")) is None  # no better than without
-    assert _enough(small_part(), 100.0, Alike(0.1, 0.25, "no")) is None
+    # Variance of a thin-plate spline ∝ σ τ/√n (see `_enough`): what the mean leaves of it is √(left · readings / n), and
+    # 5/9 of one part's variance the mean of nine has; together 1. One on each of the nine floors is the least.
+    for readings, left in ((500.0, 0.04), (1000.0, 0.04), (500.0, 0.1), (100.0, 0.005)):
+        wanted = _enough(small_part(), readings, Alike(0.9, left, "yes"), 9)
+        assert wanted is not None and (wanted == 9 or np.sqrt(left * readings / (wanted - 1)) + 5 / 9 > 1)
+        assert np.sqrt(left * readings / wanted) + 5 / 9 <= 1
+    assert _enough(small_part(), 100.0, Alike(0.6, 0.25, "partly"), 9) is None  # no better than without
+    assert _enough(small_part(), 100.0, Alike(0.1, 0.01, "no"), 9) is None
 
 
 def test_one_job_twice_and_one_warp_twice_are_the_same_and_plates_that_cross_are_not() -> None:
