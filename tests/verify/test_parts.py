@@ -259,7 +259,7 @@ def test_gauge_repeatability_is_the_pooled_scatter_of_repeats(tmp_path: Path) ->
 
 
 def test_readings_that_do_go_with_the_squared_curvature_left() -> None:
-    # Variance of a thin-plate spline ∝ σ τ/√n (see `_enough`): what the mean leaves of it is √(left · readings / n), and
+    # Variance of a thin-plate spline ∝ σ τ/√n (see `_enough`): the mean leaves of it √(left · readings / n), and
     # 5/9 of one part's variance the mean of nine has; together 1. One on each of the nine floors is the least.
     for readings, left in ((500.0, 0.04), (1000.0, 0.04), (500.0, 0.1), (100.0, 0.005)):
         wanted = _enough(small_part(), readings, Alike(0.9, left, "yes"), 9)
