@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -152,6 +153,12 @@ def _pocket(k: int, names: Any, cx: float, cy: float, a: float, b: float, scale:
 
 
 def _record(layout: Layout, names: tuple[str, ...] | None = None, **changes: Any) -> Record:
+    return Record.model_validate({**_document(layout, names), **changes})
+
+
+@cache
+def _document(layout: Layout, names: tuple[str, ...] | None) -> dict[str, Any]:
+    """What a record is made of; nobody changes it."""
     rng = np.random.default_rng(layout.seed)
     part = _part(layout, names)
     scale = 25.4 if layout.unit == "in" else 1.0
@@ -163,7 +170,7 @@ def _record(layout: Layout, names: tuple[str, ...] | None = None, **changes: Any
     for decision in decisions:
         pairs = zip(readings["floor"], readings["used"], strict=True)
         decision["readings_used"] = sum(f == decision["pocket"] and used for f, used in pairs)
-    document = {
+    return {
         "format": "floorfit-record/1", "job": "job-invented-07", "created": "2026-03-14T09:26:53Z",
         "versions": {"floorfit": "0.1.0", "numpy": "2.4.6", "python": "3.11.7"},
         "inputs": {"part": {"name": "part.json", "sha256": "3f" * 32},
@@ -176,7 +183,6 @@ def _record(layout: Layout, names: tuple[str, ...] | None = None, **changes: Any
         "findings": [{"code": "labels-respelt", "source": "r.csv", "place": "column pocket", "severity": "warning",
                       "text": '1 labels were read without regard to case and leading zeros: "p1" → P01.'}],
     }  # fmt: skip
-    return Record.model_validate({**document, **changes})
 
 
 def _readings(layout: Layout, part: Any, floors: Any, rng: Any) -> dict[str, list[Any]]:
