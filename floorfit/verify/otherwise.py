@@ -43,8 +43,6 @@ _ON_LIST = {"one down on the list": 1, "one up on the list": -1}
 _NEAR, _MOST_U = 0.4, 0.2
 #: Share of a floor's extent across the line of its readings that they have to span to show a tilt there. Own choice.
 _ACROSS = 1 / 3
-#: Multiple of the tilts, and its standard uncertainty, up to which those that are shown were cut. Own choice.
-_FOLLOWED = 0.2
 #: Standard uncertainties by which floors must be off, and agree, to have got each other's offset. Own choice: of good
 #: Gaussian floors one in 16,000 is off by so much.
 _OFF, _AGREE = 4.0, 2.5
@@ -219,10 +217,12 @@ def tilts_unread(prediction: Prediction, taken: Taken, points: Array) -> dict[in
     """
     read = np.unique(taken.floor[taken.is_used]).tolist()
     tilted = [k for k in read if prediction.record.decisions[k].action in ("tilt", "follow")]
-    rows, group, offset = _offsets(prediction, taken, points, tilted)
+    # Floors that are read in one line say nothing of what is across it, however many they are.
+    shown = [k for k in tilted if not _unread_ways(points[taken.is_used & (taken.floor == k)], prediction, k)]
+    rows, group, offset = _offsets(prediction, taken, points, shown)
     offset -= group_means(offset, group, taken.u[rows])[0][group]
     found = _followed(offset, taken, rows, group)
-    if found and max(abs(found.beta[1]), np.sqrt(found.covariance[1, 1])) <= _FOLLOWED:
+    if found and abs(found.beta[1]) <= _NEAR and np.sqrt(found.covariance[1, 1]) <= _MOST_U:
         return {}
     out = {}
     for index in tilted:
@@ -231,8 +231,7 @@ def tilts_unread(prediction: Prediction, taken: Taken, points: Array) -> dict[in
         aside = floor - mine.mean(axis=0)
         offset = decision.correction.at(*floor.T)
         slope = np.linalg.lstsq(np.column_stack([np.ones(len(floor)), aside]), offset, rcond=None)[0][1:]
-        ways = np.linalg.svd(mine - mine.mean(axis=0))[2]
-        unread = [way for way in ways if np.ptp(mine @ way) < _ACROSS * np.ptp(floor @ way)]
+        unread = _unread_ways(mine, prediction, index)
         turned = prediction.deviation(index, *floor.T) - 2 * sum(aside @ way * (slope @ way) for way in unread)
         lower, upper = pocket.limits_on(*floor.T).limits
         if unread and ((turned < lower) | (turned > upper)).any():
@@ -242,3 +241,10 @@ def tilts_unread(prediction: Prediction, taken: Taken, points: Array) -> dict[in
             )
             out[index] = words, True
     return out
+
+
+def _unread_ways(mine: Array, prediction: Prediction, index: int) -> list[Array]:
+    """Directions of a floor that its readings do not span: across their line, or both."""
+    floor = np.array(prediction.part.pockets[index].polygon.exterior.coords)
+    ways = np.linalg.svd(mine - mine.mean(axis=0))[2]
+    return [way for way in ways if np.ptp(mine @ way) < _ACROSS * np.ptp(floor @ way)]
