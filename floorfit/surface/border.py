@@ -55,7 +55,7 @@ class Slow:
     size : float, mm
         Standard deviation of the error.
     length : float
-        Readings over which it is correlated; infinite for a drift: a line and its bow.
+        Readings over which it is correlated; infinite for a drift: a line, its bow and a cubic.
     gain : float
         Twice the log likelihood that the fit gained by it.
     breaks : tuple of (int, float)

@@ -30,7 +30,7 @@ __all__ = [
 LENGTHS = (30.0, 100.0)
 SIZES_MM = (0.002, 0.004, 0.008, 0.016)
 #: Standard deviation of a drift from the first reading to the last, mm: a few times what gauges are let go. And of its
-#: bow, a parabola, between them: a gauge that warms up drifts fastest at first.
+#: bow, a parabola, and of a cubic between them: a gauge that warms up drifts fastest at first, and dies away.
 DRIFT_MM, BOW_MM = 0.05, 0.010
 #: Standard deviation of a drift that nobody sees: up to 0.020 mm are let go, a small one more likely than a large one,
 #: so that its distribution is triangular (JCGM 100:2008, 4.3.9).
@@ -64,8 +64,8 @@ def slow_errors(order: Array, dispersion: float = 1.0) -> list[Slow]:
     if not FEWEST <= len(moments) <= MOST:
         return []
     share = at / (len(moments) - 1.0) - 0.5
-    drift = csr_array(np.column_stack([share, 1 / 3 - 4 * share**2]))
-    out = [Slow(drift, np.diag([DRIFT_MM**2, BOW_MM**2]) / dispersion, DRIFT_MM, float("inf"))]
+    drift = csr_array(np.column_stack([share, 1 / 3 - 4 * share**2, share * (20 * share**2 - 3) / 2]))
+    out = [Slow(drift, np.diag([DRIFT_MM**2, BOW_MM**2, BOW_MM**2]) / dispersion, DRIFT_MM, float("inf"))]
     for length in LENGTHS:
         if length > len(moments) / 2:
             continue
