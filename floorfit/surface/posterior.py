@@ -143,16 +143,15 @@ class Posterior:
         ends = np.cumsum([0, *(len(group) for group in places)])
         points = np.concatenate([*places])
         (forms, amounts), design_of = self._forms(points), self.grid.designs(points)
-        errors = [(one.draws, one.surface.at(*points.T)) for one in self.errors]
+        error = np.array([one.surface.at(*points.T) for one in self.errors]).reshape(-1, len(points))
+        many = np.array([one.draws for one in self.errors]).reshape(-1, self.count)
 
         def samples(group: int) -> Array:
             (rows, columns), design = design_of(slice(ends[group], ends[group + 1]))
             here, numbers = _dense(forms, ends[group], ends[group + 1])
             spline = self.deviations[rows, columns].reshape(-1, self.count)
-            out = np.concatenate([spline, amounts[numbers]]).T @ np.concatenate([design, here], axis=1).T
-            for many, error in errors:
-                out += np.outer(many, error[ends[group] : ends[group + 1]])
-            return np.asarray(out)
+            places = np.concatenate([design, here, error[:, ends[group] : ends[group + 1]].T], axis=1)
+            return np.asarray(np.concatenate([spline, amounts[numbers], many]).T @ places.T)
 
         return samples
 
