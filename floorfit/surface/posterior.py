@@ -14,7 +14,6 @@ from floorfit.surface.blocks import outer
 from floorfit.surface.covariance import Covariance
 from floorfit.surface.families import NOTHING, Family, placed, slices, within
 from floorfit.surface.grid import Band, Grid
-from floorfit.surface.local_energy import Rough
 from floorfit.surface.local_shapes import LocalShapes, Misfit, together
 from floorfit.surface.reml import Equations, Prior, Solution, solve
 from floorfit.surface.spline import Surface, middles
@@ -257,7 +256,7 @@ def joint_posterior(
     squares = squares + sum(node.share * placed(node.solution.amounts, node.start, every.count) ** 2 for node in nodes)
     for shift, node in zip(shifts, nodes, strict=True):
         covariance = covariance.spread(*shift, node.share)
-    covariance, deviations = _tailed(covariance, deviations, first[0][0].prior.rough, seed)
+    covariance, deviations = _tailed(covariance, deviations, first[0][0], seed)
     if shapes is None:
         return Posterior(grid, covariance, deviations, amounts, np.empty((0, samples)))
     broken = BREAK_SHARE * _broken(grid, nodes, every)
@@ -300,12 +299,18 @@ def _samples(
     return deviations, amounts
 
 
-def _tailed(covariance: Covariance, deviations: Array, rough: Rough | None, seed: int) -> tuple[Covariance, Array]:
-    """With Student's t in place of the normal where the ground was found rough: how rough is not well known there."""
+def _tailed(covariance: Covariance, deviations: Array, best: Solution, seed: int) -> tuple[Covariance, Array]:
+    """With Student's t in place of the normal where ground was found rough: how rough is not well known there.
+
+    Nor is it where no reading is near, on a plate that has such places: where the surface is less sure than a reading.
+    """
+    rough = best.prior.rough
     if rough is None:
         return covariance, deviations
     grid = covariance.grid
-    share = np.clip(-np.log(rough.at(middles(grid))), 0.0, 1.0).reshape(grid.shape)
+    spline = grid.quadratic_at(covariance.band, middles(grid))
+    unread = spline / (best.dispersion * best.equations.reading_variance) - 1.0
+    share = np.clip(np.maximum(-np.log(rough.at(middles(grid))), unread), 0.0, 1.0).reshape(grid.shape)
     squares = np.random.default_rng([seed, len(share)]).chisquare(ROUGH_FREEDOM, deviations.shape[-1])
     stretched = deviations * (1 + share[:, :, None] * (np.sqrt(ROUGH_FREEDOM / squares) - 1))
     wide = np.sqrt(1 + share * (ROUGH_FREEDOM / (ROUGH_FREEDOM - 2) - 1))

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from floorfit.arrays import Array
-from floorfit.surface.blocks import Factor, Rights, factorise
+from floorfit.surface.blocks import Factor, Rights, factorise, product
 from floorfit.surface.border import TAUS, TYPICAL_MM, Border, ShapeColumns, Slow, Spectrum, make_columns, with_slow
 from floorfit.surface.grid import Band, Grid
 from floorfit.surface.local_energy import Rough, local_energy
@@ -93,6 +93,11 @@ class Equations:
         """r and G, ready for any factor."""
         many = np.empty((0, *self.grid.shape)) if self.columns is None else self.columns.right
         return Rights.of(self.right, many)
+
+    @property
+    def reading_variance(self) -> float:
+        """u² of the readings, their harmonic mean, mm²: B-splines add up to 1, so that ``1ᵀN1 = Σ 1/u²``."""
+        return self.count / float(product(self.normal, np.ones((1, *self.grid.shape))).sum())
 
 
 @dataclass(frozen=True)

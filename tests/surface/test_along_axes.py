@@ -170,7 +170,7 @@ def test_size_of_dishes_is_even_beforehand() -> None:
 def test_rough_ground_has_students_tails() -> None:
     # How rough ground is, is known from some four parameters: a normal of unknown variance is Student's t of that many
     # degrees of freedom (W. S. Gosset 1908); its quantiles by scipy.
-    points = places()
+    points = places(each=40)  # so near to each other that the surface is surer than one of them
     grid = make_grid(BOX, 60.0)
     rough = Rough((0.0, 0.0), (1800.0, 600.0), np.array([[-3.0], [0.0]]))
     prior = replace(PRIOR, rough=rough)

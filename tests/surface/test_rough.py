@@ -94,3 +94,29 @@ def test_readings_on_a_mark_are_believed_and_a_bad_one_is_not() -> None:
     miss = fit.surface.at(*places.T) - bow(places) - mark(places)
     # Five readings lie within 60 mm of the top; noise alone leaves 0.010 / √5, twice that for the form.
     assert np.sqrt(np.mean(miss**2)) < 2 * NOISE
+
+
+def test_readings_tell_their_own_variance() -> None:
+    points, values = taken(is_marked=False)
+    u = np.random.default_rng(5).uniform(0.005, 0.02, len(values))
+    eq = assemble(make_grid(BOUNDS, 40.0), points, values, u**-2, float(len(values)))
+    assert eq.reading_variance == pytest.approx(1 / np.mean(u**-2), rel=1e-9)  # B-splines are a partition of unity
+
+
+def test_where_nobody_read_a_marked_plate_may_have_another_mark() -> None:
+    """A corner that nobody read: Student's t there too, wider than the normal by √(4/2) for four degrees of freedom."""
+    points, values = taken(is_marked=True)
+    read = (points < (1000.0, 300.0)).any(axis=1)
+    points, values = points[read], values[read]
+    fit = fit_surface(points, values, NOISE, bounds=BOUNDS)
+    best = fit.solution.prior
+    even = fit_surface(
+        points, values, NOISE, bounds=BOUNDS, smoothing=best.smoothing, smooth_length_mm=best.smooth_length
+    )
+    assert best.rough is not None and even.solution.prior.rough is None
+    corner, inside = np.array([[1190.0, 490.0]]), np.array([[700.0, 150.0]])
+    ratio = [float(fit.posterior.std_at(*at.T)[0] / even.posterior.std_at(*at.T)[0]) for at in (corner, inside)]
+    assert ratio[0] > 1.2 * ratio[1]
+    drawn = fit.posterior.samples_at(corner)[:, 0]
+    # Of a normal 0.3 % lie beyond three standard deviations, of this t, by its own √2, 1.3 %.
+    assert np.std(drawn) == pytest.approx(float(fit.posterior.std_at(*corner.T)[0]), rel=0.25)
