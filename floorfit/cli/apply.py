@@ -91,32 +91,19 @@ def _add_statements(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--frame", metavar="N,N,…", help="cutter-location data: its X, Y, Z and zero in the part's frame, 12 numbers"
     )
-    group.add_argument(
-        "--keep",
-        metavar="WORD",
-        action="append",
-        default=[],
-        help="cutter-location data: a word that moves nothing; programmes: one called that cuts no floor (O9000)",
-    )
+    kept = "cutter-location data: a word that moves nothing; programmes: one called that cuts no floor (O9000)"
+    group.add_argument("--keep", metavar="WORD", action="append", default=[], help=kept)
     group.add_argument("--work-offset", metavar="G5x", help="the work offset whose zero is the part's")
-    group.add_argument(
-        "--origin",
-        metavar="X,Y,Z[,ANGLE]",
-        help="the programme's zero on the part, in the part file's unit, and its X axis in degrees",
-    )
+    origin = "the programme's zero on the part, in the part file's unit, and its X axis in degrees"
+    group.add_argument("--origin", metavar="X,Y,Z[,ANGLE]", help=origin)
     _add_cutters(parser)
 
 
 def _add_cutters(parser: argparse.ArgumentParser) -> None:
     """Add the ways to say which cutter is in the spindle."""
     group = parser.add_argument_group("cutters, in mm")
-    group.add_argument(
-        "--tool",
-        metavar="T=D[,R]",
-        action="append",
-        default=[],
-        help="diameter and corner radius of a tool; without T= of every tool",
-    )
+    tool = "diameter and corner radius of a tool; without T= of every tool"
+    group.add_argument("--tool", metavar="T=D[,R]", action="append", default=[], help=tool)
     group.add_argument("--tools", metavar="CSV", type=Path, help="table with tool, diameter_mm (or _in), corner_mm")
     group.add_argument(
         "--tool-comment", metavar="TEXT", help="how comments give them, with {T}, {D} and {R}: '(T{T} D={D} CR={R})'"

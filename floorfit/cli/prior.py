@@ -34,12 +34,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("-o", "--output", metavar="PRIOR", required=True, help="prior file to write (JSON)")
     add_numbers(parser, ("--thickness", "MM", "height of the ribs above the underside, mm (20 webs)"))
     parser.add_argument("--fields", type=int, metavar="N", help="simulated plates (1500)")
-    parser.add_argument(
-        "--lengths",
-        type=_numbers,
-        metavar="MM,MM,…",
-        help="correlation lengths of the stress (0.2, 0.8 of the longer side)",
-    )
+    lengths = "correlation lengths of the stress (0.2, 0.8 of the longer side)"
+    parser.add_argument("--lengths", type=_numbers, metavar="MM,MM,…", help=lengths)
     parser.add_argument("--seed", type=int, metavar="N", help="seed of the plates (1)")
     parser.add_argument("--replace", action="store_true", help="overwrite PRIOR if it exists")
 
