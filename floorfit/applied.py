@@ -212,10 +212,7 @@ def _of_word_address(stated: Mapping[str, Any], unit: Unit) -> dict[str, Any]:
 
 
 def _refuse_unknown(stated: Mapping[str, Any], others: tuple[str, ...], words: str) -> None:
-    given = [_option(name) for name in others if name != "walls" and stated.get(name)]
+    given = [name.removesuffix("_mm") for name in others if name != "walls" and stated.get(name)]
     if given:
-        raise InputError(f"{', '.join(given)}: for {words}. Leave it out.")
-
-
-def _option(name: str) -> str:
-    return "--" + name.removesuffix("_mm").replace("_", "-")
+        options = ", ".join("--" + name.replace("_", "-") for name in given)
+        raise InputError(f"{options}: for {words}. Leave it out.")

@@ -118,9 +118,8 @@ def _write_readings(path: Path, result: Result, *, comma: bool) -> None:
         for start in range(0, len(table), ROWS_AT_ONCE):
             columns = _reading_columns(result, slice(start, start + ROWS_AT_ONCE))
             if comma:
-                columns = [
-                    _with_comma(one, [_is_number(name)] * len(one)) for name, one in zip(header, columns, strict=True)
-                ]
+                named = zip(header, columns, strict=True)
+                columns = [_with_comma(one, [name.endswith(NUMBERS)] * len(one)) for name, one in named]
             writer.writerows(zip(*columns, strict=True))
 
 
@@ -152,13 +151,8 @@ def _text_cells(texts: Sequence[str]) -> list[str]:
 
 def _write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]], *, comma: bool) -> None:
     """Write a table; with a decimal comma semicolons stand between the cells."""
-    numbers = [_is_number(name) for name in header]
+    numbers = [name.endswith(NUMBERS) for name in header]
     write_csv(path, header, (_with_comma(row, numbers) for row in rows) if comma else rows, ";" if comma else ",")
-
-
-def _is_number(name: str) -> bool:
-    """Whether a column of that name holds numbers."""
-    return name.endswith(NUMBERS)
 
 
 def _with_comma(row: Sequence[str], numbers: Sequence[bool]) -> list[str]:

@@ -13,19 +13,9 @@ from floorfit.errors import Finding, InputError
 from floorfit.units import MM_PER_UNIT
 
 __all__ = [
-    "KEYS",
-    "SAME_PIECE",
-    "days_between",
-    "gauge_overdue",
-    "identity_of",
-    "missing_facts",
-    "other_piece",
-    "refuse_other_clamping",
-    "refuse_other_piece",
-    "same_fact",
-    "stated_height",
-    "thermal_growth",
-]
+    "KEYS", "SAME_PIECE", "days_between", "gauge_overdue", "identity_of", "missing_facts", "other_piece",
+    "refuse_other_clamping", "refuse_other_piece", "same_fact", "stated_height", "thermal_growth",
+]  # fmt: skip
 
 #: The facts that are kept, in the order in which they are shown.
 KEYS = (

@@ -11,16 +11,9 @@ from floorfit.decision.decision import Decision
 from floorfit.units import MM_PER_UNIT
 
 __all__ = [
-    "DECIMALS",
-    "OFFSET_COLUMNS",
-    "length_cell",
-    "length_cells",
-    "number_cell",
-    "number_cells",
-    "offset_columns",
-    "offset_header",
-    "offset_row",
-]
+    "DECIMALS", "OFFSET_COLUMNS", "length_cell", "length_cells", "number_cell", "number_cells", "offset_columns",
+    "offset_header", "offset_row",
+]  # fmt: skip
 
 #: Columns with a length, and what a decision calls them; the unit is put in the name.
 LENGTHS = (

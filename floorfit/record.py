@@ -27,20 +27,9 @@ if TYPE_CHECKING:
     from floorfit.result import Result
 
 __all__ = [
-    "RECORD_FORMAT",
-    "Decision",
-    "DishRecord",
-    "InputRecord",
-    "ReadingsRecord",
-    "Record",
-    "SummaryRecord",
-    "SurfaceRecord",
-    "SystematicRecord",
-    "WebMap",
-    "read_record",
-    "record_of",
-    "schema",
-]
+    "RECORD_FORMAT", "Decision", "DishRecord", "InputRecord", "ReadingsRecord", "Record", "SummaryRecord",
+    "SurfaceRecord", "SystematicRecord", "WebMap", "read_record", "record_of", "schema",
+]  # fmt: skip
 
 RECORD_FORMAT: Literal["floorfit-record/1"] = "floorfit-record/1"
 

@@ -29,7 +29,6 @@ from floorfit.whole import moment
 
 if TYPE_CHECKING:
     from floorfit.readings.gauge import Gauge
-    from floorfit.readings.systematic import Systematic
     from floorfit.result import Result
     from floorfit.surface.spline import Surface
 
@@ -58,6 +57,10 @@ def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None =
         role: InputRecord(name=name, sha256=hashlib.sha256(data).hexdigest()) for role, (name, data) in files.items()
     }
     settings = result.settings.flat()
+    shared = [
+        SystematicRecord(kind=one.kind, name=one.name, unit=one.unit, effect=one.effect, u=one.u, size_mm=one.size,
+                         chance=one.chance) for one in result.systematic
+    ]  # fmt: skip
     return Record(
         job=_job_id(digests, settings),
         created=moment().strftime("%Y-%m-%dT%H:%M:%SZ"),
@@ -75,7 +78,7 @@ def make_record(result: Result, inputs: Mapping[str, tuple[str, bytes]] | None =
         gauge=None if result.gauge is None else _gauge(result.gauge),
         frame=None if result.frame is None else result.frame.document(),
         identity=dict(result.readings.identity),
-        systematic=[_shared(one) for one in result.systematic],
+        systematic=shared,
     )
 
 
@@ -83,18 +86,6 @@ def _gauge(gauge: Gauge) -> dict[str, Any]:
     from floorfit.readings.gauge_file import gauge_to_document  # the file's model, which no run without a gauge needs
 
     return gauge_to_document(gauge)
-
-
-def _shared(error: Systematic) -> SystematicRecord:
-    return SystematicRecord(
-        kind=error.kind,
-        name=error.name,
-        unit=error.unit,
-        effect=error.effect,
-        u=error.u,
-        size_mm=error.size,
-        chance=error.chance,
-    )
 
 
 def _job_id(digests: Mapping[str, InputRecord], settings: Mapping[str, Any]) -> str:
@@ -151,26 +142,17 @@ def _dishes(surface: Surface, available: Surface | None) -> dict[str, Any]:
     """Dishes and their forms; webs of one form share it."""
     if surface.shapes is None:
         return {}
-    forms: dict[bytes, int] = {}
-    shown: list[list[list[float]]] = []
-    dishes = []
+    tables = surface.shapes.tables
+    keys = [table.values.tobytes() for table in tables]
+    forms = {key: table.values.tolist() for key, table in zip(keys, tables, strict=True)}
+    numbers = {key: number for number, key in enumerate(forms)}
     left = np.zeros(surface.shapes.count) if available is None else available.amounts
-    for name, table, own, over in zip(surface.shapes.names, surface.shapes.tables, surface.amounts, left, strict=True):
-        key = table.values.tobytes()
-        if key not in forms:
-            forms[key] = len(shown)
-            shown.append(table.values.tolist())
-        dishes.append(
-            DishRecord(
-                web=name,
-                low_mm=table.low,
-                high_mm=table.high,
-                form=forms[key],
-                warp_mm=float(own),
-                available_mm=float(over),
-            )
-        )
-    return {"dishes": dishes, "dish_forms": shown}
+    rows = zip(surface.shapes.names, tables, keys, surface.amounts.tolist(), left.tolist(), strict=True)
+    dishes = [
+        DishRecord(web=name, low_mm=table.low, high_mm=table.high, form=numbers[key], warp_mm=own, available_mm=over)
+        for name, table, key, own, over in rows
+    ]
+    return {"dishes": dishes, "dish_forms": list(forms.values())}
 
 
 def _coefficients(surface: Surface) -> list[list[float]]:

@@ -33,14 +33,8 @@ __all__ = ["UNSETTLED", "Result", "Settings"]
 
 #: Findings after which no offset is to be cut before a person has looked: more likely the input than the plate.
 UNSETTLED = (
-    "off-their-floors",
-    "z-finished",
-    "z-programmed",
-    "common-height",
-    "datums-off",
-    "far-blocks",
-    "far-velocity",
-)
+    "off-their-floors", "z-finished", "z-programmed", "common-height", "datums-off", "far-blocks", "far-velocity",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -150,10 +144,10 @@ class Settings:
         given = {name: value for name, value in changes.items() if value is not None}
         inner = {one.name for one in fields(DecisionSettings)}
         outer = {one.name for one in fields(self)}
-        unknown = [Finding("unknown-setting", "settings", name, "there is no such field.") for name in given]
-        unknown = [one for one in unknown if one.place not in inner | outer]
-        if unknown:
-            raise InputError(unknown)
+        if unknown := [name for name in given if name not in inner | outer]:
+            raise InputError(
+                [Finding("unknown-setting", "settings", name, "there is no such field.") for name in unknown]
+            )
         decision = replace(self.decision, **{name: given[name] for name in given if name in inner})
         return replace(self, **{"decision": decision, **{name: given[name] for name in given if name in outer}})
 

@@ -148,18 +148,16 @@ def _fitted(
     if not seen.is_used.any():
         raise NumericalError("no reading can be used. Take at least three on each floor, spread over it.")
     sites = combine(seen)
-    agreed = None if expected is None else _agreement(part, sites, expected)
+    agreed = None
+    if expected is not None:
+        from floorfit.surface.expected import agreement
+
+        agreed = agreement(sites.points, sites.warp, sites.u, expected, part.bounds)
     mean = None if agreed is None else agreed.used
     if mean is None:
         return sites, _surface(part, seen, settings, sites, sites.warp, modes), agreed
     fit = _surface(part, seen, settings, sites, sites.warp - mean.at(*sites.points.T), modes, mean.modes)
     return sites, mean.added_to(fit, settings.seed), agreed
-
-
-def _agreement(part: Part, sites: Sites, expected: Expected) -> Agreement:
-    from floorfit.surface.expected import agreement
-
-    return agreement(sites.points, sites.warp, sites.u, expected, part.bounds)
 
 
 def _surface(
@@ -267,8 +265,8 @@ def _decisions(
     from floorfit.decision.budget import with_budgets
     from floorfit.decision.floor_warp import floor_means
 
-    floors = floor_means(part, webs)
-    common_u = float(np.linalg.norm([settings.machine_u, taken.calibration_u, taken.moved_u, _bias_u(settings)]))
+    floors, noise = floor_means(part, webs), _noise(seen, settings, taken)
+    common_u = float(np.linalg.norm([noise.machine_u, noise.calibration_u, noise.moved_u, noise.bias_u]))
     decisions = decide(
         part,
         webs,
@@ -279,7 +277,7 @@ def _decisions(
         seed=settings.seed,
         floors=floors,
     )
-    return with_budgets(fit, floors, decisions, _noise(seen, settings, taken))
+    return with_budgets(fit, floors, decisions, noise)
 
 
 def _held(part: Part, taken: Prepared, decisions: tuple[Decision, ...], lost: dict[int, str]) -> tuple[Decision, ...]:
@@ -323,13 +321,9 @@ def _noise(seen: Observations, settings: Settings, taken: Prepared) -> ReadingNo
         calibration_u=taken.calibration_u,
         machine_u=settings.machine_u,
         moved_u=taken.moved_u,
-        bias_u=_bias_u(settings),
+        # Half of its size where none is stated: our choice, no source.
+        bias_u=abs(settings.bias) / 2 if settings.bias_u is None else settings.bias_u,
     )
-
-
-def _bias_u(settings: Settings) -> float:
-    """Standard uncertainty of the bias: half of its size where none is stated (our choice, no source)."""
-    return abs(settings.bias) / 2 if settings.bias_u is None else settings.bias_u
 
 
 def _without_surface(part: Part, taken: Prepared, settings: Settings, seen: Observations, words: str) -> Result:

@@ -14,7 +14,7 @@ import sys
 from collections.abc import Sequence
 
 from floorfit.cli.help import HelpFormatter
-from floorfit.cli.parser import OneLineParser, PrintCompletion, PrintVersion
+from floorfit.cli.parser import OneLineParser, Print, completion, version
 from floorfit.errors import FloorfitError
 from floorfit.plain_text import printable
 from floorfit.stop import NOTHING, stoppable
@@ -40,10 +40,11 @@ def build_parser(names: Sequence[str] = COMMANDS) -> argparse.ArgumentParser:
         epilog=_EPILOG,
         formatter_class=HelpFormatter,
     )
-    parser.add_argument("--version", action=PrintVersion, nargs=0, help="show the version and exit")
+    parser.add_argument("--version", action=Print, const=version, nargs=0, help="show the version and exit")
     parser.add_argument("--debug", action="store_true", help="show the traceback of an error")
+    shells = ["bash", "zsh", "tcsh"]
     parser.add_argument(
-        "--print-completion", action=PrintCompletion, choices=["bash", "zsh", "tcsh"], help="completion for a shell"
+        "--print-completion", action=Print, const=completion, choices=shells, help="completion for a shell"
     )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name in names:
@@ -94,7 +95,7 @@ def _run(words: Sequence[str]) -> int:
     try:
         with stoppable():
             args = build_parser(words[:1] if words[:1] and words[0] in COMMANDS else COMMANDS).parse_args(words)
-            return int(args.run(args))
+            return int(importlib.import_module(f"floorfit.cli.{args.command}").run(args))
     finally:
         sys.stdout.flush()  # here, where what goes wrong with it is said in one line
 

@@ -6,7 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from floorfit.cli.options import add_fact, add_numbers
+import floorfit
+from floorfit.cli.options import add_fact, add_numbers, writing_of
 from floorfit.cli.output import progress_bar, say, say_findings, stderr_console
 from floorfit.errors import InputError
 from floorfit.plain_text import printable
@@ -67,7 +68,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--show", choices=["mm", "in"], help="unit of picture and terminal [the part's]")
     parser.add_argument("--language", choices=["en", "de"], default="en", help="of the picture [en]")
     _add_statements(parser)
-    parser.set_defaults(run=run, decimal=None)
+    parser.set_defaults(decimal=None)
 
 
 def _add_statements(parser: argparse.ArgumentParser) -> None:
@@ -90,32 +91,19 @@ def _add_statements(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--frame", metavar="N,N,…", help="cutter-location data: its X, Y, Z and zero in the part's frame, 12 numbers"
     )
-    group.add_argument(
-        "--keep",
-        metavar="WORD",
-        action="append",
-        default=[],
-        help="cutter-location data: a word that moves nothing; programmes: one called that cuts no floor (O9000)",
-    )
+    kept = "cutter-location data: a word that moves nothing; programmes: one called that cuts no floor (O9000)"
+    group.add_argument("--keep", metavar="WORD", action="append", default=[], help=kept)
     group.add_argument("--work-offset", metavar="G5x", help="the work offset whose zero is the part's")
-    group.add_argument(
-        "--origin",
-        metavar="X,Y,Z[,ANGLE]",
-        help="the programme's zero on the part, in the part file's unit, and its X axis in degrees",
-    )
+    origin = "the programme's zero on the part, in the part file's unit, and its X axis in degrees"
+    group.add_argument("--origin", metavar="X,Y,Z[,ANGLE]", help=origin)
     _add_cutters(parser)
 
 
 def _add_cutters(parser: argparse.ArgumentParser) -> None:
     """Add the ways to say which cutter is in the spindle."""
     group = parser.add_argument_group("cutters, in mm")
-    group.add_argument(
-        "--tool",
-        metavar="T=D[,R]",
-        action="append",
-        default=[],
-        help="diameter and corner radius of a tool; without T= of every tool",
-    )
+    tool = "diameter and corner radius of a tool; without T= of every tool"
+    group.add_argument("--tool", metavar="T=D[,R]", action="append", default=[], help=tool)
     group.add_argument("--tools", metavar="CSV", type=Path, help="table with tool, diameter_mm (or _in), corner_mm")
     group.add_argument(
         "--tool-comment", metavar="TEXT", help="how comments give them, with {T}, {D} and {R}: '(T{T} D={D} CR={R})'"
@@ -142,9 +130,7 @@ def run(args: argparse.Namespace) -> int:
         for ending in (".png", ".csv"):
             refuse_existing(_beside(args.output, ending), replace=args.replace)
         _refuse_same(args.program, args.output)
-    from floorfit.record import read_record
-
-    record = read_record(args.job)
+    record = floorfit.read_record(args.job)
     conforming = all(decision.is_sure for decision in record.decisions)
     if args.lines is not None:
         _write_lines(args, record)
@@ -165,8 +151,6 @@ def _refuse_same(program: Path, output: Path) -> None:
 
 
 def _write_lines(args: argparse.Namespace, record: Record) -> None:
-    import floorfit
-
     text, findings = floorfit.lines_for(record, args.lines, held=args.held, facts=dict(args.fact), datums=args.datums)
     with whole_file(args.output, replace=args.replace) as temporary:
         temporary.write_text(text, encoding="utf-8", newline="")
@@ -175,8 +159,6 @@ def _write_lines(args: argparse.Namespace, record: Record) -> None:
 
 
 def _corrected(args: argparse.Namespace, record: Record) -> Corrected:
-    import floorfit
-
     names = ("tip_control", "wear", "walls", "held", "units", "distance", "work_offset", "origin", "frame", "keep")
     stated = {name: getattr(args, name) for name in names}
     stated |= {"tolerance_mm": args.tolerance, "band_mm": args.band, "clearance_mm": args.clearance}
@@ -209,12 +191,10 @@ def _tools(args: argparse.Namespace) -> Tools:
 
 
 def _write(args: argparse.Namespace, corrected: Corrected, record: Record) -> None:
-    from floorfit.applied import part_and_corrections
-    from floorfit.cli.options import writing_of
     from floorfit.nc.left_table import left_table
     from floorfit.report.motion_plan import write_plan_picture
 
-    part, _ = part_and_corrections(record)
+    part = record.nominal()
     decisions = {decision.pocket: decision for decision in record.decisions}
     table = left_table(corrected, decisions, part.units)
     with (
@@ -235,17 +215,11 @@ def _tell(corrected: Corrected, unit: Unit) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(title=None, box=None, pad_edge=False)
-    for heading in (
-        "pocket",
-        "action",
-        "motions",
-        "blocks",
-        f"least dZ {unit}",
-        f"greatest dZ {unit}",
-        f"wall moves {unit}",
-    ):
-        table.add_column(heading, justify="left" if heading in ("pocket", "action") else "right")
+    table = Table(box=None, pad_edge=False)
+    for heading in ("pocket", "action"):
+        table.add_column(heading)
+    for heading in ("motions", "blocks", f"least dZ {unit}", f"greatest dZ {unit}", f"wall moves {unit}"):
+        table.add_column(heading, justify="right")
     for change in corrected.pockets:
         table.add_row(*[Text(printable(cell)) for cell in _cells(change, unit)])
     stderr_console().print(table)

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+import floorfit
 from floorfit.cli.options import add_numbers
+from floorfit.cli.output import say, say_findings
 from floorfit.errors import InputError
-
-if TYPE_CHECKING:
-    from floorfit.readings.gauge import Gauge
+from floorfit.whole import refuse_existing, whole_file
 
 __all__ = ["add_parser", "run"]
 
@@ -49,24 +48,20 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         ("--resolution", "MM", "display step, mm (0.01)"),
     )
     parser.add_argument("--replace", action="store_true", help="overwrite GAUGE if it exists")
-    parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Calibrate and write the gauge file; return 0."""
-    from floorfit.cli.output import say, say_findings
-    from floorfit.readings.gauge import calibrate
     from floorfit.readings.gauge_file import gauge_lines, write_gauge
     from floorfit.readings.step_blocks import read_blocks
     from floorfit.sealed import digest
-    from floorfit.whole import refuse_existing, whole_file
 
     output = Path(args.output)
     refuse_existing(output, replace=args.replace)
     chosen = {"k_per_c": args.k, "k_u_per_c": args.k_u, "resolution_mm": args.resolution}
     given = {name: value for name, value in chosen.items() if value is not None}
-    web_range = _web_range(args)
-    gauge: Gauge = calibrate(read_blocks(args.blocks), method=args.method, web_range=web_range, **given)
+    blocks, web_range = read_blocks(args.blocks), _web_range(args)
+    gauge = floorfit.calibrate(blocks, method=args.method, web_range=web_range, **given)
     with whole_file(output, replace=args.replace) as path:
         write_gauge(gauge, path, digest(args.blocks))
     say_findings(gauge.findings)
@@ -85,8 +80,7 @@ def _web_range(args: argparse.Namespace) -> tuple[float, float] | None:
             raise InputError("--web-min and --web-max: 0 < web-min <= web-max was expected. Correct them.")
         ranges.append((args.web_min, args.web_max))
     if args.part is not None:
-        from floorfit.part.part_file import read_part
         from floorfit.readings.step_blocks import web_range_of
 
-        ranges.append(web_range_of(read_part(args.part)))
+        ranges.append(web_range_of(floorfit.read_part(args.part)))
     return (min(low for low, _ in ranges), max(high for _, high in ranges)) if ranges else None

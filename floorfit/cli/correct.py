@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import argparse
+import os
 from collections import Counter
-from pathlib import Path
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from floorfit.cli.options import add_fact, add_numbers, add_writing
+import floorfit
+from floorfit.cli.options import add_fact, add_numbers, add_writing, writing_of
+from floorfit.cli.output import answer, say, say_findings
+from floorfit.cli.steps import Course, shown_steps
+from floorfit.errors import Finding, InputError
+from floorfit.whole import refuse_existing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from floorfit.errors import Finding
     from floorfit.readings.datum import Frame
     from floorfit.readings.gauge import Gauge
     from floorfit.readings.observations import Readings
@@ -58,7 +63,6 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     add_writing(parser)
     _add_settings(parser.add_argument_group("settings (defaults in brackets; all are kept in record.json)"))
-    parser.set_defaults(run=run)
 
 
 def _add_identity(group: argparse._ArgumentGroup) -> None:
@@ -110,13 +114,6 @@ def _add_settings(group: argparse._ArgumentGroup) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run the main job; return 0 when every pocket conforms, 1 when one does not."""
-    from dataclasses import replace
-
-    import floorfit
-    from floorfit.cli.options import writing_of
-    from floorfit.cli.steps import Course, shown_steps
-    from floorfit.whole import refuse_existing
-
     settings = _settings(args)
     refuse_existing(args.output, replace=args.replace)
     part = floorfit.read_part(args.part)
@@ -145,27 +142,21 @@ def _inputs(args: argparse.Namespace) -> dict[str, tuple[str, bytes]]:
     from floorfit.sealed import input_bytes
 
     given = {"part": args.part, "readings": args.readings, "gauge": args.gauge, "datums": args.datums}
-    given |= {"map": args.map, "shop": args.shop, "expected": args.expect and _series_file(args.expect)}
-    given |= {"prior": args.prior}
+    given |= {"map": args.map, "shop": args.shop, "expected": args.expect, "prior": args.prior}
+    if args.expect:
+        from floorfit.verify.expect import series_file  # all of `verify`: a tenth of a second that others need not wait
+
+        given["expected"] = series_file(args.expect)
     return input_bytes({role: path for role, path in given.items() if path is not None})
-
-
-def _series_file(path: str) -> Path:
-    from floorfit.verify.expect import series_file  # all of `verify`: a tenth of a second that others need not wait
-
-    return series_file(path)
 
 
 def _rough_count(path: str) -> float:
     """Readings in a file, by its size: some 35 bytes a row."""
-    import os
-
     return os.path.getsize(path) / 35 if os.path.isfile(path) else 0.0
 
 
 def _answer(result: Result, writing: Writing) -> None:
     """Print findings, the table of pockets and the closing lines, before the record is made."""
-    from floorfit.cli.output import answer, say_findings
     from floorfit.closing import closing_sentence
     from floorfit.report.format import display_for
     from floorfit.report.listing import MOST_ROWS, pocket_table
@@ -178,10 +169,6 @@ def _answer(result: Result, writing: Writing) -> None:
 
 
 def _write(result: Result, record: Record, args: argparse.Namespace, tell: Callable[[str], None]) -> None:
-    import floorfit
-    from floorfit.cli.options import writing_of
-    from floorfit.cli.output import say
-
     try:
         floorfit.write(
             result, args.output, record=record, replace=args.replace, writing=writing_of(args),
@@ -198,7 +185,6 @@ def _write(result: Result, record: Record, args: argparse.Namespace, tell: Calla
 
 def _go_on(record: Record, args: argparse.Namespace) -> None:
     """Say where the files are and what the next commands are."""
-    from floorfit.cli.output import say
     from floorfit.report.format import display_for
     from floorfit.report.headline import next_steps
 
@@ -209,14 +195,15 @@ def _go_on(record: Record, args: argparse.Namespace) -> None:
 
 def _identified(args: argparse.Namespace, readings: Readings) -> tuple[Readings, list[Finding]]:
     """Add the facts given as options, and ask for those that are required."""
-    from dataclasses import replace
-
-    from floorfit.errors import InputError
     from floorfit.identity import gauge_overdue, identity_of, missing_facts
 
     lines = [(0, f"# {key}: {value}") for key, value in readings.identity.items()]
     identity = identity_of(lines, {key: [value] for key, value in args.fact}, readings.source)
-    required = [*(args.require or "").replace(" ", "").split(","), *_of_shop(args.shop)]
+    required: list[str] = (args.require or "").replace(" ", "").split(",")
+    if args.shop is not None:
+        from floorfit.shop import read_shop
+
+        required += read_shop(args.shop)
     faults = missing_facts(identity, [key for key in dict.fromkeys(required) if key], readings.source)
     late = gauge_overdue(identity, readings.source)
     if "gauge_due" in required:
@@ -226,19 +213,7 @@ def _identified(args: argparse.Namespace, readings: Readings) -> tuple[Readings,
     return replace(readings, identity=identity), late
 
 
-def _of_shop(path: str | None) -> tuple[str, ...]:
-    """Facts that the shop asks for."""
-    if path is None:
-        return ()
-    from floorfit.shop import read_shop
-
-    return tuple(read_shop(path))
-
-
 def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:
-    import floorfit
-    from floorfit.errors import InputError
-
     gauge = floorfit.read_gauge(args.gauge) if args.gauge is not None else None
     if args.datums is None:
         if args.plate_temperature is not None:
@@ -249,9 +224,6 @@ def _aids(args: argparse.Namespace) -> tuple[Gauge | None, Frame | None]:
 
 
 def _settings(args: argparse.Namespace) -> Settings:
-    from dataclasses import replace
-
-    from floorfit.errors import InputError
     from floorfit.result import Settings
 
     try:

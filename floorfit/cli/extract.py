@@ -8,7 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from floorfit.cli.options import add_numbers
+from floorfit.cli.output import progress_bar, say, stderr_console
 from floorfit.errors import Finding, InputError
+from floorfit.plain_text import printable
+from floorfit.units import MM_PER_UNIT
+from floorfit.whole import refuse_existing, whole_file
 
 if TYPE_CHECKING:
     from floorfit.cad import Extraction
@@ -56,7 +60,6 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     _add_frame(parser)
     _add_choice(parser)
     _add_written(parser)
-    parser.set_defaults(run=run)
 
 
 def _add_frame(parser: argparse.ArgumentParser) -> None:
@@ -144,9 +147,6 @@ def _ids(text: str) -> tuple[str, ...]:
 
 def run(args: argparse.Namespace) -> int:
     """Extract, write PART and its picture, show the table; return 1 where a walled face was left out."""
-    from floorfit.cli.output import progress_bar
-    from floorfit.whole import refuse_existing
-
     part_path = Path(args.output)
     picture_path = part_path.with_suffix(".png")
     faces_path = part_path.with_name(f"{part_path.stem}_faces.json")
@@ -202,7 +202,6 @@ def _write(extraction: Extraction, part_path: Path, picture_path: Path, faces_pa
     from floorfit.part.part_file import write_part
     from floorfit.report.faces_file import write_faces
     from floorfit.report.recognised import write_picture
-    from floorfit.whole import whole_file
 
     with (
         whole_file(picture_path, replace=replace) as picture,
@@ -216,8 +215,6 @@ def _write(extraction: Extraction, part_path: Path, picture_path: Path, faces_pa
 
 def _show(extraction: Extraction, part_path: Path, picture_path: Path) -> None:
     """Print the floors, the faces that were not taken, and the warnings."""
-    from floorfit.cli.output import say, stderr_console
-
     console = stderr_console()
     console.print(_floor_table(extraction))
     if extraction.rejected:
@@ -236,8 +233,6 @@ def _floor_table(extraction: Extraction) -> Any:
     from rich.box import SIMPLE_HEAD
     from rich.table import Table
 
-    from floorfit.units import MM_PER_UNIT
-
     unit = extraction.part.units
     scale, places = MM_PER_UNIT[unit], 3 if unit == "mm" else 4
     table = Table(title=f"Floors ({unit}, degrees)", title_justify="left", box=SIMPLE_HEAD, padding=(0, 1, 0, 0))
@@ -250,20 +245,14 @@ def _floor_table(extraction: Extraction) -> Any:
         cells = [f"{value / scale:.{places}f}" for value in lengths]
         radii = [f"{value / scale:.2f}" if value else "–" for value in (floor.corner_radius, floor.fillet_radius)]
         table.add_row(
-            floor.id,
-            *cells,
-            f"{floor.slope_deg:.2f}",
-            _area(floor.area / scale**2),
-            *radii,
+            floor.id, *cells, f"{floor.slope_deg:.2f}", _area(floor.area / scale**2), *radii,
             floor.edge_words.removesuffix(" 100 %"),  # as wide as a terminal of 80 columns has room for
-        )
+        )  # fmt: skip
     return table
 
 
 def _shape_lines(extraction: Extraction) -> list[str]:
     """What is not a plane over a level underside, a line each."""
-    from floorfit.units import MM_PER_UNIT
-
     unit = extraction.part.units
     scale, places = MM_PER_UNIT[unit], 3 if unit == "mm" else 4
     out = []
@@ -287,9 +276,6 @@ def _rejected_table(extraction: Extraction, most: int = 40) -> Any:
     from rich.box import SIMPLE_HEAD
     from rich.markup import escape
     from rich.table import Table
-
-    from floorfit.plain_text import printable
-    from floorfit.units import MM_PER_UNIT
 
     scale = MM_PER_UNIT[extraction.part.units]
     rows: dict[tuple[str, str, str], list[str]] = {}

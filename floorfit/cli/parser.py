@@ -5,13 +5,12 @@ from __future__ import annotations
 import argparse
 import difflib
 import sys
-from abc import ABC, abstractmethod
-from collections.abc import Sequence
+from collections.abc import Callable
 from typing import Any, NoReturn
 
 from floorfit.cli.help import HelpFormatter
 
-__all__ = ["OneLineParser", "PrintCompletion", "PrintVersion"]
+__all__ = ["OneLineParser", "Print", "completion", "version"]
 
 
 class OneLineParser(argparse.ArgumentParser):
@@ -44,11 +43,7 @@ class _StoreOnce(argparse.Action):
     """Keep a value, and refuse a second one: of two that differ the first was dropped without a word."""
 
     def __call__(
-        self,
-        parser: argparse.ArgumentParser,
-        namespace: argparse.Namespace,
-        values: str | Sequence[object] | None,
-        option_string: str | None = None,
+        self, parser: argparse.ArgumentParser, namespace: argparse.Namespace, values: Any, option_string: Any = None
     ) -> None:
         """Keep it."""
         given = vars(namespace).setdefault("given", set())
@@ -58,40 +53,39 @@ class _StoreOnce(argparse.Action):
         setattr(namespace, self.dest, values)
 
 
-class _Print(argparse.Action, ABC):
-    """Print a text and leave; what makes it is loaded only then."""
+class Print(argparse.Action):
+    """Print a text and leave; what makes it, the action's ``const``, is called only then."""
 
     def __call__(
-        self,
-        parser: argparse.ArgumentParser,
-        namespace: argparse.Namespace,
-        values: str | Sequence[object] | None,
-        option_string: str | None = None,
+        self, parser: argparse.ArgumentParser, namespace: argparse.Namespace, values: Any, option_string: Any = None
     ) -> None:
         """Print it."""
-        print(self.text(parser, values))
+        text: Callable[[argparse.ArgumentParser, Any], str] = self.const
+        print(text(parser, values))
         parser.exit(0)
 
-    @abstractmethod
-    def text(self, parser: argparse.ArgumentParser, values: object) -> str:
-        """Return what is printed."""
+
+def completion(parser: argparse.ArgumentParser, shell: str) -> str:
+    """Return the completion script of a shell.
+
+    Parameters
+    ----------
+    parser : argparse.ArgumentParser
+    shell : str
+    """
+    import shtab
+
+    return str(shtab.complete(parser, shell=shell))
 
 
-class PrintCompletion(_Print):
-    """Print the completion script of a shell and leave."""
+def version(parser: argparse.ArgumentParser, values: object) -> str:
+    """Return name and version of what is installed.
 
-    def text(self, parser: argparse.ArgumentParser, values: object) -> str:
-        """Return the script."""
-        import shtab
+    Parameters
+    ----------
+    parser, values : object
+        As every `Print` hands on; not needed.
+    """
+    from floorfit.versions import version_of
 
-        return str(shtab.complete(parser, shell=str(values)))
-
-
-class PrintVersion(_Print):
-    """Print the version of what is installed and leave."""
-
-    def text(self, parser: argparse.ArgumentParser, values: object) -> str:
-        """Return name and version."""
-        from floorfit.versions import version_of
-
-        return f"floorfit {version_of('floorfit')}"
+    return f"floorfit {version_of('floorfit')}"

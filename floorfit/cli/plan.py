@@ -6,8 +6,11 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import floorfit
 from floorfit.cli.options import add_numbers
+from floorfit.cli.output import counted, say, say_findings
 from floorfit.errors import OutputError
+from floorfit.whole import refuse_existing, whole_file
 
 if TYPE_CHECKING:
     from floorfit.part.model import Part
@@ -53,7 +56,6 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("--curve", metavar="CURVE", help="also write readings against expected uncertainty (CSV)")
     parser.add_argument("--replace", action="store_true", help="overwrite the files that exist")
-    parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -64,30 +66,15 @@ def run(args: argparse.Namespace) -> int:
     OutputError
         If the map would take the place of the points.
     """
-    from floorfit.part.part_file import read_part
-    from floorfit.whole import refuse_existing
-
     output = Path(args.output)
     picture = output.with_suffix(".png")
     if picture == output:
         raise OutputError(f"{output}: the ending .png is that of the map. Give POINTS the ending .csv.")
     for path in (output, picture, *([Path(args.curve)] if args.curve else [])):
         refuse_existing(path, replace=args.replace)
-    part = read_part(args.part)
-    plan = _plan(args, part)
-    _write(args, part, plan, output, picture)
-    _report(part, plan, output)
-    return 0
-
-
-def _plan(args: argparse.Namespace, part: Part) -> Plan:
-    from floorfit.cli.output import counted
-    from floorfit.planning.points import plan
-    from floorfit.plate.prior_file import read_prior
-
-    prior = None if args.prior is None else read_prior(args.prior)
+    part = floorfit.read_part(args.part)
     with counted("places") as tell:
-        return plan(
+        plan = floorfit.plan(
             part,
             count=args.count,
             share=args.share,
@@ -95,27 +82,23 @@ def _plan(args: argparse.Namespace, part: Part) -> Plan:
             probe_radius_mm=args.probe_radius,
             wall_mm=args.wall,
             after=args.after,
-            prior=prior,
+            prior=None if args.prior is None else floorfit.read_prior(args.prior),
             progress=tell,
         )
+    _write(args, part, plan, output, picture)
+    return 0
 
 
 def _write(args: argparse.Namespace, part: Part, plan: Plan, output: Path, picture: Path) -> None:
     from floorfit.planning.points_file import plan_facts, write_curve, write_points
     from floorfit.report.plan_map import write_plan_map
-    from floorfit.whole import whole_file
 
+    facts = plan_facts(plan, part.units)
     with whole_file(output, replace=args.replace) as points, whole_file(picture, replace=args.replace) as image:
         write_points(plan, points, part.units)
-        write_plan_map(part, plan.points, plan.curve, plan_facts(plan, part.units), image)
+        write_plan_map(part, plan.points, plan.curve, facts, image)
         if args.curve:
             with whole_file(args.curve, replace=args.replace) as curve:
                 write_curve(plan, curve, part.units)
-
-
-def _report(part: Part, plan: Plan, output: Path) -> None:
-    from floorfit.cli.output import say, say_findings
-    from floorfit.planning.points_file import plan_facts
-
     say_findings(plan.findings)
-    say(f"{output}: {' '.join(plan_facts(plan, part.units))}")
+    say(f"{output}: {' '.join(facts)}")

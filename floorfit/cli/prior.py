@@ -5,7 +5,10 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+import floorfit
 from floorfit.cli.options import add_numbers
+from floorfit.cli.output import counted, say
+from floorfit.whole import refuse_existing, whole_file
 
 __all__ = ["add_parser", "run"]
 
@@ -31,23 +34,14 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("-o", "--output", metavar="PRIOR", required=True, help="prior file to write (JSON)")
     add_numbers(parser, ("--thickness", "MM", "height of the ribs above the underside, mm (20 webs)"))
     parser.add_argument("--fields", type=int, metavar="N", help="simulated plates (1500)")
-    parser.add_argument(
-        "--lengths",
-        type=_numbers,
-        metavar="MM,MM,…",
-        help="correlation lengths of the stress (0.2, 0.8 of the longer side)",
-    )
+    lengths = "correlation lengths of the stress (0.2, 0.8 of the longer side)"
+    parser.add_argument("--lengths", type=_numbers, metavar="MM,MM,…", help=lengths)
     parser.add_argument("--seed", type=int, metavar="N", help="seed of the plates (1)")
     parser.add_argument("--replace", action="store_true", help="overwrite PRIOR if it exists")
-    parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Simulate and write the prior file; return 0."""
-    import floorfit
-    from floorfit.cli.output import counted, say
-    from floorfit.whole import refuse_existing, whole_file
-
     output = Path(args.output)
     refuse_existing(output, replace=args.replace)
     part = floorfit.read_part(args.part)

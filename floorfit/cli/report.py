@@ -6,7 +6,12 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from floorfit.cli.options import add_numbers, add_writing
+import floorfit
+from floorfit.cli.options import add_numbers, add_writing, writing_of
+from floorfit.cli.output import say
+from floorfit.cli.steps import Course, shown_steps
+from floorfit.errors import InputError
+from floorfit.whole import refuse_existing, whole_file
 
 if TYPE_CHECKING:
     from floorfit.record import Record
@@ -36,7 +41,6 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     add_numbers(parser, ("--exaggeration", "F", "factor on the warp in the mesh (default: round)"))
     parser.add_argument("--replace", action="store_true", help="overwrite what exists")
     add_writing(parser)
-    parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -54,9 +58,6 @@ def run(args: argparse.Namespace) -> int:
     OutputError
         If an output exists and ``--replace`` was not given.
     """
-    import floorfit
-    from floorfit.whole import refuse_existing
-
     _check(args)
     for target in (args.output, args.mesh):
         if target is not None:
@@ -70,8 +71,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> None:
-    from floorfit.errors import InputError
-
     if args.mesh is not None and Path(args.mesh).suffix.lower() not in (".glb", ".ply"):
         raise InputError(f"--mesh {args.mesh}: a .glb or .ply file was expected. Choose one of the two endings.")
     if args.left is not None and args.output is None:
@@ -83,9 +82,7 @@ def _check(args: argparse.Namespace) -> None:
 
 
 def _mesh(record: Record, args: argparse.Namespace) -> None:
-    from floorfit.cli.output import say
     from floorfit.report.mesh_export import write_mesh
-    from floorfit.whole import whole_file
 
     with whole_file(args.mesh, replace=args.replace) as file:
         factor = write_mesh(record, file, exaggeration=args.exaggeration)
@@ -93,11 +90,6 @@ def _mesh(record: Record, args: argparse.Namespace) -> None:
 
 
 def _pictures(record: Record, args: argparse.Namespace) -> None:
-    import floorfit
-    from floorfit.cli.options import writing_of
-    from floorfit.cli.output import say
-    from floorfit.cli.steps import Course, shown_steps
-
     shown = args.job if args.left is None else floorfit.as_cut(record, args.left)
     with shown_steps(Course(len(record.readings.used), len(record.decisions))) as tell:
         made = floorfit.report(shown, args.output, replace=args.replace, writing=writing_of(args), progress=tell)

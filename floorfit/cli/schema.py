@@ -6,6 +6,8 @@ import argparse
 import json
 import sys
 
+import floorfit
+
 _EPILOG = """example:
   floorfit schema part > part.schema.json
 """
@@ -20,13 +22,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         epilog=_EPILOG,
     )
     parser.add_argument("which", choices=["part", "part-2", "record"], help="which file")
-    parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the schema; return 0."""
-    import floorfit
-
     json.dump(floorfit.schema(args.which), sys.stdout, indent=2, sort_keys=True)
     sys.stdout.write("\n")
     return 0

@@ -6,7 +6,11 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import floorfit
 from floorfit.cli.options import add_writing, writing_of
+from floorfit.cli.output import answer, counted, say, say_findings
+from floorfit.errors import InputError
+from floorfit.whole import refuse_existing, whole_folder
 
 if TYPE_CHECKING:
     from floorfit.verify.parts import Series
@@ -31,16 +35,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         epilog=_EPILOG,
     )
     parser.add_argument("jobs", metavar="JOB", nargs="*", help="job folders, verification folders, or folders of them")
-    parser.add_argument(
-        "--accuracy",
-        metavar="FILE",
-        nargs="+",
-        help="accuracy files by version: a trend page",
-    )
+    parser.add_argument("--accuracy", metavar="FILE", nargs="+", help="accuracy files by version: a trend page")
     parser.add_argument("-o", "--output", metavar="FOLDER", required=True, help="folder to make")
     parser.add_argument("--replace", action="store_true", help="replace an existing folder")
     add_writing(parser)
-    parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -51,10 +49,6 @@ def run(args: argparse.Namespace) -> int:
     InputError
         If there is neither a job nor an accuracy file.
     """
-    from floorfit.cli.output import say
-    from floorfit.errors import InputError
-    from floorfit.whole import refuse_existing, whole_folder
-
     if not args.jobs and not args.accuracy:
         raise InputError("series: give a JOB, or --accuracy FILE. See `floorfit series --help`.")
     refuse_existing(Path(args.output), replace=args.replace)
@@ -69,7 +63,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _trend(args: argparse.Namespace, folder: Path) -> None:
-    from floorfit.cli.output import answer
     from floorfit.verify.trend import read_accuracy, write_trend
 
     runs = read_accuracy(args.accuracy)
@@ -78,8 +71,6 @@ def _trend(args: argparse.Namespace, folder: Path) -> None:
 
 
 def _series(args: argparse.Namespace, folder: Path) -> Series:
-    import floorfit
-    from floorfit.cli.output import answer, counted, say, say_findings
     from floorfit.verify.series_folder import fill_series, series_answers
 
     with counted("reading jobs") as tell:

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import sys
+from pathlib import Path
 
+import floorfit
 from floorfit.cli.options import add_numbers, add_writing, writing_of
+from floorfit.cli.output import answer, say, say_findings
+from floorfit.whole import refuse_existing
 
 _EPILOG = """examples:
   floorfit verify job finished.csv -o proof
@@ -36,18 +41,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         ("--limit-bias", "MM", "largest bias offered where the job states no --machine-u [0.06]", 0.06),
     )
     add_writing(parser)
-    parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Verify; return 0 when every pocket was read and conforms, 1 when not."""
-    import sys
-    from pathlib import Path
-
-    import floorfit
-    from floorfit.cli.output import answer, say, say_findings
     from floorfit.verify.afterwards import verification_answers
-    from floorfit.whole import refuse_existing
 
     refuse_existing(args.output, replace=args.replace)
     tell = (lambda words: say(f"{words} …")) if sys.stderr.isatty() else None

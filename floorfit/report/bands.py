@@ -88,12 +88,8 @@ def _padded(bounds: Bounds) -> Bounds:
 def _pieces(bounds: Bounds, floors: Sequence[Bounds], axis: int, n: int) -> list[Bounds]:
     low, high = bounds[axis], bounds[axis + 2]
     cuts = [low, *(_quiet_cut(low + k * (high - low) / n, (high - low) / n, floors, axis) for k in range(1, n)), high]
-    pieces = []
-    for a, b in pairwise(cuts):
-        piece = list(bounds)
-        piece[axis], piece[axis + 2] = a, b
-        pieces.append((piece[0], piece[1], piece[2], piece[3]))
-    return pieces
+    x0, y0, x1, y1 = bounds
+    return [(a, y0, b, y1) if axis == 0 else (x0, a, x1, b) for a, b in pairwise(cuts)]
 
 
 def _quiet_cut(at: float, length: float, floors: Sequence[Bounds], axis: int) -> float:

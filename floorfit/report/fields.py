@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from matplotlib.patches import PathPatch
 
 __all__ = [
-    "View", "contour_lines", "decimals_of", "draw_floors", "draw_outlines", "draw_outside", "draw_plates",
-    "draw_readings", "draw_suggestions", "draw_warp_like", "levels_for", "open_band",
+    "View", "contour_lines", "decimals_of", "draw_layer", "draw_outlines", "draw_outside", "draw_plates",
+    "draw_readings", "draw_suggestions", "levels_for", "open_band",
 ]  # fmt: skip
 
 
@@ -129,26 +129,10 @@ def decimals_of(step: float) -> int:
     return max(0, -int(np.floor(np.log10(step) + 1e-9)))
 
 
-def draw_warp_like(view: View, grid: WebMap, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:
-    """Colour a layer that covers the part, clipped to the outline; values and limits in mm.
-
-    Parameters
-    ----------
-    view : View
-    grid : WebMap
-        Its nodes.
-    layer : (r, c) ndarray, mm
-        NaN outside the part.
-    anchors : sequence of (r, g, b)
-        Colour scale.
-    limits : (float, float), mm
-        Values at the ends of the scale.
-    """
-    _image(view, grid, layer, anchors, limits, [view.plan.outline])
-
-
-def draw_floors(view: View, grid: WebMap, layer: Array, anchors: Anchors, limits: tuple[float, float]) -> None:
-    """Colour a layer that covers floors only, clipped to them; values and limits alike in any unit.
+def draw_layer(
+    view: View, grid: WebMap, layer: Array, anchors: Anchors, limits: tuple[float, float], rings: list[Array]
+) -> None:
+    """Colour a layer, clipped to rings; nothing where it is empty.
 
     Parameters
     ----------
@@ -156,15 +140,24 @@ def draw_floors(view: View, grid: WebMap, layer: Array, anchors: Anchors, limits
     grid : WebMap
         Its nodes.
     layer : (r, c) ndarray
-        NaN outside the floors.
+        NaN where there is nothing.
     anchors : sequence of (r, g, b)
         Colour scale.
     limits : (float, float)
-        Values at the ends of the scale.
+        Values at the ends of the scale, in the unit of the layer.
+    rings : list of (n, 2) ndarray, mm
+        What it is clipped to: the part's outline, or floors.
     """
     if np.isnan(layer).all():
         return
-    _image(view, grid, layer, anchors, limits, [floor.boundary for floor in view.plan.floors])
+    clip = _rings(view, rings, fill=False, linewidth=0)
+    (x, half_x), (y, half_y) = ((nodes, _half_step(nodes)) for nodes in (grid.x_mm, grid.y_mm))
+    extent = view.units(np.array([x[0] - half_x, x[-1] + half_x, y[0] - half_y, y[-1] + half_y]))
+    image = view.axes.imshow(
+        np.float32(_filled(layer)), origin="lower", extent=tuple(extent), aspect="auto", interpolation="bilinear",
+        cmap=colour_map(anchors, "layer"), vmin=limits[0], vmax=limits[1], zorder=1,
+    )  # fmt: skip
+    image.set_clip_path(clip)
 
 
 def draw_outlines(view: View) -> None:
@@ -205,10 +198,8 @@ def draw_readings(view: View, marks: Marks) -> None:
 
 def draw_suggestions(view: View) -> None:
     """Draw a diamond where another reading would help a floor most."""
-    spots = [floor.decision.suggestion_mm for floor in view.plan.floors if floor.decision.suggestion_mm is not None]
-    place = view.units(np.array(spots, dtype=float).reshape(-1, 2))
-    view.axes.plot(place[:, 0], place[:, 1], marker="D", markersize=5, markerfacecolor="white", markeredgecolor=INK,
-                   markeredgewidth=1.1, linestyle="none", zorder=7.7)  # fmt: skip
+    view.axes.plot(*view.units(view.plan.suggestions).T, marker="D", markersize=5, markerfacecolor="white",
+                   markeredgecolor=INK, markeredgewidth=1.1, linestyle="none", zorder=7.7)  # fmt: skip
 
 
 def draw_outside(view: View, grid: WebMap, place: Array) -> None:
@@ -299,19 +290,6 @@ def _contour_text(view: View, place: tuple[float, float], text: str) -> None:
     write(view.axes, x, y, text, CONTOUR_POINTS, color=INK, ha="center", va="center", zorder=8, gid="contour")
 
 
-def _image(
-    view: View, grid: WebMap, layer: Array, anchors: Anchors, limits: tuple[float, float], rings: list[Array]
-) -> None:
-    clip = _rings(view, rings, fill=False, linewidth=0)
-    (x, half_x), (y, half_y) = ((nodes, _half_step(nodes)) for nodes in (grid.x_mm, grid.y_mm))
-    extent = view.units(np.array([x[0] - half_x, x[-1] + half_x, y[0] - half_y, y[-1] + half_y]))
-    image = view.axes.imshow(
-        np.float32(_filled(layer)), origin="lower", extent=tuple(extent), aspect="auto", interpolation="bilinear",
-        cmap=colour_map(anchors, "layer"), vmin=limits[0], vmax=limits[1], zorder=1,
-    )  # fmt: skip
-    image.set_clip_path(clip)
-
-
 def _half_step(nodes: Array) -> float:
     return float(nodes[-1] - nodes[0]) / (len(nodes) - 1) / 2 if len(nodes) > 1 else 0.5
 
@@ -345,11 +323,8 @@ def _patch(view: View, rings: list[Array], **style: object) -> PathPatch | None:
 
     if not rings:
         return None
-    ends = np.cumsum([len(ring) + 1 for ring in rings])
-    codes = np.full(ends[-1], Path.LINETO)
-    codes[ends - 1], codes[[0, *ends[:-1]]] = Path.CLOSEPOLY, Path.MOVETO
-    corners = np.concatenate([part for ring in rings for part in (ring, ring[:1])])
-    patch = PathPatch(Path(corners, codes), **style)
+    closed = [Path(np.concatenate([ring, ring[:1]]), closed=True) for ring in rings]
+    patch = PathPatch(Path.make_compound_path(*closed), **style)
     view.axes.add_artist(patch)  # `add_patch` would look for limits, corner by corner
     return patch
 

@@ -156,12 +156,12 @@ class Display:
         """Return a number as text with the decimal sign of the page."""
         return number.replace(".", self.decimal)
 
-    def plain(self, value: float | None, decimals: int, *, sign: bool = False) -> str:
+    def plain(self, value: Decimal | float | None, decimals: int, *, sign: bool = False) -> str:
         """Return a number without a unit.
 
         Parameters
         ----------
-        value : float or None
+        value : Decimal, float or None
         decimals : int
         sign : bool
             Whether a plus stands before positive ones.
@@ -179,16 +179,14 @@ class Display:
         more : int
             Decimals beyond those of the display.
         """
-        if mm is None or mm != mm:
-            return MISSING
-        return self.local(fixed(self._in_unit(mm), self.decimals + more, sign=sign))
+        return self.plain(self._in_unit(mm), self.decimals + more, sign=sign)
 
-    def _in_unit(self, mm: float) -> Decimal | float:
-        return mm if self.unit == "mm" else _decimal(mm) / self.mm_per_unit
+    def _in_unit(self, mm: float | None) -> Decimal | float | None:
+        return mm if mm is None or self.unit == "mm" else _decimal(mm) / self.mm_per_unit
 
     def place(self, mm: float | None) -> str:
         """Return a coordinate."""
-        return MISSING if mm is None else self.local(fixed(self._in_unit(mm), self.place_decimals))
+        return self.plain(self._in_unit(mm), self.place_decimals)
 
     def pair(self, mm: float | None, u_mm: float | None) -> tuple[str, str]:
         """Return a length and its uncertainty, rounded together (`round_together`).

@@ -11,22 +11,9 @@ import numpy as np
 
 from floorfit.arrays import Array
 from floorfit.record import Record, WebMap
+from floorfit.report import fields
 from floorfit.report.bands import Sheet, lay_bands
 from floorfit.report.colours import AMOUNT, WEB, Anchors
-from floorfit.report.fields import (
-    View,
-    contour_lines,
-    decimals_of,
-    draw_floors,
-    draw_outlines,
-    draw_outside,
-    draw_plates,
-    draw_readings,
-    draw_suggestions,
-    draw_warp_like,
-    levels_for,
-    open_band,
-)
 from floorfit.report.format import Display
 from floorfit.report.keys import colour_key, floor_entries, mark_key, reading_entries
 from floorfit.report.labels import fitted
@@ -148,9 +135,9 @@ def _lines(show: Display) -> list[tuple[str, str]]:
 def _with_readings(
     figure: Figure,
     record: Record,
-    views: Sequence[View],
+    views: Sequence[fields.View],
     lines: Lines,
-    field: Callable[[Figure, WebMap, Sequence[View]], None],
+    field: Callable[[Figure, WebMap, Sequence[fields.View]], None],
     unknown: str,
     *,
     has_suggestions: bool = False,
@@ -158,21 +145,21 @@ def _with_readings(
     """Draw outlines, readings, places of further ones and a field; return marks, and floors named by number."""
     marks = reading_marks(record.readings, views[0].plan)
     for view in views:
-        draw_outlines(view)
-        draw_readings(view, marks)
+        fields.draw_outlines(view)
+        fields.draw_readings(view, marks)
         if has_suggestions:
-            draw_suggestions(view)
+            fields.draw_suggestions(view)
     numbered = label_floors(views, marks, lines)
     if record.map is None:
         put(figure, 320, 62, unknown, 9, bold=True)
     else:
         field(figure, record.map, views)
     for view in views:
-        draw_plates(figure, view)
+        fields.draw_plates(figure, view)
     return marks, numbered
 
 
-def _warp(figure: Figure, grid: WebMap, views: Sequence[View]) -> None:
+def _warp(figure: Figure, grid: WebMap, views: Sequence[fields.View]) -> None:
     show, warp = views[0].plan.display, grid.warp_mm
     say = show.words
     top = max(float(np.nanmax(np.abs(warp))), 1e-6)
@@ -181,7 +168,7 @@ def _warp(figure: Figure, grid: WebMap, views: Sequence[View]) -> None:
     _field(figure, grid, views, warp, WEB, (-top, top), title, words, is_signed=True)
 
 
-def _uncertainty(figure: Figure, grid: WebMap, views: Sequence[View]) -> None:
+def _uncertainty(figure: Figure, grid: WebMap, views: Sequence[fields.View]) -> None:
     show, expanded = views[0].plan.display, 2 * grid.warp_u_mm
     say = show.words
     low, high = float(np.nanmin(expanded)), float(np.nanmax(expanded))
@@ -191,15 +178,15 @@ def _uncertainty(figure: Figure, grid: WebMap, views: Sequence[View]) -> None:
 
 
 def _field(
-    figure: Figure, grid: WebMap, views: Sequence[View], values: Array, anchors: Anchors, limits: tuple[float, float],
-    title: str, words: tuple[str, str], *, is_signed: bool,
+    figure: Figure, grid: WebMap, views: Sequence[fields.View], values: Array, anchors: Anchors,
+    limits: tuple[float, float], title: str, words: tuple[str, str], *, is_signed: bool,
 ) -> None:  # fmt: skip
     """Colour a field between its limits, draw its contours, and say what the colours mean."""
     show = views[0].plan.display
-    step, levels = levels_for(values, show.per_mm, lines=12 if is_signed else 7)
+    step, levels = fields.levels_for(values, show.per_mm, lines=12 if is_signed else 7)
     for view in views:
-        draw_warp_like(view, grid, values, anchors, limits)
-        contour_lines(view, grid, values, levels, sign=is_signed, decimals=decimals_of(step))
+        fields.draw_layer(view, grid, values, anchors, limits, [view.plan.outline])
+        fields.contour_lines(view, grid, values, levels, sign=is_signed, decimals=fields.decimals_of(step))
     ends = (limits[0] * show.per_mm, limits[1] * show.per_mm)
     colour_key(figure, anchors, ends, title, words, zero=is_signed, decimal=show.decimal)
 
@@ -295,20 +282,21 @@ def _halves(plan: PlanView) -> tuple[Sheet, Sheet]:
     return (Sheet(AREA.left, AREA.bottom, half, AREA.height), Sheet(AREA.left + half, AREA.bottom, half, AREA.height))
 
 
-def _views(figure: Figure, plan: PlanView, room: Sheet) -> list[View]:
+def _views(figure: Figure, plan: PlanView, room: Sheet) -> list[fields.View]:
     scale, bands = lay_bands(plan.bounds, [floor.bounds for floor in plan.floors], room)
-    return [open_band(figure, band, plan, scale) for band in bands]
+    return [fields.open_band(figure, band, plan, scale) for band in bands]
 
 
-def _web_panel(figure: Figure, record: Record, views: Sequence[View], after: bool) -> list[DrawnFloor]:
+def _web_panel(figure: Figure, record: Record, views: Sequence[fields.View], after: bool) -> list[DrawnFloor]:
     grid = record.map
     for view in views:
-        draw_outlines(view)
+        fields.draw_outlines(view)
         if grid is not None:
             place = thinness(record, grid.web_after_mm if after else grid.web_before_mm)
-            draw_floors(view, grid, place, WEB, (-_BEYOND, _BEYOND))
-            draw_outside(view, grid, place)
+            floors = [floor.boundary for floor in view.plan.floors]
+            fields.draw_layer(view, grid, place, WEB, (-_BEYOND, _BEYOND), floors)
+            fields.draw_outside(view, grid, place)
     numbered = label_floors(views, None, web_lines(after))
     for view in views:
-        draw_plates(figure, view)
+        fields.draw_plates(figure, view)
     return numbered

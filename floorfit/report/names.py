@@ -152,8 +152,7 @@ def _weighed(marks: Marks | None, plan: PlanView) -> tuple[Array, Array]:
     """Return marks and places where another reading would help, with the weight that keeps labels off them."""
     if marks is None:
         return np.empty((0, 2)), np.empty(0)
-    spots = [floor.decision.suggestion_mm for floor in plan.floors if floor.decision.suggestion_mm is not None]
-    both = np.vstack([marks.used, marks.aside, np.array(spots, dtype=float).reshape(-1, 2)])
+    both = np.vstack([marks.used, marks.aside, plan.suggestions])
     late = len(both) - len(marks.used)
     return both, np.concatenate([marks.shares, np.full(late, _ASIDE_WEIGHT)])
 
@@ -284,13 +283,16 @@ def _around() -> Array:
 
 def _write(view: View, place: Array, lines: tuple[Line, ...], points: float) -> None:
     """Write the lines one above the other, the way of a tilt as an arrow before its slope."""
+    from floorfit.report.lettering import write
+
     unit = MM_PER_POINT * points / view.scale * view.plan.display.per_mm
     x, y = place * view.plan.display.per_mm
     top = y + _LINE * unit * (len(lines) - 1) / 2
     for k, line in enumerate(lines):
         level = top - k * _LINE * unit
         shift = 0.0 if line.angle is None else 0.5 * _ARROW * unit
-        _text(view, x + shift, level, line, points)
+        write(view.axes, x + shift, level, line.text, points, color=INK, bold=line.is_bold, ha="center", va="center",
+              zorder=9, gid=line.kind)  # fmt: skip
         if line.angle is not None:
             wide = text_size(line.text, points)[0] / view.scale * view.plan.display.per_mm
             _arrow(view, (x - wide / 2, level), line.angle, points)
@@ -303,10 +305,3 @@ def _arrow(view: View, at: tuple[float, float], angle: float, points: float) -> 
     style = {"arrowstyle": "-|>", "color": INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0, "mutation_scale": points}
     view.axes.annotate("", (at[0] + dx, at[1] + dy), (at[0] - dx, at[1] - dy), arrowprops=style, zorder=9,
                        annotation_clip=False)  # fmt: skip
-
-
-def _text(view: View, x: float, y: float, line: Line, points: float) -> None:
-    from floorfit.report.lettering import write
-
-    bold = line.is_bold
-    write(view.axes, x, y, line.text, points, color=INK, bold=bold, ha="center", va="center", zorder=9, gid=line.kind)

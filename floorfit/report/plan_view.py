@@ -54,8 +54,7 @@ class DrawnFloor:
     @cached_property
     def bounds(self) -> Bounds:
         """Smallest rectangle round it, mm."""
-        (x0, y0), (x1, y1) = self.boundary.min(axis=0), self.boundary.max(axis=0)
-        return (float(x0), float(y0), float(x1), float(y1))
+        return _bounds(self.boundary)
 
     @cached_property
     def polygon(self) -> Polygon:
@@ -81,8 +80,13 @@ class PlanView:
     def bounds(self) -> Bounds:
         """Rectangle round outline and floors, mm."""
         points = np.vstack([self.outline, *(floor.boundary for floor in self.floors)])
-        (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
-        return (float(x0), float(y0), float(x1), float(y1))
+        return _bounds(points)
+
+    @property
+    def suggestions(self) -> Array:
+        """Places where another reading would help a floor most, (k, 2), mm."""
+        places = [one.decision.suggestion_mm for one in self.floors if one.decision.suggestion_mm is not None]
+        return np.array(places, dtype=float).reshape(-1, 2)
 
 
 def plan_of(record: Record, writing: Writing | None = None) -> PlanView:
@@ -183,6 +187,11 @@ def _floor(index: int, pocket: dict[str, Any], decision: Decision, scale: float)
     boundary = _ring(pocket["boundary"], scale)
     islands = tuple(_ring(island, scale) for island in pocket.get("islands", ()))
     return DrawnFloor(index, boundary, islands, _label_place(boundary, islands), decision)
+
+
+def _bounds(points: Array) -> Bounds:
+    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return (x0, y0, x1, y1)
 
 
 def _ring(points: list[list[float]], scale: float) -> Array:

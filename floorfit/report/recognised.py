@@ -129,9 +129,5 @@ def _path(rings: list[Ring], unit_mm: float) -> Outline:
     """One compound path of closed rings; holes are cut out because they run the other way."""
     from matplotlib.path import Path as Outline
 
-    vertices, codes = [], []
-    for ring in rings:
-        xy = np.array([*ring, ring[0]]) / unit_mm
-        vertices.append(xy)
-        codes += [Outline.MOVETO, *[Outline.LINETO] * (len(xy) - 2), Outline.CLOSEPOLY]
-    return Outline(np.concatenate(vertices), codes)
+    closed = [Outline(np.array([*ring, ring[0]]) / unit_mm, closed=True) for ring in rings]
+    return Outline.make_compound_path(*closed)

@@ -11,7 +11,7 @@ from floorfit.record import Decision, Record
 from floorfit.report.actions import VERDICTS, label_of, urgency
 from floorfit.report.bands import Sheet, lay_bands
 from floorfit.report.colours import WEB
-from floorfit.report.fields import draw_outlines, draw_warp_like, open_band
+from floorfit.report.fields import draw_layer, draw_outlines, open_band
 from floorfit.report.format import MISSING, Display
 from floorfit.report.headline import IDENTITY, headline, identity_shown
 from floorfit.report.language import marked
@@ -192,4 +192,4 @@ def _small_map(figure: Figure, box: tuple[float, float, float, float], record: R
         if record.map is not None:
             warp = record.map.warp_mm
             top = max(float(np.nanmax(np.abs(warp))), 1e-6)
-            draw_warp_like(view, record.map, warp, WEB, (-top, top))
+            draw_layer(view, record.map, warp, WEB, (-top, top), [plan.outline])
