@@ -40,6 +40,10 @@ UNSETTLED = (
     "datums-off",
     "far-blocks",
     "far-velocity",
+    "far-scale",
+    "large-residual",
+    "scattered-blocks",
+    "datums-narrow",
 )
 
 

@@ -55,6 +55,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(args: argparse.Namespace) -> int:
     """Calibrate and write the gauge file; return 0."""
     from floorfit.cli.output import say, say_findings
+    from floorfit.identity import gauge_overdue
     from floorfit.readings.gauge import calibrate
     from floorfit.readings.gauge_file import gauge_lines, write_gauge
     from floorfit.readings.step_blocks import read_blocks
@@ -69,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     gauge: Gauge = calibrate(read_blocks(args.blocks), method=args.method, web_range=web_range, **given)
     with whole_file(output, replace=args.replace) as path:
         write_gauge(gauge, path, digest(args.blocks))
-    say_findings(gauge.findings)
+    say_findings([*gauge.findings, *gauge_overdue(gauge.identity, gauge.source)])
     for line in gauge_lines(gauge):
         say(line)
     return 0
