@@ -52,6 +52,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Calibrate and write the gauge file; return 0."""
+    from floorfit.identity import gauge_overdue
     from floorfit.readings.gauge_file import gauge_lines, write_gauge
     from floorfit.readings.step_blocks import read_blocks
     from floorfit.sealed import digest
@@ -64,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
     gauge = floorfit.calibrate(blocks, method=args.method, web_range=web_range, **given)
     with whole_file(output, replace=args.replace) as path:
         write_gauge(gauge, path, digest(args.blocks))
-    say_findings(gauge.findings)
+    say_findings([*gauge.findings, *gauge_overdue(gauge.identity, gauge.source)])
     for line in gauge_lines(gauge):
         say(line)
     return 0

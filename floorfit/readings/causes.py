@@ -144,7 +144,8 @@ def words_of(found: Systematic) -> str:
         way = "too high" if percent > 0 else "too low"
         return (
             f"residuals go with the webs' thickness: the sound velocity is set {abs(percent):.1f} ± {u:.1f} % {way} "
-            f"({about}, and more that all share). Read a step block, and give `correct --gauge`."
+            f"({about}, and more that all share). Read a step block of the part's metal, and give `correct --gauge`; "
+            "where one was given, see whether the readings had been corrected before."
         )
     if found.kind == "drift":
         # A reading too thick says a warp too low: w = z − t − underside.

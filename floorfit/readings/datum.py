@@ -20,6 +20,7 @@ from floorfit.identity import EXPANSION_PER_K
 from floorfit.readings.columns import Field, Layout
 from floorfit.readings.observations import Readings
 from floorfit.readings.table_file import read_table
+from floorfit.units import MM_PER_INCH
 
 __all__ = ["Datums", "Frame", "datum_findings", "fit_frame", "read_datums", "readings_to_part", "same_shape"]
 
@@ -33,9 +34,13 @@ FOR_SHAPE = 4
 #: source). And standard uncertainties of the warp that are allowed for: of good corners of 40 invented plates, beyond
 #: the last readings and with clamp marks, the worst was 4.8 off.
 OFF_MM, OFF_U = 0.03, 6.0
+#: Standard uncertainty of a datum point's Z, mm, by which their spread is judged (common practice, no source).
+POINT_U_MM = 0.005
 #: Largest tilt of the measured frame, degrees: the webs are read along Z, and 1° changes a reading by 0.015 %,
 #: but a plate clamped at a larger angle was measured in another set-up (common practice, no source).
 LARGEST_TILT_DEG = 5.0
+#: Lengths in one unit over the same in another.
+UNITS = (MM_PER_INCH, 1 / MM_PER_INCH, 10.0, 0.1, 1000.0, 0.001)
 #: Datums are on a line when their spread across it is below this share of that along it.
 COLLINEAR_SHARE = 1e-3
 
@@ -298,6 +303,8 @@ def datum_findings(
     all by the same height more. One Z that was mistyped tilts the frame, and is shared out over all points: a quarter
     of it is seen at each of four.
     """  # fmt: skip
+    if narrow := _narrow(frame.nominal[:, :2], bounds):
+        return narrow
     off, names, count = frame.residuals[:, 2], frame.names, len(frame.residuals)
     if count < FOR_SHAPE:
         text = f"{count} datum points fit whatever their Z. A fourth would show a mistyped one, or one that moved."
@@ -322,6 +329,26 @@ def datum_findings(
         "or they were measured in another set-up, and every offset hangs on them. Measure them again."
     )
     return (Finding("datums-off", "--datums", "", text, "warning"),)
+
+
+def _narrow(at: Array, bounds: tuple[float, float, float, float]) -> tuple[Finding, ...]:
+    """Say where datum points lie so near to one line that their plane is not known at the part's far corner.
+
+    Its uncertainty at x is u √(xᵀ(AᵀA)⁻¹x), A of the rows (1, x, y) (JCGM 100:2008, H.3, in the plane).
+    """
+    corners = np.array([(x, y) for x in bounds[::2] for y in bounds[1::2]])
+    middle, n = at.mean(axis=0), len(at)
+    spread = np.linalg.pinv((at - middle).T @ (at - middle))
+    u = POINT_U_MM * np.sqrt(1 / n + np.einsum("ki,ij,kj->k", corners - middle, spread, corners - middle))
+    far = int(np.argmax(u))
+    if u[far] <= OFF_MM:
+        return ()
+    text = (
+        f"the datum points lie nearly on a line, or close together: where each is known to {POINT_U_MM:g} mm, the "
+        f"plate's height at ({corners[far][0]:.0f}, {corners[far][1]:.0f}) is known to {u[far]:.3f} mm alone. Measure "
+        "points that are spread over the part."
+    )
+    return (Finding("datums-narrow", "--datums", "", text, "warning"),)
 
 
 def _datums(nominal: ArrayLike, measured: ArrayLike | None) -> Datums:
@@ -380,6 +407,10 @@ def _bad_fit(datums: Datums, distance: Array, a: Array, b: Array, limit: float) 
     if np.linalg.det(flipped) < 0 and float(left.max()) <= limit:
         text = "the measured datums are a mirror image of the nominal ones: X and Y are exchanged, or one axis has "
         return _refusal(datums, "mirrored-datums", text + "the other sign. Correct the axes.")
+    ratio = float(np.linalg.norm(off) / np.linalg.norm(a - a.mean(axis=0)))
+    if any(abs(ratio / unit - 1.0) < 0.01 for unit in UNITS):
+        text = f"the measured datums lie {ratio:.4g} times as far apart as the nominal ones: they are in another unit. "
+        return _refusal(datums, "datum-unit", text + "Give all in the unit that the header names.")
     worst = int(np.argmax(distance))
     text = (
         f"{datums.names[worst]} is {distance[worst]:.3f} mm off after the best fit, {limit:g} mm is the limit. Measure "

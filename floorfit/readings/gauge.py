@@ -20,7 +20,7 @@ from floorfit.readings.components import Budget, Component, combine_components
 from floorfit.readings.step_blocks import Blocks, check_blocks
 from floorfit.readings.warp import DEFAULT_U_MM
 
-__all__ = ["BlockResult", "Gauge", "calibrate", "far_velocity"]
+__all__ = ["BlockResult", "Gauge", "calibrate"]
 
 Method = Literal["one-point", "two-point", "line"]
 Kind = Literal["thickness", "tof"]
@@ -32,6 +32,12 @@ K_U_PER_C = 0.00001
 #: Velocities of sound between which blocks may be of the part's metal, mm/µs: aluminium alloys 6.23 to 6.38 (reference
 #: values U2), titanium 6.07, steel 5.9 (ASTM E494, table X3.1; the last two from memory).
 VELOCITIES = (6.0, 6.8)
+#: Scales between which a thickness gauge is set for the blocks' metal: blocks of steel on a gauge set for aluminium
+#: make 5.9/6.32 = 0.93, a gauge set for steel 1.07 on blocks of aluminium, which calibration undoes.
+SCALES = (0.95, 1.1)
+#: Residual of a block, and scatter of readings of one block, from which they are told, mm: a fifth and a quarter of a
+#: web's tenth; the scatter needs so many degrees of freedom (our choice, no source).
+OFF_LINE_MM, SCATTER_MM, FOR_SCATTER = 0.02, 0.025, 4
 #: A coefficient beyond this is in another unit: no metal's velocity changes by a percent for each degree.
 MOST_K_PER_C = 0.01
 #: Standard uncertainty of a block's stated thickness where the file has none, mm (common practice, no source).
@@ -100,8 +106,6 @@ class Gauge:
         Each step, thinnest first.
     source : str
         File of the blocks.
-    findings : tuple of Finding
-        Warnings.
     identity : mapping of str to str
         Facts that the file of the blocks states: which gauge, when.
     """
@@ -120,8 +124,14 @@ class Gauge:
     k_u_per_c: float
     blocks: tuple[BlockResult, ...]
     source: str = ""
-    findings: tuple[Finding, ...] = field(default=())
     identity: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Warnings: blocks that the line does not fit, and a scale or velocity that is not the metal's."""
+        scale = [*_far_velocity(self.scale)] if self.kind == "tof" else [*_far_scale(self.scale)]
+        told = [*_off_line(self.blocks), *_scattered(self.blocks), *scale]
+        return tuple(Finding(code, self.source, "", text, "warning") for code, text in told)
 
     @property
     def zero_time_us(self) -> float:
@@ -267,8 +277,7 @@ def calibrate(
     results = _per_block(x, blocks.true, steps, scale, zero)
     return Gauge(
         kind, chosen, scale, zero, _pairs(covariance), sd, float(dof), float(steps[0]), float(steps[-1]),
-        temperature, k_per_c, k_u_per_c, results, blocks.source, tuple(_warnings(results, kind, scale, blocks.source)),
-        blocks.identity,
+        temperature, k_per_c, k_u_per_c, results, blocks.source, blocks.identity,
     )  # fmt: skip
 
 
@@ -338,29 +347,47 @@ def _pairs(matrix: Array) -> tuple[tuple[float, float], tuple[float, float]]:
     return ((float(matrix[0, 0]), float(matrix[0, 1])), (float(matrix[1, 0]), float(matrix[1, 1])))
 
 
-def _warnings(results: tuple[BlockResult, ...], kind: Kind, scale: float, source: str) -> list[Finding]:
-    texts = [
-        ("large-residual", f"block {b.true:.4g} mm is {b.residual:+.4f} mm off the line. Read it again, clean it, "
-         "or use the range in which the gauge is straight.")
-        for b in results if abs(b.residual) > 0.02
-    ]  # fmt: skip
-    if kind == "thickness" and not 0.9 < scale < 1.1:
-        text = f"the scale is {scale:.4f}: the gauge is set for another metal. Set its velocity first."
-        texts.append(("far-scale", text))
-    found = [Finding(code, source, "", text, "warning") for code, text in texts]
-    return found if kind == "thickness" else [*found, *far_velocity(scale, source)]
+def _off_line(blocks: tuple[BlockResult, ...]) -> list[tuple[str, str]]:
+    far = [one for one in blocks if abs(one.residual) > OFF_LINE_MM]
+    if not far:
+        return []
+    shown = ", ".join(f"{one.true:.4g} ({one.residual:+.3f})" for one in far[:4])
+    text = (
+        f"{len(far)} blocks are off the line, mm: {shown}. One was read wrongly, or the gauge is not straight. Read "
+        "the blocks again."
+    )
+    return [("large-residual", text)]
 
 
-def far_velocity(scale: float, source: str) -> list[Finding]:
-    """A warning where blocks of that velocity of sound cannot be of the part's metal.
+def _scattered(blocks: tuple[BlockResult, ...]) -> list[tuple[str, str]]:
+    """Readings of one block that differ as those of no good gauge do: a second set after a drift, say."""
+    again = [one for one in blocks if one.count > 1]
+    freedom = sum(one.count - 1 for one in again)
+    sd = float(np.sqrt(sum((one.count - 1) * one.sd**2 for one in again) / max(freedom, 1)))
+    if freedom < FOR_SCATTER or sd <= SCATTER_MM:
+        return []
+    text = (
+        f"readings of one and the same block scatter by {sd:.3f} mm: couplant, a wrong row, or a gauge that drifted "
+        "between two sets. Read the blocks again."
+    )
+    return [("scattered-blocks", text)]
 
-    Parameters
-    ----------
-    scale : float, mm/µs
-    source : str
-        File that it came from.
-    """
+
+def _far_scale(scale: float) -> list[tuple[str, str]]:
+    if SCALES[0] < scale < SCALES[1]:
+        return []
+    text = (
+        f"the scale is {scale:.4f}, about 1 was expected: the gauge is set for another metal than the blocks are of, "
+        "or a column is in another unit. Check both, and read the blocks again."
+    )
+    return [("far-scale", text)]
+
+
+def _far_velocity(scale: float) -> list[tuple[str, str]]:
     if VELOCITIES[0] < scale < VELOCITIES[1]:
         return []
-    text = f"the velocity is {scale:.4f} mm/µs, aluminium alloys have 6.2 to 6.45. Check the blocks' metal."
-    return [Finding("far-velocity", source, "", text, "warning")]
+    text = (
+        f"the velocity is {scale:.4f} mm/µs, aluminium alloys have 6.2 to 6.45. Check the blocks' metal, and that "
+        "tof_us is in microseconds, there and back."
+    )
+    return [("far-velocity", text)]

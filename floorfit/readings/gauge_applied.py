@@ -9,7 +9,7 @@ import numpy as np
 from floorfit.arrays import Array
 from floorfit.errors import Finding, InputError
 from floorfit.identity import days_between, gauge_overdue, same_fact
-from floorfit.readings.gauge import Gauge, far_velocity
+from floorfit.readings.gauge import Gauge
 from floorfit.readings.observations import Readings
 from floorfit.readings.step_blocks import ROUNDING_MM
 
@@ -60,7 +60,7 @@ def apply_gauge(gauge: Gauge, readings: Readings) -> Applied:
     InputError
         If no row has what the gauge needs, or the readings were taken with another gauge.
     """
-    told = [*_other_gauge(gauge, readings), *(far_velocity(gauge.scale, gauge.source) if gauge.kind == "tof" else [])]
+    told = [*_other_gauge(gauge, readings), *gauge.findings]
     raw = readings.tof / 2.0 if gauge.kind == "tof" else readings.thickness
     if len(readings) and not np.isfinite(raw).any():
         column = "tof_us" if gauge.kind == "tof" else "thickness_mm (or thickness_in)"
@@ -86,8 +86,9 @@ def _other_gauge(gauge: Gauge, readings: Readings) -> list[Finding]:
     due = {"gauge_due": own["gauge_due"]} if "gauge_due" in own else {}
     out = [] if "gauge_due" in theirs else gauge_overdue({**theirs, **due}, readings.source)
     days = days_between(own.get("read_at", ""), theirs.get("read_at", ""))
-    if days is not None and days > OLD_DAYS:
-        text = f"the gauge was calibrated {days} days before the readings. Read the blocks again."
+    if days is not None and abs(days) > OLD_DAYS:
+        when = "before" if days > 0 else "after"
+        text = f"the gauge was calibrated {abs(days)} days {when} the readings. Read the blocks again."
         out.append(Finding("old-calibration", readings.source, "", text, "warning"))
     return out
 

@@ -191,7 +191,14 @@ def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
         "the coordinates are millimetres in a column of inches": (x / MM_PER_INCH, y / MM_PER_INCH),
     }
     hints = [words for words, (u, v) in ways.items() if _share(part, u, v, label) >= CURED_SHARE]
-    hint = f"It looks as if {hints[0]}." if hints else "The coordinates may be the machine's: give --datums."
+    hint = (
+        f"It looks as if {hints[0]}."
+        if hints
+        else (
+            "They may be the machine's coordinates (`correct --datums`, with points of the same set-up), or another "
+            "part's."
+        )
+    )
     if not is_lost(seen):
         hint = "The coordinates may be shifted, or the labels another numbering's. Check two places by hand."
     text = f"{int(bad.sum())} of {n} readings do not lie on the floor they belong to. {hint}"

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.arrays import Array
+from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding, InputError
 from floorfit.identity import identity_of
 from floorfit.part.model import Part
@@ -24,6 +24,10 @@ WRONG_RATIOS = {2.0: "the second echo", MM_PER_INCH: "millimetres among inches",
 RATIO_TOLERANCE = 0.08
 #: Readings from which it is no accident that all are round, and how far they are off then, mm. Own choice.
 FEWEST_ROUND, OFF_MM = 4, 0.02
+#: Thickness by which readings of the next step may fall short before that is asked, mm. Own choice.
+NOT_RISEN_MM = 0.05
+#: Thickness in a wrong unit over that in mm.
+UNITS = {"inches": 1 / MM_PER_INCH, "thousandths of an inch": 1000 / MM_PER_INCH, "micrometres": 1000.0}
 #: Lengths that differ by less are one, mm: a web of 2 may be 2.3 − 0.3, which in binary is not 2.
 ROUNDING_MM = 1e-9
 
@@ -174,7 +178,8 @@ def check_blocks(blocks: Blocks, method: str, web_range: tuple[float, float] | N
     """
     faults = [*_bad_values(blocks)]
     if not faults:
-        faults = [*_exchanged(blocks), *_wrong_rows(blocks), *_steps(blocks, method), *_bracket(blocks, web_range)]
+        rows = _other_order(blocks) or _wrong_rows(blocks) or _not_rising(blocks)
+        faults = [*_exchanged(blocks), *rows, *_steps(blocks, method), *_bracket(blocks, web_range)]
     if faults:
         raise InputError(faults)
 
@@ -229,6 +234,47 @@ def _wrong_rows(blocks: Blocks) -> list[Finding]:
     return found
 
 
+def _falls(stated: Array, shown: Array) -> Rows:
+    """Steps, by their place, from which to the next the readings do not rise half as far as elsewhere."""
+    rise, wanted = np.diff(shown), np.diff(stated)
+    usual = float(np.median(np.abs(rise / wanted))) if len(rise) else 0.0
+    short = usual * wanted - rise
+    return np.flatnonzero((short > 0.5 * usual * wanted) & (short > usual * NOT_RISEN_MM))
+
+
+def _step_means(blocks: Blocks) -> tuple[Array, Array]:
+    stated = np.unique(np.round(blocks.true, 6))
+    return stated, np.array([blocks.reading[np.isclose(blocks.true, one, atol=1e-6)].mean() for one in stated])
+
+
+def _other_order(blocks: Blocks) -> list[Finding]:
+    """Refuse readings that would rise with the blocks in another order: exchanged, or written from the other end."""
+    stated, shown = _step_means(blocks)
+    rising = np.sort(shown)
+    if not len(_falls(stated, shown)):
+        return []
+    slope, zero = np.polyfit(stated, rising, 1)
+    if np.abs(slope * stated + zero - rising).max() > slope * OFF_MM:
+        return []
+    moved = ", ".join(f"{one:.4g}" for one in stated[shown != rising][:5])
+    text = (
+        f"the readings of the steps {moved} mm stand in another order than the steps: a thicker block reads more. "
+        "Correct true_mm or the readings."
+    )
+    return [Finding("other-order", blocks.source, "", text)]
+
+
+def _not_rising(blocks: Blocks) -> list[Finding]:
+    """Refuse readings that do not rise from one step to the next: slipped by a step, or one read wrongly."""
+    stated, shown = _step_means(blocks)
+    texts = [
+        f"from the step {stated[k]:.4g} to {stated[k + 1]:.4g} mm the readings do not rise as they do from others: "
+        "they have slipped by a step, or one was read wrongly. Correct the rows, or read the blocks again."
+        for k in _falls(stated, shown)[:1]
+    ]
+    return [Finding("not-rising", blocks.source, "", text) for text in texts]
+
+
 def _steps(blocks: Blocks, method: str) -> list[Finding]:
     steps = len(np.unique(np.round(blocks.true, 6)))
     needed = {"one-point": (1, 1), "two-point": (2, 2), "line": (2, 10**6)}[method]
@@ -243,11 +289,16 @@ def _bracket(blocks: Blocks, web_range: tuple[float, float] | None) -> list[Find
     if web_range is None:
         return []
     low, high = float(blocks.true.min()), float(blocks.true.max())
+    unit = next((name for name, by in UNITS.items() if low / by <= web_range[0] and web_range[1] <= high / by), None)
     if low <= web_range[0] + ROUNDING_MM and web_range[1] <= high + ROUNDING_MM:
         return []
     text = (
         f"the blocks reach from {low:.4g} to {high:.4g} mm, the webs from {web_range[0]:.4g} to {web_range[1]:.4g} mm. "
-        "Read a block that is thinner than the thinnest web and one that is thicker than the thickest."
+        + (
+            f"They look as if in {unit}: correct the unit, or read other blocks."
+            if unit
+            else "Read a block that is thinner than the thinnest web and one that is thicker than the thickest."
+        )
     )
     return [Finding("no-bracket", blocks.source, "", text)]
 

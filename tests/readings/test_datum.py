@@ -225,3 +225,36 @@ def test_a_height_that_all_datums_share_is_no_doubt_of_one():
         return 0.5 + 0.2 * (at[:, 0] / 600 - 1) * (at[:, 1] / 250 - 1)
 
     assert datum_findings(frame, (0, 0, 1200, 500), high_saddle, lambda at: np.full(len(at), 0.01)) == ()
+
+
+@pytest.mark.parametrize(
+    ("points", "codes"),
+    [
+        ([(10, 10), (1190, 10), (1190, 490)], ["datums-unchecked"]),
+        ([(300, 125), (900, 125), (900, 375), (300, 375)], []),
+        ([(10, 10), (600, 20), (1190, 10), (300, 11)], ["datums-narrow"]),
+        ([(10, 10), (60, 10), (60, 60), (10, 60)], ["datums-narrow"]),
+    ],
+)
+def test_points_from_which_the_far_corner_is_not_known_are_told(
+    points: list[tuple[int, int]], codes: list[str]
+) -> None:
+    """Scatter of the height at the far corner, by drawing: what is told is beyond 0.03 mm, what is not below."""
+    nominal = np.column_stack([np.array(points, float), np.zeros(len(points))])
+    assert told(fit_frame(nominal, machine(nominal))) == codes
+    rng, far = np.random.default_rng(8), np.array([[1200.0, 500.0, 0.0]])
+    noise = rng.normal(0, 0.005, (300, len(points)))
+    heights = [
+        fit_frame(nominal, machine(nominal + np.column_stack([np.zeros((len(points), 2)), off]))).to_part(
+            *machine(far).T
+        )[2][0]
+        for off in noise
+    ]
+    assert (np.std(heights) > 0.03) == ("datums-narrow" in codes)
+
+
+@pytest.mark.parametrize("ratio", [25.4, 1 / 25.4, 1000.0, 0.1])
+def test_datums_in_another_unit_are_named_as_such(ratio: float) -> None:
+    """25.4 mm to the inch (ISO 80000-3); metre and micrometre are powers of ten."""
+    with pytest.raises(InputError, match="they are in another unit"):
+        fit_frame(POINTS, machine(POINTS) * ratio)

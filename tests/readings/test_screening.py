@@ -176,7 +176,7 @@ def test_thicknesses_that_slipped_by_a_line_are_refused(honest: list[Row]) -> No
 
 def test_machine_coordinates_are_said_so(honest: list[Row]) -> None:
     result = screened([replace(row, x=row.x + 5000.0) for row in honest])
-    assert "give --datums" in whole_file_findings(plate(), result)[0].text
+    assert "`correct --datums`" in whole_file_findings(plate(), result)[0].text
     assert not result.is_used.any()
 
 

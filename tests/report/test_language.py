@@ -35,7 +35,7 @@ SAYING: dict[str, set[str]] = {
     "noticed.py": set(), "prepared.py": set(), "readings/causes.py": set(),
     "readings/datum.py": {"_bad_fit", "_check_fit", "_check_points", "_datums", "same_shape"},
     "readings/floor_z.py": set(),
-    "readings/gauge.py": {"_warnings", "budget"}, "readings/gauge_applied.py": set(),
+    "readings/gauge.py": {"budget"}, "readings/gauge_applied.py": set(),
     "readings/ids.py": {"_check_table", "read_ids"},
     "readings/kinds.py": set(), "readings/lost.py": set(), "readings/misplaced.py": {"refuse_slipped"},
     "readings/outliers.py": set(), "readings/ratios.py": {"refuse_other_unit"}, "readings/screening.py": set(),
