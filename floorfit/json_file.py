@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from floorfit.errors import Finding, InputError
 
 if TYPE_CHECKING:
-    from pydantic import BaseModel
+    from pydantic import BaseModel, ValidationError
 
-__all__ = ["read_json", "read_text", "validated", "write_json"]
+__all__ = ["read_json", "read_text", "refused_by", "validated", "write_json"]
 
 Model = TypeVar("Model", bound="BaseModel")
 
@@ -77,8 +77,20 @@ def validated(model: type[Model], document: Any, code: str, source: str, remedy:
     try:
         return model.model_validate(document)
     except ValidationError as error:
-        faults = [(".".join(map(str, fault["loc"])), f"{fault['msg']}. {remedy}") for fault in error.errors()[:20]]
-        raise InputError([Finding(code, source, place, text) for place, text in faults]) from error
+        raise refused_by(error, code, source, remedy) from error
+
+
+def refused_by(error: ValidationError, code: str, source: str, remedy: str) -> InputError:
+    """Return the first twenty faults that pydantic found, each with its path.
+
+    Parameters
+    ----------
+    error : ValidationError
+    code, source, remedy : str
+        Of the findings.
+    """
+    faults = [(".".join(map(str, fault["loc"])), f"{fault['msg']}. {remedy}") for fault in error.errors()[:20]]
+    return InputError([Finding(code, source, place, text) for place, text in faults])
 
 
 def write_json(document: Any, file: Path, indent: int | None = None) -> None:

@@ -17,6 +17,7 @@ from floorfit.decision.neighbours import NeighbourStep
 from floorfit.decision.web_map import WebMap
 from floorfit.decision.written_form import Number
 from floorfit.errors import Finding, InputError
+from floorfit.json_file import refused_by
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
 from floorfit.part.part_format import part_schema
@@ -258,11 +259,7 @@ def _checked(file: Path, text: str) -> Record:
     try:
         return Record.model_validate_json(text)
     except ValidationError as error:
-        faults = [
-            _finding(file, ".".join(str(step) for step in fault["loc"]), f"{fault['msg']}. Run `correct` again.")
-            for fault in error.errors()[:20]
-        ]
-        raise InputError(faults) from error
+        raise refused_by(error, "bad-record", str(file), "Run `correct` again.") from error
 
 
 def _finding(file: Path, place: str, text: str) -> Finding:

@@ -219,25 +219,15 @@ def _decided(
     doubted = doubted_floors(part, large, [one.margin_mm for one in decisions])
     odd = odd_webs(part, webs, fit, sites.points, sites.u, seen.floor[sites.rows], decisions, settings.decision.level)
     decisions = _held(part, taken, decisions, odd | doubted | _lost(seen, sites, fit))
-    return Result(
-        part,
-        taken.shown,
-        settings,
-        seen,
-        fit,
-        webs,
-        decisions,
-        (
-            *taken.findings,
-            *_datum_findings(part, taken.frame, fit),
-            *fit_findings(source, fit, agreed, modes is not None),
-            *shared_findings(source, systematic),
-            *hidden_drift(source, fit, systematic, drift, settings.systematic),
-        ),
-        taken.gauge,
-        taken.frame,
-        systematic,
+    found = (
+        *taken.findings,
+        *_datum_findings(part, taken.frame, fit),
+        *fit_findings(source, fit, agreed, modes is not None),
+        *shared_findings(source, systematic),
+        *hidden_drift(source, fit, systematic, drift, settings.systematic),
     )
+    applied = taken.gauge, taken.frame
+    return Result(part, taken.shown, settings, seen, fit, webs, decisions, found, *applied, systematic)
 
 
 def _datum_findings(part: Part, frame: Frame | None, fit: Fit) -> tuple[Finding, ...]:

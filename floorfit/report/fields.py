@@ -9,7 +9,7 @@ import numpy as np
 
 from floorfit.arrays import Array
 from floorfit.record import WebMap
-from floorfit.report.bands import Band
+from floorfit.report.bands import Band, Sheet, lay_bands
 from floorfit.report.colours import HATCHES, Anchors, colour_map, standing
 from floorfit.report.labels import Placer, box_at, text_size, touch
 from floorfit.report.marks import Marks
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "View", "contour_lines", "decimals_of", "draw_layer", "draw_outlines", "draw_outside", "draw_plates",
-    "draw_readings", "draw_suggestions", "levels_for", "open_band",
+    "draw_readings", "draw_suggestions", "levels_for", "open_band", "open_bands",
 ]  # fmt: skip
 
 
@@ -98,6 +98,20 @@ def open_band(figure: Figure, band: Band, plan: PlanView, scale: float) -> View:
         spine.set(visible=False)
     _mark_breaks(axes, band)
     return View(band, axes, plan, Placer((left, bottom, left + width, bottom + height)), scale)
+
+
+def open_bands(figure: Figure, plan: PlanView, room: Sheet) -> list[View]:
+    """Cut the plate into bands that fill a room best, and add axes for each.
+
+    Parameters
+    ----------
+    figure : Figure
+    plan : PlanView
+    room : Sheet
+        Where on the paper.
+    """
+    scale, bands = lay_bands(plan.bounds, [floor.bounds for floor in plan.floors], room)
+    return [open_band(figure, band, plan, scale) for band in bands]
 
 
 def levels_for(layer: Array, per_mm: float, *, lines: int = 12) -> tuple[float, Array]:

@@ -131,8 +131,8 @@ class Placer:
         return np.asarray(both.any(axis=1), dtype=np.bool_)
 
 
-def box_at(centre: tuple[float, float], size: tuple[float, float], gap: float = GAP) -> Box:
-    """Return the box of that size round a centre, widened by ``gap``, mm.
+def box_at(centre: tuple[float, float], size: tuple[float, float]) -> Box:
+    """Return the box of that size round a centre, widened by `GAP`, mm.
 
     Parameters
     ----------
@@ -140,10 +140,8 @@ def box_at(centre: tuple[float, float], size: tuple[float, float], gap: float = 
         On paper.
     size : (float, float), mm
         Width and height.
-    gap : float, mm
-        Added on each side.
     """
-    half_w, half_h = size[0] / 2 + gap, size[1] / 2 + gap
+    half_w, half_h = size[0] / 2 + GAP, size[1] / 2 + GAP
     return (centre[0] - half_w, centre[1] - half_h, centre[0] + half_w, centre[1] + half_h)
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from floorfit.arrays import Array
 from floorfit.record import Record, WebMap
 from floorfit.report import fields
-from floorfit.report.bands import Sheet, lay_bands
+from floorfit.report.bands import Sheet
 from floorfit.report.colours import AMOUNT, WEB, Anchors
 from floorfit.report.format import Display
 from floorfit.report.keys import colour_key, floor_entries, mark_key, reading_entries
@@ -101,7 +101,7 @@ def map_figure(record: Record, plan: PlanView) -> Figure:
     show = plan.display
     title = show.words("Deviation map: what each pocket gets, and the warp of the underside")
     figure = blank_sheet(record, plan, title, f"1 / {PAGES}")
-    views = _views(figure, plan, AREA)
+    views = fields.open_bands(figure, plan, AREA)
     curved = curved_floors(record)
     step = height_step(curved, show.per_mm)
     for view in views:
@@ -213,7 +213,7 @@ def web_figure(record: Record, plan: PlanView) -> Figure:
     for half, title, after in zip(_halves(plan), titles, (False, True), strict=True):
         put(figure, half.left + 11, half.bottom + half.height - 4, f"{title}, {show.unit}", 10, bold=True)
         room = Sheet(half.left, half.bottom, half.width, half.height - _TITLE)
-        views = _views(figure, plan, room)
+        views = fields.open_bands(figure, plan, room)
         numbered += _web_panel(figure, record, views, after)
     entries = [
         *floor_entries(show), ("outside", say("outside the limits")), ("limit", say("at a limit")),
@@ -244,7 +244,7 @@ def uncertainty_figure(record: Record, plan: PlanView) -> Figure:
     say, unit = show.words, show.unit
     title = say("Uncertainty of the warp, and where another reading would help")
     figure = blank_sheet(record, plan, title, "3 / 3")
-    views = _views(figure, plan, AREA)
+    views = fields.open_bands(figure, plan, AREA)
     unknown = say("No surface could be fitted: no uncertainty is shown.")
     marks, numbered = _with_readings(
         figure, record, views, uncertainty_lines, _uncertainty, unknown, has_suggestions=True
@@ -280,11 +280,6 @@ def _halves(plan: PlanView) -> tuple[Sheet, Sheet]:
         return (Sheet(AREA.left, AREA.bottom + half, AREA.width, half), Sheet(AREA.left, AREA.bottom, AREA.width, half))
     half = AREA.width / 2
     return (Sheet(AREA.left, AREA.bottom, half, AREA.height), Sheet(AREA.left + half, AREA.bottom, half, AREA.height))
-
-
-def _views(figure: Figure, plan: PlanView, room: Sheet) -> list[fields.View]:
-    scale, bands = lay_bands(plan.bounds, [floor.bounds for floor in plan.floors], room)
-    return [fields.open_band(figure, band, plan, scale) for band in bands]
 
 
 def _web_panel(figure: Figure, record: Record, views: Sequence[fields.View], after: bool) -> list[DrawnFloor]:

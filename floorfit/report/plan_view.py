@@ -202,15 +202,10 @@ def _label_place(boundary: Array, islands: tuple[Array, ...]) -> tuple[float, fl
     from shapely import Point, Polygon
 
     polygon = Polygon(boundary, islands)
-    centre = polygon.centroid
-    if polygon.is_valid and polygon.buffer(-0.25 * _half_width(polygon)).contains(Point(centre)):
+    centre, (x0, y0, x1, y1) = polygon.centroid, polygon.bounds
+    if polygon.is_valid and polygon.buffer(-0.125 * min(x1 - x0, y1 - y0)).contains(Point(centre)):
         return (centre.x, centre.y)
     return _widest_place(polygon if polygon.is_valid else polygon.buffer(0))
-
-
-def _half_width(polygon: Polygon) -> float:
-    x0, y0, x1, y1 = polygon.bounds
-    return float(min(x1 - x0, y1 - y0)) / 2
 
 
 def _widest_place(polygon: Polygon) -> tuple[float, float]:

@@ -9,9 +9,9 @@ import numpy as np
 
 from floorfit.record import Decision, Record
 from floorfit.report.actions import VERDICTS, label_of, urgency
-from floorfit.report.bands import Sheet, lay_bands
+from floorfit.report.bands import Sheet
 from floorfit.report.colours import WEB
-from floorfit.report.fields import draw_layer, draw_outlines, open_band
+from floorfit.report.fields import draw_layer, draw_outlines, open_bands
 from floorfit.report.format import MISSING, Display
 from floorfit.report.headline import IDENTITY, headline, identity_shown
 from floorfit.report.language import marked
@@ -185,9 +185,7 @@ def _warnings(record: Record, show: Display) -> list[str]:
 
 
 def _small_map(figure: Figure, box: tuple[float, float, float, float], record: Record, plan: PlanView) -> None:
-    scale, bands = lay_bands(plan.bounds, [floor.bounds for floor in plan.floors], Sheet(*box))
-    for band in bands:
-        view = open_band(figure, band, plan, scale)
+    for view in open_bands(figure, plan, Sheet(*box)):
         draw_outlines(view)
         if record.map is not None:
             warp = record.map.warp_mm
