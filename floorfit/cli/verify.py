@@ -16,7 +16,8 @@ _EPILOG = """examples:
   floorfit verify job finished.csv --left corrected.nc.csv -o proof
 
 READINGS has the columns of any readings file; thickness is that of the finished web. Pockets may be missing.
-Exit 0: every pocket was read and conforms. Exit 1: a pocket is not read, undecided or does not conform.
+Exit 0: every pocket was read and conforms. Exit 1: a pocket is not read, undecided or does not conform, or many
+readings lie off their floors.
 """
 
 
@@ -34,6 +35,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--left", metavar="TABLE", help="table beside the corrected programme: count what its cutters leave"
     )
+    parser.add_argument("--map", metavar="IDS", help="ids of the readings' labels (CSV: label, pocket)")
     parser.add_argument("--replace", action="store_true", help="replace an existing folder")
     add_numbers(
         parser,
@@ -53,6 +55,7 @@ def run(args: argparse.Namespace) -> int:
         args.job,
         args.readings,
         left=args.left,
+        ids=floorfit.read_ids(args.map) if args.map is not None else None,
         movement_limit_mm=args.moved,
         bias_limit_mm=args.limit_bias,
         progress=tell,

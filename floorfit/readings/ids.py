@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from floorfit.arrays import Flags, Rows
 from floorfit.errors import Finding, InputError
@@ -28,6 +29,8 @@ __all__ = ["match_labels", "read_ids"]
 #: Share of the labelled readings whose label and place must disagree before the places are asked, and the share of
 #: them that one floor for each label must bring right (our choice, no source).
 DISAGREE, AGREE = 0.5, 0.8
+#: Readings of a label that no pocket bears from which its place is believed (our choice, no source).
+FEWEST = 3
 
 
 def read_ids(path: str | os.PathLike[str]) -> dict[str, str]:
@@ -152,9 +155,11 @@ def _by_place(
     said = np.array([order.get(labels[str(name)], -1) for name in names], np.intp)[inverse.reshape(-1)]
     is_labelled = np.array([bool(labels[str(name)]) for name in names])[inverse.reshape(-1)]
     count = int(is_labelled.sum())
-    if count < 3 or (said != floor)[is_labelled].mean() < DISAGREE:
+    if count < FEWEST:
         return {}, []
     home = _one_floor_each(inverse.reshape(-1), floor, is_labelled)
+    if (said != floor)[is_labelled].mean() < DISAGREE:
+        return _strangers(readings.source, names, inverse.reshape(-1), said, floor, home, list(ids))
     agree = sum(int(((floor == k) & (inverse.reshape(-1) == label)).sum()) for label, k in home.items())
     if agree < AGREE * count:
         return {}, []
@@ -171,6 +176,25 @@ def _by_place(
     )
     found = [Finding("labels-by-place", readings.source, "column pocket", text, "warning")]
     return {str(names[label]): list(ids)[k] for label, k in home.items()}, found
+
+
+def _strangers(
+    source: str, names: NDArray[np.str_], label: Rows, said: Rows, floor: Rows, home: Mapping[int, int], ids: list[str]
+) -> tuple[dict[str, str], list[Finding]]:
+    """Ids by place of labels that are none, as a spreadsheet makes ``1000`` of ``1E3``; what others say is kept."""
+    found = {}
+    for one, k in home.items():
+        at = floor[label == one]
+        if said[label == one][0] < 0 and len(at) >= FEWEST and (at == k).mean() >= AGREE:
+            found[str(names[one])] = ids[k]
+    if not found:
+        return {}, []
+    shown = ", ".join(f'"{name[:40]}" → {pocket}' for name, pocket in list(found.items())[:3])
+    text = (
+        f"{len(found)} labels name no pocket of the part ({shown}), and each stands for one floor that no other label "
+        "names, so the places were used. Check one pocket, or give --map."
+    )
+    return found, [Finding("labels-by-place", source, "column pocket", text, "warning")]
 
 
 def _one_floor_each(label: Rows, floor: Rows, is_labelled: Flags) -> dict[int, int]:

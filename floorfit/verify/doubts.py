@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding, InputError
-from floorfit.identity import gauge_overdue, refuse_other_piece
+from floorfit.identity import days_between, gauge_overdue, refuse_other_piece
 from floorfit.readings.observations import Readings
 from floorfit.verify.predicted import Prediction
 from floorfit.verify.proved import Bias, FloorProof, Movement
@@ -59,7 +61,21 @@ def refuse_unfit(prediction: Prediction, readings: Readings, digest: str | None 
     return [
         *refuse_other_piece(record.identity, readings.identity, readings.source),
         *gauge_overdue(readings.identity, readings.source),
+        *_read_before(record.identity, readings),
     ]
+
+
+def _read_before(job: Mapping[str, str], readings: Readings) -> list[Finding]:
+    """A warning where the webs were read on a day before those of the job, when they were not finished."""
+    first, last = readings.identity.get("read_at", ""), job.get("read_at", "")
+    days = days_between(first, last)
+    if days is None or days <= 0:
+        return []
+    text = (
+        f"the webs were read on {first[:40]}, and those that the job was made from {days} days later, before "
+        "finishing. Are they this job's? Check read_at in both files."
+    )
+    return [Finding("read-before", readings.source, "", text, "warning")]
 
 
 def _share_of_job(prediction: Prediction, readings: Readings) -> float:

@@ -159,7 +159,7 @@ def turned(prediction: Prediction, readings: Readings, taken: Taken) -> list[Fin
     if not as_it_is > _MISFIT:
         return []
     x0, y0, x1, y1 = prediction.part.bounds
-    plain = replace(readings, pocket=np.full(len(readings), "", dtype=object))
+    plain = replace(readings, pocket=np.full(len(readings), ""))
     found = {}
     for words, (across, along) in WAYS.items():
         x = readings.x if across > 0 else x0 + x1 - readings.x

@@ -11,7 +11,7 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding, InputError
-from floorfit.identity import other_piece
+from floorfit.identity import days_between, other_piece
 from floorfit.part.model import Part
 from floorfit.readings.repeats import Repeatability
 from floorfit.surface.expected import mean_share
@@ -24,6 +24,8 @@ __all__ = ["PocketSeries", "Series", "inside_nodes", "series"]
 
 #: Facts in which all jobs of a series agree.
 OF_A_SERIES = ("part_number", "revision", "side")
+#: Day from which days are counted.
+FIRST_DAY = "0001-01-01"
 #: Warps that differ nowhere by more are of the same readings, mm.
 SAME_WARP_MM = 1e-6
 
@@ -147,8 +149,8 @@ def series(jobs: Iterable[str | Path], *, progress: Callable[[int, int], None] |
     Notes
     -----
     Memory: some 30 kB a job. A broken job, and one of another part than most are, is left out with a finding. The order
-    is that of the records' time; equal times keep the order of their names. A verification belongs to the job whose
-    id it names; where several name one job, a pocket counts as it was read last.
+    is that of ``read_at`` where all jobs state it, then of the records' time, then of their names. A verification
+    belongs to the job whose id it names; where several name one job, a pocket counts as it was read last.
     """
     paths = [Path(one) for one in jobs]
     files = list(find_folders(paths))
@@ -202,12 +204,19 @@ def _of_one_part(summaries: list[JobSummary]) -> tuple[str, list[JobSummary], li
     words = "is of another part than most of the series; it was left out. Make a series of its own for it."
     out = [Finding("other-part", one.name, "", words) for one in summaries if one.part != key]
     kept: list[JobSummary] = []
-    for one in sorted(same, key=lambda job: (job.created, job.name)):
+    for one in _in_time(same):
         if fault := _unfit(one, usual, kept):
             out.append(fault)
         else:
             kept.append(one)
     return key, kept, out
+
+
+def _in_time(jobs: list[JobSummary]) -> list[JobSummary]:
+    """Jobs as the plates were read, where all say when, and else as the jobs were run."""
+    days = {id(one): days_between(FIRST_DAY, one.identity.get("read_at", "")) for one in jobs}
+    is_known = None not in days.values()
+    return sorted(jobs, key=lambda one: ((days[id(one)] or 0) if is_known else 0, one.created, one.name))
 
 
 def _usual(jobs: Iterable[JobSummary]) -> dict[str, str]:

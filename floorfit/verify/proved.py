@@ -247,8 +247,9 @@ class Verification:
 
     @property
     def conforms(self) -> bool:
-        """Whether every floor was read and conforms."""
-        return all(floor.verdict == "conform" for floor in self.floors)
+        """Whether every floor was read and conforms, and the readings lie where they say."""
+        is_lost = any(one.code == "off-their-floors" for one in self.findings)
+        return not is_lost and all(floor.verdict == "conform" for floor in self.floors)
 
     @property
     def offered_bias(self) -> float | None:

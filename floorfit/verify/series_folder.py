@@ -240,7 +240,7 @@ def _write_page(series: Series, folder: Path, show: Display) -> None:
         name=plain_text(series.part.name),
         title=say("series of jobs"),
         facts=facts.format(
-            n=len(series.jobs), m=series.verified, first=series.created[0], last=series.created[-1], unit=show.unit
+            n=len(series.jobs), m=series.verified, first=min(series.created), last=max(series.created), unit=show.unit
         ),
         sentence=_alike_line(series, show),
         answers=series_answers(series, show)[1:],

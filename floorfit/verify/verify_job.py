@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,6 +16,7 @@ from floorfit.cutter_left import read_cutter_left
 from floorfit.decision.decision import verdict_of
 from floorfit.errors import ABOVE_ZERO, Finding, InputError, check_ranges
 from floorfit.part.model import Part
+from floorfit.readings.ids import match_labels
 from floorfit.readings.observations import Readings
 from floorfit.readings.readings_file import read_readings
 from floorfit.record import Record, record_of
@@ -43,6 +44,7 @@ def verify(
     *,
     part: Part | None = None,
     left: str | Path | None = None,
+    ids: Mapping[str, str] | None = None,
     movement_limit_mm: float = LIMIT_MM,
     bias_limit_mm: float = LIMIT_BIAS_MM,
     digest: str | None = None,
@@ -60,6 +62,8 @@ def verify(
         The nominal part; that of the job where left out.
     left : path, optional
         The table that ``apply`` wrote beside the corrected programme: the prediction counts what the cutters leave.
+    ids : mapping of str to str, optional
+        Id in the part of each label in the readings, as for ``correct``.
     movement_limit_mm : float, mm
         Size of a smooth field beyond the common bias from which the answer is "measure again".
     bias_limit_mm : float, mm
@@ -94,9 +98,9 @@ def verify(
     prediction = _prediction(record, part, left)
     doubts = refuse_unfit(prediction, readings, digest)
     doubts += [] if left is None else [_told_left(prediction, Path(left).name)]
+    readings, matched = match_labels(prediction.part, readings, ids)
     tell("placing the readings")
-    taken = set_copied_aside(prediction, take(prediction, readings), readings)
-    taken = set_lonely_aside(taken, readings.thickness)
+    taken = set_lonely_aside(set_copied_aside(prediction, take(prediction, readings), readings), readings.thickness)
     points = np.column_stack([readings.x, readings.y])
     bias, movement, steps = _split(prediction, taken, points, movement_limit_mm)
     tell("fitting what was not predicted")
@@ -115,7 +119,7 @@ def verify(
         share = _share_limits(found.intervals.inside_without_bias, found.intervals.total)
         otherwise = not_as_predicted(found.intervals, share, readings.source)
     otherwise += turned(prediction, readings, taken)
-    told = (*doubts, *otherwise, *_part_findings(prediction, readings.source, in_part), *found.findings)
+    told = (*doubts, *matched, *otherwise, *_part_findings(prediction, readings.source, in_part), *found.findings)
     return replace(found, findings=told, withheld=why or withheld, identity=record.identity)
 
 

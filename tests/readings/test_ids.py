@@ -105,3 +105,19 @@ def test_bad_maps_are_refused(tmp_path: Path, text: str, match: str):
     path.write_text(text, encoding="utf-8")
     with pytest.raises(InputError, match=match):
         read_ids(path)
+
+
+def test_a_label_that_no_pocket_bears_is_read_by_place_where_no_other_names_the_floor():
+    """A spreadsheet makes 1000 of 1E3 and 02-Jan of 1-2 (common knowledge, no source); three places make a floor."""
+    first, second = (replace(PART.pockets[k], id=name) for k, name in enumerate(("1E3", "1-2")))
+    part = replace(PART, pockets=(first, second, *PART.pockets[2:]))
+    matched, found = match_labels(part, _readings({"P00": "1000", "P01": "02-Jan"}))
+    np.testing.assert_array_equal(matched.pocket, _readings({"P00": "1E3", "P01": "1-2"}).pocket)
+    assert [one.code for one in found] == ["labels-by-place"] and '"1000" → 1E3' in found[0].text
+    # Two readings alone, or half of them named by another label of the same floor: nothing is guessed.
+    names = np.array(["1000", "1000", "1E3", "1E3"])
+    for kept in (names, np.where(names == "1E3", "", names)):
+        readings = replace(
+            _readings({"P01": "1-2"}), pocket=np.concatenate([kept, _readings({"P01": "1-2"}).pocket[4:]])
+        )
+        assert match_labels(part, readings) == (readings, ())

@@ -46,3 +46,11 @@ def test_another_plate_is_refused():
         verify(record, replace(readings, identity={"serial": "13"}))
     assert "piece-not-stated" in {one.code for one in verify(record, readings).findings}
     assert np.isfinite(verify(record, replace(readings, identity={"serial": "12"})).bias.value)
+
+
+@pytest.mark.parametrize(("day", "is_told"), [("2031-05-16", True), ("2031-05-17", False), ("2031-06-01", False)])
+def test_webs_that_were_read_before_those_of_the_job_are_told(day: str, is_told: bool):
+    """Webs are read, then cut, then read again: the days stand in that order (ISO 8601)."""
+    record = small_record().model_copy(update={"identity": {"read_at": "2031-05-17"}})
+    found = verify(record, replace(finished_readings(record), identity={"read_at": day}))
+    assert ("read-before" in {one.code for one in found.findings}) == is_told

@@ -210,3 +210,37 @@ def test_a_plate_that_follows_four_fifths_may_be_the_one_and_three_fifths_not_an
     )
     few = np.tile([-0.02, 0.02], 10)
     assert _follows(0.0 * few, few, 1e-4) == "" and _follows(0.0 * predicted, predicted, 1e-4) != ""
+
+
+def test_labels_are_read_as_those_of_the_job_were():
+    """The labels say which floor, in whatever spelling: the same webs give the same verdicts."""
+    part = small_part()
+    names = np.array([part.pockets[k].id for k in FLOOR])
+    verdicts = [one.verdict for one in verified().floors]
+    for labels, code in (
+        (np.char.replace(names, "P", "p0"), "labels-respelt"),
+        (np.char.replace(names, "P", ""), "labels-by-place"),
+    ):
+        found = verify(small_record(), replace(GOOD, pocket=labels))
+        assert [one.verdict for one in found.floors] == verdicts and code in {one.code for one in found.findings}
+    ids = {name.replace("P", "b"): name for name in np.unique(names).tolist()}
+    found = verify(small_record(), replace(GOOD, pocket=np.char.replace(names, "P", "b")), ids=ids)
+    assert [one.verdict for one in found.floors] == verdicts and "labels-by-place" not in {
+        one.code for one in found.findings
+    }
+
+
+def test_many_places_off_their_floors_are_no_proof():
+    """Two fifths of the labelled readings lie elsewhere: nobody knows where the others were taken."""
+    part = small_part()
+    names = np.array([part.pockets[k].id for k in FLOOR])
+    off = np.arange(len(names)) % 5 < 2
+    found = verify(small_record(), replace(GOOD, pocket=names, x=GOOD.x + 4000.0 * off))
+    assert "off-their-floors" in {one.code for one in found.findings} and not found.conforms
+    assert verify(small_record(), replace(GOOD, pocket=names)).conforms
+
+
+def test_places_that_are_shared_by_rows_do_not_end_it():
+    """Places rounded to 100 mm: several rows at one, and all of them looked at turned as well."""
+    rounded = replace(GOOD, x=GOOD.x.round(-2), y=GOOD.y.round(-2), thickness=GOOD.thickness + 0.08 * (FLOOR - 4))
+    assert not verify(small_record(), rounded).conforms

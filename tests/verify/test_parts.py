@@ -172,6 +172,17 @@ def test_copies_and_jobs_without_a_warp_of_their_own_are_left_out(tmp_path: Path
     }  # fmt: skip
 
 
+def test_jobs_stand_in_the_order_in_which_their_plates_were_read(tmp_path: Path) -> None:
+    """A chart is of single values in order of time (ISO 7870-2:2013): the plates', where all jobs say when."""
+    days = ["2031-07-05", "2031-07-01; 2031-07-02", "2031-07-04", "2031-07-03"]
+    for k, day in enumerate(days):
+        record = bent(small_record(), k, 1.0, 0.02 * int(day[-1]))
+        write(tmp_path / f"j{k}", record.model_copy(update={"identity": {"read_at": day}}))
+    assert series_of([tmp_path]).names == ("j1", "j3", "j2", "j0")
+    write(tmp_path / "j4", bent(small_record(), 4, 1.0, 0.3))
+    assert series_of([tmp_path]).names == ("j0", "j1", "j2", "j3", "j4")
+
+
 def test_one_revision_stated_among_many_jobs_is_said(tmp_path: Path) -> None:
     """Of four jobs one states a revision: what the others are is not known (ISO 9001:2015, 8.5.2, from memory)."""
     for k in range(4):
