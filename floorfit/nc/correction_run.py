@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import NoReturn
 
 import numpy as np
 from numpy.typing import NDArray
@@ -208,6 +209,10 @@ class CorrectionRun:
             raise InputError(errors[:_MOST_FINDINGS])
         self.warnings += [finding for finding in findings if finding not in self.warnings]
 
+    def proof_failed(self, text: str) -> NoReturn:
+        """Stop where the proof does not hold."""
+        raise InputError([Finding("proof", self.source, "", f"proof failed: {text}. Nothing was written.")])
+
     def fine(self, unit_mm: Array, floor_of: Rows, line: NDArray[np.int64], what: str) -> Flags:
         """Rows on floors whose offset would be lost in the decimals in use; say so once for each floor.
 
@@ -234,7 +239,7 @@ class CorrectionRun:
 
         Where a floor goes down that is all of them, since nothing else may be lower than it was.
         """
-        matter = [floor for floor in self.floors if floor.is_active or floor.is_held]
+        matter = [floor for floor in self.floors if floor.matters]
         if min((floor.dz_range[0] for floor in matter), default=0.0) < 0:
             return list(self.floors)
         reach = 2 * max(cutter.radius for cutter in path.cutters)
@@ -242,14 +247,14 @@ class CorrectionRun:
         return [floor for floor in self.floors if any(floor.pocket.polygon.distance(one) <= reach for one in shapes)]
 
     def changes(
-        self, rows_on: Callable[[CutFloor], Rows], floor_of: Rows, added: Array, changed: Flags, upright: Array
+        self, cuts_on: Callable[[int], Rows], floor_of: Rows, added: Array, changed: Flags, upright: Array
     ) -> tuple[PocketChange, ...]:
         """What happened to each floor.
 
         Parameters
         ----------
-        rows_on : callable
-            Cutting motions that are on a floor for some of their way.
+        cuts_on : callable
+            Cutting motions that are on a floor, by its index, for some of their way.
         floor_of : (n,) ndarray of int
             Floor that each motion ends on, or -1.
         added : (n,) ndarray, mm
@@ -261,7 +266,7 @@ class CorrectionRun:
         """
         out = []
         for floor in self.floors:
-            rows = rows_on(floor)
+            rows = cuts_on(floor.index)
             on = added[rows[floor_of[rows] == floor.index]]
             least, greatest = (float(on.min()), float(on.max())) if len(on) else (np.nan, np.nan)
             tilt = float(np.degrees(np.arccos(np.clip(upright[rows], -1, 1))).max(initial=0.0))

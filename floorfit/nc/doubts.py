@@ -12,10 +12,10 @@ import shapely
 from floorfit.arrays import Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import CutFloor
-from floorfit.nc.gains import Gains
-from floorfit.nc.motions import CUTTING, Motions
+from floorfit.nc.motions import Motions
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.understood import Understood
 
 __all__ = ["cut_again", "heights_of_tips"]
 
@@ -40,9 +40,8 @@ def heights_of_tips(path: TipPath, cutting: Flags, floors: Sequence[CutFloor]) -
         Motions that cut.
     floors : sequence of CutFloor
     """
-    unknown = np.array([cutter.radius == 0 for cutter in path.cutters], bool)[path.cutter]
     level = np.abs(path.end[:, 2] - path.start[:, 2]) <= 0.5 * TOO_DEEP_MM
-    rows = np.flatnonzero(cutting & path.is_usable & unknown & level & (path.axis[:, 2] > 1 - 1e-7))
+    rows = np.flatnonzero(cutting & path.is_usable & (path.radius == 0) & level & (path.axis[:, 2] > 1 - 1e-7))
     tips = shapely.STRtree(np.asarray(shapely.points(path.end[rows, :2])))
     for floor in floors:
         if floor.is_shaped or any(floor.pocket.slope):
@@ -58,28 +57,20 @@ def heights_of_tips(path: TipPath, cutting: Flags, floors: Sequence[CutFloor]) -
                 yield floor.pocket.id, off
 
 
-def cut_again(
-    lines: Sequence[str], motions: Motions, path: TipPath, gains: Gains, floors: Sequence[CutFloor], source: str
-) -> list[Finding]:
+def cut_again(seen: Understood) -> list[Finding]:
     """A warning where a tool cuts floors alike before and after a stop: the part may have been turned over there.
 
     Parameters
     ----------
-    lines : sequence of str
-        Lines of the programme.
-    motions, path, gains : Motions, TipPath, Gains
-        What it does.
-    floors : sequence of CutFloor
-    source : str
-        Name of the programme.
+    seen : Understood
+        The programme.
     """
     stops = np.array(
-        [n for n, text in enumerate(lines) if "M" in text.upper() and _STOP.search(_COMMENT.sub("", text))]
+        [n for n, text in enumerate(seen.lines) if "M" in text.upper() and _STOP.search(_COMMENT.sub("", text))]
     )
     found: dict[int, list[str]] = {}
-    for floor in floors if len(stops) else ():
-        rows = gains.rows_on(floor.index)
-        stop = _stop_between(motions, path, rows[np.isin(motions.kind[rows], CUTTING)], stops)
+    for floor in seen.floors if len(stops) else ():
+        stop = _stop_between(seen.motions, seen.path, seen.cuts_on(floor.index), stops)
         if stop >= 0:
             found.setdefault(stop, []).append(floor.pocket.id)
     out = []
@@ -89,7 +80,7 @@ def cut_again(
             "the same floor alike before and after this stop. Is the part turned over or changed here? Then split the "
             "programme: what stands behind the stop got the offsets of the floors that were cut before it."
         )
-        out.append(Finding("cut-again", source, f"line {stop + 1}", text, "warning"))
+        out.append(Finding("cut-again", seen.source, f"line {stop + 1}", text, "warning"))
     return out
 
 

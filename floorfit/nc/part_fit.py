@@ -21,6 +21,7 @@ from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import EPS_MM, MARGIN_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
+from floorfit.part.model import Part
 from floorfit.units import MM_PER_UNIT, Unit
 
 __all__ = ["check_fit"]
@@ -86,17 +87,9 @@ class _Boxes:
 
 
 def check_fit(
-    path: TipPath,
-    cutting: Flags,
-    line: NDArray[np.int64],
-    floors: Sequence[CutFloor],
-    outline: Sequence[tuple[float, float]],
-    source: str,
-    *,
-    lost: bool,
-    unit: Unit = "mm",
-    is_location: bool = False,
-) -> list[Finding]:
+    path: TipPath, cutting: Flags, line: NDArray[np.int64], floors: Sequence[CutFloor], part: Part, source: str,
+    *, lost: bool = True, is_location: bool = False,
+) -> list[Finding]:  # fmt: skip
     """Return what says that the programme is not this part's, or stands elsewhere.
 
     Parameters
@@ -105,19 +98,18 @@ def check_fit(
         The tip, in the part's frame.
     cutting, line : (n,) ndarray
         Motions that cut, and the lines of all.
-    floors, outline : sequence of CutFloor, (k, 2) sequence of mm
-        All floors, and the outline of the part.
+    floors : sequence of CutFloor
+        All floors of the part.
+    part : Part
     source : str
         Name of the programme.
     lost : bool
         Whether the programme cuts where nobody here knows.
-    unit : {"mm", "in"}
-        Of lengths that are to be stated.
     is_location : bool
         Whether it is cutter-location data.
     """
-    known = ~np.isnan(path.start).any(axis=1) & ~np.isnan(path.end).any(axis=1)
-    rows = np.flatnonzero(cutting & path.is_usable & known)
+    outline, unit = part.outline, part.units
+    rows = np.flatnonzero(cutting & path.is_followed)
     if not any(_on(path, rows, floor).any() for floor in floors):
         hint = "" if is_location else _hint(path, rows, floors, unit)
         if len(path) and not (hint or lost or any(_is_near(path, floor) for floor in floors)):
@@ -190,7 +182,7 @@ def _on(path: TipPath, rows: Rows, floor: CutFloor) -> Flags:
     out = np.zeros(len(rows), dtype=bool)
     some = rows[near]
     x, y, z = path.end[some].T
-    radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter[some]]
+    radius = path.radius[some]
     lean = radius * np.hypot(path.axis[some, 0], path.axis[some, 1])
     if floor.is_shaped:
         lean = lean + radius * np.hypot(*floor.pocket.slope_at(x, y).T)

@@ -144,9 +144,7 @@ class _Planner:
 
     def _near_rows(self) -> Rows:
         """Motions whose box comes near to a floor that matters, in plan and in height."""
-        path = self.path
-        low = self.low
-        known = path.is_usable & ~np.isnan(path.end).any(axis=1) & ~np.isnan(path.start).any(axis=1)
+        path, low = self.path, self.low
         near = np.zeros(len(path), bool)
         zones = [zone for group in self.zones for zone in group.zones]
         if not zones:
@@ -154,7 +152,7 @@ class _Planner:
         reach = max(cutter.radius for cutter in path.cutters)
         room = max(2 * max(reach, 1.0), self.clearance or 0.0)
         top = max(zone.floor.top + max(zone.most, 0.0) + max(room, zone.floor.rapid_clearance) for zone in zones)
-        rows = np.flatnonzero(known & (low[:, 2] <= top))
+        rows = np.flatnonzero(path.is_followed & (low[:, 2] <= top))
         regions = shapely.STRtree(shapely.box(*np.unique([zone.region.bounds for zone in zones], axis=0).T))
         near[rows[regions.query(shapely.box(*self.sides[:, rows]))[0]]] = True
         return np.flatnonzero(near)

@@ -17,28 +17,21 @@ from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, CUTTING, LINE, Motions
 from floorfit.nc.numbers import decimals_for, in_style
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.understood import Understood
 from floorfit.nc.words import read_block
 
 __all__ = ["skip_held"]
 
 
-def skip_held(
-    lines: list[str], motions: Motions, path: TipPath, floors: Sequence[CutFloor], found: Gains, source: str
-) -> tuple[list[str], list[Finding]]:
+def skip_held(seen: Understood, floors: Sequence[CutFloor]) -> tuple[list[str], list[Finding]]:
     """Remove every visit to a held floor.
 
     Parameters
     ----------
-    lines : list of str
+    seen : Understood
         The programme.
-    motions, path : Motions, TipPath
-        What it does, and its tip in the part's frame.
     floors : sequence of CutFloor
         The held floors.
-    found : Gains
-        What the rule found of the held floors.
-    source : str
-        Name of the programme.
 
     Returns
     -------
@@ -47,19 +40,19 @@ def skip_held(
     list of Finding
         Errors where a visit could not be removed, and a warning for each that was.
     """
-    out = list(lines)
+    out, motions = list(seen.lines), seen.motions
     findings: list[Finding] = []
     for floor in floors:
-        for first, last in _visits(motions, floor, found):
+        for first, last in _visits(motions, floor, seen.gains):
             place = f"lines {motions.line[first] + 1} to {motions.line[last] + 1}"
-            fault = _fault(lines, motions, path, floor, found, first, last)
+            fault = _fault(seen, floor, first, last)
             if fault:
                 text = f"the motion on held pocket {floor.pocket.id} cannot be skipped: {fault}. Remove it by hand."
-                findings.append(Finding("held", source, place, text))
+                findings.append(Finding("held", seen.source, place, text))
             else:
                 _remove(out, motions, first, last)
                 text = f"pocket {floor.pocket.id} is held: these blocks were removed."
-                findings.append(Finding("skipped", source, place, text, "warning"))
+                findings.append(Finding("skipped", seen.source, place, text, "warning"))
     return out, findings
 
 
@@ -74,9 +67,8 @@ def _visits(motions: Motions, floor: CutFloor, found: Gains) -> list[tuple[int, 
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _fault(
-    lines: list[str], motions: Motions, path: TipPath, floor: CutFloor, found: Gains, first: int, last: int
-) -> str:
+def _fault(seen: Understood, floor: CutFloor, first: int, last: int) -> str:
+    motions, found = seen.motions, seen.gains
     inside = range(first + 1, last + 1)
     modals = {motions.modals[motions.modal[row]]._replace(motion=0) for row in range(first, last + 1)}
     if found.guard_whole[first] >= 0 or (first and found.floor[first - 1] >= 0):
@@ -92,7 +84,7 @@ def _fault(
     low, high = motions.xyz[last : last + 2, 2]
     if not (high > low or np.isnan(high)):
         return "it does not leave the floor upwards"
-    return _way_fault(path, floor, first, last) or _word_fault(lines, motions, first, last)
+    return _way_fault(seen.path, floor, first, last) or _word_fault(seen.lines, motions, first, last)
 
 
 def _way_fault(path: TipPath, floor: CutFloor, first: int, last: int) -> str:
@@ -107,7 +99,7 @@ def _way_fault(path: TipPath, floor: CutFloor, first: int, last: int) -> str:
     return "" if shapely.covers(room, way.buffer(radius)) else "the straight way across is not all over the pocket"
 
 
-def _word_fault(lines: list[str], motions: Motions, first: int, last: int) -> str:
+def _word_fault(lines: Sequence[str], motions: Motions, first: int, last: int) -> str:
     for number in motions.line[first : last + 1].tolist():
         block = read_block(lines[number])
         if block.deleted or any(word.letter == "M" for word in block.words):

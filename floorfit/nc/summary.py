@@ -85,10 +85,9 @@ def plan_trace(path: TipPath, gains: Gains, floors: Sequence[CutFloor]) -> PlanT
         All floors.
     """
     top = max((floor.top for floor in floors), default=0.0) + _DRAWN_MM
-    known = ~np.isnan(path.start).any(axis=1) & ~np.isnan(path.end).any(axis=1) & path.is_usable
     with np.errstate(invalid="ignore"):
         low = np.minimum(path.start[:, 2], path.end[:, 2]) <= top
-    rows = np.flatnonzero(known & (low | (gains.status > 0)))
+    rows = np.flatnonzero(path.is_followed & (low | (gains.status > 0)))
     rows = rows[:: max(1, -(-len(rows) // _MOST_LINES))]
     count = np.clip(np.ceil(np.abs(path.sweep[rows]) / _CHORD_RAD), 1, 64).astype(int)
     row = np.repeat(rows, count)

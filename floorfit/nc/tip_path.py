@@ -77,6 +77,16 @@ class TipPath:
         return np.asarray(self.sweep != 0)
 
     @cached_property
+    def is_followed(self) -> Flags:
+        """Motions that count and whose ends are known."""
+        return np.asarray(self.is_usable & ~np.isnan(np.hstack([self.start, self.end])).any(axis=1))
+
+    @cached_property
+    def radius(self) -> Array:
+        """Radius of the cutter of each motion, mm; 0 where it is not known."""
+        return np.array([cutter.radius for cutter in self.cutters])[self.cutter]
+
+    @cached_property
     def length(self) -> Array:
         """Length of each motion in plan, of a standing arc along its way, mm; NaN where an end is not known."""
         chord = np.hypot(*(self.end - self.start)[:, :2].T)

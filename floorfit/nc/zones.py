@@ -244,10 +244,10 @@ def zones_for(floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
     cutter : Cutter
         The cutter.
     """
-    active = [Zone(floor, cutter) for floor in floors if floor.is_active or floor.is_held]
+    active = [Zone(floor, cutter) for floor in floors if floor.matters]
     lowered = [zone for zone in active if zone.floor.dz_range[0] < 0]
     reach = shapely.union_all([zone.region for zone in lowered]) if lowered else None
-    still = [Zone(floor, cutter) for floor in floors if not (floor.is_active or floor.is_held) and reach is not None]
+    still = [Zone(floor, cutter) for floor in floors if not floor.matters and reach is not None]
     near = [zone for zone in still if shapely.intersects(zone.region, reach)]
     outside = _outside(floors, outline, cutter, reach) if reach is not None else None
     return Zones((*active, *near), outside)

@@ -12,7 +12,7 @@ import numpy as np
 
 from floorfit.arrays import Rows
 from floorfit.decision.decision import Correction
-from floorfit.errors import Finding, InputError
+from floorfit.errors import InputError
 from floorfit.nc.cl.cl_check import check_gains, check_locations
 from floorfit.nc.cl.cl_proof import LocationProof
 from floorfit.nc.cl.cl_reader import read_locations
@@ -20,10 +20,9 @@ from floorfit.nc.cl.cl_second import Heard, hear
 from floorfit.nc.cl.cl_writer import LocationWriter, WrittenLocations
 from floorfit.nc.cl.location_path import location_path
 from floorfit.nc.cl.locations import FileFrame
-from floorfit.nc.corrected import Corrected, PocketChange
+from floorfit.nc.corrected import Corrected
 from floorfit.nc.correction_run import CorrectionRun, StatedOfFile
 from floorfit.nc.cutter import Cutter
-from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.header import MARK, line_end, plain
 from floorfit.nc.motions import CUTTING
 from floorfit.nc.part_fit import check_fit
@@ -137,7 +136,8 @@ class _LocationRun(CorrectionRun):
         out, origin, head = self._assemble(written)
         proved = self._prove(out, origin)
         self.stop_on([*proved.findings, *what_is_left(proved.floors, self.source)])
-        changes = self._changes(written, proved)
+        changed = np.isin(np.arange(len(found)), list(written.rows))
+        changes = self.changes(self._cuts_on, self.floor_of, proved.added, changed, found.axis[:, 2])
         count = sum(block != lines[line] and block != [lines[line]] for line, block in written.blocks.items())
         trace = plan_trace(self.way.path, self.gains, self.floors)
         return self.corrected(out, changes, count, len(found), trace, header=head, floors=proved.floors)
@@ -148,12 +148,8 @@ class _LocationRun(CorrectionRun):
         way = self.way = location_path(found, dict(options.cutters), options.every)
         gains = self.gains = plan_gains(way.path, self.floors, outline, tolerance_mm=options.tolerance_mm)
         self.stop_on(check_locations(found, way, gains, self.floors, self.source))
-        line, cutting, unit = found.line[way.row], ~way.path.is_rapid, self.part.units
-        self.stop_on(
-            check_fit(
-                way.path, cutting, line, self.floors, outline, self.source, lost=True, unit=unit, is_location=True
-            )
-        )
+        line, cutting = found.line[way.row], ~way.path.is_rapid
+        self.stop_on(check_fit(way.path, cutting, line, self.floors, self.part, self.source, is_location=True))
         self.stop_on(check_gains(found, way, gains, self.floors, held=options.held, source=self.source))
         self.node, self.breaks = way.to_rows(gains.node, gains.breaks)
         self.floor_of = np.full(len(found), -1)
@@ -171,8 +167,7 @@ class _LocationRun(CorrectionRun):
     def _prove(self, out: list[str], origin: Rows) -> Proved:
         before, after, count = self._hear("".join(self.lines)), self._hear("".join(out)), len(self.found)
         if len(before.kind) != count:
-            text = f"proof failed: two readers see {count} and {len(before.kind)} motions. Nothing was written."
-            return Proved((Finding("proof", self.source, "", text),))
+            self.proof_failed(f"two readers see {count} and {len(before.kind)} motions")
         path, sizes = self.way.path, np.zeros((count, 2))
         sizes[self.way.row] = np.array([[one.radius, one.corner] for one in path.cutters])[path.cutter]
         pairs = [(floor.pocket, floor.correction) for floor in self.to_sweep(path)]
@@ -183,18 +178,8 @@ class _LocationRun(CorrectionRun):
         try:
             return hear(text, unit_mm=unit, turn=self.frame.rotation, way=self.frame.shift, keep=keep)
         except ValueError as error:
-            finding = Finding("proof", self.source, "", f"proof failed: {error}. Nothing was written.")
-            raise InputError([finding]) from error
+            self.proof_failed(str(error))
 
-    # -- what is told ------------------------------------------------------------------------------------------------
-
-    def _changes(self, written: WrittenLocations, proved: Proved) -> tuple[PocketChange, ...]:
-        found = self.found
-
-        def rows_on(floor: CutFloor) -> Rows:
-            rows = self.way.rows(self.gains.rows_on(floor.index))
-            return rows[np.isin(found.kind[rows], CUTTING)]
-
-        changed = np.zeros(len(found), dtype=bool)
-        changed[list(written.rows)] = True
-        return self.changes(rows_on, self.floor_of, proved.added, changed, found.axis[:, 2])
+    def _cuts_on(self, index: int) -> Rows:
+        rows = self.way.rows(self.gains.rows_on(index))
+        return rows[np.isin(self.found.kind[rows], CUTTING)]

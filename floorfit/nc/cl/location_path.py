@@ -50,7 +50,7 @@ class LocationPath:
     last: Array
     known: Flags
 
-    def rows(self, motions: Rows | Flags) -> Rows:
+    def rows(self, motions: Rows | Flags | list[int]) -> Rows:
         """Rows of the file that some motions of the path belong to, in order."""
         out = np.zeros(len(self.known), dtype=bool)
         out[self.row[motions]] = True
