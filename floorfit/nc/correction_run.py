@@ -309,7 +309,7 @@ class CorrectionRun:
 
     def corrected(
         self, lines: Sequence[str], changes: tuple[PocketChange, ...], blocks: int, motions: int, trace: PlanTrace,
-        *, header: int = 0, floors: tuple[SweptFloor, ...] = (),
+        floors: tuple[SweptFloor, ...] = (),
     ) -> Corrected:  # fmt: skip
         """What is handed back.
 
@@ -318,8 +318,8 @@ class CorrectionRun:
         lines : sequence of str
             The new file.
         changes : tuple of PocketChange
-        blocks, motions, header : int
-            Blocks that changed, motions, and lines of the header.
+        blocks, motions : int
+            Blocks that changed, and motions.
         trace : PlanTrace
             For the picture.
         floors : tuple of SweptFloor
@@ -327,4 +327,4 @@ class CorrectionRun:
         """
         data, before = (self.bom + "".join(lines)).encode("latin-1"), len(self.file)
         found = tuple(self.warnings)
-        return Corrected(data, changes, found, self.digest, before, blocks, motions, header, floors, trace)
+        return Corrected(data, changes, found, self.digest, before, blocks, motions, floors, trace)

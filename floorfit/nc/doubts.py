@@ -9,13 +9,14 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from floorfit.arrays import Flags, Rows
+from floorfit.arrays import Rows
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.motions import Motions
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.understood import Understood
+from floorfit.nc.zones import UPRIGHT
 
 __all__ = ["cut_again", "heights_of_tips"]
 
@@ -28,7 +29,7 @@ _STOP = re.compile(r"(?<![A-Z])M[ \t]*0*(?:0|1|60)(?![\d.])", re.IGNORECASE)
 _COMMENT = re.compile(r"\([^()]*\)|;.*")
 
 
-def heights_of_tips(path: TipPath, cutting: Flags, floors: Sequence[CutFloor]) -> Iterator[tuple[str, float]]:
+def heights_of_tips(path: TipPath, cutting: Rows, floors: Sequence[CutFloor]) -> Iterator[tuple[str, float]]:
     """Yield the level floors that cutters of unknown size cut at another Z than the part file's: id, and height, mm.
 
     An upright cutter of any size stands with its tip on a level floor.
@@ -36,12 +37,12 @@ def heights_of_tips(path: TipPath, cutting: Flags, floors: Sequence[CutFloor]) -
     Parameters
     ----------
     path : TipPath
-    cutting : (n,) ndarray of bool
+    cutting : (k,) ndarray of int
         Motions that cut.
     floors : sequence of CutFloor
     """
     level = np.abs(path.end[:, 2] - path.start[:, 2]) <= 0.5 * TOO_DEEP_MM
-    rows = np.flatnonzero(cutting & path.is_usable & (path.radius == 0) & level & (path.axis[:, 2] > 1 - 1e-7))
+    rows = cutting[(path.is_usable & (path.radius == 0) & level & (path.axis[:, 2] > 1 - UPRIGHT))[cutting]]
     tips = shapely.STRtree(np.asarray(shapely.points(path.end[rows, :2])))
     for floor in floors:
         if floor.is_shaped or any(floor.pocket.slope):

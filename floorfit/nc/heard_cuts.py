@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.nc.second import BEND, FEED, RAPID, TURN, HeardProgramme
 from floorfit.nc.swept_floors import Cuts
 
@@ -91,9 +91,8 @@ def _left(ahead: Array, by: float) -> Array:
 
 def _chords(heard: HeardProgramme, rows: Rows, size: Array) -> Cuts:
     count = np.maximum(np.ceil(np.degrees(np.abs(heard.turn[rows])) / _chord_deg(heard, rows)), 1).astype(int)
-    row = np.repeat(rows, count)
-    index = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
-    shares = np.stack([index, index + 1]) / np.repeat(count, count)
+    of, index = counted(count)
+    row, shares = rows[of], np.stack([index, index + 1]) / count[of]
     aside = np.where(heard.kind[row] == TURN, -np.sign(heard.turn[row]) * heard.side[row] * size[row, 0], 0.0)
     out = []
     for share in shares:

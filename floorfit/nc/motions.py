@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -122,15 +122,8 @@ class Motions:
     level: dict[int, float] = field(default_factory=dict)
 
     @classmethod
-    def of(
-        cls,
-        rows: RowTable,
-        modals: tuple[Modal, ...],
-        vectors: tuple[tuple[float, float, float], ...],
-        why: dict[int, tuple[int, str]],
-        findings: tuple[Finding, ...],
-    ) -> Motions:
-        """Return the table of the rows read, with the columns of `COLUMNS`."""
+    def of(cls, rows: RowTable, vectors: tuple[tuple[float, float, float], ...], *rest: Any) -> Motions:
+        """Return the table of the rows read, with the columns of `COLUMNS`; the rest is as here."""
         read = rows.columns()
         line, kind, modal, turns, vector = (
             read[name].astype(np.int64) for name in ("line", "kind", "modal", "turns", "vector")
@@ -138,7 +131,7 @@ class Motions:
         xyz, abc, centre = (np.column_stack([read[name] for name in names]) for names in ("xyz", "abc", ("cx", "cy")))
         high, axes = read["high"] > 0, np.array(vectors)[vector]
         low, feed = read["low"], read["feed"]
-        return cls(line, kind, modal, turns, xyz, abc, centre, low, feed, axes, high, modals, why, findings)
+        return cls(line, kind, modal, turns, xyz, abc, centre, low, feed, axes, high, *rest)
 
     def __len__(self) -> int:
         """Return the number of rows."""

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import EPS_MM, MARGIN_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
@@ -312,8 +312,8 @@ def _over_walls(
     metal = Polygon(outline).difference(air).buffer(-_SEAM_MM / 2).buffer(_SEAM_MM / 2)
     length = np.nan_to_num(path.length[rows])
     count = np.maximum(np.ceil(length / max(_STEP_MM, length.sum() / _MOST_PLACES)), 1).astype(int)
-    of = np.repeat(np.arange(len(rows)), count)
-    share = (np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count) + 0.5) / count[of]
+    of, at = counted(count)
+    share = (at + 0.5) / count[of]
     places = path.axis_places(rows[of], share)
     over = np.zeros(len(of), dtype=bool)
     for index, cutter in enumerate(path.cutters):

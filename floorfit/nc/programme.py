@@ -102,7 +102,7 @@ class _Run(CorrectionRun):
         tick = options.tick("writing", len(self.lines))
         written = PlanWriter(self.lines, motions, gains, self.source, fine).run(tick)
         self.stop_on(written.findings)
-        out, came, head = self._assemble(self.lines, written.blocks)
+        out, came = self._assemble(self.lines, written.blocks)
         proved = self._prove(out, came, seen)
         is_beside = bool(path.aside.any())
         left = what_is_left(proved.floors, self.source, is_beside=is_beside)
@@ -115,13 +115,12 @@ class _Run(CorrectionRun):
         )
         trace = plan_trace(path, gains, self.floors)
         out = self._folded(out, written.blocks)
-        return self.corrected(out, changes, count, len(motions), trace, header=head, floors=proved.floors)
+        return self.corrected(out, changes, count, len(motions), trace, proved.floors)
 
     def _doubts(self, seen: Understood, proved: Proved) -> list[Finding]:
         """What the programme's motion gives away, beside what the proof saw."""
-        motions, path = seen.motions, seen.path
         swept = {one.pocket for one in proved.floors if one.off_mm == one.off_mm}
-        high = heights_of_tips(path, np.isin(motions.kind, CUTTING), self.floors)
+        high = heights_of_tips(seen.path, seen.cuts, self.floors)
         off = [floor_off(name, off_mm, self.source) for name, off_mm in high if name not in swept]
         return [*off, *cut_again(seen)]
 
@@ -217,11 +216,10 @@ class _Run(CorrectionRun):
 
     # -- the new file, and what is told ------------------------------------------------------------------------------
 
-    def _assemble(self, lines: list[str], blocks: dict[int, str | list[str]]) -> tuple[list[str], Rows, int]:
+    def _assemble(self, lines: list[str], blocks: dict[int, str | list[str]]) -> tuple[list[str], Rows]:
         notes = [finding.text for finding in self.warnings if finding.code == "skipped"]
         head = header_lines(self.file, self.facts, [*self.who, *notes])
-        out, origin = self.assemble(lines, blocks, head, header_place(self.file))
-        return out, origin, len(head)
+        return self.assemble(lines, blocks, head, header_place(self.file))
 
     def _folded(self, out: list[str], blocks: dict[int, str | list[str]]) -> list[str]:
         """The file whose blocks run as the ones that were proved; both readers follow its calls and must say so."""

@@ -51,17 +51,17 @@ def check_programme(seen: Understood, stated: StatedOfProgramme) -> list[Finding
     out.found += [finding for finding in motions.findings if finding.severity == "error"]
     rows = [gains.rows_on(floor.index) for floor in floors] + [np.array(sorted(gains.guarded), dtype=int)]
     touched = np.unique(np.concatenate(rows))
-    cutting = touched[np.isin(motions.kind[touched], CUTTING)]
+    cutting = np.intersect1d(touched, seen.cuts)
     _check_unknown(out, seen, floors)
     _check_unknown_motions(out, motions, floors)
     _check_cycles(out, seen, floors)
-    _check_frames(out, motions)
+    _check_frames(out, seen)
     if stated.origin is None:
-        _check_zero(out, motions)
+        _check_zero(out, seen)
     _check_lengths(out, motions, cutting)
     _check_lean(out, motions, cutting, tip_control=stated.tip_control)
     if not stated.work_offset:
-        _check_work_offsets(out, motions, touched)
+        _check_work_offsets(out, seen, touched)
     return out.found
 
 
@@ -184,9 +184,9 @@ def _check_lengths(out: Findings, motions: Motions, touched: Rows) -> None:
                 out.add("length-shared", line, text, "warning")
 
 
-def _check_frames(out: Findings, motions: Motions) -> None:
+def _check_frames(out: Findings, seen: Understood) -> None:
     """A zero moved (G92, G52, G10) after cutting began makes later Z numbers mean another surface."""
-    cuts = np.flatnonzero(np.isin(motions.kind, CUTTING))
+    motions, cuts = seen.motions, seen.cuts
     frames = motions.field("frame")[cuts]
     moved = cuts[frames != frames[0]] if len(cuts) else cuts
     if len(moved):
@@ -195,19 +195,19 @@ def _check_frames(out: Findings, motions: Motions) -> None:
         out.add("zero-moved", int(motions.line[moved[0]]), text + more)
 
 
-def _check_zero(out: Findings, motions: Motions) -> None:
+def _check_zero(out: Findings, seen: Understood) -> None:
     """A zero that the programme sets before its first cut is the part's or not: the work offset alone says nothing."""
+    motions, cuts = seen.motions, seen.cuts
     frames = motions.field("frame").astype(int)
-    cuts = np.flatnonzero(np.isin(motions.kind, CUTTING))
     if len(cuts) and frames[cuts[0]] > 0:
         text = "a zero is set here (G92, G52, G10, or a parameter), and all Z are taken from it. If it is the part's, "
         more = "say --origin 0,0,0, else where it stands on the part."
         out.add("zero-set", int(motions.line[np.flatnonzero(frames > 0)[0]]), text + more, "warning")
 
 
-def _check_work_offsets(out: Findings, motions: Motions, touched: Rows) -> None:
+def _check_work_offsets(out: Findings, seen: Understood, touched: Rows) -> None:
     """The work offset whose zero is the part's is G54, or none, where all cuts have that; else stated."""
-    cuts = np.flatnonzero(np.isin(motions.kind, CUTTING))
+    motions, cuts = seen.motions, seen.cuts
     names, first = np.unique(motions.field("work_offset")[cuts].astype(str), return_index=True)
     if len(names) > 1 and len(touched):
         places = ", ".join(
@@ -324,10 +324,10 @@ def _check_left_behind(out: Findings, seen: Understood) -> None:
 
 def _check_below(out: Findings, seen: Understood, floors: Sequence[CutFloor]) -> None:
     """Cuts that end below a programmed floor stay as they are: too deep where the floor is raised, else a warning."""
-    motions, path = seen.motions, seen.path
+    path = seen.path
     top = max((floor.z_range[1] for floor in floors), default=-np.inf)
     with np.errstate(invalid="ignore"):
-        cuts = np.flatnonzero(np.isin(motions.kind, CUTTING) & path.is_usable & (path.lowest < top))
+        cuts = seen.cuts[(path.is_usable & (path.lowest < top))[seen.cuts]]
     cuts, places = _low_places(path, cuts)
     x, y, z = places.T
     for floor in floors:

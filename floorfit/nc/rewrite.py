@@ -11,8 +11,8 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
+from floorfit.nc.codes import GROUP, code_of
 from floorfit.nc.edit import (
-    MOTION_G,
     Piece,
     PieceStyle,
     as_line,
@@ -25,7 +25,15 @@ from floorfit.nc.edit import (
 from floorfit.nc.gains import Gains
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal, Motions
-from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
+from floorfit.nc.numbers import (
+    decimals_for,
+    decimals_of,
+    decimals_to_show,
+    default_decimals,
+    in_style,
+    written,
+    written_all,
+)
 from floorfit.nc.shifts import Origin, tip_path
 from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.tip_path import TipPath
@@ -146,7 +154,9 @@ class PlanWriter:
             return
         number = self.line_of[after]
         for text in self.lines[self.line_of[row] + 1 : number + 1]:
-            if any(word.letter == "G" and word.value in MOTION_G for word in read_block(text).words):
+            if any(
+                word.letter == "G" and GROUP.get(code_of(word.value)) == "motion" for word in read_block(text).words
+            ):
                 return
         word = f"G{self.motions.modals[self.modal_of[row]].motion // 10}"
         block = self.out.blocks.get(number, self.lines[number])
@@ -171,16 +181,12 @@ class PlanWriter:
         decimals[stated] = [len(part[2]) for part in parts if part[1]]
         decimals = np.maximum(decimals, np.where(unit == 1.0, default_decimals(1.0), default_decimals(0.0)))
         wanted = np.where(stated, old + end / unit, (z + end) / unit)
-        numbers = [f"{value:.{count}f}" for value, count in zip(wanted.tolist(), decimals.tolist(), strict=True)]
-        new = np.array([float(number) for number in numbers])
+        numbers, new = written_all(wanted, decimals)
         added = np.where(stated, (new - old) * unit, new * unit - z)
         slack = np.where(stated, -1.0, np.where(end != 0, 0.5 * unit * 10.0**-decimals, np.nan))
         known = np.array([bool(part[1] or part[6]) for part in parts]) & self.plain[rows]
         same = (stated & (new == old)).tolist()
-        shown = [
-            "" if one else number.lstrip("-") if not value else number
-            for one, number, value in zip(same, numbers, new.tolist(), strict=True)
-        ]
+        shown = ["" if one else number for one, number in zip(same, numbers, strict=True)]
         return zip(np.where(known, slack, np.nan).tolist(), added.tolist(), shown, parts, strict=True)
 
     def _row(self, row: int, end: float) -> None:

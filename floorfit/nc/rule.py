@@ -21,7 +21,7 @@ from functools import cached_property
 import numpy as np
 import shapely
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.nc.floor_bands import EPS_MM, WINDOW_MM, CutFloor
 from floorfit.nc.gains import LIFTED, MOVED, STRAIGHT_SHARE, UNTOUCHED, Gains
 from floorfit.nc.tip_path import TipPath
@@ -202,14 +202,14 @@ class _Planner:
         if not len(rows):
             return []
         counts = np.clip(np.ceil(path.length[rows] / STEP_MM), 1, 40_000).astype(int) + 1
-        first = np.concatenate([[0], np.cumsum(counts)[:-1]])
-        of = np.repeat(np.arange(len(rows)), counts)
-        share = (np.arange(len(of)) - first[of]) / (counts[of] - 1)
+        of, at = counted(counts)
+        share = at / (counts[of] - 1)
         asked = ask(path, self.zones, rows[of], share, self.clearance)
-        last = first + counts - 1
+        last = np.cumsum(counts) - 1
+        first = last - counts + 1
         self._ends(rows, asked.gain[first], asked.gain[last])
         self.out.floor[rows] = asked.floor[last]
-        self._floors(rows, first, of, asked)
+        self._floors(rows, first, last, rows[of], asked)
         node, start = self.out.node, self.out.start()
         line = start[rows][of] + share * (node[rows] - start[rows])[of]
         off = np.maximum.reduceat(np.abs(asked.gain - line), first)
@@ -233,21 +233,20 @@ class _Planner:
         node = np.maximum(end, np.where(joined, follows, -np.inf))
         self.out.node[:] = np.where(np.isneginf(node), 0.0, node)
 
-    def _floors(self, rows: Rows, first: Rows, of: Rows, asked: Asked) -> None:
+    def _floors(self, rows: Rows, first: Rows, last: Rows, own: Rows, asked: Asked) -> None:
         low, high = np.minimum.reduceat(asked.floor, first), np.maximum.reduceat(asked.floor, first)
         self.out.whole[rows] = np.where(low == high, low, -1)
         for place in np.flatnonzero((low != high) & self.is_level[rows]).tolist():
-            mine = asked.floor[first[place] : (first[place + 1] if place + 1 < len(first) else None)]
+            mine = asked.floor[first[place] : last[place] + 1]
             self.out.touched[int(rows[place])] = set(mine[mine >= 0].tolist())
-        last = np.append(first[1:], len(of)) - 1
         least, most = np.minimum.reduceat(asked.guarded, first), np.maximum.reduceat(asked.guarded, first)
         self.out.guard_end[rows] = asked.guarded[last]
         self.out.guard_whole[rows] = np.where(least == most, least, -1)
         for place in np.flatnonzero(asked.guarded >= 0).tolist():
-            self.out.guarded.setdefault(int(rows[of[place]]), set()).add(int(asked.guarded[place]))
-        self._half(rows, first, of, asked)
+            self.out.guarded.setdefault(int(own[place]), set()).add(int(asked.guarded[place]))
+        self._half(rows, first, last, asked)
 
-    def _half(self, rows: Rows, first: Rows, of: Rows, asked: Asked) -> None:
+    def _half(self, rows: Rows, first: Rows, last: Rows, asked: Asked) -> None:
         """Passes that meet a floor for a part of their way: on it here, above its band or below it there."""
         active = np.array([floor.is_active for floor in self.floors] + [False])
         both = np.zeros(len(rows), bool)
@@ -256,11 +255,10 @@ class _Planner:
             both = (seen >= 0) if some is asked.floor else both & (seen >= 0)
         # A ramp comes from above the stock; a pass that does not fit has both of its ends in it.
         here = (asked.floor >= 0) | (asked.near >= 0)
-        last = np.append(first[1:], len(of)) - 1
         both &= here[first] & here[last] & ~self.path.is_rapid[rows]
         alike = (asked.floor[first] >= 0) == (asked.floor[last] >= 0)
         for place in np.flatnonzero(both).tolist():
-            part = slice(first[place], first[place + 1] if place + 1 < len(first) else None)
+            part = slice(first[place], last[place] + 1)
             common = set(asked.floor[part].tolist()) & set(asked.near[part].tolist()) - {-1}
             index = next((index for index in sorted(common) if active[index]), -1)
             if index >= 0 and self._steps_off(self.floors[index], int(rows[place]), bool(alike[place])):

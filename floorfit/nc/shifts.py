@@ -13,7 +13,7 @@ from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, JUMP, LINE, OTHER_ARC, RAPID, Motions
 from floorfit.nc.rule import plan_gains
-from floorfit.nc.standing_gains import chord_standing_arcs
+from floorfit.nc.standing_arcs import chord_shares
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
 from floorfit.units import MM_PER_UNIT
@@ -22,6 +22,10 @@ __all__ = ["PATHS", "Origin", "make_plan", "tip_path"]
 
 #: Kinds that follow a path this room can compute.
 PATHS = (RAPID, LINE, CLOCKWISE, ANTICLOCKWISE, OTHER_ARC)
+#: A chord of a standing arc is off it by this share of the tolerance, and by no more than this, mm. Own choice.
+_CHORD_SHARE, _MOST_MM = 0.4, 0.005
+#: Gains this near to each other are one, mm.
+_SAME_MM = 1e-9
 
 
 @dataclass(frozen=True)
@@ -156,7 +160,7 @@ def make_plan(
     """
     gains = plan_gains(path, floors, outline, tolerance_mm=tolerance_mm, clearance_mm=clearance_mm)
     _shift_rolls(motions, path, gains)
-    chord_standing_arcs(motions, path, gains, tolerance_mm)
+    _chord_standing_arcs(motions, path, gains, tolerance_mm)
     _keep_over_jumps(motions, gains)
     return gains
 
@@ -181,6 +185,27 @@ def _shift_rolls(motions: Motions, path: TipPath, gains: Gains) -> None:
         elif leaves and (flat[row + 1] or node[row - 1] > 0):
             node[row] = node[row - 1]
             gains.breaks.pop(row, None)
+
+
+def _chord_standing_arcs(motions: Motions, path: TipPath, gains: Gains, tolerance_mm: float) -> None:
+    """Give each standing arc that cannot be shifted whole the places of its chords.
+
+    Its Z may change by one amount where its centre is given from its start, or by its radius.
+    """
+    if path.standing is None:
+        return
+    start, end = gains.start(), gains.node
+    absolute = motions.field("arc_absolute").astype(bool)
+    off = min(_CHORD_SHARE * tolerance_mm, _MOST_MM)
+    for row, radius, sweep in zip(path.standing.rows.tolist(), path.standing.radius, path.standing.sweep, strict=True):
+        is_whole = row not in gains.breaks and abs(start[row] - end[row]) < _SAME_MM
+        if is_whole and (end[row] == 0 or not absolute[row]):
+            continue
+        known = [(0.0, float(start[row])), *gains.breaks.get(row, []), (1.0, float(end[row]))]
+        at, gain = np.array(known).T
+        share = np.unique(np.concatenate([chord_shares(float(radius), float(sweep), off), at]))
+        places = zip(share.tolist(), np.interp(share, at, gain).tolist(), strict=True)
+        gains.breaks[row] = list(places)[1:-1] or [(0.5, float(np.interp(0.5, at, gain)))]
 
 
 def _keep_over_jumps(motions: Motions, gains: Gains) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import replace
 
 import numpy as np
 
@@ -97,9 +96,8 @@ class Machine:
 
     def motions(self) -> Motions:
         """Return what was read."""
-        modals = tuple(self.modals)
-        read = Motions.of(self.rows, modals, tuple(self.vectors), self.reasons, tuple(self.findings))
-        return replace(read, calls=tuple(self.calls), level=self.levels)
+        told = self.reasons, tuple(self.findings), tuple(self.calls), self.levels
+        return Motions.of(self.rows, tuple(self.vectors), tuple(self.modals), *told)
 
     def bad(self, number: int, text: str) -> None:
         """Note a block that cannot be read, and forget everything."""
@@ -142,10 +140,12 @@ class Machine:
     def barrier(self, number: int, text: str, kind: int = JUMP) -> None:
         """Forget the position and the state: from here the programme must state them again."""
         self.unsure.update(dict.fromkeys(_AFTER_FLOW, (number, text)))
-        self.parameters = {}
-        self.cycle = {}
-        self.is_high = False
-        self.jump(number, [*LINEAR], (number, text), kind)
+        self._lose(number, text, kind)
+
+    def _lose(self, number: int, text: str, kind: int) -> None:
+        """Forget the position, parameters and the cycle."""
+        self.parameters, self.cycle, self.is_high = {}, {}, False
+        self.jump(number, LINEAR, (number, text), kind)
 
     def called(self, number: int, name: str, target: float) -> None:
         """A call of another file came back: the place is not known; units, distance and zero are taken as before."""
@@ -154,11 +154,8 @@ class Machine:
         )
         self.findings.append(Finding("call", self.source, f"line {number + 1}", text, "warning"))
         self.unsure["motion"] = (number, f"{name} called another programme")
-        self.parameters = {}
-        self.cycle = {}
         self.flow_seen = True
-        self.is_high = False
-        self.jump(number, [*LINEAR], (number, f"{name} called another programme"), FLOW)
+        self._lose(number, f"{name} called another programme", FLOW)
         self.calls.append((len(self.rows) - 1, target))
 
     def jump(self, number: int, axes: Iterable[str], reason: tuple[int, str], kind: int = JUMP) -> None:

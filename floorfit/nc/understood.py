@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,10 +47,14 @@ class Understood:
     path: TipPath
     gains: Gains
 
+    @cached_property
+    def cuts(self) -> Rows:
+        """Cutting motions."""
+        return np.flatnonzero(np.isin(self.motions.kind, CUTTING))
+
     def cuts_on(self, index: int) -> Rows:
         """Cutting motions that are on a floor for some of their way."""
-        rows = self.gains.rows_on(index)
-        return rows[np.isin(self.motions.kind[rows], CUTTING)]
+        return np.intersect1d(self.gains.rows_on(index), self.cuts)
 
 
 class Findings:

@@ -27,7 +27,7 @@ from floorfit.decision.decision import FollowGrid
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
 
-__all__ = ["TOUCH_MM", "Zone", "Zones", "zones_for"]
+__all__ = ["TOUCH_MM", "UPRIGHT", "Zone", "Zones", "zones_for"]
 
 #: A cutter nearer to a floor than its radius less this touches it, mm: the decimals of a programme. Own choice.
 TOUCH_MM = 0.01
@@ -40,7 +40,7 @@ _CHUNK = 20_000
 #: Polygons this near to each other leave no metal between them, mm.
 _SEAM_MM = 0.05
 #: The axis along Z, within this share of its length (0.1 degree gives 0.0000015).
-_UPRIGHT = 1e-7
+UPRIGHT = 1e-7
 
 
 @dataclass(frozen=True)
@@ -92,7 +92,7 @@ class Zone:
         axis : (n, 3) ndarray
             Unit vectors.
         """
-        leaning = np.flatnonzero(axis[:, 2] < 1.0 - _UPRIGHT)
+        leaning = np.flatnonzero(axis[:, 2] < 1.0 - UPRIGHT)
         if self.floor.is_shaped and self.cutter.radius:
             out = self._upright_contact.at(*xy.T)
             out[leaning] = self._standing(xy[leaning], axis[leaning], corrected=False)
@@ -113,7 +113,7 @@ class Zone:
             Unit vectors.
         """
         at, away = self._nearest(xy)
-        leaning = axis[:, 2] < 1.0 - _UPRIGHT
+        leaning = axis[:, 2] < 1.0 - UPRIGHT
         some = np.flatnonzero(leaning)
         if self._is_uneven:
             out = self._upright_lift.at(*at.T)

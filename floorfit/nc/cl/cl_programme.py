@@ -133,14 +133,14 @@ class _LocationRun(CorrectionRun):
         tick = options.tick("writing", len(lines))
         written = LocationWriter(lines, found, self.node, self.breaks, self.source, fine).run(tick)
         self.stop_on(written.findings)
-        out, origin, head = self._assemble(written)
+        out, origin = self._assemble(written)
         proved = self._prove(out, origin)
         self.stop_on([*proved.findings, *what_is_left(proved.floors, self.source)])
         changed = np.isin(np.arange(len(found)), list(written.rows))
         changes = self.changes(self._cuts_on, self.floor_of, proved.added, changed, found.axis[:, 2])
         count = sum(block != lines[line] and block != [lines[line]] for line, block in written.blocks.items())
         trace = plan_trace(self.way.path, self.gains, self.floors)
-        return self.corrected(out, changes, count, len(found), trace, header=head, floors=proved.floors)
+        return self.corrected(out, changes, count, len(found), trace, proved.floors)
 
     def _plan(self) -> None:
         """The path, what the rule asks of it, and both by rows of the file."""
@@ -157,12 +157,11 @@ class _LocationRun(CorrectionRun):
 
     # -- the new file, and the proof ---------------------------------------------------------------------------------
 
-    def _assemble(self, written: WrittenLocations) -> tuple[list[str], Rows, int]:
+    def _assemble(self, written: WrittenLocations) -> tuple[list[str], Rows]:
         texts = [plain(text).replace("$", " ") for text in (*self.facts, *self.who, *_CAUTIONS)]
         head = [f"$$ {MARK} {text}{line_end(self.lines)}" for text in texts]
         place = 1 if self.lines and re.match(r"\s*\d*\s*PARTNO", self.lines[0], re.IGNORECASE) else 0
-        out, origin = self.assemble(self.lines, written.blocks, head, 0 if place == len(self.lines) else place)
-        return out, origin, len(head)
+        return self.assemble(self.lines, written.blocks, head, 0 if place == len(self.lines) else place)
 
     def _prove(self, out: list[str], origin: Rows) -> Proved:
         before, after, count = self._hear("".join(self.lines)), self._hear("".join(out)), len(self.found)

@@ -7,17 +7,7 @@ from __future__ import annotations
 
 import re
 
-__all__ = [
-    "AWAY",
-    "FRAME_MINORS",
-    "INSERT_MOVES",
-    "PREFUN_STILL",
-    "REFUSED",
-    "SOURCE",
-    "STILL",
-    "TEXT",
-    "UNIT_MM",
-]
+__all__ = ["AWAY", "FRAME_MINORS", "INSERT_MOVES", "PREFUN_STILL", "REFUSED", "SOURCE", "STILL", "TEXT", "UNIT_MM"]
 
 
 def _words(text: str) -> frozenset[str]:

@@ -21,7 +21,15 @@ from floorfit.nc.cl.locations import Locations
 from floorfit.nc.cl.statements import Statement, StatementField, bare, read_statement, sequence_end
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
-from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
+from floorfit.nc.numbers import (
+    decimals_for,
+    decimals_of,
+    decimals_to_show,
+    default_decimals,
+    in_style,
+    written,
+    written_all,
+)
 from floorfit.nc.standing_arcs import chord_shares
 
 __all__ = ["CHORD_MM", "LocationWriter", "WrittenLocations"]
@@ -140,13 +148,10 @@ class LocationWriter:
         least = np.array([default_decimals(one.unit_mm) for one in self.found.settings])[setting]
         old = np.array([float(part[1]) for part in parts])
         decimals = np.maximum(least, [len(part[2]) for part in parts])
-        wanted = zip((old + self.node[rows] / unit).tolist(), decimals.tolist(), strict=True)
-        numbers = [f"{value:.{count}f}" for value, count in wanted]
-        new = np.array([float(number) for number in numbers])
+        numbers, new = written_all(old + self.node[rows] / unit, decimals)
         lines = self.found.line[rows].tolist()
         for place in np.flatnonzero(new != old).tolist():
-            number = numbers[place] if new[place] else numbers[place].lstrip("-")
-            self.out.blocks[lines[place]] = parts[place][0] + number + parts[place][3]
+            self.out.blocks[lines[place]] = parts[place][0] + numbers[place] + parts[place][3]
         self.out.rows.update(rows[new != old].tolist())
 
     def _row(self, row: int, start: float, end: float) -> None:

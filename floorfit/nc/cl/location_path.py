@@ -11,21 +11,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.nc.cl.circles import arc_points, arc_sweep
 from floorfit.nc.cl.locations import Locations
 from floorfit.nc.cutter import NEEDLE, Cutter
 from floorfit.nc.gains import Profile
 from floorfit.nc.motions import LINE, OTHER_ARC, RAPID
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.zones import UPRIGHT
 
 __all__ = ["LocationPath", "cutter_of", "location_path"]
 
 #: Angle of one chord of a circle that the rule cannot take as one, radians: 0.02 mm at a radius of 10 mm.
 _CHORD_RAD = 0.126
 _UP = np.array([0.0, 0.0, 1.0])
-#: Axes this near to Z are upright, as in `floorfit.nc.zones`.
-_UPRIGHT = 1e-7
 
 
 @dataclass(frozen=True)
@@ -121,7 +120,7 @@ def location_path(found: Locations, stated: dict[str, Cutter], every: Cutter | N
     radius = np.array([cutter.corner for cutter in cutters])[index]
     for place, way in ((start, start_axis), (end, axis)):
         place[ball] += radius[ball, None] * (way[ball] - _UP)
-        way[ball | (way[:, 2] > 1 - _UPRIGHT)] = _UP
+        way[ball | (way[:, 2] > 1 - UPRIGHT)] = _UP
     centre, sweep = _plan_arcs(found, row, first, last)
     kind = found.kind[row]
     path = TipPath(
@@ -173,15 +172,14 @@ def _pieces(found: Locations) -> tuple[Rows, Array, Array]:
     arcs = np.flatnonzero((found.kind == OTHER_ARC) & ~_is_level_arc(found))
     if len(arcs):
         count[arcs] = np.ceil(arc_sweep(found, arcs) / _CHORD_RAD).astype(int)
-    row = np.repeat(np.arange(len(found)), count)
-    at = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    row, at = counted(count)
     return row, at / count[row], (at + 1) / count[row]
 
 
 def _is_level_arc(found: Locations) -> Flags:
     out = np.zeros(len(found), dtype=bool)
     arcs = np.flatnonzero(found.kind == OTHER_ARC)
-    upright = (found.axis[arcs, 2] > 1 - _UPRIGHT) & (found.start_axis[arcs, 2] > 1 - _UPRIGHT)
+    upright = (found.axis[arcs, 2] > 1 - UPRIGHT) & (found.start_axis[arcs, 2] > 1 - UPRIGHT)
     out[arcs] = upright & (np.abs(found.circles[found.circle[arcs], 5]) > 1 - 1e-9)
     return out
 
