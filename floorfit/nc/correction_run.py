@@ -93,6 +93,9 @@ class StatedOfFile:
         Greatest difference between the offset along a motion and the one wanted.
     units : {"mm", "in"} or None
         In force before the file says so.
+    tools : Tools
+        The cutters that are known, beside those that the file states; where one is not and its radius matters, the file
+        is refused.
     keep : collection of str
         What the user states to move nothing: programmes in other files, as ``"O9000"``, or major words.
     identity : mapping of str to str or None
@@ -106,6 +109,7 @@ class StatedOfFile:
     held: Held = "refuse"
     tolerance_mm: float = 0.005
     units: str | None = None
+    tools: Tools = field(default_factory=Tools)
     keep: Collection[str] = ()
     identity: Mapping[str, str] | None = None
     job: str = ""
@@ -145,8 +149,6 @@ class StatedOfProgramme(StatedOfFile):
         A wall cut by a flank tilted on a floor moves by ``dz tan(tilt)``: list that, or refuse over 0.005 mm.
     distance, work_offset : str or None
         In force before the programme says so (``"absolute"``); the offset whose zero is the part's.
-    tools : Tools
-        The cutters that are known; where one is not and its radius matters, the programme is refused.
     origin : Origin or None
         Where the programme's zero stands on the part; None where it is the part's.
     band_mm, clearance_mm : float or None, mm
@@ -159,7 +161,6 @@ class StatedOfProgramme(StatedOfFile):
     walls: Walls = "move"
     distance: str | None = None
     work_offset: str | None = None
-    tools: Tools = field(default_factory=Tools)
     origin: Origin | None = None
     band_mm: float | None = None
     clearance_mm: float | None = None

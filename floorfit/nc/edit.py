@@ -8,16 +8,7 @@ from dataclasses import dataclass
 from floorfit.nc.numbers import in_style
 from floorfit.nc.words import Block, Word, read_block
 
-__all__ = [
-    "Piece",
-    "PieceStyle",
-    "as_line",
-    "divide",
-    "find_z",
-    "insert_word",
-    "lead_with",
-    "replace_number",
-]
+__all__ = ["Piece", "PieceStyle", "as_line", "divide", "find_z", "insert_word", "lead_with", "replace_number"]
 
 #: Stops act after the motion of a block (NISTIR 6556, 3.8), so a block with one cannot be divided.
 _STOPS = frozenset({0.0, 1.0, 2.0, 30.0, 60.0})

@@ -6,7 +6,7 @@ import numpy as np
 
 from floorfit.arrays import Array, Rows
 
-__all__ = ["decimals_for", "decimals_of", "decimals_to_show", "default_decimals", "in_style", "written", "written_all"]
+__all__ = ["decimals_for", "decimals_of", "decimals_to_show", "default_decimals", "in_style", "written_all"]
 
 
 def default_decimals(unit_mm: float) -> int:
@@ -84,15 +84,4 @@ def written_all(values: Array, decimals: Rows) -> tuple[list[str], Array]:
         Digits after the point of each.
     """
     texts = [in_style(value, "", count) for value, count in zip(values.tolist(), decimals.tolist(), strict=True)]
-    return texts, np.array([float(text) for text in texts])
-
-
-def written(value: float, decimals: int) -> float:
-    """Return the value that the text will have.
-
-    Parameters
-    ----------
-    value : float
-    decimals : int
-    """
-    return float(f"{value:.{decimals}f}")
+    return texts, np.array(texts, float)

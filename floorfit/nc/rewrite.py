@@ -12,28 +12,11 @@ import numpy as np
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.codes import GROUP, code_of
-from floorfit.nc.edit import (
-    Piece,
-    PieceStyle,
-    as_line,
-    divide,
-    find_z,
-    insert_word,
-    lead_with,
-    replace_number,
-)
+from floorfit.nc.edit import Piece, PieceStyle, as_line, divide, find_z, insert_word, lead_with, replace_number
 from floorfit.nc.gains import Gains
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal, Motions
-from floorfit.nc.numbers import (
-    decimals_for,
-    decimals_of,
-    decimals_to_show,
-    default_decimals,
-    in_style,
-    written,
-    written_all,
-)
+from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
 from floorfit.nc.shifts import Origin, tip_path
 from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.tip_path import TipPath
@@ -218,7 +201,7 @@ class PlanWriter:
             decimals = self._enough(row, end, unit, decimals_for(base / unit, unit))
             if end != 0 and gap <= 0.5 * unit * 10.0**-decimals:
                 return
-            value = written((base + end) / unit, decimals)
+            value = round((base + end) / unit, decimals)
             self.out.blocks[number] = insert_word(text, in_style(value, "", decimals))
             self.carried = value * unit - base
             return
@@ -240,7 +223,7 @@ class PlanWriter:
         decimals = self._enough(row, end, unit, max(decimals_of(raw), default_decimals(unit)))
         decimals = self._to_return(end, modal, decimals)
         change = (end if modal.absolute else end - self.carried) / unit
-        value = written(old + change, decimals)
+        value = round(old + change, decimals)
         if value != old:
             self.out.blocks[number] = replace_number(text, span, in_style(value, raw, decimals))
         self.carried = (value - old) * unit + (0.0 if modal.absolute else self.carried)
@@ -249,7 +232,7 @@ class PlanWriter:
         """Put the offset beside a parameter whose value is known, so that it counts for another value as well."""
         number, unit = self.line_of[row], self.motions.modals[self.modal_of[row]].unit_mm
         decimals = self._enough(row, end, unit, default_decimals(unit))
-        change = written(end / unit, decimals)
+        change = round(end / unit, decimals)
         inner = raw[1:-1] if raw.startswith("[") and raw.endswith("]") and raw.count("[") == 1 else raw
         if change:
             self.out.blocks[number] = replace_number(self.lines[number], span, f"[{inner}{change:+.{decimals}f}]")
@@ -308,10 +291,11 @@ class PlanWriter:
     def _increments(self, row: int, pieces: list[Piece], unit: float, decimals: int) -> list[Piece]:
         """The same pieces as increments; what rounding leaves over goes into the last."""
         motions = self.motions
-        start = dict(zip("XYZ", motions.start[row] / unit, strict=True))
-        start.update(zip("ABC", motions.start_abc[row], strict=True))
+        start = dict(
+            zip("XYZABC", [*(motions.start[row] / unit).tolist(), *motions.start_abc[row].tolist()], strict=True)
+        )
         start["Z"] += self.carried / unit
-        final = dict(zip("XY", motions.xyz[row, :2] / unit, strict=True))
+        final = dict(zip("XY", (motions.xyz[row, :2] / unit).tolist(), strict=True))
         done = dict.fromkeys(start, 0.0)
         out = []
         for piece in pieces:
@@ -322,8 +306,8 @@ class PlanWriter:
                     end[letter] = piece.end[letter]
                     continue
                 places = decimals if letter in "XYZ" else 4
-                way = written(ends[letter] - start[letter], places)
-                end[letter] = written(way - done[letter], places)
+                way = round(ends[letter] - start[letter], places)
+                end[letter] = round(way - done[letter], places)
                 done[letter] = way
             out.append(Piece(end, piece.centre))
         return out
@@ -348,8 +332,8 @@ class PlanWriter:
         pieces = []
         last_share = 0.0
         for share, point in zip(shares.tolist(), (points / unit).tolist(), strict=True):
-            end = {"XY"[index]: written(point[index], decimals) for index in moving}
-            end["Z"] = written(point[2], decimals)
+            end = {"XY"[index]: round(point[index], decimals) for index in moving}
+            end["Z"] = round(point[2], decimals)
             end.update({"ABC"[index]: float(first[index] + share * (last[index] - first[index])) for index in turning})
             end.update(self._extra_words(row, modal, share, last_share))
             last_share, centre = share, None

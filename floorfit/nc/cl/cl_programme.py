@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,6 @@ from floorfit.nc.cl.location_path import location_path
 from floorfit.nc.cl.locations import FileFrame
 from floorfit.nc.corrected import Corrected
 from floorfit.nc.correction_run import CorrectionRun, StatedOfFile
-from floorfit.nc.cutter import Cutter
 from floorfit.nc.header import MARK, line_end, plain
 from floorfit.nc.motions import CUTTING
 from floorfit.nc.part_fit import check_fit
@@ -48,15 +47,9 @@ class StatedOfLocations(StatedOfFile):
     ----------
     frame : FileFrame or None
         Where the file's frame is in the part's.
-    cutters : mapping of str to Cutter
-        Cutters by number of the tool, where the file states none.
-    every : Cutter or None
-        The cutter of every other tool, where the file states none.
     """
 
     frame: FileFrame | None = None
-    cutters: Mapping[str, Cutter] = field(default_factory=dict)
-    every: Cutter | None = None
 
 
 def frame_of(text: str, unit_mm: float) -> FileFrame:
@@ -145,7 +138,7 @@ class _LocationRun(CorrectionRun):
     def _plan(self) -> None:
         """The path, what the rule asks of it, and both by rows of the file."""
         options, found, outline = self.options, self.found, self.part.outline
-        way = self.way = location_path(found, dict(options.cutters), options.every)
+        way = self.way = location_path(found, options.tools)
         gains = self.gains = plan_gains(way.path, self.floors, outline, tolerance_mm=options.tolerance_mm)
         self.stop_on(check_locations(found, way, gains, self.floors, self.source))
         line, cutting = found.line[way.row], ~way.path.is_rapid

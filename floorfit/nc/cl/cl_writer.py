@@ -21,15 +21,7 @@ from floorfit.nc.cl.locations import Locations
 from floorfit.nc.cl.statements import Statement, StatementField, bare, read_statement, sequence_end
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
-from floorfit.nc.numbers import (
-    decimals_for,
-    decimals_of,
-    decimals_to_show,
-    default_decimals,
-    in_style,
-    written,
-    written_all,
-)
+from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
 from floorfit.nc.standing_arcs import chord_shares
 
 __all__ = ["CHORD_MM", "LocationWriter", "WrittenLocations"]
@@ -238,7 +230,7 @@ class LocationWriter:
             if self.fine[row]:
                 decimals = decimals_to_show(dz, setting.unit_mm, decimals)
             old = float(one.number or 0.0)
-            value = written(old + dz * share / setting.unit_mm, decimals)
+            value = round(old + dz * share / setting.unit_mm, decimals)
             if value != old:
                 self._replace(one, in_style(value, _plain(one.text), decimals))
 

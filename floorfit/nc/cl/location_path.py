@@ -18,6 +18,7 @@ from floorfit.nc.cutter import NEEDLE, Cutter
 from floorfit.nc.gains import Profile
 from floorfit.nc.motions import LINE, OTHER_ARC, RAPID
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.tools import Tools
 from floorfit.nc.zones import UPRIGHT
 
 __all__ = ["LocationPath", "cutter_of", "location_path"]
@@ -99,19 +100,17 @@ def cutter_of(numbers: tuple[float, ...]) -> Cutter:
     return Cutter(d / 2, min(r, d / 2))
 
 
-def location_path(found: Locations, stated: dict[str, Cutter], every: Cutter | None = None) -> LocationPath:
+def location_path(found: Locations, tools: Tools) -> LocationPath:
     """Make the path of a file.
 
     Parameters
     ----------
     found : Locations
         The file.
-    stated : dict of str to Cutter
-        Cutters that the user states, by number of the tool; they count where the file states none that can be used.
-    every : Cutter or None
-        The cutter of every other tool.
+    tools : Tools
+        Cutters that the user states: they count where the file states none that can be used.
     """
-    cutters, of_setting, known = _cutters(found, stated, every)
+    cutters, of_setting, known = _cutters(found, tools)
     row, first, last = _pieces(found)
     start, start_axis = _places(found, row, first)
     end, axis = _places(found, row, last)
@@ -146,8 +145,9 @@ def _feed(found: Locations) -> Array:
     return feed[found.setting] if len(found) else np.zeros(0)
 
 
-def _cutters(found: Locations, stated: dict[str, Cutter], every: Cutter | None) -> tuple[list[Cutter], Rows, Flags]:
+def _cutters(found: Locations, tools: Tools) -> tuple[list[Cutter], Rows, Flags]:
     """The cutters that occur, which of them each setting has, and whether it is known."""
+    stated = {str(number): one for number, one in tools.by_number.items()}
     cutters: list[Cutter] = []
     index, known = [], []
     for setting in found.settings:
@@ -157,7 +157,7 @@ def _cutters(found: Locations, stated: dict[str, Cutter], every: Cutter | None) 
                 cutter = cutter_of(setting.cutter)
             except ValueError:
                 cutter = None
-        cutter = cutter or stated.get(setting.tool, every)
+        cutter = cutter or stated.get(setting.tool, tools.every)
         known.append(cutter is not None)
         one = cutter or NEEDLE
         if one not in cutters:
