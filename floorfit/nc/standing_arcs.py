@@ -22,7 +22,7 @@ _MOST_TURN = 0.2 * np.pi
 
 @dataclass(frozen=True)
 class StandingArcs:
-    """Arcs that stand upright, one for each row named.
+    """Arcs that stand upright, or in any plane, one for each row named.
 
     Parameters
     ----------

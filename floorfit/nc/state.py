@@ -16,6 +16,8 @@ from floorfit.nc.row_table import RowTable
 __all__ = ["AXES", "FIELD", "LINEAR", "NAN", "UNSTATED", "Machine", "known"]
 
 NAN = math.nan
+#: By axis or part of the state: line and words.
+_Reasons = dict[str, tuple[int, str]]
 AXES = "XYZABC"
 LINEAR = "XYZ"
 #: Parts of the state that a motion's meaning hangs on.
@@ -61,16 +63,14 @@ class Machine:
         """Start in the state that RS274/NGC gives, with units and distance mode unknown unless told."""
         self.source = source
         self.position = [NAN, NAN, NAN, 0.0, 0.0, 0.0]
-        self.why: dict[str, tuple[int, str]] = dict.fromkeys(LINEAR, (0, "no position was programmed before"))
-        self.unsure: dict[str, tuple[int, str]] = {"motion": (0, "no G0, G1, G2 or G3 was programmed before")}
+        self.why: _Reasons = dict.fromkeys(LINEAR, (0, "no position was programmed before"))
+        self.unsure: _Reasons = {"motion": (0, "no G0, G1, G2 or G3 was programmed before")}
         self.state = Modal(unit_mm=25.4 if units == "in" else 1.0, absolute=distance != "incremental")
         if units is None:
             self.unsure["units"] = (0, "no G20 or G21 before the first move: give --units mm or --units in")
         if distance is None:
-            self.unsure["distance"] = (
-                0,
-                "no G90 or G91 before the first move: give --distance absolute or incremental",
-            )
+            text = "no G90 or G91 before the first move: give --distance absolute or incremental"
+            self.unsure["distance"] = (0, text)
         #: Parameters whose values are known, by number.
         self.parameters: dict[float, float] = {}
         self.feed_word = NAN
@@ -82,9 +82,8 @@ class Machine:
         self.modals: dict[Modal, int] = {}
         self.reasons: dict[int, tuple[int, str]] = {}
         self.findings: list[Finding] = []
-        self.saved: tuple[list[float], Modal, dict[str, tuple[int, str]], dict[str, tuple[int, str]], float] | None = (
-            None
-        )
+        #: Position, state, reasons, doubts and feed in front of optional blocks.
+        self.saved: tuple[list[float], Modal, _Reasons, _Reasons, float] | None = None
         self.deleted_line = 0
         self.ended, self.percents, self.labels, self.frame_set = False, 0, 0, False
         self.flow_seen = False

@@ -61,10 +61,8 @@ def check_locations(
     text = "a hole of a cycle in a floor that moves: its point is left as it is. Whether it follows is for you to say."
     through = _goes_through(found, holes, matter)
     out.rows("cycle", holes[through], text, "warning")
-    text = (
-        "a hole of a cycle in a floor that moves may end in the web. It is left as it is: state its depth, or drill it "
-    )
-    text += "for the corrected floor."
+    text = "a hole of a cycle in a floor that moves may end in the web. It is left as it is: state its depth, or drill "
+    text += "it for the corrected floor."
     out.rows("cycle-left", holes[~through], text, "warning")
     _rapids_to_holes(out, found, way, gains, matter)
     if not out.found and not _on_any_floor(found, way, gains, floors):
@@ -158,10 +156,8 @@ def check_gains(
         _held(out, found, way, gains, floors)
     for index in sorted({index for _, index in gains.half}):
         rows = way.rows([row for row, floor in gains.half if floor == index])
-        text = (
-            f"pocket {floors[index].pocket.id}: a pass that is on the floor for a part of its way, and above or below "
-        )
-        text += "it elsewhere. Is it this part's file, in its frame?"
+        text = f"pocket {floors[index].pocket.id}: a pass that is on the floor for a part of its way, and above or "
+        text += "below it elsewhere. Is it this part's file, in its frame?"
         out.rows("half-floor", rows, text)
     steep = way.rows(gains.steep_rapids)
     text = "a rapid that ends on a floor and would have to be lifted there: feed down to the floor instead."
@@ -182,7 +178,6 @@ def _held(out: Findings, found: Locations, way: LocationPath, gains: Gains, floo
     for index in sorted({floor for some in gains.guarded.values() for floor in some}):
         rows = way.rows([row for row, some in gains.guarded.items() if index in some])
         rows = rows[np.isin(found.kind[rows], CUTTING)]
-        text = (
-            f"pocket {floors[index].pocket.id} is held, and this cuts it. Take it out of the file, or say --held cut."
-        )
+        text = f"pocket {floors[index].pocket.id} is held, and this cuts it. Take it out of the file, or say "
+        text += "--held cut."
         out.rows("held", rows, text)

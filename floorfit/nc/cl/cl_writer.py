@@ -16,7 +16,7 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
-from floorfit.nc.cl.circles import arc_points, arc_sweep
+from floorfit.nc.cl.circles import arcs_of
 from floorfit.nc.cl.locations import Locations
 from floorfit.nc.cl.statements import Statement, StatementField, bare, read_statement, sequence_end
 from floorfit.nc.header import line_end
@@ -188,7 +188,7 @@ class LocationWriter:
     def _chords(self, row: int, start: float, end: float) -> tuple[list[float], list[float]]:
         """Shares and offsets of points so near to each other that their chords keep to the circle."""
         radius = float(self.found.circles[self.found.circle[row], 6])
-        even = chord_shares(radius, float(arc_sweep(self.found, np.array([row]))[0]), CHORD_MM)
+        even = chord_shares(radius, float(arcs_of(self.found, np.array([row])).sweep[0]), CHORD_MM)
         breaks = [(0.0, start), *self.breaks.get(row, ()), (1.0, end)]
         at, offset = [share for share, _ in breaks], [dz for _, dz in breaks]
         shares = np.unique(np.concatenate([even[1:], at[1:]]))
@@ -300,7 +300,7 @@ class LocationWriter:
             raise ValueError("the axis turns by more than 120 degrees in a motion that must be divided")
         axes = axes / length[:, None]
         if found.kind[row] == OTHER_ARC:
-            return arc_points(found, np.array([row]), shares[None])[0], axes
+            return arcs_of(found, np.array([row])).points(np.full(len(shares), row), shares), axes
         return found.start[row] + at * (found.tip[row] - found.start[row]), axes
 
     def _wrapped(self, text: str) -> list[str]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows, counted
-from floorfit.nc.cl.circles import arc_points, arc_sweep
+from floorfit.nc.cl.circles import arcs_of
 from floorfit.nc.cl.locations import Locations
 from floorfit.nc.cutter import NEEDLE, Cutter
 from floorfit.nc.gains import Profile
@@ -171,7 +171,7 @@ def _pieces(found: Locations) -> tuple[Rows, Array, Array]:
     count = np.ones(len(found), dtype=int)
     arcs = np.flatnonzero((found.kind == OTHER_ARC) & ~_is_level_arc(found))
     if len(arcs):
-        count[arcs] = np.ceil(arc_sweep(found, arcs) / _CHORD_RAD).astype(int)
+        count[arcs] = np.ceil(arcs_of(found, arcs).sweep / _CHORD_RAD).astype(int)
     row, at = counted(count)
     return row, at / count[row], (at + 1) / count[row]
 
@@ -192,7 +192,7 @@ def _places(found: Locations, row: Rows, share: Array) -> tuple[Array, Array]:
     inner = np.flatnonzero((share > 0) & (share < 1))
     if len(inner):
         rows = row[inner]
-        tip[inner] = arc_points(found, rows, share[inner, None])[:, 0]
+        tip[inner] = arcs_of(found, np.unique(rows)).points(rows, share[inner])
         mean = found.start_axis[rows] + at[inner] * (found.axis[rows] - found.start_axis[rows])
         axis[inner] = mean / np.linalg.norm(mean, axis=1)[:, None]
     return tip, axis
@@ -206,5 +206,5 @@ def _plan_arcs(found: Locations, row: Rows, first: Array, last: Array) -> tuple[
     if len(rows):
         circles = found.circles[found.circle[rows]]
         centre[whole] = circles[:, :2]
-        sweep[whole] = np.sign(circles[:, 5]) * arc_sweep(found, rows)
+        sweep[whole] = np.sign(circles[:, 5]) * arcs_of(found, rows).sweep
     return centre, sweep
