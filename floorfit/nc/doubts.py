@@ -13,6 +13,7 @@ from floorfit.arrays import Rows
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.motions import Motions
+from floorfit.nc.subprogrammes import COMMENT
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.understood import Understood
@@ -26,7 +27,6 @@ _FINISH_SHARE = 0.1
 _ALIKE = 0.8
 #: Stops at which a person may turn a part over: M0, M1 (ISO 6983-1, from memory), and M60, pallets [N 3.6.1].
 _STOP = re.compile(r"(?<![A-Z])M[ \t]*0*(?:0|1|60)(?![\d.])", re.IGNORECASE)
-_COMMENT = re.compile(r"\([^()]*\)|;.*")
 
 
 def heights_of_tips(path: TipPath, cutting: Rows, floors: Sequence[CutFloor]) -> Iterator[tuple[str, float]]:
@@ -67,7 +67,7 @@ def cut_again(seen: Understood) -> list[Finding]:
         The programme.
     """
     stops = np.array(
-        [n for n, text in enumerate(seen.lines) if "M" in text.upper() and _STOP.search(_COMMENT.sub("", text))]
+        [n for n, text in enumerate(seen.lines) if "M" in text.upper() and _STOP.search(COMMENT.sub("", text))]
     )
     found: dict[int, list[str]] = {}
     for floor in seen.floors if len(stops) else ():

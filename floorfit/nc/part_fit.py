@@ -165,12 +165,8 @@ def _to_state(shift: Array, unit: Unit, *, is_location: bool) -> str:
 def _is_near(path: TipPath, floor: CutFloor) -> bool:
     """Whether any motion comes over a floor or beside it, as low as what roughing left there or lower; boxes count."""
     reach = max(_NEAR_MM, *(cutter.radius for cutter in path.cutters))
-    x0, y0, x1, y1 = floor.pocket.polygon.bounds
-    low, high = np.fmin(path.start, path.end), np.fmax(path.start, path.end)
-    swing = np.nan_to_num(np.where(path.is_arc, 2 * np.hypot(*(path.end[:, :2] - path.centre).T), 0.0)) + reach
-    beside = (low[:, 0] - swing <= x1) & (high[:, 0] + swing >= x0)
-    beside &= (low[:, 1] - swing <= y1) & (high[:, 1] + swing >= y0)
-    return bool((beside & (low[:, 2] <= floor.top + _NEAR_MM) & path.is_usable).any())
+    low = np.flatnonzero((path.boxes[0][:, 2] <= floor.top + _NEAR_MM) & path.is_usable)
+    return bool(path.beside(low, floor.pocket.polygon.bounds, reach).any())
 
 
 def _on(path: TipPath, rows: Rows, floor: CutFloor) -> Flags:

@@ -97,7 +97,7 @@ class _Run(CorrectionRun):
         motions, path, gains, options = seen.motions, seen.path, seen.gains, self.options
         self.stop_on(check_tools(seen, self.part.outline, options.tools.numbers(motions)))
         self.stop_on(check_plan(seen, options.tolerance_mm))
-        units = motions.field("unit_mm").astype(float) if len(motions) else np.zeros(0)
+        units = motions.field("unit_mm").astype(float)
         fine = self.fine(units, gains.floor, motions.line, "Z has more decimals there")
         tick = options.tick("writing", len(self.lines))
         written = PlanWriter(self.lines, motions, gains, self.source, fine).run(tick)

@@ -92,7 +92,7 @@ class PlanWriter:
         self.line_of, self.kind_of, self.modal_of = motions.line.tolist(), motions.kind.tolist(), motions.modal.tolist()
         plain = ~np.isin(motions.kind, (JUMP, FLOW)) & ~np.isnan(motions.xyz[:, 2]) & ~fine
         plain[list(plan.breaks)] = False
-        self.plain = plain & motions.field("absolute").astype(bool) if len(motions) else plain
+        self.plain = plain & motions.field("absolute").astype(bool)
 
     def run(self, tick: Callable[[int], None] | None) -> Written:
         """Return the blocks that change.

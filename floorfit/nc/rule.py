@@ -157,11 +157,6 @@ class _Planner:
         near[rows[regions.query(shapely.box(*self.sides[:, rows]))[0]]] = True
         return np.flatnonzero(near)
 
-    def _hits(self, rows: Rows, box: Sequence[float] | Array) -> Flags:
-        """Motions whose box meets one in plan (x0, y0, x1, y1)."""
-        low_x, low_y, high_x, high_y = self.sides[:, rows]
-        return np.asarray((low_x <= box[2]) & (low_y <= box[3]) & (high_x >= box[0]) & (high_y >= box[1]))
-
     def _level_rows(self) -> Flags:
         """Motions that keep to the heights at which one floor asks for something, wherever they are in plan."""
         level = np.zeros(len(self.path), bool)
@@ -172,7 +167,7 @@ class _Planner:
             for zone in planes.values():
                 some = np.flatnonzero(mine)
                 if zone.floor.is_shaped:
-                    some = some[self._hits(rows[some], zone.region.bounds)]
+                    some = some[self.path.beside(rows[some], zone.region.bounds, np.abs(self.path.aside[rows[some]]))]
                 level[rows[some]] |= self._is_level(zone, rows[some])
         return level
 

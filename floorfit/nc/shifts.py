@@ -13,7 +13,7 @@ from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, JUMP, LINE, OTHER_ARC, RAPID, Motions
 from floorfit.nc.rule import plan_gains
-from floorfit.nc.standing_arcs import chord_shares
+from floorfit.nc.standing_arcs import chords
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
 from floorfit.units import MM_PER_UNIT
@@ -99,7 +99,7 @@ def tip_path(motions: Motions, tools: Tools, usable: Flags, origin: Origin) -> T
     cutter, cutters = tools.of(motions)
     end = origin.on_part(motions.xyz)
     start = np.concatenate([np.full((1, 3), np.nan), end[:-1]]) if len(end) else end
-    compensation = motions.field("compensation").astype(int) if len(motions) else np.zeros(0, int)
+    compensation = motions.field("compensation").astype(int)
     side = np.where(np.isin(compensation, (410, 411)), 1.0, np.where(np.isin(compensation, (420, 421)), -1.0, 0.0))
     radius = np.array([shape.radius for shape in cutters])[cutter]
     axis = _axes(motions, origin)
@@ -117,7 +117,7 @@ def tip_path(motions: Motions, tools: Tools, usable: Flags, origin: Origin) -> T
         usable & np.isin(motions.kind, PATHS),
         None if (axis == axis[:1]).all() else np.concatenate([axis[:1], axis[:-1]]),
         None if motions.standing is None else motions.standing.moved(*origin.frame()),
-        _feed(motions) if len(motions) else None,
+        _feed(motions),
     )
 
 
@@ -202,10 +202,9 @@ def _chord_standing_arcs(motions: Motions, path: TipPath, gains: Gains, toleranc
         if is_whole and (end[row] == 0 or not absolute[row]):
             continue
         known = [(0.0, float(start[row])), *gains.breaks.get(row, []), (1.0, float(end[row]))]
-        at, gain = np.array(known).T
-        share = np.unique(np.concatenate([chord_shares(float(radius), float(sweep), off), at]))
-        places = zip(share.tolist(), np.interp(share, at, gain).tolist(), strict=True)
-        gains.breaks[row] = list(places)[1:-1] or [(0.5, float(np.interp(0.5, at, gain)))]
+        places = np.column_stack(chords(float(radius), float(sweep), off, known)).tolist()
+        middle = (0.5, 0.5 * float(start[row] + end[row]))
+        gains.breaks[row] = [(share, gain) for share, gain in places[1:-1]] or [middle]
 
 
 def _keep_over_jumps(motions: Motions, gains: Gains) -> None:

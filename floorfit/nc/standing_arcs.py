@@ -6,13 +6,14 @@ A plane has two axes, first and second, and the third across: Z, X and Y for G18
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from floorfit.arrays import Array, Rows
 
-__all__ = ["PLANE_AXES", "StandingArcs", "chord_shares"]
+__all__ = ["PLANE_AXES", "StandingArcs", "chord_shares", "chords"]
 
 #: First, second and third axis of a plane, as indices of X, Y, Z.
 PLANE_AXES = {170: (0, 1, 2), 180: (2, 0, 1), 190: (1, 2, 0)}
@@ -128,3 +129,20 @@ def chord_shares(radius: float, sweep: float, tolerance_mm: float) -> Array:
     most = 2 * np.arccos(max(1.0 - tolerance_mm / max(radius, tolerance_mm), -1.0))
     count = int(np.ceil(abs(sweep) / min(most, _MOST_TURN)))
     return np.linspace(0.0, 1.0, max(count, 1) + 1)
+
+
+def chords(
+    radius: float, sweep: float, tolerance_mm: float, gains: Sequence[tuple[float, float]]
+) -> tuple[Array, Array]:
+    """Shares as of `chord_shares` and those of gains along the arc, from 0 to 1, and the gains there.
+
+    Parameters
+    ----------
+    radius, sweep, tolerance_mm : float
+        See `chord_shares`.
+    gains : sequence of (float, float)
+        Shares, from 0 to 1, and the gains there.
+    """
+    at, gain = np.array(gains).T
+    shares = np.unique(np.concatenate([chord_shares(radius, sweep, tolerance_mm), at]))
+    return shares, np.interp(shares, at, gain)

@@ -9,10 +9,10 @@ from floorfit.errors import Finding
 from floorfit.nc.motions import Motions
 from floorfit.nc.unrolled import REPEATS
 
-__all__ = ["behind_end", "jumps_to", "unseen_calls"]
+__all__ = ["COMMENT", "behind_end", "jumps_to", "unseen_calls"]
 
 #: The start of a programme, an axis word, and comments, where no block is read.
-_LABEL, _AXIS_WORD, _COMMENT = (
+_LABEL, _AXIS_WORD, COMMENT = (
     re.compile(r"\s*([O:]\d+)"),
     re.compile(r"(?<![A-Z])[XYZ][ \t]*[-+]?[\d.\[#]"),
     re.compile(r"\([^()]*\)|;.*"),
@@ -49,7 +49,7 @@ def behind_end(lines: Sequence[str], first: int, source: str, *, is_behind: bool
     """
     label = ""
     for number in range(first, len(lines)):
-        text = _COMMENT.sub("", lines[number]).upper()
+        text = COMMENT.sub("", lines[number]).upper()
         is_behind = is_behind or text.lstrip().startswith("%")
         found = _LABEL.match(text)
         label = found[1] if found else label

@@ -116,6 +116,13 @@ class TipPath:
             low[self.standing.rows], high[self.standing.rows] = self.standing.boxes()
         return low, high
 
+    def beside(self, rows: Rows, bounds: Sequence[float] | Array, reach: float | Array) -> Flags:
+        """Motions (m,) whose box comes as near to a box in plan (x0, y0, x1, y1), mm."""
+        low, high = self.boxes
+        x0, y0, x1, y1 = bounds
+        near = (low[rows, 0] - reach <= x1) & (high[rows, 0] + reach >= x0)
+        return np.asarray(near & (low[rows, 1] - reach <= y1) & (high[rows, 1] + reach >= y0))
+
     def points(self, rows: Rows, share: Array) -> Array:
         """Places on motions, one for each pair of row and share (an arc is divided by angle).
 

@@ -47,12 +47,10 @@ def check_tools(seen: Understood, outline: Sequence[tuple[float, float]], number
         return []
     out: dict[float, Finding] = {}
     rows = np.flatnonzero(unknown)
-    sides = np.concatenate([(path.boxes[0][rows, :2] - REACH_MM).T, (path.boxes[1][rows, :2] + REACH_MM).T])
     rim = Polygon(outline).exterior.buffer(_NO_WALL_MM)
     for floor in floors:
         if floor.is_active or (floor.is_held and floor.is_shaped):
-            x0, y0, x1, y1 = floor.pocket.polygon.bounds
-            beside = (sides[0] <= x1) & (sides[1] <= y1) & (sides[2] >= x0) & (sides[3] >= y0)
+            beside = path.beside(rows, floor.pocket.polygon.bounds, REACH_MM)
             for row, why in _matters(seen, floor, rim, rows[beside]):
                 number = float(numbers[row])
                 out.setdefault(number, _finding(floor, number, int(motions.line[row]), why, seen.source))

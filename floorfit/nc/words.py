@@ -35,10 +35,8 @@ _MACRO = re.compile(
 )
 _CORNER = re.compile(r",[ \t]*[RrCc]")
 #: A sign between a letter and its number (dialect), and one between two values.
-_EQUALS, _OPERATOR = (
-    re.compile(r"[ \t]*=?[ \t]*"),
-    re.compile(r"[ \t]*(?:[-+*/]|(?:MOD|AND|OR|XOR)(?![a-z]))[ \t]*", re.I),
-)
+_EQUALS = re.compile(r"[ \t]*=?[ \t]*")
+_OPERATOR = re.compile(r"[ \t]*(?:[-+*/]|(?:MOD|AND|OR|XOR)(?![a-z]))[ \t]*", re.I)
 _FUNCTION = re.compile(
     r"[-+]?[ \t]*(?:abs|acos|asin|atan|cos|exists|exp|fix|fup|ln|round|sin|sqrt|tan)(?=[ \t]*\[)", re.I
 )

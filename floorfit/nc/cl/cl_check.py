@@ -163,7 +163,7 @@ def check_gains(
     text = "a rapid that ends on a floor and would have to be lifted there: feed down to the floor instead."
     out.rows("rapid", steep, text)
     moved = gains.status > 0
-    optional = found.field("optional").astype(bool) if len(found) else np.zeros(0, dtype=bool)
+    optional = found.field("optional").astype(bool)
     text = "OPSKIP is on, and this motion moves with a floor: it may run or not. Take OPSKIP away from the floors."
     rows = way.rows(moved)
     out.rows("optional", rows[optional[rows]], text)

@@ -190,7 +190,7 @@ class _LocationReader:
         try:
             statement = read_statement(lines, number)
         except StatementError as error:
-            self.bad(error.line, "not-a-statement", str(error))
+            self.bad(number, "not-a-statement", str(error))
             return error.last
         major = statement.major
         if not major or major in self.keep or major in STILL or (major in TEXT and major != "INSERT"):

@@ -22,7 +22,7 @@ from floorfit.nc.cl.statements import Statement, StatementField, bare, read_stat
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
-from floorfit.nc.standing_arcs import chord_shares
+from floorfit.nc.standing_arcs import chords
 
 __all__ = ["CHORD_MM", "LocationWriter", "WrittenLocations"]
 
@@ -95,7 +95,7 @@ class LocationWriter:
         up = [frame.rotation.T @ np.array([0.0, 0.0, 1.0]) for frame in found.frames]
         self.up = [np.where(np.abs(one) < 1e-12, 0.0, one) for one in up]
         turned = np.array([not np.array_equal(one, [0.0, 0.0, 1.0]) for one in self.up], dtype=bool)
-        frames = found.field("frame").astype(int) if len(found) else np.zeros(0, dtype=int)
+        frames = found.field("frame").astype(int)
         special = self.fine | found.relative | (found.kind == OTHER_ARC) | turned[frames]
         special[list(self.breaks)] = True
         self.special = special
@@ -188,11 +188,9 @@ class LocationWriter:
     def _chords(self, row: int, start: float, end: float) -> tuple[list[float], list[float]]:
         """Shares and offsets of points so near to each other that their chords keep to the circle."""
         radius = float(self.found.circles[self.found.circle[row], 6])
-        even = chord_shares(radius, float(arcs_of(self.found, np.array([row])).sweep[0]), CHORD_MM)
-        breaks = [(0.0, start), *self.breaks.get(row, ()), (1.0, end)]
-        at, offset = [share for share, _ in breaks], [dz for _, dz in breaks]
-        shares = np.unique(np.concatenate([even[1:], at[1:]]))
-        return shares.tolist(), np.interp(shares, at, offset).tolist()
+        sweep = float(arcs_of(self.found, np.array([row])).sweep[0])
+        shares, offsets = chords(radius, sweep, CHORD_MM, [(0.0, start), *self.breaks.get(row, ()), (1.0, end)])
+        return shares[1:].tolist(), offsets[1:].tolist()
 
     # -- points ------------------------------------------------------------------------------------------------------
 

@@ -14,11 +14,11 @@ import numpy as np
 from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.nc.cl.circles import arcs_of
 from floorfit.nc.cl.locations import Locations
-from floorfit.nc.cutter import NEEDLE, Cutter
+from floorfit.nc.cutter import Cutter
 from floorfit.nc.gains import Profile
 from floorfit.nc.motions import LINE, OTHER_ARC, RAPID
 from floorfit.nc.tip_path import TipPath
-from floorfit.nc.tools import Tools
+from floorfit.nc.tools import Tools, listed
 from floorfit.nc.zones import UPRIGHT
 
 __all__ = ["LocationPath", "cutter_of", "location_path"]
@@ -84,20 +84,14 @@ def _matters(profile: Profile, start: float, end: float) -> bool:
     return any(abs(gain - (start + share * (end - start))) > 1e-9 for share, gain in profile)
 
 
-def cutter_of(numbers: tuple[float, ...]) -> Cutter:
+def cutter_of(numbers: tuple[float, ...]) -> Cutter | None:
     """Cutter of the seven numbers of ``CUTTER``: d, r, e, f (mm), a, b (radians), h (mm).
 
-    Raises
-    ------
-    ValueError
-        If it is neither flat nor ball nor flat with rounded corners, or its flank is not straight.
+    None where it is neither flat nor ball nor flat with rounded corners, or its flank is not straight.
     """
     d, r, e, f, a, b, _ = numbers
-    if r > d / 2 + 1e-3:
-        raise ValueError(f"the corner radius {r:g} mm is more than half the diameter {d:g} mm")
-    if abs(e - (d / 2 - r)) > 2e-3 or abs(f - r) > 2e-3 or abs(a) > 1e-4 or abs(b) > 1e-4:
-        raise ValueError("the end is neither flat nor ball nor flat with rounded corners, or the flank is not straight")
-    return Cutter(d / 2, min(r, d / 2))
+    is_round = r <= d / 2 + 1e-3 and abs(e - (d / 2 - r)) <= 2e-3 and abs(f - r) <= 2e-3
+    return Cutter(d / 2, min(r, d / 2)) if is_round and abs(a) <= 1e-4 and abs(b) <= 1e-4 else None
 
 
 def location_path(found: Locations, tools: Tools) -> LocationPath:
@@ -136,34 +130,24 @@ def location_path(found: Locations, tools: Tools) -> LocationPath:
         None if np.array_equal(axis, start_axis) else start_axis,
         feed=_feed(found)[row],
     )
-    return LocationPath(path, row, first, last, known[found.setting] if len(found) else np.zeros(0, dtype=bool))
+    return LocationPath(path, row, first, last, known[found.setting])
 
 
 def _feed(found: Locations) -> Array:
     """Feed of each row of the file, (n,), mm in its unit of time; NaN where it is not known."""
-    feed = np.array([setting.feed * setting.unit_mm or np.nan for setting in found.settings])
-    return feed[found.setting] if len(found) else np.zeros(0)
+    feed = np.array([setting.feed * setting.unit_mm or np.nan for setting in found.settings], float)
+    return feed[found.setting]
 
 
 def _cutters(found: Locations, tools: Tools) -> tuple[list[Cutter], Rows, Flags]:
     """The cutters that occur, which of them each setting has, and whether it is known."""
     stated = {str(number): one for number, one in tools.by_number.items()}
-    cutters: list[Cutter] = []
-    index, known = [], []
-    for setting in found.settings:
-        cutter = None
-        if setting.cutter is not None:
-            try:
-                cutter = cutter_of(setting.cutter)
-            except ValueError:
-                cutter = None
-        cutter = cutter or stated.get(setting.tool, tools.every)
-        known.append(cutter is not None)
-        one = cutter or NEEDLE
-        if one not in cutters:
-            cutters.append(one)
-        index.append(cutters.index(one))
-    return cutters or [NEEDLE], np.array(index or [0], dtype=int), np.array(known or [False])
+    own = [
+        (cutter_of(setting.cutter) if setting.cutter else None) or stated.get(setting.tool, tools.every)
+        for setting in found.settings
+    ]
+    index, cutters = listed(own)
+    return cutters, index, np.array([one is not None for one in own], dtype=bool)
 
 
 def _pieces(found: Locations) -> tuple[Rows, Array, Array]:
