@@ -58,27 +58,28 @@ class _Boxes:
     size: Array
     radius: float
 
+    def _in(self, floor: CutFloor) -> tuple[Array, Array]:
+        """Room that boxes leave in the box of a floor, and ways to its middle, (n, 2)."""
+        low, high = np.reshape(floor.pocket.polygon.bounds, (2, 2))
+        return high - low - self.size, (low + high) / 2 - self.centre
+
     def fits(self, floors: Sequence[CutFloor]) -> tuple[Rows, Array]:
         """Boxes that have the size of a floor less one cutter, with the ways from the boxes to that floor, (m, 2)."""
         boxes, ways = [np.zeros(0, int)], [np.zeros((0, 2))]
         for floor in floors:
-            x0, y0, x1, y1 = floor.pocket.polygon.bounds
-            room = np.array([x1 - x0, y1 - y0]) - self.size
+            room, way = self._in(floor)
             wide = np.abs(room[:, 0] - room[:, 1]) <= _AGREE_MM
             wide &= (room > -0.5).all(axis=1) & (room < _WIDEST_MM).all(axis=1)
             if self.radius:
                 wide &= (np.abs(room - 2 * self.radius) <= _AGREE_MM).all(axis=1)
-            middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
             boxes.append(np.flatnonzero(wide))
-            ways.append(middle - self.centre[wide])
+            ways.append(way[wide])
         return np.concatenate(boxes), np.concatenate(ways)
 
     def own(self, floors: Sequence[CutFloor]) -> Iterator[tuple[str, float, Array]]:
         """Floors with a box that leaves the same room both ways: id, that room, and way from the box to its middle."""
         for floor in floors:
-            x0, y0, x1, y1 = floor.pocket.polygon.bounds
-            room = np.array([x1 - x0, y1 - y0]) - self.size
-            ways = np.array([(x0 + x1) / 2, (y0 + y1) / 2]) - self.centre
+            room, ways = self._in(floor)
             even = np.abs(room[:, 0] - room[:, 1]) <= _ASIDE_MM
             mine = np.flatnonzero(even & (np.abs(ways) <= 0.5 * np.minimum(room, _WIDEST_MM)).all(axis=1))
             if len(mine):

@@ -74,7 +74,6 @@ class _Run(CorrectionRun):
     ) -> None:
         super().__init__(part, corrections, program, stated, stated.band_mm)
         self.options, self.origin = stated, stated.origin or Origin()
-        self.guarded = tuple(floor for floor in self.floors if floor.is_held)
         self.is_elsewhere = False
         self.unrolled = unroll(self.file, self.source)
         if self.unrolled is not None:
@@ -90,17 +89,16 @@ class _Run(CorrectionRun):
 
     def result(self) -> Corrected:
         seen = self._understand()
-        if self.guarded:
-            seen = self._without_held(seen)
+        seen = self._without_held(seen)
         if self.is_elsewhere:
             return self._untouched(seen)
         motions, path, gains, options = seen.motions, seen.path, seen.gains, self.options
-        self.stop_on(check_tools(seen, self.part.outline, options.tools.numbers(motions)))
+        self.stop_on(check_tools(seen, self.part.outline))
         self.stop_on(check_plan(seen, options.tolerance_mm))
         units = motions.field("unit_mm").astype(float)
         fine = self.fine(units, gains.floor, motions.line, "Z has more decimals there")
         tick = options.tick("writing", len(self.lines))
-        written = PlanWriter(self.lines, motions, gains, self.source, fine).run(tick)
+        written = PlanWriter(seen, fine).run(tick)
         self.stop_on(written.findings)
         out, came = self._assemble(self.lines, written.blocks)
         proved = self._prove(out, came, seen)
@@ -206,13 +204,9 @@ class _Run(CorrectionRun):
         self.stop_on([_held_finding(seen.motions, floor, some, self.source) for floor, some in left])
         return seen
 
-    def _held_rows(self, seen: Understood) -> list[tuple[CutFloor, list[int]]]:
-        out = []
-        for floor in self.guarded:
-            rows = [row for row, floors in sorted(seen.gains.guarded.items()) if floor.index in floors]
-            rows = [row for row in rows if seen.motions.kind[row] in CUTTING]
-            out += [(floor, rows)] if rows else []
-        return out
+    def _held_rows(self, seen: Understood) -> list[tuple[CutFloor, Rows]]:
+        cut = [(floor, seen.cuts_into(floor.index)) for floor in self.floors]
+        return [(floor, rows) for floor, rows in cut if len(rows)]
 
     # -- the new file, and what is told ------------------------------------------------------------------------------
 
@@ -253,7 +247,7 @@ class _Run(CorrectionRun):
         self.stop_on(out)
 
 
-def _held_finding(motions: Motions, floor: CutFloor, rows: Sequence[int], source: str) -> Finding:
+def _held_finding(motions: Motions, floor: CutFloor, rows: Rows, source: str) -> Finding:
     place = f"line {motions.line[rows[0]] + 1}"
     text = (
         f"pocket {floor.pocket.id} is held and the programme cuts it, less than {floor.guard:g} mm above its floor "

@@ -141,15 +141,7 @@ class Reader(Machine):
         single.pop("N", None)
         g, m = single.pop("G", None), single.pop("M", None)
         values = {letter: float(raw) for letter, raw in single.items()}
-        if g is None and m is None:
-            if "L" in values:
-                self._block(number, values, [], [])
-                return
-            if "T" in values or "S" in values:
-                self.set_words(values, [])
-            self._act(number, values, (), -1)
-        else:
-            self._block(number, values, [] if g is None else [float(g)], [] if m is None else [float(m)])
+        self._block(number, values, [] if g is None else [float(g)], [] if m is None else [float(m)])
 
     def _slow(self, number: int, text: str) -> None:
         try:

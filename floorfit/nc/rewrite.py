@@ -13,14 +13,14 @@ from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.codes import GROUP, code_of
 from floorfit.nc.edit import Piece, PieceStyle, as_line, divide, find_z, insert_word, lead_with, replace_number
-from floorfit.nc.gains import Gains
 from floorfit.nc.header import line_end
-from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal, Motions
+from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
 from floorfit.nc.shifts import Origin, tip_path
 from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
+from floorfit.nc.understood import Understood
 from floorfit.nc.words import constant, read_block
 
 __all__ = ["PlanWriter", "Written"]
@@ -69,29 +69,23 @@ class PlanWriter:
 
     Parameters
     ----------
-    lines : list of str
+    seen : Understood
         The programme.
-    motions : Motions
-        What it does.
-    plan : Gains
-        What every end point gains, and the inner places of the motions to be divided.
-    source : str
-        Name of the programme for findings.
     fine : (n,) ndarray of bool
         Rows that end on a floor whose whole offset would round to nothing: they get more decimals.
     """
 
-    def __init__(self, lines: list[str], motions: Motions, plan: Gains, source: str, fine: Flags) -> None:
+    def __init__(self, seen: Understood, fine: Flags) -> None:
         """Look at all motions once."""
-        self.fine = fine
-        self.lines, self.motions, self.plan, self.source = lines, motions, plan, source
+        self.lines, self.plan, self.source, self.fine = seen.lines, seen.gains, seen.source, fine
+        motions = self.motions = seen.motions
         self.out = Written({}, np.zeros(len(motions)))
-        self.line_end = line_end(lines)
+        self.line_end = line_end(self.lines)
         self.carried = 0.0
         # One element of a list costs a tenth of one element of an array, and every changed block takes three.
         self.line_of, self.kind_of, self.modal_of = motions.line.tolist(), motions.kind.tolist(), motions.modal.tolist()
         plain = ~np.isin(motions.kind, (JUMP, FLOW)) & ~np.isnan(motions.xyz[:, 2]) & ~fine
-        plain[list(plan.breaks)] = False
+        plain[list(self.plan.breaks)] = False
         self.plain = plain & motions.field("absolute").astype(bool)
 
     def run(self, tick: Callable[[int], None] | None) -> Written:

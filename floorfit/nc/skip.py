@@ -13,7 +13,6 @@ import shapely
 
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
-from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, CUTTING, LINE, Motions
 from floorfit.nc.numbers import decimals_for, in_style
 from floorfit.nc.tip_path import TipPath
@@ -43,7 +42,7 @@ def skip_held(seen: Understood, floors: Sequence[CutFloor]) -> tuple[list[str], 
     out, motions = list(seen.lines), seen.motions
     findings: list[Finding] = []
     for floor in floors:
-        for first, last in _visits(motions, floor, seen.gains):
+        for first, last in _visits(seen, floor):
             place = f"lines {motions.line[first] + 1} to {motions.line[last] + 1}"
             fault = _fault(seen, floor, first, last)
             if fault:
@@ -56,13 +55,11 @@ def skip_held(seen: Understood, floors: Sequence[CutFloor]) -> tuple[list[str], 
     return out, findings
 
 
-def _visits(motions: Motions, floor: CutFloor, found: Gains) -> list[tuple[int, int]]:
+def _visits(seen: Understood, floor: CutFloor) -> list[tuple[int, int]]:
     """Runs of rows that end on the floor, first and last."""
-    cutting = np.isin(motions.kind, CUTTING)
-    end = found.guard_end == floor.index
-    on = end & cutting
-    rows = [row for row, floors in found.guarded.items() if floor.index in floors and cutting[row]]
-    on[[row for row in rows if not end[row] and not (row and end[row - 1])]] = True
+    end = seen.gains.guard_end == floor.index
+    on = end & np.isin(seen.motions.kind, CUTTING)
+    on[[row for row in seen.cuts_into(floor.index).tolist() if not end[row] and not (row and end[row - 1])]] = True
     edges = np.flatnonzero(np.diff(np.concatenate([[0], on.astype(np.int8), [0]])))
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 

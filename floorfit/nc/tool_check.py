@@ -9,11 +9,12 @@ import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import EPS_MM, CutFloor
 from floorfit.nc.motions import CUTTING, RAPID
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.tools import Tools
 from floorfit.nc.understood import Understood
 
 __all__ = ["REACH_MM", "check_tools"]
@@ -28,7 +29,7 @@ _NO_WALL_MM = 0.5
 _INSIDE_MM = 0.5
 
 
-def check_tools(seen: Understood, outline: Sequence[tuple[float, float]], numbers: Array) -> list[Finding]:
+def check_tools(seen: Understood, outline: Sequence[tuple[float, float]]) -> list[Finding]:
     """Return a finding for every tool whose cutter is not known and matters.
 
     Parameters
@@ -37,10 +38,8 @@ def check_tools(seen: Understood, outline: Sequence[tuple[float, float]], number
         The programme.
     outline : (k, 2) sequence, mm
         Outline of the part.
-    numbers : (n,) ndarray
-        Number of the tool of each motion.
     """
-    motions, path, floors = seen.motions, seen.path, seen.floors
+    motions, path, floors, numbers = seen.motions, seen.path, seen.floors, Tools.numbers(seen.motions)
     unknown = (path.radius == 0) & path.is_usable & np.isin(motions.kind, (*CUTTING, RAPID))
     unknown &= ~np.isnan(path.end).any(axis=1) & ~np.isnan(path.start[:, :2]).any(axis=1)
     if not unknown.any():

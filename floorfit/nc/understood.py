@@ -56,6 +56,11 @@ class Understood:
         """Cutting motions that are on a floor for some of their way."""
         return np.intersect1d(self.gains.rows_on(index), self.cuts)
 
+    def cuts_into(self, index: int) -> Rows:
+        """Cutting motions that cut a held floor for some of their way."""
+        rows = [row for row, floors in self.gains.guarded.items() if index in floors]
+        return np.intersect1d(np.array(rows, dtype=int), self.cuts)
+
 
 class Findings:
     """Collects findings, a few of each kind in words and the rest as a number.

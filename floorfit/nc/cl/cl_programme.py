@@ -111,7 +111,7 @@ class _LocationRun(CorrectionRun):
         self, part: Part, corrections: Mapping[str, Correction], program: bytes | str | Path, stated: StatedOfLocations
     ) -> None:
         super().__init__(part, corrections, program, stated)
-        self.options, self.frame = stated, stated.frame or FileFrame.none()
+        self.options, self.frame = stated, stated.frame or FileFrame()
 
     def result(self) -> Corrected:
         options, lines = self.options, self.lines

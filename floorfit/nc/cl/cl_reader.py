@@ -91,7 +91,7 @@ def read_locations(
     Locations
         With an error in ``findings`` for every statement that cannot be followed.
     """
-    reader = _LocationReader(source, units, frame or FileFrame.none(), keep)
+    reader = _LocationReader(source, units, frame or FileFrame(), keep)
     text = "".join(lines)
     number = at = 0
     while number < len(lines) and not reader.ended and len(reader.findings) <= _MOST:

@@ -114,7 +114,7 @@ def location_path(found: Locations, tools: Tools) -> LocationPath:
     for place, way in ((start, start_axis), (end, axis)):
         place[ball] += radius[ball, None] * (way[ball] - _UP)
         way[ball | (way[:, 2] > 1 - UPRIGHT)] = _UP
-    centre, sweep = _plan_arcs(found, row, first, last)
+    centre, sweep = _plan_arcs(found, row)
     kind = found.kind[row]
     path = TipPath(
         start,
@@ -182,10 +182,10 @@ def _places(found: Locations, row: Rows, share: Array) -> tuple[Array, Array]:
     return tip, axis
 
 
-def _plan_arcs(found: Locations, row: Rows, first: Array, last: Array) -> tuple[Array, Array]:
+def _plan_arcs(found: Locations, row: Rows) -> tuple[Array, Array]:
     """Centre and signed angle of the level circles."""
     centre, sweep = np.full((len(row), 2), np.nan), np.zeros(len(row))
-    whole = np.flatnonzero(_is_level_arc(found)[row] & (first == 0) & (last == 1))
+    whole = np.flatnonzero(_is_level_arc(found)[row])
     rows = row[whole]
     if len(rows):
         circles = found.circles[found.circle[rows]]
