@@ -300,12 +300,9 @@ class CorrectionRun:
                 out += head
                 origin += [-1] * len(head)
             new = blocks.get(number, line)
-            if isinstance(new, list):
-                out += new
-                origin += [number] * len(new)
-            elif new:
-                out.append(new)
-                origin.append(number)
+            some = new if isinstance(new, list) else [new] if new else []
+            out += some
+            origin += [number] * len(some)
         return out, np.array(origin, dtype=int)
 
     def corrected(

@@ -213,9 +213,7 @@ def _seen(
     """The shift with most votes, its votes, the boxes that voted, what runs over walls, and floors with their boxes."""
     own: list[tuple[str, float, Array]] = []
     fits = [(np.zeros(0, int), np.zeros((0, 2)))]
-    over = [np.zeros(0, dtype=int)]
-    length = total = 0.0
-    is_long = False
+    over = [_Over(np.zeros(0, dtype=int), 0.0, 0.0, False)]
     count = 0
     for level, mine, runs in _groups(path, rows, floors):
         if not runs:
@@ -225,11 +223,11 @@ def _seen(
         fits.append((count + box, way))
         own += boxes.own(mine)
         count += len(boxes.centre)
-        found = _over_walls(path, np.concatenate(runs), level, floors, outline)
-        over.append(found.rows)
-        length, total, is_long = length + found.length, total + found.total, is_long or found.is_long
+        over.append(_over_walls(path, np.concatenate(runs), level, floors, outline))
     shift, votes = _vote(*map(np.concatenate, zip(*fits, strict=True)))
-    return shift, votes, count, _Over(np.concatenate(over), length, total, is_long), own
+    length, total = sum(one.length for one in over), sum(one.total for one in over)
+    every = _Over(np.concatenate([one.rows for one in over]), length, total, any(one.is_long for one in over))
+    return shift, votes, count, every, own
 
 
 def _groups(

@@ -25,13 +25,12 @@ from floorfit.nc.reader import read_motions
 from floorfit.nc.rewrite import PlanWriter
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
-from floorfit.nc.subprogrammes import behind_end, unseen_calls
+from floorfit.nc.subprogrammes import behind_end, unroll, unseen_calls
 from floorfit.nc.summary import floor_off, plan_trace, what_is_left
 from floorfit.nc.swept_floors import Proved
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tool_check import check_tools
 from floorfit.nc.understood import Understood
-from floorfit.nc.unrolled import unroll
 from floorfit.part.model import Part
 
 __all__ = ["StatedOfProgramme", "apply_offsets"]

@@ -127,7 +127,7 @@ class _Planner:
     def _found_links(self) -> bool:
         """Mark feeds that stand in for rapids, faster than most of the way on the floors; say whether any is near."""
         path, out = self.path, self.out
-        if path.feed is None or not any(zone.most > 0 for group in self.zones for zone in group.zones):
+        if not any(zone.most > 0 for group in self.zones for zone in group.zones):
             return False
         passes = self.is_level & ~path.is_rapid & ((out.floor >= 0) | (out.whole >= 0)) & ~np.isnan(path.feed)
         usual = np.full(len(path.cutters), np.inf)
@@ -244,10 +244,8 @@ class _Planner:
     def _half(self, rows: Rows, first: Rows, last: Rows, asked: Asked) -> None:
         """Passes that meet a floor for a part of their way: on it here, above its band or below it there."""
         active = np.array([floor.is_active for floor in self.floors] + [False])
-        both = np.zeros(len(rows), bool)
-        for some in (asked.floor, asked.near):
-            seen = np.maximum.reduceat(np.where(active[some], some, -1), first)
-            both = (seen >= 0) if some is asked.floor else both & (seen >= 0)
+        seen = [np.maximum.reduceat(np.where(active[some], some, -1), first) for some in (asked.floor, asked.near)]
+        both = (seen[0] >= 0) & (seen[1] >= 0)
         # A ramp comes from above the stock; a pass that does not fit has both of its ends in it.
         here = (asked.floor >= 0) | (asked.near >= 0)
         both &= here[first] & here[last] & ~self.path.is_rapid[rows]

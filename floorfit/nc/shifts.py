@@ -65,10 +65,7 @@ class Origin:
 
     def turned(self, xy: Array) -> Array:
         """Directions (n, 2) of the programme in the part's frame."""
-        if not self.angle:
-            return xy
-        c, s = np.cos(np.radians(self.angle)), np.sin(np.radians(self.angle))
-        return np.asarray(xy @ np.array([[c, s], [-s, c]]))
+        return np.asarray(xy @ self.frame()[0][:2, :2].T) if self.angle else xy
 
     def frame(self) -> tuple[Array, Array]:
         """The same as a rotation (3, 3) and a way (3,), mm: ``turn @ place + way``."""
@@ -115,9 +112,9 @@ def tip_path(motions: Motions, tools: Tools, usable: Flags, origin: Origin) -> T
         np.where(motions.is_arc, np.nan_to_num(motions.sweep), 0.0),
         side * radius,
         usable & np.isin(motions.kind, PATHS),
+        _feed(motions),
         None if (axis == axis[:1]).all() else np.concatenate([axis[:1], axis[:-1]]),
         None if motions.standing is None else motions.standing.moved(*origin.frame()),
-        _feed(motions),
     )
 
 

@@ -107,28 +107,17 @@ def _word_fault(lines: Sequence[str], motions: Motions, first: int, last: int) -
 
 
 def _remove(out: list[str], motions: Motions, first: int, last: int) -> None:
+    """One move in place of some; of their words those stay that are neither motion nor place."""
     numbers = list(dict.fromkeys(motions.line[first : last + 1].tolist()))
     text = out[numbers[0]]
     line_end = text[len(text.rstrip("\r\n")) :] or "\n"
-    feed = ""
-    others: list[str] = []
-    for number in numbers:
-        block = read_block(out[number])
-        for word in block.words:
-            raw = out[number][word.start : word.end]
-            feed = raw if word.letter == "F" else feed
-        others += _other_codes(out[number])
-        out[number] = ""
+    words = [(word, out[number][word.start : word.end]) for number in numbers for word in read_block(out[number]).words]
+    feed = [raw for word, raw in words if word.letter == "F"][-1:]
+    is_kept = [word.letter in "STDH" or (word.letter == "G" and word.value not in (0, 1, 2, 3)) for word, _ in words]
+    others = [raw.replace(" ", "") for (_, raw), kept in zip(words, is_kept, strict=True) if kept]
     unit = motions.modals[motions.modal[last]].unit_mm
-    x, y = (motions.xyz[last, :2] / unit).tolist()
-    words = [*others, "G1", *(letter + in_style(v, "", decimals_for(v, unit)) for letter, v in (("X", x), ("Y", y)))]
-    out[numbers[0]] = " ".join([*words, feed]).strip() + line_end
-
-
-def _other_codes(text: str) -> list[str]:
-    """G words of a block that are not its motion, and S, T, D, H words."""
-    return [
-        text[word.start : word.end].replace(" ", "")
-        for word in read_block(text).words
-        if word.letter in "STDH" or (word.letter == "G" and word.value not in (0.0, 1.0, 2.0, 3.0))
-    ]
+    place = zip("XY", (motions.xyz[last, :2] / unit).tolist(), strict=True)
+    move = [letter + in_style(value, "", decimals_for(value, unit)) for letter, value in place]
+    for number in numbers:
+        out[number] = ""
+    out[numbers[0]] = " ".join([*others, "G1", *move, *feed]) + line_end

@@ -25,7 +25,7 @@ _NEEDED = ("motion", "units", "distance", "radius compensation", "work offset", 
 _AFTER_FLOW = ("motion", "units", "distance", "plane", "radius compensation", "work offset")
 #: Two positions are one, mm or degrees: sums of increments that come back differ by less (float64).
 _SAME_PLACE = 1e-9
-#: Setting this parameter, which no control lets be set, stands for a macro's own set of parameters (`unrolled`).
+#: Setting this parameter, which no control lets be set, stands for a macro's own set of parameters (`subprogrammes`).
 CLEARS = 0.0
 #: Stands for a number that a parameter gives (T#1, S#102).
 UNSTATED = -2.0

@@ -42,12 +42,12 @@ class TipPath:
         How far left of the programmed path the axis runs (radius compensation); 0 where it runs on it.
     is_usable : (n,) ndarray of bool
         False for rows whose frame is not the part's, and for those that are no motion: nothing is done to them.
+    feed : (n,) ndarray, mm in the unit of time of the file
+        Feed of each motion; NaN where it is not known or counted otherwise.
     first_axis : (n, 3) ndarray or None
         As ``axis``, at the start of each motion; None where the axis does not turn on the way.
     standing : StandingArcs or None
         Arcs that are none in plan (G18, G19).
-    feed : (n,) ndarray or None, mm in the unit of time of the file
-        Feed of each motion; NaN where it is not known or counted otherwise.
     is_link : (n,) ndarray of bool or None
         Feeds that stand in for rapids.
     """
@@ -62,9 +62,9 @@ class TipPath:
     sweep: Array
     aside: Array
     is_usable: Flags
+    feed: Array
     first_axis: Array | None = None
     standing: StandingArcs | None = None
-    feed: Array | None = None
     is_link: Flags | None = None
 
     def __len__(self) -> int:

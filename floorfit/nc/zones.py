@@ -138,19 +138,16 @@ class Zone:
 
     @cached_property
     def _upright_lift(self) -> FollowGrid:
-        found = self._on_grid(corrected=True)
-        x, y = np.meshgrid(found.x_mm, found.y_mm, indexing="ij")
-        xy = np.column_stack([x.ravel(), y.ravel()])
-        nominal = self.contact(xy, np.broadcast_to(_UP, (len(xy), 3))).reshape(x.shape)
-        return FollowGrid(found.x_mm, found.y_mm, found.offset_mm - nominal)
+        return self._on_grid(corrected=True)
 
     def _on_grid(self, *, corrected: bool) -> FollowGrid:
-        """`_standing` with an upright axis, at places no further apart than a share of the radius where that can be."""
+        """`contact`, or `lift`, with an upright axis, at places a share of the radius apart where that can be."""
         x0, y0, x1, y1 = self.region.bounds
         cell = max(_CELL_MM, self.cutter.radius / _CELLS, np.sqrt((x1 - x0) * (y1 - y0) / _MOST_CELLS))
         x, y = (np.linspace(a, b, max(int(np.ceil((b - a) / cell)), 1) + 1) for a, b in ((x0, x1), (y0, y1)))
         xy = np.column_stack([one.ravel() for one in np.meshgrid(x, y, indexing="ij")])
-        values = self._standing(xy, np.broadcast_to(_UP, (len(xy), 3)), corrected=corrected)
+        up = np.broadcast_to(_UP, (len(xy), 3))
+        values = self._standing(xy, up, corrected=corrected) - (self.contact(xy, up) if corrected else 0.0)
         return FollowGrid(x, y, values.reshape(len(x), len(y)))
 
     def _tilted(self, axis: Array) -> Array:

@@ -213,7 +213,7 @@ class LocationWriter:
             raise ValueError("an increment over several lines must become a point")
         text = self.lines[statement.line]
         rest = text[statement.fields[-1].end :]
-        numbers, _ = self._numbers(row, np.array([1.0]), [end], statement)
+        numbers = self._numbers(row, np.array([1.0]), [end], statement)
         self.out.blocks[statement.line] = self._head(statement) + numbers[0] + rest
 
     def _move(self, row: int, dz: float, fields: Sequence[StatementField]) -> None:
@@ -252,7 +252,10 @@ class LocationWriter:
 
     def _inner_lines(self, row: int, statement: Statement, inner: list[tuple[float, float]]) -> list[str]:
         """Lines of the points inside a motion, each a ``GOTO``; ``RAPID`` again behind each of a rapid motion."""
-        numbers, head = self._numbers(row, np.array([share for share, _ in inner]), [dz for _, dz in inner], statement)
+        head, numbers = (
+            self._head(statement),
+            self._numbers(row, np.array([share for share, _ in inner]), [dz for _, dz in inner], statement),
+        )
         rapid = head[:-5] + ("rapid" if head.islower() else "RAPID") + self.line_end
         out = []
         for text in numbers:
@@ -260,10 +263,8 @@ class LocationWriter:
             out += [rapid] if self.found.kind[row] == RAPID else []
         return out
 
-    def _numbers(
-        self, row: int, shares: Array, offsets: Sequence[float], statement: Statement
-    ) -> tuple[list[str], str]:
-        """Numbers of points at shares of a motion, as text; and what stands before them."""
+    def _numbers(self, row: int, shares: Array, offsets: Sequence[float], statement: Statement) -> list[str]:
+        """Numbers of points at shares of a motion, as text."""
         found = self.found
         tips, axes = self._between(row, shares)
         tips[:, 2] += offsets
@@ -281,7 +282,7 @@ class LocationWriter:
         for point, vector in zip(points.tolist(), vectors.tolist(), strict=True):
             texts = [in_style(value, "", decimals) for value in point]
             out.append(",".join(texts + ([in_style(value, "", sharp) for value in vector] if stated else [])))
-        return out, self._head(statement)
+        return out
 
     def _head(self, statement: Statement) -> str:
         """What stands before the numbers, with the sequence number of the statement and its case."""

@@ -127,8 +127,8 @@ def location_path(found: Locations, tools: Tools) -> LocationPath:
         sweep,
         np.zeros(len(row)),
         np.isin(kind, (RAPID, LINE, OTHER_ARC)),
+        _feed(found)[row],
         None if np.array_equal(axis, start_axis) else start_axis,
-        feed=_feed(found)[row],
     )
     return LocationPath(path, row, first, last, known[found.setting])
 
