@@ -22,8 +22,8 @@ _WORST = ("cycle-low", "cycle-left", "cycle-stock", "cycle")
 _TEXT = "a canned cycle in a floor whose Z changes is left as programmed. Look at its R and its depth."
 
 
-def cycles_in_floors(seen: Understood, floors: Sequence[CutFloor]) -> Iterator[tuple[str, int, str, str]]:
-    """Yield code, row, words and severity of the cycles that come to a floor.
+def cycles_in_floors(seen: Understood, floors: Sequence[CutFloor]) -> dict[tuple[str, str, str], list[int]]:
+    """Return the cycles that come to a floor, rows by code, words and severity.
 
     Parameters
     ----------
@@ -32,13 +32,14 @@ def cycles_in_floors(seen: Understood, floors: Sequence[CutFloor]) -> Iterator[t
     floors : sequence of CutFloor
         The floors that matter.
     """
+    out: dict[tuple[str, str, str], list[int]] = {}
     shapes = shapely.STRtree([floor.pocket.polygon for floor in floors])
     for row in np.flatnonzero(seen.motions.kind == CYCLE).tolist():
         over = [(floors[index], is_hole) for index, is_hole in _reached(seen, row, shapes)]
         found = [one for floor, is_hole in over for one in _judged(seen, row, floor, is_hole)]
         if found:
-            code, text, severity = min(found, key=lambda one: _WORST.index(one[0]))
-            yield code, row, text, severity
+            out.setdefault(min(found, key=lambda one: _WORST.index(one[0])), []).append(row)
+    return out
 
 
 def _reached(seen: Understood, row: int, floors: shapely.STRtree) -> list[tuple[int, bool]]:

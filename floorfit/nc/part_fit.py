@@ -21,7 +21,7 @@ from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import EPS_MM, MARGIN_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
-from floorfit.part.model import Part
+from floorfit.part.model import Part, Ring
 from floorfit.units import MM_PER_UNIT, Unit
 
 __all__ = ["check_fit"]
@@ -208,7 +208,7 @@ class _Over:
 
 
 def _seen(
-    path: TipPath, rows: Rows, floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
+    path: TipPath, rows: Rows, floors: Sequence[CutFloor], outline: Ring
 ) -> tuple[Array, int, int, _Over, list[tuple[str, float, Array]]]:
     """The shift with most votes, its votes, the boxes that voted, what runs over walls, and floors with their boxes."""
     own: list[tuple[str, float, Array]] = []
@@ -298,9 +298,7 @@ def _vote(box: Rows, ways: Array) -> tuple[Array, int]:
     return best, votes
 
 
-def _over_walls(
-    path: TipPath, rows: Rows, level: float, floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
-) -> _Over:
+def _over_walls(path: TipPath, rows: Rows, level: float, floors: Sequence[CutFloor], outline: Ring) -> _Over:
     """Motions whose cutter reaches over metal that is no floor."""
     open_at = [floor.pocket.polygon for floor in floors if floor.z_range[0] <= level + floor.window]
     air = shapely.union_all([polygon.buffer(_SEAM_MM / 2, join_style="mitre") for polygon in open_at])

@@ -110,9 +110,8 @@ class _Run(CorrectionRun):
         count = len({origin[number] for number in written.blocks}) + sum(
             finding.code == "skipped" for finding in self.warnings
         )
-        trace = plan_trace(path, gains, self.floors)
         out = self._folded(out, written.blocks)
-        return self.corrected(out, changes, count, len(motions), trace, proved.floors)
+        return self.corrected(out, changes, count, len(motions), plan_trace(path, gains, self.floors), proved.floors)
 
     def _doubts(self, seen: Understood, proved: Proved) -> list[Finding]:
         """What the programme's motion gives away, beside what the proof saw."""

@@ -54,7 +54,8 @@ def check_programme(seen: Understood, stated: StatedOfProgramme) -> list[Finding
     cutting = np.intersect1d(touched, seen.cuts)
     _check_unknown(out, seen, floors)
     _check_unknown_motions(out, motions, floors)
-    _check_cycles(out, seen, floors)
+    for (code, text, severity), at in cycles_in_floors(seen, floors).items():
+        out.rows(code, at, text, severity)
     _check_frames(out, seen)
     if stated.origin is None:
         _check_zero(out, seen)
@@ -122,12 +123,6 @@ def _check_unknown_motions(out: Findings, motions: Motions, floors: Sequence[Cut
 def _is_above(motions: Motions, row: int, top: float) -> bool:
     """Whether a motion that is not followed stays above a height, as far as its places are known."""
     return bool(motions.xyz[row, 2] > top and not motions.start[row, 2] <= top and not motions.low[row] <= top)
-
-
-def _check_cycles(out: Findings, seen: Understood, floors: Sequence[CutFloor]) -> None:
-    found = list(cycles_in_floors(seen, floors))
-    for code, text, severity in dict.fromkeys((code, text, severity) for code, _, text, severity in found):
-        out.rows(code, [row for one, row, words, _ in found if (one, words) == (code, text)], text, severity)
 
 
 def _lengths(motions: Motions, rows: Rows) -> dict[float, dict[object, int]]:
@@ -276,7 +271,7 @@ def _check_half(out: Findings, floors: Sequence[CutFloor], gains: Gains) -> None
         )
         if floor.is_shaped:
             text += " If it is a ramp to a curved floor, make it steeper than 1 in 50, so that it is known for one."
-        out.rows("half", [row for row, at in gains.half if at == index], text)
+        out.rows("half", sorted({row for row, at in gains.half if at == index}), text)
 
 
 def _check_rapids(out: Findings, seen: Understood) -> None:

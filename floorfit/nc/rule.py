@@ -27,6 +27,7 @@ from floorfit.nc.gains import LIFTED, MOVED, STRAIGHT_SHARE, UNTOUCHED, Gains
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.wanted import Asked, ask
 from floorfit.nc.zones import Zone, Zones, zones_for
+from floorfit.part.model import Ring
 
 __all__ = ["BLEND_MM", "STEP_MM", "plan_gains"]
 
@@ -54,12 +55,7 @@ _Gain = Callable[[Rows, Array], Array]
 
 
 def plan_gains(
-    path: TipPath,
-    floors: Sequence[CutFloor],
-    outline: Sequence[tuple[float, float]],
-    *,
-    tolerance_mm: float,
-    clearance_mm: float | None = None,
+    path: TipPath, floors: Sequence[CutFloor], outline: Ring, *, tolerance_mm: float, clearance_mm: float | None = None
 ) -> Gains:
     """Plan what every motion gains.
 

@@ -16,6 +16,7 @@ from floorfit.nc.rule import plan_gains
 from floorfit.nc.standing_arcs import chords
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
+from floorfit.part.model import Ring
 from floorfit.units import MM_PER_UNIT
 
 __all__ = ["PATHS", "Origin", "make_plan", "tip_path"]
@@ -138,14 +139,9 @@ def _axes(motions: Motions, origin: Origin) -> Array:
 
 
 def make_plan(
-    motions: Motions,
-    path: TipPath,
-    floors: Sequence[CutFloor],
-    outline: Sequence[tuple[float, float]],
-    *,
-    tolerance_mm: float,
-    clearance_mm: float | None,
-) -> Gains:
+    motions: Motions, path: TipPath, floors: Sequence[CutFloor], outline: Ring,
+    *, tolerance_mm: float, clearance_mm: float | None,
+) -> Gains:  # fmt: skip
     """Plan the gains of a programme: the rule, and what rows mean that are no plain motion.
 
     Parameters

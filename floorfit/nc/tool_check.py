@@ -16,6 +16,7 @@ from floorfit.nc.motions import CUTTING, RAPID
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
 from floorfit.nc.understood import Understood
+from floorfit.part.model import Ring
 
 __all__ = ["REACH_MM", "check_tools"]
 
@@ -29,7 +30,7 @@ _NO_WALL_MM = 0.5
 _INSIDE_MM = 0.5
 
 
-def check_tools(seen: Understood, outline: Sequence[tuple[float, float]]) -> list[Finding]:
+def check_tools(seen: Understood, outline: Ring) -> list[Finding]:
     """Return a finding for every tool whose cutter is not known and matters.
 
     Parameters

@@ -26,6 +26,7 @@ from floorfit.arrays import Array
 from floorfit.decision.decision import FollowGrid
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
+from floorfit.part.model import Ring
 
 __all__ = ["TOUCH_MM", "UPRIGHT", "Zone", "Zones", "zones_for"]
 
@@ -229,7 +230,7 @@ class Zones:
     outside: BaseGeometry | None
 
 
-def zones_for(floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]], cutter: Cutter) -> Zones:
+def zones_for(floors: Sequence[CutFloor], outline: Ring, cutter: Cutter) -> Zones:
     """Return what a cutter may touch on a part.
 
     Parameters
@@ -250,9 +251,7 @@ def zones_for(floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
     return Zones((*active, *near), outside)
 
 
-def _outside(
-    floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]], cutter: Cutter, reach: BaseGeometry
-) -> BaseGeometry | None:
+def _outside(floors: Sequence[CutFloor], outline: Ring, cutter: Cutter, reach: BaseGeometry) -> BaseGeometry | None:
     covered = shapely.union_all([floor.pocket.polygon.buffer(_SEAM_MM, join_style="mitre") for floor in floors])
     metal = shapely.intersection(Polygon(outline).difference(covered), reach.buffer(cutter.radius + 1.0))
     metal = metal.buffer(cutter.flat - MARGIN_MM + _SEAM_MM)

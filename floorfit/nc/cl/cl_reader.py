@@ -238,8 +238,7 @@ class _LocationReader:
         """``FROM/x,y,z``: where the tool stands."""
         values = _only_numbers(statement, (3, 6), "3 or 6 expected")
         self._take_vector(values[3:])
-        if self.unit is None:
-            raise ValueError("a point before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
+        self._need_unit("a point")
         self._row(statement.line, JUMP, tuple(values[:3]), len(values) == 6)
         self.can_step = True
 
@@ -313,14 +312,13 @@ class _LocationReader:
     def on_cutter(self, statement: Statement) -> None:
         """``CUTTER/d,r,e,f,a,b,h``: at least the diameter."""
         values = _only_numbers(statement, range(1, 8), "1 to 7 expected")
-        if self.unit is None:
-            raise ValueError("lengths before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
+        unit = self._need_unit("lengths")
         d, r = values[0], values[1] if len(values) > 1 else 0.0
         if not d > 0 or not r >= 0:
             raise ValueError("the diameter must be above 0 and the corner radius not below 0")
         e, f, a, b, h = (*values[2:], *(d / 2 - r, r, 0.0, 0.0, 0.0)[len(values[2:]) :])
-        lengths = [length * self.unit for length in (d, r, e, f)]
-        self.change(cutter=(*lengths, math.radians(a), math.radians(b), h * self.unit))
+        lengths = [length * unit for length in (d, r, e, f)]
+        self.change(cutter=(*lengths, math.radians(a), math.radians(b), h * unit))
         self.fresh_cutter = True
 
     def on_loadtl(self, statement: Statement) -> None:
@@ -363,10 +361,13 @@ class _LocationReader:
         off = [field.text for field in statement.fields] == ["NOMORE"]
         self._frame([1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0] if off else _only_numbers(statement))
 
-    def _frame(self, numbers: Sequence[float]) -> None:
+    def _need_unit(self, what: str) -> float:
         if self.unit is None:
-            raise ValueError("lengths before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
-        self.frames.append(self.outer.after(FileFrame.of(list(numbers), self.unit)))
+            raise ValueError(f"{what} before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
+        return self.unit
+
+    def _frame(self, numbers: Sequence[float]) -> None:
+        self.frames.append(self.outer.after(FileFrame.of(list(numbers), self._need_unit("lengths"))))
         self.change(frame=len(self.frames) - 1)
         self.can_step, self.circle = False, -1
 
