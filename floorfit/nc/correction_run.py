@@ -120,9 +120,8 @@ class StatedOfFile:
     def check(self) -> None:
         """Refuse what cannot be meant: a tolerance finer than files are written."""
         if not self.tolerance_mm >= 0.001:
-            raise InputError(
-                f"tolerance {self.tolerance_mm:g} mm: expected 0.001 mm or more. Files are rounded to that."
-            )
+            text = f"tolerance {self.tolerance_mm:g} mm: expected 0.001 mm or more. Files are rounded to that."
+            raise InputError(text)
 
     def tick(self, stage: str, total: int) -> Callable[[int], None] | None:
         """What is called with the lines done."""

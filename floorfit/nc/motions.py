@@ -11,12 +11,11 @@ from numpy.typing import NDArray
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
+from floorfit.nc.arcs import PLANE_AXES, StandingArcs
 from floorfit.nc.row_table import RowTable
-from floorfit.nc.standing_arcs import PLANE_AXES, StandingArcs
 
 __all__ = [
     "ANTICLOCKWISE",
-    "ARCS",
     "CLOCKWISE",
     "COLUMNS",
     "CUTTING",
@@ -140,14 +139,12 @@ class Motions:
     @cached_property
     def start(self) -> Array:
         """Start point of each row, (n, 3), mm; NaN for the first."""
-        before = np.full((1, 3), np.nan)
-        return np.concatenate([before, self.xyz[:-1]]) if len(self) else self.xyz
+        return np.concatenate([np.full((1, 3), np.nan), self.xyz[:-1]]) if len(self) else self.xyz
 
     @cached_property
     def start_abc(self) -> Array:
         """Rotary axes at the start of each row, (n, 3), degrees; 0 for the first."""
-        before = np.zeros((1, 3))
-        return np.concatenate([before, self.abc[:-1]]) if len(self) else self.abc
+        return np.concatenate([np.zeros((1, 3)), self.abc[:-1]]) if len(self) else self.abc
 
     @cached_property
     def is_arc(self) -> Flags:

@@ -15,7 +15,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
-from shapely.geometry.base import BaseGeometry
 
 from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.errors import Finding
@@ -311,19 +310,15 @@ def _over_walls(path: TipPath, rows: Rows, level: float, floors: Sequence[CutFlo
     over = np.zeros(len(of), dtype=bool)
     for index, cutter in enumerate(path.cutters):
         mine = path.cutter[rows[of]] == index
-        over[mine] = _covers(metal, cutter.flat - _OVER_WALL_MM, places[mine, :2])
+        zone = metal.buffer(cutter.flat - _OVER_WALL_MM)
+        shapely.prepare(zone)
+        over[mine] = shapely.contains_xy(zone, *places[mine, :2].T)
     step = (length / count)[of]
     reach = np.array([max(cutter.flat - _OVER_WALL_MM, 0.0) for cutter in path.cutters])[path.cutter[rows[of]]]
     way = np.where(over, step, 0.0)
     starts = np.flatnonzero(np.append(True, (over[1:] != over[:-1]) | (np.diff(rows[of]) > 1)))
     is_long = bool((np.add.reduceat(way, starts) > _CROSSING_MM + 2 * reach[starts]).any())
     return _Over(np.unique(rows[of[over]]), float(step[over].sum()), float(length.sum()), is_long)
-
-
-def _covers(metal: BaseGeometry, grow: float, xy: Array) -> Flags:
-    zone = metal.buffer(grow)
-    shapely.prepare(zone)
-    return np.asarray(shapely.contains_xy(zone, xy[:, 0], xy[:, 1]))
 
 
 def _hint(path: TipPath, rows: Rows, floors: Sequence[CutFloor], unit: Unit) -> str:

@@ -17,7 +17,7 @@ from floorfit.nc.correction_run import CorrectionRun, StatedOfProgramme
 from floorfit.nc.doubts import cut_again, heights_of_tips
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.header import header_lines, header_place
-from floorfit.nc.motions import CUTTING, FLOW, JUMP, UNKNOWN, Motions
+from floorfit.nc.motions import CUTTING, JUMP, UNKNOWN, Motions
 from floorfit.nc.part_fit import check_fit
 from floorfit.nc.programme_check import check_plan, check_programme
 from floorfit.nc.proof import Claim, ProgrammeProof, is_heard_alike
@@ -87,8 +87,7 @@ class _Run(CorrectionRun):
         super().stop_on(findings)
 
     def result(self) -> Corrected:
-        seen = self._understand()
-        seen = self._without_held(seen)
+        seen = self._without_held(self._understand())
         if self.is_elsewhere:
             return self._untouched(seen)
         motions, path, gains, options = seen.motions, seen.path, seen.gains, self.options
@@ -96,20 +95,17 @@ class _Run(CorrectionRun):
         self.stop_on(check_plan(seen, options.tolerance_mm))
         units = motions.field("unit_mm").astype(float)
         fine = self.fine(units, gains.floor, motions.line, "Z has more decimals there")
-        tick = options.tick("writing", len(self.lines))
-        written = PlanWriter(seen, fine).run(tick)
+        written = PlanWriter(seen, fine).run(options.tick("writing", len(self.lines)))
         self.stop_on(written.findings)
         out, came = self._assemble(self.lines, written.blocks)
         proved = self._prove(out, came, seen)
-        is_beside = bool(path.aside.any())
-        left = what_is_left(proved.floors, self.source, is_beside=is_beside)
+        left = what_is_left(proved.floors, self.source, is_beside=bool(path.aside.any()))
         self.stop_on([*proved.findings, *left, *self._doubts(seen, proved)])
         changes = self._changes(seen, written.offset, written.blocks)
         self._check_walls(changes)
         origin = self.unrolled.origin if self.unrolled else range(len(self.lines))
-        count = len({origin[number] for number in written.blocks}) + sum(
-            finding.code == "skipped" for finding in self.warnings
-        )
+        skipped = sum(finding.code == "skipped" for finding in self.warnings)
+        count = len({origin[number] for number in written.blocks}) + skipped
         out = self._folded(out, written.blocks)
         return self.corrected(out, changes, count, len(motions), plan_trace(path, gains, self.floors), proved.floors)
 
@@ -122,13 +118,11 @@ class _Run(CorrectionRun):
 
     def _understand(self, *, is_part_known: bool = False) -> Understood:
         options = self.options
-        tick = options.tick("reading", len(self.lines))
-        motions = read_motions(
-            self.lines, source=self.source, units=options.units, distance=options.distance, tick=tick
-        )
-        usable = ~np.isin(motions.kind, (JUMP, FLOW, UNKNOWN))
-        if options.work_offset and len(motions):
-            usable &= motions.field("work_offset").astype(str) == options.work_offset.upper()
+        stated, tick = {"units": options.units, "distance": options.distance}, options.tick("reading", len(self.lines))
+        motions = read_motions(self.lines, source=self.source, tick=tick, **stated)
+        usable = np.ones(len(motions), dtype=bool)
+        if options.work_offset:
+            usable = motions.field("work_offset").astype(str) == options.work_offset.upper()
         path = tip_path(motions, options.tools, usable, self.origin)
         path = replace(path, aside=np.zeros(len(path))) if options.wear else path
         tolerance, clearance = options.tolerance_mm, options.clearance_mm
@@ -165,8 +159,7 @@ class _Run(CorrectionRun):
 
     def _untouched(self, seen: Understood) -> Corrected:
         """Hand back the file as it came, where no motion comes near a floor of the part."""
-        count = len(seen.motions)
-        trace = plan_trace(seen.path, seen.gains, self.floors)
+        count, trace = len(seen.motions), plan_trace(seen.path, seen.gains, self.floors)
         return self.corrected(self.file, self._changes(seen, np.zeros(count), {}), 0, count, trace)
 
     def _prove(self, out: list[str], origin: Rows, seen: Understood) -> Proved:

@@ -209,15 +209,11 @@ class ProgrammeProof(FileProof):
         """Dividing points stand on the old way, and the tool leans there as it did."""
         some = np.flatnonzero(~last & (old.kind[row] != BEND))
         rows = row[some]
-        start, end, point = old.start[rows], old.tip[rows], new.tip[some]
-        way = (end - start)[:, :2]
-        size = np.maximum((way**2).sum(axis=1), 1e-18)
-        share = ((point - start)[:, :2] * way).sum(axis=1) / size
-        off = np.hypot(*((point - start)[:, :2] - share[:, None] * way).T)
-        arc = old.kind[rows] == TURN
-        centre = old.centre[rows]
-        radius = np.hypot(*(start[:, :2] - centre).T)
-        off[arc] = np.abs(np.hypot(*(point[:, :2] - centre).T) - radius)[arc]
+        start, point, arc = old.start[rows, :2], new.tip[some, :2], old.kind[rows] == TURN
+        share, _ = _shares(old, rows, point)
+        off = np.hypot(*(point - start - share[:, None] * (old.tip[rows, :2] - start)).T)
+        radius, away = (np.hypot(*(place - old.centre[rows]).T) for place in (start, point))
+        off[arc] = np.abs(away - radius)[arc]
         back = ~arc & ((share < -1e-6) | (share > 1 + 1e-6))
         bad = np.zeros(len(row), dtype=bool)
         bad[some] = ~(off <= np.where(arc, _ARC_MM, PLAN_MM)) | back
@@ -247,11 +243,8 @@ class ProgrammeProof(FileProof):
         aside = np.abs(np.hypot(*(middle[:, :2] - centre).T) - radius)
         other = np.abs(np.hypot(*(new.tip[pieces, :2] - new.centre[pieces]).T) - radius)
         off[pieces] = np.maximum(aside, other)
-        self.check(
-            old.line[row],
-            arc & ~(off <= np.where(whole, _SAME_MM, _ARC_MM)) & ~np.isnan(old.centre[row, 0]),
-            "another arc",
-        )
+        off[np.isnan(old.centre[row, 0])] = 0.0
+        self.check(old.line[row], arc & ~(off <= np.where(whole, _SAME_MM, _ARC_MM)), "another arc")
         turn = np.bincount(row, new.turn, len(old.line))
         bad = np.abs(turn - old.turn)[row] > np.where(whole, 1e-6, ARC_RAD)
         bad |= np.sign(new.turn) != np.sign(old.turn[row])

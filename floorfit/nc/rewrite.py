@@ -11,13 +11,13 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
+from floorfit.nc.arcs import PLANE_AXES
 from floorfit.nc.codes import GROUP, code_of
 from floorfit.nc.edit import Piece, PieceStyle, as_line, divide, find_z, insert_word, lead_with, replace_number
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
 from floorfit.nc.shifts import Origin, tip_path
-from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
 from floorfit.nc.understood import Understood

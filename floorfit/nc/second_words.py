@@ -379,9 +379,8 @@ def _value_end(text: str, at: int) -> int:
 def _worth(text: str) -> float:
     """Value of an expression of numbers, ``+ - * /`` and brackets; NaN for any other."""
     try:
-        return _of(
-            ast.parse(re.sub(r"(?<![\d.])0+(?=\d)", "", text.replace("[", "(").replace("]", ")")), mode="eval").body
-        )
+        text = re.sub(r"(?<![\d.])0+(?=\d)", "", text.replace("[", "(").replace("]", ")"))
+        return _of(ast.parse(text, mode="eval").body)
     except (SyntaxError, ValueError, ZeroDivisionError):
         return float("nan")
 

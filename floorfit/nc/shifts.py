@@ -9,11 +9,11 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags
 from floorfit.errors import InputError
+from floorfit.nc.arcs import chords
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, JUMP, LINE, OTHER_ARC, RAPID, Motions
 from floorfit.nc.rule import plan_gains
-from floorfit.nc.standing_arcs import chords
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
 from floorfit.part.model import Ring

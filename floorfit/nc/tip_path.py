@@ -12,8 +12,8 @@ from functools import cached_property
 import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
+from floorfit.nc.arcs import StandingArcs
 from floorfit.nc.cutter import Cutter
-from floorfit.nc.standing_arcs import StandingArcs
 
 __all__ = ["TipPath"]
 

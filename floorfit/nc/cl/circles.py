@@ -12,9 +12,9 @@ import numpy as np
 
 from floorfit.arrays import Rows
 from floorfit.errors import Finding
+from floorfit.nc.arcs import StandingArcs
 from floorfit.nc.cl.locations import Locations
 from floorfit.nc.motions import LINE, OTHER_ARC
-from floorfit.nc.standing_arcs import StandingArcs
 
 __all__ = ["arcs_of", "settle_circles"]
 

@@ -22,12 +22,10 @@ from floorfit.nc.understood import Findings
 
 __all__ = ["check_gains", "check_locations"]
 
+#: How the rest of many findings are told.
+_REST = "{} more lines, the last {}"
 #: Axes that lean more have the flank near the floor and not the end, degrees. Own choice, no source.
 _MOST_LEAN_DEG = 60.0
-
-
-def _findings(found: Locations, source: str) -> Findings:
-    return Findings(source, found.line, "{} more lines, the last {}")
 
 
 def check_locations(
@@ -44,7 +42,7 @@ def check_locations(
     source : str
         Name of the file.
     """
-    out = _findings(found, source)
+    out = Findings(source, found.line, _REST)
     matter = [floor for floor in floors if floor.matters]
     near = _near(found, way, matter)
     cutting = np.isin(found.kind, CUTTING)
@@ -151,7 +149,7 @@ def check_gains(
     source : str
         Name of the file.
     """
-    out = _findings(found, source)
+    out = Findings(source, found.line, _REST)
     if held != "cut":
         _held(out, found, way, gains, floors)
     for index in sorted({index for _, index in gains.half}):

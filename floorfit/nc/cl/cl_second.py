@@ -79,8 +79,7 @@ def hear(text: str, *, unit_mm: float | None, turn: Array, way: Array, keep: tup
     ValueError
         If a point cannot be read.
     """
-    ear = _Ear(unit_mm or 1.0, turn, way)
-    ear.deaf = tuple(word.upper() for word in keep)
+    ear = _Ear(unit_mm or 1.0, turn, way, tuple(word.upper() for word in keep))
     lines = text.splitlines()
     text, place, number = "\n".join([*lines, ""]), 0, 0
     while number < len(lines) and not ear.done:
@@ -121,8 +120,8 @@ def _without_card(line: str) -> str:
 
 
 class _Ear:
-    def __init__(self, unit_mm: float, turn: Array, way: Array) -> None:
-        self.unit = unit_mm
+    def __init__(self, unit_mm: float, turn: Array, way: Array, deaf: tuple[str, ...]) -> None:
+        self.unit, self.deaf = unit_mm, deaf
         self.outer = (turn, way)
         self.frames = [self.outer]
         self.line: list[int] = []
@@ -139,7 +138,6 @@ class _Ear:
         self.next_kind, self.hole, self.cutter, self.feed = FEED, False, 0, 0
         self.pending_circle: tuple[float, ...] | None = None
         self.done = False
-        self.deaf: tuple[str, ...] = ()
 
     def take(self, number: int, statement: str) -> bool:
         """Take a statement; False where it is not about motion."""

@@ -16,13 +16,13 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
+from floorfit.nc.arcs import chords
 from floorfit.nc.cl.circles import arcs_of
 from floorfit.nc.cl.locations import Locations
 from floorfit.nc.cl.statements import Statement, StatementField, bare, read_statement, sequence_end
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
-from floorfit.nc.standing_arcs import chords
 
 __all__ = ["CHORD_MM", "LocationWriter", "WrittenLocations"]
 

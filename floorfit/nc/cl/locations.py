@@ -183,10 +183,8 @@ class LocationColumns:
         read = self.rows.columns()
         line, length = read["line"], np.sqrt(read["i"] ** 2 + read["j"] ** 2 + read["k"] ** 2)
         for row in np.flatnonzero(~(np.abs(length - 1) <= UNIT_SLACK))[:5].tolist():
-            yield (
-                int(line[row]),
-                f"the axis has length {length[row]:.4g}, 1 expected. Are the columns x, y, z, i, j, k?",
-            )
+            text = f"the axis has length {length[row]:.4g}, 1 expected. Are the columns x, y, z, i, j, k?"
+            yield int(line[row]), text
         far = ~((np.abs(read["x"]) < 1e6) & (np.abs(read["y"]) < 1e6) & (np.abs(read["z"]) < 1e6))
         for row in np.flatnonzero((read["kind"] != JUMP) & far)[:5].tolist():
             yield int(line[row]), "a coordinate beyond any machine. Correct the number."
