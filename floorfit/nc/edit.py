@@ -16,7 +16,8 @@ _STOPS = frozenset({0.0, 1.0, 2.0, 30.0, 60.0})
 
 def find_z(text: str) -> tuple[int, int] | None:
     """Return where the number of the Z word stands in a block, or None where the block has none."""
-    return next(((word.number, word.end) for word in read_block(text).words if word.letter == "Z"), None)
+    words = read_block(text).words if "Z" in text.upper() else ()
+    return next(((word.number, word.end) for word in words if word.letter == "Z"), None)
 
 
 def replace_number(text: str, span: tuple[int, int], number: str) -> str:
