@@ -94,11 +94,12 @@ def apply(
     }  # fmt: skip
     if not isinstance(tools, Tools):
         tools = joined([tool_of(one) for one in ([tools] if isinstance(tools, str) else tools)])
+    wanted["tools"] = tools
     if is_cutter_location(data):
-        more = _of_locations(stated, tools, part.units)
+        more = _of_locations(stated, part.units)
         done = apply_to_locations(part, corrections, data, **wanted, **more)
     else:
-        done = apply_offsets(part, corrections, data, tools=tools, **wanted, **_of_word_address(stated, part.units))
+        done = apply_offsets(part, corrections, data, **wanted, **_of_word_address(stated, part.units))
     return replace(done, findings=(*doubts, *done.findings, *_out_of_limits(record, done, name)))
 
 
@@ -189,7 +190,7 @@ def part_and_corrections(record: Record) -> tuple[Part, dict[str, Correction]]:
     return record.nominal(), {decision.pocket: decision.correction for decision in record.decisions}
 
 
-def _of_locations(stated: Mapping[str, Any], tools: Tools, unit: Unit) -> dict[str, Any]:
+def _of_locations(stated: Mapping[str, Any], unit: Unit) -> dict[str, Any]:
     """Return what is stated of cutter-location data; a frame may be its 12 numbers as text."""
     _refuse_unknown(stated, WORD_ADDRESS_ONLY, "word-address programmes, and this is cutter-location data")
     if stated.get("held") == "skip":
@@ -199,7 +200,7 @@ def _of_locations(stated: Mapping[str, Any], tools: Tools, unit: Unit) -> dict[s
     known = {name: value for name, value in stated.items() if name not in WORD_ADDRESS_ONLY}
     if isinstance(known.get("frame"), str):
         known["frame"] = frame_of(known["frame"], MM_PER_UNIT[unit]) if known["frame"] else None
-    return {**known, "cutters": {str(number): one for number, one in tools.by_number.items()}, "every": tools.every}
+    return known
 
 
 def _of_word_address(stated: Mapping[str, Any], unit: Unit) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Array", "Flags", "Rows"]
+__all__ = ["Array", "Flags", "Rows", "counted"]
 
 #: Numbers: places, heights, lengths in mm, weights.
 Array = NDArray[np.float64]
@@ -13,3 +13,15 @@ Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 #: Which rows.
 Flags = NDArray[np.bool_]
+
+
+def counted(count: Rows) -> tuple[Rows, Rows]:
+    """Number each of many things, and the pieces of each: counts 3 and 2 give 0 0 0 1 1, and 0 1 2 0 1.
+
+    Parameters
+    ----------
+    count : (n,) ndarray of int
+        Pieces of each thing.
+    """
+    of = np.repeat(np.arange(len(count)), count)
+    return of, np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)

@@ -33,7 +33,7 @@ def write_table(record, path, **floor):
     names = [one.pocket for one in record.decisions]
     changes = tuple(PocketChange(name, "shift", 9, 3, 0.1, 0.1) for name in names)
     floors = tuple(SweptFloor(name, **(swept | floor)) for name in names)
-    done = Corrected(b"", changes, (), "", 1, 1, 1, 0, floors)
+    done = Corrected(b"", changes, (), "", 1, 1, 1, floors)
     path.write_text(left_table(done, {one.pocket: one for one in record.decisions}, record.part["units"]))
     return path
 

@@ -12,12 +12,12 @@ import numpy as np
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.nc.second import BEND, FEED, HeardProgramme
 
-__all__ = ["wrong_bends"]
+__all__ = ["ARC_RAD", "PLAN_MM", "ROUNDING_MM", "wrong_bends"]
 
 #: Rounding to 0.001 mm or 0.0001 in, twice: of a place in plan, and of a height, mm.
-_PLAN_MM, _ROUNDING_MM = 0.006, 0.0027
+PLAN_MM, ROUNDING_MM = 0.006, 0.0027
 #: What the rounding of both ends does to an angle, radians.
-_ARC_RAD = 2e-3
+ARC_RAD = 2e-3
 #: How far a chord may be off its arc, mm.
 _SAG_MM = 0.01
 
@@ -47,7 +47,7 @@ def wrong_bends(
     lift = np.zeros((len(whole), 3))
     lift[:, 2] = new.start[whole, 2] - old.start[row[whole], 2]
     moved = new.centre[whole] - old.centre[row[whole]] - old.in_plane(row[whole], lift)
-    off = ~(np.hypot(*moved.T) <= _ROUNDING_MM) | (np.abs(new.turn[whole] - old.turn[row[whole]]) > _ARC_RAD)
+    off = ~(np.hypot(*moved.T) <= ROUNDING_MM) | (np.abs(new.turn[whole] - old.turn[row[whole]]) > ARC_RAD)
     wrong[whole] = off & (moved == moved).all(axis=1)
     lines = np.flatnonzero((old.kind[row] == BEND) & (new.kind == FEED))
     for one in np.unique(row[lines]).tolist():
@@ -67,4 +67,4 @@ def _are_no_chords(old: HeardProgramme, one: int, ends: Array, gains: Array) -> 
     away = np.abs(want - ends)
     radius = float(np.hypot(*(old.in_plane(rows[:1], old.start[rows[:1]]) - old.centre[rows[:1]])[0]))
     sag = radius * (1 - np.cos(np.minimum(np.abs(old.turn[one]) * np.diff(share), np.pi) / 2))
-    return bool((away[:, :2] > _PLAN_MM).any() or (away[:, 2] > _ROUNDING_MM).any() or (sag > _SAG_MM).any())
+    return bool((away[:, :2] > PLAN_MM).any() or (away[:, 2] > ROUNDING_MM).any() or (sag > _SAG_MM).any())

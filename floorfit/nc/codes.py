@@ -39,10 +39,6 @@ def moves_zero(parameter: float) -> bool:
     return parameter != parameter or any(low <= parameter <= high for low, high in _ZEROS)
 
 
-def _group(name: str, *codes: int) -> dict[int, str]:
-    return dict.fromkeys(codes, name)
-
-
 #: Canned cycles; G73, G74 and G76 are dialect.
 CYCLES = frozenset({730, 740, 760, *range(810, 900, 10)})
 
@@ -51,18 +47,18 @@ MORE_OFFSETS = (1100, 1110, *range(1140, 1300, 10), 1540, *range(5050, 6000, 10)
 
 #: Modal group of each code. NISTIR 6556 table 4; G70/G71, G54.1, G43.x, G44, G41.1/G42.1, G95 are dialect.
 GROUP: dict[int, str] = {
-    **_group("motion", 0, 10, 20, 30, 800, *range(382, 386), *CYCLES),
-    **_group("plane", 170, 180, 190),
-    **_group("distance", 900, 910),
-    **_group("arc distance", 901, 911),
-    **_group("feed mode", 930, 940, 950),
-    **_group("units", 200, 210, 700, 710),
-    **_group("radius compensation", 400, 410, 420, 411, 421),
-    **_group("length offset", 430, 431, 432, 434, 435, 440, 490),
-    **_group("return level", 980, 990),
-    **_group("work offset", 540, 541, 550, 560, 570, 580, 590, 591, 592, 593, *MORE_OFFSETS),
-    **_group("path mode", 610, 611, 640),
-    **_group("once", 40, 90, 100, 280, 281, 300, 301, 520, 530, 920, 921, 922, 923),
+    **dict.fromkeys((0, 10, 20, 30, 800, *range(382, 386), *CYCLES), "motion"),
+    **dict.fromkeys((170, 180, 190), "plane"),
+    **dict.fromkeys((900, 910), "distance"),
+    **dict.fromkeys((901, 911), "arc distance"),
+    **dict.fromkeys((930, 940, 950), "feed mode"),
+    **dict.fromkeys((200, 210, 700, 710), "units"),
+    **dict.fromkeys((400, 410, 420, 411, 421), "radius compensation"),
+    **dict.fromkeys((430, 431, 432, 434, 435, 440, 490), "length offset"),
+    **dict.fromkeys((980, 990), "return level"),
+    **dict.fromkeys((540, 541, 550, 560, 570, 580, 590, 591, 592, 593, *MORE_OFFSETS), "work offset"),
+    **dict.fromkeys((610, 611, 640), "path mode"),
+    **dict.fromkeys((40, 90, 100, 280, 281, 300, 301, 520, 530, 920, 921, 922, 923), "once"),
 }
 
 #: Codes that turn, scale, mirror or tilt the frame, or give X and Y another meaning (dialect); under G66 a macro runs

@@ -93,8 +93,6 @@ class Corrected:
         Lines that are written differently.
     motions : int
         Motions compared by the proof.
-    header_lines : int
-        Lines of the header.
     floors : tuple of SweptFloor
         What the two sweeps say, for the floors that a known cutter comes near.
     plan : PlanTrace or None
@@ -108,7 +106,6 @@ class Corrected:
     blocks: int
     changed_blocks: int
     motions: int
-    header_lines: int
     floors: tuple[SweptFloor, ...] = ()
     plan: PlanTrace | None = None
 

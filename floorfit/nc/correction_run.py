@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import NoReturn
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,6 +93,9 @@ class StatedOfFile:
         Greatest difference between the offset along a motion and the one wanted.
     units : {"mm", "in"} or None
         In force before the file says so.
+    tools : Tools
+        The cutters that are known, beside those that the file states; where one is not and its radius matters, the file
+        is refused.
     keep : collection of str
         What the user states to move nothing: programmes in other files, as ``"O9000"``, or major words.
     identity : mapping of str to str or None
@@ -105,6 +109,7 @@ class StatedOfFile:
     held: Held = "refuse"
     tolerance_mm: float = 0.005
     units: str | None = None
+    tools: Tools = field(default_factory=Tools)
     keep: Collection[str] = ()
     identity: Mapping[str, str] | None = None
     job: str = ""
@@ -115,9 +120,8 @@ class StatedOfFile:
     def check(self) -> None:
         """Refuse what cannot be meant: a tolerance finer than files are written."""
         if not self.tolerance_mm >= 0.001:
-            raise InputError(
-                f"tolerance {self.tolerance_mm:g} mm: expected 0.001 mm or more. Files are rounded to that."
-            )
+            text = f"tolerance {self.tolerance_mm:g} mm: expected 0.001 mm or more. Files are rounded to that."
+            raise InputError(text)
 
     def tick(self, stage: str, total: int) -> Callable[[int], None] | None:
         """What is called with the lines done."""
@@ -144,8 +148,6 @@ class StatedOfProgramme(StatedOfFile):
         A wall cut by a flank tilted on a floor moves by ``dz tan(tilt)``: list that, or refuse over 0.005 mm.
     distance, work_offset : str or None
         In force before the programme says so (``"absolute"``); the offset whose zero is the part's.
-    tools : Tools
-        The cutters that are known; where one is not and its radius matters, the programme is refused.
     origin : Origin or None
         Where the programme's zero stands on the part; None where it is the part's.
     band_mm, clearance_mm : float or None, mm
@@ -158,7 +160,6 @@ class StatedOfProgramme(StatedOfFile):
     walls: Walls = "move"
     distance: str | None = None
     work_offset: str | None = None
-    tools: Tools = field(default_factory=Tools)
     origin: Origin | None = None
     band_mm: float | None = None
     clearance_mm: float | None = None
@@ -208,6 +209,10 @@ class CorrectionRun:
             raise InputError(errors[:_MOST_FINDINGS])
         self.warnings += [finding for finding in findings if finding not in self.warnings]
 
+    def proof_failed(self, text: str) -> NoReturn:
+        """Stop where the proof does not hold."""
+        raise InputError([Finding("proof", self.source, "", f"proof failed: {text}. Nothing was written.")])
+
     def fine(self, unit_mm: Array, floor_of: Rows, line: NDArray[np.int64], what: str) -> Flags:
         """Rows on floors whose offset would be lost in the decimals in use; say so once for each floor.
 
@@ -234,7 +239,7 @@ class CorrectionRun:
 
         Where a floor goes down that is all of them, since nothing else may be lower than it was.
         """
-        matter = [floor for floor in self.floors if floor.is_active or floor.is_held]
+        matter = [floor for floor in self.floors if floor.matters]
         if min((floor.dz_range[0] for floor in matter), default=0.0) < 0:
             return list(self.floors)
         reach = 2 * max(cutter.radius for cutter in path.cutters)
@@ -242,14 +247,14 @@ class CorrectionRun:
         return [floor for floor in self.floors if any(floor.pocket.polygon.distance(one) <= reach for one in shapes)]
 
     def changes(
-        self, rows_on: Callable[[CutFloor], Rows], floor_of: Rows, added: Array, changed: Flags, upright: Array
+        self, cuts_on: Callable[[int], Rows], floor_of: Rows, added: Array, changed: Flags, upright: Array
     ) -> tuple[PocketChange, ...]:
         """What happened to each floor.
 
         Parameters
         ----------
-        rows_on : callable
-            Cutting motions that are on a floor for some of their way.
+        cuts_on : callable
+            Cutting motions that are on a floor, by its index, for some of their way.
         floor_of : (n,) ndarray of int
             Floor that each motion ends on, or -1.
         added : (n,) ndarray, mm
@@ -261,7 +266,7 @@ class CorrectionRun:
         """
         out = []
         for floor in self.floors:
-            rows = rows_on(floor)
+            rows = cuts_on(floor.index)
             on = added[rows[floor_of[rows] == floor.index]]
             least, greatest = (float(on.min()), float(on.max())) if len(on) else (np.nan, np.nan)
             tilt = float(np.degrees(np.arccos(np.clip(upright[rows], -1, 1))).max(initial=0.0))
@@ -294,17 +299,14 @@ class CorrectionRun:
                 out += head
                 origin += [-1] * len(head)
             new = blocks.get(number, line)
-            if isinstance(new, list):
-                out += new
-                origin += [number] * len(new)
-            elif new:
-                out.append(new)
-                origin.append(number)
+            some = new if isinstance(new, list) else [new] if new else []
+            out += some
+            origin += [number] * len(some)
         return out, np.array(origin, dtype=int)
 
     def corrected(
         self, lines: Sequence[str], changes: tuple[PocketChange, ...], blocks: int, motions: int, trace: PlanTrace,
-        *, header: int = 0, floors: tuple[SweptFloor, ...] = (),
+        floors: tuple[SweptFloor, ...] = (),
     ) -> Corrected:  # fmt: skip
         """What is handed back.
 
@@ -313,8 +315,8 @@ class CorrectionRun:
         lines : sequence of str
             The new file.
         changes : tuple of PocketChange
-        blocks, motions, header : int
-            Blocks that changed, motions, and lines of the header.
+        blocks, motions : int
+            Blocks that changed, and motions.
         trace : PlanTrace
             For the picture.
         floors : tuple of SweptFloor
@@ -322,4 +324,4 @@ class CorrectionRun:
         """
         data, before = (self.bom + "".join(lines)).encode("latin-1"), len(self.file)
         found = tuple(self.warnings)
-        return Corrected(data, changes, found, self.digest, before, blocks, motions, header, floors, trace)
+        return Corrected(data, changes, found, self.digest, before, blocks, motions, floors, trace)

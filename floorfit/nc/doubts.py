@@ -9,13 +9,15 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from floorfit.arrays import Flags, Rows
+from floorfit.arrays import Rows
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import CutFloor
-from floorfit.nc.gains import Gains
-from floorfit.nc.motions import CUTTING, Motions
+from floorfit.nc.motions import Motions
+from floorfit.nc.subprogrammes import COMMENT
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.understood import Understood
+from floorfit.nc.zones import UPRIGHT
 
 __all__ = ["cut_again", "heights_of_tips"]
 
@@ -25,10 +27,9 @@ _FINISH_SHARE = 0.1
 _ALIKE = 0.8
 #: Stops at which a person may turn a part over: M0, M1 (ISO 6983-1, from memory), and M60, pallets [N 3.6.1].
 _STOP = re.compile(r"(?<![A-Z])M[ \t]*0*(?:0|1|60)(?![\d.])", re.IGNORECASE)
-_COMMENT = re.compile(r"\([^()]*\)|;.*")
 
 
-def heights_of_tips(path: TipPath, cutting: Flags, floors: Sequence[CutFloor]) -> Iterator[tuple[str, float]]:
+def heights_of_tips(path: TipPath, cutting: Rows, floors: Sequence[CutFloor]) -> Iterator[tuple[str, float]]:
     """Yield the level floors that cutters of unknown size cut at another Z than the part file's: id, and height, mm.
 
     An upright cutter of any size stands with its tip on a level floor.
@@ -36,13 +37,12 @@ def heights_of_tips(path: TipPath, cutting: Flags, floors: Sequence[CutFloor]) -
     Parameters
     ----------
     path : TipPath
-    cutting : (n,) ndarray of bool
+    cutting : (k,) ndarray of int
         Motions that cut.
     floors : sequence of CutFloor
     """
-    unknown = np.array([cutter.radius == 0 for cutter in path.cutters], bool)[path.cutter]
     level = np.abs(path.end[:, 2] - path.start[:, 2]) <= 0.5 * TOO_DEEP_MM
-    rows = np.flatnonzero(cutting & path.is_usable & unknown & level & (path.axis[:, 2] > 1 - 1e-7))
+    rows = cutting[(path.is_usable & (path.radius == 0) & level & (path.axis[:, 2] > 1 - UPRIGHT))[cutting]]
     tips = shapely.STRtree(np.asarray(shapely.points(path.end[rows, :2])))
     for floor in floors:
         if floor.is_shaped or any(floor.pocket.slope):
@@ -58,28 +58,20 @@ def heights_of_tips(path: TipPath, cutting: Flags, floors: Sequence[CutFloor]) -
                 yield floor.pocket.id, off
 
 
-def cut_again(
-    lines: Sequence[str], motions: Motions, path: TipPath, gains: Gains, floors: Sequence[CutFloor], source: str
-) -> list[Finding]:
+def cut_again(seen: Understood) -> list[Finding]:
     """A warning where a tool cuts floors alike before and after a stop: the part may have been turned over there.
 
     Parameters
     ----------
-    lines : sequence of str
-        Lines of the programme.
-    motions, path, gains : Motions, TipPath, Gains
-        What it does.
-    floors : sequence of CutFloor
-    source : str
-        Name of the programme.
+    seen : Understood
+        The programme.
     """
     stops = np.array(
-        [n for n, text in enumerate(lines) if "M" in text.upper() and _STOP.search(_COMMENT.sub("", text))]
+        [n for n, text in enumerate(seen.lines) if "M" in text.upper() and _STOP.search(COMMENT.sub("", text))]
     )
     found: dict[int, list[str]] = {}
-    for floor in floors if len(stops) else ():
-        rows = gains.rows_on(floor.index)
-        stop = _stop_between(motions, path, rows[np.isin(motions.kind[rows], CUTTING)], stops)
+    for floor in seen.floors if len(stops) else ():
+        stop = _stop_between(seen.motions, seen.path, seen.cuts_on(floor.index), stops)
         if stop >= 0:
             found.setdefault(stop, []).append(floor.pocket.id)
     out = []
@@ -89,7 +81,7 @@ def cut_again(
             "the same floor alike before and after this stop. Is the part turned over or changed here? Then split the "
             "programme: what stands behind the stop got the offsets of the floors that were cut before it."
         )
-        out.append(Finding("cut-again", source, f"line {stop + 1}", text, "warning"))
+        out.append(Finding("cut-again", seen.source, f"line {stop + 1}", text, "warning"))
     return out
 
 

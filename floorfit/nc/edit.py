@@ -8,38 +8,16 @@ from dataclasses import dataclass
 from floorfit.nc.numbers import in_style
 from floorfit.nc.words import Block, Word, read_block
 
-__all__ = [
-    "MOTION_G",
-    "Piece",
-    "PieceStyle",
-    "as_line",
-    "divide",
-    "find_z",
-    "insert_word",
-    "lead_with",
-    "replace_number",
-]
+__all__ = ["Piece", "PieceStyle", "as_line", "divide", "find_z", "insert_word", "lead_with", "replace_number"]
 
-#: G words of the motion group whose axis words a block may leave out (NISTIR 6556, table 5; G33, G73, G76: dialects).
-MOTION_G = frozenset({0.0, 1.0, 2.0, 3.0, 33.0, 38.2, 38.3, 38.4, 38.5, 73.0, 76.0, *map(float, range(80, 90))})
 #: Stops act after the motion of a block (NISTIR 6556, 3.8), so a block with one cannot be divided.
 _STOPS = frozenset({0.0, 1.0, 2.0, 30.0, 60.0})
-#: A Z word whose number has no gap inside; a block with a comment, a parameter or lower case takes the slow way.
-_FAST_Z = re.compile(r"Z[ \t]*([-+]?[\d.]+)(?![ \t]*[\d.])")
 
 
 def find_z(text: str) -> tuple[int, int] | None:
     """Return where the number of the Z word stands in a block, or None where the block has none."""
-    if "(" not in text and ";" not in text and "#" not in text and "z" not in text:
-        match = _FAST_Z.search(text)
-        if match:
-            return match.span(1)
-        if "Z" not in text:
-            return None
-    for word in read_block(text).words:
-        if word.letter == "Z":
-            return word.number, word.end
-    return None
+    words = read_block(text).words if "Z" in text.upper() else ()
+    return next(((word.number, word.end) for word in words if word.letter == "Z"), None)
 
 
 def replace_number(text: str, span: tuple[int, int], number: str) -> str:

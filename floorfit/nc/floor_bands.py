@@ -114,6 +114,11 @@ class CutFloor:
         return not self.is_held and max(map(abs, self.dz_range)) > NO_OFFSET_MM
 
     @property
+    def matters(self) -> bool:
+        """Whether a programme must be looked at on this floor: its offset is not zero, or it is held."""
+        return self.is_active or self.is_held
+
+    @property
     def top(self) -> float:
         """Greatest Z, mm, at which motion can matter to this floor."""
         return self.z_range[1] + max(self.band, self.guard if self.is_held else 0.0) + max(0.0, self.dz_range[1])

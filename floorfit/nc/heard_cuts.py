@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.nc.second import BEND, FEED, RAPID, TURN, HeardProgramme
 from floorfit.nc.swept_floors import Cuts
 
@@ -91,15 +91,12 @@ def _left(ahead: Array, by: float) -> Array:
 
 def _chords(heard: HeardProgramme, rows: Rows, size: Array) -> Cuts:
     count = np.maximum(np.ceil(np.degrees(np.abs(heard.turn[rows])) / _chord_deg(heard, rows)), 1).astype(int)
-    row = np.repeat(rows, count)
-    index = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
-    shares = np.stack([index, index + 1]) / np.repeat(count, count)
+    of, index = counted(count)
+    row, shares = rows[of], np.stack([index, index + 1]) / count[of]
     aside = np.where(heard.kind[row] == TURN, -np.sign(heard.turn[row]) * heard.side[row] * size[row, 0], 0.0)
-    out = []
-    for share in shares:
-        axis = heard.axis0[row] + share[:, None] * (heard.axis[row] - heard.axis0[row])
-        out.append((heard.on_arcs(row, share, aside), axis))
-    return Cuts(out[0][0], out[1][0], out[0][1], out[1][1], size[row])
+    start, end = (heard.on_arcs(row, share, aside) for share in shares)
+    axis0, axis1 = (heard.axis0[row] + share[:, None] * (heard.axis - heard.axis0)[row] for share in shares)
+    return Cuts(start, end, axis0, axis1, size[row])
 
 
 def _chord_deg(heard: HeardProgramme, rows: Rows) -> Array:

@@ -10,9 +10,10 @@ import shapely
 from floorfit.arrays import Array
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
-from floorfit.nc.motions import CYCLE, Motions
+from floorfit.nc.motions import CYCLE
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.understood import Understood
 
 __all__ = ["cycles_in_floors", "is_cut"]
 
@@ -21,49 +22,46 @@ _WORST = ("cycle-low", "cycle-left", "cycle-stock", "cycle")
 _TEXT = "a canned cycle in a floor whose Z changes is left as programmed. Look at its R and its depth."
 
 
-def cycles_in_floors(
-    motions: Motions, path: TipPath, floors: Sequence[CutFloor], gains: Gains
-) -> Iterator[tuple[str, int, str, str]]:
-    """Yield code, row, words and severity of the cycles that come to a floor.
+def cycles_in_floors(seen: Understood, floors: Sequence[CutFloor]) -> dict[tuple[str, str, str], list[int]]:
+    """Return the cycles that come to a floor, rows by code, words and severity.
 
     Parameters
     ----------
-    motions, path : Motions, TipPath
-        The programme, and its tip in the part's frame.
+    seen : Understood
+        The programme.
     floors : sequence of CutFloor
         The floors that matter.
-    gains : Gains
-        What was planned: which motions are on a floor.
     """
+    out: dict[tuple[str, str, str], list[int]] = {}
     shapes = shapely.STRtree([floor.pocket.polygon for floor in floors])
-    for row in np.flatnonzero(motions.kind == CYCLE).tolist():
-        over = [(floors[index], is_hole) for index, is_hole in _reached(motions, path, row, shapes)]
-        found = [one for floor, is_hole in over for one in _judged(motions, path, row, floor, is_hole, gains)]
+    for row in np.flatnonzero(seen.motions.kind == CYCLE).tolist():
+        over = [(floors[index], is_hole) for index, is_hole in _reached(seen, row, shapes)]
+        found = [one for floor, is_hole in over for one in _judged(seen, row, floor, is_hole)]
         if found:
-            code, text, severity = min(found, key=lambda one: _WORST.index(one[0]))
-            yield code, row, text, severity
+            out.setdefault(min(found, key=lambda one: _WORST.index(one[0])), []).append(row)
+    return out
 
 
-def _reached(motions: Motions, path: TipPath, row: int, floors: shapely.STRtree) -> list[tuple[int, bool]]:
+def _reached(seen: Understood, row: int, floors: shapely.STRtree) -> list[tuple[int, bool]]:
     """Floors that the cutter reaches, and whether it drills there; else it comes over them on the way to the hole.
 
     A block that may be repeated (G91) may drill all along its way.
     """
+    path = seen.path
     ends = np.array([path.start[row, :2], path.end[row, :2]])
     if np.isnan(ends[1]).any():
         return [(index, True) for index in range(len(floors))]
-    reach = max(path.cutters[path.cutter[row]].radius, 1e-6)
+    reach = max(path.radius[row], 1e-6)
     way = shapely.linestrings(ends) if not np.isnan(ends).any() else shapely.points(ends[1])
     near = np.sort(floors.query(shapely.box(*np.nanmin(ends, axis=0) - reach, *np.nanmax(ends, axis=0) + reach)))
     near = near[shapely.distance(floors.geometries[near], way) < reach]
     holes = shapely.distance(floors.geometries[near], shapely.points(ends[1])) < reach
-    holes |= not motions.modals[motions.modal[row]].absolute
+    holes |= not seen.motions.modals[seen.motions.modal[row]].absolute
     return list(zip(near.tolist(), holes.tolist(), strict=True))
 
 
-def _judged(
-    motions: Motions, path: TipPath, row: int, floor: CutFloor, is_hole: bool, gains: Gains
-) -> Iterator[tuple[str, str, str]]:
+def _judged(seen: Understood, row: int, floor: CutFloor, is_hole: bool) -> Iterator[tuple[str, str, str]]:
+    motions, path = seen.motions, seen.path
     shift = float(path.end[row, 2] - motions.xyz[row, 2]) if path.end[row, 2] == path.end[row, 2] else 0.0
     low, level = motions.low[row] + shift, motions.level.get(row, np.nan) + shift
     place = path.end[row, :2]
@@ -93,7 +91,7 @@ def _judged(
     elif is_hole and not low <= under + min(raised, 0.0):
         text = f"{name}: the cycle may end in the web, whose floor moves by {raised:+.3f} mm. It is left as programmed."
         yield "cycle-left", text, "warning"
-    elif raised > TOO_DEEP_MM and level < stock - TOO_DEEP_MM and not is_cut(path, row, floor, gains):
+    elif raised > TOO_DEEP_MM and level < stock - TOO_DEEP_MM and not is_cut(path, row, floor, seen.gains):
         text = (
             f"{name}: the cycle's R lies {stock - level:.3f} mm in the stock, which is raised by {raised:.3f} mm with "
             "the floor, and no pass before it takes that off. It is left as programmed: raise R, or drill later."
@@ -119,9 +117,8 @@ def is_cut(path: TipPath, row: int, floor: CutFloor, gains: Gains) -> bool:
     """
     rows = gains.rows_on(floor.index)
     rows = rows[(rows < row) & ~path.is_rapid[rows] & ~np.isnan(path.start[rows]).any(axis=1)]
-    radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter[rows]]
     ways = shapely.linestrings(np.stack([path.start[rows, :2], path.end[rows, :2]], axis=1))
-    return bool((shapely.distance(ways, shapely.points(path.end[row, :2])) <= radius).any())
+    return bool((shapely.distance(ways, shapely.points(path.end[row, :2])) <= path.radius[rows]).any())
 
 
 def _heights(floor: CutFloor, place: Array) -> tuple[float, float]:

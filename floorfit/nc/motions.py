@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
+from floorfit.nc.arcs import PLANE_AXES, StandingArcs
 from floorfit.nc.row_table import RowTable
-from floorfit.nc.standing_arcs import PLANE_AXES, StandingArcs
 
 __all__ = [
     "ANTICLOCKWISE",
-    "ARCS",
     "CLOCKWISE",
     "COLUMNS",
     "CUTTING",
@@ -122,15 +121,8 @@ class Motions:
     level: dict[int, float] = field(default_factory=dict)
 
     @classmethod
-    def of(
-        cls,
-        rows: RowTable,
-        modals: tuple[Modal, ...],
-        vectors: tuple[tuple[float, float, float], ...],
-        why: dict[int, tuple[int, str]],
-        findings: tuple[Finding, ...],
-    ) -> Motions:
-        """Return the table of the rows read, with the columns of `COLUMNS`."""
+    def of(cls, rows: RowTable, vectors: tuple[tuple[float, float, float], ...], *rest: Any) -> Motions:
+        """Return the table of the rows read, with the columns of `COLUMNS`; the rest is as here."""
         read = rows.columns()
         line, kind, modal, turns, vector = (
             read[name].astype(np.int64) for name in ("line", "kind", "modal", "turns", "vector")
@@ -138,7 +130,7 @@ class Motions:
         xyz, abc, centre = (np.column_stack([read[name] for name in names]) for names in ("xyz", "abc", ("cx", "cy")))
         high, axes = read["high"] > 0, np.array(vectors)[vector]
         low, feed = read["low"], read["feed"]
-        return cls(line, kind, modal, turns, xyz, abc, centre, low, feed, axes, high, modals, why, findings)
+        return cls(line, kind, modal, turns, xyz, abc, centre, low, feed, axes, high, *rest)
 
     def __len__(self) -> int:
         """Return the number of rows."""
@@ -147,14 +139,12 @@ class Motions:
     @cached_property
     def start(self) -> Array:
         """Start point of each row, (n, 3), mm; NaN for the first."""
-        before = np.full((1, 3), np.nan)
-        return np.concatenate([before, self.xyz[:-1]]) if len(self) else self.xyz
+        return np.concatenate([np.full((1, 3), np.nan), self.xyz[:-1]]) if len(self) else self.xyz
 
     @cached_property
     def start_abc(self) -> Array:
         """Rotary axes at the start of each row, (n, 3), degrees; 0 for the first."""
-        before = np.zeros((1, 3))
-        return np.concatenate([before, self.abc[:-1]]) if len(self) else self.abc
+        return np.concatenate([np.zeros((1, 3)), self.abc[:-1]]) if len(self) else self.abc
 
     @cached_property
     def is_arc(self) -> Flags:

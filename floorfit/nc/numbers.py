@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-__all__ = ["decimals_for", "decimals_of", "decimals_to_show", "default_decimals", "in_style", "written"]
+import numpy as np
+
+from floorfit.arrays import Array, Rows
+
+__all__ = ["decimals_for", "decimals_of", "decimals_to_show", "default_decimals", "in_style", "written_all"]
 
 
 def default_decimals(unit_mm: float) -> int:
@@ -70,12 +74,14 @@ def in_style(value: float, raw: str, decimals: int) -> str:
     return text
 
 
-def written(value: float, decimals: int) -> float:
-    """Return the value that the text will have.
+def written_all(values: Array, decimals: Rows) -> tuple[list[str], Array]:
+    """Return texts of numbers and the values that they have.
 
     Parameters
     ----------
-    value : float
-    decimals : int
+    values : (n,) ndarray
+    decimals : (n,) ndarray of int
+        Digits after the point of each.
     """
-    return float(f"{value:.{decimals}f}")
+    texts = [in_style(value, "", count) for value, count in zip(values.tolist(), decimals.tolist(), strict=True)]
+    return texts, np.array(texts, float)

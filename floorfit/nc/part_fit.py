@@ -15,12 +15,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
-from shapely.geometry.base import BaseGeometry
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import EPS_MM, MARGIN_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
+from floorfit.part.model import Part, Ring
 from floorfit.units import MM_PER_UNIT, Unit
 
 __all__ = ["check_fit"]
@@ -57,27 +57,28 @@ class _Boxes:
     size: Array
     radius: float
 
+    def _in(self, floor: CutFloor) -> tuple[Array, Array]:
+        """Room that boxes leave in the box of a floor, and ways to its middle, (n, 2)."""
+        low, high = np.reshape(floor.pocket.polygon.bounds, (2, 2))
+        return high - low - self.size, (low + high) / 2 - self.centre
+
     def fits(self, floors: Sequence[CutFloor]) -> tuple[Rows, Array]:
         """Boxes that have the size of a floor less one cutter, with the ways from the boxes to that floor, (m, 2)."""
         boxes, ways = [np.zeros(0, int)], [np.zeros((0, 2))]
         for floor in floors:
-            x0, y0, x1, y1 = floor.pocket.polygon.bounds
-            room = np.array([x1 - x0, y1 - y0]) - self.size
+            room, way = self._in(floor)
             wide = np.abs(room[:, 0] - room[:, 1]) <= _AGREE_MM
             wide &= (room > -0.5).all(axis=1) & (room < _WIDEST_MM).all(axis=1)
             if self.radius:
                 wide &= (np.abs(room - 2 * self.radius) <= _AGREE_MM).all(axis=1)
-            middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
             boxes.append(np.flatnonzero(wide))
-            ways.append(middle - self.centre[wide])
+            ways.append(way[wide])
         return np.concatenate(boxes), np.concatenate(ways)
 
     def own(self, floors: Sequence[CutFloor]) -> Iterator[tuple[str, float, Array]]:
         """Floors with a box that leaves the same room both ways: id, that room, and way from the box to its middle."""
         for floor in floors:
-            x0, y0, x1, y1 = floor.pocket.polygon.bounds
-            room = np.array([x1 - x0, y1 - y0]) - self.size
-            ways = np.array([(x0 + x1) / 2, (y0 + y1) / 2]) - self.centre
+            room, ways = self._in(floor)
             even = np.abs(room[:, 0] - room[:, 1]) <= _ASIDE_MM
             mine = np.flatnonzero(even & (np.abs(ways) <= 0.5 * np.minimum(room, _WIDEST_MM)).all(axis=1))
             if len(mine):
@@ -86,17 +87,9 @@ class _Boxes:
 
 
 def check_fit(
-    path: TipPath,
-    cutting: Flags,
-    line: NDArray[np.int64],
-    floors: Sequence[CutFloor],
-    outline: Sequence[tuple[float, float]],
-    source: str,
-    *,
-    lost: bool,
-    unit: Unit = "mm",
-    is_location: bool = False,
-) -> list[Finding]:
+    path: TipPath, cutting: Flags, line: NDArray[np.int64], floors: Sequence[CutFloor], part: Part, source: str,
+    *, lost: bool = True, is_location: bool = False,
+) -> list[Finding]:  # fmt: skip
     """Return what says that the programme is not this part's, or stands elsewhere.
 
     Parameters
@@ -105,19 +98,18 @@ def check_fit(
         The tip, in the part's frame.
     cutting, line : (n,) ndarray
         Motions that cut, and the lines of all.
-    floors, outline : sequence of CutFloor, (k, 2) sequence of mm
-        All floors, and the outline of the part.
+    floors : sequence of CutFloor
+        All floors of the part.
+    part : Part
     source : str
         Name of the programme.
     lost : bool
         Whether the programme cuts where nobody here knows.
-    unit : {"mm", "in"}
-        Of lengths that are to be stated.
     is_location : bool
         Whether it is cutter-location data.
     """
-    known = ~np.isnan(path.start).any(axis=1) & ~np.isnan(path.end).any(axis=1)
-    rows = np.flatnonzero(cutting & path.is_usable & known)
+    outline, unit = part.outline, part.units
+    rows = np.flatnonzero(cutting & path.is_followed)
     if not any(_on(path, rows, floor).any() for floor in floors):
         hint = "" if is_location else _hint(path, rows, floors, unit)
         if len(path) and not (hint or lost or any(_is_near(path, floor) for floor in floors)):
@@ -173,12 +165,8 @@ def _to_state(shift: Array, unit: Unit, *, is_location: bool) -> str:
 def _is_near(path: TipPath, floor: CutFloor) -> bool:
     """Whether any motion comes over a floor or beside it, as low as what roughing left there or lower; boxes count."""
     reach = max(_NEAR_MM, *(cutter.radius for cutter in path.cutters))
-    x0, y0, x1, y1 = floor.pocket.polygon.bounds
-    low, high = np.fmin(path.start, path.end), np.fmax(path.start, path.end)
-    swing = np.nan_to_num(np.where(path.is_arc, 2 * np.hypot(*(path.end[:, :2] - path.centre).T), 0.0)) + reach
-    beside = (low[:, 0] - swing <= x1) & (high[:, 0] + swing >= x0)
-    beside &= (low[:, 1] - swing <= y1) & (high[:, 1] + swing >= y0)
-    return bool((beside & (low[:, 2] <= floor.top + _NEAR_MM) & path.is_usable).any())
+    low = np.flatnonzero((path.boxes[0][:, 2] <= floor.top + _NEAR_MM) & path.is_usable)
+    return bool(path.beside(low, floor.pocket.polygon.bounds, reach).any())
 
 
 def _on(path: TipPath, rows: Rows, floor: CutFloor) -> Flags:
@@ -190,7 +178,7 @@ def _on(path: TipPath, rows: Rows, floor: CutFloor) -> Flags:
     out = np.zeros(len(rows), dtype=bool)
     some = rows[near]
     x, y, z = path.end[some].T
-    radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter[some]]
+    radius = path.radius[some]
     lean = radius * np.hypot(path.axis[some, 0], path.axis[some, 1])
     if floor.is_shaped:
         lean = lean + radius * np.hypot(*floor.pocket.slope_at(x, y).T)
@@ -219,14 +207,12 @@ class _Over:
 
 
 def _seen(
-    path: TipPath, rows: Rows, floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
+    path: TipPath, rows: Rows, floors: Sequence[CutFloor], outline: Ring
 ) -> tuple[Array, int, int, _Over, list[tuple[str, float, Array]]]:
     """The shift with most votes, its votes, the boxes that voted, what runs over walls, and floors with their boxes."""
     own: list[tuple[str, float, Array]] = []
     fits = [(np.zeros(0, int), np.zeros((0, 2)))]
-    over = [np.zeros(0, dtype=int)]
-    length = total = 0.0
-    is_long = False
+    over = [_Over(np.zeros(0, dtype=int), 0.0, 0.0, False)]
     count = 0
     for level, mine, runs in _groups(path, rows, floors):
         if not runs:
@@ -236,11 +222,11 @@ def _seen(
         fits.append((count + box, way))
         own += boxes.own(mine)
         count += len(boxes.centre)
-        found = _over_walls(path, np.concatenate(runs), level, floors, outline)
-        over.append(found.rows)
-        length, total, is_long = length + found.length, total + found.total, is_long or found.is_long
+        over.append(_over_walls(path, np.concatenate(runs), level, floors, outline))
     shift, votes = _vote(*map(np.concatenate, zip(*fits, strict=True)))
-    return shift, votes, count, _Over(np.concatenate(over), length, total, is_long), own
+    length, total = sum(one.length for one in over), sum(one.total for one in over)
+    every = _Over(np.concatenate([one.rows for one in over]), length, total, any(one.is_long for one in over))
+    return shift, votes, count, every, own
 
 
 def _groups(
@@ -311,34 +297,28 @@ def _vote(box: Rows, ways: Array) -> tuple[Array, int]:
     return best, votes
 
 
-def _over_walls(
-    path: TipPath, rows: Rows, level: float, floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
-) -> _Over:
+def _over_walls(path: TipPath, rows: Rows, level: float, floors: Sequence[CutFloor], outline: Ring) -> _Over:
     """Motions whose cutter reaches over metal that is no floor."""
     open_at = [floor.pocket.polygon for floor in floors if floor.z_range[0] <= level + floor.window]
     air = shapely.union_all([polygon.buffer(_SEAM_MM / 2, join_style="mitre") for polygon in open_at])
     metal = Polygon(outline).difference(air).buffer(-_SEAM_MM / 2).buffer(_SEAM_MM / 2)
     length = np.nan_to_num(path.length[rows])
     count = np.maximum(np.ceil(length / max(_STEP_MM, length.sum() / _MOST_PLACES)), 1).astype(int)
-    of = np.repeat(np.arange(len(rows)), count)
-    share = (np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count) + 0.5) / count[of]
+    of, at = counted(count)
+    share = (at + 0.5) / count[of]
     places = path.axis_places(rows[of], share)
     over = np.zeros(len(of), dtype=bool)
     for index, cutter in enumerate(path.cutters):
         mine = path.cutter[rows[of]] == index
-        over[mine] = _covers(metal, cutter.flat - _OVER_WALL_MM, places[mine, :2])
+        zone = metal.buffer(cutter.flat - _OVER_WALL_MM)
+        shapely.prepare(zone)
+        over[mine] = shapely.contains_xy(zone, *places[mine, :2].T)
     step = (length / count)[of]
     reach = np.array([max(cutter.flat - _OVER_WALL_MM, 0.0) for cutter in path.cutters])[path.cutter[rows[of]]]
     way = np.where(over, step, 0.0)
     starts = np.flatnonzero(np.append(True, (over[1:] != over[:-1]) | (np.diff(rows[of]) > 1)))
     is_long = bool((np.add.reduceat(way, starts) > _CROSSING_MM + 2 * reach[starts]).any())
     return _Over(np.unique(rows[of[over]]), float(step[over].sum()), float(length.sum()), is_long)
-
-
-def _covers(metal: BaseGeometry, grow: float, xy: Array) -> Flags:
-    zone = metal.buffer(grow)
-    shapely.prepare(zone)
-    return np.asarray(shapely.contains_xy(zone, xy[:, 0], xy[:, 1]))
 
 
 def _hint(path: TipPath, rows: Rows, floors: Sequence[CutFloor], unit: Unit) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,9 +16,8 @@ from floorfit.nc.corrected import Corrected, PocketChange
 from floorfit.nc.correction_run import CorrectionRun, StatedOfProgramme
 from floorfit.nc.doubts import cut_again, heights_of_tips
 from floorfit.nc.floor_bands import CutFloor
-from floorfit.nc.gains import Gains
 from floorfit.nc.header import header_lines, header_place
-from floorfit.nc.motions import CUTTING, FLOW, JUMP, UNKNOWN, Motions
+from floorfit.nc.motions import CUTTING, JUMP, UNKNOWN, Motions
 from floorfit.nc.part_fit import check_fit
 from floorfit.nc.programme_check import check_plan, check_programme
 from floorfit.nc.proof import Claim, ProgrammeProof, is_heard_alike
@@ -26,12 +25,12 @@ from floorfit.nc.reader import read_motions
 from floorfit.nc.rewrite import PlanWriter
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
-from floorfit.nc.subprogrammes import behind_end, unseen_calls
+from floorfit.nc.subprogrammes import behind_end, unroll, unseen_calls
 from floorfit.nc.summary import floor_off, plan_trace, what_is_left
 from floorfit.nc.swept_floors import Proved
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tool_check import check_tools
-from floorfit.nc.unrolled import unroll
+from floorfit.nc.understood import Understood
 from floorfit.part.model import Part
 
 __all__ = ["StatedOfProgramme", "apply_offsets"]
@@ -66,15 +65,6 @@ def apply_offsets(
     return _Run(part, corrections, program, StatedOfProgramme(**stated)).result()
 
 
-@dataclass(frozen=True)
-class _Understood:
-    """What a programme does, and what the rule asks of it."""
-
-    motions: Motions
-    path: TipPath
-    gains: Gains
-
-
 class _Run(CorrectionRun):
     """One programme on its way through the steps."""
 
@@ -83,8 +73,6 @@ class _Run(CorrectionRun):
     ) -> None:
         super().__init__(part, corrections, program, stated, stated.band_mm)
         self.options, self.origin = stated, stated.origin or Origin()
-        self.active = tuple(floor for floor in self.floors if floor.is_active)
-        self.guarded = tuple(floor for floor in self.floors if floor.is_held)
         self.is_elsewhere = False
         self.unrolled = unroll(self.file, self.source)
         if self.unrolled is not None:
@@ -99,63 +87,48 @@ class _Run(CorrectionRun):
         super().stop_on(findings)
 
     def result(self) -> Corrected:
-        seen = self._understand()
-        if self.guarded:
-            seen = self._without_held(seen)
+        seen = self._without_held(self._understand())
         if self.is_elsewhere:
             return self._untouched(seen)
         motions, path, gains, options = seen.motions, seen.path, seen.gains, self.options
-        numbers, tolerance = options.tools.numbers(motions), options.tolerance_mm
-        self.stop_on(check_tools(motions, path, self.floors, self.part.outline, numbers, source=self.source))
-        self.stop_on(check_plan(motions, path, self.active, gains, source=self.source, tolerance_mm=tolerance))
-        units = motions.field("unit_mm").astype(float) if len(motions) else np.zeros(0)
+        self.stop_on(check_tools(seen, self.part.outline))
+        self.stop_on(check_plan(seen, options.tolerance_mm))
+        units = motions.field("unit_mm").astype(float)
         fine = self.fine(units, gains.floor, motions.line, "Z has more decimals there")
-        tick = options.tick("writing", len(self.lines))
-        written = PlanWriter(self.lines, motions, gains, self.source, fine).run(tick)
+        written = PlanWriter(seen, fine).run(options.tick("writing", len(self.lines)))
         self.stop_on(written.findings)
-        out, came, head = self._assemble(self.lines, written.blocks)
+        out, came = self._assemble(self.lines, written.blocks)
         proved = self._prove(out, came, seen)
-        is_beside = bool(path.aside.any())
-        left = what_is_left(proved.floors, self.source, is_beside=is_beside)
+        left = what_is_left(proved.floors, self.source, is_beside=bool(path.aside.any()))
         self.stop_on([*proved.findings, *left, *self._doubts(seen, proved)])
         changes = self._changes(seen, written.offset, written.blocks)
         self._check_walls(changes)
         origin = self.unrolled.origin if self.unrolled else range(len(self.lines))
-        count = len({origin[number] for number in written.blocks}) + sum(
-            finding.code == "skipped" for finding in self.warnings
-        )
-        trace = plan_trace(path, gains, self.floors)
+        skipped = sum(finding.code == "skipped" for finding in self.warnings)
+        count = len({origin[number] for number in written.blocks}) + skipped
         out = self._folded(out, written.blocks)
-        return self.corrected(out, changes, count, len(motions), trace, header=head, floors=proved.floors)
+        return self.corrected(out, changes, count, len(motions), plan_trace(path, gains, self.floors), proved.floors)
 
-    def _doubts(self, seen: _Understood, proved: Proved) -> list[Finding]:
+    def _doubts(self, seen: Understood, proved: Proved) -> list[Finding]:
         """What the programme's motion gives away, beside what the proof saw."""
-        motions, path = seen.motions, seen.path
         swept = {one.pocket for one in proved.floors if one.off_mm == one.off_mm}
-        high = heights_of_tips(path, np.isin(motions.kind, CUTTING), self.floors)
+        high = heights_of_tips(seen.path, seen.cuts, self.floors)
         off = [floor_off(name, off_mm, self.source) for name, off_mm in high if name not in swept]
-        return [*off, *cut_again(self.lines, motions, path, seen.gains, self.floors, self.source)]
+        return [*off, *cut_again(seen)]
 
-    def _understand(self, *, is_part_known: bool = False) -> _Understood:
+    def _understand(self, *, is_part_known: bool = False) -> Understood:
         options = self.options
-        tick = options.tick("reading", len(self.lines))
-        motions = read_motions(
-            self.lines, source=self.source, units=options.units, distance=options.distance, tick=tick
-        )
-        usable = ~np.isin(motions.kind, (JUMP, FLOW, UNKNOWN))
-        if options.work_offset and len(motions):
-            usable &= motions.field("work_offset").astype(str) == options.work_offset.upper()
+        stated, tick = {"units": options.units, "distance": options.distance}, options.tick("reading", len(self.lines))
+        motions = read_motions(self.lines, source=self.source, tick=tick, **stated)
+        usable = np.ones(len(motions), dtype=bool)
+        if options.work_offset:
+            usable = motions.field("work_offset").astype(str) == options.work_offset.upper()
         path = tip_path(motions, options.tools, usable, self.origin)
         path = replace(path, aside=np.zeros(len(path))) if options.wear else path
-        gains = make_plan(
-            motions,
-            path,
-            self.floors,
-            self.part.outline,
-            tolerance_mm=options.tolerance_mm,
-            clearance_mm=options.clearance_mm,
-        )
-        findings = check_programme(motions, path, self.active + self.guarded, gains, options, source=self.source)
+        tolerance, clearance = options.tolerance_mm, options.clearance_mm
+        gains = make_plan(motions, path, self.floors, self.part.outline, tolerance_mm=tolerance, clearance_mm=clearance)
+        seen = Understood(self.source, self.lines, self.floors, motions, path, gains)
+        findings = check_programme(seen, options)
         known = tuple(f"{word.strip().upper()} is not known" for word in options.keep)
         told = [finding for finding in motions.findings if finding.severity == "warning"]
         findings += [finding for finding in told if not finding.text.startswith(known)]
@@ -163,21 +136,17 @@ class _Run(CorrectionRun):
         self.stop_on(findings)
         if not is_part_known:
             self._check_part(motions, path)
-        return _Understood(motions, path, gains)
+        return seen
 
     def _check_part(self, motions: Motions, path: TipPath) -> None:
         lost = (motions.kind == UNKNOWN) | np.isnan(motions.xyz).any(axis=1)
-        if not self.active and not self.guarded and np.any(lost & (motions.kind != JUMP)):
+        if not any(floor.matters for floor in self.floors) and np.any(lost & (motions.kind != JUMP)):
             return
         cutting = np.isin(motions.kind, CUTTING)
         lost = bool(((motions.kind == UNKNOWN) | (cutting & np.isnan(motions.xyz).any(axis=1))).any())
-        told = check_fit(
-            path, cutting, motions.line, self.floors, self.part.outline, self.source, lost=lost, unit=self.part.units
-        )
-        told = [
-            replace(one, text=one.text + self._turned(motions)) if one.code == "other-part" else one for one in told
-        ]
-        self.stop_on(told)
+        told = check_fit(path, cutting, motions.line, self.floors, self.part, self.source, lost=lost)
+        more = {"other-part": self._turned(motions)}
+        self.stop_on([replace(one, text=one.text + more.get(one.code, "")) for one in told])
         self.is_elsewhere = any(finding.code == "no-floor" for finding in told)
 
     def _turned(self, motions: Motions) -> str:
@@ -188,13 +157,12 @@ class _Run(CorrectionRun):
         name, line = motions.modals[motions.modal[rows[0]]].transform, motions.line[rows[0]] + 1
         return f" {len(rows)} motions under {name}, the first in line {line}, are not counted: post them without it."
 
-    def _untouched(self, seen: _Understood) -> Corrected:
+    def _untouched(self, seen: Understood) -> Corrected:
         """Hand back the file as it came, where no motion comes near a floor of the part."""
-        count = len(seen.motions)
-        trace = plan_trace(seen.path, seen.gains, self.floors)
+        count, trace = len(seen.motions), plan_trace(seen.path, seen.gains, self.floors)
         return self.corrected(self.file, self._changes(seen, np.zeros(count), {}), 0, count, trace)
 
-    def _prove(self, out: list[str], origin: Rows, seen: _Understood) -> Proved:
+    def _prove(self, out: list[str], origin: Rows, seen: Understood) -> Proved:
         motions, options, gains = seen.motions, self.options, seen.gains
         rows = np.flatnonzero(np.isin(motions.kind, PATHS))
         line = motions.line[rows]
@@ -212,14 +180,14 @@ class _Run(CorrectionRun):
 
     # -- held floors -------------------------------------------------------------------------------------------------
 
-    def _without_held(self, seen: _Understood) -> _Understood:
+    def _without_held(self, seen: Understood) -> Understood:
         rows = self._held_rows(seen)
         if not rows:
             return seen
         if self.options.held == "refuse":
             self.stop_on([_held_finding(seen.motions, floor, some, self.source) for floor, some in rows])
         floors = [floor for floor, _ in rows]
-        lines, told = skip_held(self.lines, seen.motions, seen.path, floors, seen.gains, self.source)
+        lines, told = skip_held(seen, floors)
         self.stop_on(told)
         self.lines = lines
         seen = self._understand(is_part_known=True)
@@ -227,21 +195,16 @@ class _Run(CorrectionRun):
         self.stop_on([_held_finding(seen.motions, floor, some, self.source) for floor, some in left])
         return seen
 
-    def _held_rows(self, seen: _Understood) -> list[tuple[CutFloor, list[int]]]:
-        out = []
-        for floor in self.guarded:
-            rows = [row for row, floors in sorted(seen.gains.guarded.items()) if floor.index in floors]
-            rows = [row for row in rows if seen.motions.kind[row] in CUTTING]
-            out += [(floor, rows)] if rows else []
-        return out
+    def _held_rows(self, seen: Understood) -> list[tuple[CutFloor, Rows]]:
+        cut = [(floor, seen.cuts_into(floor.index)) for floor in self.floors]
+        return [(floor, rows) for floor, rows in cut if len(rows)]
 
     # -- the new file, and what is told ------------------------------------------------------------------------------
 
-    def _assemble(self, lines: list[str], blocks: dict[int, str | list[str]]) -> tuple[list[str], Rows, int]:
+    def _assemble(self, lines: list[str], blocks: dict[int, str | list[str]]) -> tuple[list[str], Rows]:
         notes = [finding.text for finding in self.warnings if finding.code == "skipped"]
         head = header_lines(self.file, self.facts, [*self.who, *notes])
-        out, origin = self.assemble(lines, blocks, head, header_place(self.file))
-        return out, origin, len(head)
+        return self.assemble(lines, blocks, head, header_place(self.file))
 
     def _folded(self, out: list[str], blocks: dict[int, str | list[str]]) -> list[str]:
         """The file whose blocks run as the ones that were proved; both readers follow its calls and must say so."""
@@ -252,21 +215,14 @@ class _Run(CorrectionRun):
         again = unroll(file, self.source)
         is_other = "".join(again.lines if again else file).rstrip() != "".join(out).rstrip()
         if is_other or not (is_heard_alike(self.file, self.unrolled.lines) and is_heard_alike(file, out)):
-            text = "proof failed: the calls do not run as they were read. Have them written out. Nothing was written."
-            self.stop_on([Finding("proof", self.source, "", text)])
+            self.proof_failed("the calls do not run as they were read. Have them written out")
         return file
 
     def _changes(
-        self, seen: _Understood, added: Array, blocks: Mapping[int, str | list[str]]
+        self, seen: Understood, added: Array, blocks: Mapping[int, str | list[str]]
     ) -> tuple[PocketChange, ...]:
-        motions, gains = seen.motions, seen.gains
-
-        def rows_on(floor: CutFloor) -> Rows:
-            rows = gains.rows_on(floor.index)
-            return rows[np.isin(motions.kind[rows], CUTTING)]
-
-        changed = np.isin(motions.line, np.array(list(blocks), dtype=int))
-        return self.changes(rows_on, gains.floor, added, changed, seen.path.axis[:, 2])
+        changed = np.isin(seen.motions.line, np.array(list(blocks), dtype=int))
+        return self.changes(seen.cuts_on, seen.gains.floor, added, changed, seen.path.axis[:, 2])
 
     def _check_walls(self, changes: Sequence[PocketChange]) -> None:
         if self.options.walls == "move":
@@ -282,7 +238,7 @@ class _Run(CorrectionRun):
         self.stop_on(out)
 
 
-def _held_finding(motions: Motions, floor: CutFloor, rows: Sequence[int], source: str) -> Finding:
+def _held_finding(motions: Motions, floor: CutFloor, rows: Rows, source: str) -> Finding:
     place = f"line {motions.line[rows[0]] + 1}"
     text = (
         f"pocket {floor.pocket.id} is held and the programme cuts it, less than {floor.guard:g} mm above its floor "

@@ -5,7 +5,7 @@ A floor matters when its offset is not zero, or when it is held. Every check ret
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -20,11 +20,10 @@ from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, RAPID, UNKNOWN, Moti
 from floorfit.nc.state import UNSTATED
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.understood import Findings, Understood
 
-__all__ = ["Findings", "check_plan", "check_programme"]
+__all__ = ["check_plan", "check_programme"]
 
-#: Findings of one kind that are written out; the rest are counted.
-_SHOWN = 5
 #: Reasons why a motion is not known that are told, and what stands in those that an option settles.
 _REASONS, _SETTLED = 20, "give --"
 #: Greatest tolerance of the offset that is offered, mm: half of it may be too deep, and that is `TOO_DEEP_MM`.
@@ -34,94 +33,50 @@ _PLAIN_LENGTH = (430, 431, 432, 440)
 _NO_LENGTH = 490
 
 
-class Findings:
-    """Collects findings, a few of each kind in words and the rest as a number."""
-
-    def __init__(self, source: str, motions: Motions) -> None:
-        """Start with none."""
-        self.source, self.motions = source, motions
-        self.found: list[Finding] = []
-
-    def rows(self, code: str, rows: Iterable[int], text: str, severity: str = "error") -> None:
-        """Add a finding for each of the first rows, and one for the number of the others.
-
-        Parameters
-        ----------
-        code, text, severity : str
-            As of `Finding`.
-        rows : iterable of int
-            Rows of the motions.
-        """
-        rows = list(rows)
-        for row in rows[:_SHOWN]:
-            self.add(code, int(self.motions.line[row]), text, severity)
-        if len(rows) > _SHOWN:
-            more = f"and {len(rows) - _SHOWN} more blocks, the last in line {self.motions.line[rows[-1]] + 1}"
-            self.found.append(Finding(code, self.source, more, text, severity))
-
-    def add(self, code: str, line: int, text: str, severity: str = "error") -> None:
-        """Add one finding at a line."""
-        self.found.append(Finding(code, self.source, f"line {line + 1}", text, severity))
-
-
-def check_programme(
-    motions: Motions,
-    path: TipPath,
-    floors: Sequence[CutFloor],
-    gains: Gains,
-    stated: StatedOfProgramme,
-    *,
-    source: str,
-) -> list[Finding]:
+def check_programme(seen: Understood, stated: StatedOfProgramme) -> list[Finding]:
     """Return what makes the programme unfit, whatever is planned.
 
     Parameters
     ----------
-    motions, path : Motions, TipPath
-        The programme, and its tip in the part's frame.
-    floors : sequence of CutFloor
-        The floors that matter.
-    gains : Gains
-        What the rule found.
+    seen : Understood
+        The programme.
     stated : StatedOfProgramme
         What the user says of it.
-    source : str
-        Name of the programme.
     """
-    out = Findings(source, motions)
+    motions, gains = seen.motions, seen.gains
+    floors = [floor for floor in seen.floors if floor.matters]
     if not floors:
         return []
+    out = Findings(seen.source, motions.line)
     out.found += [finding for finding in motions.findings if finding.severity == "error"]
     rows = [gains.rows_on(floor.index) for floor in floors] + [np.array(sorted(gains.guarded), dtype=int)]
     touched = np.unique(np.concatenate(rows))
-    cutting = touched[np.isin(motions.kind[touched], CUTTING)]
-    _check_unknown(out, path, floors)
-    _check_unknown_motions(out, floors)
-    _check_cycles(out, path, floors, gains)
-    _check_frames(out)
+    cutting = np.intersect1d(touched, seen.cuts)
+    _check_unknown(out, seen, floors)
+    _check_unknown_motions(out, motions, floors)
+    for (code, text, severity), at in cycles_in_floors(seen, floors).items():
+        out.rows(code, at, text, severity)
+    _check_frames(out, seen)
     if stated.origin is None:
-        _check_zero(out)
-    _check_lengths(out, cutting)
-    _check_lean(out, cutting, tip_control=stated.tip_control)
+        _check_zero(out, seen)
+    _check_lengths(out, motions, cutting)
+    _check_lean(out, motions, cutting, tip_control=stated.tip_control)
     if not stated.work_offset:
-        _check_work_offsets(out, touched)
+        _check_work_offsets(out, seen, touched)
     return out.found
 
 
-def _check_unknown(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> None:
+def _check_unknown(out: Findings, seen: Understood, floors: Sequence[CutFloor]) -> None:
     """Cutting motion whose place depends on the run, where it could be on a floor."""
-    motions = out.motions
+    motions, path = seen.motions, seen.path
     cutting = np.isin(motions.kind, CUTTING) & ~motions.is_high
     lost = np.isnan(path.end).any(axis=1) | np.isnan(path.start[:, :2]).any(axis=1)
     for row in np.flatnonzero(cutting & lost).tolist():
         if any(_could_touch(path.start[row], path.end[row], floor) for floor in floors):
             place, reason = motions.why.get(row) or motions.why.get(row - 1, (-1, "the position is not known"))
-            seen = f" (line {place + 1})" if place >= 0 else ""
-            out.add(
-                "unknown-position",
-                int(motions.line[row]),
-                f"a cut that may be on a floor, and {reason}{seen}. State X, Y and Z with numbers before the cut.",
-            )
+            where = f" (line {place + 1})" if place >= 0 else ""
+            text = f"a cut that may be on a floor, and {reason}{where}. State X, Y and Z with numbers before the cut."
+            out.add("unknown-position", int(motions.line[row]), text)
         if len(out.found) > 20:
             return
 
@@ -141,8 +96,7 @@ def _could_touch(start: Array, end: Array, floor: CutFloor) -> bool:
     return bool(shapely.intersects(polygon, shapely.linestrings(np.array(ends))))
 
 
-def _check_unknown_motions(out: Findings, floors: Sequence[CutFloor]) -> None:
-    motions = out.motions
+def _check_unknown_motions(out: Findings, motions: Motions, floors: Sequence[CutFloor]) -> None:
     top = max(floor.top for floor in floors)
     rows = np.flatnonzero(motions.kind == UNKNOWN)
     turned = np.array([bool(motions.modals[motions.modal[row]].transform) for row in rows.tolist()], dtype=bool)
@@ -171,12 +125,6 @@ def _is_above(motions: Motions, row: int, top: float) -> bool:
     return bool(motions.xyz[row, 2] > top and not motions.start[row, 2] <= top and not motions.low[row] <= top)
 
 
-def _check_cycles(out: Findings, path: TipPath, floors: Sequence[CutFloor], gains: Gains) -> None:
-    found = list(cycles_in_floors(out.motions, path, floors, gains))
-    for code, text, severity in dict.fromkeys((code, text, severity) for code, _, text, severity in found):
-        out.rows(code, [row for one, row, words, _ in found if (one, words) == (code, text)], text, severity)
-
-
 def _lengths(motions: Motions, rows: Rows) -> dict[float, dict[object, int]]:
     """Length offsets of each tool, None for none, and the first row of each."""
     used: dict[float, dict[object, int]] = {}
@@ -187,12 +135,11 @@ def _lengths(motions: Motions, rows: Rows) -> dict[float, dict[object, int]]:
     return used
 
 
-def _check_foreign_lengths(out: Findings, used: dict[float, dict[object, int]]) -> None:
+def _check_foreign_lengths(out: Findings, motions: Motions, used: dict[float, dict[object, int]]) -> None:
     """A tool that cuts floors does so under no length offset that tools which cut none have, nor alone under another's.
 
     A length offset has the number of its tool where all others have (common practice, no source).
     """
-    motions = out.motions
     every = _lengths(motions, np.flatnonzero(np.isin(motions.kind, (*CUTTING, CYCLE))))
     others = {tool: set(found) - {None, UNSTATED, 0.0} for tool, found in every.items()}
     for tool, lengths in used.items():
@@ -208,13 +155,13 @@ def _check_foreign_lengths(out: Findings, used: dict[float, dict[object, int]]) 
                 out.add("length-shared", line, text + "Is it right?", "warning")
 
 
-def _check_lengths(out: Findings, touched: Rows) -> None:
+def _check_lengths(out: Findings, motions: Motions, touched: Rows) -> None:
     """A tool has one length offset, and a length offset one tool."""
-    used = _lengths(out.motions, touched)
-    _check_foreign_lengths(out, used)
+    used = _lengths(motions, touched)
+    _check_foreign_lengths(out, motions, used)
     owner: dict[object, float] = {}
     for tool, found in used.items():
-        line = int(out.motions.line[max(found.values())])
+        line = int(motions.line[max(found.values())])
         if len(found) > 1:
             names = " and ".join("no length offset" if name is None else f"H{name:g}" for name in found)
             text = f"one tool (T{tool:g}) cuts floors under {names}: the same Z is another surface there. "
@@ -232,10 +179,9 @@ def _check_lengths(out: Findings, touched: Rows) -> None:
                 out.add("length-shared", line, text, "warning")
 
 
-def _check_frames(out: Findings) -> None:
+def _check_frames(out: Findings, seen: Understood) -> None:
     """A zero moved (G92, G52, G10) after cutting began makes later Z numbers mean another surface."""
-    motions = out.motions
-    cuts = np.flatnonzero(np.isin(motions.kind, CUTTING))
+    motions, cuts = seen.motions, seen.cuts
     frames = motions.field("frame")[cuts]
     moved = cuts[frames != frames[0]] if len(cuts) else cuts
     if len(moved):
@@ -244,20 +190,19 @@ def _check_frames(out: Findings) -> None:
         out.add("zero-moved", int(motions.line[moved[0]]), text + more)
 
 
-def _check_zero(out: Findings) -> None:
+def _check_zero(out: Findings, seen: Understood) -> None:
     """A zero that the programme sets before its first cut is the part's or not: the work offset alone says nothing."""
-    frames = out.motions.field("frame").astype(int)
-    cuts = np.flatnonzero(np.isin(out.motions.kind, CUTTING))
+    motions, cuts = seen.motions, seen.cuts
+    frames = motions.field("frame").astype(int)
     if len(cuts) and frames[cuts[0]] > 0:
         text = "a zero is set here (G92, G52, G10, or a parameter), and all Z are taken from it. If it is the part's, "
         more = "say --origin 0,0,0, else where it stands on the part."
-        out.add("zero-set", int(out.motions.line[np.flatnonzero(frames > 0)[0]]), text + more, "warning")
+        out.add("zero-set", int(motions.line[np.flatnonzero(frames > 0)[0]]), text + more, "warning")
 
 
-def _check_work_offsets(out: Findings, touched: Rows) -> None:
+def _check_work_offsets(out: Findings, seen: Understood, touched: Rows) -> None:
     """The work offset whose zero is the part's is G54, or none, where all cuts have that; else stated."""
-    motions = out.motions
-    cuts = np.flatnonzero(np.isin(motions.kind, CUTTING))
+    motions, cuts = seen.motions, seen.cuts
     names, first = np.unique(motions.field("work_offset")[cuts].astype(str), return_index=True)
     if len(names) > 1 and len(touched):
         places = ", ".join(
@@ -276,8 +221,7 @@ def _check_work_offsets(out: Findings, touched: Rows) -> None:
         out.add("work-offset", int(motions.line[touched[0]]), text)
 
 
-def _check_lean(out: Findings, cutting: Rows, *, tip_control: bool) -> None:
-    motions = out.motions
+def _check_lean(out: Findings, motions: Motions, cutting: Rows, *, tip_control: bool) -> None:
     abc, before = motions.abc[cutting], motions.start_abc[cutting]
     turned = (~(np.abs(abc) <= 1e-6) | ~(np.abs(before) <= 1e-6)).any(axis=1)
     leaning = ~(motions.vector[cutting, 2] > 1 - 1e-9)
@@ -297,28 +241,22 @@ def _check_lean(out: Findings, cutting: Rows, *, tip_control: bool) -> None:
     out.rows("tip-control", cutting[plain].tolist(), text)
 
 
-def check_plan(
-    motions: Motions, path: TipPath, floors: Sequence[CutFloor], gains: Gains, *, source: str, tolerance_mm: float
-) -> list[Finding]:
+def check_plan(seen: Understood, tolerance_mm: float) -> list[Finding]:
     """Return what the planned gains cannot be written into, and what a person should see.
 
     Parameters
     ----------
-    motions, path, floors : see `check_programme`
-        The programme and the floors that change.
-    gains : Gains
-        What is planned.
-    source : str
-        Name of the programme.
+    seen : Understood
+        The programme.
     tolerance_mm : float
         Of the offset along a motion.
     """
-    out = Findings(source, motions)
-    _check_half(out, floors, gains)
-    _check_rapids(out, gains)
-    _check_divided(out, path, gains, tolerance_mm)
-    _check_left_behind(out, gains)
-    _check_below(out, path, floors)
+    out, floors = Findings(seen.source, seen.motions.line), [floor for floor in seen.floors if floor.is_active]
+    _check_half(out, floors, seen.gains)
+    _check_rapids(out, seen)
+    _check_divided(out, seen, tolerance_mm)
+    _check_left_behind(out, seen)
+    _check_below(out, seen, floors)
     return out.found
 
 
@@ -333,18 +271,17 @@ def _check_half(out: Findings, floors: Sequence[CutFloor], gains: Gains) -> None
         )
         if floor.is_shaped:
             text += " If it is a ramp to a curved floor, make it steeper than 1 in 50, so that it is known for one."
-        out.rows("half", [row for row, at in gains.half if at == index], text)
+        out.rows("half", sorted({row for row, at in gains.half if at == index}), text)
 
 
-def _check_rapids(out: Findings, gains: Gains) -> None:
-    rapid = out.motions.kind == RAPID
-    low = set(np.flatnonzero(rapid & (gains.node < 0)).tolist()) | set(gains.steep_rapids)
+def _check_rapids(out: Findings, seen: Understood) -> None:
+    low = {*np.flatnonzero((seen.motions.kind == RAPID) & (seen.gains.node < 0)).tolist(), *seen.gains.steep_rapids}
     text = "a rapid (G0) to, over or off a floor at the floor's own Z would have to follow the floor. "
     out.rows("rapid", sorted(low), text + "Use G1 there, or end the rapid above the floor.")
 
 
-def _check_divided(out: Findings, path: TipPath, gains: Gains, tolerance_mm: float) -> None:
-    motions = out.motions
+def _check_divided(out: Findings, seen: Understood, tolerance_mm: float) -> None:
+    motions, path, gains = seen.motions, seen.path, seen.gains
     rows: dict[str, list[int]] = {"compensation": [], "path": []}
     moving = np.flatnonzero((path.length > 1e-9) | path.is_arc)
     beside = np.append(False, motions.field("compensation")[moving].astype(int) != 400)
@@ -367,9 +304,9 @@ def _check_divided(out: Findings, path: TipPath, gains: Gains, tolerance_mm: flo
         out.rows(f"divide-{code}", rows[code], text)
 
 
-def _check_left_behind(out: Findings, gains: Gains) -> None:
+def _check_left_behind(out: Findings, seen: Understood) -> None:
     """Calls, cycles and new zeros while the tool stands on a corrected floor would carry its offset along."""
-    motions, start = out.motions, gains.start()
+    motions, start = seen.motions, seen.gains.start()
     frame = motions.field("frame")
     turned = motions.field("transform").astype(str)
     moved = np.zeros(len(frame), dtype=bool)
@@ -380,12 +317,12 @@ def _check_left_behind(out: Findings, gains: Gains) -> None:
     out.rows("on-floor", np.flatnonzero((start != 0) & left), text)
 
 
-def _check_below(out: Findings, path: TipPath, floors: Sequence[CutFloor]) -> None:
+def _check_below(out: Findings, seen: Understood, floors: Sequence[CutFloor]) -> None:
     """Cuts that end below a programmed floor stay as they are: too deep where the floor is raised, else a warning."""
-    motions = out.motions
+    path = seen.path
     top = max((floor.z_range[1] for floor in floors), default=-np.inf)
     with np.errstate(invalid="ignore"):
-        cuts = np.flatnonzero(np.isin(motions.kind, CUTTING) & path.is_usable & (path.lowest < top))
+        cuts = seen.cuts[(path.is_usable & (path.lowest < top))[seen.cuts]]
     cuts, places = _low_places(path, cuts)
     x, y, z = places.T
     for floor in floors:

@@ -17,7 +17,7 @@ import shapely
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
-from floorfit.nc.bend_proof import wrong_bends
+from floorfit.nc.bend_proof import ARC_RAD, PLAN_MM, ROUNDING_MM, wrong_bends
 from floorfit.nc.heard_cuts import heard_cuts
 from floorfit.nc.second import BEND, FEED, RAPID, TURN, HeardProgramme, hear_programme
 from floorfit.nc.second_words import bare
@@ -26,14 +26,10 @@ from floorfit.part.model import Pocket
 
 __all__ = ["Claim", "ProgrammeProof", "is_heard_alike"]
 
-#: How far in plan a dividing point may lie from the old way, mm: rounding to 0.001 mm or 0.0001 in, twice.
-_PLAN_MM = 0.006
 #: Places that no block changes are the same up to sums of increments, mm.
 _SAME_MM = 1e-6
-#: How far a height may be from the one planned, mm: rounding to 0.0001 in, twice.
-_ROUNDING_MM = 0.0027
-#: Radius and angle of the pieces of an arc: rounding of its ends and its centre, mm and radians.
-_ARC_MM, _ARC_RAD = 0.02, 2e-3
+#: Radius of the pieces of an arc: rounding of its ends and its centre, mm.
+_ARC_MM = 0.02
 #: A tip this near to a programmed floor is on it, mm.
 _ON_FLOOR_MM = 0.05
 _Z_WORD = re.compile(r"(?<![,A-Z])Z(?:[-+]?[\d.]+|[-+]?#+\d+|[-+]?\[.*?\](?![\]]))")
@@ -198,7 +194,7 @@ class ProgrammeProof(FileProof):
         self.check(old.line[row], _differs(old.tool[row], new.tool), "another tool")
         self.check(old.line[row], old.side[row] != new.side, "another side of the path")
         away = np.abs(old.tip[row] - new.tip)
-        slack = np.where(pieces > 1, _PLAN_MM, _SAME_MM)
+        slack = np.where(pieces > 1, PLAN_MM, _SAME_MM)
         self.check(old.line[row], last & (np.nan_to_num(away[:, :2]).max(axis=1) > slack), "another place in plan")
         lost = np.isnan(old.tip[row]) != np.isnan(new.tip)
         self.check(old.line[row], last & lost.any(axis=1), "a place that is known in one programme only")
@@ -213,18 +209,14 @@ class ProgrammeProof(FileProof):
         """Dividing points stand on the old way, and the tool leans there as it did."""
         some = np.flatnonzero(~last & (old.kind[row] != BEND))
         rows = row[some]
-        start, end, point = old.start[rows], old.tip[rows], new.tip[some]
-        way = (end - start)[:, :2]
-        size = np.maximum((way**2).sum(axis=1), 1e-18)
-        share = ((point - start)[:, :2] * way).sum(axis=1) / size
-        off = np.hypot(*((point - start)[:, :2] - share[:, None] * way).T)
-        arc = old.kind[rows] == TURN
-        centre = old.centre[rows]
-        radius = np.hypot(*(start[:, :2] - centre).T)
-        off[arc] = np.abs(np.hypot(*(point[:, :2] - centre).T) - radius)[arc]
+        start, point, arc = old.start[rows, :2], new.tip[some, :2], old.kind[rows] == TURN
+        share, _ = _shares(old, rows, point)
+        off = np.hypot(*(point - start - share[:, None] * (old.tip[rows, :2] - start)).T)
+        radius, away = (np.hypot(*(place - old.centre[rows]).T) for place in (start, point))
+        off[arc] = np.abs(away - radius)[arc]
         back = ~arc & ((share < -1e-6) | (share > 1 + 1e-6))
         bad = np.zeros(len(row), dtype=bool)
-        bad[some] = ~(off <= np.where(arc, _ARC_MM, _PLAN_MM)) | back
+        bad[some] = ~(off <= np.where(arc, _ARC_MM, PLAN_MM)) | back
         self.check(old.line[row], bad, "a dividing point off the way")
         between = old.axis0[rows] + share[:, None] * (old.axis[rows] - old.axis0[rows])
         between /= np.maximum(np.linalg.norm(between, axis=1), 1e-9)[:, None]
@@ -251,13 +243,10 @@ class ProgrammeProof(FileProof):
         aside = np.abs(np.hypot(*(middle[:, :2] - centre).T) - radius)
         other = np.abs(np.hypot(*(new.tip[pieces, :2] - new.centre[pieces]).T) - radius)
         off[pieces] = np.maximum(aside, other)
-        self.check(
-            old.line[row],
-            arc & ~(off <= np.where(whole, _SAME_MM, _ARC_MM)) & ~np.isnan(old.centre[row, 0]),
-            "another arc",
-        )
+        off[np.isnan(old.centre[row, 0])] = 0.0
+        self.check(old.line[row], arc & ~(off <= np.where(whole, _SAME_MM, _ARC_MM)), "another arc")
         turn = np.bincount(row, new.turn, len(old.line))
-        bad = np.abs(turn - old.turn)[row] > np.where(whole, 1e-6, _ARC_RAD)
+        bad = np.abs(turn - old.turn)[row] > np.where(whole, 1e-6, ARC_RAD)
         bad |= np.sign(new.turn) != np.sign(old.turn[row])
         self.check(old.line[row], arc & bad, "another angle of an arc")
 
@@ -286,7 +275,7 @@ class ProgrammeProof(FileProof):
         last = np.flatnonzero(np.append(row[1:] != row[:-1], True))
         added = new.tip[last, 2] - old.tip[:, 2]
         planned = np.where(at >= 0, self.claim.added[at], 0.0)
-        bad = np.abs(np.nan_to_num(added - planned)) > _ROUNDING_MM
+        bad = np.abs(np.nan_to_num(added - planned)) > ROUNDING_MM
         self.check(old.line, bad, "another height than planned")
         self._on_profile(old, new, row, planned)
         wrong = wrong_bends(old, new, row, planned, self.claim.inner)
@@ -304,9 +293,9 @@ class ProgrammeProof(FileProof):
         rise = old.tip[rows, 2] - old.start[rows, 2]
         off = []
         for aside in (0.0, -1.0, 1.0):
-            there = np.clip(share + aside * _PLAN_MM / length, 0.0, 1.0)
+            there = np.clip(share + aside * PLAN_MM / length, 0.0, 1.0)
             off.append(new.tip[inner, 2] - old.start[rows, 2] - there * rise - np.interp(2 * rows + there, at, gain))
-        slack = _ROUNDING_MM + np.maximum(np.abs(off[1] - off[0]), np.abs(off[2] - off[0]))
+        slack = ROUNDING_MM + np.maximum(np.abs(off[1] - off[0]), np.abs(off[2] - off[0]))
         wrong = np.zeros(len(row), dtype=bool)
         wrong[inner] = ~(np.abs(off[0]) <= slack)
         self.check(old.line[row], wrong, "another height within a motion than planned")

@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from floorfit.nc.arcs import arc_fault, radius_centre
+from floorfit.nc.arcs import PLANE_AXES, arc_fault, radius_centre
 from floorfit.nc.codes import (
     CALLS,
     CANCEL_TRANSFORM,
@@ -30,7 +30,6 @@ from floorfit.nc.codes import (
     name_of,
 )
 from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, OTHER_ARC, UNKNOWN, Motions
-from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.state import AXES, LINEAR, NAN, Machine
 from floorfit.nc.subprogrammes import behind_end, jumps_to
 from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block, resolved
@@ -141,15 +140,7 @@ class Reader(Machine):
         single.pop("N", None)
         g, m = single.pop("G", None), single.pop("M", None)
         values = {letter: float(raw) for letter, raw in single.items()}
-        if g is None and m is None:
-            if "L" in values:
-                self._block(number, values, [], [])
-                return
-            if "T" in values or "S" in values:
-                self.set_words(values, [])
-            self._act(number, values, (), -1)
-        else:
-            self._block(number, values, [] if g is None else [float(g)], [] if m is None else [float(m)])
+        self._block(number, values, [] if g is None else [float(g)], [] if m is None else [float(m)])
 
     def _slow(self, number: int, text: str) -> None:
         try:
@@ -282,9 +273,8 @@ class Reader(Machine):
 
     def _reference(self, number: int, values: dict[str, float], code: int) -> None:
         axes = [axis for axis in AXES if axis in values]
-        named = axes if any(axis in LINEAR for axis in axes) else [*axes, *LINEAR]
-        self.is_high = self.is_high or "Z" in named
-        self.jump(number, [*dict.fromkeys([*named, *LINEAR])], (number, f"{name_of(code)} went to a reference point"))
+        self.is_high = self.is_high or "Z" in axes or not set(LINEAR) & set(axes)
+        self.jump(number, [*dict.fromkeys([*axes, *LINEAR])], (number, f"{name_of(code)} went to a reference point"))
 
     def _unknown(self, number: int, values: dict[str, float], name: str) -> None:
         axes = [axis for axis in LINEAR if axis in values] or [*LINEAR]

@@ -11,25 +11,16 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
-from floorfit.nc.edit import (
-    MOTION_G,
-    Piece,
-    PieceStyle,
-    as_line,
-    divide,
-    find_z,
-    insert_word,
-    lead_with,
-    replace_number,
-)
-from floorfit.nc.gains import Gains
+from floorfit.nc.arcs import PLANE_AXES
+from floorfit.nc.codes import GROUP, code_of
+from floorfit.nc.edit import Piece, PieceStyle, as_line, divide, find_z, insert_word, lead_with, replace_number
 from floorfit.nc.header import line_end
-from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal, Motions
-from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
+from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal
+from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
 from floorfit.nc.shifts import Origin, tip_path
-from floorfit.nc.standing_arcs import PLANE_AXES
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
+from floorfit.nc.understood import Understood
 from floorfit.nc.words import constant, read_block
 
 __all__ = ["PlanWriter", "Written"]
@@ -78,30 +69,24 @@ class PlanWriter:
 
     Parameters
     ----------
-    lines : list of str
+    seen : Understood
         The programme.
-    motions : Motions
-        What it does.
-    plan : Gains
-        What every end point gains, and the inner places of the motions to be divided.
-    source : str
-        Name of the programme for findings.
     fine : (n,) ndarray of bool
         Rows that end on a floor whose whole offset would round to nothing: they get more decimals.
     """
 
-    def __init__(self, lines: list[str], motions: Motions, plan: Gains, source: str, fine: Flags) -> None:
+    def __init__(self, seen: Understood, fine: Flags) -> None:
         """Look at all motions once."""
-        self.fine = fine
-        self.lines, self.motions, self.plan, self.source = lines, motions, plan, source
+        self.lines, self.plan, self.source, self.fine = seen.lines, seen.gains, seen.source, fine
+        motions = self.motions = seen.motions
         self.out = Written({}, np.zeros(len(motions)))
-        self.line_end = line_end(lines)
+        self.line_end = line_end(self.lines)
         self.carried = 0.0
         # One element of a list costs a tenth of one element of an array, and every changed block takes three.
         self.line_of, self.kind_of, self.modal_of = motions.line.tolist(), motions.kind.tolist(), motions.modal.tolist()
         plain = ~np.isin(motions.kind, (JUMP, FLOW)) & ~np.isnan(motions.xyz[:, 2]) & ~fine
-        plain[list(plan.breaks)] = False
-        self.plain = plain & motions.field("absolute").astype(bool) if len(motions) else plain
+        plain[list(self.plan.breaks)] = False
+        self.plain = plain & motions.field("absolute").astype(bool)
 
     def run(self, tick: Callable[[int], None] | None) -> Written:
         """Return the blocks that change.
@@ -146,7 +131,9 @@ class PlanWriter:
             return
         number = self.line_of[after]
         for text in self.lines[self.line_of[row] + 1 : number + 1]:
-            if any(word.letter == "G" and word.value in MOTION_G for word in read_block(text).words):
+            if any(
+                word.letter == "G" and GROUP.get(code_of(word.value)) == "motion" for word in read_block(text).words
+            ):
                 return
         word = f"G{self.motions.modals[self.modal_of[row]].motion // 10}"
         block = self.out.blocks.get(number, self.lines[number])
@@ -171,16 +158,12 @@ class PlanWriter:
         decimals[stated] = [len(part[2]) for part in parts if part[1]]
         decimals = np.maximum(decimals, np.where(unit == 1.0, default_decimals(1.0), default_decimals(0.0)))
         wanted = np.where(stated, old + end / unit, (z + end) / unit)
-        numbers = [f"{value:.{count}f}" for value, count in zip(wanted.tolist(), decimals.tolist(), strict=True)]
-        new = np.array([float(number) for number in numbers])
+        numbers, new = written_all(wanted, decimals)
         added = np.where(stated, (new - old) * unit, new * unit - z)
         slack = np.where(stated, -1.0, np.where(end != 0, 0.5 * unit * 10.0**-decimals, np.nan))
         known = np.array([bool(part[1] or part[6]) for part in parts]) & self.plain[rows]
         same = (stated & (new == old)).tolist()
-        shown = [
-            "" if one else number.lstrip("-") if not value else number
-            for one, number, value in zip(same, numbers, new.tolist(), strict=True)
-        ]
+        shown = ["" if one else number for one, number in zip(same, numbers, strict=True)]
         return zip(np.where(known, slack, np.nan).tolist(), added.tolist(), shown, parts, strict=True)
 
     def _row(self, row: int, end: float) -> None:
@@ -212,7 +195,7 @@ class PlanWriter:
             decimals = self._enough(row, end, unit, decimals_for(base / unit, unit))
             if end != 0 and gap <= 0.5 * unit * 10.0**-decimals:
                 return
-            value = written((base + end) / unit, decimals)
+            value = round((base + end) / unit, decimals)
             self.out.blocks[number] = insert_word(text, in_style(value, "", decimals))
             self.carried = value * unit - base
             return
@@ -234,7 +217,7 @@ class PlanWriter:
         decimals = self._enough(row, end, unit, max(decimals_of(raw), default_decimals(unit)))
         decimals = self._to_return(end, modal, decimals)
         change = (end if modal.absolute else end - self.carried) / unit
-        value = written(old + change, decimals)
+        value = round(old + change, decimals)
         if value != old:
             self.out.blocks[number] = replace_number(text, span, in_style(value, raw, decimals))
         self.carried = (value - old) * unit + (0.0 if modal.absolute else self.carried)
@@ -243,7 +226,7 @@ class PlanWriter:
         """Put the offset beside a parameter whose value is known, so that it counts for another value as well."""
         number, unit = self.line_of[row], self.motions.modals[self.modal_of[row]].unit_mm
         decimals = self._enough(row, end, unit, default_decimals(unit))
-        change = written(end / unit, decimals)
+        change = round(end / unit, decimals)
         inner = raw[1:-1] if raw.startswith("[") and raw.endswith("]") and raw.count("[") == 1 else raw
         if change:
             self.out.blocks[number] = replace_number(self.lines[number], span, f"[{inner}{change:+.{decimals}f}]")
@@ -302,10 +285,11 @@ class PlanWriter:
     def _increments(self, row: int, pieces: list[Piece], unit: float, decimals: int) -> list[Piece]:
         """The same pieces as increments; what rounding leaves over goes into the last."""
         motions = self.motions
-        start = dict(zip("XYZ", motions.start[row] / unit, strict=True))
-        start.update(zip("ABC", motions.start_abc[row], strict=True))
+        start = dict(
+            zip("XYZABC", [*(motions.start[row] / unit).tolist(), *motions.start_abc[row].tolist()], strict=True)
+        )
         start["Z"] += self.carried / unit
-        final = dict(zip("XY", motions.xyz[row, :2] / unit, strict=True))
+        final = dict(zip("XY", (motions.xyz[row, :2] / unit).tolist(), strict=True))
         done = dict.fromkeys(start, 0.0)
         out = []
         for piece in pieces:
@@ -316,8 +300,8 @@ class PlanWriter:
                     end[letter] = piece.end[letter]
                     continue
                 places = decimals if letter in "XYZ" else 4
-                way = written(ends[letter] - start[letter], places)
-                end[letter] = written(way - done[letter], places)
+                way = round(ends[letter] - start[letter], places)
+                end[letter] = round(way - done[letter], places)
                 done[letter] = way
             out.append(Piece(end, piece.centre))
         return out
@@ -342,8 +326,8 @@ class PlanWriter:
         pieces = []
         last_share = 0.0
         for share, point in zip(shares.tolist(), (points / unit).tolist(), strict=True):
-            end = {"XY"[index]: written(point[index], decimals) for index in moving}
-            end["Z"] = written(point[2], decimals)
+            end = {"XY"[index]: round(point[index], decimals) for index in moving}
+            end["Z"] = round(point[2], decimals)
             end.update({"ABC"[index]: float(first[index] + share * (last[index] - first[index])) for index in turning})
             end.update(self._extra_words(row, modal, share, last_share))
             last_share, centre = share, None

@@ -21,12 +21,13 @@ from functools import cached_property
 import numpy as np
 import shapely
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.nc.floor_bands import EPS_MM, WINDOW_MM, CutFloor
 from floorfit.nc.gains import LIFTED, MOVED, STRAIGHT_SHARE, UNTOUCHED, Gains
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.wanted import Asked, ask
 from floorfit.nc.zones import Zone, Zones, zones_for
+from floorfit.part.model import Ring
 
 __all__ = ["BLEND_MM", "STEP_MM", "plan_gains"]
 
@@ -54,12 +55,7 @@ _Gain = Callable[[Rows, Array], Array]
 
 
 def plan_gains(
-    path: TipPath,
-    floors: Sequence[CutFloor],
-    outline: Sequence[tuple[float, float]],
-    *,
-    tolerance_mm: float,
-    clearance_mm: float | None = None,
+    path: TipPath, floors: Sequence[CutFloor], outline: Ring, *, tolerance_mm: float, clearance_mm: float | None = None
 ) -> Gains:
     """Plan what every motion gains.
 
@@ -127,7 +123,7 @@ class _Planner:
     def _found_links(self) -> bool:
         """Mark feeds that stand in for rapids, faster than most of the way on the floors; say whether any is near."""
         path, out = self.path, self.out
-        if path.feed is None or not any(zone.most > 0 for group in self.zones for zone in group.zones):
+        if not any(zone.most > 0 for group in self.zones for zone in group.zones):
             return False
         passes = self.is_level & ~path.is_rapid & ((out.floor >= 0) | (out.whole >= 0)) & ~np.isnan(path.feed)
         usual = np.full(len(path.cutters), np.inf)
@@ -144,9 +140,7 @@ class _Planner:
 
     def _near_rows(self) -> Rows:
         """Motions whose box comes near to a floor that matters, in plan and in height."""
-        path = self.path
-        low = self.low
-        known = path.is_usable & ~np.isnan(path.end).any(axis=1) & ~np.isnan(path.start).any(axis=1)
+        path, low = self.path, self.low
         near = np.zeros(len(path), bool)
         zones = [zone for group in self.zones for zone in group.zones]
         if not zones:
@@ -154,15 +148,10 @@ class _Planner:
         reach = max(cutter.radius for cutter in path.cutters)
         room = max(2 * max(reach, 1.0), self.clearance or 0.0)
         top = max(zone.floor.top + max(zone.most, 0.0) + max(room, zone.floor.rapid_clearance) for zone in zones)
-        rows = np.flatnonzero(known & (low[:, 2] <= top))
+        rows = np.flatnonzero(path.is_followed & (low[:, 2] <= top))
         regions = shapely.STRtree(shapely.box(*np.unique([zone.region.bounds for zone in zones], axis=0).T))
         near[rows[regions.query(shapely.box(*self.sides[:, rows]))[0]]] = True
         return np.flatnonzero(near)
-
-    def _hits(self, rows: Rows, box: Sequence[float] | Array) -> Flags:
-        """Motions whose box meets one in plan (x0, y0, x1, y1)."""
-        low_x, low_y, high_x, high_y = self.sides[:, rows]
-        return np.asarray((low_x <= box[2]) & (low_y <= box[3]) & (high_x >= box[0]) & (high_y >= box[1]))
 
     def _level_rows(self) -> Flags:
         """Motions that keep to the heights at which one floor asks for something, wherever they are in plan."""
@@ -174,7 +163,7 @@ class _Planner:
             for zone in planes.values():
                 some = np.flatnonzero(mine)
                 if zone.floor.is_shaped:
-                    some = some[self._hits(rows[some], zone.region.bounds)]
+                    some = some[self.path.beside(rows[some], zone.region.bounds, np.abs(self.path.aside[rows[some]]))]
                 level[rows[some]] |= self._is_level(zone, rows[some])
         return level
 
@@ -204,14 +193,14 @@ class _Planner:
         if not len(rows):
             return []
         counts = np.clip(np.ceil(path.length[rows] / STEP_MM), 1, 40_000).astype(int) + 1
-        first = np.concatenate([[0], np.cumsum(counts)[:-1]])
-        of = np.repeat(np.arange(len(rows)), counts)
-        share = (np.arange(len(of)) - first[of]) / (counts[of] - 1)
+        of, at = counted(counts)
+        share = at / (counts[of] - 1)
         asked = ask(path, self.zones, rows[of], share, self.clearance)
-        last = first + counts - 1
+        last = np.cumsum(counts) - 1
+        first = last - counts + 1
         self._ends(rows, asked.gain[first], asked.gain[last])
         self.out.floor[rows] = asked.floor[last]
-        self._floors(rows, first, of, asked)
+        self._floors(rows, first, last, rows[of], asked)
         node, start = self.out.node, self.out.start()
         line = start[rows][of] + share * (node[rows] - start[rows])[of]
         off = np.maximum.reduceat(np.abs(asked.gain - line), first)
@@ -235,34 +224,30 @@ class _Planner:
         node = np.maximum(end, np.where(joined, follows, -np.inf))
         self.out.node[:] = np.where(np.isneginf(node), 0.0, node)
 
-    def _floors(self, rows: Rows, first: Rows, of: Rows, asked: Asked) -> None:
+    def _floors(self, rows: Rows, first: Rows, last: Rows, own: Rows, asked: Asked) -> None:
         low, high = np.minimum.reduceat(asked.floor, first), np.maximum.reduceat(asked.floor, first)
         self.out.whole[rows] = np.where(low == high, low, -1)
         for place in np.flatnonzero((low != high) & self.is_level[rows]).tolist():
-            mine = asked.floor[first[place] : (first[place + 1] if place + 1 < len(first) else None)]
+            mine = asked.floor[first[place] : last[place] + 1]
             self.out.touched[int(rows[place])] = set(mine[mine >= 0].tolist())
-        last = np.append(first[1:], len(of)) - 1
         least, most = np.minimum.reduceat(asked.guarded, first), np.maximum.reduceat(asked.guarded, first)
         self.out.guard_end[rows] = asked.guarded[last]
         self.out.guard_whole[rows] = np.where(least == most, least, -1)
         for place in np.flatnonzero(asked.guarded >= 0).tolist():
-            self.out.guarded.setdefault(int(rows[of[place]]), set()).add(int(asked.guarded[place]))
-        self._half(rows, first, of, asked)
+            self.out.guarded.setdefault(int(own[place]), set()).add(int(asked.guarded[place]))
+        self._half(rows, first, last, asked)
 
-    def _half(self, rows: Rows, first: Rows, of: Rows, asked: Asked) -> None:
+    def _half(self, rows: Rows, first: Rows, last: Rows, asked: Asked) -> None:
         """Passes that meet a floor for a part of their way: on it here, above its band or below it there."""
         active = np.array([floor.is_active for floor in self.floors] + [False])
-        both = np.zeros(len(rows), bool)
-        for some in (asked.floor, asked.near):
-            seen = np.maximum.reduceat(np.where(active[some], some, -1), first)
-            both = (seen >= 0) if some is asked.floor else both & (seen >= 0)
+        seen = [np.maximum.reduceat(np.where(active[some], some, -1), first) for some in (asked.floor, asked.near)]
+        both = (seen[0] >= 0) & (seen[1] >= 0)
         # A ramp comes from above the stock; a pass that does not fit has both of its ends in it.
         here = (asked.floor >= 0) | (asked.near >= 0)
-        last = np.append(first[1:], len(of)) - 1
         both &= here[first] & here[last] & ~self.path.is_rapid[rows]
         alike = (asked.floor[first] >= 0) == (asked.floor[last] >= 0)
         for place in np.flatnonzero(both).tolist():
-            part = slice(first[place], first[place + 1] if place + 1 < len(first) else None)
+            part = slice(first[place], last[place] + 1)
             common = set(asked.floor[part].tolist()) & set(asked.near[part].tolist()) - {-1}
             index = next((index for index in sorted(common) if active[index]), -1)
             if index >= 0 and self._steps_off(self.floors[index], int(rows[place]), bool(alike[place])):

@@ -221,9 +221,8 @@ class _Hearing:
         to = np.where(acts & self.absolute | self.frame_words & has, value, np.nan)
         steps = np.where(acts & ~sets, value * repeats, 0.0)
         broken = np.isnan(steps)
-        return _walk(
-            sets | broken, np.where(broken, np.nan, to), np.where(broken, 0.0, steps), np.nan if linear else 0.0
-        )
+        to, steps, first = np.where(broken, np.nan, to), np.where(broken, 0.0, steps), np.nan if linear else 0.0
+        return _walk(sets | broken, to, steps, first)
 
     def _cycle_z(self, has: Flags, value: Array) -> tuple[Flags, Array]:
         """Z of a cycle is its depth: it ends where it began (G98), or at its R (G99)."""
@@ -255,11 +254,8 @@ class _Hearing:
         across = np.select([plane == 180, plane == 190], [1, 0], 2)[rows]
         centre, turn = self._arcs(rows, before, places, across, np.isin(kind, (TURN, BEND)))
         start_vector = np.concatenate([[[0.0, 0.0, 1.0]], vector[:-1]]) if self.count else vector
-        side = np.select(
-            [np.isin(self.in_force((400, 410, 420, 411, 421), 400), some) for some in ((410, 411), (420, 421))],
-            [1.0, -1.0],
-            0.0,
-        )
+        beside = self.in_force((400, 410, 420, 411, 421), 400)
+        side = np.where(np.isin(beside, (410, 411)), 1.0, np.where(np.isin(beside, (420, 421)), -1.0, 0.0))
         return HeardProgramme(
             table.line[rows],
             kind,

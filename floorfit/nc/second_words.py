@@ -41,11 +41,9 @@ _CHUNK = 50_000
 #: Jumps; words that call by number, and what is left of a block without them; what ends a subprogramme.
 _JUMPS = re.compile(r"GOTO(?:0*(\d+)|(?=[\[#]))|M0*99P(?:0*(\d+)|(?=[\[#]))")
 _CALLED = re.compile(r"^(?=.*(M0*9[78]|G0*65)(?!\d)).*?P(\d+)(?!\d)(?:.*L(\d+))?|^L(\d+)(?:P(\d+))?$")
-_USE, _SET, _ANY = (
-    re.compile(r"(?<!#)#(\d+)(?![\d=])"),
-    re.compile(r"#(\d+)=([^A-Z#=]*)"),
-    re.compile(r"#0=|#[\[#].*?="),
-)
+_USE = re.compile(r"(?<!#)#(\d+)(?![\d=])")
+_SET = re.compile(r"#(\d+)=([^A-Z#=]*)")
+_ANY = re.compile(r"#0=|#[\[#].*?=")
 _CALL_WORDS = re.compile(r"M0*9[78](?!\d)|[PL]\d+")
 _CALLS = re.compile(r"M0*9[78]|G0*65|CALL|^/?\d?(?:N\d+)?L\d", re.MULTILINE)
 _RETURN = re.compile(r"M0*(?:99|17)(?![\dP])")
@@ -381,9 +379,8 @@ def _value_end(text: str, at: int) -> int:
 def _worth(text: str) -> float:
     """Value of an expression of numbers, ``+ - * /`` and brackets; NaN for any other."""
     try:
-        return _of(
-            ast.parse(re.sub(r"(?<![\d.])0+(?=\d)", "", text.replace("[", "(").replace("]", ")")), mode="eval").body
-        )
+        text = re.sub(r"(?<![\d.])0+(?=\d)", "", text.replace("[", "(").replace("]", ")"))
+        return _of(ast.parse(text, mode="eval").body)
     except (SyntaxError, ValueError, ZeroDivisionError):
         return float("nan")
 

@@ -9,19 +9,24 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags
 from floorfit.errors import InputError
+from floorfit.nc.arcs import chords
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, JUMP, LINE, OTHER_ARC, RAPID, Motions
 from floorfit.nc.rule import plan_gains
-from floorfit.nc.standing_gains import chord_standing_arcs
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
+from floorfit.part.model import Ring
 from floorfit.units import MM_PER_UNIT
 
 __all__ = ["PATHS", "Origin", "make_plan", "tip_path"]
 
 #: Kinds that follow a path this room can compute.
 PATHS = (RAPID, LINE, CLOCKWISE, ANTICLOCKWISE, OTHER_ARC)
+#: A chord of a standing arc is off it by this share of the tolerance, and by no more than this, mm. Own choice.
+_CHORD_SHARE, _MOST_MM = 0.4, 0.005
+#: Gains this near to each other are one, mm.
+_SAME_MM = 1e-9
 
 
 @dataclass(frozen=True)
@@ -61,10 +66,7 @@ class Origin:
 
     def turned(self, xy: Array) -> Array:
         """Directions (n, 2) of the programme in the part's frame."""
-        if not self.angle:
-            return xy
-        c, s = np.cos(np.radians(self.angle)), np.sin(np.radians(self.angle))
-        return np.asarray(xy @ np.array([[c, s], [-s, c]]))
+        return np.asarray(xy @ self.frame()[0][:2, :2].T) if self.angle else xy
 
     def frame(self) -> tuple[Array, Array]:
         """The same as a rotation (3, 3) and a way (3,), mm: ``turn @ place + way``."""
@@ -95,7 +97,7 @@ def tip_path(motions: Motions, tools: Tools, usable: Flags, origin: Origin) -> T
     cutter, cutters = tools.of(motions)
     end = origin.on_part(motions.xyz)
     start = np.concatenate([np.full((1, 3), np.nan), end[:-1]]) if len(end) else end
-    compensation = motions.field("compensation").astype(int) if len(motions) else np.zeros(0, int)
+    compensation = motions.field("compensation").astype(int)
     side = np.where(np.isin(compensation, (410, 411)), 1.0, np.where(np.isin(compensation, (420, 421)), -1.0, 0.0))
     radius = np.array([shape.radius for shape in cutters])[cutter]
     axis = _axes(motions, origin)
@@ -111,9 +113,9 @@ def tip_path(motions: Motions, tools: Tools, usable: Flags, origin: Origin) -> T
         np.where(motions.is_arc, np.nan_to_num(motions.sweep), 0.0),
         side * radius,
         usable & np.isin(motions.kind, PATHS),
+        _feed(motions),
         None if (axis == axis[:1]).all() else np.concatenate([axis[:1], axis[:-1]]),
         None if motions.standing is None else motions.standing.moved(*origin.frame()),
-        _feed(motions) if len(motions) else None,
     )
 
 
@@ -137,14 +139,9 @@ def _axes(motions: Motions, origin: Origin) -> Array:
 
 
 def make_plan(
-    motions: Motions,
-    path: TipPath,
-    floors: Sequence[CutFloor],
-    outline: Sequence[tuple[float, float]],
-    *,
-    tolerance_mm: float,
-    clearance_mm: float | None,
-) -> Gains:
+    motions: Motions, path: TipPath, floors: Sequence[CutFloor], outline: Ring,
+    *, tolerance_mm: float, clearance_mm: float | None,
+) -> Gains:  # fmt: skip
     """Plan the gains of a programme: the rule, and what rows mean that are no plain motion.
 
     Parameters
@@ -156,7 +153,7 @@ def make_plan(
     """
     gains = plan_gains(path, floors, outline, tolerance_mm=tolerance_mm, clearance_mm=clearance_mm)
     _shift_rolls(motions, path, gains)
-    chord_standing_arcs(motions, path, gains, tolerance_mm)
+    _chord_standing_arcs(motions, path, gains, tolerance_mm)
     _keep_over_jumps(motions, gains)
     return gains
 
@@ -181,6 +178,26 @@ def _shift_rolls(motions: Motions, path: TipPath, gains: Gains) -> None:
         elif leaves and (flat[row + 1] or node[row - 1] > 0):
             node[row] = node[row - 1]
             gains.breaks.pop(row, None)
+
+
+def _chord_standing_arcs(motions: Motions, path: TipPath, gains: Gains, tolerance_mm: float) -> None:
+    """Give each standing arc that cannot be shifted whole the places of its chords.
+
+    Its Z may change by one amount where its centre is given from its start, or by its radius.
+    """
+    if path.standing is None:
+        return
+    start, end = gains.start(), gains.node
+    absolute = motions.field("arc_absolute").astype(bool)
+    off = min(_CHORD_SHARE * tolerance_mm, _MOST_MM)
+    for row, radius, sweep in zip(path.standing.rows.tolist(), path.standing.radius, path.standing.sweep, strict=True):
+        is_whole = row not in gains.breaks and abs(start[row] - end[row]) < _SAME_MM
+        if is_whole and (end[row] == 0 or not absolute[row]):
+            continue
+        known = [(0.0, float(start[row])), *gains.breaks.get(row, []), (1.0, float(end[row]))]
+        places = np.column_stack(chords(float(radius), float(sweep), off, known)).tolist()
+        middle = (0.5, 0.5 * float(start[row] + end[row]))
+        gains.breaks[row] = [(share, gain) for share, gain in places[1:-1]] or [middle]
 
 
 def _keep_over_jumps(motions: Motions, gains: Gains) -> None:

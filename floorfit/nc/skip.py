@@ -13,32 +13,24 @@ import shapely
 
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
-from floorfit.nc.gains import Gains
 from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, CUTTING, LINE, Motions
 from floorfit.nc.numbers import decimals_for, in_style
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.understood import Understood
 from floorfit.nc.words import read_block
 
 __all__ = ["skip_held"]
 
 
-def skip_held(
-    lines: list[str], motions: Motions, path: TipPath, floors: Sequence[CutFloor], found: Gains, source: str
-) -> tuple[list[str], list[Finding]]:
+def skip_held(seen: Understood, floors: Sequence[CutFloor]) -> tuple[list[str], list[Finding]]:
     """Remove every visit to a held floor.
 
     Parameters
     ----------
-    lines : list of str
+    seen : Understood
         The programme.
-    motions, path : Motions, TipPath
-        What it does, and its tip in the part's frame.
     floors : sequence of CutFloor
         The held floors.
-    found : Gains
-        What the rule found of the held floors.
-    source : str
-        Name of the programme.
 
     Returns
     -------
@@ -47,36 +39,33 @@ def skip_held(
     list of Finding
         Errors where a visit could not be removed, and a warning for each that was.
     """
-    out = list(lines)
+    out, motions = list(seen.lines), seen.motions
     findings: list[Finding] = []
     for floor in floors:
-        for first, last in _visits(motions, floor, found):
+        for first, last in _visits(seen, floor):
             place = f"lines {motions.line[first] + 1} to {motions.line[last] + 1}"
-            fault = _fault(lines, motions, path, floor, found, first, last)
+            fault = _fault(seen, floor, first, last)
             if fault:
                 text = f"the motion on held pocket {floor.pocket.id} cannot be skipped: {fault}. Remove it by hand."
-                findings.append(Finding("held", source, place, text))
+                findings.append(Finding("held", seen.source, place, text))
             else:
                 _remove(out, motions, first, last)
                 text = f"pocket {floor.pocket.id} is held: these blocks were removed."
-                findings.append(Finding("skipped", source, place, text, "warning"))
+                findings.append(Finding("skipped", seen.source, place, text, "warning"))
     return out, findings
 
 
-def _visits(motions: Motions, floor: CutFloor, found: Gains) -> list[tuple[int, int]]:
+def _visits(seen: Understood, floor: CutFloor) -> list[tuple[int, int]]:
     """Runs of rows that end on the floor, first and last."""
-    cutting = np.isin(motions.kind, CUTTING)
-    end = found.guard_end == floor.index
-    on = end & cutting
-    rows = [row for row, floors in found.guarded.items() if floor.index in floors and cutting[row]]
-    on[[row for row in rows if not end[row] and not (row and end[row - 1])]] = True
+    end = seen.gains.guard_end == floor.index
+    on = end & np.isin(seen.motions.kind, CUTTING)
+    on[[row for row in seen.cuts_into(floor.index).tolist() if not end[row] and not (row and end[row - 1])]] = True
     edges = np.flatnonzero(np.diff(np.concatenate([[0], on.astype(np.int8), [0]])))
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _fault(
-    lines: list[str], motions: Motions, path: TipPath, floor: CutFloor, found: Gains, first: int, last: int
-) -> str:
+def _fault(seen: Understood, floor: CutFloor, first: int, last: int) -> str:
+    motions, found = seen.motions, seen.gains
     inside = range(first + 1, last + 1)
     modals = {motions.modals[motions.modal[row]]._replace(motion=0) for row in range(first, last + 1)}
     if found.guard_whole[first] >= 0 or (first and found.floor[first - 1] >= 0):
@@ -92,7 +81,7 @@ def _fault(
     low, high = motions.xyz[last : last + 2, 2]
     if not (high > low or np.isnan(high)):
         return "it does not leave the floor upwards"
-    return _way_fault(path, floor, first, last) or _word_fault(lines, motions, first, last)
+    return _way_fault(seen.path, floor, first, last) or _word_fault(seen.lines, motions, first, last)
 
 
 def _way_fault(path: TipPath, floor: CutFloor, first: int, last: int) -> str:
@@ -107,7 +96,7 @@ def _way_fault(path: TipPath, floor: CutFloor, first: int, last: int) -> str:
     return "" if shapely.covers(room, way.buffer(radius)) else "the straight way across is not all over the pocket"
 
 
-def _word_fault(lines: list[str], motions: Motions, first: int, last: int) -> str:
+def _word_fault(lines: Sequence[str], motions: Motions, first: int, last: int) -> str:
     for number in motions.line[first : last + 1].tolist():
         block = read_block(lines[number])
         if block.deleted or any(word.letter == "M" for word in block.words):
@@ -118,28 +107,17 @@ def _word_fault(lines: list[str], motions: Motions, first: int, last: int) -> st
 
 
 def _remove(out: list[str], motions: Motions, first: int, last: int) -> None:
+    """One move in place of some; of their words those stay that are neither motion nor place."""
     numbers = list(dict.fromkeys(motions.line[first : last + 1].tolist()))
     text = out[numbers[0]]
     line_end = text[len(text.rstrip("\r\n")) :] or "\n"
-    feed = ""
-    others: list[str] = []
-    for number in numbers:
-        block = read_block(out[number])
-        for word in block.words:
-            raw = out[number][word.start : word.end]
-            feed = raw if word.letter == "F" else feed
-        others += _other_codes(out[number])
-        out[number] = ""
+    words = [(word, out[number][word.start : word.end]) for number in numbers for word in read_block(out[number]).words]
+    feed = [raw for word, raw in words if word.letter == "F"][-1:]
+    is_kept = [word.letter in "STDH" or (word.letter == "G" and word.value not in (0, 1, 2, 3)) for word, _ in words]
+    others = [raw.replace(" ", "") for (_, raw), kept in zip(words, is_kept, strict=True) if kept]
     unit = motions.modals[motions.modal[last]].unit_mm
-    x, y = (motions.xyz[last, :2] / unit).tolist()
-    words = [*others, "G1", *(letter + in_style(v, "", decimals_for(v, unit)) for letter, v in (("X", x), ("Y", y)))]
-    out[numbers[0]] = " ".join([*words, feed]).strip() + line_end
-
-
-def _other_codes(text: str) -> list[str]:
-    """G words of a block that are not its motion, and S, T, D, H words."""
-    return [
-        text[word.start : word.end].replace(" ", "")
-        for word in read_block(text).words
-        if word.letter in "STDH" or (word.letter == "G" and word.value not in (0.0, 1.0, 2.0, 3.0))
-    ]
+    place = zip("XY", (motions.xyz[last, :2] / unit).tolist(), strict=True)
+    move = [letter + in_style(value, "", decimals_for(value, unit)) for letter, value in place]
+    for number in numbers:
+        out[number] = ""
+    out[numbers[0]] = " ".join([*others, "G1", *move, *feed]) + line_end

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import replace
 
 import numpy as np
 
@@ -17,6 +16,8 @@ from floorfit.nc.row_table import RowTable
 __all__ = ["AXES", "FIELD", "LINEAR", "NAN", "UNSTATED", "Machine", "known"]
 
 NAN = math.nan
+#: By axis or part of the state: line and words.
+_Reasons = dict[str, tuple[int, str]]
 AXES = "XYZABC"
 LINEAR = "XYZ"
 #: Parts of the state that a motion's meaning hangs on.
@@ -24,7 +25,7 @@ _NEEDED = ("motion", "units", "distance", "radius compensation", "work offset", 
 _AFTER_FLOW = ("motion", "units", "distance", "plane", "radius compensation", "work offset")
 #: Two positions are one, mm or degrees: sums of increments that come back differ by less (float64).
 _SAME_PLACE = 1e-9
-#: Setting this parameter, which no control lets be set, stands for a macro's own set of parameters (`unrolled`).
+#: Setting this parameter, which no control lets be set, stands for a macro's own set of parameters (`subprogrammes`).
 CLEARS = 0.0
 #: Stands for a number that a parameter gives (T#1, S#102).
 UNSTATED = -2.0
@@ -62,16 +63,14 @@ class Machine:
         """Start in the state that RS274/NGC gives, with units and distance mode unknown unless told."""
         self.source = source
         self.position = [NAN, NAN, NAN, 0.0, 0.0, 0.0]
-        self.why: dict[str, tuple[int, str]] = dict.fromkeys(LINEAR, (0, "no position was programmed before"))
-        self.unsure: dict[str, tuple[int, str]] = {"motion": (0, "no G0, G1, G2 or G3 was programmed before")}
+        self.why: _Reasons = dict.fromkeys(LINEAR, (0, "no position was programmed before"))
+        self.unsure: _Reasons = {"motion": (0, "no G0, G1, G2 or G3 was programmed before")}
         self.state = Modal(unit_mm=25.4 if units == "in" else 1.0, absolute=distance != "incremental")
         if units is None:
             self.unsure["units"] = (0, "no G20 or G21 before the first move: give --units mm or --units in")
         if distance is None:
-            self.unsure["distance"] = (
-                0,
-                "no G90 or G91 before the first move: give --distance absolute or incremental",
-            )
+            text = "no G90 or G91 before the first move: give --distance absolute or incremental"
+            self.unsure["distance"] = (0, text)
         #: Parameters whose values are known, by number.
         self.parameters: dict[float, float] = {}
         self.feed_word = NAN
@@ -83,9 +82,8 @@ class Machine:
         self.modals: dict[Modal, int] = {}
         self.reasons: dict[int, tuple[int, str]] = {}
         self.findings: list[Finding] = []
-        self.saved: tuple[list[float], Modal, dict[str, tuple[int, str]], dict[str, tuple[int, str]], float] | None = (
-            None
-        )
+        #: Position, state, reasons, doubts and feed in front of optional blocks.
+        self.saved: tuple[list[float], Modal, _Reasons, _Reasons, float] | None = None
         self.deleted_line = 0
         self.ended, self.percents, self.labels, self.frame_set = False, 0, 0, False
         self.flow_seen = False
@@ -97,9 +95,8 @@ class Machine:
 
     def motions(self) -> Motions:
         """Return what was read."""
-        modals = tuple(self.modals)
-        read = Motions.of(self.rows, modals, tuple(self.vectors), self.reasons, tuple(self.findings))
-        return replace(read, calls=tuple(self.calls), level=self.levels)
+        told = self.reasons, tuple(self.findings), tuple(self.calls), self.levels
+        return Motions.of(self.rows, tuple(self.vectors), tuple(self.modals), *told)
 
     def bad(self, number: int, text: str) -> None:
         """Note a block that cannot be read, and forget everything."""
@@ -142,10 +139,12 @@ class Machine:
     def barrier(self, number: int, text: str, kind: int = JUMP) -> None:
         """Forget the position and the state: from here the programme must state them again."""
         self.unsure.update(dict.fromkeys(_AFTER_FLOW, (number, text)))
-        self.parameters = {}
-        self.cycle = {}
-        self.is_high = False
-        self.jump(number, [*LINEAR], (number, text), kind)
+        self._lose(number, text, kind)
+
+    def _lose(self, number: int, text: str, kind: int) -> None:
+        """Forget the position, parameters and the cycle."""
+        self.parameters, self.cycle, self.is_high = {}, {}, False
+        self.jump(number, LINEAR, (number, text), kind)
 
     def called(self, number: int, name: str, target: float) -> None:
         """A call of another file came back: the place is not known; units, distance and zero are taken as before."""
@@ -154,11 +153,8 @@ class Machine:
         )
         self.findings.append(Finding("call", self.source, f"line {number + 1}", text, "warning"))
         self.unsure["motion"] = (number, f"{name} called another programme")
-        self.parameters = {}
-        self.cycle = {}
         self.flow_seen = True
-        self.is_high = False
-        self.jump(number, [*LINEAR], (number, f"{name} called another programme"), FLOW)
+        self._lose(number, f"{name} called another programme", FLOW)
         self.calls.append((len(self.rows) - 1, target))
 
     def jump(self, number: int, axes: Iterable[str], reason: tuple[int, str], kind: int = JUMP) -> None:

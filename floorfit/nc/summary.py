@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from floorfit.arrays import counted
 from floorfit.errors import Finding
 from floorfit.nc.corrected import PlanTrace
 from floorfit.nc.floor_bands import CutFloor
@@ -85,16 +86,13 @@ def plan_trace(path: TipPath, gains: Gains, floors: Sequence[CutFloor]) -> PlanT
         All floors.
     """
     top = max((floor.top for floor in floors), default=0.0) + _DRAWN_MM
-    known = ~np.isnan(path.start).any(axis=1) & ~np.isnan(path.end).any(axis=1) & path.is_usable
     with np.errstate(invalid="ignore"):
         low = np.minimum(path.start[:, 2], path.end[:, 2]) <= top
-    rows = np.flatnonzero(known & (low | (gains.status > 0)))
+    rows = np.flatnonzero(path.is_followed & (low | (gains.status > 0)))
     rows = rows[:: max(1, -(-len(rows) // _MOST_LINES))]
     count = np.clip(np.ceil(np.abs(path.sweep[rows]) / _CHORD_RAD), 1, 64).astype(int)
-    row = np.repeat(rows, count)
-    index = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
-    share = index / np.repeat(count, count)
-    step = 1 / np.repeat(count, count)
+    of, index = counted(count)
+    row, share, step = rows[of], index / count[of], 1 / count[of]
     # A motion that leaves a floor for where it always went is drawn as untouched.
     still = (gains.status == LIFTED) & (gains.node == 0)
     still[list(gains.breaks)] = False

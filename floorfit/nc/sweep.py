@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags, Rows, counted
 
 __all__ = ["FloorGrid", "Samples", "end_height", "sample", "swept_heights"]
 
@@ -121,8 +121,8 @@ def sample(start: Array, end: Array, axes: tuple[Array, Array], size: Array, ste
     climb = np.minimum(np.abs(end - start)[:, 2], 0.5 * length)
     # Rounded, so that a motion and the same one higher up are divided alike.
     count = np.maximum(np.ceil(np.round(np.maximum(length / step, climb / rise), 6)), 1).astype(int)
-    row = np.repeat(np.arange(len(start)), count)
-    at = (np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count) + 1) / count[row]
+    row, index = counted(count)
+    at = (index + 1) / count[row]
     tip = start[row] + at[:, None] * (end - start)[row]
     axis = axes[0][row] + at[:, None] * (axes[1] - axes[0])[row]
     axis /= np.linalg.norm(axis, axis=1)[:, None]

@@ -12,8 +12,8 @@ from functools import cached_property
 import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
+from floorfit.nc.arcs import StandingArcs
 from floorfit.nc.cutter import Cutter
-from floorfit.nc.standing_arcs import StandingArcs
 
 __all__ = ["TipPath"]
 
@@ -42,12 +42,12 @@ class TipPath:
         How far left of the programmed path the axis runs (radius compensation); 0 where it runs on it.
     is_usable : (n,) ndarray of bool
         False for rows whose frame is not the part's, and for those that are no motion: nothing is done to them.
+    feed : (n,) ndarray, mm in the unit of time of the file
+        Feed of each motion; NaN where it is not known or counted otherwise.
     first_axis : (n, 3) ndarray or None
         As ``axis``, at the start of each motion; None where the axis does not turn on the way.
     standing : StandingArcs or None
         Arcs that are none in plan (G18, G19).
-    feed : (n,) ndarray or None, mm in the unit of time of the file
-        Feed of each motion; NaN where it is not known or counted otherwise.
     is_link : (n,) ndarray of bool or None
         Feeds that stand in for rapids.
     """
@@ -62,9 +62,9 @@ class TipPath:
     sweep: Array
     aside: Array
     is_usable: Flags
+    feed: Array
     first_axis: Array | None = None
     standing: StandingArcs | None = None
-    feed: Array | None = None
     is_link: Flags | None = None
 
     def __len__(self) -> int:
@@ -75,6 +75,16 @@ class TipPath:
     def is_arc(self) -> Flags:
         """Which motions are arcs in plan."""
         return np.asarray(self.sweep != 0)
+
+    @cached_property
+    def is_followed(self) -> Flags:
+        """Motions that count and whose ends are known."""
+        return np.asarray(self.is_usable & ~np.isnan(np.hstack([self.start, self.end])).any(axis=1))
+
+    @cached_property
+    def radius(self) -> Array:
+        """Radius of the cutter of each motion, mm; 0 where it is not known."""
+        return np.array([cutter.radius for cutter in self.cutters])[self.cutter]
 
     @cached_property
     def length(self) -> Array:
@@ -105,6 +115,13 @@ class TipPath:
         if self.standing is not None:
             low[self.standing.rows], high[self.standing.rows] = self.standing.boxes()
         return low, high
+
+    def beside(self, rows: Rows, bounds: Sequence[float] | Array, reach: float | Array) -> Flags:
+        """Motions (m,) whose box comes as near to a box in plan (x0, y0, x1, y1), mm."""
+        low, high = self.boxes
+        x0, y0, x1, y1 = bounds
+        near = (low[rows, 0] - reach <= x1) & (high[rows, 0] + reach >= x0)
+        return np.asarray(near & (low[rows, 1] - reach <= y1) & (high[rows, 1] + reach >= y0))
 
     def points(self, rows: Rows, share: Array) -> Array:
         """Places on motions, one for each pair of row and share (an arc is divided by angle).

@@ -9,11 +9,14 @@ import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.floor_bands import EPS_MM, CutFloor
-from floorfit.nc.motions import CUTTING, RAPID, Motions
+from floorfit.nc.motions import CUTTING, RAPID
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.tools import Tools
+from floorfit.nc.understood import Understood
+from floorfit.part.model import Ring
 
 __all__ = ["REACH_MM", "check_tools"]
 
@@ -27,46 +30,30 @@ _NO_WALL_MM = 0.5
 _INSIDE_MM = 0.5
 
 
-def check_tools(
-    motions: Motions,
-    path: TipPath,
-    floors: Sequence[CutFloor],
-    outline: Sequence[tuple[float, float]],
-    numbers: Array,
-    *,
-    source: str,
-) -> list[Finding]:
+def check_tools(seen: Understood, outline: Ring) -> list[Finding]:
     """Return a finding for every tool whose cutter is not known and matters.
 
     Parameters
     ----------
-    motions, path : Motions, TipPath
-        The programme, and its tip in the part's frame.
-    floors : sequence of CutFloor
-        All floors.
+    seen : Understood
+        The programme.
     outline : (k, 2) sequence, mm
         Outline of the part.
-    numbers : (n,) ndarray
-        Number of the tool of each motion.
-    source : str
-        Name of the programme.
     """
-    radius = np.array([cutter.radius for cutter in path.cutters])[path.cutter]
-    unknown = (radius == 0) & path.is_usable & np.isin(motions.kind, (*CUTTING, RAPID))
+    motions, path, floors, numbers = seen.motions, seen.path, seen.floors, Tools.numbers(seen.motions)
+    unknown = (path.radius == 0) & path.is_usable & np.isin(motions.kind, (*CUTTING, RAPID))
     unknown &= ~np.isnan(path.end).any(axis=1) & ~np.isnan(path.start[:, :2]).any(axis=1)
     if not unknown.any():
         return []
     out: dict[float, Finding] = {}
     rows = np.flatnonzero(unknown)
-    sides = np.concatenate([(path.boxes[0][rows, :2] - REACH_MM).T, (path.boxes[1][rows, :2] + REACH_MM).T])
     rim = Polygon(outline).exterior.buffer(_NO_WALL_MM)
     for floor in floors:
         if floor.is_active or (floor.is_held and floor.is_shaped):
-            x0, y0, x1, y1 = floor.pocket.polygon.bounds
-            beside = (sides[0] <= x1) & (sides[1] <= y1) & (sides[2] >= x0) & (sides[3] >= y0)
-            for row, why in _matters(path, motions, floor, floors, rim, rows[beside]):
+            beside = path.beside(rows, floor.pocket.polygon.bounds, REACH_MM)
+            for row, why in _matters(seen, floor, rim, rows[beside]):
                 number = float(numbers[row])
-                out.setdefault(number, _finding(floor, number, int(motions.line[row]), why, source))
+                out.setdefault(number, _finding(floor, number, int(motions.line[row]), why, seen.source))
     return list(out.values())
 
 
@@ -79,15 +66,9 @@ def _finding(floor: CutFloor, number: float, line: int, why: str, source: str) -
     return Finding("no-cutter", source, f"line {line + 1}", text)
 
 
-def _matters(
-    path: TipPath,
-    motions: Motions,
-    floor: CutFloor,
-    floors: Sequence[CutFloor],
-    rim: BaseGeometry,
-    rows: Rows,
-) -> list[tuple[int, str]]:
+def _matters(seen: Understood, floor: CutFloor, rim: BaseGeometry, rows: Rows) -> list[tuple[int, str]]:
     """The first motion for each way in which the radius matters on a floor."""
+    motions, path = seen.motions, seen.path
     low = path.lowest[rows]
     some = rows[(low <= floor.top + EPS_MM) & (path.end[rows, 2] >= floor.z_range[0] - floor.window - 2.0)]
     some = some[_reach(path, some, floor.pocket.polygon, REACH_MM)]
@@ -103,7 +84,7 @@ def _matters(
             out.append((int(on[0]), f"it changes by up to {1000 * steep:.2f} mm a metre under the cutter"))
     if max(map(abs, floor.dz_range)) <= SMALL_MM:
         return out
-    edge = _open_edge(floor, floors, rim)
+    edge = _open_edge(floor, seen.floors, rim)
     at_edge = cuts[_reach(path, cuts, edge, REACH_MM)] if not edge.is_empty else cuts[:0]
     if len(at_edge):
         out.append((int(at_edge[0]), "its edge is open, or a seam with another floor, and its offset is over 0.05 mm"))

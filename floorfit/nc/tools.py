@@ -17,7 +17,7 @@ from floorfit.nc.cutter import NEEDLE, Cutter
 from floorfit.nc.motions import Motions
 from floorfit.units import MM_PER_INCH
 
-__all__ = ["Tools", "joined", "read_tool_comments", "read_tool_table", "tool_of"]
+__all__ = ["Tools", "joined", "listed", "read_tool_comments", "read_tool_table", "tool_of"]
 
 #: Largest cutter believed, mm: a greater one is more often a wrong unit. Own choice, no source.
 _LARGEST_MM = 400.0
@@ -45,23 +45,23 @@ class Tools:
         return self.by_number.get(int(number), self.every)
 
     def of(self, motions: Motions) -> tuple[Rows, list[Cutter]]:
-        """Return the cutter of each row as an index, and the cutters; `NEEDLE`, the last, stands for one not known."""
-        numbers = self.numbers(motions)
-        cutters: list[Cutter] = []
-        index = np.zeros(len(numbers), int)
-        for number in np.unique(numbers).tolist():
-            cutter = self.get(number) or NEEDLE
-            cutters += [] if cutter in cutters else [cutter]
-            index[numbers == number] = cutters.index(cutter)
-        return index, cutters or [NEEDLE]
+        """Return the cutter of each row as an index, and the cutters that occur."""
+        numbers, which = np.unique(self.numbers(motions), return_inverse=True)
+        index, cutters = listed([self.get(number) for number in numbers.tolist()])
+        return index[which], cutters
 
     @staticmethod
     def numbers(motions: Motions) -> Array:
         """T number in the spindle for each row: of the last M6, or of the T word where there is no M6; -1: none."""
-        if not len(motions):
-            return np.zeros(0)
         tool = motions.field("tool").astype(float)
         return np.where(tool == -1.0, motions.field("selected").astype(float), tool)
+
+
+def listed(cutters: Sequence[Cutter | None]) -> tuple[Rows, list[Cutter]]:
+    """Return an index for each cutter, and the cutters that occur; `NEEDLE` stands for one not known, or for none."""
+    known = [cutter or NEEDLE for cutter in cutters]
+    every = list(dict.fromkeys(known)) or [NEEDLE]
+    return np.array([every.index(cutter) for cutter in known], int), every
 
 
 def tool_of(text: str) -> tuple[int | None, Cutter]:

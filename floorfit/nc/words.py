@@ -35,10 +35,8 @@ _MACRO = re.compile(
 )
 _CORNER = re.compile(r",[ \t]*[RrCc]")
 #: A sign between a letter and its number (dialect), and one between two values.
-_EQUALS, _OPERATOR = (
-    re.compile(r"[ \t]*=?[ \t]*"),
-    re.compile(r"[ \t]*(?:[-+*/]|(?:MOD|AND|OR|XOR)(?![a-z]))[ \t]*", re.I),
-)
+_EQUALS = re.compile(r"[ \t]*=?[ \t]*")
+_OPERATOR = re.compile(r"[ \t]*(?:[-+*/]|(?:MOD|AND|OR|XOR)(?![a-z]))[ \t]*", re.I)
 _FUNCTION = re.compile(
     r"[-+]?[ \t]*(?:abs|acos|asin|atan|cos|exists|exp|fix|fup|ln|round|sin|sqrt|tan)(?=[ \t]*\[)", re.I
 )
@@ -182,15 +180,20 @@ def _checked(words: list[Word]) -> tuple[Word, ...]:
 
 def _comment_end(text: str, at: int) -> int:
     """End of a comment; one that holds another ends where both are closed, or else at the first bracket."""
-    close = text.find(")", at)
-    if close < 0:
+    first = text.find(")", at)
+    if first < 0:
         raise BadBlock(f"column {at + 1}: the comment is not closed")
+    return _closed(text, at, "()") or first + 1
+
+
+def _closed(text: str, at: int, pair: str) -> int:
+    """Place behind the bracket that closes the one at a place; 0 where none does."""
     depth = 0
     for index in range(at, len(text)):
-        depth += {"(": 1, ")": -1}.get(text[index], 0)
+        depth += (text[index] == pair[0]) - (text[index] == pair[1])
         if depth == 0:
             return index + 1
-    return close + 1
+    return 0
 
 
 def _word(text: str, at: int) -> Word:
@@ -220,13 +223,11 @@ def _real(text: str, at: int) -> tuple[int, float]:
 
 
 def _bracket_end(text: str, at: int) -> int:
-    depth = 0
-    for index in range(at, len(text)):
-        depth += {"[": 1, "]": -1}.get(text[index], 0)
-        if depth == 0:
-            after = re.compile(r"[ \t]*/[ \t]*\[").match(text, index + 1)
-            return _bracket_end(text, after.end() - 1) if after else index + 1
-    raise BadBlock(f"column {at + 1}: '[' is not closed")
+    end = _closed(text, at, "[]")
+    if not end:
+        raise BadBlock(f"column {at + 1}: '[' is not closed")
+    after = re.compile(r"[ \t]*/[ \t]*\[").match(text, end)
+    return _bracket_end(text, after.end() - 1) if after else end
 
 
 def _assignment(text: str, at: int) -> tuple[int, float, float]:

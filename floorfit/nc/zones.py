@@ -26,8 +26,9 @@ from floorfit.arrays import Array
 from floorfit.decision.decision import FollowGrid
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
+from floorfit.part.model import Ring
 
-__all__ = ["TOUCH_MM", "Zone", "Zones", "zones_for"]
+__all__ = ["TOUCH_MM", "UPRIGHT", "Zone", "Zones", "zones_for"]
 
 #: A cutter nearer to a floor than its radius less this touches it, mm: the decimals of a programme. Own choice.
 TOUCH_MM = 0.01
@@ -40,7 +41,7 @@ _CHUNK = 20_000
 #: Polygons this near to each other leave no metal between them, mm.
 _SEAM_MM = 0.05
 #: The axis along Z, within this share of its length (0.1 degree gives 0.0000015).
-_UPRIGHT = 1e-7
+UPRIGHT = 1e-7
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,7 @@ class Zone:
         axis : (n, 3) ndarray
             Unit vectors.
         """
-        leaning = np.flatnonzero(axis[:, 2] < 1.0 - _UPRIGHT)
+        leaning = np.flatnonzero(axis[:, 2] < 1.0 - UPRIGHT)
         if self.floor.is_shaped and self.cutter.radius:
             out = self._upright_contact.at(*xy.T)
             out[leaning] = self._standing(xy[leaning], axis[leaning], corrected=False)
@@ -113,7 +114,7 @@ class Zone:
             Unit vectors.
         """
         at, away = self._nearest(xy)
-        leaning = axis[:, 2] < 1.0 - _UPRIGHT
+        leaning = axis[:, 2] < 1.0 - UPRIGHT
         some = np.flatnonzero(leaning)
         if self._is_uneven:
             out = self._upright_lift.at(*at.T)
@@ -138,19 +139,16 @@ class Zone:
 
     @cached_property
     def _upright_lift(self) -> FollowGrid:
-        found = self._on_grid(corrected=True)
-        x, y = np.meshgrid(found.x_mm, found.y_mm, indexing="ij")
-        xy = np.column_stack([x.ravel(), y.ravel()])
-        nominal = self.contact(xy, np.broadcast_to(_UP, (len(xy), 3))).reshape(x.shape)
-        return FollowGrid(found.x_mm, found.y_mm, found.offset_mm - nominal)
+        return self._on_grid(corrected=True)
 
     def _on_grid(self, *, corrected: bool) -> FollowGrid:
-        """`_standing` with an upright axis, at places no further apart than a share of the radius where that can be."""
+        """`contact`, or `lift`, with an upright axis, at places a share of the radius apart where that can be."""
         x0, y0, x1, y1 = self.region.bounds
         cell = max(_CELL_MM, self.cutter.radius / _CELLS, np.sqrt((x1 - x0) * (y1 - y0) / _MOST_CELLS))
         x, y = (np.linspace(a, b, max(int(np.ceil((b - a) / cell)), 1) + 1) for a, b in ((x0, x1), (y0, y1)))
         xy = np.column_stack([one.ravel() for one in np.meshgrid(x, y, indexing="ij")])
-        values = self._standing(xy, np.broadcast_to(_UP, (len(xy), 3)), corrected=corrected)
+        up = np.broadcast_to(_UP, (len(xy), 3))
+        values = self._standing(xy, up, corrected=corrected) - (self.contact(xy, up) if corrected else 0.0)
         return FollowGrid(x, y, values.reshape(len(x), len(y)))
 
     def _tilted(self, axis: Array) -> Array:
@@ -232,7 +230,7 @@ class Zones:
     outside: BaseGeometry | None
 
 
-def zones_for(floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]], cutter: Cutter) -> Zones:
+def zones_for(floors: Sequence[CutFloor], outline: Ring, cutter: Cutter) -> Zones:
     """Return what a cutter may touch on a part.
 
     Parameters
@@ -244,18 +242,16 @@ def zones_for(floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]]
     cutter : Cutter
         The cutter.
     """
-    active = [Zone(floor, cutter) for floor in floors if floor.is_active or floor.is_held]
+    active = [Zone(floor, cutter) for floor in floors if floor.matters]
     lowered = [zone for zone in active if zone.floor.dz_range[0] < 0]
     reach = shapely.union_all([zone.region for zone in lowered]) if lowered else None
-    still = [Zone(floor, cutter) for floor in floors if not (floor.is_active or floor.is_held) and reach is not None]
+    still = [Zone(floor, cutter) for floor in floors if not floor.matters and reach is not None]
     near = [zone for zone in still if shapely.intersects(zone.region, reach)]
     outside = _outside(floors, outline, cutter, reach) if reach is not None else None
     return Zones((*active, *near), outside)
 
 
-def _outside(
-    floors: Sequence[CutFloor], outline: Sequence[tuple[float, float]], cutter: Cutter, reach: BaseGeometry
-) -> BaseGeometry | None:
+def _outside(floors: Sequence[CutFloor], outline: Ring, cutter: Cutter, reach: BaseGeometry) -> BaseGeometry | None:
     covered = shapely.union_all([floor.pocket.polygon.buffer(_SEAM_MM, join_style="mitre") for floor in floors])
     metal = shapely.intersection(Polygon(outline).difference(covered), reach.buffer(cutter.radius + 1.0))
     metal = metal.buffer(cutter.flat - MARGIN_MM + _SEAM_MM)

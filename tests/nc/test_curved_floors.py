@@ -135,8 +135,13 @@ def test_a_programme_beside_its_place_is_refused(away):
     way = [passes(PART.pocket(name), *ENDS["ball"]) for name in "EFG"]
     moved = [(points + np.array([away, 0.0, 0.0]), axis) for points, axis in way]
     text = post(location_text(ENDS["ball"], moved).replace(",0.000000000,0.000000000,1.000000000", ",0,0,1"))
-    with pytest.raises(InputError, match=r"a pass is on the floor|fit the floors only when they are moved|other-part"):
+    with pytest.raises(
+        InputError, match=r"a pass is on the floor|fit the floors only when they are moved|other-part"
+    ) as caught:
         correct(text, given(), "ball", word_address=True)
+    # Each block once for each floor: a pass may be above it here and below it there.
+    told = [(one.text, int(one.place.split()[-1])) for one in caught.value.findings if one.place.startswith("line")]
+    assert len(told) == len(set(told))
 
 
 @pytest.mark.parametrize("word_address", [True, False])

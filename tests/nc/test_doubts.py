@@ -172,11 +172,11 @@ def heights(*rows, shaped=False, cuts=True, axis=(0.0, 0.0, 1.0), stock=0.5):
     way, start, end = np.array(rows, float).T
     at = np.column_stack([np.full(len(way), 60.0), np.full(len(way), 60.0)])
     path = SimpleNamespace(
-        cutters=(Cutter(0.0),), cutter=np.zeros(len(way), int), is_usable=np.ones(len(way), bool), length=way,
+        radius=np.zeros(len(way)), is_usable=np.ones(len(way), bool), length=way,
         start=np.column_stack([at, start]), end=np.column_stack([at, end]), axis=np.tile(axis, (len(way), 1)),
     )  # fmt: skip
     floor = SimpleNamespace(is_shaped=shaped, pocket=replace(plate().pockets[0], finish_stock=stock))
-    return [round(off, 6) for _, off in heights_of_tips(path, np.full(len(way), cuts), [floor])]
+    return [round(off, 6) for _, off in heights_of_tips(path, np.arange(len(way) if cuts else 0), [floor])]
 
 
 def test_only_an_upright_cutter_on_level_ways_over_level_floors_says_a_height():

@@ -19,7 +19,7 @@ def test_inches_are_millimetres_over_25_4() -> None:
     names = [one.pocket for one in record.decisions]
     floors = tuple(SweptFloor(name, 0.5, 0.75, 25.0, (10.0, 20.0), (30.0, 40.0), off_mm=0.25) for name in names)
     changes = tuple(PocketChange(name, "shift", 9, 3, 1.0, 2.0) for name in names)
-    done = Corrected(b"", changes, (), "", 1, 1, 1, 0, floors)
+    done = Corrected(b"", changes, (), "", 1, 1, 1, floors)
     decisions = {one.pocket: one for one in record.decisions}
     mm, inch = (list(csv.reader(io.StringIO(left_table(done, decisions, unit))))[1] for unit in ("mm", "in"))
     assert mm[:WORDS] == inch[:WORDS]

@@ -10,12 +10,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from floorfit.arrays import Array, Rows
+from floorfit.arrays import Rows
 from floorfit.errors import Finding
+from floorfit.nc.arcs import StandingArcs
 from floorfit.nc.cl.locations import Locations
 from floorfit.nc.motions import LINE, OTHER_ARC
 
-__all__ = ["arc_points", "arc_sweep", "settle_circles"]
+__all__ = ["arcs_of", "settle_circles"]
 
 #: How far an end may be from its circle, mm: coordinates and radius rounded to 0.001 in. Own choice, no source.
 ON_CIRCLE_MM = 0.03
@@ -23,55 +24,25 @@ ON_CIRCLE_MM = 0.03
 FINE_MM = 0.05
 
 
-def arc_sweep(found: Locations, rows: Rows) -> Array:
-    """Angle of each arc about its axis, radians, above 0 and at most a full turn.
+def arcs_of(found: Locations, rows: Rows) -> StandingArcs:
+    """Arcs about their axes, by an angle above 0 and at most a full turn; height along the axis goes evenly.
 
     Parameters
     ----------
     found : Locations
     rows : (m,) ndarray of int
-        Rows that are arcs.
+        Rows that are arcs, ascending.
     """
-    _, axis, first, last = _radials(found, rows)
-    across = np.cross(axis, first)
-    angle = np.mod(np.arctan2((last * across).sum(axis=1), (last * first).sum(axis=1)), 2 * np.pi)
-    same = np.linalg.norm(last - first, axis=1) < 1e-6
-    return np.where(same, 2 * np.pi, angle)
-
-
-def arc_points(found: Locations, rows: Rows, share: Array) -> Array:
-    """Points on arcs, (m, k, 3), mm, at shares (m, k) of their angle; height along the axis and radius go evenly.
-
-    Parameters
-    ----------
-    found : Locations
-    rows : (m,) ndarray of int
-        Rows that are arcs.
-    share : (m, k) ndarray
-        Of the angle, 0 to 1.
-    """
-    centre, axis, first, last = _radials(found, rows)
-    sweep = arc_sweep(found, rows)[:, None] * share
-    radius0, radius1 = np.linalg.norm(first, axis=1)[:, None], np.linalg.norm(last, axis=1)[:, None]
-    unit = first / radius0
-    across = np.cross(axis, unit)
-    ring = np.cos(sweep)[..., None] * unit[:, None] + np.sin(sweep)[..., None] * across[:, None]
-    high0 = ((found.start[rows] - centre) * axis).sum(axis=1)[:, None]
-    high1 = ((found.tip[rows] - centre) * axis).sum(axis=1)[:, None]
-    radius = (radius0 + share * (radius1 - radius0))[..., None]
-    height = (high0 + share * (high1 - high0))[..., None]
-    return np.asarray(centre[:, None] + radius * ring + height * axis[:, None])
-
-
-def _radials(found: Locations, rows: Rows) -> tuple[Array, Array, Array, Array]:
-    """Centre, axis, and the ends as seen from the axis."""
     circles = found.circles[found.circle[rows]]
-    centre, axis = circles[:, :3], circles[:, 3:6]
-    ends = []
-    for place in (found.start[rows], found.tip[rows]):
-        away = place - centre
-        ends.append(away - (away * axis).sum(axis=1)[:, None] * axis)
-    return centre, axis, ends[0], ends[1]
+    axis, ends = circles[:, 3:6], np.stack([found.start[rows], found.tip[rows]]) - circles[:, :3]
+    high = (ends * axis).sum(axis=2)
+    spokes = ends - high[..., None] * axis
+    first = spokes[0] / np.maximum(np.linalg.norm(spokes[0], axis=1), 1e-12)[:, None]
+    axes = np.stack([first, np.cross(axis, first), axis], axis=1)
+    begin, end = np.einsum("nij,knj->kni", axes[:, :2], spokes)
+    turn = np.mod(np.arctan2(end[:, 1], end[:, 0]), 2 * np.pi)
+    turn[np.linalg.norm(spokes[1] - spokes[0], axis=1) < 1e-6] = 2 * np.pi
+    return StandingArcs(rows, circles[:, :3] + high[0, :, None] * axis, axes, begin, end, high[1] - high[0], turn)
 
 
 def settle_circles(found: Locations, source: str, findings: list[Finding]) -> Locations:
@@ -87,9 +58,8 @@ def settle_circles(found: Locations, source: str, findings: list[Finding]) -> Lo
     """
     rows = np.flatnonzero(found.kind == OTHER_ARC)
     if len(rows):
-        _, _, first, last = _radials(found, rows)
-        radius = found.circles[found.circle[rows], 6]
-        away = np.maximum(*(np.abs(np.linalg.norm(end, axis=1) - radius) for end in (first, last)))
+        arcs, radius = arcs_of(found, rows), found.circles[found.circle[rows], 6]
+        away = np.maximum(*(np.abs(np.hypot(*end.T) - radius) for end in (arcs.first, arcs.last)))
         for row, gap in zip(rows[away > ON_CIRCLE_MM][:5].tolist(), away[away > ON_CIRCLE_MM].tolist(), strict=False):
             text = f"an end of this arc is {gap:.3f} mm from its circle. Correct the circle or the point."
             findings.append(Finding("circle", source, f"line {found.line[row] + 1}", text))

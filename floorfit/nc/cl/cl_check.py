@@ -18,23 +18,14 @@ from floorfit.nc.holes import is_cut
 from floorfit.nc.motions import CUTTING, CYCLE, LINE, OTHER_ARC, RAPID
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tool_check import REACH_MM
+from floorfit.nc.understood import Findings
 
 __all__ = ["check_gains", "check_locations"]
 
-#: Findings of one kind that are written out; the rest are counted.
-_SHOWN = 5
+#: How the rest of many findings are told.
+_REST = "{} more lines, the last {}"
 #: Axes that lean more have the flank near the floor and not the end, degrees. Own choice, no source.
 _MOST_LEAN_DEG = 60.0
-
-
-def _rows(found: Locations, source: str, code: str, rows: Rows, text: str, severity: str = "error") -> list[Finding]:
-    """A finding for each of the first rows, and one for the number of the others."""
-    lines = np.unique(found.line[np.unique(rows)]).tolist()
-    out = [Finding(code, source, f"line {line + 1}", text, severity) for line in lines[:_SHOWN]]
-    if len(lines) > _SHOWN:
-        more = f"and {len(lines) - _SHOWN} more lines, the last {lines[-1] + 1}"
-        out.append(Finding(code, source, more, text, severity))
-    return out
 
 
 def check_locations(
@@ -51,33 +42,31 @@ def check_locations(
     source : str
         Name of the file.
     """
-    out: list[Finding] = []
-    matter = [floor for floor in floors if floor.is_active or floor.is_held]
+    out = Findings(source, found.line, _REST)
+    matter = [floor for floor in floors if floor.matters]
     near = _near(found, way, matter)
     cutting = np.isin(found.kind, CUTTING)
     text = "no cutter is stated for this tool, or one that is neither flat, ball nor flat with rounded corners, and it "
     text += "comes near a floor. Write CUTTER/diameter,corner radius behind LOADTL, or say --tool."
-    out += _rows(found, source, "no-cutter", np.flatnonzero(near & ~way.known & cutting), text)
+    out.rows("no-cutter", np.flatnonzero(near & ~way.known & cutting), text)
     lost = np.isnan(found.start).any(axis=1) & ~np.isnan(found.tip).any(axis=1)
     text = "a cut that ends near a floor, and where it starts is not known. Write a point above the floor before it."
-    out += _rows(found, source, "unknown-position", np.flatnonzero(near & lost & cutting), text)
+    out.rows("unknown-position", np.flatnonzero(near & lost & cutting), text)
     lean = found.axis[:, 2] < np.cos(np.radians(_MOST_LEAN_DEG))
     text = "the axis leans so far that the flank meets the floor, and not the end. Cut this floor with the end."
-    out += _rows(found, source, "flank", np.flatnonzero(near & lean & cutting), text)
+    out.rows("flank", np.flatnonzero(near & lean & cutting), text)
     holes = np.flatnonzero(near & (found.kind == CYCLE))
     text = "a hole of a cycle in a floor that moves: its point is left as it is. Whether it follows is for you to say."
     through = _goes_through(found, holes, matter)
-    out += _rows(found, source, "cycle", holes[through], text, "warning")
-    text = (
-        "a hole of a cycle in a floor that moves may end in the web. It is left as it is: state its depth, or drill it "
-    )
-    text += "for the corrected floor."
-    out += _rows(found, source, "cycle-left", holes[~through], text, "warning")
-    out += _rapids_to_holes(found, way, gains, matter, source)
-    if not out and not _on_any_floor(found, way, gains, floors):
+    out.rows("cycle", holes[through], text, "warning")
+    text = "a hole of a cycle in a floor that moves may end in the web. It is left as it is: state its depth, or drill "
+    text += "it for the corrected floor."
+    out.rows("cycle-left", holes[~through], text, "warning")
+    _rapids_to_holes(out, found, way, gains, matter)
+    if not out.found and not _on_any_floor(found, way, gains, floors):
         text = "no cutting motion lies on any floor of this part. Is it this part's file, in its frame? See --frame."
-        out.append(Finding("other-part", source, "", text))
-    return out
+        out.found.append(Finding("other-part", source, "", text))
+    return out.found
 
 
 def _goes_through(found: Locations, holes: Rows, floors: Sequence[CutFloor]) -> Flags:
@@ -91,10 +80,9 @@ def _goes_through(found: Locations, holes: Rows, floors: Sequence[CutFloor]) -> 
 
 
 def _rapids_to_holes(
-    found: Locations, way: LocationPath, gains: Gains, floors: Sequence[CutFloor], source: str
-) -> list[Finding]:
+    out: Findings, found: Locations, way: LocationPath, gains: Gains, floors: Sequence[CutFloor]
+) -> None:
     """Holes whose rapid ends in a floor that rises, or in the stock that rises with it."""
-    out: list[Finding] = []
     holes = np.flatnonzero((found.kind == CYCLE) & ~np.isnan(found.rapid_to))
     for floor in (floor for floor in floors if floor.is_active):
         x, y, z = found.tip[holes].T
@@ -103,7 +91,7 @@ def _rapids_to_holes(
         over = (raised > TOO_DEEP_MM) & (level >= 0) & shapely.intersects_xy(floor.pocket.polygon, x, y)
         low = over & (level < raised)
         text = f"pocket {floor.pocket.id}: the rapid to a hole ends under the floor, which is raised. Raise RAPTO."
-        out += _rows(found, source, "cycle-low", holes[low], text)
+        out.rows("cycle-low", holes[low], text)
         stock = floor.pocket.finish_stock + raised - TOO_DEEP_MM
         places = np.flatnonzero(over & ~low & (level < stock)).tolist()
         inside = [
@@ -114,8 +102,7 @@ def _rapids_to_holes(
             f"pocket {floor.pocket.id}: the rapid to a hole ends in the stock, which is raised with the floor, and no "
             "pass before it takes that off. It is left as it is: raise RAPTO, or drill later."
         )
-        out += _rows(found, source, "cycle-stock", np.array(inside, dtype=int), text, "warning")
-    return out
+        out.rows("cycle-stock", inside, text, "warning")
 
 
 def _on_any_floor(found: Locations, way: LocationPath, gains: Gains, floors: Sequence[CutFloor]) -> bool:
@@ -129,9 +116,8 @@ def _on_any_floor(found: Locations, way: LocationPath, gains: Gains, floors: Seq
 
 def _near(found: Locations, way: LocationPath, floors: Sequence[CutFloor]) -> Flags:
     """Rows that end over one of the floors, and no higher over it than what matters."""
-    path = way.path
     radius = np.zeros(len(found))
-    radius[way.row] = np.array([cutter.radius for cutter in path.cutters])[path.cutter]
+    radius[way.row] = way.path.radius
     wide = np.where(way.known, radius, REACH_MM)
     out = np.zeros(len(found), dtype=bool)
     x, y, z = np.ascontiguousarray(found.tip.T)
@@ -163,38 +149,33 @@ def check_gains(
     source : str
         Name of the file.
     """
-    out: list[Finding] = []
+    out = Findings(source, found.line, _REST)
     if held != "cut":
-        out += _held(found, way, gains, floors, source)
+        _held(out, found, way, gains, floors)
     for index in sorted({index for _, index in gains.half}):
-        rows = way.row[[row for row, floor in gains.half if floor == index]]
-        text = (
-            f"pocket {floors[index].pocket.id}: a pass that is on the floor for a part of its way, and above or below "
-        )
-        text += "it elsewhere. Is it this part's file, in its frame?"
-        out += _rows(found, source, "half-floor", rows, text)
-    steep = way.row[np.array(gains.steep_rapids, dtype=int)]
+        rows = way.rows([row for row, floor in gains.half if floor == index])
+        text = f"pocket {floors[index].pocket.id}: a pass that is on the floor for a part of its way, and above or "
+        text += "below it elsewhere. Is it this part's file, in its frame?"
+        out.rows("half-floor", rows, text)
+    steep = way.rows(gains.steep_rapids)
     text = "a rapid that ends on a floor and would have to be lifted there: feed down to the floor instead."
-    out += _rows(found, source, "rapid", steep, text)
+    out.rows("rapid", steep, text)
     moved = gains.status > 0
-    optional = found.field("optional").astype(bool) if len(found) else np.zeros(0, dtype=bool)
+    optional = found.field("optional").astype(bool)
     text = "OPSKIP is on, and this motion moves with a floor: it may run or not. Take OPSKIP away from the floors."
     rows = way.rows(moved)
-    out += _rows(found, source, "optional", rows[optional[rows]], text)
+    out.rows("optional", rows[optional[rows]], text)
     lifted = way.rows((gains.status == LIFTED) & (gains.node > 0) & (gains.floor < 0))
     lifted = lifted[np.isin(found.kind[lifted], (RAPID, LINE, OTHER_ARC))]
     text = "is lifted clear of a corrected floor."
-    out += _rows(found, source, "lifted", lifted, text, "warning")
-    return out
+    out.rows("lifted", lifted, text, "warning")
+    return out.found
 
 
-def _held(found: Locations, way: LocationPath, gains: Gains, floors: Sequence[CutFloor], source: str) -> list[Finding]:
-    out: list[Finding] = []
+def _held(out: Findings, found: Locations, way: LocationPath, gains: Gains, floors: Sequence[CutFloor]) -> None:
     for index in sorted({floor for some in gains.guarded.values() for floor in some}):
-        rows = way.row[[row for row, some in gains.guarded.items() if index in some]]
+        rows = way.rows([row for row, some in gains.guarded.items() if index in some])
         rows = rows[np.isin(found.kind[rows], CUTTING)]
-        text = (
-            f"pocket {floors[index].pocket.id} is held, and this cuts it. Take it out of the file, or say --held cut."
-        )
-        out += _rows(found, source, "held", rows, text)
-    return out
+        text = f"pocket {floors[index].pocket.id} is held, and this cuts it. Take it out of the file, or say "
+        text += "--held cut."
+        out.rows("held", rows, text)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +12,7 @@ import numpy as np
 
 from floorfit.arrays import Rows
 from floorfit.decision.decision import Correction
-from floorfit.errors import Finding, InputError
+from floorfit.errors import InputError
 from floorfit.nc.cl.cl_check import check_gains, check_locations
 from floorfit.nc.cl.cl_proof import LocationProof
 from floorfit.nc.cl.cl_reader import read_locations
@@ -20,10 +20,8 @@ from floorfit.nc.cl.cl_second import Heard, hear
 from floorfit.nc.cl.cl_writer import LocationWriter, WrittenLocations
 from floorfit.nc.cl.location_path import location_path
 from floorfit.nc.cl.locations import FileFrame
-from floorfit.nc.corrected import Corrected, PocketChange
+from floorfit.nc.corrected import Corrected
 from floorfit.nc.correction_run import CorrectionRun, StatedOfFile
-from floorfit.nc.cutter import Cutter
-from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.header import MARK, line_end, plain
 from floorfit.nc.motions import CUTTING
 from floorfit.nc.part_fit import check_fit
@@ -49,15 +47,9 @@ class StatedOfLocations(StatedOfFile):
     ----------
     frame : FileFrame or None
         Where the file's frame is in the part's.
-    cutters : mapping of str to Cutter
-        Cutters by number of the tool, where the file states none.
-    every : Cutter or None
-        The cutter of every other tool, where the file states none.
     """
 
     frame: FileFrame | None = None
-    cutters: Mapping[str, Cutter] = field(default_factory=dict)
-    every: Cutter | None = None
 
 
 def frame_of(text: str, unit_mm: float) -> FileFrame:
@@ -119,7 +111,7 @@ class _LocationRun(CorrectionRun):
         self, part: Part, corrections: Mapping[str, Correction], program: bytes | str | Path, stated: StatedOfLocations
     ) -> None:
         super().__init__(part, corrections, program, stated)
-        self.options, self.frame = stated, stated.frame or FileFrame.none()
+        self.options, self.frame = stated, stated.frame or FileFrame()
 
     def result(self) -> Corrected:
         options, lines = self.options, self.lines
@@ -131,29 +123,26 @@ class _LocationRun(CorrectionRun):
         self._plan()
         unit_mm = found.field("unit_mm").astype(float)
         fine = self.fine(unit_mm, self.floor_of, found.line, "points have more decimals there")
-        tick = options.tick("writing", len(lines))
-        written = LocationWriter(lines, found, self.node, self.breaks, self.source, fine).run(tick)
+        writer = LocationWriter(lines, found, self.node, self.breaks, self.source, fine)
+        written = writer.run(options.tick("writing", len(lines)))
         self.stop_on(written.findings)
-        out, origin, head = self._assemble(written)
+        out, origin = self._assemble(written)
         proved = self._prove(out, origin)
         self.stop_on([*proved.findings, *what_is_left(proved.floors, self.source)])
-        changes = self._changes(written, proved)
+        changed = np.isin(np.arange(len(found)), list(written.rows))
+        changes = self.changes(self._cuts_on, self.floor_of, proved.added, changed, found.axis[:, 2])
         count = sum(block != lines[line] and block != [lines[line]] for line, block in written.blocks.items())
         trace = plan_trace(self.way.path, self.gains, self.floors)
-        return self.corrected(out, changes, count, len(found), trace, header=head, floors=proved.floors)
+        return self.corrected(out, changes, count, len(found), trace, proved.floors)
 
     def _plan(self) -> None:
         """The path, what the rule asks of it, and both by rows of the file."""
         options, found, outline = self.options, self.found, self.part.outline
-        way = self.way = location_path(found, dict(options.cutters), options.every)
+        way = self.way = location_path(found, options.tools)
         gains = self.gains = plan_gains(way.path, self.floors, outline, tolerance_mm=options.tolerance_mm)
         self.stop_on(check_locations(found, way, gains, self.floors, self.source))
-        line, cutting, unit = found.line[way.row], ~way.path.is_rapid, self.part.units
-        self.stop_on(
-            check_fit(
-                way.path, cutting, line, self.floors, outline, self.source, lost=True, unit=unit, is_location=True
-            )
-        )
+        line, cutting = found.line[way.row], ~way.path.is_rapid
+        self.stop_on(check_fit(way.path, cutting, line, self.floors, self.part, self.source, is_location=True))
         self.stop_on(check_gains(found, way, gains, self.floors, held=options.held, source=self.source))
         self.node, self.breaks = way.to_rows(gains.node, gains.breaks)
         self.floor_of = np.full(len(found), -1)
@@ -161,18 +150,16 @@ class _LocationRun(CorrectionRun):
 
     # -- the new file, and the proof ---------------------------------------------------------------------------------
 
-    def _assemble(self, written: WrittenLocations) -> tuple[list[str], Rows, int]:
+    def _assemble(self, written: WrittenLocations) -> tuple[list[str], Rows]:
         texts = [plain(text).replace("$", " ") for text in (*self.facts, *self.who, *_CAUTIONS)]
         head = [f"$$ {MARK} {text}{line_end(self.lines)}" for text in texts]
         place = 1 if self.lines and re.match(r"\s*\d*\s*PARTNO", self.lines[0], re.IGNORECASE) else 0
-        out, origin = self.assemble(self.lines, written.blocks, head, 0 if place == len(self.lines) else place)
-        return out, origin, len(head)
+        return self.assemble(self.lines, written.blocks, head, 0 if place == len(self.lines) else place)
 
     def _prove(self, out: list[str], origin: Rows) -> Proved:
         before, after, count = self._hear("".join(self.lines)), self._hear("".join(out)), len(self.found)
         if len(before.kind) != count:
-            text = f"proof failed: two readers see {count} and {len(before.kind)} motions. Nothing was written."
-            return Proved((Finding("proof", self.source, "", text),))
+            self.proof_failed(f"two readers see {count} and {len(before.kind)} motions")
         path, sizes = self.way.path, np.zeros((count, 2))
         sizes[self.way.row] = np.array([[one.radius, one.corner] for one in path.cutters])[path.cutter]
         pairs = [(floor.pocket, floor.correction) for floor in self.to_sweep(path)]
@@ -183,18 +170,8 @@ class _LocationRun(CorrectionRun):
         try:
             return hear(text, unit_mm=unit, turn=self.frame.rotation, way=self.frame.shift, keep=keep)
         except ValueError as error:
-            finding = Finding("proof", self.source, "", f"proof failed: {error}. Nothing was written.")
-            raise InputError([finding]) from error
+            self.proof_failed(str(error))
 
-    # -- what is told ------------------------------------------------------------------------------------------------
-
-    def _changes(self, written: WrittenLocations, proved: Proved) -> tuple[PocketChange, ...]:
-        found = self.found
-
-        def rows_on(floor: CutFloor) -> Rows:
-            rows = self.way.rows(self.gains.rows_on(floor.index))
-            return rows[np.isin(found.kind[rows], CUTTING)]
-
-        changed = np.zeros(len(found), dtype=bool)
-        changed[list(written.rows)] = True
-        return self.changes(rows_on, self.floor_of, proved.added, changed, found.axis[:, 2])
+    def _cuts_on(self, index: int) -> Rows:
+        rows = self.way.rows(self.gains.rows_on(index))
+        return rows[np.isin(self.found.kind[rows], CUTTING)]

@@ -156,9 +156,8 @@ class LocationProof(FileProof):
         row, tip = self.row, self.before.tip
         added = self.after.tip[:, 2] - tip[row, 2]
         known = ~np.isnan(added) & (self.before.kind[row] != PLACE)
-        self._check(
-            self.is_last & known & (np.abs(added - self.node[row]) > _ROUNDING_MM), "another height than planned"
-        )
+        off = known & (np.abs(added - self.node[row]) > _ROUNDING_MM)
+        self._check(self.is_last & off, "another height than planned")
         pieces = np.bincount(row, minlength=len(self.node)) - 1
         wanted = np.zeros(len(self.node), dtype=int)
         wanted[list(self.breaks)] = [len(some) for some in self.breaks.values()]

@@ -91,7 +91,7 @@ def read_locations(
     Locations
         With an error in ``findings`` for every statement that cannot be followed.
     """
-    reader = _LocationReader(source, units, frame or FileFrame.none(), keep)
+    reader = _LocationReader(source, units, frame or FileFrame(), keep)
     text = "".join(lines)
     number = at = 0
     while number < len(lines) and not reader.ended and len(reader.findings) <= _MOST:
@@ -107,7 +107,7 @@ def read_locations(
 
 
 class _LocationReader:
-    """State between statements."""
+    """State between statements; the method ``on_goto`` takes the statements of the word ``GOTO``."""
 
     def __init__(self, source: str, units: str | None, frame: FileFrame, keep: Collection[str]) -> None:
         self.source, self.keep = source, frozenset(word.upper() for word in keep)
@@ -190,17 +190,13 @@ class _LocationReader:
         try:
             statement = read_statement(lines, number)
         except StatementError as error:
-            self.bad(error.line, "not-a-statement", str(error))
+            self.bad(number, "not-a-statement", str(error))
             return error.last
         major = statement.major
         if not major or major in self.keep or major in STILL or (major in TEXT and major != "INSERT"):
             return statement.last
-        handler = _HANDLERS.get(major)
         try:
-            if handler is not None:
-                handler(self, statement)
-            else:
-                self._other(statement)
+            getattr(self, f"on_{major.lower()}", self._other)(statement)
         except ValueError as error:
             self.bad(statement.line, "statement", f"{major}: {error}.")
         return statement.last
@@ -224,7 +220,7 @@ class _LocationReader:
         else:
             self.unknown.setdefault(major, statement.line)
 
-    def goto(self, statement: Statement) -> None:
+    def on_goto(self, statement: Statement) -> None:
         """``GOTO/x,y,z`` with or without the axis."""
         values = _only_numbers(statement, (3, 6), "3 or 6 expected (x, y, z and the axis)")
         self._take_vector(values[3:])
@@ -238,16 +234,15 @@ class _LocationReader:
         elif self.multax is False and self.vector != _UPRIGHT:
             raise ValueError("no axis after MULTAX/OFF, and the last one was not upright. State the axis")
 
-    def from_place(self, statement: Statement) -> None:
+    def on_from(self, statement: Statement) -> None:
         """``FROM/x,y,z``: where the tool stands."""
         values = _only_numbers(statement, (3, 6), "3 or 6 expected")
         self._take_vector(values[3:])
-        if self.unit is None:
-            raise ValueError("a point before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
+        self._need_unit("a point")
         self._row(statement.line, JUMP, tuple(values[:3]), len(values) == 6)
         self.can_step = True
 
-    def step(self, statement: Statement) -> None:
+    def on_godlta(self, statement: Statement) -> None:
         """``GODLTA/dx,dy,dz``, or one number along the axis."""
         values = _only_numbers(statement)
         if self.at is None or not self.can_step:
@@ -261,7 +256,7 @@ class _LocationReader:
         xyz = tuple(a + b for a, b in zip(self.at, values, strict=True))
         self._point(statement.line, xyz, False, True)
 
-    def arc(self, statement: Statement) -> None:
+    def on_circle(self, statement: Statement) -> None:
         """``CIRCLE/x,y,z,i,j,k,r``: the next point is reached along it."""
         expected = "7 expected (centre, axis, radius), and at most four tolerances"
         values = _only_numbers(statement, range(7, 12), expected)
@@ -275,7 +270,7 @@ class _LocationReader:
         self.read.circle_lines.append((statement.line, statement.last))
         self.read.circles.extend(values[:7])
 
-    def go_rapid(self, statement: Statement) -> None:
+    def on_rapid(self, statement: Statement) -> None:
         """``RAPID``: the next motion."""
         if statement.fields:
             raise ValueError("fields behind RAPID, none expected")
@@ -283,7 +278,7 @@ class _LocationReader:
             raise ValueError("a circle under RAPID. Which of the two holds?")
         self.rapid = True
 
-    def feed_rate(self, statement: Statement) -> None:
+    def on_fedrat(self, statement: Statement) -> None:
         """``FEDRAT/f,unit``."""
         words = statement.words
         if "RAPID" in words:
@@ -292,7 +287,7 @@ class _LocationReader:
         numbers = [] if invers else statement.numbers
         self.change(per="INVERS" if invers else ",".join(words), feed=numbers[0] if len(numbers) == 1 else 0.0)
 
-    def units(self, statement: Statement) -> None:
+    def on_units(self, statement: Statement) -> None:
         """``UNITS/MM`` or ``UNITS/INCHES``."""
         name = statement.words[0] if len(statement.words) == 1 and not statement.numbers else ""
         if name not in UNIT_MM:
@@ -303,38 +298,39 @@ class _LocationReader:
         self.unit = UNIT_MM[name]
         self.change(unit_mm=self.unit)
 
-    def several_axes(self, statement: Statement) -> None:
+    def on_multax(self, statement: Statement) -> None:
         """``MULTAX``, ``MULTAX/ON`` or ``MULTAX/OFF``."""
         text = ",".join(field.text for field in statement.fields)
         if text not in ("", "ON", "OFF"):
             raise ValueError(f"{text}, ON or OFF expected")
         self.multax = text != "OFF"
 
-    def tool_axis(self, statement: Statement) -> None:
+    def on_tlaxis(self, statement: Statement) -> None:
         """``TLAXIS/i,j,k``: the axis of what follows."""
         self.vector = tuple(_only_numbers(statement, (3,), "3 expected"))
 
-    def cutter(self, statement: Statement) -> None:
+    def on_cutter(self, statement: Statement) -> None:
         """``CUTTER/d,r,e,f,a,b,h``: at least the diameter."""
         values = _only_numbers(statement, range(1, 8), "1 to 7 expected")
-        if self.unit is None:
-            raise ValueError("lengths before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
+        unit = self._need_unit("lengths")
         d, r = values[0], values[1] if len(values) > 1 else 0.0
         if not d > 0 or not r >= 0:
             raise ValueError("the diameter must be above 0 and the corner radius not below 0")
         e, f, a, b, h = (*values[2:], *(d / 2 - r, r, 0.0, 0.0, 0.0)[len(values[2:]) :])
-        lengths = [length * self.unit for length in (d, r, e, f)]
-        self.change(cutter=(*lengths, math.radians(a), math.radians(b), h * self.unit))
+        lengths = [length * unit for length in (d, r, e, f)]
+        self.change(cutter=(*lengths, math.radians(a), math.radians(b), h * unit))
         self.fresh_cutter = True
 
-    def load(self, statement: Statement) -> None:
+    def on_loadtl(self, statement: Statement) -> None:
         """``LOADTL/n`` and its likes: another tool, whose cutter must be stated."""
         tool = statement.fields[0].text if statement.fields else ""
         if tool != self.setting.tool:
             self.change(tool=tool, cutter=self.setting.cutter if self.fresh_cutter else None)
         self.fresh_cutter = False
 
-    def compensation(self, statement: Statement) -> None:
+    on_tlno = on_toolno = on_turret = on_loadtl
+
+    def on_cutcom(self, statement: Statement) -> None:
         """``CUTCOM``: the control's own offset, sideways or along the tool."""
         words = statement.words
         if not {"LENGTH", "ADJUST", "NORMDS", "NORMPS"} & set(words):
@@ -342,7 +338,7 @@ class _LocationReader:
         elif {"NORMDS", "NORMPS"} & set(words):
             raise ValueError("an offset in space by the control. Have the file written without it")
 
-    def cycle(self, statement: Statement) -> None:
+    def on_cycle(self, statement: Statement) -> None:
         """``CYCLE/...``: the points that follow are holes, up to ``CYCLE/OFF``."""
         self.in_cycle = not {"OFF", "NOMORE"} & set(statement.words)
         fields = statement.fields
@@ -350,29 +346,32 @@ class _LocationReader:
         rapid_to = [b.number for a, b in pairwise(fields) if a.text in _RAPID_TO]
         self.hole = _first_number(deep), _first_number(rapid_to)
 
-    def optional(self, statement: Statement) -> None:
+    def on_opskip(self, statement: Statement) -> None:
         """``OPSKIP/ON`` and ``OPSKIP/OFF``."""
         self.change(optional="OFF" not in statement.words)
 
-    def translate(self, statement: Statement) -> None:
+    def on_trans(self, statement: Statement) -> None:
         """``TRANS/x,y,z``: added to what follows."""
         values = [] if "NOMORE" in statement.words else _only_numbers(statement, (0, 3), "3 expected")
         x, y, z = values or (0.0, 0.0, 0.0)
         self._frame([1, 0, 0, x, 0, 1, 0, y, 0, 0, 1, z])
 
-    def transform(self, statement: Statement) -> None:
+    def on_tracut(self, statement: Statement) -> None:
         """``TRACUT/`` with 12 numbers, or ``NOMORE``."""
         off = [field.text for field in statement.fields] == ["NOMORE"]
         self._frame([1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0] if off else _only_numbers(statement))
 
-    def _frame(self, numbers: Sequence[float]) -> None:
+    def _need_unit(self, what: str) -> float:
         if self.unit is None:
-            raise ValueError("lengths before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
-        self.frames.append(self.outer.after(FileFrame.of(list(numbers), self.unit)))
+            raise ValueError(f"{what} before UNITS/MM or UNITS/INCHES. Say --units mm or --units in")
+        return self.unit
+
+    def _frame(self, numbers: Sequence[float]) -> None:
+        self.frames.append(self.outer.after(FileFrame.of(list(numbers), self._need_unit("lengths"))))
         self.change(frame=len(self.frames) - 1)
         self.can_step, self.circle = False, -1
 
-    def insert(self, statement: Statement) -> None:
+    def on_insert(self, statement: Statement) -> None:
         """``INSERT text``: handed to the control as it is."""
         text = statement.fields[0].text.upper()
         if INSERT_MOVES.search(re.sub(r"\(.*?\)", "", text).lstrip("/ ")):
@@ -381,7 +380,7 @@ class _LocationReader:
                 "Where it does neither, say --keep INSERT"
             )
 
-    def g_word(self, statement: Statement) -> None:
+    def on_prefun(self, statement: Statement) -> None:
         """``PREFUN/n``: a G word for the control."""
         moving = sorted(set(statement.numbers) - PREFUN_STILL)
         if moving:
@@ -390,7 +389,7 @@ class _LocationReader:
                 "Where it does neither, say --keep PREFUN"
             )
 
-    def finish(self, _statement: Statement) -> None:
+    def on_fini(self, _statement: Statement) -> None:
         """``FINI``: nothing is read behind it."""
         self.ended = True
 
@@ -423,29 +422,3 @@ def _only_numbers(statement: Statement, counts: Collection[int] = (), expected: 
 
 def _first_number(numbers: Sequence[float | None]) -> float:
     return next((one for one in numbers if one is not None), float("nan"))
-
-
-_HANDLERS: dict[str, Callable[[_LocationReader, Statement], None]] = {
-    "GOTO": _LocationReader.goto,
-    "FROM": _LocationReader.from_place,
-    "GODLTA": _LocationReader.step,
-    "CIRCLE": _LocationReader.arc,
-    "RAPID": _LocationReader.go_rapid,
-    "FEDRAT": _LocationReader.feed_rate,
-    "UNITS": _LocationReader.units,
-    "MULTAX": _LocationReader.several_axes,
-    "TLAXIS": _LocationReader.tool_axis,
-    "CUTTER": _LocationReader.cutter,
-    "LOADTL": _LocationReader.load,
-    "TLNO": _LocationReader.load,
-    "TOOLNO": _LocationReader.load,
-    "TURRET": _LocationReader.load,
-    "CUTCOM": _LocationReader.compensation,
-    "CYCLE": _LocationReader.cycle,
-    "OPSKIP": _LocationReader.optional,
-    "TRANS": _LocationReader.translate,
-    "TRACUT": _LocationReader.transform,
-    "INSERT": _LocationReader.insert,
-    "PREFUN": _LocationReader.g_word,
-    "FINI": _LocationReader.finish,
-}

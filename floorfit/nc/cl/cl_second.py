@@ -79,8 +79,7 @@ def hear(text: str, *, unit_mm: float | None, turn: Array, way: Array, keep: tup
     ValueError
         If a point cannot be read.
     """
-    ear = _Ear(unit_mm or 1.0, turn, way)
-    ear.deaf = tuple(word.upper() for word in keep)
+    ear = _Ear(unit_mm or 1.0, turn, way, tuple(word.upper() for word in keep))
     lines = text.splitlines()
     text, place, number = "\n".join([*lines, ""]), 0, 0
     while number < len(lines) and not ear.done:
@@ -121,8 +120,8 @@ def _without_card(line: str) -> str:
 
 
 class _Ear:
-    def __init__(self, unit_mm: float, turn: Array, way: Array) -> None:
-        self.unit = unit_mm
+    def __init__(self, unit_mm: float, turn: Array, way: Array, deaf: tuple[str, ...]) -> None:
+        self.unit, self.deaf = unit_mm, deaf
         self.outer = (turn, way)
         self.frames = [self.outer]
         self.line: list[int] = []
@@ -139,7 +138,6 @@ class _Ear:
         self.next_kind, self.hole, self.cutter, self.feed = FEED, False, 0, 0
         self.pending_circle: tuple[float, ...] | None = None
         self.done = False
-        self.deaf: tuple[str, ...] = ()
 
     def take(self, number: int, statement: str) -> bool:
         """Take a statement; False where it is not about motion."""
@@ -176,14 +174,19 @@ class _Ear:
         if count:
             rest = table[1:]
             vectors = rest[:, 3:] if table.shape[1] == 6 else np.tile(self.vector, (count, 1))
-            self.blocks.append((rest[:, :3] * self.unit, vectors))
-            self.kind += [HOLE if self.hole else FEED] * count
-            self.line += range(number + 1, number + 1 + count)
-            self.frame_of += [len(self.frames) - 1] * count
-            self.cutters += [self.cutter] * count
-            self.feeds += [self.feed] * count
-            self.vector, self.at = tuple(vectors[-1].tolist()), tuple((rest[-1, :3] * self.unit).tolist())
+            self._add(HOLE if self.hole else FEED, number + 1, rest[:, :3] * self.unit, vectors)
         return number + 1 + count
+
+    def _add(self, kind: int, number: int, points: Array, vectors: Array) -> None:
+        """Add motions to points, mm, in lines that follow each other."""
+        count = len(points)
+        self.blocks.append((points, vectors))
+        self.kind += [kind] * count
+        self.line += range(number, number + count)
+        self.frame_of += [len(self.frames) - 1] * count
+        self.cutters += [self.cutter] * count
+        self.feeds += [self.feed] * count
+        self.vector, self.at = tuple(vectors[-1].tolist()), tuple(points[-1].tolist())
 
     def _state(self, word: str, tail: str) -> None:
         minor = re.sub(r"\s", "", tail).upper()
@@ -228,13 +231,8 @@ class _Ear:
             lengths = (*(v * self.unit for v in centre[:3]), *centre[3:6], centre[6] * self.unit)
             self.circles[len(self.kind)] = lengths
         arc = ARC if self.pending_circle is not None else self.next_kind
-        self.kind.append(kind if kind is not None else HOLE if self.hole else arc)
-        self.line.append(number)
-        self.at = (values[0] * factor, values[1] * factor, values[2] * factor)
-        self.blocks.append((np.array([self.at]), np.array([self.vector])))
-        self.frame_of.append(len(self.frames) - 1)
-        self.cutters.append(self.cutter)
-        self.feeds.append(self.feed)
+        kind = kind if kind is not None else HOLE if self.hole else arc
+        self._add(kind, number, np.array([values[:3]]) * factor, np.array([self.vector]))
         self.next_kind, self.pending_circle = FEED, None
 
     def heard(self) -> Heard:

@@ -7,17 +7,7 @@ from __future__ import annotations
 
 import re
 
-__all__ = [
-    "AWAY",
-    "FRAME_MINORS",
-    "INSERT_MOVES",
-    "PREFUN_STILL",
-    "REFUSED",
-    "SOURCE",
-    "STILL",
-    "TEXT",
-    "UNIT_MM",
-]
+__all__ = ["AWAY", "FRAME_MINORS", "INSERT_MOVES", "PREFUN_STILL", "REFUSED", "SOURCE", "STILL", "TEXT", "UNIT_MM"]
 
 
 def _words(text: str) -> frozenset[str]:
@@ -44,25 +34,19 @@ AWAY = frozenset({"GOCLER", "GOHOME", "RETRCT"})
 REFUSED = {
     "ARCMOV": "an arc in a form that is not followed here: write CIRCLE, or points",
     "COPY": "the motions before it are run again at other places: have them written out",
-    "CUT": "points are left out and taken up again: have the file written without DNTCUT",
-    "DNTCUT": "points are left out and taken up again: have the file written without DNTCUT",
+    **dict.fromkeys(("CUT", "DNTCUT"), "points are left out and taken up again: have the file written without DNTCUT"),
     "HEAD": "another head may stand elsewhere: split the file there",
-    "LOOPND": "a loop: have it written out",
-    "LOOPST": "a loop: have it written out",
-    "MACRO": "a macro: have it written out",
-    "CALL": "a macro: have it written out",
-    "MATRIX": "a frame by name: state it with --frame",
+    **dict.fromkeys(("LOOPND", "LOOPST"), "a loop: have it written out"),
+    **dict.fromkeys(("CALL", "MACRO"), "a macro: have it written out"),
+    **dict.fromkeys(("MATRIX", "REFSYS"), "a frame by name: state it with --frame"),
     "MIRROR": "a mirror: have it written out",
-    "NURBS": "a curve that is not followed here: have it written as points",
+    **dict.fromkeys(("NURBS", "POLYNM", "SPLINE"), "a curve that is not followed here: have it written as points"),
     "ORIGIN": "it may shift what the numbers mean: take it out and state the file's frame with --frame",
     "PIVOTZ": "the numbers may be a pivot and not the tip: have the tip written",
-    "POLYNM": "a curve that is not followed here: have it written as points",
-    "REFSYS": "a frame by name: state it with --frame",
     "ROTABL": "the table turns under the tool: have the axis written as a vector in the part's frame",
     "ROTATE": "an axis turns: have it written as a vector in the part's frame",
     "ROTHED": "the head turns: have the axis written as a vector in the part's frame",
     "SCALE": "a scale: have the points written out",
-    "SPLINE": "a curve that is not followed here: have it written as points",
     "XYZ": "points in a form that is not followed here: write GOTO",
 }
 

@@ -16,13 +16,13 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
-from floorfit.nc.cl.circles import arc_points, arc_sweep
+from floorfit.nc.arcs import chords
+from floorfit.nc.cl.circles import arcs_of
 from floorfit.nc.cl.locations import Locations
 from floorfit.nc.cl.statements import Statement, StatementField, bare, read_statement, sequence_end
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
-from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written
-from floorfit.nc.standing_arcs import chord_shares
+from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
 
 __all__ = ["CHORD_MM", "LocationWriter", "WrittenLocations"]
 
@@ -95,7 +95,7 @@ class LocationWriter:
         up = [frame.rotation.T @ np.array([0.0, 0.0, 1.0]) for frame in found.frames]
         self.up = [np.where(np.abs(one) < 1e-12, 0.0, one) for one in up]
         turned = np.array([not np.array_equal(one, [0.0, 0.0, 1.0]) for one in self.up], dtype=bool)
-        frames = found.field("frame").astype(int) if len(found) else np.zeros(0, dtype=int)
+        frames = found.field("frame").astype(int)
         special = self.fine | found.relative | (found.kind == OTHER_ARC) | turned[frames]
         special[list(self.breaks)] = True
         self.special = special
@@ -140,13 +140,10 @@ class LocationWriter:
         least = np.array([default_decimals(one.unit_mm) for one in self.found.settings])[setting]
         old = np.array([float(part[1]) for part in parts])
         decimals = np.maximum(least, [len(part[2]) for part in parts])
-        wanted = zip((old + self.node[rows] / unit).tolist(), decimals.tolist(), strict=True)
-        numbers = [f"{value:.{count}f}" for value, count in wanted]
-        new = np.array([float(number) for number in numbers])
+        numbers, new = written_all(old + self.node[rows] / unit, decimals)
         lines = self.found.line[rows].tolist()
         for place in np.flatnonzero(new != old).tolist():
-            number = numbers[place] if new[place] else numbers[place].lstrip("-")
-            self.out.blocks[lines[place]] = parts[place][0] + number + parts[place][3]
+            self.out.blocks[lines[place]] = parts[place][0] + numbers[place] + parts[place][3]
         self.out.rows.update(rows[new != old].tolist())
 
     def _row(self, row: int, start: float, end: float) -> None:
@@ -191,11 +188,9 @@ class LocationWriter:
     def _chords(self, row: int, start: float, end: float) -> tuple[list[float], list[float]]:
         """Shares and offsets of points so near to each other that their chords keep to the circle."""
         radius = float(self.found.circles[self.found.circle[row], 6])
-        even = chord_shares(radius, float(arc_sweep(self.found, np.array([row]))[0]), CHORD_MM)
-        breaks = [(0.0, start), *self.breaks.get(row, ()), (1.0, end)]
-        at, offset = [share for share, _ in breaks], [dz for _, dz in breaks]
-        shares = np.unique(np.concatenate([even[1:], at[1:]]))
-        return shares.tolist(), np.interp(shares, at, offset).tolist()
+        sweep = float(arcs_of(self.found, np.array([row])).sweep[0])
+        shares, offsets = chords(radius, sweep, CHORD_MM, [(0.0, start), *self.breaks.get(row, ()), (1.0, end)])
+        return shares[1:].tolist(), offsets[1:].tolist()
 
     # -- points ------------------------------------------------------------------------------------------------------
 
@@ -218,7 +213,7 @@ class LocationWriter:
             raise ValueError("an increment over several lines must become a point")
         text = self.lines[statement.line]
         rest = text[statement.fields[-1].end :]
-        numbers, _ = self._numbers(row, np.array([1.0]), [end], statement)
+        numbers = self._numbers(row, np.array([1.0]), [end], statement)
         self.out.blocks[statement.line] = self._head(statement) + numbers[0] + rest
 
     def _move(self, row: int, dz: float, fields: Sequence[StatementField]) -> None:
@@ -233,7 +228,7 @@ class LocationWriter:
             if self.fine[row]:
                 decimals = decimals_to_show(dz, setting.unit_mm, decimals)
             old = float(one.number or 0.0)
-            value = written(old + dz * share / setting.unit_mm, decimals)
+            value = round(old + dz * share / setting.unit_mm, decimals)
             if value != old:
                 self._replace(one, in_style(value, _plain(one.text), decimals))
 
@@ -257,7 +252,10 @@ class LocationWriter:
 
     def _inner_lines(self, row: int, statement: Statement, inner: list[tuple[float, float]]) -> list[str]:
         """Lines of the points inside a motion, each a ``GOTO``; ``RAPID`` again behind each of a rapid motion."""
-        numbers, head = self._numbers(row, np.array([share for share, _ in inner]), [dz for _, dz in inner], statement)
+        head, numbers = (
+            self._head(statement),
+            self._numbers(row, np.array([share for share, _ in inner]), [dz for _, dz in inner], statement),
+        )
         rapid = head[:-5] + ("rapid" if head.islower() else "RAPID") + self.line_end
         out = []
         for text in numbers:
@@ -265,10 +263,8 @@ class LocationWriter:
             out += [rapid] if self.found.kind[row] == RAPID else []
         return out
 
-    def _numbers(
-        self, row: int, shares: Array, offsets: Sequence[float], statement: Statement
-    ) -> tuple[list[str], str]:
-        """Numbers of points at shares of a motion, as text; and what stands before them."""
+    def _numbers(self, row: int, shares: Array, offsets: Sequence[float], statement: Statement) -> list[str]:
+        """Numbers of points at shares of a motion, as text."""
         found = self.found
         tips, axes = self._between(row, shares)
         tips[:, 2] += offsets
@@ -286,7 +282,7 @@ class LocationWriter:
         for point, vector in zip(points.tolist(), vectors.tolist(), strict=True):
             texts = [in_style(value, "", decimals) for value in point]
             out.append(",".join(texts + ([in_style(value, "", sharp) for value in vector] if stated else [])))
-        return out, self._head(statement)
+        return out
 
     def _head(self, statement: Statement) -> str:
         """What stands before the numbers, with the sequence number of the statement and its case."""
@@ -303,7 +299,7 @@ class LocationWriter:
             raise ValueError("the axis turns by more than 120 degrees in a motion that must be divided")
         axes = axes / length[:, None]
         if found.kind[row] == OTHER_ARC:
-            return arc_points(found, np.array([row]), shares[None])[0], axes
+            return arcs_of(found, np.array([row])).points(np.full(len(shares), row), shares), axes
         return found.start[row] + at * (found.tip[row] - found.start[row]), axes
 
     def _wrapped(self, text: str) -> list[str]:

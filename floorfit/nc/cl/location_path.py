@@ -11,21 +11,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags, Rows
-from floorfit.nc.cl.circles import arc_points, arc_sweep
+from floorfit.arrays import Array, Flags, Rows, counted
+from floorfit.nc.cl.circles import arcs_of
 from floorfit.nc.cl.locations import Locations
-from floorfit.nc.cutter import NEEDLE, Cutter
+from floorfit.nc.cutter import Cutter
 from floorfit.nc.gains import Profile
 from floorfit.nc.motions import LINE, OTHER_ARC, RAPID
 from floorfit.nc.tip_path import TipPath
+from floorfit.nc.tools import Tools, listed
+from floorfit.nc.zones import UPRIGHT
 
 __all__ = ["LocationPath", "cutter_of", "location_path"]
 
 #: Angle of one chord of a circle that the rule cannot take as one, radians: 0.02 mm at a radius of 10 mm.
 _CHORD_RAD = 0.126
 _UP = np.array([0.0, 0.0, 1.0])
-#: Axes this near to Z are upright, as in `floorfit.nc.zones`.
-_UPRIGHT = 1e-7
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class LocationPath:
     last: Array
     known: Flags
 
-    def rows(self, motions: Rows | Flags) -> Rows:
+    def rows(self, motions: Rows | Flags | list[int]) -> Rows:
         """Rows of the file that some motions of the path belong to, in order."""
         out = np.zeros(len(self.known), dtype=bool)
         out[self.row[motions]] = True
@@ -84,35 +84,27 @@ def _matters(profile: Profile, start: float, end: float) -> bool:
     return any(abs(gain - (start + share * (end - start))) > 1e-9 for share, gain in profile)
 
 
-def cutter_of(numbers: tuple[float, ...]) -> Cutter:
+def cutter_of(numbers: tuple[float, ...]) -> Cutter | None:
     """Cutter of the seven numbers of ``CUTTER``: d, r, e, f (mm), a, b (radians), h (mm).
 
-    Raises
-    ------
-    ValueError
-        If it is neither flat nor ball nor flat with rounded corners, or its flank is not straight.
+    None where it is neither flat nor ball nor flat with rounded corners, or its flank is not straight.
     """
     d, r, e, f, a, b, _ = numbers
-    if r > d / 2 + 1e-3:
-        raise ValueError(f"the corner radius {r:g} mm is more than half the diameter {d:g} mm")
-    if abs(e - (d / 2 - r)) > 2e-3 or abs(f - r) > 2e-3 or abs(a) > 1e-4 or abs(b) > 1e-4:
-        raise ValueError("the end is neither flat nor ball nor flat with rounded corners, or the flank is not straight")
-    return Cutter(d / 2, min(r, d / 2))
+    is_round = r <= d / 2 + 1e-3 and abs(e - (d / 2 - r)) <= 2e-3 and abs(f - r) <= 2e-3
+    return Cutter(d / 2, min(r, d / 2)) if is_round and abs(a) <= 1e-4 and abs(b) <= 1e-4 else None
 
 
-def location_path(found: Locations, stated: dict[str, Cutter], every: Cutter | None = None) -> LocationPath:
+def location_path(found: Locations, tools: Tools) -> LocationPath:
     """Make the path of a file.
 
     Parameters
     ----------
     found : Locations
         The file.
-    stated : dict of str to Cutter
-        Cutters that the user states, by number of the tool; they count where the file states none that can be used.
-    every : Cutter or None
-        The cutter of every other tool.
+    tools : Tools
+        Cutters that the user states: they count where the file states none that can be used.
     """
-    cutters, of_setting, known = _cutters(found, stated, every)
+    cutters, of_setting, known = _cutters(found, tools)
     row, first, last = _pieces(found)
     start, start_axis = _places(found, row, first)
     end, axis = _places(found, row, last)
@@ -121,8 +113,8 @@ def location_path(found: Locations, stated: dict[str, Cutter], every: Cutter | N
     radius = np.array([cutter.corner for cutter in cutters])[index]
     for place, way in ((start, start_axis), (end, axis)):
         place[ball] += radius[ball, None] * (way[ball] - _UP)
-        way[ball | (way[:, 2] > 1 - _UPRIGHT)] = _UP
-    centre, sweep = _plan_arcs(found, row, first, last)
+        way[ball | (way[:, 2] > 1 - UPRIGHT)] = _UP
+    centre, sweep = _plan_arcs(found, row)
     kind = found.kind[row]
     path = TipPath(
         start,
@@ -135,36 +127,27 @@ def location_path(found: Locations, stated: dict[str, Cutter], every: Cutter | N
         sweep,
         np.zeros(len(row)),
         np.isin(kind, (RAPID, LINE, OTHER_ARC)),
+        _feed(found)[row],
         None if np.array_equal(axis, start_axis) else start_axis,
-        feed=_feed(found)[row],
     )
-    return LocationPath(path, row, first, last, known[found.setting] if len(found) else np.zeros(0, dtype=bool))
+    return LocationPath(path, row, first, last, known[found.setting])
 
 
 def _feed(found: Locations) -> Array:
     """Feed of each row of the file, (n,), mm in its unit of time; NaN where it is not known."""
-    feed = np.array([setting.feed * setting.unit_mm or np.nan for setting in found.settings])
-    return feed[found.setting] if len(found) else np.zeros(0)
+    feed = np.array([setting.feed * setting.unit_mm or np.nan for setting in found.settings], float)
+    return feed[found.setting]
 
 
-def _cutters(found: Locations, stated: dict[str, Cutter], every: Cutter | None) -> tuple[list[Cutter], Rows, Flags]:
+def _cutters(found: Locations, tools: Tools) -> tuple[list[Cutter], Rows, Flags]:
     """The cutters that occur, which of them each setting has, and whether it is known."""
-    cutters: list[Cutter] = []
-    index, known = [], []
-    for setting in found.settings:
-        cutter = None
-        if setting.cutter is not None:
-            try:
-                cutter = cutter_of(setting.cutter)
-            except ValueError:
-                cutter = None
-        cutter = cutter or stated.get(setting.tool, every)
-        known.append(cutter is not None)
-        one = cutter or NEEDLE
-        if one not in cutters:
-            cutters.append(one)
-        index.append(cutters.index(one))
-    return cutters or [NEEDLE], np.array(index or [0], dtype=int), np.array(known or [False])
+    stated = {str(number): one for number, one in tools.by_number.items()}
+    own = [
+        (cutter_of(setting.cutter) if setting.cutter else None) or stated.get(setting.tool, tools.every)
+        for setting in found.settings
+    ]
+    index, cutters = listed(own)
+    return cutters, index, np.array([one is not None for one in own], dtype=bool)
 
 
 def _pieces(found: Locations) -> tuple[Rows, Array, Array]:
@@ -172,16 +155,15 @@ def _pieces(found: Locations) -> tuple[Rows, Array, Array]:
     count = np.ones(len(found), dtype=int)
     arcs = np.flatnonzero((found.kind == OTHER_ARC) & ~_is_level_arc(found))
     if len(arcs):
-        count[arcs] = np.ceil(arc_sweep(found, arcs) / _CHORD_RAD).astype(int)
-    row = np.repeat(np.arange(len(found)), count)
-    at = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+        count[arcs] = np.ceil(arcs_of(found, arcs).sweep / _CHORD_RAD).astype(int)
+    row, at = counted(count)
     return row, at / count[row], (at + 1) / count[row]
 
 
 def _is_level_arc(found: Locations) -> Flags:
     out = np.zeros(len(found), dtype=bool)
     arcs = np.flatnonzero(found.kind == OTHER_ARC)
-    upright = (found.axis[arcs, 2] > 1 - _UPRIGHT) & (found.start_axis[arcs, 2] > 1 - _UPRIGHT)
+    upright = (found.axis[arcs, 2] > 1 - UPRIGHT) & (found.start_axis[arcs, 2] > 1 - UPRIGHT)
     out[arcs] = upright & (np.abs(found.circles[found.circle[arcs], 5]) > 1 - 1e-9)
     return out
 
@@ -194,19 +176,19 @@ def _places(found: Locations, row: Rows, share: Array) -> tuple[Array, Array]:
     inner = np.flatnonzero((share > 0) & (share < 1))
     if len(inner):
         rows = row[inner]
-        tip[inner] = arc_points(found, rows, share[inner, None])[:, 0]
+        tip[inner] = arcs_of(found, np.unique(rows)).points(rows, share[inner])
         mean = found.start_axis[rows] + at[inner] * (found.axis[rows] - found.start_axis[rows])
         axis[inner] = mean / np.linalg.norm(mean, axis=1)[:, None]
     return tip, axis
 
 
-def _plan_arcs(found: Locations, row: Rows, first: Array, last: Array) -> tuple[Array, Array]:
+def _plan_arcs(found: Locations, row: Rows) -> tuple[Array, Array]:
     """Centre and signed angle of the level circles."""
     centre, sweep = np.full((len(row), 2), np.nan), np.zeros(len(row))
-    whole = np.flatnonzero(_is_level_arc(found)[row] & (first == 0) & (last == 1))
+    whole = np.flatnonzero(_is_level_arc(found)[row])
     rows = row[whole]
     if len(rows):
         circles = found.circles[found.circle[rows]]
         centre[whole] = circles[:, :2]
-        sweep[whole] = np.sign(circles[:, 5]) * arc_sweep(found, rows)
+        sweep[whole] = np.sign(circles[:, 5]) * arcs_of(found, rows).sweep
     return centre, sweep

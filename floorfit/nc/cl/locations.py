@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
 
@@ -24,7 +24,7 @@ UNIT_SLACK = 0.001
 
 @dataclass(frozen=True)
 class FileFrame:
-    """A rigid frame: ``part = rotation @ file + shift``.
+    """A rigid frame, ``part = rotation @ file + shift``; the part's own where none is said.
 
     Parameters
     ----------
@@ -34,13 +34,8 @@ class FileFrame:
         Where the file's zero is in the part.
     """
 
-    rotation: Array
-    shift: Array
-
-    @classmethod
-    def none(cls) -> FileFrame:
-        """The part's own frame."""
-        return cls(np.eye(3), np.zeros(3))
+    rotation: Array = field(default_factory=lambda: np.eye(3))
+    shift: Array = field(default_factory=lambda: np.zeros(3))
 
     @classmethod
     def of(cls, numbers: list[float], unit_mm: float) -> FileFrame:
@@ -188,10 +183,8 @@ class LocationColumns:
         read = self.rows.columns()
         line, length = read["line"], np.sqrt(read["i"] ** 2 + read["j"] ** 2 + read["k"] ** 2)
         for row in np.flatnonzero(~(np.abs(length - 1) <= UNIT_SLACK))[:5].tolist():
-            yield (
-                int(line[row]),
-                f"the axis has length {length[row]:.4g}, 1 expected. Are the columns x, y, z, i, j, k?",
-            )
+            text = f"the axis has length {length[row]:.4g}, 1 expected. Are the columns x, y, z, i, j, k?"
+            yield int(line[row]), text
         far = ~((np.abs(read["x"]) < 1e6) & (np.abs(read["y"]) < 1e6) & (np.abs(read["z"]) < 1e6))
         for row in np.flatnonzero((read["kind"] != JUMP) & far)[:5].tolist():
             yield int(line[row]), "a coordinate beyond any machine. Correct the number."

@@ -74,17 +74,15 @@ class StatementError(ValueError):
 
     Parameters
     ----------
-    line : int
-        Index of the line.
     last : int
         Index of the last line of what was read.
     text : str
         What is wrong, and what to do.
     """
 
-    def __init__(self, line: int, last: int, text: str) -> None:
+    def __init__(self, last: int, text: str) -> None:
         """Keep the place."""
-        self.line, self.last = line, last
+        self.last = last
         super().__init__(text)
 
 
@@ -124,14 +122,17 @@ def read_statement(lines: Sequence[str], number: int) -> Statement:
         return _text_statement(text, number, word)
     parts, last = _parts(lines, number, start, numbered=start > 0)
     if any(any(char < " " and char != "\t" for char in part) for _, _, part in parts):
-        raise StatementError(number, last, "holds a control character. Save the file as plain text.")
-    return _fields(number, last, parts)
+        raise StatementError(last, "holds a control character. Save the file as plain text.")
+    try:
+        return _fields(number, last, parts)
+    except ValueError as error:
+        raise StatementError(last, str(error)) from error
 
 
 def _text_statement(text: str, number: int, word: re.Match[str]) -> Statement:
     if text.rstrip().endswith("$"):
         told = "text that ends in $: whether the next line continues it cannot be told. Take the $ out."
-        raise StatementError(number, number, told)
+        raise StatementError(number, told)
     start = word.end()
     rest = text[start:].strip()
     return Statement(number, number, word[1].upper(), (StatementField(rest, None, number, start, len(text)),))
@@ -140,7 +141,6 @@ def _text_statement(text: str, number: int, word: re.Match[str]) -> Statement:
 def _parts(lines: Sequence[str], number: int, start: int, *, numbered: bool) -> tuple[list[tuple[int, int, str]], int]:
     """The text of a statement, line by line: (line, first place, text)."""
     parts: list[tuple[int, int, str]] = []
-    first = number
     while True:
         text = bare(lines[number])
         if parts and numbered and (again := _SEQUENCE_AGAIN.match(text)):
@@ -152,7 +152,7 @@ def _parts(lines: Sequence[str], number: int, start: int, *, numbered: bool) -> 
             return parts, number
         number, start = number + 1, 0
         if number == len(lines):
-            raise StatementError(first, number - 1, "ends in $, and no line follows it. Is the file whole?")
+            raise StatementError(number - 1, "ends in $, and no line follows it. Is the file whole?")
 
 
 def _fields(number: int, last: int, parts: list[tuple[int, int, str]]) -> Statement:
@@ -160,39 +160,38 @@ def _fields(number: int, last: int, parts: list[tuple[int, int, str]]) -> Statem
     head, slash, rest = text.partition("/")
     major = "".join(head.split()).upper()
     if not slash and len(parts) > 1 and any(part.strip() for _, _, part in parts[1:]):
-        raise StatementError(number, last, "the major word and its slash must stand in one line. Join the lines.")
+        raise ValueError("the major word and its slash must stand in one line. Join the lines.")
     if not slash:
         return Statement(number, last, major, ())
     if ";" in text:
-        raise StatementError(number, last, "several statements in one line. Write each in a line of its own.")
+        raise ValueError("several statements in one line. Write each in a line of its own.")
     pieces = [(line, start + len(head) + 1, rest), *parts[1:]]
-    return Statement(number, last, major, tuple(_split(number, last, pieces)))
+    return Statement(number, last, major, tuple(_split(pieces)))
 
 
-def _split(number: int, last: int, pieces: list[tuple[int, int, str]]) -> Iterator[StatementField]:
+def _split(pieces: list[tuple[int, int, str]]) -> Iterator[StatementField]:
     """Fields between commas; one that runs over a line's end is refused."""
     held: tuple[int, int, str] | None = None
     for line, start, text in pieces:
         place = start
         for index, token in enumerate(text.split(",")):
             if index:
-                yield _field(number, last, held)
+                yield _field(held)
                 held = None
             if token.strip():
                 if held is not None:
-                    told = "a field runs over the end of a line. Put the $ behind a comma."
-                    raise StatementError(number, last, told)
+                    raise ValueError("a field runs over the end of a line. Put the $ behind a comma.")
                 held = (line, place, token)
             place += len(token) + 1
     if held is None and any(text.strip() for _, _, text in pieces):
-        raise StatementError(number, last, "ends in a comma: a field is missing.")
+        raise ValueError("ends in a comma: a field is missing.")
     if held is not None:
-        yield _field(number, last, held)
+        yield _field(held)
 
 
-def _field(number: int, last: int, held: tuple[int, int, str] | None) -> StatementField:
+def _field(held: tuple[int, int, str] | None) -> StatementField:
     if held is None:
-        raise StatementError(number, last, "an empty field between two commas. Which number is missing?")
+        raise ValueError("an empty field between two commas. Which number is missing?")
     line, start, token = held
     text = token.strip()
     start += len(token) - len(token.lstrip())

@@ -103,11 +103,11 @@ def test_another_tool_without_a_cutter_has_none():
 
 def test_circles_turn_right_handed_about_their_axis():
     text = "UNITS/MM\nGOTO/10,0,0\nCIRCLE/0,0,0,0,0,-1,10\nGOTO/0,10,0\nCIRCLE/0,0,0,0,0,1,10\nGOTO/0,10,0\n"
-    from floorfit.nc.cl.circles import arc_sweep
+    from floorfit.nc.cl.circles import arcs_of
 
     found = read(text)
     assert found.kind.tolist() == [LINE, OTHER_ARC, OTHER_ARC]
-    assert np.degrees(arc_sweep(found, np.array([1, 2]))) == pytest.approx([270, 360])
+    assert np.degrees(arcs_of(found, np.array([1, 2])).sweep) == pytest.approx([270, 360])
 
 
 def test_points_near_to_each_other_along_a_circle_are_points():

@@ -14,8 +14,8 @@ from nc_cases import PART, apply, corrections, follow, hold, tilt
 from nc_sweep import motions, samples, too_deep
 
 from floorfit.errors import InputError
+from floorfit.nc.arcs import PLANE_AXES, StandingArcs, chord_shares
 from floorfit.nc.cutter import Cutter
-from floorfit.nc.standing_arcs import PLANE_AXES, StandingArcs, chord_shares
 from floorfit.nc.tools import Tools
 
 HEAD = "G21 G90 G17 G40 G94\nT1 M6\nG0 X10 Y10 Z20\nG1 Z2. F200\nX50.\nG0 Z20\n"
@@ -118,7 +118,7 @@ def test_what_cannot_be_divided_is_refused_with_its_line(word, text):
 
 def test_the_proof_sees_the_arc(monkeypatch):
     """With a rule that takes the arc for a line, nothing is written."""
-    from floorfit.nc.standing_arcs import StandingArcs
+    from floorfit.nc.arcs import StandingArcs
 
     def chord(self, rows, share):
         at = np.searchsorted(self.rows, rows)
