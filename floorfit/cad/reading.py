@@ -129,7 +129,13 @@ _ALONE = (".stl", ".obj", ".ply", ".glb", ".gltf")
 
 
 def check_path(path: Path) -> None:
-    """Refuse a model or a drawing of no known ending, that is not there, or is empty."""
+    """Refuse a model or a drawing that cannot be one.
+
+    Raises
+    ------
+    InputError
+        If its ending is not known, it is not there, or it is empty.
+    """
     if path.suffix.lower() not in (*MESH_SUFFIXES, *DRAWING_SUFFIXES):
         known = ", ".join([*MESH_SUFFIXES, *DRAWING_SUFFIXES])
         text = f"the ending {path.suffix or '(none)'} is not known; expected one of {known}. Export the model again."
@@ -234,7 +240,13 @@ def _short(error: Exception) -> str:
 
 
 def check_extra(suffix: str) -> None:
-    """Refuse a format that needs a package which is not installed."""
+    """Refuse a format that needs more than is installed.
+
+    Raises
+    ------
+    MissingExtraError
+        If the package that reads it is not there.
+    """
     from importlib.util import find_spec
 
     package, extra = _EXTRAS.get(suffix, ("", ""))

@@ -118,7 +118,13 @@ class StatedOfFile:
     progress: Callable[[str, int, int], None] | None = None
 
     def check(self) -> None:
-        """Refuse what cannot be meant: a tolerance finer than files are written."""
+        """Refuse what cannot be meant.
+
+        Raises
+        ------
+        InputError
+            If the tolerance is finer than files are written.
+        """
         if not self.tolerance_mm >= 0.001:
             text = f"tolerance {self.tolerance_mm:g} mm: expected 0.001 mm or more. Files are rounded to that."
             raise InputError(text)
@@ -203,7 +209,13 @@ class CorrectionRun:
         self.who = [f"{name} {text}" for name, text in (stated.identity or {"part": part.name}).items() if text]
 
     def stop_on(self, findings: Sequence[Finding]) -> None:
-        """Keep the warnings; raise where there is an error."""
+        """Keep the warnings.
+
+        Raises
+        ------
+        InputError
+            If there is an error among them.
+        """
         errors = [finding for finding in findings if finding.severity == "error"]
         if errors:
             raise InputError(errors[:_MOST_FINDINGS])

@@ -15,11 +15,16 @@ Box = tuple[float, float, float, float]
 
 
 def check_places(points: Array) -> None:
-    """Raise `NumericalError` unless the places span a plane.
+    """Refuse places that do not span a plane.
 
     Parameters
     ----------
     points : (n, 2) ndarray, mm
+
+    Raises
+    ------
+    NumericalError
+        If fewer than three differ.
     """
     distinct = len(np.unique(points, axis=0)) if len(points) < 1_000 else 3
     if distinct < 3:
