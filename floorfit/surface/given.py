@@ -24,7 +24,7 @@ def check_places(points: Array) -> None:
     Raises
     ------
     NumericalError
-        If fewer than three differ.
+        If fewer than three differ, or all lie in one line.
     """
     distinct = len(np.unique(points, axis=0)) if len(points) < 1_000 else 3
     if distinct < 3:
