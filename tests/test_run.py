@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import csv
 import json
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import finished_webs
 import numpy as np
 import pytest
 import small_part
 
 from floorfit.closing import closing_sentence
+from floorfit.errors import InputError
 from floorfit.folder import write
 from floorfit.offsets_table import OFFSET_COLUMNS
 from floorfit.part import read_part
@@ -63,6 +66,16 @@ def test_inch_part_gives_the_same_floors(tilted: Result) -> None:
     for one, two in zip(got.decisions, tilted.decisions, strict=True):
         assert one.correction.offset == pytest.approx(two.correction.offset, abs=1e-6)  # places rounded through 25.4
         assert one.verdict == two.verdict
+
+
+def test_a_column_that_slipped_by_a_line_is_refused() -> None:
+    """The warp differs by a tenth from place to place, the gauge scatters by a hundredth: no gauge scatters so."""
+    part = finished_webs.small_part()
+    readings = finished_webs.rough_readings(part, per_pocket=8)
+    readings = replace(readings, thickness=readings.thickness - 3 * finished_webs.warp(readings.x, readings.y))
+    assert correct(part, readings).observations.is_used.mean() > 0.95
+    with pytest.raises(InputError, match="a column has slipped"):
+        correct(part, replace(readings, thickness=np.roll(readings.thickness, 1)))
 
 
 def test_measured_z_moves_the_warp_not_the_sign() -> None:

@@ -82,9 +82,9 @@ def _expected(document: dict[str, Any], file: Path) -> Expected:
     x, y, mean = (np.array(document[name], float) for name in ("x_mm", "y_mm", "mean_mm"))
     shares, parts = np.array(document["shapes"]["shares"], float), int(document["warps"])
     shapes = np.array(document["shapes"]["shapes_mm"], float).reshape(len(shares), *mean.shape)[_kept(shares, parts)]
-    if "fit_u_mm" not in document:
+    if document.get("fit_u_mm") is None and parts > 0:
         raise ValueError("it does not say how sure its mean is, as those of older versions do not")
-    u = np.zeros(mean.shape) if document["fit_u_mm"] is None else np.array(document["fit_u_mm"], float)
+    u = np.array(document.get("fit_u_mm") or np.zeros(mean.shape), float)
     for name, nodes in (("x_mm", x), ("y_mm", y)):
         if len(nodes) < 4 or not (np.diff(nodes) > 0).all():
             raise ValueError(f"{name}: four nodes were expected at the least, each beyond the one before")

@@ -20,7 +20,7 @@ from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.surface.spline import Surface
 from floorfit.web import Webs
 
-__all__ = ["Prediction", "part_of", "webs_of"]
+__all__ = ["Prediction", "filled", "part_of", "webs_of"]
 
 #: Standard uncertainty of a warp whose record has no map, mm: the machine's and the gauge's together (common
 #: practice, no source).
@@ -151,7 +151,7 @@ class Prediction:
         if self.record.map is None:
             return np.full(xs.shape, UNKNOWN_U_MM)
         nodes = self.record.map
-        return bilinear(nodes.x_mm, nodes.y_mm, _filled(nodes.warp_u_mm).T, xs, ys)
+        return bilinear(nodes.x_mm, nodes.y_mm, filled(nodes.warp_u_mm).T, xs, ys)
 
     def shared_u(self, floors: ArrayLike) -> float:
         """Standard uncertainty that the predictions on some floors share, mm.
@@ -168,7 +168,12 @@ class Prediction:
         return float(np.sqrt(record.surface.dispersion / weight)) if weight else UNKNOWN_U_MM
 
 
-def _filled(layer: Array) -> Array:
-    """Nodes outside the outline take the greatest value."""
+def filled(layer: Array) -> Array:
+    """Uncertainties on nodes, those outside the outline as great as the greatest.
+
+    Parameters
+    ----------
+    layer : (k, l) ndarray, mm
+    """
     typical = float(np.nanmax(layer)) if np.isfinite(layer).any() else UNKNOWN_U_MM
     return np.where(np.isfinite(layer), layer, typical)

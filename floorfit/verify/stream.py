@@ -25,6 +25,7 @@ from floorfit.result import UNSETTLED
 from floorfit.sealed import changed_files
 from floorfit.surface.axis import Axis
 from floorfit.surface.local_shapes import LocalShapes, ShapeTable
+from floorfit.verify.predicted import filled
 from floorfit.verify.written import VERIFICATION_FORMAT
 
 __all__ = [
@@ -272,8 +273,7 @@ def _dished(surface: dict[str, Any], nodes: Nodes) -> Array:
 def _warp_u(found: dict[str, Any] | None, nodes: Nodes) -> Array:
     if found is None:
         return np.empty(0)
-    layer = np.array(found["warp_u_mm"], float)
-    layer = np.where(np.isfinite(layer), layer, np.nanmax(layer))
+    layer = filled(np.array(found["warp_u_mm"], float))
     places = np.meshgrid(nodes.x, nodes.y, indexing="ij")
     return bilinear(np.array(found["x_mm"]), np.array(found["y_mm"]), layer.T, *places).ravel()
 
