@@ -176,7 +176,7 @@ def _surface(
     from floorfit.dishing import web_dishes
     from floorfit.noticed import SCATTERED
     from floorfit.readings.misplaced import refuse_slipped
-    from floorfit.readings.outliers import sequence
+    from floorfit.readings.sequence import sequence
     from floorfit.surface import fit_surface
 
     order = sequence(seen.readings)[0][sites.rows]
@@ -212,6 +212,7 @@ def _decided(
     from floorfit.decision.odd_web import odd_webs
     from floorfit.noticed import fit_findings, hidden_drift, shared_errors, shared_findings
     from floorfit.readings.causes import doubted_floors
+    from floorfit.readings.sequence import sorted_findings
     from floorfit.web import Webs
 
     source = seen.readings.source
@@ -228,7 +229,7 @@ def _decided(
         *_datum_findings(part, taken.frame, fit),
         *fit_findings(source, fit, agreed, modes is not None),
         *shared_findings(source, systematic),
-        *hidden_drift(source, fit, systematic, drift, settings.systematic),
+        *(sorted_findings(seen.readings) or hidden_drift(source, fit, systematic, drift, settings.systematic)),
     )
     applied = taken.gauge, taken.frame
     return Result(part, taken.shown, settings, seen, fit, webs, decisions, found, *applied, systematic)
