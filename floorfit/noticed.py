@@ -66,7 +66,9 @@ def shared_errors(
     rows = np.flatnonzero(sites.of(seen) >= 0)
     if len(rows) > MOST_SHARED:
         return (), None
-    columns = columns_to_try(part, seen.readings, seen.floor, sites.of(seen) >= 0)
+    slow = fit.models[0].in_order
+    step = None if slow is None else slow.step
+    columns = columns_to_try(part, seen.readings, seen.floor, sites.of(seen) >= 0, step)
     tried = [replace(one, values=one.values[rows]) for one in columns]
     tried = [_with_allowed(one, fit) for one in tried]
     mean = np.zeros(len(sites.warp)) if expected is None else expected.at(*sites.points.T)
@@ -84,11 +86,11 @@ def shared_errors(
 
 
 def _with_allowed(cause: Cause, fit: Fit) -> Cause:
-    """With the variance that the fit has for it: of a straight drift, where one stands beside its surface."""
+    """With the variance that the fit has for it: of a straight drift or a step that stands beside its surface."""
     slow = fit.models[0].in_order
-    is_straight = slow is not None and not np.isfinite(slow.length)
-    allowed = float(slow.covariance[0, 0]) if slow and cause.kind == "drift" and is_straight else 0.0
-    return replace(cause, allowed=allowed)
+    if slow is None or np.isfinite(slow.length) or cause.kind != ("drift" if slow.step is None else "step"):
+        return cause
+    return replace(cause, allowed=float(slow.covariance[0, 0]))
 
 
 def _sharers(seen: Observations, sites: Sites, rows: Rows, smoother: Smoother, mean: Array) -> Sharers:

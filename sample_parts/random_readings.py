@@ -27,6 +27,10 @@ class Disturbance:
     ----------
     drift : float, mm
         Of the thickness, from the first reading to the last.
+    step : float, mm
+        Of the thickness, at a reading of the middle eight tenths.
+    right : float or None
+        Where in a drift or step the gauge is right, 0 at its start to 1 at its end: drawn where none is given.
     warming : float
         Share of the path over which the drift dies away, to 1/e (Newton's law of cooling); 0: it is even.
     correlated : float, mm
@@ -36,6 +40,8 @@ class Disturbance:
     """
 
     drift: float = 0.0
+    step: float = 0.0
+    right: float | None = 0.5
     warming: float = 0.0
     correlated: float = 0.0
     z_wave: float = 0.0
@@ -48,14 +54,16 @@ class Disturbance:
         slow[0] = steps[0]
         for k in range(1, count):
             slow[k] = keep * slow[k - 1] + np.sqrt(1 - keep**2) * steps[k]
-        return slow + self.drift * self._path(np.linspace(0.0, 1.0, count))
+        share = np.linspace(0.0, 1.0, count)
+        right = float(rng.uniform()) if self.right is None else self.right
+        jump = self.step * ((share >= rng.uniform(0.1, 0.9)) - right) if self.step else 0.0
+        return slow + self.drift * (self._path(share) - right) + jump
 
     def _path(self, share: Array) -> Array:
-        """Drift so far, of the whole; without its mean, which no reading shows."""
+        """Drift so far, of the whole: 0 to 1."""
         if not self.warming:
-            return share - 0.5
-        done = (1 - np.exp(-share / self.warming)) / (1 - np.exp(-1 / self.warming))
-        return np.asarray(done - done.mean())
+            return share
+        return np.asarray((1 - np.exp(-share / self.warming)) / (1 - np.exp(-1 / self.warming)))
 
     def z(self, x: Array) -> Array:
         """Error of each measured Z, mm."""

@@ -20,7 +20,9 @@ FEWEST = 3
 LEAST_SPREAD = 0.02
 
 
-def columns_to_try(part: Part, readings: Readings, floor: Rows, is_tried: Flags) -> list[Cause]:
+def columns_to_try(
+    part: Part, readings: Readings, floor: Rows, is_tried: Flags, step: float | None = None
+) -> list[Cause]:
     """Columns of what each cause adds to the warp; n rows, 0 where not tried.
 
     Parameters
@@ -32,8 +34,10 @@ def columns_to_try(part: Part, readings: Readings, floor: Rows, is_tried: Flags)
         −1 for none.
     is_tried : (n,) ndarray of bool
         Rows whose floor is known and that the fit looked at.
+    step : float, optional
+        Time or number of the first reading after a step, where the fit has one.
     """
-    out = [*_velocity(part, floor, is_tried), *_path(readings, is_tried), *_temperature(readings, is_tried)]
+    out = [*_velocity(part, floor, is_tried), *_path(readings, is_tried, step), *_temperature(readings, is_tried)]
     for index, pocket in enumerate(part.pockets):
         here = is_tried & (floor == index)
         if here.sum() >= FEWEST and (is_tried & ~here).sum() >= FEWEST:
@@ -92,12 +96,16 @@ def _velocity(part: Part, floor: Rows, is_tried: Flags) -> list[Cause]:
     return [Cause("velocity", "thickness", np.where(is_tried, -rough, 0.0), "1")]
 
 
-def _path(readings: Readings, is_tried: Flags) -> list[Cause]:
+def _path(readings: Readings, is_tried: Flags, step: float | None) -> list[Cause]:
     when, by = sequence(readings)
     span = float(np.ptp(when[is_tried])) if is_tried.any() else 0.0
     if is_tried.sum() < 8 or span == 0.0:
         return []
-    return [Cause("drift", by, np.where(is_tried, (when - when[is_tried].min()) / span, 0.0))]
+    out = [Cause("drift", by, np.where(is_tried, (when - when[is_tried].min()) / span, 0.0))]
+    if step is not None:
+        first = f"{1 + int((when < step).sum())}"
+        out.append(Cause("step", first, np.where(is_tried & (when >= step), 1.0, 0.0)))
+    return out
 
 
 def _temperature(readings: Readings, is_tried: Flags) -> list[Cause]:
@@ -153,6 +161,13 @@ def words_of(found: Systematic) -> str:
         return (
             f"the readings drift over the {found.name}: at the end the gauge reads {abs(found.effect):.3f} ± "
             f"{2 * found.u:.3f} mm {way} than at the start. Read a step block, and the first places again."
+        )
+    if found.kind == "step":
+        way = "thinner" if found.effect > 0 else "thicker"
+        return (
+            f"from reading {found.name} on the gauge reads {abs(found.effect):.3f} ± {2 * found.u:.3f} mm {way} than "
+            "before: its zero, probe or couplant changed, or the Z. Which part is right no reading tells, and offsets "
+            "lie between. Read a step block, and the first places again."
         )
     if found.kind == "temperature":
         return (

@@ -41,7 +41,7 @@ class Cause:
     Parameters
     ----------
     kind : str
-        ``"velocity"``, ``"drift"``, ``"temperature"``, ``"pocket"``, ``"row"``.
+        ``"velocity"``, ``"drift"``, ``"step"``, ``"temperature"``, ``"pocket"``, ``"row"``.
     name : str
         Which pocket, row, or column of time.
     values : (n,) ndarray

@@ -17,7 +17,7 @@ from floorfit.arrays import Array
 from floorfit.surface.border import Slow
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.reml import Prior, Solution
-from floorfit.surface.slow import FEWEST, MOST, combined, hats, likeliest_slow
+from floorfit.surface.slow import FEWEST, MOST, combined, hats, likeliest_slow, likely_step
 
 __all__ = ["Model", "models_of"]
 
@@ -41,6 +41,9 @@ WORTH_A_LOOK, LEAST_GAIN = 0.0, 2.0
 ORDER_ODDS, ERROR_ODDS, BREAK_ODDS = 0.3, 0.1, 0.2
 #: The most that an error of Z is believed: a plate may wave along an axis by itself.
 MOST_ERROR = 0.5
+#: Times that the place of a step is looked for, each beside the one before. It is one of as many as there are readings,
+#: where another error is one of nine: the likelihood that the choice alone gains is taken off.
+STEP_ROUNDS, OTHERS = 3, 9
 #: A model less likely than this is left out.
 LEAST_SHARE = 0.03
 
@@ -99,6 +102,7 @@ def models_of(
     priors: _Priors,
     order: Array | None,
     beside: Callable[[Slow | None], Solution],
+    left: Callable[[Solution], Array],
     search: _Search,
     *,
     is_z_measured: bool,
@@ -117,6 +121,8 @@ def models_of(
         Time or number of each reading, to look for an error that changes slowly along them.
     beside : callable
         The solution at the likeliest prior of the surface alone with something beside it.
+    left : callable
+        What the surface of a solution leaves of each reading that counts, (n,), mm; NaN where it does not.
     search : callable
         Priors with something beside the surface, from one to begin with, and twice the negative log of their evidence.
     is_z_measured : bool
@@ -124,7 +130,7 @@ def models_of(
     """
     in_order = None
     if order is not None:
-        in_order = _in_order(order, beside)
+        in_order = _in_order(order, beside, left)
     own = [None] if in_order is None else [None, in_order]
     parts = _parts(points, shapes, own, beside, is_z_measured=is_z_measured)
     if not parts and in_order is None:
@@ -132,7 +138,9 @@ def models_of(
     return _shared([_searched(one, part, priors[0][0], search) for one in own for part in (None, *parts)])
 
 
-def _in_order(order: Array, beside: Callable[[Slow | None], Solution]) -> Slow | None:
+def _in_order(
+    order: Array, beside: Callable[[Slow | None], Solution], left: Callable[[Solution], Array]
+) -> Slow | None:
     """The likeliest error in the order of the readings, at the scatter that is left beside it."""
     alone = beside(None).criterion
 
@@ -140,7 +148,19 @@ def _in_order(order: Array, beside: Callable[[Slow | None], Solution]) -> Slow |
         return likeliest_slow(order, lambda slow: alone - beside(slow).criterion, dispersion)
 
     found = at(1.0)
-    return found if found is None or beside(found).dispersion == 1.0 else at(beside(found).dispersion)
+    if found is not None and beside(found).dispersion != 1.0:
+        found = at(beside(found).dispersion)
+    if found is None:
+        return None
+    solution, chosen = beside(found), 2 * float(np.log(len(order) / OTHERS))
+    for _ in range(STEP_ROUNDS):
+        step = likely_step(order, left(solution), solution.dispersion)
+        if step is None or step.step == found.step:
+            break
+        solution = beside(step)
+        gain = alone - solution.criterion - chosen
+        found = replace(step, gain=gain) if gain > found.gain else found
+    return found
 
 
 def _searched(in_order: Slow | None, part: _Part | None, start: Prior, search: _Search) -> tuple[Model, float]:

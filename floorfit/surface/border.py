@@ -55,11 +55,13 @@ class Slow:
     size : float, mm
         Standard deviation of the error.
     length : float
-        Readings over which it is correlated; infinite for a drift: a line, its bow and a cubic.
+        Readings over which it is correlated; infinite for a drift (a line, its bow and a cubic) and for a step.
     gain : float
         Twice the log likelihood that the fit gained by it.
     breaks : tuple of (int, float)
         Axis and place, mm, of the last knots where they are no error but angles by which the plate breaks there.
+    step : float or None
+        Time or number of the first reading after a step, where the error is one.
     """
 
     design: csr_array
@@ -68,6 +70,7 @@ class Slow:
     length: float
     gain: float = 0.0
     breaks: tuple[tuple[int, float], ...] = ()
+    step: float | None = None
 
     @property
     def errors(self) -> csr_array:

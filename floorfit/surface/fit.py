@@ -180,8 +180,10 @@ class Fit:
     def allowing_for_drift(self, points: Array, u: Array, order: Array, seed: int = 1) -> Fit:
         """With a wider posterior: by what a drift of the gauge that is let go would do to this surface.
 
-        Nothing is added where an error in the order of the readings stands beside the surface already, and little where
-        they were taken there and back.
+        Little is added where readings were taken there and back. Where a drift or a step stands beside the surface, its
+        own is in the posterior; but when in it the gauge was right, no reading tells. The surface goes by the middle of
+        what was read, and half of the drift or step either way is rectangular (JCGM 100:2008, 4.3.7) and common to all
+        floors.
 
         Parameters
         ----------
@@ -194,10 +196,37 @@ class Fit:
             Of the joint samples.
         """
         drift = unseen_drift(order)
-        if drift is None or self.models[0].in_order is not None:
+        found = self.models[0].in_order
+        if drift is None or (found is not None and np.isfinite(found.length)):
             return self
-        error = self.smoother.smoothed(points, drift, u)
-        return replace(self, posterior=self.posterior.with_error(error, seed, is_told=False))
+        if found is None:
+            error = self.smoother.smoothed(points, drift, u)
+            return replace(self, posterior=self.posterior.with_error(error, seed, is_told=False))
+        middle, deviation = self._level_of(found)
+        error, surface = self._level(deviation), self.surface
+        surface = replace(surface, coefficients=surface.coefficients + self._level(middle).coefficients)
+        posterior = self.posterior.with_error(error, seed, is_told=False)
+        return replace(self, surface=surface, posterior=posterior, residuals=self.residuals - middle)
+
+    def _level_of(self, found: Slow) -> tuple[float, float]:
+        """What the surface lies too low by, in the middle of a drift or step, and the standard uncertainty of that."""
+        border, count = self.solution.border, found.design.shape[1]
+        assert border is not None
+        path = found.design @ border.slow_error[:count]
+        first = border.columns.shapes
+        variance = (
+            self.dispersion
+            * float(border.covariance[first, first])
+            * float(np.ptp(found.design[:, [0]].toarray())) ** 2
+        )
+        share = sum(one.share for one in self.models if one.in_order is not None)
+        extent = float(np.sqrt(share * (np.ptp(path) ** 2 + variance)))
+        return share * float(path.max() + path.min()) / 2, extent / np.sqrt(12.0)
+
+    def _level(self, height: float) -> Surface:
+        """The same height everywhere, mm."""
+        grid = self.surface.grid
+        return Surface(grid, plane_coefficients(grid, np.array([height, 0.0, 0.0])))
 
     @property
     def smoother(self) -> Smoother:

@@ -16,6 +16,7 @@ from floorfit.surface.local_shapes import LocalShapes, Misfit
 from floorfit.surface.modes import Modes
 from floorfit.surface.reml import Equations, Prior, Solution, assemble, columns_of
 from floorfit.surface.search import START
+from floorfit.surface.spline import Surface
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -98,6 +99,16 @@ class OnGrid:
         design = self.shapes.design(self.points) if self.design is None else self.design
         columns = with_slow(columns, self.grid, slow, self.points, self.values, weights / self.u**2, design)
         return alone.with_columns(columns)
+
+    def left(self, solution: Solution) -> Array:
+        """What the surface of a solution leaves of each reading, its slow error and noise, mm.
+
+        Parameters
+        ----------
+        solution : Solution
+        """
+        fitted = Surface(self.grid, solution.coefficients, self.shapes, solution.amounts)
+        return np.asarray(self.values - fitted.at(*self.points.T))
 
     @cached_property
     def design(self) -> csr_array | None:

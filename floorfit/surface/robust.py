@@ -25,7 +25,6 @@ from floorfit.surface.on_grid import LEAST_SHOWN_MM, SAMPLE, OnGrid
 from floorfit.surface.reml import Prior, Solution, solve
 from floorfit.surface.rough import rougher
 from floorfit.surface.search import LIKELY, START, best_smoothing, likely_starts
-from floorfit.surface.spline import Surface
 from floorfit.units import MAD_TO_SD
 
 __all__ = ["Robust", "robust_weights", "taper", "weighed_anew"]
@@ -209,6 +208,7 @@ def _models(
         priors,
         order,
         lambda slow: data.beside(alone, weights, slow),
+        lambda solution: np.where(weights >= 0.5, data.left(solution), np.nan),
         lambda slow, start: _evident(data, weights, start, slow)[:2],
         is_z_measured=is_z_measured,
     )
@@ -235,8 +235,7 @@ def _set_aside_together(data: OnGrid, solution: Solution, weights: Array) -> lis
     if data.shapes is None or (weights >= 0.5).all():
         return []
     design = (data.shapes.design(data.points) if data.design is None else data.design).tocsc()
-    fitted = Surface(data.grid, solution.coefficients, data.shapes, solution.amounts)
-    side = np.sign(data.values - fitted.at(*data.points.T))
+    side = np.sign(data.left(solution))
     out = []
     for k in range(data.shapes.count - data.shapes.forms):
         rows = design.indices[design.indptr[k] : design.indptr[k + 1]].astype(np.intp)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FEWEST", "MOST", "MOST_SHARED", "TOLD_GAIN", "UNSEEN_MM",
-    "combined", "hats", "likeliest_slow", "slow_errors", "unseen_drift",
+    "combined", "hats", "likeliest_slow", "likely_step", "slow_errors", "unseen_drift",
 ]  # fmt: skip
 
 #: Lengths, in readings, and sizes, mm, that are tried. Shorter than the readings of a few floors it would be what the
@@ -32,6 +32,8 @@ SIZES_MM = (0.002, 0.004, 0.008, 0.016)
 #: Standard deviation of a drift from the first reading to the last, mm: a few times what gauges are let go. And of its
 #: bow, a parabola, and of a cubic between them: a gauge that warms up drifts fastest at first, and dies away.
 DRIFT_MM, BOW_MM = 0.05, 0.010
+#: Standard deviation of a step, mm (a zero set anew, another probe, other couplant), and fewest readings on a side.
+STEP_MM, BESIDE_STEP = 0.05, 8
 #: Standard deviation of a drift that nobody sees: up to 0.020 mm are let go, a small one more likely than a large one,
 #: so that its distribution is triangular (JCGM 100:2008, 4.3.9).
 UNSEEN_MM = 0.020 / np.sqrt(6.0)
@@ -97,6 +99,35 @@ def likeliest_slow(order: Array, gained: Callable[[Slow], float], dispersion: fl
     rest = [replace(one, gain=gained(one)) for one, begun in zip(every, is_first, strict=True) if not begun]
     likely = max(first + rest, key=lambda one: one.gain)
     return likely if likely.gain >= (LEAST_DRIFT if np.isinf(likely.length) else LEAST_GAIN) else None
+
+
+def likely_step(order: Array, left: Array, dispersion: float = 1.0) -> Slow | None:
+    """The step that readings ask for most: where the means before and after differ by most standard errors.
+
+    Parameters
+    ----------
+    order : (n,) ndarray
+        Time or number of each reading.
+    left : (n,) ndarray, mm
+        What the surface leaves of each; NaN where it is set aside.
+    dispersion : float
+        φ of the fit with one.
+    """
+    from scipy.sparse import csr_array
+
+    moments, at = np.unique(order, return_inverse=True)
+    counts = np.bincount(at, np.isfinite(left), len(moments))
+    sums = np.bincount(at, np.nan_to_num(left), len(moments))
+    before, total = np.cumsum(counts)[:-1], counts.sum()
+    after = total - before
+    is_step = (before >= BESIDE_STEP) & (after >= BESIDE_STEP)
+    if not is_step.any() or len(moments) > MOST:
+        return None
+    spread = np.abs(np.cumsum(sums)[:-1] - before * sums.sum() / total)
+    errors = spread / np.sqrt(np.where(is_step, before * after, 1.0))
+    first = float(moments[1 + int(np.argmax(np.where(is_step, errors, -1.0)))])
+    design = csr_array(np.where(order >= first, 0.5, -0.5)[:, None])
+    return Slow(design, np.array([[STEP_MM**2 / dispersion]]), STEP_MM, float("inf"), step=first)
 
 
 def unseen_drift(order: Array) -> Array | None:

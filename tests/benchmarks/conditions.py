@@ -91,7 +91,7 @@ CONDITIONS = (
     Condition("dish 0.05, 8 % bad", dish=0.05, bad=0.08, limits=(-0.1, 0.1)),
     Condition("clamp marks", marks=Marks(clamps=12), limits=(-0.05, 0.05)),
     Condition("kinks at ribs", dish=0.01, marks=Marks(kink=3e-4), limits=(-0.05, 0.05)),
-    Condition("drift 0.06", disturbance=Disturbance(drift=0.06)),
+    Condition("drift 0.06", disturbance=Disturbance(drift=0.06, right=None)),
     Condition("slow change 0.008", disturbance=Disturbance(correlated=0.008)),
     Condition("wave in Z 0.010", disturbance=Disturbance(z_wave=0.010)),
     Condition("300 mm, one-sided", (300.0, 200.0), (2, 3), warp=0.2, dish=0.02, limits=(-0.05, None)),
@@ -103,8 +103,9 @@ CONDITIONS = (
     Condition("webs that bend, 0.10", *SMALL, marks=Marks(bent=0.10), limits=(-0.1, 0.1)),
     Condition("webs that bend, 0.06, 5 a floor", *SMALL, marks=Marks(bent=0.06), per_floor=5, limits=(-0.1, 0.1)),
     Condition("webs that bend, 0.05, 3 a floor", marks=Marks(bent=0.05), per_floor=3, limits=(-0.1, 0.1)),
-    Condition("drift 0.06 that dies away", disturbance=Disturbance(drift=0.06, warming=0.3)),
+    Condition("drift 0.06 that dies away", disturbance=Disturbance(drift=0.06, warming=0.3, right=None)),
     Condition("drift 0.02 that hides", disturbance=Disturbance(drift=0.02)),
+    Condition("step 0.04", disturbance=Disturbance(step=0.04, right=None)),
 )  # fmt: skip
 
 
@@ -114,7 +115,13 @@ def mixed(seed: int) -> Condition:
     sizes = (*SMALL, 0.4), ((2400.0, 1000.0), (5, 8), 0.8), ((600.0, 400.0), (2, 4), 0.3)
     size, cells, warp = sizes[draw.choice(3)]
     kink, clamps, mean = draw.choice([0.0, 0.0, 3e-4]), draw.choice([0, 0, 6]), draw.choice([0.0, 0.0, 0.05])
-    troubles = (None, None, Disturbance(drift=0.04), Disturbance(correlated=0.006), Disturbance(z_wave=0.008))
+    troubles = (
+        None,
+        None,
+        Disturbance(drift=0.04, right=None),
+        Disturbance(correlated=0.006),
+        Disturbance(z_wave=0.008),
+    )
     return Condition(
         "mixture", size, cells, warp, dish=float(draw.choice([0.004, 0.02, 0.05])),
         marks=Marks(float(mean), float(kink), int(clamps), 0.02), per_floor=int(draw.choice([2, 3, 5, 7, 10])),

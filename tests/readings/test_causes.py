@@ -102,6 +102,21 @@ def test_a_drift_that_the_fit_allows_for_is_told_with_its_size(job, size: float)
     assert found.kind == "drift" and abs(found.effect - size) <= 3 * found.u < 0.075
 
 
+@pytest.mark.parametrize("size", [-0.04, 0.05])
+def test_a_step_is_told_with_its_reading_and_size(job, size: float):
+    """A zero that was set anew: the mean of what is left changes there (change point, least squares)."""
+    part, readings = job
+    first = len(readings) // 3
+    spoiled = replace(readings, thickness=readings.thickness - size * (np.arange(len(readings)) >= first))
+    result = floorfit.correct(part, spoiled, floorfit.Settings(z_u=0.002))
+    (found,) = result.systematic
+    assert found.kind == "step" and abs(int(found.name) - first - 1) <= 2
+    assert abs(found.effect - size) <= 3 * found.u < 0.03
+    assert f"from reading {found.name} on" in _codes(result)["shared-step"] and not result.conforms
+    # Half of it either way: k = 2 of a rectangular distribution (JCGM 100:2008, 4.3.7).
+    assert np.mean([one.offset_u_mm for one in result.decisions]) > 0.95 * 2 * abs(found.effect) / np.sqrt(12)
+
+
 def test_a_drift_hides_pocket_by_pocket_and_not_there_and_back(job, clean):
     """Analysis of covariance: what goes with the order is known the better, the less of it goes with the place.
 

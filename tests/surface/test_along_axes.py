@@ -200,5 +200,7 @@ def test_an_error_beyond_all_doubt_is_still_believed_by_half() -> None:
     def search(slow: Slow | None, prior: Prior) -> tuple[tuple[tuple[Prior, float, float], ...], float]:
         return ((prior, 0.1, 1.0),), beside(slow).criterion
 
-    found = models_of(places(), floors(), ((PRIOR, 0.1, 1.0),), None, beside, search, is_z_measured=True)  # type: ignore[arg-type]
+    found = models_of(
+        places(), floors(), ((PRIOR, 0.1, 1.0),), None, beside, lambda _: np.zeros(0), search, is_z_measured=True
+    )  # type: ignore[arg-type]
     assert [(bool(one.errors), one.share) for one in found] == [(False, pytest.approx(0.5)), (True, pytest.approx(0.5))]

@@ -232,11 +232,38 @@ def test_what_an_unseen_drift_does_is_added_to_the_variance(shapes: list[LocalSh
     assert split == pytest.approx(away[0] ** 2)
 
 
-@pytest.mark.parametrize("order", [np.zeros(120), np.arange(120.0)])
-def test_no_drift_is_allowed_for_where_there_is_none_or_one_is_known(order: np.ndarray) -> None:
-    points = places(120, 15)
-    values = 0.06 * order / 120 + np.random.default_rng(16).normal(0, 0.005, 120)
-    u = np.full(120, 0.005)
+def test_no_drift_is_allowed_for_where_there_is_no_order() -> None:
+    points, u = places(120, 15), np.full(120, 0.005)
+    values = np.random.default_rng(16).normal(0, 0.005, 120)
+    fit = fit_surface(points, values, u, bounds=BOX, shapes=[bumps()], order=np.zeros(120))
+    assert fit.models[0].in_order is None and fit.allowing_for_drift(points, u, np.zeros(120)) is fit
+
+
+@pytest.mark.parametrize("right", [0.0, 0.4, 1.0])
+@pytest.mark.parametrize("kind", ["drift", "dying drift", "step"])
+def test_when_in_a_drift_or_step_the_gauge_was_right_no_reading_tells(kind: str, right: float) -> None:
+    """Half of it either way of the middle is rectangular: u = d/√12 (JCGM 100:2008, 4.3.7), the same everywhere."""
+    points, u, order = places(300, 15), np.full(300, 0.005), np.arange(300.0)
+    share = {"drift": order / 299, "dying drift": 1 - np.exp(-order / 90), "step": 1.0 * (order >= 211)}[kind]
+    error = 0.06 * (share / share.max() - right)
+    values = 1e-7 * (points[:, 0] - 200) ** 2 + error + np.random.default_rng(16).normal(0, 0.005, 300)
     fit = fit_surface(points, values, u, bounds=BOX, shapes=[bumps()], order=order)
-    assert (fit.models[0].in_order is None) == (order[-1] == 0)
-    assert fit.allowing_for_drift(points, u, order) is fit
+    found = fit.models[0].in_order
+    assert found is not None and found.step == (211.0 if kind == "step" else None)
+    wide = fit.allowing_for_drift(points, u, order)
+    x, y = places(50, 3).T
+    away = wide.surface.at(x, y) - 1e-7 * (x - 200) ** 2
+    level = np.sqrt(wide.posterior.std_at(x, y) ** 2 - fit.posterior.std_at(x, y) ** 2)
+    assert level == pytest.approx(0.06 / np.sqrt(12), rel=0.1)
+    # 0.5 d is 1.73 u of such a distribution: k = 2 holds the gauge right at the start, and at the end.
+    assert away.mean() == pytest.approx(0.06 * (0.5 - right), abs=0.004)
+    assert (np.abs(away) <= 2 * wide.posterior.std_at(x, y)).all()
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_gauge_that_scatters_makes_no_step(seed: int) -> None:
+    """The largest of n means of what is left: chosen among as many, it gains 2 log n by that (of chance)."""
+    points, order = places(200, seed), np.arange(200.0)
+    values = 1e-4 * points[:, 0] + np.random.default_rng(seed).normal(0, 0.005, 200)
+    fit = fit_surface(points, values, np.full(200, 0.005), bounds=BOX, shapes=[bumps()], order=order)
+    assert all(one.in_order is None or one.in_order.step is None for one in fit.models)
