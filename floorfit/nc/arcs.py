@@ -54,9 +54,9 @@ class StandingArcs:
     along: Array
     sweep: Array
 
-    def moved(self, turn: Array, way: Array) -> StandingArcs:
-        """Return the same arcs in another frame: ``turn @ place + way``."""
-        return replace(self, centre=self.centre @ turn.T + way, axes=self.axes @ turn.T)
+    def moved(self, turn: Array, way: Array, shift: Array) -> StandingArcs:
+        """Return the same arcs in another frame: ``turn @ (place + shift) + way``, with a shift for each motion."""
+        return replace(self, centre=(self.centre + shift[self.rows]) @ turn.T + way, axes=self.axes @ turn.T)
 
     @property
     def radius(self) -> Array:

@@ -54,6 +54,7 @@ class Modal(NamedTuple):
     path_mode: tuple[int, float] = (0, 0.0)
     transform: str = ""
     frame: int = 0
+    shift: tuple[float, float, float] = (0.0, 0.0, 0.0)
     tool: float = -1.0
     selected: float = -1.0
     spindle: float = -1.0

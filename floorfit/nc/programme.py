@@ -222,7 +222,8 @@ class _Run(CorrectionRun):
         self, seen: Understood, added: Array, blocks: Mapping[int, str | list[str]]
     ) -> tuple[PocketChange, ...]:
         changed = np.isin(seen.motions.line, np.array(list(blocks), dtype=int))
-        return self.changes(seen.cuts_on, seen.gains.floor, added, changed, seen.path.axis[:, 2])
+        ends = np.where(np.isin(seen.motions.kind, CUTTING)[:, None], seen.path.end, np.nan)
+        return self.changes(seen.cuts_on, seen.gains.floor, added, changed, seen.path.axis[:, 2], ends)
 
     def _check_walls(self, changes: Sequence[PocketChange]) -> None:
         if self.options.walls == "move":

@@ -138,7 +138,7 @@ class ProgrammeProof(FileProof):
         radius = np.zeros(len(old.line))
         for number, (size, _) in self.sizes.items():
             radius[old.tool == number] = size
-        tip = old.tip @ turn.T + way
+        tip = (old.tip + old.shift) @ turn.T + way
         self.without_cutter(old, tip, added, usable & (radius == 0))
         self.keep_the_rest(old.line, np.nan_to_num(added), tip[:, :2], radius + 0.1, self.floors)
         return swept

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -32,7 +31,7 @@ from floorfit.nc.codes import (
 from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, OTHER_ARC, UNKNOWN, Motions
 from floorfit.nc.state import AXES, LINEAR, NAN, Machine
 from floorfit.nc.subprogrammes import behind_end, jumps_to
-from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block, resolved
+from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block, with_numbers
 
 __all__ = ["Reader", "read_motions"]
 
@@ -144,7 +143,7 @@ class Reader(Machine):
 
     def _slow(self, number: int, text: str) -> None:
         try:
-            block = read_block(text)
+            block = read_block(with_numbers(text, self.parameters) if self.parameters else text)
         except BadBlock as error:
             self.bad(number, str(error))
             return
@@ -156,9 +155,6 @@ class Reader(Machine):
             self.open_deleted(number)
         elif not block.deleted and (block.words or block.flow or block.label):
             self.close_deleted(number)
-        if self.parameters and any(word.value != word.value for word in block.words):
-            words = [resolved(text, one, self.parameters) if one.value != one.value else one for one in block.words]
-            block = replace(block, words=tuple(words))
         self._run(number, block)
         self.set_parameters(block.sets, is_sure=not block.deleted)
 

@@ -17,7 +17,7 @@ from floorfit.nc.edit import Piece, PieceStyle, as_line, divide, find_z, insert_
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
-from floorfit.nc.shifts import Origin, tip_path
+from floorfit.nc.shifts import Origin, moved_zeros, tip_path
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
 from floorfit.nc.understood import Understood
@@ -308,14 +308,18 @@ class PlanWriter:
 
     @cached_property
     def _way(self) -> TipPath:
-        """The motions in the programme's own frame."""
+        """The motions in the frame of the programme's work offset."""
         return tip_path(self.motions, Tools(), np.ones(len(self.motions), bool), Origin())
+
+    @cached_property
+    def _zeros(self) -> Array:
+        return moved_zeros(self.motions)
 
     def _pieces(
         self, row: int, modal: Modal, shares: Array, offsets: Array, decimals: int, centred: bool
     ) -> list[Piece]:
         motions, unit = self.motions, modal.unit_mm
-        points = self._way.points(np.full(len(shares), row), shares)
+        points = self._way.points(np.full(len(shares), row), shares) - self._zeros[row]
         points[:, 2] += offsets
         arc, first_xy = bool(motions.is_arc[row]), motions.start[row]
         planes = PLANE_AXES[modal.plane][:2] if self.kind_of[row] == OTHER_ARC else ()

@@ -62,6 +62,8 @@ class HeardProgramme:
         F in force, and the number of the tool in the spindle (-1: none).
     side : (n,) ndarray
         1 where the cutter runs left of the path by its radius (G41), -1 right of it (G42), 0 on it.
+    shift : (n, 3) ndarray
+        Where G52 and G92 have its zero; 0 where all cuts have the same.
     """
 
     line: Rows
@@ -77,16 +79,17 @@ class HeardProgramme:
     feed: Array
     tool: Array
     side: Array
+    shift: Array
 
     def in_plane(self, rows: Rows, places: Array) -> Array:
         """Places (m, 3) along the two axes of the planes of motions, (m, 2)."""
         return _in_plane(self.across[rows], places)
 
     def on_arcs(self, rows: Rows, share: Array, aside: float | Array = 0.0) -> Array:
-        """Places (m, 3) on arcs at shares of the angle; ``aside`` is added to the radius."""
-        spoke = self.in_plane(rows, self.start[rows]) - self.centre[rows]
+        """Places (m, 3) on arcs at shares of the angle; ``aside`` is added to the radius, which rounding may change."""
+        spoke, last = (self.in_plane(rows, end[rows]) - self.centre[rows] for end in (self.start, self.tip))
         angle = np.arctan2(spoke[:, 1], spoke[:, 0]) + share * self.turn[rows]
-        radius = np.hypot(*spoke.T) + aside
+        radius = (1 - share) * np.hypot(*spoke.T) + share * np.hypot(*last.T) + aside
         out = self.start[rows] + share[:, None] * (self.tip - self.start)[rows]
         flat = self.centre[rows] + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
         for step in (0, 1):
@@ -270,7 +273,23 @@ class _Hearing:
             table.filled("F", np.nan)[rows],
             self._tools()[rows],
             side[rows],
+            self._zeros(places, rows[np.isin(kind, (FEED, TURN, BEND))])[rows],
         )
+
+    def _zeros(self, places: Array, cuts: Rows) -> Array:
+        """Where the zero stands at every line: G52 says it, and G92 calls the place before it by another number."""
+        table, ends = self.table, self.has((921, 922))
+        out = np.zeros((self.count, 3))
+        for index, axis in enumerate("XYZ"):
+            value, named = table.value(axis, np.nan) * self.unit, table.has(axis) & self.absolute
+            said, called = self.has((520,)) & named, self.has((920,)) & named
+            at = np.flatnonzero(said | ends)
+            out[:, index] = table.last(at, np.where(said, value, 0.0)[at], 0.0)
+            before = np.append(np.nan, places[:-1, index])
+            total = np.nancumsum(np.where(called, before - value, 0.0))
+            at = np.flatnonzero(ends | (called & np.isnan(before)))
+            out[:, index] += total - table.last(at, total[at], 0.0)
+        return out * (out[cuts] != out[cuts[:1]]).any()
 
     def _vectors(self, here: Flags) -> Array:
         """Tool vector at every line (G43.5 I J K), upright before and after."""

@@ -140,7 +140,7 @@ def _with_numbers(one: str, known: dict[str, str], *, is_sure: bool) -> str:
     out = _USE.sub(lambda found: known.get(found[1], found[0]), one)
     if _ANY.search(one):
         known.clear()
-    for number, value in _SET.findall(one):
+    for number, value in _SET.findall(out):
         known.pop(number, None)
         worth = _worth(value) if is_sure and int(number) < 1000 else float("nan")
         if worth == worth:

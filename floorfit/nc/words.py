@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-__all__ = ["FAST_BLOCK", "FAST_WORD", "BadBlock", "Block", "Word", "read_block", "resolved"]
+__all__ = ["FAST_BLOCK", "FAST_WORD", "BadBlock", "Block", "Word", "read_block", "with_numbers"]
 
 #: A block of plain upper-case words and nothing else: the common case, read by two regular expressions.
 FAST_BLOCK = re.compile(r"[ \t]*(?:[A-DF-NP-Z][-+]?(?:\d{1,12}(?:\.\d*)?|\.\d+)[ \t]*)+[\r\n]*")
@@ -250,22 +250,26 @@ def _assignment(text: str, at: int) -> tuple[int, float, float]:
     return end, float(inner) if inner.isdigit() else constant(inner), value
 
 
-def resolved(text: str, word: Word, known: Mapping[float, float]) -> Word:
-    """A word whose parameters are known, with its value.
+def with_numbers(text: str, known: Mapping[float, float]) -> str:
+    """A line with the values of parameters that are known, in brackets; those that it sets keep their names.
 
     Parameters
     ----------
     text : str
         The line.
-    word : Word
     known : mapping of float to float
         Values of parameters by number.
     """
-    raw = text[word.number : word.end].replace(" ", "")
-    return replace(word, value=constant(_KNOWN.sub(lambda found: f"[{known.get(float(found[1]), found[0])}]", raw)))
+
+    def number(found: re.Match[str]) -> str:
+        value = known.get(float(_BLANK.sub("", found[1])))
+        return found[0] if value is None else f"[{value:.12f}]"
+
+    return _USE.sub(number, text)
 
 
-_KNOWN = re.compile(r"(?<!#)#(\d+)")
+#: A parameter whose value is used (NISTIR 6556, 3.3.2.2), and not set.
+_USE = re.compile(r"(?<!#)#[ \t]*(\d[\d \t]*+)(?!=)")
 _TOKEN = re.compile(r"[ \t]*(\d+\.?\d*|\.\d+|[-+*/\[\]])")
 _APPLY: dict[str, Callable[[float, float], float]] = {
     "+": lambda a, b: a + b,

@@ -57,8 +57,37 @@ def test_a_subprogramme_that_runs_in_a_turned_frame_alone_is_left_and_told():
 def test_a_floor_cut_by_one_block_in_several_zeros_is_refused(zero):
     """B's place in the numbers of A, by a zero 102 mm further."""
     text = HEAD + f"M98 P1000\n{zero}\nM98 P1000\nM30\n" + SUB
-    with pytest.raises(InputError, match="another zero than the first cut"):
+    with pytest.raises(InputError, match="runs more than once"):
         apply(text)
+    done = apply(text, corrections(A=0.2, B=0.2))
+    assert done.data.count(b"Z2.200") == 1 and b"Z2." not in done.data.replace(b"Z2.200", b"")
+
+
+#: The zero of floor B's pass 100 mm beside the work offset's, so that its numbers are those of floor A's: G52 says where
+#: it stands (from memory), G92 calls the place of the tool by another number (NISTIR 6556, 3.5.18), and G92.1 ends it.
+BESIDE = {
+    "G52": PASS + "G52 X100. Y0\n" + PASS + "G52 X0 Y0\n",
+    "G52 first": "G52 X100. Y0\n" + PASS + "G52 X0 Y0\n" + PASS,
+    "G92": PASS + "G0 X100. Y0\nG92 X0 Y0\n" + PASS + "G92.1\n",
+    "G92 twice": PASS + "G0 X60. Y0\nG92 X0 Y0\nG0 X50. Y0\nG92 X10.\n" + PASS + "G92.1\n",
+}
+
+
+@pytest.mark.parametrize("way", BESIDE)
+def test_a_zero_that_is_moved_by_a_known_way_is_followed(way):
+    """By hand: A is lowered by 0.12 mm and B raised by 0.2, wherever their numbers come from."""
+    done = apply(HEAD + BESIDE[way] + "M30\n")
+    first, second = (b"Z2.200", b"Z1.880") if way == "G52 first" else (b"Z1.880", b"Z2.200")
+    assert 0 < done.data.find(first) < done.data.find(second)
+    assert done.data.count(b"Z1.880") == done.data.count(b"Z2.200") == 1
+    assert not {one.code for one in done.findings} & {"zero-set", "floor-off"}
+
+
+@pytest.mark.parametrize("way", BESIDE)
+def test_a_tilt_is_written_in_the_numbers_of_a_moved_zero(way):
+    """By hand: 0.001 a millimetre from X 151, B's middle; the pass ends 39 mm from it, at X 90 of its own zero."""
+    done = apply(HEAD + BESIDE[way] + "M30\n", corrections(B=tilt("B", 0.1, 0.001, 0.0)), Tools({1: Cutter(0.5)}))
+    assert done.data.count(b"X90 Z2.1") == 1 and done.data.count(b"X90\n") == 1
 
 
 def test_a_subprogramme_under_two_cutters_is_refused_where_it_states_none():
@@ -201,12 +230,12 @@ def test_an_l_word_in_a_cycle_is_no_call():
 #: until another word of their group (NISTIR 6556, 3.4), whoever said it; M98, M99, G52, G65, G68: dialects, no source.
 LEFT = {
     "G55": "several work offsets",
-    "G52 Z-0.5": "another zero than the first cut",
-    "G92 Z20.5": "another zero than the first cut",
+    "G52 Z-0.5": "0.500 mm below the programmed floor",
+    "G92 Z20.5": "0.500 mm below the programmed floor",
     "G10 L2 P1 Z-0.5": "another zero than the first cut",
     "#5223=-0.5": "another zero than the first cut",
     "G43 H2": "under H1 and H2",
-    "M98 P2000\nM99\nO2000\nG52 Z-0.5": "another zero than the first cut",
+    "M98 P2000\nM99\nO2000\nG52 Z-0.5": "0.500 mm below the programmed floor",
 }
 
 
@@ -268,7 +297,7 @@ def test_a_subprogramme_begins_with_what_is_in_force_at_its_call(end):
         ("M98 P1000\nG55\nM98 P1000\nG54\n", "several work offsets .G54 from line 15, G55 from line 15"),
         ("M98 P1000\nG91\nM98 P1000\nG90\n", "runs more than once"),
         ("M98 P1000\nG20\nM98 P1000\nG21\n", "runs more than once"),
-        ("G52 Z15.\nM98 P1000\nG52 Z0\nM98 P1000\n", "another zero than the first cut"),
+        ("G52 Z15.\nM98 P1000\nG52 Z0\nM98 P1000\n", "runs more than once"),
     ],
 )
 def test_a_subprogramme_that_runs_in_two_modes_is_refused(calls, why):
