@@ -53,7 +53,7 @@ def test_a_subprogramme_that_runs_in_a_turned_frame_alone_is_left_and_told():
     assert b"Z1.880" not in done.data and done.data.count(b"Z2.200") == 1
 
 
-@pytest.mark.parametrize("zero", ["G52 X102 Y0", "G92 X-92"])
+@pytest.mark.parametrize("zero", ["G52 X102 Y0", "G92 X-12"])
 def test_a_floor_cut_by_one_block_in_several_zeros_is_refused(zero):
     """B's place in the numbers of A, by a zero 102 mm further."""
     text = HEAD + f"M98 P1000\n{zero}\nM98 P1000\nM30\n" + SUB
