@@ -94,6 +94,11 @@ class Unrolled:
             raise InputError(found[:5])
         return out
 
+    @property
+    def is_plain(self) -> bool:
+        """Whether the blocks may stand in a file as they run: no parameters of a subprogramme's own, and no jumps."""
+        return _OWN_PARAMETERS not in self.lines and not jumps_to(self.lines)
+
     def not_run(self) -> list[str]:
         """Lines of the file, those that run left empty."""
         run = set(self.origin)
