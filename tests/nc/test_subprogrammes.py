@@ -66,7 +66,7 @@ def test_floors_cut_by_one_block_in_several_zeros_get_their_own_offsets(zero):
 
 
 #: The zero of floor B's pass 100 mm beside the work offset's, so that its numbers are those of floor A's: G52 says
-#: where it stands (from memory), G92 calls the place of the tool by another number (NISTIR 6556, 3.5.18), G92.1 ends it.
+#: where it stands (from memory), G92 calls the place of the tool by another number (NISTIR 6556, 3.5.18); G92.1 ends.
 BESIDE = {
     "G52": PASS + "G52 X100. Y0\n" + PASS + "G52 X0 Y0\n",
     "G52 first": "G52 X100. Y0\n" + PASS + "G52 X0 Y0\n" + PASS,
