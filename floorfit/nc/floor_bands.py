@@ -128,7 +128,7 @@ class CutFloor:
         """Which places (n, 3) are on the floor, or as far over it as motion moves with it."""
         rows = np.flatnonzero(shapely.intersects_xy(self.pocket.polygon, *places[:, :2].T))
         over = places[rows, 2] - self.pocket.floor_at(*places[rows, :2].T)
-        return rows[(over >= -self.window) & (over <= self.band)]
+        return np.asarray(rows[(over >= -self.window) & (over <= self.band)])
 
     def dz(self, xy: Array) -> Array:
         """Offset at points (n, 2), mm."""

@@ -115,10 +115,10 @@ def _check_unknown_motions(out: Findings, seen: Understood, floors: Sequence[Cut
     why = [motions.why.get(row, (-1, "the motion is not known")) for row in low]
     for place, reason in list(dict.fromkeys(why))[:_REASONS]:
         own = [row for row, one in zip(low, why, strict=True) if one == (place, reason)]
-        seen = f" (line {place + 1})" if place not in (-1, 0, int(motions.line[own[0]])) else ""
+        there = f" (line {place + 1})" if place not in (-1, 0, int(motions.line[own[0]])) else ""
         many = f", as may {len(own) - 1} blocks after it" if len(own) > 1 else ""
         remedy = "." if _SETTLED in reason else ". Rewrite the block with G0, G1, G2 or G3 and the modes stated."
-        text = f"{reason}{seen}, and it may reach a floor{many}{remedy}"
+        text = f"{reason}{there}, and it may reach a floor{many}{remedy}"
         out.add("unknown-motion", int(motions.line[own[0]]), text)
 
 
@@ -196,14 +196,15 @@ def _check_frames(out: Findings, seen: Understood) -> None:
 
 def _zeros(motions: Motions) -> Array:
     """How often the zero was moved by what is not known, and where G52 and G92 have it; a row for each motion."""
-    return np.array([(modal.frame, *modal.shift) for modal in motions.modals]).reshape(-1, 4)[motions.modal]
+    moved = [(modal.frame, *modal.shift) for modal in motions.modals]
+    return np.array(moved, float).reshape(-1, 4)[motions.modal]
 
 
 def _check_zero(out: Findings, seen: Understood) -> None:
     """The zero of all cuts, where the programme sets it: the part's or not; the work offset alone says nothing."""
     motions, cuts = seen.motions, seen.cuts
-    frames = _zeros(motions).any(axis=1)
-    if len(cuts) and frames[cuts[0]] and not moved_zeros(motions).any():
+    frames = np.any(_zeros(motions)[:, : 1 if np.any(moved_zeros(motions)) else 4], axis=1)
+    if len(cuts) and frames[cuts[0]]:
         text = "a zero is set here (G92, G52, G10, or a parameter), and all Z are taken from it. If it is the part's, "
         more = "say --origin 0,0,0, else where it stands on the part."
         out.add("zero-set", int(motions.line[np.flatnonzero(frames)[0]]), text + more, "warning")

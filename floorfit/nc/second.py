@@ -289,7 +289,7 @@ class _Hearing:
             total = np.nancumsum(np.where(called, before - value, 0.0))
             at = np.flatnonzero(ends | (called & np.isnan(before)))
             out[:, index] += total - table.last(at, total[at], 0.0)
-        return out * (out[cuts] != out[cuts[:1]]).any()
+        return np.asarray(out * (out[cuts] != out[cuts[:1]]).any())
 
     def _vectors(self, here: Flags) -> Array:
         """Tool vector at every line (G43.5 I J K), upright before and after."""

@@ -83,6 +83,8 @@ def test_a_zero_that_is_moved_by_a_known_way_is_followed(way):
     assert 0 < done.data.find(first) < done.data.find(second)
     assert done.data.count(b"Z1.880") == done.data.count(b"Z2.200") == 1
     assert not {one.code for one in done.findings} & {"zero-set", "floor-off"}
+    set_first = apply("G10 L2 P1 Z5.\n" + HEAD + BESIDE[way] + "M30\n")
+    assert "zero-set" in {one.code for one in set_first.findings}
 
 
 @pytest.mark.parametrize("way", BESIDE)
