@@ -224,15 +224,15 @@ class _Run(CorrectionRun):
     def _written_out(self, out: list[str], now: list[str | list[str]], why: InputError) -> list[str]:
         """The blocks as they run, without those that called, for runs that come out in several ways."""
         runs = self.unrolled
-        if runs is None or not runs.is_plain:
+        kept = runs.without_calls() if runs else []
+        if not kept or runs is None:
             raise why
         text = (
             "the calls of subprogrammes are written out, for one offset does not suit all their runs: "
-            f"{len(now)} blocks for {len(self.file)}. It is a new programme: prove it out as one."
+            f"{len(kept)} blocks for {len(self.file)}. It is a new programme: prove it out as one."
         )
         self.stop_on([Finding("written-out", self.source, "", text, "warning")])
-        gone = {k: "" for k, line in enumerate(runs.lines) if not line.strip() and self.file[runs.origin[k]].strip()}
-        file = self._assemble(self.lines, {**dict(enumerate(now)), **gone})[0]
+        file = self._assemble(self.lines, {**dict.fromkeys(range(len(now)), ""), **{k: now[k] for k in kept}})[0]
         if not (is_heard_alike(self.file, runs.lines) and is_heard_alike(file, out)):
             self.proof_failed("the calls do not run as they were read. Have them written out")
         return file + [line for line in self.file[-1:] if line.startswith("%")]

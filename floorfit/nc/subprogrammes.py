@@ -94,10 +94,18 @@ class Unrolled:
             raise InputError(found[:5])
         return out
 
-    @property
-    def is_plain(self) -> bool:
-        """Whether the blocks may stand in a file as they run: no parameters of a subprogramme's own, and no jumps."""
-        return _OWN_PARAMETERS not in self.lines and not jumps_to(self.lines)
+    def without_calls(self) -> list[int]:
+        """Blocks as they run that may stand in a file alone: those of calls, labels and returns are left out.
+
+        None may where a subprogramme has parameters of its own, or something jumps.
+        """
+        own = {k for k, line in enumerate(self.lines) if line.endswith(_OWN_PARAMETERS)}
+        some = [k for k, line in enumerate(self.lines) if k not in own and (line.strip() or not self._file_line(k))]
+        is_bound = bool(own) and any("#" in self.lines[k] for k in some)
+        return [] if is_bound or jumps_to(self.lines) else some
+
+    def _file_line(self, number: int) -> str:
+        return self.file[self.origin[number]].strip()
 
     def not_run(self) -> list[str]:
         """Lines of the file, those that run left empty."""

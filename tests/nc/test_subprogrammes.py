@@ -401,6 +401,16 @@ def test_steps_down_by_one_subprogramme_move_with_their_floor_in_a_band_that_hol
 
 def test_runs_of_a_macro_that_want_several_offsets_are_refused_with_the_line():
     """G65 gives a subprogramme parameters of its own (dialect, no source): its blocks cannot stand alone."""
-    way = "O7\nG91\nG1 Z-18. F200\nX80\nG0 Z18.\nG90\nM99\n"
+    way = "O7\nG91\nG1 Z-18. F[200*#1]\nX80\nG0 Z18.\nG90\nM99\n"
     with pytest.raises(InputError, match="line 11: this block runs more than once"):
         apply(HEAD + "G0 X10 Y30 Z20\nG65 P7 A1.\nG0 X112 Y30\nG65 P7 A2.\nM30\n" + way)
+
+
+@pytest.mark.parametrize("call", ["M98 P7", "G65 P7", "L7", "O7 call"])
+def test_calls_of_every_kind_are_written_out(call):
+    way = "G91\nG1 Z-18. F200\nX80\nG0 Z18.\nG90\n"
+    calls = f"G0 X10 Y30 Z20\n{call}\nG0 X112 Y30\n{call}\nM30\n"
+    text = f"O7 sub\n{way}O7 endsub\n" + HEAD + calls if "O" in call else HEAD + calls + f"O7\n{way}M99\n"
+    out = apply(text).data.decode().partition("T1 M6\n")[2]
+    first, second = (way.replace("18.", depth) for depth in ("18.120", "17.800"))
+    assert out == f"G0 X10 Y10 Z20\nG0 X10 Y30 Z20\n{first}G0 X112 Y30\n{second}M30\n"
