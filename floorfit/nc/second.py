@@ -259,22 +259,12 @@ class _Hearing:
         start_vector = np.concatenate([[[0.0, 0.0, 1.0]], vector[:-1]]) if self.count else vector
         beside = self.in_force((400, 410, 420, 411, 421), 400)
         side = np.where(np.isin(beside, (410, 411)), 1.0, np.where(np.isin(beside, (420, 421)), -1.0, 0.0))
-        return HeardProgramme(
-            table.line[rows],
-            kind,
-            before[rows, :3],
-            places[rows, :3],
-            _axis(start_vector[rows], before[rows, 3:]),
-            _axis(vector[rows], places[rows, 3:]),
-            places[rows, 3:],
-            centre,
-            across,
-            turn,
-            table.filled("F", np.nan)[rows],
-            self._tools()[rows],
-            side[rows],
-            self._zeros(places, rows[np.isin(kind, (FEED, TURN, BEND))])[rows],
-        )
+        (start, _), (tip, rotary) = (np.split(ends[rows], 2, axis=1) for ends in (before, places))
+        axis0, axis = _axis(start_vector[rows], before[rows, 3:]), _axis(vector[rows], rotary)
+        feed, tool = table.filled("F", np.nan)[rows], self._tools()[rows]
+        zeros, line = self._zeros(places, rows[np.isin(kind, (FEED, TURN, BEND))])[rows], table.line[rows]
+        ways = line, kind, start, tip, axis0, axis, rotary, centre, across, turn
+        return HeardProgramme(*ways, feed, tool, side[rows], zeros)
 
     def _zeros(self, places: Array, cuts: Rows) -> Array:
         """Where the zero stands at every line: G52 says it, and G92 calls the place before it by another number."""

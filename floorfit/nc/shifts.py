@@ -103,21 +103,11 @@ def tip_path(motions: Motions, tools: Tools, usable: Flags, origin: Origin) -> T
     radius = np.array([shape.radius for shape in cutters])[cutter]
     axis = _axes(motions, origin)
     centre = origin.turned(motions.centre + shift[:, :2]) + np.array([origin.x, origin.y])
-    return TipPath(
-        start,
-        end,
-        axis,
-        cutter,
-        motions.kind == RAPID,
-        cutters,
-        centre,
-        np.where(motions.is_arc, np.nan_to_num(motions.sweep), 0.0),
-        side * radius,
-        usable & np.isin(motions.kind, PATHS),
-        _feed(motions),
-        None if (axis == axis[:1]).all() else np.concatenate([axis[:1], axis[:-1]]),
-        None if motions.standing is None else motions.standing.moved(*origin.frame(), shift),
-    )
+    rapid, swept = motions.kind == RAPID, np.where(motions.is_arc, np.nan_to_num(motions.sweep), 0.0)
+    usable, aside, feed = usable & np.isin(motions.kind, PATHS), side * radius, _feed(motions)
+    turned = None if (axis == axis[:1]).all() else np.concatenate([axis[:1], axis[:-1]])
+    standing = None if motions.standing is None else motions.standing.moved(*origin.frame(), shift)
+    return TipPath(start, end, axis, cutter, rapid, cutters, centre, swept, aside, usable, feed, turned, standing)
 
 
 def moved_zeros(motions: Motions) -> Array:

@@ -35,20 +35,10 @@ _OFFSETS = {float(k): name_of(code) for k, code in enumerate((*range(540, 600, 1
 _SHIFTS, _TOOL_LENGTHS = (2.0, 20.0), (1.0, 10.0, 11.0)
 #: Field of `Modal` that holds each group.
 FIELD = {
-    "motion": "motion",
-    "plane": "plane",
-    "distance": "absolute",
-    "arc distance": "arc_absolute",
-    "feed mode": "feed_mode",
-    "units": "unit_mm",
-    "radius compensation": "compensation",
-    "length offset": "length",
-    "return level": "return_level",
-    "work offset": "work_offset",
-    "path mode": "path_mode",
-    "transform": "transform",
-    "frame": "frame",
-    "shift": "shift",
+    **{name: name for name in ("motion", "plane", "transform", "frame", "shift")},
+    **{name: name.replace(" ", "_") for name in ("feed mode", "return level", "work offset", "path mode")},
+    **{"distance": "absolute", "arc distance": "arc_absolute", "units": "unit_mm"},
+    **{"radius compensation": "compensation", "length offset": "length"},
 }
 
 

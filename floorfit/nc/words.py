@@ -8,7 +8,7 @@ A block that cannot be read completely raises `BadBlock`: nothing is skipped.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 __all__ = ["FAST_BLOCK", "FAST_WORD", "BadBlock", "Block", "Word", "read_block", "with_numbers"]
@@ -270,43 +270,20 @@ def with_numbers(text: str, known: Mapping[float, float]) -> str:
 
 #: A parameter whose value is used (NISTIR 6556, 3.3.2.2), and not set.
 _USE = re.compile(r"(?<!#)#[ \t]*(\d[\d \t]*+)(?!=)")
-_TOKEN = re.compile(r"[ \t]*(\d+\.?\d*|\.\d+|[-+*/\[\]])")
-_APPLY: dict[str, Callable[[float, float], float]] = {
-    "+": lambda a, b: a + b,
-    "-": lambda a, b: a - b,
-    "*": lambda a, b: a * b,
-    "/": lambda a, b: a / b if b else float("nan"),
-}
+#: An expression of numbers, brackets not yet counted: a sign before each, and one operator between two.
+_SUM = re.compile(r"(?:[-+]?\[)*[-+]?(?:\d+\.?\d*|\.\d+)\]*(?:[-+*/](?:[-+]?\[)*[-+]?(?:\d+\.?\d*|\.\d+)\]*)*")
 
 
 def constant(text: str) -> float:
     """Value of an expression of numbers, ``+ - * /`` and brackets (NISTIR 6556, 3.3.2.3); NaN for any other."""
-    tokens = _TOKEN.findall(text)
-    if "".join(tokens) != re.sub(r"[ \t]", "", text):
+    text = re.sub(r"[ \t]", "", text)
+    if not _SUM.fullmatch(text):
         return float("nan")
-    value = _sum(tokens)
-    return value if not tokens else float("nan")
+    try:
+        # Numbers and operators alone, and none with a leading zero.
+        return float(eval(re.sub(r"(?<![\d.])0+(?=\d)", "", text).translate(_ROUND)))
+    except (SyntaxError, ArithmeticError, RecursionError, MemoryError):
+        return float("nan")
 
 
-def _sum(tokens: list[str]) -> float:
-    value = _product(tokens)
-    while tokens and tokens[0] in "+-":
-        value = _APPLY[tokens.pop(0)](value, _product(tokens))
-    return value
-
-
-def _product(tokens: list[str]) -> float:
-    value = _factor(tokens)
-    while tokens and tokens[0] in "*/":
-        value = _APPLY[tokens.pop(0)](value, _factor(tokens))
-    return value
-
-
-def _factor(tokens: list[str]) -> float:
-    token = tokens.pop(0) if tokens else ""
-    if token in ("+", "-"):
-        return _factor(tokens) * (-1.0 if token == "-" else 1.0)
-    if token == "[":
-        value = _sum(tokens)
-        return value if tokens and tokens.pop(0) == "]" else float("nan")
-    return float(token) if token and token not in "*/]" else float("nan")
+_ROUND = str.maketrans("[]", "()")
