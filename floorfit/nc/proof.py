@@ -370,12 +370,13 @@ def _differs(a: Array, b: Array) -> Flags:
 
 def is_heard_alike(one: Sequence[str], other: Sequence[str]) -> bool:
     """Whether two texts make the same motions, one after the other, with blocks behind ``/`` run and left out."""
-    for runs in (True, False) if any(map(_IS_OPTIONAL.match, one)) else (True,):
-        a, b = (hear_programme(lines, optional=runs) for lines in (one, other))
-        for name in ("kind", "tip", "rotary", "turn", "feed", "tool", "side"):
-            if not np.array_equal(getattr(a, name), getattr(b, name), equal_nan=name not in ("kind",)):
-                return False
-    return True
+    names = ("kind", "tip", "rotary", "turn", "feed", "tool", "side", "shift")
+    return all(
+        np.array_equal(getattr(a, name), getattr(b, name), equal_nan=name != "kind")
+        for runs in {True, not any(map(_IS_OPTIONAL.match, one))}
+        for a, b in [[hear_programme(lines, optional=runs) for lines in (one, other)]]
+        for name in names
+    )
 
 
 def _is_worse(one: SweptFloor) -> tuple[bool, bool, bool, float]:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import ast
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from operator import add, mul, neg, pos, sub, truediv
 
 import numpy as np
 from numpy.typing import NDArray
@@ -385,14 +386,21 @@ def _worth(text: str) -> float:
         return float("nan")
 
 
+#: What may stand in an expression, and what it does.
+_DOES: dict[type, Callable[..., float]] = {
+    ast.Add: add,
+    ast.Sub: sub,
+    ast.Mult: mul,
+    ast.Div: truediv,
+    ast.UAdd: pos,
+    ast.USub: neg,
+}
+
+
 def _of(node: ast.expr) -> float:
     if isinstance(node, ast.Constant) and isinstance(node.value, (int, float)):
         return float(node.value)
-    if isinstance(node, ast.UnaryOp) and isinstance(node.op, (ast.UAdd, ast.USub)):
-        return -_of(node.operand) if isinstance(node.op, ast.USub) else _of(node.operand)
-    if isinstance(node, ast.BinOp) and isinstance(node.op, (ast.Add, ast.Sub, ast.Mult, ast.Div)):
-        a, b = _of(node.left), _of(node.right)
-        if isinstance(node.op, ast.Div):
-            return a / b
-        return a * b if isinstance(node.op, ast.Mult) else a - b if isinstance(node.op, ast.Sub) else a + b
+    if isinstance(node, (ast.UnaryOp, ast.BinOp)) and type(node.op) in _DOES:
+        sides = [node.operand] if isinstance(node, ast.UnaryOp) else [node.left, node.right]
+        return float(_DOES[type(node.op)](*map(_of, sides)))
     raise ValueError(ast.dump(node))

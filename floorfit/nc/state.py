@@ -286,17 +286,12 @@ class Machine:
             Its other words.
         """
         axes = [axis for axis in AXES if axis in values]
-        if code in (281, 301) or (code == 100 and not self._sets_height(values)):
-            return
-        if code in (921, 922) and not self.frame_set:
-            return
-        if (
-            code == 100
-            and values["L"] in _SHIFTS
-            and _OFFSETS.get(values.get("P", 0.0), "") not in ("", self.state.work_offset or "G54")
-        ):
-            return
-        if code == 520 and not self.frame_set and all(values[axis] == 0 for axis in axes):
+        offset = _OFFSETS.get(values.get("P", 0.0), "") if values.get("L") in _SHIFTS else ""
+        is_other = code == 100 and (
+            not self._sets_height(values) or offset not in ("", self.state.work_offset or "G54")
+        )
+        is_nothing = code in (921, 922) or (code == 520 and all(values[axis] == 0 for axis in axes))
+        if code in (281, 301) or is_other or (is_nothing and not self.frame_set):
             return
         shift = self._shift_by(code, values)
         self.frame_set = code not in (921, 922)

@@ -103,9 +103,7 @@ class _LocationReader:
         self.source, self.keep = source, frozenset(word.upper() for word in keep)
         self.findings: list[Finding] = []
         self.ended = False
-        self.unit: float | None = (
-            cl_words.UNIT_MM["MM"] if units == "mm" else cl_words.UNIT_MM["IN"] if units == "in" else None
-        )
+        self.unit = cl_words.UNIT_MM.get((units or "").upper())
         self.outer, self.frames = frame, [frame]
         self.setting = Setting(unit_mm=self.unit or 1.0)
         self.known: dict[Setting, int] = {}
@@ -194,7 +192,7 @@ class _LocationReader:
         return statement.last
 
     def _other(self, statement: Statement) -> None:
-        major = statement.major
+        major, words = statement.major, statement.words
         if major in cl_words.AWAY:
             self._row(statement.line, JUMP, (math.nan,) * 3)
             self.at, self.rapid, self.circle, self.can_step = None, False, -1, False
@@ -204,11 +202,7 @@ class _LocationReader:
             raise ValueError("a statement of a part programme, and not of cutter-location data. Process it first")
         elif not re.fullmatch(r"[A-Z_.-]+", major):
             raise ValueError("no major word of cutter-location data. Is the file whole, and plain text?")
-        elif (
-            statement.numbers
-            or cl_words.FRAME_MINORS & set(statement.words)
-            or any("=" in word for word in statement.words)
-        ):
+        elif statement.numbers or cl_words.FRAME_MINORS & set(words) or any("=" in word for word in words):
             raise ValueError(
                 "a word not known here, and it may move the tool or shift its zero. "
                 f"Where it does neither, say --keep {major}"
