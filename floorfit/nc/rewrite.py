@@ -131,15 +131,13 @@ class PlanWriter:
             return
         number = self.line_of[after]
         for text in self.lines[self.line_of[row] + 1 : number + 1]:
-            if any(
-                word.letter == "G" and GROUP.get(code_of(word.value)) == "motion" for word in read_block(text).words
-            ):
+            codes = [code_of(word.value) for word in read_block(text).words if word.letter == "G"]
+            if any(GROUP.get(code) == "motion" for code in codes):
                 return
         word = f"G{self.motions.modals[self.modal_of[row]].motion // 10}"
         block = self.out.blocks.get(number, self.lines[number])
-        first = block if isinstance(block, str) else block[0]
-        first = lead_with(first, word)
-        self.out.blocks[number] = first if isinstance(block, str) else [first, *block[1:]]
+        is_one = isinstance(block, str)
+        self.out.blocks[number] = lead_with(block, word) if is_one else [lead_with(block[0], word), *block[1:]]
 
     def _plain_blocks(self, rows: Rows) -> Iterator[tuple[float, float, str, tuple[str, ...]]]:
         """As `_shift`, for many blocks together.

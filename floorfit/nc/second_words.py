@@ -119,9 +119,9 @@ class PlainLines:
             flow, label, one = _opened(one)
             labels += label
             one = _with_numbers(one, known, is_sure=first != "/") if "#" in one else one
-            if is_target or flow or (label and (labels > 1 or text)) or (known and _CALL.search(one)):
-                known = {}
-            if is_target or flow or (label and (labels > 1 or text)):
+            is_barrier = is_target or flow or (label and (labels > 1 or text))
+            known = {} if is_barrier or (known and _CALL.search(one)) else known
+            if is_barrier:
                 barrier.append(len(text))
                 text.append("")
                 place.append(number)
@@ -387,14 +387,8 @@ def _worth(text: str) -> float:
 
 
 #: What may stand in an expression, and what it does.
-_DOES: dict[type, Callable[..., float]] = {
-    ast.Add: add,
-    ast.Sub: sub,
-    ast.Mult: mul,
-    ast.Div: truediv,
-    ast.UAdd: pos,
-    ast.USub: neg,
-}
+_DOES: dict[type, Callable[..., float]] = {ast.Add: add, ast.Sub: sub, ast.Mult: mul, ast.Div: truediv}
+_DOES |= {ast.UAdd: pos, ast.USub: neg}
 
 
 def _of(node: ast.expr) -> float:

@@ -121,11 +121,9 @@ class Cuts:
             at, of = place[first : first + _PAIRS], way[first : first + _PAIRS]
             first_share, nearest, last_share = _within(ways[of], places[at], reach[of])
             between = 0.5 * (first_share + nearest), 0.5 * (nearest + last_share)
+            pairs = [(a[rows[of]], (b - a)[rows[of]]) for a, b in ((self.start, self.end), (self.axis0, self.axis1))]
             for share in (one[:, None] for one in (first_share, between[0], nearest, between[1], last_share)):
-                tip, axis = (
-                    a[rows[of]] + share * (b - a)[rows[of]]
-                    for a, b in ((self.start, self.end), (self.axis0, self.axis1))
-                )
+                tip, axis = (a + share * way for a, way in pairs)
                 axis /= np.linalg.norm(axis, axis=1)[:, None]
                 (dx, dy), (radius, corner) = (places[at] - tip[:, :2]).T, self.size[rows[of]].T
                 np.minimum.at(out, at, tip[:, 2] + end_height(dx, dy, axis, radius, corner))
