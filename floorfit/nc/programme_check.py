@@ -203,10 +203,13 @@ def _zeros(motions: Motions) -> Array:
 def _check_zero(out: Findings, seen: Understood) -> None:
     """The zero of all cuts, where the programme sets it: the part's or not; the work offset alone says nothing."""
     motions, cuts = seen.motions, seen.cuts
-    frames = np.any(_zeros(motions)[:, : 1 if np.any(moved_zeros(motions)) else 4], axis=1)
+    zeros = _zeros(motions)
+    frames = np.any(zeros[:, : 1 if np.any(moved_zeros(motions)) else 4], axis=1)
     if len(cuts) and frames[cuts[0]]:
+        x, y, z = zeros[cuts[0], 1:]
         text = "a zero is set here (G92, G52, G10, or a parameter), and all Z are taken from it. If it is the part's, "
         more = "say --origin 0,0,0, else where it stands on the part."
+        more += f" If that of the work offset is the part's, it is at X {x:g}, Y {y:g}, Z {z:g} mm." * bool(x or y or z)
         out.add("zero-set", int(motions.line[np.flatnonzero(frames)[0]]), text + more, "warning")
 
 
