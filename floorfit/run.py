@@ -36,6 +36,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Result", "Settings", "correct"]
 
+#: Share of readings set aside from which a column is asked whether it slipped: a gauge lies less often (own choice).
+MANY_ASIDE = 0.05
+
 
 def correct(
     part: Part,
@@ -173,7 +176,7 @@ def _surface(
     from floorfit.dishing import web_dishes
     from floorfit.noticed import SCATTERED
     from floorfit.readings.misplaced import refuse_slipped
-    from floorfit.readings.outliers import sequence
+    from floorfit.readings.sequence import sequence
     from floorfit.surface import fit_surface
 
     order = sequence(seen.readings)[0][sites.rows]
@@ -190,7 +193,8 @@ def _surface(
         modes=modes,
         known=known,
     )
-    if fit.dispersion > SCATTERED:
+    aside = np.mean(fit.weights < 0.5) + np.mean(np.isfinite(seen.warp) & ~seen.is_used)
+    if fit.dispersion > SCATTERED or aside > MANY_ASIDE:
         refuse_slipped(seen)
     return fit.allowing_for_drift(sites.points, sites.u, order, settings.seed)
 
@@ -208,6 +212,7 @@ def _decided(
     from floorfit.decision.odd_web import odd_webs
     from floorfit.noticed import fit_findings, hidden_drift, shared_errors, shared_findings
     from floorfit.readings.causes import doubted_floors
+    from floorfit.readings.sequence import sorted_findings
     from floorfit.web import Webs
 
     source = seen.readings.source
@@ -224,7 +229,7 @@ def _decided(
         *_datum_findings(part, taken.frame, fit),
         *fit_findings(source, fit, agreed, modes is not None),
         *shared_findings(source, systematic),
-        *hidden_drift(source, fit, systematic, drift, settings.systematic),
+        *(sorted_findings(seen.readings) or hidden_drift(source, fit, systematic, drift, settings.systematic)),
     )
     applied = taken.gauge, taken.frame
     return Result(part, taken.shown, settings, seen, fit, webs, decisions, found, *applied, systematic)

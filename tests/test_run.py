@@ -78,6 +78,20 @@ def test_a_column_that_slipped_by_a_line_is_refused() -> None:
         correct(part, replace(readings, thickness=np.roll(readings.thickness, 1)))
 
 
+def test_a_sheet_that_was_sorted_gives_the_same_offsets() -> None:
+    """The same readings: what a sheet is sorted by is no drift of the gauge, though its own scatter goes with it."""
+    folder = SAMPLES / "long_rib"
+    readings = read_readings(folder / "readings.csv")
+    rows = np.lexsort((readings.thickness, readings.pocket))
+    names = ("x", "y", "z", "u", "temperature", "tof", "thickness", "pocket", "line")
+    moved = replace(readings, **{name: getattr(readings, name)[rows] for name in names}, extra={})
+    result = correct(read_part(folder / "part.json"), moved)
+    truth = json.loads((folder / "truth.json").read_text())["pockets"]
+    miss = [one.correction.offset - best["best_shift"] for one, best in zip(result.decisions, truth, strict=True)]
+    assert np.abs(miss).max() < 0.025  # a quarter of the tolerance's half width
+    assert "sorted" in {one.code for one in result.findings} and not result.conforms
+
+
 def test_measured_z_moves_the_warp_not_the_sign() -> None:
     # Floor found at 2.55 instead of 2.5, reading 2.5: w = 2.55 − 2.5 − 0 = +0.05 (contract).
     x, y = small_part.places()

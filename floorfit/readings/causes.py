@@ -9,7 +9,7 @@ import numpy as np
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.part.model import Part
 from floorfit.readings.observations import Readings
-from floorfit.readings.outliers import sequence
+from floorfit.readings.sequence import sequence
 from floorfit.readings.systematic import Cause, Systematic
 
 __all__ = ["columns_to_try", "doubted_floors", "words_of"]

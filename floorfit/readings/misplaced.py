@@ -27,8 +27,11 @@ EXPLAINS = 5.0
 #: Share of the labelled rows that lie off their floors from which the file is suspect; share of all rows from which
 #: nobody knows where any was taken; and the share that another reading of the coordinates must bring right. Own choice.
 SUSPECT_SHARE, LOST_SHARE, CURED_SHARE = 0.2, 0.5, 0.8
-#: Least readings that can tell of a column that slipped, and the share of their scatter that is left then. Own choice.
-LEAST_SLIPPED, SLIPPED = 20, 0.5
+#: Least readings that can tell of a column that slipped, the share of their scatter that is left then, and how many
+#: standard errors they gain: 290 honest plates (tests/benchmarks/conditions.py) gain 2.4 at most. Own choice.
+LEAST_SLIPPED, SLIPPED, SURE = 20, 0.5, 3.5
+#: Most rows that are asked, the last of the file, and what counts of one gross error, mm.
+MOST_ASKED, GROSS_MM = 20_000, 0.5
 
 
 @dataclass(frozen=True)
@@ -206,7 +209,7 @@ def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
 
 
 def refuse_slipped(seen: Observations) -> None:
-    """Refuse a file whose thicknesses stand a line above or below their places; asked where readings scatter.
+    """Refuse a file in which a column stands a line above or below its places; asked where readings scatter.
 
     Parameters
     ----------
@@ -216,26 +219,63 @@ def refuse_slipped(seen: Observations) -> None:
     Raises
     ------
     InputError
-        If the thicknesses, or these and the Z, scatter less than half as much about the rough warp a line further on.
+        If the thicknesses, the Z or both, from some line on, scatter less than half as much a line further on.
     """
-    rows = np.flatnonzero(np.isfinite(seen.warp) & seen.is_consistent)
-    if len(rows) < LEAST_SLIPPED:
-        return
-    x, y, own = seen.readings.x[rows], seen.readings.y[rows], seen.warp[rows]
-    read = seen.readings.thickness[rows] * seen.factor[rows]
-    scale = fit_rough_warp(x, y, own).scale
-    for lines, way in ((-1, "up"), (1, "down")):
-        for names, moved in (
-            ("thicknesses", own + read - np.roll(read, lines)),
-            ("thicknesses and Z", np.roll(own, lines)),
-        ):
-            other = fit_rough_warp(x, y, moved).scale
-            if other < SLIPPED * scale:
+    rows = np.flatnonzero(np.isfinite(seen.warp) & seen.is_consistent)[-MOST_ASKED:]
+    own, thickness = _scatter(seen, rows, seen.warp), seen.readings.thickness
+    columns = [("thicknesses", "thickness", 1, 0)]
+    if seen.is_z_measured[rows].all():
+        columns += [("thicknesses and Z", "thickness, z", 1, 1), ("Z", "z", 0, 1)]
+    found = []
+    for lines, way in ((1, "up"), (-1, "down")):
+        by_thickness, by_z = _further(thickness, lines) - thickness, _further(seen.z, lines) - seen.z
+        for names, column, is_thickness, is_z in columns:
+            moved = seen.warp + is_z * by_z - is_thickness * by_thickness * seen.factor
+            kept = np.isfinite(moved[rows])
+            slip = _steadier(own[kept], _scatter(seen, rows[kept], moved))
+            if slip is not None:
+                line = seen.readings.line[rows[kept][slip.start]]
                 text = (
-                    f"moved {way} by a line against the places, the {names} scatter {scale / other:.1f} times less: a "
-                    "column has slipped. Correct the file."
+                    f"from line {line} on, moved {way} by a line against the places, the {names} scatter "
+                    f"{slip.times:.1f} times less: a column has slipped. Correct the file."
                 )
-                raise InputError([Finding("slipped", seen.readings.source, "column thickness", text)])
+                found.append((slip.gain, Finding("slipped", seen.readings.source, f"column {column}", text)))
+    if found:
+        raise InputError([max(found, key=lambda one: one[0])[1]])
+
+
+def _further(column: Array, lines: int) -> Array:
+    """What stands so many lines below each row; NaN beyond the ends."""
+    out = np.roll(column, -lines)
+    out[slice(-lines, None) if lines > 0 else slice(None, -lines)] = np.nan
+    return out
+
+
+def _scatter(seen: Observations, rows: Rows, warp: Array) -> Array:
+    """How far each row lies from what its neighbours say, mm; one gross error counts as `GROSS_MM`."""
+    x, y, w = seen.readings.x[rows], seen.readings.y[rows], warp[rows]
+    return np.minimum(np.abs(w - fit_rough_warp(x, y, w).local(x, y)), GROSS_MM)
+
+
+@dataclass(frozen=True)
+class _Slip:
+    """From which row on values scatter less a line further on, by how many times and, in all, by how much (mm)."""
+
+    start: int
+    times: float
+    gain: float
+
+
+def _steadier(own: Array, moved: Array) -> _Slip | None:
+    """The run of rows that gains most, where it gains surely: its mean gain beside the standard error of no gain."""
+    gains = np.concatenate([[0.0], np.cumsum(own - moved)])
+    end = int(np.argmax(gains - np.minimum.accumulate(gains)))
+    start = int(np.argmin(gains[: end + 1]))
+    before, after = own[start:end], moved[start:end]
+    gain, error = float((before - after).sum()), float(np.sqrt(((before - after) ** 2).sum()))
+    if end - start < LEAST_SLIPPED or gain < SURE * error or after.sum() > SLIPPED * before.sum():
+        return None
+    return _Slip(start, float(before.sum() / max(after.sum(), 1e-9)), gain)
 
 
 def _share(part: Part, x: Array, y: Array, label: Rows) -> float:

@@ -17,7 +17,7 @@ from floorfit.readings.ratios import name_thickness
 from floorfit.readings.repeats import Sites
 from floorfit.readings.warp import nominal_levels, slope_factors
 
-__all__ = ["judged", "name_outliers", "sequence"]
+__all__ = ["judged", "name_outliers"]
 
 #: A reading this near to a wall may stand on the fillet between wall and floor: probe foot and tool radius.
 FILLET_REACH_MM = 6.0
@@ -130,22 +130,3 @@ def _swapped(
     known = np.flatnonzero(floor >= 0)
     is_near[known] = np.abs(w[known] - warp_at(x[known], y[known])) <= 3.0 * scale
     return np.where(is_near, floor, -1)
-
-
-def sequence(readings: Readings) -> tuple[Array, str]:
-    """When each reading was taken: a column called order, sequence, time or like it, else the row's number.
-
-    Returns
-    -------
-    (n,) ndarray, str
-        The values and the name of the column, ``"order"`` for the rows' own.
-    """
-    for name, cells in readings.extra.items():
-        if name.strip().lower() in ("order", "seq", "sequence", "time", "time_s", "t_s", "time_min"):
-            try:
-                values = np.array([float(cell) for cell in cells])
-            except ValueError:
-                continue
-            if np.isfinite(values).all():
-                return values, name.strip()
-    return np.arange(len(readings), dtype=float), "order"

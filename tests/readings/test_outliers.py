@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from lying_readings import WIDTH, honest_rows, plate, table, warp
 
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part, Pocket, Tolerance
 from floorfit.readings.observations import Readings, readings_from_arrays
-from floorfit.readings.outliers import name_outliers, sequence
+from floorfit.readings.outliers import name_outliers
+from floorfit.readings.sequence import sequence, sorted_findings
 from floorfit.readings.warp import observe
 
 
@@ -66,6 +68,31 @@ def test_sequence_is_a_column_where_there_is_one() -> None:
     values, name = sequence(timed)
     assert (name, values[-1]) == ("Time_s", 170.0)
     assert sequence(replace(readings, extra={"time": ["soon"] * 18}))[1] == "order"
+
+
+@pytest.mark.parametrize("by", ["thickness", "pocket thickness", "-thickness"])
+def test_sorted_rows_do_not_tell_when_they_were_read(by: str) -> None:
+    """Of a gauge that scatters half the steps go up: 100 steps one way are no order of reading, but a sheet sorted."""
+    readings: Readings = table(honest_rows(plate(), 7, np.random.default_rng(1)))
+    assert not sorted_findings(readings) and (np.diff(sequence(readings)[0]) == 1).all()
+    keys = {"thickness": (readings.thickness,), "-thickness": (-readings.thickness,)}
+    rows = np.lexsort(keys.get(by, (readings.thickness, readings.pocket)))
+    columns = {name: getattr(readings, name)[rows] for name in ("x", "y", "z", "pocket", "thickness")}
+    (told,) = sorted_findings(replace(readings, **columns))
+    assert (told.code, told.severity) == ("sorted", "warning")
+    when, name = sequence(replace(readings, **columns))
+    assert name == "x" and (when == columns["x"]).all()  # along the plate: most of a drift would hide so
+    # With a column that says when, whole rows were sorted, and nothing is lost.
+    stated = replace(readings, **columns, extra={"order": [str(row) for row in rows]})
+    assert not sorted_findings(stated) and (sequence(stated)[0] == rows).all()
+
+
+def test_a_slope_read_along_it_was_not_sorted() -> None:
+    """A plane, and a bow by a gauge that does not scatter: every step goes one way in each pocket, as the places do."""
+    x, y = (axis.ravel() for axis in np.meshgrid(np.linspace(10, 990, 60), [40.0, 50.0, 60.0], indexing="ij"))
+    pocket = [f"P{k}" for k in np.repeat(np.arange(12), 15)]
+    for bow in (1e-4 * x, 2e-7 * (x - 1100) ** 2 + 1e-5 * y):
+        assert not sorted_findings(readings_from_arrays(x, y, 2.5 - bow, pocket=pocket))
 
 
 def test_swapped_place_on_a_steep_floor_is_read_along_its_normal() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -161,15 +160,28 @@ def test_a_file_that_is_in_part_in_another_unit_is_refused(honest: list[Row], un
     assert screened([replace(honest[0], thickness=honest[0].thickness * unit), *honest[1:]]).is_used[1:].all()
 
 
-def test_thicknesses_that_slipped_by_a_line_are_refused(honest: list[Row]) -> None:
-    """What was read at one place stands beside the next: moved back, the scatter is the gauge's again."""
-    slipped = [
-        replace(row, thickness=other.thickness) for row, other in zip(honest, honest[-1:] + honest[:-1], strict=True)
-    ]
-    with pytest.raises(InputError, match="moved up by a line against the places, the thicknesses scatter"):
-        refuse_slipped(screened(slipped))
-    with pytest.raises(InputError, match="moved down by a line"):
-        refuse_slipped(screened([replace(a, thickness=b.thickness) for a, b in pairwise(honest)]))
+@pytest.mark.parametrize("first", [0, 40])
+@pytest.mark.parametrize(
+    "names, told", [("thickness", "thicknesses"), ("z", "Z"), ("thickness z", "thicknesses and Z")]
+)
+def test_a_column_that_slipped_by_a_line_is_refused(honest: list[Row], names: str, told: str, first: int) -> None:
+    """What was read at one place stands beside the next, from some line on: moved back, the scatter is the gauge's."""
+    deeper = np.random.default_rng(5).uniform(0.0, 0.1, len(honest))  # the steps that roughing left, as measured
+    floors = np.array([plate().pockets[row.pocket].floor_z + 0.5 for row in honest])
+    read = table(honest)
+    read = replace(read, thickness=read.thickness - deeper, z=floors - deeper) if "z" in names else read
+    refuse_slipped(screen(plate(), read))
+    for lines, way in ((1, "up"), (-1, "down")):
+        moved = {}
+        for name in names.split():
+            column = getattr(read, name)
+            moved[name] = np.concatenate([column[:first], np.roll(column[first:], lines)])
+        with pytest.raises(InputError, match=f"on, moved {way} by a line against the places, the {told} scatter"):
+            refuse_slipped(screen(plate(), replace(read, **moved)))
+
+
+def test_a_gauge_that_scatters_is_no_column_that_slipped(honest: list[Row]) -> None:
+    """Noise moved by a line is noise (no trend in independent values)."""
     noise = np.random.default_rng(3).normal(0.0, 0.05, len(honest))
     refuse_slipped(screened([replace(row, thickness=row.thickness + e) for row, e in zip(honest, noise, strict=True)]))
 
