@@ -66,9 +66,8 @@ def with_left(decision: Decision, left: CutterLeft, name: str, *, by_region: boo
     """
     low, high = left.off - left.deep, left.off + left.high
     webs = ((decision.web_after_min_mm or 0.0) + low, (decision.web_after_max_mm or 0.0) + high)
-    bounds = [
-        None if end is None else end + by for end, by in zip(decision.web_after_interval_mm, (low, high), strict=True)
-    ]
+    ends = zip(decision.web_after_interval_mm, (low, high), strict=True)
+    bounds = [None if end is None else end + by for end, by in ends]
     limits = (decision.web_lower_limit_mm, decision.web_upper_limit_mm)
     room = [sign * (web - limit) for sign, web, limit in zip((1, -1), webs, limits, strict=True) if limit is not None]
     if by_region and decision.margin_mm is not None:  # which region has the least or the greatest web is not known

@@ -54,9 +54,9 @@ class StandingArcs:
     along: Array
     sweep: Array
 
-    def moved(self, turn: Array, way: Array) -> StandingArcs:
-        """Return the same arcs in another frame: ``turn @ place + way``."""
-        return replace(self, centre=self.centre @ turn.T + way, axes=self.axes @ turn.T)
+    def moved(self, turn: Array, way: Array, shift: Array) -> StandingArcs:
+        """Return the same arcs in another frame: ``turn @ (place + shift) + way``, with a shift for each motion."""
+        return replace(self, centre=(self.centre + shift[self.rows]) @ turn.T + way, axes=self.axes @ turn.T)
 
     @property
     def radius(self) -> Array:
@@ -168,14 +168,10 @@ def radius_centre(
     """
     dx, dy = end[0] - start[0], end[1] - start[1]
     chord = math.hypot(dx, dy)
-    if not chord > 0:
-        return math.nan, math.nan
     square = radius * radius - chord * chord / 4
-    if square < 0:
-        if chord / 2 - abs(radius) > ARC_ABSOLUTE:
-            return math.nan, math.nan
-        square = 0.0
-    side = math.sqrt(square) / chord * (-1.0 if clockwise == (radius > 0) else 1.0)
+    if not chord > 0 or (square < 0 and chord / 2 - abs(radius) > ARC_ABSOLUTE):
+        return math.nan, math.nan
+    side = math.sqrt(max(square, 0.0)) / chord * (-1.0 if clockwise == (radius > 0) else 1.0)
     return start[0] + dx / 2 - dy * side, start[1] + dy / 2 + dx * side
 
 

@@ -2,21 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = [
-    "CALLS",
-    "CANCEL_TRANSFORM",
-    "CYCLES",
-    "FLOW_G",
-    "FLOW_M",
-    "GROUP",
-    "PROBES",
-    "QUIET",
-    "SETS_FRAME",
-    "TRANSFORM",
-    "code_of",
-    "moves_zero",
-    "name_of",
-]
+__all__ = ["CALLS", "CYCLES", "FLOW_M", "GROUP", "SETS_FRAME", "code_of", "moves_zero", "name_of"]
 
 
 def code_of(value: float) -> int:
@@ -59,26 +45,22 @@ GROUP: dict[int, str] = {
     **dict.fromkeys((540, 541, 550, 560, 570, 580, 590, 591, 592, 593, *MORE_OFFSETS), "work offset"),
     **dict.fromkeys((610, 611, 640), "path mode"),
     **dict.fromkeys((40, 90, 100, 280, 281, 300, 301, 520, 530, 920, 921, 922, 923), "once"),
+    # Codes that turn, scale, mirror or tilt the frame, or give X and Y another meaning (dialect), and what ends that;
+    # under G66 a macro runs behind every motion.
+    **dict.fromkeys((160, 510, 511, 660, 661, 680, 681, 682, 683, 684, 1120, 71, 121, 1070), "turn"),
+    **dict.fromkeys((131, 150, 500, 501, 670, 690, 691, 1130), "turn back"),
+    # Probing and tool setting moves that act in their block only, and calls of a macro (dialect).
+    **dict.fromkeys((310, 311, 360, 370), "probe"),
+    **dict.fromkeys((650,), "macro"),
+    # Smoothing, look-ahead, exact stop, limits and spindle speed, which move nothing by themselves (dialect, from
+    # memory): G5 and G5.1 high speed, G8, G22 and G23, G25 and G26, G60, G62, G63, G96 and G97, G187, G450, G60x.
+    **dict.fromkeys((50, 51, 80, 220, 230, 250, 260, 600, 620, 630, 960, 970, 1870, 4500, 4510), "quiet"),
+    **dict.fromkeys((6010, 6020, 6030, 6410, 6420, 6430, 6440, 6450), "quiet"),
 }
 
-#: Codes that turn, scale, mirror or tilt the frame, or give X and Y another meaning (dialect); under G66 a macro runs
-#: behind every motion.
-TRANSFORM = frozenset({160, 510, 511, 660, 661, 680, 681, 682, 683, 684, 1120, 71, 121, 1070})
-#: What switches them off again (dialect).
-CANCEL_TRANSFORM = frozenset({131, 150, 500, 501, 670, 690, 691, 1130})
-#: Probing and tool setting moves that act in their block only (dialect).
-PROBES = frozenset({310, 311, 360, 370})
-#: Codes of smoothing, look-ahead, exact stop, limits and spindle speed that move nothing by themselves (dialect, from
-#: memory): G5 and G5.1 high speed, G8, G22 and G23, G25 and G26, G60, G62, G63, G96 and G97, G187, G450 on, G60x, G64x.
-QUIET = frozenset(
-    {50, 51, 80, 220, 230, 250, 260, 600, 620, 630, 960, 970, 1870, 4500, 4510}
-    | {6010, 6020, 6030, 6410, 6420, 6430, 6440, 6450}
-)
 #: Group 0 codes that move the programme's zero.
 SETS_FRAME = frozenset({520, 920, 921, 922, 923})
 #: M codes that call, return or jump (dialect; RS274/NGC v3 has none).
 FLOW_M = frozenset({96, 97, 98, 99, 198})
 #: M codes that call another programme and come back (dialect).
 CALLS = frozenset({98, 198})
-#: G codes that call a macro (dialect).
-FLOW_G = frozenset({650})

@@ -20,7 +20,7 @@ Walls = Literal["keep", "move"]
 #: Findings that leave open whether every floor comes out as decided.
 OPEN = frozenset({
     "aside", "behind-end", "cut-again", "cycle-left", "cycle-stock", "floor-off", "length-shared", "out-of-limits",
-    "over-walls", "turned-frame", "unknown-code", "unseen", "zero-set",
+    "over-walls", "turned-frame", "unknown-code", "unseen", "written-out", "zero-set",
 })  # fmt: skip
 
 

@@ -259,7 +259,7 @@ class CorrectionRun:
         return [floor for floor in self.floors if any(floor.pocket.polygon.distance(one) <= reach for one in shapes)]
 
     def changes(
-        self, cuts_on: Callable[[int], Rows], floor_of: Rows, added: Array, changed: Flags, upright: Array
+        self, cuts_on: Callable[[int], Rows], floor_of: Rows, added: Array, changed: Flags, upright: Array, ends: Array
     ) -> tuple[PocketChange, ...]:
         """What happened to each floor.
 
@@ -275,10 +275,13 @@ class CorrectionRun:
             Motions that are written differently.
         upright : (n,) ndarray
             Z of the axis at the end of each motion.
+        ends : (n, 3) ndarray, mm
+            Where cuts end; NaN for other motions. A floor without an offset is cut where they lie on it.
         """
         out = []
         for floor in self.floors:
             rows = cuts_on(floor.index)
+            rows = rows if len(rows) or floor.matters else floor.met_by(ends)
             on = added[rows[floor_of[rows] == floor.index]]
             least, greatest = (float(on.min()), float(on.max())) if len(on) else (np.nan, np.nan)
             tilt = float(np.degrees(np.arccos(np.clip(upright[rows], -1, 1))).max(initial=0.0))

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import shapely
 
-from floorfit.arrays import Array
+from floorfit.arrays import Array, Rows
 from floorfit.decision.decision import Correction
 from floorfit.part.model import Part, Pocket
 
@@ -122,6 +123,12 @@ class CutFloor:
     def top(self) -> float:
         """Greatest Z, mm, at which motion can matter to this floor."""
         return self.z_range[1] + max(self.band, self.guard if self.is_held else 0.0) + max(0.0, self.dz_range[1])
+
+    def met_by(self, places: Array) -> Rows:
+        """Which places (n, 3) are on the floor, or as far over it as motion moves with it."""
+        rows = np.flatnonzero(shapely.intersects_xy(self.pocket.polygon, *places[:, :2].T))
+        over = places[rows, 2] - self.pocket.floor_at(*places[rows, :2].T)
+        return np.asarray(rows[(over >= -self.window) & (over <= self.band)])
 
     def dz(self, xy: Array) -> Array:
         """Offset at points (n, 2), mm."""

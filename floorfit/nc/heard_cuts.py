@@ -41,8 +41,10 @@ def heard_cuts(
     rows = np.flatnonzero(known & np.isin(heard.kind, (FEED, RAPID)))
     start, tip = _run_beside(heard, size[:, 0])
     parts.append(Cuts(start[rows], tip[rows], heard.axis0[rows], heard.axis[rows], size[rows]))
-    parts.append(_chords(heard, np.flatnonzero(arcs), size))
+    row, chords = _chords(heard, np.flatnonzero(arcs), size)
+    parts.append(chords)
     one = Cuts.joined(parts)
+    way = np.concatenate([heard.shift[rows], heard.shift[row]]) @ turn.T + way
     return Cuts(one.start @ turn.T + way, one.end @ turn.T + way, one.axis0 @ turn.T, one.axis1 @ turn.T, one.size)
 
 
@@ -89,14 +91,14 @@ def _left(ahead: Array, by: float) -> Array:
     return np.array([-ahead[1], ahead[0]]) * by
 
 
-def _chords(heard: HeardProgramme, rows: Rows, size: Array) -> Cuts:
+def _chords(heard: HeardProgramme, rows: Rows, size: Array) -> tuple[Rows, Cuts]:
     count = np.maximum(np.ceil(np.degrees(np.abs(heard.turn[rows])) / _chord_deg(heard, rows)), 1).astype(int)
     of, index = counted(count)
     row, shares = rows[of], np.stack([index, index + 1]) / count[of]
     aside = np.where(heard.kind[row] == TURN, -np.sign(heard.turn[row]) * heard.side[row] * size[row, 0], 0.0)
     start, end = (heard.on_arcs(row, share, aside) for share in shares)
     axis0, axis1 = (heard.axis0[row] + share[:, None] * (heard.axis - heard.axis0)[row] for share in shares)
-    return Cuts(start, end, axis0, axis1, size[row])
+    return row, Cuts(start, end, axis0, axis1, size[row])
 
 
 def _chord_deg(heard: HeardProgramme, rows: Rows) -> Array:

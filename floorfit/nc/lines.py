@@ -21,6 +21,8 @@ __all__ = ["render_lines"]
 
 #: Longest line written; a block holds 256 characters (NISTIR 6556, 3.3).
 _LONGEST = 256
+#: What a template may use.
+_NAMES = ["number", "id", "action", "held", "offset_mm", "offset_in", "slope_x", "slope_y", "first", "last"]
 
 
 def render_lines(
@@ -85,18 +87,9 @@ def _unfit(
 def _context(number: int, pocket_id: str, correction: Correction, ends: tuple[int, int]) -> dict[str, Any]:
     held = correction.action == "hold"
     offset = 0.0 if held else float(correction.offset)
-    return {
-        "number": number,
-        "id": plain(pocket_id),
-        "action": correction.action,
-        "held": held,
-        "offset_mm": offset,
-        "offset_in": offset / MM_PER_INCH,
-        "slope_x": float(correction.slope[0]),
-        "slope_y": float(correction.slope[1]),
-        "first": number == ends[0],
-        "last": number == ends[1],
-    }
+    slope = map(float, correction.slope)
+    values = (number, plain(pocket_id), correction.action, held, offset, offset / MM_PER_INCH, *slope)
+    return dict(zip(_NAMES, (*values, number == ends[0], number == ends[1]), strict=True))
 
 
 def _compiled(template: str, source: str) -> tuple[Any, set[str]]:
@@ -146,5 +139,4 @@ def _check_offsets(text: str, source: str) -> None:
 
 def _bad_template(source: str, error: Exception) -> InputError:
     place = f"line {error.lineno}" if getattr(error, "lineno", None) else ""  # type: ignore[attr-defined]
-    names = "number, id, action, held, offset_mm, offset_in, slope_x, slope_y, first, last"
-    return InputError([Finding("template", source, place, f"{error}. The template may use {names}.")])
+    return InputError([Finding("template", source, place, f"{error}. The template may use {', '.join(_NAMES)}.")])

@@ -15,26 +15,14 @@ from floorfit.nc.arcs import PLANE_AXES, StandingArcs
 from floorfit.nc.row_table import RowTable
 
 __all__ = [
-    "ANTICLOCKWISE",
-    "CLOCKWISE",
-    "COLUMNS",
-    "CUTTING",
-    "CYCLE",
-    "FLOW",
-    "JUMP",
-    "LINE",
-    "OTHER_ARC",
-    "RAPID",
-    "UNKNOWN",
-    "Modal",
-    "Motions",
-]
+    "ANTICLOCKWISE", "CLOCKWISE", "COLUMNS", "CUTTING", "CYCLE", "FLOW", "JUMP", "LINE", "OTHER_ARC", "RAPID",
+    "UNKNOWN", "Modal", "Motions",
+]  # fmt: skip
 
 #: Kinds of row. An arc is in the XY plane unless it is OTHER_ARC; JUMP sets the position without a cut that counts
 #: here (reference point, machine coordinates, probing, a new zero); UNKNOWN moves in a way this reader cannot follow.
 #: FLOW is a JUMP behind which other blocks may have run.
 RAPID, LINE, CLOCKWISE, ANTICLOCKWISE, OTHER_ARC, CYCLE, UNKNOWN, JUMP, FLOW = range(9)
-ARCS = (CLOCKWISE, ANTICLOCKWISE)
 CUTTING = (LINE, CLOCKWISE, ANTICLOCKWISE, OTHER_ARC)
 
 
@@ -54,6 +42,7 @@ class Modal(NamedTuple):
     path_mode: tuple[int, float] = (0, 0.0)
     transform: str = ""
     frame: int = 0
+    shift: tuple[float, float, float] = (0.0, 0.0, 0.0)
     tool: float = -1.0
     selected: float = -1.0
     spindle: float = -1.0
@@ -149,7 +138,7 @@ class Motions:
     @cached_property
     def is_arc(self) -> Flags:
         """Which rows are arcs in the XY plane."""
-        return np.asarray(np.isin(self.kind, ARCS))
+        return np.asarray(np.isin(self.kind, (CLOCKWISE, ANTICLOCKWISE)))
 
     @cached_property
     def sweep(self) -> Array:

@@ -29,10 +29,7 @@ def decimals_for(value: float, unit_mm: float) -> int:
     unit_mm : float
         Millimetres in that unit.
     """
-    for decimals in range(default_decimals(unit_mm), 6):
-        if abs(round(value, decimals) - value) < 1e-9:
-            return decimals
-    return 6
+    return next((count for count in range(default_decimals(unit_mm), 6) if abs(round(value, count) - value) < 1e-9), 6)
 
 
 def decimals_to_show(change: float, unit_mm: float, least: int) -> int:
@@ -45,10 +42,7 @@ def decimals_to_show(change: float, unit_mm: float, least: int) -> int:
         Millimetres in the programme's unit.
     least : int
     """
-    decimals = least
-    while decimals < 6 and abs(change) < 0.5 * unit_mm * 10.0**-decimals:
-        decimals += 1
-    return decimals
+    return next((count for count in range(least, 6) if abs(change) >= 0.5 * unit_mm * 10.0**-count), max(least, 6))
 
 
 def in_style(value: float, raw: str, decimals: int) -> str:
@@ -66,9 +60,8 @@ def in_style(value: float, raw: str, decimals: int) -> str:
     text = f"{value:.{decimals}f}"
     if float(text) == 0:
         text = text.lstrip("-")
-    bare = raw.lstrip("+- \t")
-    if bare.startswith("."):
-        text = text.replace("0.", ".", 1) if text.lstrip("-").startswith("0.") else text
+    if raw.lstrip("+- \t").startswith(".") and text.lstrip("-").startswith("0."):
+        text = text.replace("0.", ".", 1)
     if raw.startswith("+") and not text.startswith("-"):
         text = "+" + text
     return text

@@ -132,9 +132,8 @@ def check_fit(
     place = f"line {line[over.rows[0]] + 1}"
     text = f"passes at the height of a floor run over metal that is no floor, {over.length:.0f} of {over.total:.0f} mm."
     if over.length > max((_MOST_OVER_LOCATIONS if is_location else _MOST_OVER) * over.total, _CROSSING_MM):
-        return [
-            Finding("other-part", source, place, f"{text} Is it this part's programme, in its frame, and its tool?")
-        ]
+        text += " Is it this part's programme, in its frame, and its tool?"
+        return [Finding("other-part", source, place, text)]
     code = "over-walls" if over.is_long else "across"
     return [*told, Finding(code, source, place, f"{text} They are left as programmed there. Look at them.", "warning")]
 
@@ -157,9 +156,8 @@ def _aside(own: Sequence[tuple[str, float, Array]], source: str) -> list[Finding
 
 def _to_state(shift: Array, unit: Unit, *, is_location: bool) -> str:
     x, y = (f"{value:.{_DECIMALS[unit]}f}" for value in shift[:2] / MM_PER_UNIT[unit])
-    return (
-        f"state its frame, moved by --frame=1,0,0,{x},0,1,0,{y},0,0,1,0" if is_location else f"say --origin {x},{y},0"
-    )
+    frame = f"state its frame, moved by --frame=1,0,0,{x},0,1,0,{y},0,0,1,0"
+    return frame if is_location else f"say --origin {x},{y},0"
 
 
 def _is_near(path: TipPath, floor: CutFloor) -> bool:
@@ -249,10 +247,8 @@ def _groups(
 
 def _runs(path: TipPath, rows: Rows, level: float, window: float) -> list[Rows]:
     """Motions at one height, in runs of motions that follow each other."""
-    near = (np.abs(path.start[rows, 2] - level) <= window + EPS_MM) & (
-        np.abs(path.end[rows, 2] - level) <= window + EPS_MM
-    )
-    return _split(rows[near])
+    off = np.maximum(*(np.abs(end[rows, 2] - level) for end in (path.start, path.end)))
+    return _split(rows[off <= window + EPS_MM])
 
 
 def _split(at: Rows) -> list[Rows]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from floorfit.arrays import Array, Rows
 from floorfit.decision.decision import Correction
-from floorfit.errors import Finding
+from floorfit.errors import Finding, InputError
 from floorfit.nc.corrected import Corrected, PocketChange
 from floorfit.nc.correction_run import CorrectionRun, StatedOfProgramme
 from floorfit.nc.doubts import cut_again, heights_of_tips
@@ -202,7 +202,7 @@ class _Run(CorrectionRun):
     # -- the new file, and what is told ------------------------------------------------------------------------------
 
     def _assemble(self, lines: list[str], blocks: dict[int, str | list[str]]) -> tuple[list[str], Rows]:
-        notes = [finding.text for finding in self.warnings if finding.code == "skipped"]
+        notes = [finding.text for finding in self.warnings if finding.code in ("skipped", "written-out")]
         head = header_lines(self.file, self.facts, [*self.who, *notes])
         return self.assemble(lines, blocks, head, header_place(self.file))
 
@@ -210,19 +210,39 @@ class _Run(CorrectionRun):
         """The file whose blocks run as the ones that were proved; both readers follow its calls and must say so."""
         if self.unrolled is None:
             return out
-        changed = self.unrolled.folded([blocks.get(number, line) for number, line in enumerate(self.lines)])
-        file = self._assemble(self.file, changed)[0]
+        now = [blocks.get(number, line) for number, line in enumerate(self.lines)]
+        try:
+            file = self._assemble(self.file, self.unrolled.folded(now))[0]
+        except InputError as error:
+            return self._written_out(out, now, error)
         again = unroll(file, self.source)
         is_other = "".join(again.lines if again else file).rstrip() != "".join(out).rstrip()
         if is_other or not (is_heard_alike(self.file, self.unrolled.lines) and is_heard_alike(file, out)):
             self.proof_failed("the calls do not run as they were read. Have them written out")
         return file
 
+    def _written_out(self, out: list[str], now: list[str | list[str]], why: InputError) -> list[str]:
+        """The blocks as they run, without those that called, for runs that come out in several ways."""
+        runs = self.unrolled
+        kept = runs.without_calls() if runs else []
+        if not kept or runs is None:
+            raise why
+        text = (
+            "the calls of subprogrammes are written out, for one offset does not suit all their runs: "
+            f"{len(kept)} blocks for {len(self.file)}. It is a new programme: prove it out as one."
+        )
+        self.stop_on([Finding("written-out", self.source, "", text, "warning")])
+        file = self._assemble(self.lines, {**dict.fromkeys(range(len(now)), ""), **{k: now[k] for k in kept}})[0]
+        if not (is_heard_alike(self.file, runs.lines) and is_heard_alike(file, out)):
+            self.proof_failed("the calls do not run as they were read. Have them written out")
+        return file + [line for line in self.file[-1:] if line.startswith("%")]
+
     def _changes(
         self, seen: Understood, added: Array, blocks: Mapping[int, str | list[str]]
     ) -> tuple[PocketChange, ...]:
         changed = np.isin(seen.motions.line, np.array(list(blocks), dtype=int))
-        return self.changes(seen.cuts_on, seen.gains.floor, added, changed, seen.path.axis[:, 2])
+        ends = np.where(np.isin(seen.motions.kind, CUTTING)[:, None], seen.path.end, np.nan)
+        return self.changes(seen.cuts_on, seen.gains.floor, added, changed, seen.path.axis[:, 2], ends)
 
     def _check_walls(self, changes: Sequence[PocketChange]) -> None:
         if self.options.walls == "move":

@@ -17,6 +17,7 @@ from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
 from floorfit.nc.gains import STRAIGHT_SHARE, Gains
 from floorfit.nc.holes import cycles_in_floors
 from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, RAPID, UNKNOWN, Motions
+from floorfit.nc.shifts import moved_zeros
 from floorfit.nc.state import UNSTATED
 from floorfit.nc.swept_floors import TOO_DEEP_MM
 from floorfit.nc.tip_path import TipPath
@@ -53,7 +54,7 @@ def check_programme(seen: Understood, stated: StatedOfProgramme) -> list[Finding
     touched = np.unique(np.concatenate(rows))
     cutting = np.intersect1d(touched, seen.cuts)
     _check_unknown(out, seen, floors)
-    _check_unknown_motions(out, motions, floors)
+    _check_unknown_motions(out, seen, floors)
     for (code, text, severity), at in cycles_in_floors(seen, floors).items():
         out.rows(code, at, text, severity)
     _check_frames(out, seen)
@@ -96,7 +97,8 @@ def _could_touch(start: Array, end: Array, floor: CutFloor) -> bool:
     return bool(shapely.intersects(polygon, shapely.linestrings(np.array(ends))))
 
 
-def _check_unknown_motions(out: Findings, motions: Motions, floors: Sequence[CutFloor]) -> None:
+def _check_unknown_motions(out: Findings, seen: Understood, floors: Sequence[CutFloor]) -> None:
+    motions = seen.motions
     top = max(floor.top for floor in floors)
     rows = np.flatnonzero(motions.kind == UNKNOWN)
     turned = np.array([bool(motions.modals[motions.modal[row]].transform) for row in rows.tolist()], dtype=bool)
@@ -106,23 +108,25 @@ def _check_unknown_motions(out: Findings, motions: Motions, floors: Sequence[Cut
             "motion in a turned, scaled, mirrored or tilted frame is left as it is, and is not counted for any floor. "
             "If a floor is cut there, post that floor without it."
         )
-        low = [row for row in rows[turned].tolist() if not _is_above(motions, row, top)]
+        low = [row for row in rows[turned].tolist() if not _is_above(seen, row, top)]
         out.rows("turned-frame" if low else "turned-above", (low or rows[turned].tolist())[:1], text, "warning")
         rows = rows[~turned]
-    low = [row for row in rows.tolist() if not _is_above(motions, row, top)]
+    low = [row for row in rows.tolist() if not _is_above(seen, row, top)]
     why = [motions.why.get(row, (-1, "the motion is not known")) for row in low]
     for place, reason in list(dict.fromkeys(why))[:_REASONS]:
         own = [row for row, one in zip(low, why, strict=True) if one == (place, reason)]
-        seen = f" (line {place + 1})" if place not in (-1, 0, int(motions.line[own[0]])) else ""
+        there = f" (line {place + 1})" if place not in (-1, 0, int(motions.line[own[0]])) else ""
         many = f", as may {len(own) - 1} blocks after it" if len(own) > 1 else ""
         remedy = "." if _SETTLED in reason else ". Rewrite the block with G0, G1, G2 or G3 and the modes stated."
-        text = f"{reason}{seen}, and it may reach a floor{many}{remedy}"
+        text = f"{reason}{there}, and it may reach a floor{many}{remedy}"
         out.add("unknown-motion", int(motions.line[own[0]]), text)
 
 
-def _is_above(motions: Motions, row: int, top: float) -> bool:
+def _is_above(seen: Understood, row: int, top: float) -> bool:
     """Whether a motion that is not followed stays above a height, as far as its places are known."""
-    return bool(motions.xyz[row, 2] > top and not motions.start[row, 2] <= top and not motions.low[row] <= top)
+    start, end = seen.path.start[row, 2], seen.path.end[row, 2]
+    low = seen.motions.low[row] + end - seen.motions.xyz[row, 2]
+    return bool(end > top and not start <= top and not low <= top)
 
 
 def _lengths(motions: Motions, rows: Rows) -> dict[float, dict[object, int]]:
@@ -190,14 +194,23 @@ def _check_frames(out: Findings, seen: Understood) -> None:
         out.add("zero-moved", int(motions.line[moved[0]]), text + more)
 
 
+def _zeros(motions: Motions) -> Array:
+    """How often the zero was moved by what is not known, and where G52 and G92 have it; a row for each motion."""
+    moved = [(modal.frame, *modal.shift) for modal in motions.modals]
+    return np.array(moved, float).reshape(-1, 4)[motions.modal]
+
+
 def _check_zero(out: Findings, seen: Understood) -> None:
-    """A zero that the programme sets before its first cut is the part's or not: the work offset alone says nothing."""
+    """The zero of all cuts, where the programme sets it: the part's or not; the work offset alone says nothing."""
     motions, cuts = seen.motions, seen.cuts
-    frames = motions.field("frame").astype(int)
-    if len(cuts) and frames[cuts[0]] > 0:
+    zeros = _zeros(motions)
+    frames = np.any(zeros[:, : 1 if np.any(moved_zeros(motions)) else 4], axis=1)
+    if len(cuts) and frames[cuts[0]]:
+        x, y, z = zeros[cuts[0], 1:]
         text = "a zero is set here (G92, G52, G10, or a parameter), and all Z are taken from it. If it is the part's, "
         more = "say --origin 0,0,0, else where it stands on the part."
-        out.add("zero-set", int(motions.line[np.flatnonzero(frames > 0)[0]]), text + more, "warning")
+        more += f" If that of the work offset is the part's, it is at X {x:g}, Y {y:g}, Z {z:g} mm." * bool(x or y or z)
+        out.add("zero-set", int(motions.line[np.flatnonzero(frames)[0]]), text + more, "warning")
 
 
 def _check_work_offsets(out: Findings, seen: Understood, touched: Rows) -> None:
@@ -307,10 +320,10 @@ def _check_divided(out: Findings, seen: Understood, tolerance_mm: float) -> None
 def _check_left_behind(out: Findings, seen: Understood) -> None:
     """Calls, cycles and new zeros while the tool stands on a corrected floor would carry its offset along."""
     motions, start = seen.motions, seen.gains.start()
-    frame = motions.field("frame")
+    frame = _zeros(motions)
     turned = motions.field("transform").astype(str)
-    moved = np.zeros(len(frame), dtype=bool)
-    moved[1:] = (frame[1:] != frame[:-1]) | ((turned[1:] != turned[:-1]) & (turned[1:] != ""))
+    moved = np.zeros(len(motions), dtype=bool)
+    moved[1:] = (frame[1:] != frame[:-1]).any(axis=1) | ((turned[1:] != turned[:-1]) & (turned[1:] != ""))
     kind = motions.kind
     left = (kind == FLOW) | (kind == CYCLE) | (kind == UNKNOWN) | ((kind == JUMP) & moved)
     text = "a call, a cycle, a new zero or a turned frame while the tool is on a corrected floor. Retract first."

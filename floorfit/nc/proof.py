@@ -138,7 +138,7 @@ class ProgrammeProof(FileProof):
         radius = np.zeros(len(old.line))
         for number, (size, _) in self.sizes.items():
             radius[old.tool == number] = size
-        tip = old.tip @ turn.T + way
+        tip = (old.tip + old.shift) @ turn.T + way
         self.without_cutter(old, tip, added, usable & (radius == 0))
         self.keep_the_rest(old.line, np.nan_to_num(added), tip[:, :2], radius + 0.1, self.floors)
         return swept
@@ -370,12 +370,13 @@ def _differs(a: Array, b: Array) -> Flags:
 
 def is_heard_alike(one: Sequence[str], other: Sequence[str]) -> bool:
     """Whether two texts make the same motions, one after the other, with blocks behind ``/`` run and left out."""
-    for runs in (True, False) if any(map(_IS_OPTIONAL.match, one)) else (True,):
-        a, b = (hear_programme(lines, optional=runs) for lines in (one, other))
-        for name in ("kind", "tip", "rotary", "turn", "feed", "tool", "side"):
-            if not np.array_equal(getattr(a, name), getattr(b, name), equal_nan=name not in ("kind",)):
-                return False
-    return True
+    names = ("kind", "tip", "rotary", "turn", "feed", "tool", "side", "shift")
+    return all(
+        np.array_equal(getattr(a, name), getattr(b, name), equal_nan=name != "kind")
+        for runs in {True, not any(map(_IS_OPTIONAL.match, one))}
+        for a, b in [[hear_programme(lines, optional=runs) for lines in (one, other)]]
+        for name in names
+    )
 
 
 def _is_worse(one: SweptFloor) -> tuple[bool, bool, bool, float]:

@@ -9,30 +9,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from floorfit.nc.arcs import PLANE_AXES, arc_fault, radius_centre
-from floorfit.nc.codes import (
-    CALLS,
-    CANCEL_TRANSFORM,
-    CYCLES,
-    FLOW_G,
-    FLOW_M,
-    GROUP,
-    PROBES,
-    QUIET,
-    SETS_FRAME,
-    TRANSFORM,
-    code_of,
-    moves_zero,
-    name_of,
-)
+from floorfit.nc.codes import CALLS, CYCLES, FLOW_M, GROUP, SETS_FRAME, code_of, moves_zero, name_of
 from floorfit.nc.motions import CLOCKWISE, CYCLE, FLOW, OTHER_ARC, UNKNOWN, Motions
-from floorfit.nc.state import AXES, LINEAR, NAN, Machine
+from floorfit.nc.state import AXES, FIELD, LINEAR, NAN, Machine
 from floorfit.nc.subprogrammes import behind_end, jumps_to
-from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block, resolved
+from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block, with_numbers
 
 __all__ = ["Reader", "read_motions"]
 
@@ -144,7 +129,7 @@ class Reader(Machine):
 
     def _slow(self, number: int, text: str) -> None:
         try:
-            block = read_block(text)
+            block = read_block(with_numbers(text, self.parameters) if self.parameters else text)
         except BadBlock as error:
             self.bad(number, str(error))
             return
@@ -156,9 +141,6 @@ class Reader(Machine):
             self.open_deleted(number)
         elif not block.deleted and (block.words or block.flow or block.label):
             self.close_deleted(number)
-        if self.parameters and any(word.value != word.value for word in block.words):
-            words = [resolved(text, one, self.parameters) if one.value != one.value else one for one in block.words]
-            block = replace(block, words=tuple(words))
         self._run(number, block)
         self.set_parameters(block.sets, is_sure=not block.deleted)
 
@@ -189,28 +171,28 @@ class Reader(Machine):
             return
         special, unknown = -1, []
         for code in numbers:
-            group = GROUP.get(code)
+            group = GROUP.get(code, "")
             if group == "once":
                 special = special if special in (*SETS_FRAME, 280, 300, NO_MOTION) else code
-            elif group is not None:
+            elif group in FIELD:
                 self.set_mode(group, code, values)
                 if code == 431 and "H" not in values and any(axis in values for axis in LINEAR):
                     self.zero_moved(number, "G43.1")
                     special = NO_MOTION
-            elif code in FLOW_G:
+            elif group == "macro":
                 self.called(number, name_of(code), values.get("P", NAN))
                 special = NO_MOTION
             elif code < 0:
                 self.flow_seen = True
                 self.barrier(number, f"{name_of(code)} depends on the run", FLOW)
-            elif code in TRANSFORM or code in CANCEL_TRANSFORM:
+            elif group in ("turn", "turn back"):
                 self._transform(number, code, values)
                 special = NO_MOTION
-            elif code in PROBES:
+            elif group == "probe":
                 special = code
             else:
                 unknown.append(code)
-                if code not in QUIET:
+                if group != "quiet":
                     self.warn_unknown(number, code)
         if set(values) - {"P"} == {"L"} and not codes and not misc and self.state.motion not in CYCLES:
             self.called(number, f"L{values['L']:g}", values["L"])
@@ -220,7 +202,7 @@ class Reader(Machine):
 
     def _transform(self, number: int, code: int, values: dict[str, float]) -> None:
         """Begin or end a turned frame; axis words beside its code may move the tool, and nobody here knows where."""
-        self.set_transform(number, name_of(code) if code in TRANSFORM else "")
+        self.set_transform(number, name_of(code) if GROUP[code] == "turn" else "")
         if code == 150 and "H" in values:
             self.set_mode("work offset", code, values)
         axes = [axis for axis in AXES if axis in values]
@@ -234,7 +216,7 @@ class Reader(Machine):
             group = GROUP.get(code, "")
             if code == 800 and any(other != 800 and GROUP.get(other) == "motion" for other in numbers):
                 continue
-            if group and group != "once" and group in seen:
+            if group in FIELD and group in seen:
                 return f"{name_of(seen[group])} and {name_of(code)} are of one modal group ({group})"
             seen[group] = code
         return ""
@@ -260,7 +242,7 @@ class Reader(Machine):
             self.frame_word(number, values, special)
         elif special in (280, 300):
             self._reference(number, values, special)
-        elif special in PROBES:
+        elif GROUP.get(special) == "probe":
             self.jump(number, LINEAR, (number, f"{name_of(special)} probed"))
         elif unknown and any(letter in values for letter in "XYZABCUVWIJKR"):
             self._unknown(number, values, name_of(unknown[0]))

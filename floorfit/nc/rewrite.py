@@ -17,7 +17,7 @@ from floorfit.nc.edit import Piece, PieceStyle, as_line, divide, find_z, insert_
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
-from floorfit.nc.shifts import Origin, tip_path
+from floorfit.nc.shifts import Origin, moved_zeros, tip_path
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
 from floorfit.nc.understood import Understood
@@ -131,15 +131,13 @@ class PlanWriter:
             return
         number = self.line_of[after]
         for text in self.lines[self.line_of[row] + 1 : number + 1]:
-            if any(
-                word.letter == "G" and GROUP.get(code_of(word.value)) == "motion" for word in read_block(text).words
-            ):
+            codes = [code_of(word.value) for word in read_block(text).words if word.letter == "G"]
+            if any(GROUP.get(code) == "motion" for code in codes):
                 return
         word = f"G{self.motions.modals[self.modal_of[row]].motion // 10}"
         block = self.out.blocks.get(number, self.lines[number])
-        first = block if isinstance(block, str) else block[0]
-        first = lead_with(first, word)
-        self.out.blocks[number] = first if isinstance(block, str) else [first, *block[1:]]
+        is_one = isinstance(block, str)
+        self.out.blocks[number] = lead_with(block, word) if is_one else [lead_with(block[0], word), *block[1:]]
 
     def _plain_blocks(self, rows: Rows) -> Iterator[tuple[float, float, str, tuple[str, ...]]]:
         """As `_shift`, for many blocks together.
@@ -308,14 +306,18 @@ class PlanWriter:
 
     @cached_property
     def _way(self) -> TipPath:
-        """The motions in the programme's own frame."""
+        """The motions in the frame of the programme's work offset."""
         return tip_path(self.motions, Tools(), np.ones(len(self.motions), bool), Origin())
+
+    @cached_property
+    def _zeros(self) -> Array:
+        return moved_zeros(self.motions)
 
     def _pieces(
         self, row: int, modal: Modal, shares: Array, offsets: Array, decimals: int, centred: bool
     ) -> list[Piece]:
         motions, unit = self.motions, modal.unit_mm
-        points = self._way.points(np.full(len(shares), row), shares)
+        points = self._way.points(np.full(len(shares), row), shares) - self._zeros[row]
         points[:, 2] += offsets
         arc, first_xy = bool(motions.is_arc[row]), motions.start[row]
         planes = PLANE_AXES[modal.plane][:2] if self.kind_of[row] == OTHER_ARC else ()

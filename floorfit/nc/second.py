@@ -62,6 +62,8 @@ class HeardProgramme:
         F in force, and the number of the tool in the spindle (-1: none).
     side : (n,) ndarray
         1 where the cutter runs left of the path by its radius (G41), -1 right of it (G42), 0 on it.
+    shift : (n, 3) ndarray
+        Where G52 and G92 have its zero; 0 where all cuts have the same.
     """
 
     line: Rows
@@ -77,16 +79,17 @@ class HeardProgramme:
     feed: Array
     tool: Array
     side: Array
+    shift: Array
 
     def in_plane(self, rows: Rows, places: Array) -> Array:
         """Places (m, 3) along the two axes of the planes of motions, (m, 2)."""
         return _in_plane(self.across[rows], places)
 
     def on_arcs(self, rows: Rows, share: Array, aside: float | Array = 0.0) -> Array:
-        """Places (m, 3) on arcs at shares of the angle; ``aside`` is added to the radius."""
-        spoke = self.in_plane(rows, self.start[rows]) - self.centre[rows]
+        """Places (m, 3) on arcs at shares of the angle; ``aside`` is added to the radius, which rounding may change."""
+        spoke, last = (self.in_plane(rows, end[rows]) - self.centre[rows] for end in (self.start, self.tip))
         angle = np.arctan2(spoke[:, 1], spoke[:, 0]) + share * self.turn[rows]
-        radius = np.hypot(*spoke.T) + aside
+        radius = (1 - share) * np.hypot(*spoke.T) + share * np.hypot(*last.T) + aside
         out = self.start[rows] + share[:, None] * (self.tip - self.start)[rows]
         flat = self.centre[rows] + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
         for step in (0, 1):
@@ -256,21 +259,27 @@ class _Hearing:
         start_vector = np.concatenate([[[0.0, 0.0, 1.0]], vector[:-1]]) if self.count else vector
         beside = self.in_force((400, 410, 420, 411, 421), 400)
         side = np.where(np.isin(beside, (410, 411)), 1.0, np.where(np.isin(beside, (420, 421)), -1.0, 0.0))
-        return HeardProgramme(
-            table.line[rows],
-            kind,
-            before[rows, :3],
-            places[rows, :3],
-            _axis(start_vector[rows], before[rows, 3:]),
-            _axis(vector[rows], places[rows, 3:]),
-            places[rows, 3:],
-            centre,
-            across,
-            turn,
-            table.filled("F", np.nan)[rows],
-            self._tools()[rows],
-            side[rows],
-        )
+        (start, _), (tip, rotary) = (np.split(ends[rows], 2, axis=1) for ends in (before, places))
+        axis0, axis = _axis(start_vector[rows], before[rows, 3:]), _axis(vector[rows], rotary)
+        feed, tool = table.filled("F", np.nan)[rows], self._tools()[rows]
+        zeros, line = self._zeros(places, rows[np.isin(kind, (FEED, TURN, BEND))])[rows], table.line[rows]
+        ways = line, kind, start, tip, axis0, axis, rotary, centre, across, turn
+        return HeardProgramme(*ways, feed, tool, side[rows], zeros)
+
+    def _zeros(self, places: Array, cuts: Rows) -> Array:
+        """Where the zero stands at every line: G52 says it, and G92 calls the place before it by another number."""
+        table, ends = self.table, self.has((921, 922))
+        out = np.zeros((self.count, 3))
+        for index, axis in enumerate("XYZ"):
+            value, named = table.value(axis, np.nan) * self.unit, table.has(axis) & self.absolute
+            said, called = self.has((520,)) & named, self.has((920,)) & named
+            at = np.flatnonzero(said | ends)
+            out[:, index] = table.last(at, np.where(said, value, 0.0)[at], 0.0)
+            before = np.append(np.nan, places[:-1, index])
+            total = np.nancumsum(np.where(called, before - value, 0.0))
+            at = np.flatnonzero(ends | (called & np.isnan(before)))
+            out[:, index] += total - table.last(at, total[at], 0.0)
+        return np.asarray(out * (out[cuts] != out[cuts[:1]]).any())
 
     def _vectors(self, here: Flags) -> Array:
         """Tool vector at every line (G43.5 I J K), upright before and after."""

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import ast
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from operator import add, mul, neg, pos, sub, truediv
 
 import numpy as np
 from numpy.typing import NDArray
@@ -118,9 +119,9 @@ class PlainLines:
             flow, label, one = _opened(one)
             labels += label
             one = _with_numbers(one, known, is_sure=first != "/") if "#" in one else one
-            if is_target or flow or (label and (labels > 1 or text)) or (known and _CALL.search(one)):
-                known = {}
-            if is_target or flow or (label and (labels > 1 or text)):
+            is_barrier = is_target or flow or (label and (labels > 1 or text))
+            known = {} if is_barrier or (known and _CALL.search(one)) else known
+            if is_barrier:
                 barrier.append(len(text))
                 text.append("")
                 place.append(number)
@@ -140,7 +141,7 @@ def _with_numbers(one: str, known: dict[str, str], *, is_sure: bool) -> str:
     out = _USE.sub(lambda found: known.get(found[1], found[0]), one)
     if _ANY.search(one):
         known.clear()
-    for number, value in _SET.findall(one):
+    for number, value in _SET.findall(out):
         known.pop(number, None)
         worth = _worth(value) if is_sure and int(number) < 1000 else float("nan")
         if worth == worth:
@@ -385,14 +386,15 @@ def _worth(text: str) -> float:
         return float("nan")
 
 
+#: What may stand in an expression, and what it does.
+_DOES: dict[type, Callable[..., float]] = {ast.Add: add, ast.Sub: sub, ast.Mult: mul, ast.Div: truediv}
+_DOES |= {ast.UAdd: pos, ast.USub: neg}
+
+
 def _of(node: ast.expr) -> float:
     if isinstance(node, ast.Constant) and isinstance(node.value, (int, float)):
         return float(node.value)
-    if isinstance(node, ast.UnaryOp) and isinstance(node.op, (ast.UAdd, ast.USub)):
-        return -_of(node.operand) if isinstance(node.op, ast.USub) else _of(node.operand)
-    if isinstance(node, ast.BinOp) and isinstance(node.op, (ast.Add, ast.Sub, ast.Mult, ast.Div)):
-        a, b = _of(node.left), _of(node.right)
-        if isinstance(node.op, ast.Div):
-            return a / b
-        return a * b if isinstance(node.op, ast.Mult) else a - b if isinstance(node.op, ast.Sub) else a + b
+    if isinstance(node, (ast.UnaryOp, ast.BinOp)) and type(node.op) in _DOES:
+        sides = [node.operand] if isinstance(node, ast.UnaryOp) else [node.left, node.right]
+        return float(_DOES[type(node.op)](*map(_of, sides)))
     raise ValueError(ast.dump(node))

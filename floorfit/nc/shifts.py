@@ -12,14 +12,14 @@ from floorfit.errors import InputError
 from floorfit.nc.arcs import chords
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import Gains
-from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, JUMP, LINE, OTHER_ARC, RAPID, Motions
+from floorfit.nc.motions import ANTICLOCKWISE, CLOCKWISE, CUTTING, JUMP, LINE, OTHER_ARC, RAPID, Motions
 from floorfit.nc.rule import plan_gains
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
 from floorfit.part.model import Ring
 from floorfit.units import MM_PER_UNIT
 
-__all__ = ["PATHS", "Origin", "make_plan", "tip_path"]
+__all__ = ["PATHS", "Origin", "make_plan", "moved_zeros", "tip_path"]
 
 #: Kinds that follow a path this room can compute.
 PATHS = (RAPID, LINE, CLOCKWISE, ANTICLOCKWISE, OTHER_ARC)
@@ -95,28 +95,33 @@ def tip_path(motions: Motions, tools: Tools, usable: Flags, origin: Origin) -> T
         Where the programme's zero stands.
     """
     cutter, cutters = tools.of(motions)
-    end = origin.on_part(motions.xyz)
+    shift = moved_zeros(motions)
+    end = origin.on_part(motions.xyz + shift)
     start = np.concatenate([np.full((1, 3), np.nan), end[:-1]]) if len(end) else end
     compensation = motions.field("compensation").astype(int)
     side = np.where(np.isin(compensation, (410, 411)), 1.0, np.where(np.isin(compensation, (420, 421)), -1.0, 0.0))
     radius = np.array([shape.radius for shape in cutters])[cutter]
     axis = _axes(motions, origin)
-    centre = origin.turned(motions.centre) + np.array([origin.x, origin.y])
-    return TipPath(
-        start,
-        end,
-        axis,
-        cutter,
-        motions.kind == RAPID,
-        cutters,
-        centre,
-        np.where(motions.is_arc, np.nan_to_num(motions.sweep), 0.0),
-        side * radius,
-        usable & np.isin(motions.kind, PATHS),
-        _feed(motions),
-        None if (axis == axis[:1]).all() else np.concatenate([axis[:1], axis[:-1]]),
-        None if motions.standing is None else motions.standing.moved(*origin.frame()),
-    )
+    centre = origin.turned(motions.centre + shift[:, :2]) + np.array([origin.x, origin.y])
+    rapid, swept = motions.kind == RAPID, np.where(motions.is_arc, np.nan_to_num(motions.sweep), 0.0)
+    usable, aside, feed = usable & np.isin(motions.kind, PATHS), side * radius, _feed(motions)
+    turned = None if (axis == axis[:1]).all() else np.concatenate([axis[:1], axis[:-1]])
+    standing = None if motions.standing is None else motions.standing.moved(*origin.frame(), shift)
+    return TipPath(start, end, axis, cutter, rapid, cutters, centre, swept, aside, usable, feed, turned, standing)
+
+
+def moved_zeros(motions: Motions) -> Array:
+    """Where G52 and G92 have the zero of the work offset, (n, 3), mm; nowhere where all cuts are in one zero.
+
+    That one is then the programme's, whatever the work offset says.
+
+    Parameters
+    ----------
+    motions : Motions
+    """
+    shift = np.array([modal.shift for modal in motions.modals] or [(0.0, 0.0, 0.0)])[motions.modal]
+    cuts = shift[np.isin(motions.kind, CUTTING)]
+    return np.asarray(shift * (cuts != cuts[:1]).any())
 
 
 def _feed(motions: Motions) -> Array:

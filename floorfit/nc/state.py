@@ -21,7 +21,7 @@ _Reasons = dict[str, tuple[int, str]]
 AXES = "XYZABC"
 LINEAR = "XYZ"
 #: Parts of the state that a motion's meaning hangs on.
-_NEEDED = ("motion", "units", "distance", "radius compensation", "work offset", "transform", "frame")
+_NEEDED = ("motion", "units", "distance", "radius compensation", "work offset", "transform", "frame", "shift")
 _AFTER_FLOW = ("motion", "units", "distance", "plane", "radius compensation", "work offset")
 #: Two positions are one, mm or degrees: sums of increments that come back differ by less (float64).
 _SAME_PLACE = 1e-9
@@ -35,19 +35,10 @@ _OFFSETS = {float(k): name_of(code) for k, code in enumerate((*range(540, 600, 1
 _SHIFTS, _TOOL_LENGTHS = (2.0, 20.0), (1.0, 10.0, 11.0)
 #: Field of `Modal` that holds each group.
 FIELD = {
-    "motion": "motion",
-    "plane": "plane",
-    "distance": "absolute",
-    "arc distance": "arc_absolute",
-    "feed mode": "feed_mode",
-    "units": "unit_mm",
-    "radius compensation": "compensation",
-    "length offset": "length",
-    "return level": "return_level",
-    "work offset": "work_offset",
-    "path mode": "path_mode",
-    "transform": "transform",
-    "frame": "frame",
+    **{name: name for name in ("motion", "plane", "transform", "frame", "shift")},
+    **{name: name.replace(" ", "_") for name in ("feed mode", "return level", "work offset", "path mode")},
+    **{"distance": "absolute", "arc distance": "arc_absolute", "units": "unit_mm"},
+    **{"radius compensation": "compensation", "length offset": "length"},
 }
 
 
@@ -86,6 +77,8 @@ class Machine:
         self.saved: tuple[list[float], Modal, _Reasons, _Reasons, float] | None = None
         self.deleted_line = 0
         self.ended, self.percents, self.labels, self.frame_set = False, 0, 0, False
+        #: The G word that moved the zero last, ten times its number.
+        self.shifted_by = 0
         self.flow_seen = False
         self.is_high = False
         self.vector = 0
@@ -201,6 +194,8 @@ class Machine:
         if group == "motion":
             self.cycle = self.cycle if code in CYCLES else {}
         elif group in ("work offset", "length offset"):
+            if group == "work offset" and any(self.state.shift):
+                self.state = self.state._replace(frame=self.state.frame + 1)
             self._forget(LINEAR if group == "work offset" else "Z", name_of(code))
 
     def set_transform(self, number: int, name: str) -> None:
@@ -291,20 +286,16 @@ class Machine:
             Its other words.
         """
         axes = [axis for axis in AXES if axis in values]
-        if code in (281, 301) or (code == 100 and not self._sets_height(values)):
+        offset = _OFFSETS.get(values.get("P", 0.0), "") if values.get("L") in _SHIFTS else ""
+        is_other = code == 100 and (
+            not self._sets_height(values) or offset not in ("", self.state.work_offset or "G54")
+        )
+        is_nothing = code in (921, 922) or (code == 520 and all(values[axis] == 0 for axis in axes))
+        if code in (281, 301) or is_other or (is_nothing and not self.frame_set):
             return
-        if code in (921, 922) and not self.frame_set:
-            return
-        if (
-            code == 100
-            and values["L"] in _SHIFTS
-            and _OFFSETS.get(values.get("P", 0.0), "") not in ("", self.state.work_offset or "G54")
-        ):
-            return
-        if code == 520 and not self.frame_set and all(values[axis] == 0 for axis in axes):
-            return
+        shift = self._shift_by(code, values)
         self.frame_set = code not in (921, 922)
-        self.zero_moved(number, name_of(code))
+        self.zero_moved(number, name_of(code), shift)
         if code == 920:
             for axis in axes:
                 self.position[AXES.index(axis)] = values[axis] * (self.state.unit_mm if axis in LINEAR else 1.0)
@@ -316,7 +307,25 @@ class Machine:
         is_length = kind != kind or kind in _TOOL_LENGTHS
         return kind in _SHIFTS or (is_length and (register != register or register in self.lengths_used))
 
-    def zero_moved(self, number: int, by: str) -> None:
+    def _shift_by(self, code: int, values: dict[str, float]) -> Array | None:
+        """Where G52, G92 or its end has the zero of the work offset moved to, mm; None where that is not known.
+
+        G52 says the place, G92 what the place of the tool is called from here on (NISTIR 6556, 3.5.18; G52 from
+        memory). Both at once add up on some controls, and the one ends the other on others.
+        """
+        shift, unit = np.array(self.state.shift), self.state.unit_mm
+        if code in (921, 922):
+            return np.zeros(3)
+        named = [index for index, axis in enumerate(LINEAR) if axis in values]
+        wanted = unit * np.array([values[LINEAR[index]] for index in named])
+        is_other = shift.any() and self.shifted_by != code
+        if code not in (520, 920) or is_other or not self.state.absolute or {"units", "distance"} & set(self.unsure):
+            return None
+        shift[named] = wanted if code == 520 else shift[named] + np.array(self.position)[named] - wanted
+        self.shifted_by = code
+        return None if np.isnan(shift).any() or set("ABC") & set(values) else shift
+
+    def zero_moved(self, number: int, by: str, shift: Array | None = None) -> None:
         """From here the same numbers are other places.
 
         Parameters
@@ -325,6 +334,11 @@ class Machine:
             Line, from 0.
         by : str
             The word, for messages.
+        shift : (3,) ndarray or None, mm
+            Where the zero of the work offset is now; None where that is not known.
         """
-        self.state = self.state._replace(frame=self.state.frame + 1)
+        if shift is None:
+            self.state = self.state._replace(frame=self.state.frame + 1)
+        else:
+            self.state = self.state._replace(shift=tuple(shift.tolist()))
         self.jump(number, LINEAR, (number, f"{by} moved the zero"))

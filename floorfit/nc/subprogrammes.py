@@ -4,6 +4,7 @@
     unrolled.lines          the blocks in the order in which they run; the calls, labels and returns taken out of them
     unrolled.origin         the line of the file that each came from
     unrolled.folded(now)    the file with what was made of those blocks; each block of it must have become one thing
+    unrolled.without_calls()  where that cannot be: which of the blocks may stand in a file as they run
 
 Followed are M98 P, G65 P and L with the number of a subprogramme (M99 or M17 ends it), M97 P with the N of a block (M99
 ends it), and ``O.. sub`` with ``O.. call`` (RS274/NGC, 3.7; the others are dialects, from memory). Blocks of a call
@@ -82,7 +83,8 @@ class Unrolled:
                 faults[line] = (
                     "this block runs more than once, in other places, and one offset does not suit them all. Where it "
                     "goes down to a floor in steps, say --band with the height of the first over the floor, and all "
-                    "move with it; else have the calls written out, or give each floor a subprogramme of its own."
+                    "move with it; else have the calls written out (parameters of a subprogramme's own, and jumps, are "
+                    "in the way of doing so here), or give each floor a subprogramme of its own."
                 )
             elif new != was and was.rstrip("\r\n") != self.file[line].rstrip("\r\n"):
                 faults[line] = "an offset would go into a block that also calls, returns, or is called behind /."
@@ -93,6 +95,19 @@ class Unrolled:
         if found:
             raise InputError(found[:5])
         return out
+
+    def without_calls(self) -> list[int]:
+        """Blocks as they run that may stand in a file alone: those of calls, labels and returns are left out.
+
+        None may where a subprogramme has parameters of its own, or something jumps.
+        """
+        own = {k for k, line in enumerate(self.lines) if line.endswith(_OWN_PARAMETERS)}
+        some = [k for k, line in enumerate(self.lines) if k not in own and (line.strip() or not self._file_line(k))]
+        is_bound = bool(own) and any("#" in self.lines[k] for k in some)
+        return [] if is_bound or jumps_to(self.lines) else some
+
+    def _file_line(self, number: int) -> str:
+        return self.file[self.origin[number]].strip()
 
     def not_run(self) -> list[str]:
         """Lines of the file, those that run left empty."""

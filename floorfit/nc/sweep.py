@@ -37,8 +37,11 @@ class Samples:
     def below(self, top: float) -> Samples:
         """Those whose end comes below a height, mm."""
         lean = np.hypot(self.axis[:, 0], self.axis[:, 1])
-        low = self.tip[:, 2] - self.radius * lean <= top
-        return Samples(self.tip[low], self.axis[low], self.radius[low], self.corner[low])
+        return self.at(self.tip[:, 2] - self.radius * lean <= top)
+
+    def at(self, rows: Rows | Flags) -> Samples:
+        """Some of them."""
+        return Samples(self.tip[rows], self.axis[rows], self.radius[rows], self.corner[rows])
 
     def and_also(self, more: Samples) -> Samples:
         """These and others."""
@@ -58,8 +61,7 @@ class Samples:
                 key = np.unique(key, return_inverse=True)[1].reshape(-1)
                 size = int(key.max(initial=0)) + 1
             key, size = key * most + whole, size * most
-        keep = order[np.unique(key, return_index=True)[1]]
-        return Samples(self.tip[keep], self.axis[keep], self.radius[keep], self.corner[keep])
+        return self.at(order[np.unique(key, return_index=True)[1]])
 
 
 @dataclass(frozen=True)

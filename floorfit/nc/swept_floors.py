@@ -121,11 +121,9 @@ class Cuts:
             at, of = place[first : first + _PAIRS], way[first : first + _PAIRS]
             first_share, nearest, last_share = _within(ways[of], places[at], reach[of])
             between = 0.5 * (first_share + nearest), 0.5 * (nearest + last_share)
+            pairs = [(a[rows[of]], (b - a)[rows[of]]) for a, b in ((self.start, self.end), (self.axis0, self.axis1))]
             for share in (one[:, None] for one in (first_share, between[0], nearest, between[1], last_share)):
-                tip, axis = (
-                    a[rows[of]] + share * (b - a)[rows[of]]
-                    for a, b in ((self.start, self.end), (self.axis0, self.axis1))
-                )
+                tip, axis = (a + share * way for a, way in pairs)
                 axis /= np.linalg.norm(axis, axis=1)[:, None]
                 (dx, dy), (radius, corner) = (places[at] - tip[:, :2]).T, self.size[rows[of]].T
                 np.minimum.at(out, at, tip[:, 2] + end_height(dx, dy, axis, radius, corner))
@@ -301,18 +299,11 @@ def _compare(
     worst, most = int(np.argmax(deep)), int(np.argmax(high))
     off = over[cut & (area > 0)]
     uncut, reached_area = float(area[inside & reached & ~cut].sum()), float(area[inside & reached].sum())
-    return SweptFloor(
-        pocket.id,
-        max(float(deep[worst]), 0.0),
-        max(float(high[most]), 0.0),
-        float(area[high > TOO_DEEP_MM].sum()),
-        (float(places[worst, 0]), float(places[worst, 1])),
-        (float(places[most, 0]), float(places[most, 1])),
-        float(np.quantile(off, 0.25)) if len(off) else float("nan"),
-        uncut / reached_area if reached_area else 0.0,
-        uncut,
-        max(-float(over[worst]), 0.0),
-    )
+    lowest, highest, own = (max(float(one), 0.0) for one in (deep[worst], high[most], -over[worst]))
+    where, where_high = ((float(x), float(y)) for x, y in places[[worst, most]])
+    off_mm, more = float(np.quantile(off, 0.25)) if len(off) else float("nan"), float(area[high > TOO_DEEP_MM].sum())
+    share = uncut / reached_area if reached_area else 0.0
+    return SweptFloor(pocket.id, lowest, highest, more, where, where_high, off_mm, share, uncut, own)
 
 
 @dataclass(frozen=True)

@@ -74,11 +74,10 @@ def _matters(seen: Understood, floor: CutFloor, rim: BaseGeometry, rows: Rows) -
     some = some[_reach(path, some, floor.pocket.polygon, REACH_MM)]
     cuts = some[np.isin(motions.kind[some], CUTTING)]
     out: list[tuple[int, str]] = []
+    on = cuts[_reach(path, cuts, floor.pocket.polygon, 0.0)]
     if floor.is_shaped:
-        on = cuts[_reach(path, cuts, floor.pocket.polygon, 0.0)]
         return [(int(row), "it is curved, so that the cutter says how high the tip stands over it") for row in on[:1]]
     if floor.correction.action in ("tilt", "follow") or any(floor.pocket.slope):
-        on = cuts[_reach(path, cuts, floor.pocket.polygon, 0.0)]
         steep = _steepest(floor)
         if len(on) and steep * REACH_MM > 0.005:
             out.append((int(on[0]), f"it changes by up to {1000 * steep:.2f} mm a metre under the cutter"))

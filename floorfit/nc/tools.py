@@ -150,8 +150,8 @@ def read_tool_comments(lines: Iterable[str], pattern: str, source: str) -> dict[
     if "{T}" not in pattern or "{D}" not in pattern:
         raise InputError(f"--tool-comment {pattern}: expected {{T}} and {{D}} where number and diameter stand.")
     text = r"\s*".join(re.escape(part) for part in pattern.split())
-    for mark, name in ((r"\{T\}", "T"), (r"\{D\}", "D"), (r"\{R\}", "R")):
-        text = text.replace(mark, rf"(?P<{name}>[\d.]+)", 1)
+    for name in "TDR":
+        text = text.replace(rf"\{{{name}\}}", rf"(?P<{name}>[\d.]+)", 1)
     out: dict[int, Cutter] = {}
     for number, line in enumerate(lines, start=1):
         match = re.search(text, line)

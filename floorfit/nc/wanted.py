@@ -176,10 +176,6 @@ class _Points:
         asked = np.where(band, lift, np.where(low & (raised > 0), raised, -np.inf))
         at = band & (high <= floor.window + EPS_MM)
         need = np.where(low, lift - height, -np.inf)
-        for target, values in (
-            (self.at, np.where(at, asked, -np.inf)),
-            (self.beside, np.where(at, -np.inf, asked)),
-            (self.need, np.where(at, -np.inf, need)),
-            (self.least, need),
-        ):
-            target[some] = np.maximum(target[some], values)
+        asks = (self.at, asked, at), (self.beside, asked, ~at), (self.need, need, ~at), (self.least, need, low)
+        for target, values, where in asks:
+            target[some] = np.maximum(target[some], np.where(where, values, -np.inf))

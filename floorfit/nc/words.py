@@ -8,10 +8,10 @@ A block that cannot be read completely raises `BadBlock`: nothing is skipped.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 
-__all__ = ["FAST_BLOCK", "FAST_WORD", "BadBlock", "Block", "Word", "read_block", "resolved"]
+__all__ = ["FAST_BLOCK", "FAST_WORD", "BadBlock", "Block", "Word", "read_block", "with_numbers"]
 
 #: A block of plain upper-case words and nothing else: the common case, read by two regular expressions.
 FAST_BLOCK = re.compile(r"[ \t]*(?:[A-DF-NP-Z][-+]?(?:\d{1,12}(?:\.\d*)?|\.\d+)[ \t]*)+[\r\n]*")
@@ -250,59 +250,40 @@ def _assignment(text: str, at: int) -> tuple[int, float, float]:
     return end, float(inner) if inner.isdigit() else constant(inner), value
 
 
-def resolved(text: str, word: Word, known: Mapping[float, float]) -> Word:
-    """A word whose parameters are known, with its value.
+def with_numbers(text: str, known: Mapping[float, float]) -> str:
+    """A line with the values of parameters that are known, in brackets; those that it sets keep their names.
 
     Parameters
     ----------
     text : str
         The line.
-    word : Word
     known : mapping of float to float
         Values of parameters by number.
     """
-    raw = text[word.number : word.end].replace(" ", "")
-    return replace(word, value=constant(_KNOWN.sub(lambda found: f"[{known.get(float(found[1]), found[0])}]", raw)))
+
+    def number(found: re.Match[str]) -> str:
+        value = known.get(float(_BLANK.sub("", found[1])))
+        return found[0] if value is None else f"[{value:.12f}]"
+
+    return _USE.sub(number, text)
 
 
-_KNOWN = re.compile(r"(?<!#)#(\d+)")
-_TOKEN = re.compile(r"[ \t]*(\d+\.?\d*|\.\d+|[-+*/\[\]])")
-_APPLY: dict[str, Callable[[float, float], float]] = {
-    "+": lambda a, b: a + b,
-    "-": lambda a, b: a - b,
-    "*": lambda a, b: a * b,
-    "/": lambda a, b: a / b if b else float("nan"),
-}
+#: A parameter whose value is used (NISTIR 6556, 3.3.2.2), and not set.
+_USE = re.compile(r"(?<!#)#[ \t]*(\d[\d \t]*+)(?!=)")
+#: An expression of numbers, brackets not yet counted: a sign before each, and one operator between two.
+_SUM = re.compile(r"(?:[-+]?\[)*[-+]?(?:\d+\.?\d*|\.\d+)\]*(?:[-+*/](?:[-+]?\[)*[-+]?(?:\d+\.?\d*|\.\d+)\]*)*")
 
 
 def constant(text: str) -> float:
     """Value of an expression of numbers, ``+ - * /`` and brackets (NISTIR 6556, 3.3.2.3); NaN for any other."""
-    tokens = _TOKEN.findall(text)
-    if "".join(tokens) != re.sub(r"[ \t]", "", text):
+    text = re.sub(r"[ \t]", "", text)
+    if not _SUM.fullmatch(text):
         return float("nan")
-    value = _sum(tokens)
-    return value if not tokens else float("nan")
+    try:
+        # Numbers and operators alone, and none with a leading zero.
+        return float(eval(re.sub(r"(?<![\d.])0+(?=\d)", "", text).translate(_ROUND)))
+    except (SyntaxError, ArithmeticError, RecursionError, MemoryError):
+        return float("nan")
 
 
-def _sum(tokens: list[str]) -> float:
-    value = _product(tokens)
-    while tokens and tokens[0] in "+-":
-        value = _APPLY[tokens.pop(0)](value, _product(tokens))
-    return value
-
-
-def _product(tokens: list[str]) -> float:
-    value = _factor(tokens)
-    while tokens and tokens[0] in "*/":
-        value = _APPLY[tokens.pop(0)](value, _factor(tokens))
-    return value
-
-
-def _factor(tokens: list[str]) -> float:
-    token = tokens.pop(0) if tokens else ""
-    if token in ("+", "-"):
-        return _factor(tokens) * (-1.0 if token == "-" else 1.0)
-    if token == "[":
-        value = _sum(tokens)
-        return value if tokens and tokens.pop(0) == "]" else float("nan")
-    return float(token) if token and token not in "*/]" else float("nan")
+_ROUND = str.maketrans("[]", "()")

@@ -53,6 +53,14 @@ def test_what_dips_is_lifted(dip, given):
         assert out.splitlines()[-len(DIPS[dip].splitlines()) :] == DIPS[dip].splitlines()
 
 
+@pytest.mark.parametrize("given", GIVEN)
+def test_radii_that_rounding_lets_differ_at_start_and_end(given):
+    """By 0.0001 in here, of a roll onto the floor; 0.0002 in are allowed (NISTIR 6556, 3.5.3.2)."""
+    roll = "G20 G90.1\nG0 X0.7874 Y1.6\nG1 Z0.1574 F9\nG18 G2 X0.8662 Z0.0787 I0.8662 K0.1575\nG17 G0 Z0.8\n"
+    out = apply(HEAD + roll, GIVEN[given], tools=Tools(every=Cutter(*SIZES["flat"])))
+    assert too_deep(HEAD + roll, out, GIVEN[given], PART, {1: SIZES["flat"]}) <= DEEP_MM
+
+
 @pytest.mark.parametrize("size", ["bull", "ball"])
 def test_a_rounded_end_too(size):
     text, wanted = HEAD + DIPS["by radius"], GIVEN["tilted"]

@@ -71,14 +71,23 @@ REFUSED = {
     "scaled frame": (HEAD + "G51 X0 Y0 Z0 P2\n" + PASS, LOW, "other-part"),
     "polar coordinates": (HEAD + "G16\n" + PASS, LOW, "other-part"),
     "W axis moved": (HEAD + "G1 W-5. F100\n" + PASS, LOW, "other-part"),
-    # NISTIR 6556, 3.5.18: G92 names the current point, and later Z numbers mean another surface.
-    "G92 between two cuts": (HEAD + PASS + "G92 Z0\nG0 X20 Y10 Z20\nG1 Z2. F200\nX60\nG0 Z20\n", LOW, "zero-moved"),
+    # NISTIR 6556, 3.5.18: G92 names the current point, and later Z numbers mean another surface; which, is not known
+    # where that point is not, nor (G52, from memory) what an increment is counted from.
+    "G92 at a place not known": (
+        HEAD + PASS + "G28 Z0\nG92 Z0\nG0 X20 Y10 Z20\nG1 Z2. F200\nX60\nG0 Z20\n",
+        LOW,
+        "zero-moved",
+    ),
     "G10 L2 between two cuts": (
         HEAD + PASS + "G10 L2 P1 Z5\nG0 X20 Y10 Z20\nG1 Z2. F200\nX60\nG0 Z20\n",
         LOW,
         "zero-moved",
     ),
-    "G52 between two cuts": (HEAD + PASS + "G52 Z1\nG0 X20 Y10 Z20\nG1 Z2. F200\nX60\nG0 Z20\n", LOW, "zero-moved"),
+    "G52 in increments": (
+        HEAD + PASS + "G91 G52 Z1\nG90 G0 X20 Y10 Z20\nG1 Z2. F200\nX60\nG0 Z20\n",
+        LOW,
+        "zero-moved",
+    ),
     "floors under G54 and G55": (
         HEAD + "G54\nG0 X10 Y10 Z20\n" + PASS + "G55\nG0 X10 Y10 Z20\n" + PASS,
         LOW,

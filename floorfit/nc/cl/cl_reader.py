@@ -13,18 +13,8 @@ import numpy as np
 
 from floorfit.arrays import Array
 from floorfit.errors import Finding
+from floorfit.nc.cl import cl_words
 from floorfit.nc.cl.circles import settle_circles
-from floorfit.nc.cl.cl_words import (
-    AWAY,
-    FRAME_MINORS,
-    INSERT_MOVES,
-    PREFUN_STILL,
-    REFUSED,
-    SOURCE,
-    STILL,
-    TEXT,
-    UNIT_MM,
-)
 from floorfit.nc.cl.locations import UNIT_SLACK, FileFrame, LocationColumns, Locations, Setting
 from floorfit.nc.cl.statements import Statement, StatementError, read_statement
 from floorfit.nc.motions import CYCLE, JUMP, LINE, OTHER_ARC, RAPID
@@ -113,7 +103,7 @@ class _LocationReader:
         self.source, self.keep = source, frozenset(word.upper() for word in keep)
         self.findings: list[Finding] = []
         self.ended = False
-        self.unit: float | None = UNIT_MM["MM"] if units == "mm" else UNIT_MM["IN"] if units == "in" else None
+        self.unit = cl_words.UNIT_MM.get((units or "").upper())
         self.outer, self.frames = frame, [frame]
         self.setting = Setting(unit_mm=self.unit or 1.0)
         self.known: dict[Setting, int] = {}
@@ -193,7 +183,7 @@ class _LocationReader:
             self.bad(number, "not-a-statement", str(error))
             return error.last
         major = statement.major
-        if not major or major in self.keep or major in STILL or (major in TEXT and major != "INSERT"):
+        if not major or major in self.keep or major in cl_words.STILL or (major in cl_words.TEXT and major != "INSERT"):
             return statement.last
         try:
             getattr(self, f"on_{major.lower()}", self._other)(statement)
@@ -202,17 +192,17 @@ class _LocationReader:
         return statement.last
 
     def _other(self, statement: Statement) -> None:
-        major = statement.major
-        if major in AWAY:
+        major, words = statement.major, statement.words
+        if major in cl_words.AWAY:
             self._row(statement.line, JUMP, (math.nan,) * 3)
             self.at, self.rapid, self.circle, self.can_step = None, False, -1, False
-        elif major in REFUSED:
-            raise ValueError(f"{REFUSED[major]}. Where it changes nothing, say --keep {major}")
-        elif major in SOURCE or "=" in major or "(" in major or ")" in major:
+        elif major in cl_words.REFUSED:
+            raise ValueError(f"{cl_words.REFUSED[major]}. Where it changes nothing, say --keep {major}")
+        elif major in cl_words.SOURCE or "=" in major or "(" in major or ")" in major:
             raise ValueError("a statement of a part programme, and not of cutter-location data. Process it first")
         elif not re.fullmatch(r"[A-Z_.-]+", major):
             raise ValueError("no major word of cutter-location data. Is the file whole, and plain text?")
-        elif statement.numbers or FRAME_MINORS & set(statement.words) or any("=" in word for word in statement.words):
+        elif statement.numbers or cl_words.FRAME_MINORS & set(words) or any("=" in word for word in words):
             raise ValueError(
                 "a word not known here, and it may move the tool or shift its zero. "
                 f"Where it does neither, say --keep {major}"
@@ -290,12 +280,12 @@ class _LocationReader:
     def on_units(self, statement: Statement) -> None:
         """``UNITS/MM`` or ``UNITS/INCHES``."""
         name = statement.words[0] if len(statement.words) == 1 and not statement.numbers else ""
-        if name not in UNIT_MM:
+        if name not in cl_words.UNIT_MM:
             came = ",".join(field.text for field in statement.fields) or "nothing"
             raise ValueError(f"{came}, MM or INCHES expected")
-        if self.at is not None and self.unit not in (None, UNIT_MM[name]):
+        if self.at is not None and self.unit not in (None, cl_words.UNIT_MM[name]):
             raise ValueError("another unit after the first point. Split the file there")
-        self.unit = UNIT_MM[name]
+        self.unit = cl_words.UNIT_MM[name]
         self.change(unit_mm=self.unit)
 
     def on_multax(self, statement: Statement) -> None:
@@ -374,7 +364,7 @@ class _LocationReader:
     def on_insert(self, statement: Statement) -> None:
         """``INSERT text``: handed to the control as it is."""
         text = statement.fields[0].text.upper()
-        if INSERT_MOVES.search(re.sub(r"\(.*?\)", "", text).lstrip("/ ")):
+        if cl_words.INSERT_MOVES.search(re.sub(r"\(.*?\)", "", text).lstrip("/ ")):
             raise ValueError(
                 "a G word or an axis word handed to the control: it may move the tool or shift its zero. "
                 "Where it does neither, say --keep INSERT"
@@ -382,7 +372,7 @@ class _LocationReader:
 
     def on_prefun(self, statement: Statement) -> None:
         """``PREFUN/n``: a G word for the control."""
-        moving = sorted(set(statement.numbers) - PREFUN_STILL)
+        moving = sorted(set(statement.numbers) - cl_words.PREFUN_STILL)
         if moving:
             raise ValueError(
                 f"G{moving[0]:g} handed to the control: it may move the tool or shift its zero. "

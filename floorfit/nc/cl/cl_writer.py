@@ -252,16 +252,11 @@ class LocationWriter:
 
     def _inner_lines(self, row: int, statement: Statement, inner: list[tuple[float, float]]) -> list[str]:
         """Lines of the points inside a motion, each a ``GOTO``; ``RAPID`` again behind each of a rapid motion."""
-        head, numbers = (
-            self._head(statement),
-            self._numbers(row, np.array([share for share, _ in inner]), [dz for _, dz in inner], statement),
-        )
+        head, (shares, offsets) = self._head(statement), zip(*inner, strict=True)
         rapid = head[:-5] + ("rapid" if head.islower() else "RAPID") + self.line_end
-        out = []
-        for text in numbers:
-            out.append(head + text + self.line_end)
-            out += [rapid] if self.found.kind[row] == RAPID else []
-        return out
+        behind = [rapid] if self.found.kind[row] == RAPID else []
+        numbers = self._numbers(row, np.array(shares), offsets, statement)
+        return [line for text in numbers for line in (head + text + self.line_end, *behind)]
 
     def _numbers(self, row: int, shares: Array, offsets: Sequence[float], statement: Statement) -> list[str]:
         """Numbers of points at shares of a motion, as text."""

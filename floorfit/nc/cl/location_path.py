@@ -115,21 +115,10 @@ def location_path(found: Locations, tools: Tools) -> LocationPath:
         place[ball] += radius[ball, None] * (way[ball] - _UP)
         way[ball | (way[:, 2] > 1 - UPRIGHT)] = _UP
     centre, sweep = _plan_arcs(found, row)
-    kind = found.kind[row]
-    path = TipPath(
-        start,
-        end,
-        axis,
-        index,
-        kind == RAPID,
-        cutters,
-        centre,
-        sweep,
-        np.zeros(len(row)),
-        np.isin(kind, (RAPID, LINE, OTHER_ARC)),
-        _feed(found)[row],
-        None if np.array_equal(axis, start_axis) else start_axis,
-    )
+    rapid, usable = found.kind[row] == RAPID, np.isin(found.kind[row], (RAPID, LINE, OTHER_ARC))
+    aside, feed = np.zeros(len(row)), _feed(found)[row]
+    turned = None if np.array_equal(axis, start_axis) else start_axis
+    path = TipPath(start, end, axis, index, rapid, cutters, centre, sweep, aside, usable, feed, turned)
     return LocationPath(path, row, first, last, known[found.setting])
 
 

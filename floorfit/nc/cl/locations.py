@@ -197,22 +197,15 @@ class LocationColumns:
         frame = np.array([one.frame for one in settings] or [0], dtype=np.int64)[setting]
         xyz, ijk = (np.column_stack([read[name] for name in names]) for names in ("xyz", "ijk"))
         tip, axis = _in_part(xyz * unit[:, None], ijk, frame, frames)
-        return Locations(
-            line,
-            kind,
-            tip,
-            axis,
-            read["vector"] > 0,
-            read["relative"] > 0,
-            setting,
+        stated, relative = read["vector"] > 0, read["relative"] > 0
+        deep, rapid_to, circles = (
             read["deep"] * unit,
             read["rapid_to"] * unit,
-            circle,
             self._circles(circle, unit, frame, frames),
-            np.array(self.circle_lines, dtype=np.int64).reshape(-1, 2),
-            settings,
-            frames,
         )
+        where = np.array(self.circle_lines, dtype=np.int64).reshape(-1, 2)
+        rows = line, kind, tip, axis, stated, relative, setting, deep, rapid_to, circle
+        return Locations(*rows, circles, where, settings, frames)
 
     def _circles(
         self, circle: NDArray[np.int64], unit: Array, frame: NDArray[np.int64], frames: tuple[FileFrame, ...]
