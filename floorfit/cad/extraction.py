@@ -28,6 +28,9 @@ __all__ = ["extract_pockets"]
 _AXES = ((0.0, 0.0, -1.0), (0.0, 1.0, 0.0), (0.0, -1.0, 0.0), (1.0, 0.0, 0.0), (-1.0, 0.0, 0.0))
 #: Other directions are tried for models of up to this many triangles: a few seconds.
 _MOST_TURNED = 100_000
+#: A STEP model with curved floors is read again with chords this much closer: between its corners a facet's heights are
+#: off by a chord, on cones by up to four. Not one of more triangles than this, for the time that it takes.
+_CURVED, _MOST_REREAD = 0.25, 20_000
 
 
 def _quiet(_name: str, _share: float) -> None:
@@ -86,7 +89,12 @@ def extract_pockets(
         raise InputError([Finding("bad-setting", "settings", "layers", text)])
     step("reading the model", 0.0)
     raw = read_model(model, settings)
-    return _from_mesh(_turned(raw, settings), settings, step)
+    found = _from_mesh(_turned(raw, settings), settings, step)
+    is_step = Path(raw.source).suffix.lower() in STEP_SUFFIXES
+    if is_step and len(raw.faces) <= _MOST_REREAD and any(floor.floor for floor in found.floors):
+        raw = read_model(model, replace(settings, chord_tolerance=settings.chord_tolerance * _CURVED))
+        return _from_mesh(_turned(raw, settings), settings, step)
+    return found
 
 
 def _turned(raw: RawModel, settings: ExtractSettings) -> RawModel:
