@@ -31,6 +31,8 @@ _MOST_TURNED = 100_000
 #: A STEP model with curved floors is read again with chords this much closer: between its corners a facet's heights are
 #: off by a chord, on cones by up to four. Not one of more triangles than this, for the time that it takes.
 _CURVED, _MOST_REREAD = 0.25, 20_000
+#: Facets of a STEP file that would be off by this many chords are planes: no curved face is as coarse.
+_SURELY = 5.0
 
 
 def _quiet(_name: str, _share: float) -> None:
@@ -90,8 +92,7 @@ def extract_pockets(
     step("reading the model", 0.0)
     raw = read_model(model, settings)
     found = _from_mesh(_turned(raw, settings), settings, step)
-    is_step = Path(raw.source).suffix.lower() in STEP_SUFFIXES
-    if is_step and len(raw.faces) <= _MOST_REREAD and any(floor.floor for floor in found.floors):
+    if _is_step(raw.source) and len(raw.faces) <= _MOST_REREAD and any(floor.floor for floor in found.floors):
         raw = read_model(model, replace(settings, chord_tolerance=settings.chord_tolerance * _CURVED))
         return _from_mesh(_turned(raw, settings), settings, step)
     return found
@@ -130,7 +131,9 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     outline = ring_of(rounding.plan(part_outline(mesh)).exterior)
     notes = [*raw.findings, *findings, *scatter_note(mesh, raw.source), *_arc_note(floors, raw.source, settings)]
     notes += [*touching_notes(mesh, found.floors, raw.source), *_up_note(mesh, found.floors, raw.source, settings)]
-    notes += [*_coarse_note(floors, raw.source, settings), *_kink_notes(floors, found.kinks, raw.source)]
+    notes += [*_coarse_note(floors, raw.source, settings), *_kink_notes(floors, found.kinks, raw.source, settings)]
+    if any(finding.code == "open-mesh" for finding in findings):
+        notes += _open_notes(found.floors, raw.source)
     unit: Unit = "in" if raw.unit == "in" else "mm"
     return _finish(floors, outline, unit, found.rejected, notes, settings, raw.source)
 
@@ -171,10 +174,22 @@ def _up_note(mesh: Mesh, faces: list[Candidate], source: str, settings: ExtractS
     return [Finding("rounded-up", source, "", text, "warning")]
 
 
+def _open_notes(faces: list[Candidate], source: str) -> list[Finding]:
+    """A warning for each floor that a hole of the surface meets."""
+    text = "a hole of the surface lies in or beside the floor there: its outline is without what is missing."
+    middles = [face.polygon.representative_point() for face in faces if (face.rim.outer < 0).any()]
+    places = [f"({at.x:.5g}, {at.y:.5g})" for at in middles]
+    return [Finding("open-floor", source, place, f"{text} Export the solid again.", "warning") for place in places]
+
+
+def _is_step(source: str) -> bool:
+    """Whether the facets are ours: those of a STEP file are as fine as was asked."""
+    return Path(source).suffix.lower() in STEP_SUFFIXES
+
+
 def _finer(source: str) -> str:
-    """What to do where facets are too coarse: those of a STEP file are ours."""
-    ours = Path(source).suffix.lower() in STEP_SUFFIXES
-    return "Give a smaller --chord-tolerance" if ours else "Export the model finer"
+    """What to do where facets are too coarse."""
+    return "Give a smaller --chord-tolerance" if _is_step(source) else "Export the model finer"
 
 
 def _arc_note(floors: list[Floor], source: str, settings: ExtractSettings) -> list[Finding]:
@@ -197,10 +212,16 @@ def _coarse_note(floors: list[Floor], source: str, settings: ExtractSettings) ->
     return [Finding("coarse-floor", source, "", text, "warning")]
 
 
-def _kink_notes(floors: list[Floor], kinks: list[tuple[int, int, float]], source: str) -> list[Finding]:
+def _kink_notes(
+    floors: list[Floor], kinks: list[tuple[int, int, float]], source: str, settings: ExtractSettings
+) -> list[Finding]:
     """A warning for each two floors that may be one curved floor in a coarse mesh."""
     out = []
     for a, b, turn in kinks:
+        # A chord of length w from a face that turns by t to the next one is about w t / 8 off.
+        off = min(_width(floors[k]) for k in (a, b)) * np.radians(turn) / 8.0
+        if _is_step(source) and off > _SURELY * settings.chord_tolerance:
+            continue
         places = " and ".join(f"({_middle(floors[k])})" for k in (a, b))
         text = (
             f"the floors at {places} meet in one smooth kink of {turn:.2g}°: two planes, or one curved floor in a mesh "
@@ -208,6 +229,13 @@ def _kink_notes(floors: list[Floor], kinks: list[tuple[int, int, float]], source
         )
         out.append(Finding("kink", source, "", text, "warning"))
     return out
+
+
+def _width(floor: Floor) -> float:
+    """Mean width, mm."""
+    from shapely import Polygon
+
+    return 2.0 * floor.area / float(Polygon(floor.foot).length)
 
 
 def _middle(floor: Floor) -> str:
