@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,9 +29,9 @@ __all__ = ["extract_pockets"]
 _AXES = ((0.0, 0.0, -1.0), (0.0, 1.0, 0.0), (0.0, -1.0, 0.0), (1.0, 0.0, 0.0), (-1.0, 0.0, 0.0))
 #: Other directions are tried for models of up to this many triangles: a few seconds.
 _MOST_TURNED = 100_000
-#: A STEP model with curved floors is read again with chords this much closer: between its corners a facet's heights are
-#: off by a chord, on cones by up to four. Not one of more triangles than this, for the time that it takes.
-_CURVED, _MOST_REREAD = 0.25, 20_000
+#: A STEP model with curved floors is read again with chords this much closer, for their heights: between its corners a
+#: facet is off by a chord, on cones by up to four. Not one of more triangles than this, for the time that it takes.
+_CURVED, _MOST_REREAD = 0.25, 40_000
 #: Facets of a STEP file that would be off by this many chords are planes: no curved face is as coarse.
 _SURELY = 5.0
 
@@ -90,12 +91,9 @@ def extract_pockets(
         text = "layers belong to a drawing (DXF); this is a model. Leave --layers out."
         raise InputError([Finding("bad-setting", "settings", "layers", text)])
     step("reading the model", 0.0)
-    raw = read_model(model, settings)
-    found = _from_mesh(_turned(raw, settings), settings, step)
-    if _is_step(raw.source) and len(raw.faces) <= _MOST_REREAD and any(floor.floor for floor in found.floors):
-        raw = read_model(model, replace(settings, chord_tolerance=settings.chord_tolerance * _CURVED))
-        return _from_mesh(_turned(raw, settings), settings, step)
-    return found
+    raw = _turned(read_model(model, settings), settings)
+    closer = replace(settings, chord_tolerance=_CURVED * settings.chord_tolerance)
+    return _from_mesh(raw, settings, step, lambda: _turned(read_model(model, closer), settings))
 
 
 def _turned(raw: RawModel, settings: ExtractSettings) -> RawModel:
@@ -105,7 +103,8 @@ def _turned(raw: RawModel, settings: ExtractSettings) -> RawModel:
     return replace(raw, vertices=raw.vertices @ rotation_to_part(settings).T)
 
 
-def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extraction:
+def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step, closer: Callable[[], RawModel]) -> Extraction:
+    from floorfit.cad.closer import is_coarse, with_heights
     from floorfit.cad.describe import Rounding, describe_floors
     from floorfit.cad.drawing import ring_of
     from floorfit.cad.edited import edited_faces
@@ -120,6 +119,8 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     rounding = Rounding(25.4, 6, 7) if raw.unit == "in" else Rounding()
     found = recognise(mesh, settings, step)
     found = edited_faces(found, settings.edits, rounding.unit_mm)
+    if _is_step(raw.source) and len(raw.faces) <= _MOST_REREAD and any(map(is_coarse, found.floors)):
+        found = with_heights(found, sound_mesh(closer(), settings)[0], _CURVED)
     if not found.floors:
         raise InputError([Finding("no-floor", raw.source, "", _none_here(mesh, found.rejected, settings))])
     step("describing floors", 0.85)
