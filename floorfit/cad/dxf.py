@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from floorfit.cad.describe import corner_radius
 from floorfit.cad.drawing import polygon_parts, ring_of, tidy_polygon
 from floorfit.cad.dxf_doubts import CURVES, doubt_of, hatch_doubts, is_seen, left_out, scale_doubts
 from floorfit.cad.dxf_layers import LayerMeaning, layer_of_name, read_layer_table
+from floorfit.cad.edits import SHAPING
 from floorfit.cad.extract_settings import ExtractSettings
 from floorfit.cad.extracted import Floor
 from floorfit.cad.loops import chain_rings, is_thin, nest_rings
@@ -36,6 +38,8 @@ __all__ = ["read_drawing"]
 #: $INSUNITS of the DXF reference, group HEADER: 1 inches, 2 feet, 4 millimetres, 5 centimetres, 6 metres.
 _INSUNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0}
 _DEEPEST_BLOCK = 16
+#: Settings that a drawing cannot follow.
+_OF_MODELS = ("up", "side", "x_axis", "boundary", "body")
 #: How often a piece of a spline is halved at most.
 _HALVINGS = 24
 #: Control points of a polyline that was fitted with a spline (DXF reference, VERTEX, group code 70): no part of it.
@@ -70,9 +74,7 @@ def read_drawing(
     MissingExtraError
         If ezdxf is not installed.
     """
-    if settings.side != "top" or tuple(settings.up) != (0.0, 0.0, 1.0):
-        text = "a drawing has one side only. Leave --side and --up out."
-        raise InputError([Finding("bad-setting", "settings", "side", text)])
+    _refuse_of_models(settings)
     document = _open(path)
     mm, unit, findings = _unit(document, path.name, settings)
     meanings = read_layer_table(layers) if layers is not None else None
@@ -87,7 +89,36 @@ def read_drawing(
     notes += check_webs([floor.web for floor in floors], path.name, unit, settings)
     rings = {layer: polygons for layer, (_, polygons) in shapes.items()}
     notes += [*hatch_doubts(hatches, rings, path.name), *scale_doubts(document, outline, mm, path.name)]
+    if settings.origin is not None:
+        dx, dy, dz = (-value * mm for value in settings.origin)
+        floors, outline = [_moved_floor(floor, dx, dy, dz) for floor in floors], _moved(outline, dx, dy)
     return floors, outline, "in" if unit == "in" else "mm", [*findings, *notes, *missing]
+
+
+def _refuse_of_models(settings: ExtractSettings) -> None:
+    """Refuse what a drawing cannot follow, rather than leave it undone."""
+    plain = ExtractSettings()
+    text = "this is for models; a drawing has its floors from its layers, as seen from above. Leave it out."
+    names = [name for name in _OF_MODELS if getattr(settings, name) != getattr(plain, name)]
+    findings = [Finding("bad-setting", "settings", name, text) for name in names]
+    shaping = [edit for edit in settings.edits if edit.action in SHAPING]
+    text = "a drawing has the floors that are drawn: rename, tolerance, stock and web are for it. Change the drawing."
+    findings += [Finding("bad-edit", edit.where, "", f"{edit.action}: {text}") for edit in shaping]
+    if findings:
+        raise InputError(findings)
+
+
+def _moved(ring: Ring, dx: float, dy: float) -> Ring:
+    return tuple((x + dx, y + dy) for x, y in ring)
+
+
+def _moved_floor(floor: Floor, dx: float, dy: float, dz: float) -> Floor:
+    """A floor as seen from another zero."""
+    foot, islands = _moved(floor.foot, dx, dy), tuple(_moved(ring, dx, dy) for ring in floor.foot_islands)
+    return replace(
+        floor, foot=foot, wall=foot, foot_islands=islands, wall_islands=islands, floor_z=floor.floor_z + dz,
+        underside_z=floor.underside_z + dz,
+    )  # fmt: skip
 
 
 def _open(path: Path) -> Any:

@@ -13,9 +13,10 @@ __all__ = ["OUTLINE_LAYER", "LayerMeaning", "layer_of_name", "read_layer_table"]
 #: Layer of the part's outline where names are used.
 OUTLINE_LAYER = "OUTLINE"
 
-_NUMBER = r"([-+]?\d+(?:[.,]\d+)?)"
-#: ``FLOOR Z2.0 WEB2.0``: blanks, underscores or hyphens between the words; anything may follow after another one.
-_PATTERN = re.compile(rf"FLOOR[ _]+Z{_NUMBER}[ _-]+WEB{_NUMBER}(?:[ _-].*)?", re.IGNORECASE)
+_NUMBER = r"[ _]*([-+]?(?:\d+(?:[.,]\d+)?|[.,]\d+))"
+#: ``FLOOR Z2.0 WEB2.0``: blanks, underscores or hyphens between the words; anything may follow after another one. A
+#: drawing that was bound into another one has its name before its layers', up to a last $ (common practice, no source).
+_PATTERN = re.compile(rf"FLOOR[ _-]+Z{_NUMBER}[ _-]+WEB{_NUMBER}(?:[ _-].*)?", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -47,9 +48,10 @@ def layer_of_name(name: str) -> LayerMeaning | None:
     >>> layer_of_name("DIMENSIONS") is None
     True
     """
-    if name.strip().upper() == OUTLINE_LAYER:
+    name = name.rpartition("$")[2].strip()
+    if name.upper() == OUTLINE_LAYER:
         return LayerMeaning(None, None)
-    found = _PATTERN.fullmatch(name.strip())
+    found = _PATTERN.fullmatch(name)
     if found is None:
         return None
     return LayerMeaning(float(found[1].replace(",", ".")), float(found[2].replace(",", ".")))

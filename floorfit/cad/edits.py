@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,15 @@ Row = TypeVar("Row")
 ACTIONS = {"take": 0, "drop": 0, "split": 4, "merge": -2, "rename": -1, "tolerance": 2, "stock": 1, "web": 1}
 #: Actions that change which floors there are; they name them by places, since ids come afterwards.
 SHAPING = ("take", "drop", "split", "merge")
+#: What spreadsheets make of an id such as 3-2, 3-2-24 or 1E3: a month by name with a day or a year, a date, a power.
+_MONTH = "(jan|feb|mar|mär|mrz|apr|may|mai|jun|jul|aug|sep|sept|oct|okt|nov|dec|dez)[.]?"
+_DATE = re.compile(
+    rf"\d+[-. ]+{_MONTH}([-. ]+\d+)?|{_MONTH}[- ]+\d\d|\d{{4}}-\d\d-\d\d|\d+([./])\d+\4\d{{4}}|\d+[.,]?\d*E[-+]\d+",
+    re.IGNORECASE,
+)
+#: What stands round a header, a comment or in an empty row that a spreadsheet wrote.
+_PADDING = ' ;,\t"'
+_NO_ID = "the id {!r} came, which a spreadsheet makes of ids such as 3-2 or 1E3. Write it again, in a column of text."
 
 
 @dataclass(frozen=True)
@@ -55,6 +65,7 @@ def read_edits(path: str | Path) -> tuple[Edit, ...]:
     stock and web also an id, for the last three also ``all``. ``value``: of split the two ends of a line, "x y x y";
     of merge the places of the other floors, "x y x y …"; of rename an id; of tolerance "lower upper"; of stock and
     web a length; of take and drop nothing. ``#`` starts a comment.
+    An id that looks like what a spreadsheet makes of one (02. Mar of 3-2) is refused.
 
     Raises
     ------
@@ -82,14 +93,16 @@ def _edit(cells: list[str], where: str) -> Edit | str:
         return f"the tolerance {value!r} came, the lower limit first was expected. Correct it."
     if action in ("stock", "web") and numbers is not None and numbers[0] < 0.0:
         return f"{action} {value} came, 0 or more was expected. Correct it."
+    if action == "rename" and _DATE.fullmatch(value):
+        return _NO_ID.format(value)
     text = value if wanted == -1 else ""
     return Edit(action, place or (), spot if named else "", () if wanted == -1 else numbers or (), text, where)
 
 
 def _numbers(text: str) -> tuple[float, ...] | None:
-    """Numbers parted by blanks; None where it is something else."""
+    """Numbers parted by blanks, with point or decimal comma; None where it is something else."""
     try:
-        values = tuple(float(word) for word in text.split())
+        values = tuple(map(float, text.replace(",", ".").split()))
     except ValueError:
         return None
     return values if all(abs(value) < 1e6 for value in values) else None
@@ -104,7 +117,7 @@ def read_id_list(path: str | Path) -> tuple[tuple[str, tuple[float, ...]], ...]:
         With every fault of the list.
     """
     file = Path(path)
-    first = next(iter(_lines(file)), (0, ""))[1].replace(" ", "").lower()
+    first = next(iter(_lines(file)), (0, ""))[1].strip(_PADDING).lower()
     columns = ("id",) if first == "id" else ("id", "x", "y")
     return tuple(table_rows(file, columns, _named_place, "bad-row"))
 
@@ -114,6 +127,8 @@ def _named_place(cells: list[str], _where: str) -> tuple[str, tuple[float, ...]]
     xy = _numbers(" ".join(place))
     if place and (not name or xy is None or len(xy) != 2):
         return f"{name!r} at {' '.join(place)!r} came, an id and two numbers were expected. Correct the row."
+    if _DATE.fullmatch(name):
+        return _NO_ID.format(name)
     return name, xy or ()
 
 
@@ -124,13 +139,21 @@ def _lines(file: Path) -> list[tuple[int, str]]:
         words = "cannot be read as a UTF-8 text file. Check the path and the encoding."
         raise InputError([Finding("no-table", str(file), "", words)]) from error
     lines = enumerate(text.splitlines(), 1)
-    return [(n, line) for n, line in lines if line.strip() and not line.lstrip().startswith("#")]
+    return [(n, line) for n, line in lines if line.strip(_PADDING) and not line.lstrip(_PADDING).startswith("#")]
+
+
+def _cells(line: str, mark: str) -> list[str]:
+    """Cells of a line but for empty ones at its end: spreadsheets add some, people leave some out."""
+    cells = [cell.strip() for cell in next(csv.reader([line], delimiter=mark))]
+    while cells and not cells[-1]:
+        del cells[-1]
+    return cells
 
 
 def table_rows(
     file: Path, columns: tuple[str, ...], parse: Callable[[list[str], str], Row | str], code: str
 ) -> list[Row]:
-    """Rows of a table: UTF-8, comma or semicolon separated by its first line; ``#`` starts a comment.
+    """Rows of a table: UTF-8, comma, semicolon or tab separated by its first line; ``#`` starts a comment.
 
     Parameters
     ----------
@@ -148,8 +171,8 @@ def table_rows(
         With every fault of the table.
     """
     lines = _lines(file)
-    mark = ";" if lines and ";" in lines[0][1] else ","
-    rows = [(n, [cell.strip() for cell in next(csv.reader([line], delimiter=mark))]) for n, line in lines]
+    mark = next((mark for mark in ";\t" if lines and mark in lines[0][1]), ",")
+    rows = [(n, _cells(line, mark)) for n, line in lines]
     header = [cell.lower() for cell in rows[0][1]] if rows else []
     if sorted(header) != sorted(columns):
         words = f"the header must name the columns {', '.join(columns)}. Correct the first line."
@@ -158,6 +181,7 @@ def table_rows(
     out, findings = [], []
     for n, cells in rows[1:]:
         row: Row | str = f"{len(cells)} cells came, {len(columns)} were expected. Correct the row."
+        cells += [""] * (len(columns) - len(cells))
         if len(cells) == len(columns):
             row = parse([cells[k] for k in order], f"{file.name}, line {n}")
         if isinstance(row, str):

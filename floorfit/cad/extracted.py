@@ -17,7 +17,7 @@ __all__ = ["DOUBTFUL", "OPEN", "Extraction", "Floor", "RejectedFace"]
 DOUBTFUL = ("too-steep", "no-metal", "covered", "curved", "unsound", "no-wall", "torn")
 #: Codes of findings that leave open what a floor is.
 OPEN = (
-    *("kink", "noisy", "askew", "bodies-touch", "not-an-outline", "hidden", "layer-name", "external"),
+    *("kink", "open-floor", "noisy", "askew", "bodies-touch", "not-an-outline", "hidden", "layer-name", "external"),
     *("hatch", "window", "outlines", "not-level", "not-to-scale", "unit"),
 )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,6 +29,11 @@ __all__ = ["extract_pockets"]
 _AXES = ((0.0, 0.0, -1.0), (0.0, 1.0, 0.0), (0.0, -1.0, 0.0), (1.0, 0.0, 0.0), (-1.0, 0.0, 0.0))
 #: Other directions are tried for models of up to this many triangles: a few seconds.
 _MOST_TURNED = 100_000
+#: A STEP model with curved floors is read again with chords this much closer, for their heights: between its corners a
+#: facet is off by a chord, on cones by up to four. Not one of more triangles than this, for the time that it takes.
+_CURVED, _MOST_REREAD = 0.25, 40_000
+#: Facets of a STEP file that would be off by this many chords are planes: no curved face is as coarse.
+_SURELY = 5.0
 
 
 def _quiet(_name: str, _share: float) -> None:
@@ -85,8 +91,9 @@ def extract_pockets(
         text = "layers belong to a drawing (DXF); this is a model. Leave --layers out."
         raise InputError([Finding("bad-setting", "settings", "layers", text)])
     step("reading the model", 0.0)
-    raw = read_model(model, settings)
-    return _from_mesh(_turned(raw, settings), settings, step)
+    raw = _turned(read_model(model, settings), settings)
+    closer = replace(settings, chord_tolerance=_CURVED * settings.chord_tolerance)
+    return _from_mesh(raw, settings, step, lambda: _turned(read_model(model, closer), settings))
 
 
 def _turned(raw: RawModel, settings: ExtractSettings) -> RawModel:
@@ -96,7 +103,8 @@ def _turned(raw: RawModel, settings: ExtractSettings) -> RawModel:
     return replace(raw, vertices=raw.vertices @ rotation_to_part(settings).T)
 
 
-def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extraction:
+def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step, closer: Callable[[], RawModel]) -> Extraction:
+    from floorfit.cad.closer import is_coarse, with_heights
     from floorfit.cad.describe import Rounding, describe_floors
     from floorfit.cad.drawing import ring_of
     from floorfit.cad.edited import edited_faces
@@ -111,6 +119,8 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     rounding = Rounding(25.4, 6, 7) if raw.unit == "in" else Rounding()
     found = recognise(mesh, settings, step)
     found = edited_faces(found, settings.edits, rounding.unit_mm)
+    if _is_step(raw.source) and len(raw.faces) <= _MOST_REREAD and any(map(is_coarse, found.floors)):
+        found = with_heights(found, sound_mesh(closer(), settings)[0], _CURVED)
     if not found.floors:
         raise InputError([Finding("no-floor", raw.source, "", _none_here(mesh, found.rejected, settings))])
     step("describing floors", 0.85)
@@ -122,7 +132,9 @@ def _from_mesh(raw: RawModel, settings: ExtractSettings, step: Step) -> Extracti
     outline = ring_of(rounding.plan(part_outline(mesh)).exterior)
     notes = [*raw.findings, *findings, *scatter_note(mesh, raw.source), *_arc_note(floors, raw.source, settings)]
     notes += [*touching_notes(mesh, found.floors, raw.source), *_up_note(mesh, found.floors, raw.source, settings)]
-    notes += [*_coarse_note(floors, raw.source, settings), *_kink_notes(floors, found.kinks, raw.source)]
+    notes += [*_coarse_note(floors, raw.source, settings), *_kink_notes(floors, found.kinks, raw.source, settings)]
+    if any(finding.code == "open-mesh" for finding in findings):
+        notes += _open_notes(found.floors, raw.source)
     unit: Unit = "in" if raw.unit == "in" else "mm"
     return _finish(floors, outline, unit, found.rejected, notes, settings, raw.source)
 
@@ -163,10 +175,22 @@ def _up_note(mesh: Mesh, faces: list[Candidate], source: str, settings: ExtractS
     return [Finding("rounded-up", source, "", text, "warning")]
 
 
+def _open_notes(faces: list[Candidate], source: str) -> list[Finding]:
+    """A warning for each floor that a hole of the surface meets."""
+    text = "a hole of the surface lies in or beside the floor there: its outline is without what is missing."
+    middles = [face.polygon.representative_point() for face in faces if (face.rim.outer < 0).any()]
+    places = [f"({at.x:.5g}, {at.y:.5g})" for at in middles]
+    return [Finding("open-floor", source, place, f"{text} Export the solid again.", "warning") for place in places]
+
+
+def _is_step(source: str) -> bool:
+    """Whether the facets are ours: those of a STEP file are as fine as was asked."""
+    return Path(source).suffix.lower() in STEP_SUFFIXES
+
+
 def _finer(source: str) -> str:
-    """What to do where facets are too coarse: those of a STEP file are ours."""
-    ours = Path(source).suffix.lower() in STEP_SUFFIXES
-    return "Give a smaller --chord-tolerance" if ours else "Export the model finer"
+    """What to do where facets are too coarse."""
+    return "Give a smaller --chord-tolerance" if _is_step(source) else "Export the model finer"
 
 
 def _arc_note(floors: list[Floor], source: str, settings: ExtractSettings) -> list[Finding]:
@@ -189,10 +213,16 @@ def _coarse_note(floors: list[Floor], source: str, settings: ExtractSettings) ->
     return [Finding("coarse-floor", source, "", text, "warning")]
 
 
-def _kink_notes(floors: list[Floor], kinks: list[tuple[int, int, float]], source: str) -> list[Finding]:
+def _kink_notes(
+    floors: list[Floor], kinks: list[tuple[int, int, float]], source: str, settings: ExtractSettings
+) -> list[Finding]:
     """A warning for each two floors that may be one curved floor in a coarse mesh."""
     out = []
     for a, b, turn in kinks:
+        # A chord of length w from a face that turns by t to the next one is about w t / 8 off.
+        off = min(_width(floors[k]) for k in (a, b)) * np.radians(turn) / 8.0
+        if _is_step(source) and off > _SURELY * settings.chord_tolerance:
+            continue
         places = " and ".join(f"({_middle(floors[k])})" for k in (a, b))
         text = (
             f"the floors at {places} meet in one smooth kink of {turn:.2g}°: two planes, or one curved floor in a mesh "
@@ -200,6 +230,13 @@ def _kink_notes(floors: list[Floor], kinks: list[tuple[int, int, float]], source
         )
         out.append(Finding("kink", source, "", text, "warning"))
     return out
+
+
+def _width(floor: Floor) -> float:
+    """Mean width, mm."""
+    from shapely import Polygon
+
+    return 2.0 * floor.area / float(Polygon(floor.foot).length)
 
 
 def _middle(floor: Floor) -> str:

@@ -20,8 +20,8 @@ __all__ = [
     "z_of_planes",
 ]  # fmt: skip
 
-#: Grids follow the facets within this, mm.
-_CLOSE = 2e-3
+#: Grids follow the facets within this, mm, or within this share of what these may be off.
+_CLOSE, _SHARE = 2e-3, 0.125
 #: Steps of a grid, mm: the first that is close enough is taken.
 _STEPS = (20.0, 10.0, 5.0, 2.5, 1.25)
 #: More heights than this are not written for one face: the step is widened.
@@ -210,7 +210,7 @@ def grid_patch(face: Heights, shape: Any, region: Ring, sag: float = 0.0) -> Pat
     for step in _STEPS:
         patch = _grid(face, shape.bounds, region, max(step, least))
         off = np.abs(patch.at(tries[:, 0], tries[:, 1]) - truth).max(initial=0.0)
-        if off <= _CLOSE + sag or step <= least:
+        if off <= max(_CLOSE, _SHARE * sag) or step <= least:
             return patch
     return patch
 

@@ -14,7 +14,7 @@ from floorfit.cad.drawing import polygon_parts
 from floorfit.cad.facet_heights import Facets, grid_patch, plane_patch, plane_patches, rings_of, z_of_planes
 from floorfit.cad.mesh import Bools, Floats, Ints, component_labels, rows_by_label
 from floorfit.cad.underside import Web
-from floorfit.part.shape import Patch
+from floorfit.part.shape import Patch, heights
 from floorfit.part.shaped import STEEPEST_BELOW
 
 __all__ = ["RecordedWeb", "record_web"]
@@ -33,8 +33,9 @@ _CLEARLY, _SAME = 0.5, 1e-3
 _SLIVER = 1.0
 #: The depth of that strip is looked up along its outline at places this near to each other, mm.
 _BETWEEN_MM = 2.0
-#: More plane pieces than this in one place are written as a grid.
-_MOST_PLANES = 200
+#: More plane pieces than this in one place are written as a grid, where it follows them this closely, mm, or they are
+#: more than that: at the foot of a wall below, or over its fillet, no grid does.
+_MOST_PLANES, _FOLLOWS, _TOO_MANY = 200, 0.01, 5000
 
 
 @dataclass(frozen=True)
@@ -166,10 +167,8 @@ def _patches(web: Web, base: Bools, kept: Bools, floor: Polygon) -> list[Patch]:
     edge = _strip_of(floor, web.shapes)
     for group in _groups(web.shapes, np.flatnonzero(rest)):
         shapes, points, normals = _to_the_edge(web.shapes[group], edge), web.points[group], web.normals[group]
-        if len(group) <= _MOST_PLANES:
-            out += plane_patches(shapes, points, normals)
-        else:
-            out += _grids(shapes, points, normals)
+        grids = _grids(shapes, points, normals) if len(group) > _MOST_PLANES else []
+        out += grids or plane_patches(shapes, points, normals)
     return out
 
 
@@ -199,8 +198,12 @@ def _groups(shapes: NDArray[np.object_], rows: Ints) -> list[Ints]:
 
 
 def _grids(shapes: NDArray[np.object_], points: Floats, normals: Floats) -> list[Patch]:
+    """Grids of plane pieces; none where they do not follow these."""
     whole: Any = shapely.union_all(shapes).buffer(1e-3, join_style="mitre")
     parts, owner = shapely.get_parts(shapes, return_index=True)
     area = shapely.get_type_id(parts) == 3
     face = Facets(parts[area], points[owner[area]], normals[owner[area]])
-    return [grid_patch(face, Polygon(ring), ring) for ring in rings_of(whole)]
+    grids = [grid_patch(face, Polygon(ring), ring) for ring in rings_of(whole)]
+    middles = shapely.get_coordinates(shapely.centroid(face.pieces))
+    off = np.abs(heights(tuple(grids), *middles.T) - z_of_planes(middles, face.points, face.normals))
+    return grids if len(shapes) > _TOO_MANY or off.max() <= _FOLLOWS else []

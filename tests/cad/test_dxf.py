@@ -11,6 +11,7 @@ import shapely
 from scipy.interpolate import BSpline
 
 from floorfit.cad import extract_pockets
+from floorfit.cad.edits import read_edits
 from floorfit.errors import InputError, MissingExtraError
 from floorfit.part.part_file import part_from_document, part_to_document
 
@@ -200,11 +201,35 @@ def test_rubbish(tmp_path, content):
         extract_pockets(tmp_path / "bad.dxf", units="mm")
 
 
-def test_one_side_only_and_missing_file(tmp_path):
+@pytest.mark.parametrize(
+    "choice", [{"side": "bottom"}, {"up": (1.0, 0.0, 0.0)}, {"x_axis": (0, 1, 0)}, {"body": "1"}, {"boundary": "wall"}]
+)
+def test_what_a_drawing_cannot_follow_is_refused(choice, tmp_path):
     document, space = drawing()
     rounded(space, 0, 0, 90, 90, 5)
-    with pytest.raises(InputError, match="a drawing has one side only"):
-        extract(document, tmp_path, side="bottom")
+    with pytest.raises(InputError, match=f"settings, {next(iter(choice))}: this is for models"):
+        extract(document, tmp_path, **choice)
+
+
+def test_edits_of_which_floors_there_are_are_refused_for_a_drawing(tmp_path):
+    document, space = drawing()
+    rounded(space, 0, 0, 90, 90, 5)
+    (tmp_path / "edits.csv").write_text("action,where,value\ndrop,50 50,\nrename,50 50,A\n")
+    with pytest.raises(InputError, match="drop: a drawing has the floors that are drawn"):
+        extract(document, tmp_path, edits=read_edits(tmp_path / "edits.csv"))
+
+
+def test_origin_of_a_drawing_is_in_its_own_unit(tmp_path):
+    # 1 in = 25.4 mm (NIST SP 811, appendix B.8).
+    document, space = drawing(unit=1)
+    outline(space, 8, 6)
+    rounded(space, 1, 1, 5, 4, 0.3, "FLOOR Z1.25 WEB0.08")
+    pocket = extract(document, tmp_path, origin=(1.0, 2.0, 1.25)).part.pockets[0]
+    assert pocket.polygon.bounds == pytest.approx((0.0, -25.4, 4 * 25.4, 2 * 25.4))
+    assert (pocket.floor_z, pocket.underside_z, pocket.web) == pytest.approx((0.0, -0.08 * 25.4, 0.08 * 25.4))
+
+
+def test_missing_file(tmp_path):
     with pytest.raises(InputError, match="there is no such file"):
         extract_pockets(tmp_path / "none.dxf")
 

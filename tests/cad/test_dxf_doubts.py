@@ -130,16 +130,7 @@ def test_what_is_left_open_is_said(change, tmp_path):
 
 @pytest.mark.parametrize(
     "name",
-    [
-        "FLOOR Z 3.0 WEB 2.0",
-        "FLOOR-Z3-WEB2",
-        "FLOOR Z3",
-        "floor z3 web2mm",
-        "PLATE$0$FLOOR Z3 WEB2",
-        "BAY Z3 WEB2",
-        "ISLANDS",
-        "Inseln",
-    ],
+    ["FLOOR Z3", "floor z3 web2mm", "BAY Z3 WEB2", "ISLANDS", "Inseln"],
 )
 def test_a_layer_that_seems_to_be_meant_is_not_passed_over(name, tmp_path):
     document = sheet()

@@ -14,6 +14,11 @@ from floorfit.errors import InputError
         ("FLOOR Z2.0 WEB2.0", LayerMeaning(2.0, 2.0)),
         ("floor_z-1.25_web0,8", LayerMeaning(-1.25, 0.8)),
         ("FLOOR Z10 WEB2 left bay", LayerMeaning(10.0, 2.0)),
+        ("FLOOR Z 3.0 WEB .5", LayerMeaning(3.0, 0.5)),
+        ("FLOOR-Z3-WEB2", LayerMeaning(3.0, 2.0)),
+        # What was bound into a drawing has its own drawing's name before it (common practice, no source).
+        ("PLATE$0$FLOOR Z3 WEB2", LayerMeaning(3.0, 2.0)),
+        ("PLATE$0$OUTLINE", LayerMeaning(None, None)),
         ("Outline", LayerMeaning(None, None)),
         ("FLOOR Z2.0", None),
         ("FLOOR Z2.0 WEB2.0mm", None),

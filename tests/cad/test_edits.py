@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from cad_plates import box, mesh_of, round_pocket, sloped_pocket
@@ -84,6 +86,42 @@ def test_edits_hold_for_another_tessellation(tmp_path):
         solid = box(0, 0, 0, 400, 200, 40) - round_pocket(20, 20, 180, 180, 8, 2, 41, chord)
         solid -= round_pocket(200, 20, 290, 180, 8, 3, 41, chord) + round_pocket(310, 20, 380, 180, 8, 4, 41, chord)
         assert floors_of(edited(mesh_of(solid), tmp_path, *lines)) == [("A", 2.0), ("P02", 4.0)]
+
+
+@pytest.mark.parametrize("mark", [";", "\t"])
+def test_a_list_that_a_spreadsheet_saved_again_says_the_same(mark, tmp_path):
+    # Common practice of spreadsheets, no source: semicolons or tabs, decimal commas, columns moved, empty columns and
+    # rows, a byte order mark, comments in quotes.
+    plain, saved = tmp_path / "edits.csv", tmp_path / "saved.csv"
+    plain.write_text("action,where,value\ndrop,250.5 100\nrename,100 100,A-1\ntolerance,all,-0.1 0.2\nweb,P02,1.5\n")
+    rows = ["value;action;where;;", '"# for A; B";;;;', ";drop;250,5 100;;", ";;;;", "A-1;rename;100 100;;"]
+    rows += ["-0,1 0,2;tolerance;all;;", "1,5;web;P02"]
+    saved.write_bytes(b"\xef\xbb\xbf" + "\r\n".join(rows).replace(";", mark).encode())
+    wanted, got = read_edits(plain), read_edits(saved)
+    assert [replace(edit, where="") for edit in got] == [replace(edit, where="") for edit in wanted]
+    saved.write_text("id;;\nA;;\nB;;\n")
+    assert read_id_list(saved) == (("A", ()), ("B", ()))
+
+
+@pytest.mark.parametrize(
+    "name", ["02. Mrz", "2-Mar", "Mar-24", "2024-03-02", "02.03.2024", "3/2/2024", "1,00E+03", "1E+03"]
+)
+def test_ids_of_which_a_spreadsheet_made_dates_or_powers_are_refused(name, tmp_path):
+    path = tmp_path / "table.csv"
+    for text, read in (
+        (f"action;where;value\nrename;100 100;{name}\n", read_edits),
+        (f"id;x;y\n{name};1;2\n", read_id_list),
+    ):
+        path.write_text(text)
+        with pytest.raises(InputError, match="which a spreadsheet makes of ids"):
+            read(path)
+
+
+@pytest.mark.parametrize("name", ["3-2", "1.2", "RIB-02", "12 BAY", "MAR3", "1-2-3", "1E3", "0012"])
+def test_ids_as_people_write_them_are_taken(name, tmp_path):
+    path = tmp_path / "ids.csv"
+    path.write_text(f"id\n{name}\n")
+    assert read_id_list(path) == ((name, ()),)
 
 
 @pytest.mark.parametrize(

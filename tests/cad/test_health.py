@@ -68,6 +68,14 @@ def test_open_mesh_is_refused_and_read_on_request(mesh, truth):
     assert codes(extraction) == {"open-mesh"}
 
 
+def test_a_hole_of_the_surface_at_a_floor_is_asked_about(mesh, truth):
+    floor = np.flatnonzero((mesh.face_normals[:, 2] > 0.99) & (mesh.triangles_center[:, 2] < 2.5))
+    extraction = extract(raw(mesh.vertices, np.delete(mesh.faces, floor[:1], axis=0)), repair=True)
+    assert codes(extraction) == {"open-mesh", "open-floor"}
+    assert extraction.open_questions
+    assert sum(floor.area for floor in extraction.floors) < sum(pocket.polygon.area for pocket in truth.pockets) - 0.5
+
+
 def test_missing_underside_gives_no_web(mesh):
     shell = raw(mesh.vertices, mesh.faces[mesh.face_normals[:, 2] > -0.9])
     with pytest.raises(InputError, match=r"only 0.0 % of it has metal below"):

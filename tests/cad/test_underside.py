@@ -124,3 +124,21 @@ def test_how_far_in_a_rib_of_the_other_side_reaches_along_a_whole_side():
     solid = box(0, 0, -20, 100, 120, 30) - box(10, 10, 2, 90, 110, 31) - box(15, -1, -21, 101, 121, 0)
     (floor,) = extract_pockets(mesh_of(solid), units="mm").floors
     assert floor.edge == pytest.approx(5.0, abs=1e-6)
+
+
+def test_web_over_the_fillets_of_pockets_from_below_that_lie_elsewhere():
+    """Fillets of 2 mm between two pockets from below and a rib of 12 mm, all across one floor at Z 2.
+
+    Under a fillet of radius r, d from the wall, the metal is thicker by r − √(r² − (r − d)²): a circle.
+    """
+    solid = box(0, 0, -12, 160, 100, 30) - box(10, 10, 2, 150, 90, 31)
+    for x0, x1 in ((4, 76), (84, 156)):
+        below = filleted_pocket(x0, 20, x1, 80, 6, 2, 0, 13, 0.005)
+        solid = solid - below.mirror((0, 0, 1))
+    (pocket,) = extract_pockets(mesh_of(solid), units="mm").part.pockets
+    d = np.array([0.3, 0.5, 0.8, 1.2, 1.7, 1.95])
+    x = np.concatenate([76.0 - d, 84.0 + d, [40.0, 80.0, 120.0]])
+    rise = 2.0 - np.sqrt(4.0 - (2.0 - d) ** 2)
+    truth = np.concatenate([2.0 + rise, 2.0 + rise, [2.0, 14.0, 2.0]])
+    # The circle is chords within 0.005 mm of it; at 0.3 mm from the wall it falls by 1.6 in 1.
+    assert pocket.nominal_web(x, np.full(len(x), 50.0)) == pytest.approx(truth, abs=0.02)
