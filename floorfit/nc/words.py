@@ -281,7 +281,7 @@ def constant(text: str) -> float:
         return float("nan")
     try:
         # Numbers and operators alone, and none with a leading zero.
-        return float(eval(re.sub(r"(?<![\d.])0+(?=\d)", "", text).translate(_ROUND)))
+        return float(eval(re.sub(r"(?<![\d.])0+(?=\d)", "", text).translate(_ROUND), {"__builtins__": {}}))
     except (SyntaxError, ArithmeticError, RecursionError, MemoryError):
         return float("nan")
 
