@@ -39,7 +39,7 @@ SAYING: dict[str, set[str]] = {
     "readings/ids.py": {"_check_table", "read_ids"},
     "readings/kinds.py": set(), "readings/lost.py": set(), "readings/misplaced.py": {"refuse_slipped"},
     "readings/outliers.py": set(), "readings/ratios.py": {"refuse_other_unit"}, "readings/screening.py": set(),
-    "readings/sequence.py": set(),
+    "readings/display.py": set(), "readings/sequence.py": set(),
     "run.py": {"_check_tolerances", "_refuse_other"}, "sealed.py": set(), "surface/blocks.py": set(),
     "surface/expected.py": set(), "surface/given.py": set(), "verify/doubts.py": set(), "verify/misfiled.py": set(),
     "verify/otherwise.py": set(), "verify/parts.py": set(), "verify/stream.py": set(), "verify/taken.py": set(),
