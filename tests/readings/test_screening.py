@@ -160,9 +160,14 @@ def test_a_file_that_is_in_part_in_another_unit_is_refused(honest: list[Row], un
     assert screened([replace(honest[0], thickness=honest[0].thickness * unit), *honest[1:]]).is_used[1:].all()
 
 
-@pytest.mark.parametrize("first", [0, 40])
 @pytest.mark.parametrize(
-    "names, told", [("thickness", "thicknesses"), ("z", "Z"), ("thickness z", "thicknesses and Z")]
+    "names, told, first",
+    [
+        ("thickness", "thicknesses", 0),
+        ("thickness", "thicknesses", 40),
+        ("z", "Z", 40),
+        ("thickness z", "thicknesses and Z", 40),
+    ],
 )
 def test_a_column_that_slipped_by_a_line_is_refused(honest: list[Row], names: str, told: str, first: int) -> None:
     """What was read at one place stands beside the next, from some line on: moved back, the scatter is the gauge's."""

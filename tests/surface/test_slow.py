@@ -239,17 +239,18 @@ def test_no_drift_is_allowed_for_where_there_is_no_order() -> None:
     assert fit.models[0].in_order is None and fit.allowing_for_drift(points, u, np.zeros(120)) is fit
 
 
-@pytest.mark.parametrize("right", [0.0, 0.4, 1.0])
-@pytest.mark.parametrize("kind", ["drift", "dying drift", "step"])
+@pytest.mark.parametrize(
+    "kind, right", [("drift", 0.0), ("drift", 1.0), ("dying drift", 0.0), ("dying drift", 1.0), ("step", 0.4)]
+)
 def test_when_in_a_drift_or_step_the_gauge_was_right_no_reading_tells(kind: str, right: float) -> None:
     """Half of it either way of the middle is rectangular: u = d/√12 (JCGM 100:2008, 4.3.7), the same everywhere."""
-    points, u, order = places(300, 15), np.full(300, 0.005), np.arange(300.0)
-    share = {"drift": order / 299, "dying drift": 1 - np.exp(-order / 90), "step": 1.0 * (order >= 211)}[kind]
+    points, u, order = places(200, 15), np.full(200, 0.005), np.arange(200.0)
+    share = {"drift": order / 199, "dying drift": 1 - np.exp(-order / 60), "step": 1.0 * (order >= 141)}[kind]
     error = 0.06 * (share / share.max() - right)
-    values = 1e-7 * (points[:, 0] - 200) ** 2 + error + np.random.default_rng(16).normal(0, 0.005, 300)
+    values = 1e-7 * (points[:, 0] - 200) ** 2 + error + np.random.default_rng(16).normal(0, 0.005, 200)
     fit = fit_surface(points, values, u, bounds=BOX, shapes=[bumps()], order=order)
     found = fit.models[0].in_order
-    assert found is not None and found.step == (211.0 if kind == "step" else None)
+    assert found is not None and found.step == (141.0 if kind == "step" else None)
     wide = fit.allowing_for_drift(points, u, order)
     x, y = places(50, 3).T
     away = wide.surface.at(x, y) - 1e-7 * (x - 200) ** 2
@@ -260,7 +261,7 @@ def test_when_in_a_drift_or_step_the_gauge_was_right_no_reading_tells(kind: str,
     assert (np.abs(away) <= 2 * wide.posterior.std_at(x, y)).all()
 
 
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", range(3))
 def test_a_gauge_that_scatters_makes_no_step(seed: int) -> None:
     """The largest of n means of what is left: chosen among as many, it gains 2 log n by that (of chance)."""
     points, order = places(200, seed), np.arange(200.0)
