@@ -9,7 +9,7 @@ from floorfit.record import Record
 from floorfit.report.format import Display
 from floorfit.report.language import marked
 from floorfit.report.plan_view import plain_text
-from floorfit.result import UNSETTLED
+from floorfit.result import UNSETTLED, Settings
 
 __all__ = ["IDENTITY", "headline", "identity_shown", "next_steps"]
 
@@ -56,8 +56,10 @@ def headline(record: Record, display: Display) -> str:
         parts.append(say("{n} not conforming").format(n=nonconform))
     if len(parts) == 1:
         parts.append(say("all predicted to conform"))
+    let_go = float(record.settings.get("systematic", Settings.systematic))
+    large = [f"shared-{one.kind}" for one in record.systematic if one.size_mm > let_go]
     codes = dict.fromkeys(one.get("code", "") for one in record.findings)
-    if unsettled := [code for code in codes if code in UNSETTLED]:
+    if unsettled := [code for code in codes if code in (*UNSETTLED, *large)]:
         parts.append(say("to settle before anything is cut: {codes}").format(codes=", ".join(unsettled)))
     return "; ".join(parts) + "."
 
