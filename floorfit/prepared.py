@@ -12,6 +12,7 @@ from floorfit.arrays import Rows
 from floorfit.errors import Finding
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
+from floorfit.readings.display import coarse_findings
 from floorfit.readings.floor_z import settle_floor_z
 from floorfit.readings.ids import match_labels
 from floorfit.readings.observations import Readings
@@ -88,7 +89,7 @@ def prepare(
     floor = assign_floors(part, placed.x, placed.y)
     labelled, matched = match_labels(part, gauged, ids, floor)
     known = settle_floor_z(part, labelled, settings.floor_z, settings.moved_u, settings.reading_u, floor)
-    findings = (*said, *matched, *known.findings)
+    findings = (*said, *coarse_findings(readings, settings.reading_u), *matched, *known.findings)
     return Prepared(
         known.readings, floor, labelled, gauge, frame, findings, calibration_u, known.common_u, known.is_known
     )

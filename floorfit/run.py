@@ -212,7 +212,6 @@ def _decided(
     from floorfit.decision.odd_web import odd_webs
     from floorfit.noticed import fit_findings, hidden_drift, shared_errors, shared_findings
     from floorfit.readings.causes import doubted_floors
-    from floorfit.readings.display import coarse_findings
     from floorfit.readings.sequence import sorted_findings
     from floorfit.web import Webs
 
@@ -230,7 +229,6 @@ def _decided(
         *_datum_findings(part, taken.frame, fit),
         *fit_findings(source, fit, agreed, modes is not None),
         *shared_findings(source, systematic),
-        *coarse_findings(taken.shown, settings.reading_u),
         *(sorted_findings(seen.readings) or hidden_drift(source, fit, systematic, drift, settings.systematic)),
     )
     applied = taken.gauge, taken.frame

@@ -28,7 +28,7 @@ EXPLAINS = 5.0
 #: nobody knows where any was taken; and the share that another reading of the coordinates must bring right. Own choice.
 SUSPECT_SHARE, LOST_SHARE, CURED_SHARE = 0.2, 0.5, 0.8
 #: Least readings that can tell of a column that slipped, the share of their scatter that is left then, and how many
-#: standard errors they gain: 290 honest plates (tests/benchmarks/conditions.py) gain 2.4 at most. Own choice.
+#: standard errors they gain: 290 honest plates (tests/benchmarks/conditions.py) gain 2.8 at most. Own choice.
 LEAST_SLIPPED, SLIPPED, SURE = 20, 0.5, 3.5
 #: Most rows that are asked, the last of the file, and what counts of one gross error, mm.
 MOST_ASKED, GROSS_MM = 20_000, 0.5

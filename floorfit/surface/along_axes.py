@@ -17,7 +17,7 @@ from floorfit.arrays import Array
 from floorfit.surface.border import Slow
 from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.reml import Prior, Solution
-from floorfit.surface.slow import FEWEST, MOST, combined, hats, likeliest_slow, likely_step
+from floorfit.surface.slow import FEWEST, MOST, TRIED, combined, hats, likeliest_slow, likely_step
 
 __all__ = ["Model", "models_of"]
 
@@ -42,8 +42,8 @@ ORDER_ODDS, ERROR_ODDS, BREAK_ODDS = 0.3, 0.1, 0.2
 #: The most that an error of Z is believed: a plate may wave along an axis by itself.
 MOST_ERROR = 0.5
 #: Times that the place of a step is looked for, each beside the one before. It is one of as many as there are readings,
-#: where another error is one of nine: the likelihood that the choice alone gains is taken off.
-STEP_ROUNDS, OTHERS = 3, 9
+#: where another error is one of `TRIED`: the likelihood that the choice alone gains is taken off.
+STEP_ROUNDS = 3
 #: A model less likely than this is left out.
 LEAST_SHARE = 0.03
 
@@ -152,7 +152,7 @@ def _in_order(
         found = at(beside(found).dispersion)
     if found is None:
         return None
-    solution, chosen = beside(found), 2 * float(np.log(len(order) / OTHERS))
+    solution, chosen = beside(found), 2 * float(np.log(len(order) / TRIED))
     for _ in range(STEP_ROUNDS):
         step = likely_step(order, left(solution), solution.dispersion)
         if step is None or step.step == found.step:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
 __all__ = [
-    "FEWEST", "MOST", "MOST_SHARED", "TOLD_GAIN", "UNSEEN_MM",
+    "FEWEST", "MOST", "MOST_SHARED", "TOLD_GAIN", "TRIED", "UNSEEN_MM",
     "combined", "hats", "likeliest_slow", "likely_step", "slow_errors", "unseen_drift",
 ]  # fmt: skip
 
@@ -29,6 +29,8 @@ __all__ = [
 #: webs' own forms leave out, floor by floor.
 LENGTHS = (30.0, 100.0)
 SIZES_MM = (0.002, 0.004, 0.008, 0.016)
+#: How many errors are tried beside each other: these, and a drift.
+TRIED = 1 + len(LENGTHS) * len(SIZES_MM)
 #: Standard deviation of a drift from the first reading to the last, mm: a few times what gauges are let go. And of its
 #: bow, a parabola, and of a cubic between them: a gauge that warms up drifts fastest at first, and dies away.
 DRIFT_MM, BOW_MM = 0.05, 0.010

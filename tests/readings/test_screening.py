@@ -11,7 +11,7 @@ from lying_readings import LENGTH, WIDTH, Row, honest_rows, lie, plate, table, w
 
 from floorfit.errors import InputError
 from floorfit.part.model import Part, Pocket, Tolerance
-from floorfit.readings.misplaced import refuse_slipped, whole_file_findings
+from floorfit.readings.misplaced import _steadier, refuse_slipped, whole_file_findings
 from floorfit.readings.observations import Observations, readings_from_arrays
 from floorfit.readings.repeats import estimate_repeatability
 from floorfit.readings.screening import screen
@@ -183,6 +183,14 @@ def test_a_column_that_slipped_by_a_line_is_refused(honest: list[Row], names: st
             moved[name] = np.concatenate([column[:first], np.roll(column[first:], lines)])
         with pytest.raises(InputError, match=f"on, moved {way} by a line against the places, the {told} scatter"):
             refuse_slipped(screen(plate(), replace(read, **moved)))
+
+
+@pytest.mark.parametrize(("count", "is_told"), [(2, False), (12, False), (13, True), (20, True)])
+def test_readings_that_lie_are_no_column_that_slipped(count: int, is_told: bool) -> None:
+    """k rows that gain alike gain √k of their standard error, and 3.5 are asked for: 12 by chance, 13 surely."""
+    own = np.zeros(60)
+    own[np.linspace(5, 55, count).astype(int)] = 0.5
+    assert (_steadier(own, np.zeros(60)) is not None) is is_told
 
 
 def test_a_gauge_that_scatters_is_no_column_that_slipped(honest: list[Row]) -> None:

@@ -259,12 +259,3 @@ def test_when_in_a_drift_or_step_the_gauge_was_right_no_reading_tells(kind: str,
     # 0.5 d is 1.73 u of such a distribution: k = 2 holds the gauge right at the start, and at the end.
     assert away.mean() == pytest.approx(0.06 * (0.5 - right), abs=0.004)
     assert (np.abs(away) <= 2 * wide.posterior.std_at(x, y)).all()
-
-
-@pytest.mark.parametrize("seed", range(3))
-def test_a_gauge_that_scatters_makes_no_step(seed: int) -> None:
-    """The largest of n means of what is left: chosen among as many, it gains 2 log n by that (of chance)."""
-    points, order = places(200, seed), np.arange(200.0)
-    values = 1e-4 * points[:, 0] + np.random.default_rng(seed).normal(0, 0.005, 200)
-    fit = fit_surface(points, values, np.full(200, 0.005), bounds=BOX, shapes=[bumps()], order=order)
-    assert all(one.in_order is None or one.in_order.step is None for one in fit.models)
