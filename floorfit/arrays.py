@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Array", "Flags", "Rows", "counted"]
+__all__ = ["Array", "Flags", "Rows", "counted", "read_only"]
 
 #: Numbers: places, heights, lengths in mm, weights.
 Array = NDArray[np.float64]
@@ -13,6 +15,12 @@ Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 #: Which rows.
 Flags = NDArray[np.bool_]
+
+
+def read_only(*arrays: NDArray[Any]) -> None:
+    """Let nobody write to arrays that are handed on."""
+    for array in arrays:
+        array.flags.writeable = False
 
 
 def counted(count: Rows) -> tuple[Rows, Rows]:

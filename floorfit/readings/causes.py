@@ -38,14 +38,11 @@ def columns_to_try(
         Time or number of the first reading after a step, where the fit has one.
     """
     out = [*_velocity(part, floor, is_tried), *_path(readings, is_tried, step), *_temperature(readings, is_tried)]
-    for index, pocket in enumerate(part.pockets):
-        here = is_tried & (floor == index)
-        if here.sum() >= FEWEST and (is_tried & ~here).sum() >= FEWEST:
-            out.append(Cause("pocket", pocket.id, here.astype(float)))
-    for name, members in _rows_of_pockets(part):
+    pockets = [("pocket", pocket.id, np.array([index])) for index, pocket in enumerate(part.pockets)]
+    for kind, name, members in [*pockets, *(("row", *row) for row in _rows_of_pockets(part))]:
         here = is_tried & np.isin(floor, members)
         if here.sum() >= FEWEST and (is_tried & ~here).sum() >= FEWEST:
-            out.append(Cause("row", name, here.astype(float)))
+            out.append(Cause(kind, name, here.astype(float)))
     return out
 
 
@@ -121,10 +118,8 @@ def _rows_of_pockets(part: Part) -> list[tuple[str, Rows]]:
     out = []
     for low, high, words in ((1, 3, "row"), (0, 2, "column")):
         groups = _levels((boxes[:, low] + boxes[:, high]) / 2, boxes[:, high] - boxes[:, low])
-        names = [part.pockets[int(members[0])].id for members in groups]
-        several = [(members, name) for members, name in zip(groups, names, strict=True) if len(members) > 1]
-        if len(groups) > 1:
-            out += [(f"{words} of {name}", members) for members, name in several]
+        several = [members for members in groups if 1 < len(members) < len(part.pockets)]
+        out += [(f"{words} of {part.pockets[members[0]].id}", members) for members in several]
     return out
 
 
@@ -155,15 +150,14 @@ def words_of(found: Systematic) -> str:
             f"({about}, and more that all share). Read a step block of the part's metal, and give `correct --gauge`; "
             "where one was given, see whether the readings had been corrected before."
         )
+    # A reading too thick says a warp too low: w = z − t − underside.
+    way = "thinner" if found.effect > 0 else "thicker"
     if found.kind == "drift":
-        # A reading too thick says a warp too low: w = z − t − underside.
-        way = "thinner" if found.effect > 0 else "thicker"
         return (
             f"the readings drift over the {found.name}: at the end the gauge reads {abs(found.effect):.3f} ± "
             f"{2 * found.u:.3f} mm {way} than at the start. Read a step block, and the first places again."
         )
     if found.kind == "step":
-        way = "thinner" if found.effect > 0 else "thicker"
         return (
             f"from reading {found.name} on the gauge reads {abs(found.effect):.3f} ± {2 * found.u:.3f} mm {way} than "
             "before: its zero, probe or couplant changed, or the Z. Which part is right no reading tells, and offsets "

@@ -122,9 +122,9 @@ def _quickly(cells: Sequence[str], has_decimal_comma: bool) -> Array | None:
         return None
 
 
-def _in_range(values: Array, field: Field) -> Flags:
+def _in_range(values: Array | float, field: Field) -> Flags | bool:
     above = values > field.low if field.is_open else values >= field.low
-    return np.asarray(above & (values <= field.high))
+    return above & (values <= field.high)
 
 
 def _cell(cell: str, field: Field, scale: float, delimiter: str) -> tuple[float, tuple[str, str] | None]:
@@ -138,7 +138,7 @@ def _cell(cell: str, field: Field, scale: float, delimiter: str) -> tuple[float,
         return np.nan, ("not-a-number", _not_a_number(text, delimiter))
     if not math.isfinite(value):
         return np.nan, ("not-finite", f'"{shown(text)}" is not a finite number. Correct the value or remove the row.')
-    if not field.low <= value <= field.high or (field.is_open and value == field.low):
+    if not _in_range(value, field):
         return np.nan, ("out-of-range", _out_of_range(text, field, scale))
     return value, None
 

@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+import numpy as np
+
 __all__ = ["Budget", "Component", "combine_components"]
 
 
@@ -54,12 +56,9 @@ class Budget:
         level : float
             Coverage probability.
         """
-        from scipy.stats import norm, t
+        from scipy.stats import t
 
-        share = (1.0 + level) / 2.0
-        if not math.isfinite(self.dof):
-            return float(norm.ppf(share))
-        return float(t.ppf(share, max(1, math.floor(self.dof))))
+        return float(t.ppf((1.0 + level) / 2.0, np.maximum(1.0, np.floor(self.dof))))
 
     def expanded(self, level: float = 0.95) -> float:
         """Coverage factor times ``u``."""

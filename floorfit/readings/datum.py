@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from floorfit.arrays import Array
+from floorfit.arrays import Array, read_only
 from floorfit.errors import ABOVE_ZERO, FINITE, Finding, InputError, check_ranges
 from floorfit.identity import EXPANSION_PER_K
 from floorfit.readings.columns import Field, Layout
@@ -97,6 +97,11 @@ class Frame:
     tilt_deg: float
     names: tuple[str, ...] = ()
     nominal: Array = field(default_factory=lambda: np.empty((0, 3)))
+
+    @property
+    def distances(self) -> Array:
+        """Of the measured datums from their nominal places, (n,) mm."""
+        return np.asarray(np.linalg.norm(self.residuals, axis=1))
 
     def to_part(self, x: ArrayLike, y: ArrayLike, z: ArrayLike) -> tuple[Array, Array, Array]:
         """Bring machine coordinates to the part frame, mm.
@@ -217,13 +222,10 @@ def fit_frame(
     rotation = _rotation(a - a.mean(axis=0), b - b.mean(axis=0), allow_reflection=False)
     origin = b.mean(axis=0) - rotation.T @ a.mean(axis=0)
     residuals = (b - origin) @ rotation.T / growth - datums.nominal
-    distance = np.linalg.norm(residuals, axis=1)
+    rms = float(np.sqrt((residuals**2).sum(axis=1).mean()))
     tilt = float(np.degrees(np.arccos(np.clip(rotation[2, 2], -1.0, 1.0))))
-    for array in (rotation, origin, residuals):
-        array.flags.writeable = False
-    frame = Frame(
-        rotation, origin, growth, residuals, float(np.sqrt((distance**2).mean())), tilt, datums.names, datums.nominal
-    )
+    read_only(rotation, origin, residuals)
+    frame = Frame(rotation, origin, growth, residuals, rms, tilt, datums.names, datums.nominal)
     _check_fit(datums, frame, a, b, limit_mm)
     return frame
 
@@ -253,7 +255,7 @@ def same_shape(datums: Datums, limit_mm: float = SHAPE_LIMIT_MM) -> Frame:
         text = f"{len(datums.nominal)} points came, {FOR_SHAPE} or more were expected: three fit whatever the shape."
         raise _refusal(datums, "too-few-datums", text + " Measure more, spread over the part.")
     frame = fit_frame(datums)
-    distance = np.linalg.norm(frame.residuals, axis=1)
+    distance = frame.distances
     worst = int(np.argmax(distance))
     if distance[worst] > limit_mm:
         text = (
@@ -276,8 +278,7 @@ def readings_to_part(frame: Frame, readings: Readings) -> Readings:
         Places and Z in machine coordinates, mm.
     """
     x, y, z = frame.to_part(readings.x, readings.y, readings.z)
-    for array in (x, y, z):
-        array.flags.writeable = False
+    read_only(x, y, z)
     return replace(readings, x=x, y=y, z=z)
 
 
@@ -385,12 +386,12 @@ def _check_points(datums: Datums) -> None:
 
 
 def _check_fit(datums: Datums, frame: Frame, a: Array, b: Array, limit: float) -> None:
-    distance = np.linalg.norm(frame.residuals, axis=1)
-    if frame.tilt_deg > 180.0 - LARGEST_TILT_DEG and float(distance.max()) <= limit:
+    most = float(frame.distances.max())
+    if frame.tilt_deg > 180.0 - LARGEST_TILT_DEG and most <= limit:
         text = "the datums fit only upside down: X and Y exchanged, one axis of the other sign, or Z downwards. "
         raise _refusal(datums, "mirrored-datums", text + "Correct the axes.")
-    if float(distance.max()) > limit:
-        raise _bad_fit(datums, distance, a, b, limit)
+    if most > limit:
+        raise _bad_fit(datums, frame.distances, a - a.mean(axis=0), b - b.mean(axis=0), limit)
     if frame.tilt_deg > LARGEST_TILT_DEG:
         text = (
             f"the part's Z is {frame.tilt_deg:.2f}° off the machine's, {LARGEST_TILT_DEG:g}° is the most: the webs are "
@@ -401,13 +402,12 @@ def _check_fit(datums: Datums, frame: Frame, a: Array, b: Array, limit: float) -
 
 def _bad_fit(datums: Datums, distance: Array, a: Array, b: Array, limit: float) -> InputError:
     """Say whether a reflection would have fitted, and else which datum is worst."""
-    off = b - b.mean(axis=0)
-    flipped = _rotation(a - a.mean(axis=0), off, allow_reflection=True)
-    left = np.linalg.norm(off @ flipped.T - (a - a.mean(axis=0)), axis=1)
+    flipped = _rotation(a, b, allow_reflection=True)
+    left = np.linalg.norm(b @ flipped.T - a, axis=1)
     if np.linalg.det(flipped) < 0 and float(left.max()) <= limit:
         text = "the measured datums are a mirror image of the nominal ones: X and Y are exchanged, or one axis has "
         return _refusal(datums, "mirrored-datums", text + "the other sign. Correct the axes.")
-    ratio = float(np.linalg.norm(off) / np.linalg.norm(a - a.mean(axis=0)))
+    ratio = float(np.linalg.norm(b) / np.linalg.norm(a))
     if any(abs(ratio / unit - 1.0) < 0.01 for unit in UNITS):
         text = f"the measured datums lie {ratio:.4g} times as far apart as the nominal ones: they are in another unit. "
         return _refusal(datums, "datum-unit", text + "Give all in the unit that the header names.")

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from floorfit.errors import Finding
 from floorfit.readings.observations import Readings
-from floorfit.units import MM_PER_INCH
+from floorfit.units import MM_PER_UNIT
 
-__all__ = ["coarse_findings", "rounded_off"]
+__all__ = ["coarse_findings", "coarsest_step", "rounded_off"]
 
 #: Steps that displays have, in the unit of the file, the coarsest first; fewest readings, and values, that show one.
 STEPS, FEWEST, VALUES = (1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001), 12, 3
@@ -44,7 +46,9 @@ def coarse_findings(readings: Readings, u: float) -> tuple[Finding, ...]:
     u : float, mm
         Standard uncertainty of a reading.
     """
-    step = _step(readings)
+    values = readings.thickness[np.isfinite(readings.thickness)]
+    is_told = len(values) >= FEWEST and len(np.unique(np.round(values, 5))) >= VALUES
+    step = coarsest_step(readings, STEPS) if is_told else 0.0
     shared = rounded_off(step, u) if step else 0.0
     if shared < LEAST_MM:
         return ()
@@ -55,13 +59,16 @@ def coarse_findings(readings: Readings, u: float) -> tuple[Finding, ...]:
     return (Finding("coarse-gauge", readings.source, "", text, "warning"),)
 
 
-def _step(readings: Readings) -> float:
-    """Coarsest step, mm, of which all thicknesses are multiples; 0 where none is known."""
-    scale = MM_PER_INCH if readings.unit == "in" else 1.0
-    values = readings.thickness[np.isfinite(readings.thickness)] / scale
-    if len(values) < FEWEST or len(np.unique(np.round(values, 6))) < VALUES:
-        return 0.0
-    for step in STEPS:
-        if (np.abs(values / step - np.round(values / step)) < 1e-4).all():
-            return step * scale
-    return 0.0
+def coarsest_step(readings: Readings, steps: Iterable[float]) -> float:
+    """Return the first of some steps of which all thicknesses are multiples, mm; 0 where none is.
+
+    Parameters
+    ----------
+    readings : Readings
+    steps : iterable of float
+        In the unit of the file, the coarsest first.
+    """
+    unit = MM_PER_UNIT[readings.unit]
+    values = readings.thickness[np.isfinite(readings.thickness)] / unit
+    exact = (one for one in steps if np.allclose(values, one * np.round(values / one), rtol=0, atol=1e-9))
+    return unit * next(exact, 0.0)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags, Rows, read_only
 from floorfit.errors import Finding, InputError
 from floorfit.identity import stated_height
 from floorfit.part.assign import assign_floors
@@ -98,46 +98,45 @@ def settle_floor_z(
     """
     _check(floor_z, moved_u)
     floor = assign_floors(part, readings.x, readings.y) if floor is None else floor
-    _refuse_repeated(part, readings, floor)
+    rough, under = nominal_levels(part, readings.x, readings.y, floor)
     wanted = (floor >= 0) & (np.isfinite(readings.thickness) | np.isfinite(readings.tof))
     measured, missing = wanted & np.isfinite(readings.z), wanted & ~np.isfinite(readings.z)
-    doubts = (*_doubts(part, readings, floor, measured, u_mm), *_programmed(part, readings, floor, measured))
+    both = measured & np.isfinite(readings.thickness)
+    off, warp = (readings.z - rough)[both], (readings.z - readings.thickness - under)[both]
+    _refuse_repeated(readings, both, off)
+    doubts = (*_doubts(part, readings, floor, both, off, warp, u_mm), *_programmed(readings, off, warp))
     if not missing.any():
         return FloorZ(readings, 0.0, True, doubts)
     if measured.sum() >= FEWEST:
-        known = _estimated(part, readings, floor, measured, missing, u_mm)
-        return replace(known, findings=(*known.findings, *doubts))
+        known, told = _estimated(readings, rough, measured, missing, u_mm)
+        return FloorZ(known, 0.0, True, (told, *doubts))
     if floor_z == "as-programmed" and moved_u is not None:
         return FloorZ(readings, moved_u, True, doubts)
     return FloorZ(readings, 0.0, False, doubts)
 
 
-def _refuse_repeated(part: Part, readings: Readings, floor: Rows) -> None:
+def _refuse_repeated(readings: Readings, rows: Flags, off: Array) -> None:
     """Refuse a file whose Z are its thicknesses over again: every underside would be level with the datum."""
-    rows = (floor >= 0) & np.isfinite(readings.thickness) & np.isfinite(readings.z)
-    z, thickness = readings.z[rows], readings.thickness[rows]
-    if len(z) < FEWEST or not np.array_equal(z, thickness):
-        return
-    if float(np.std(z - nominal_levels(part, readings.x, readings.y, floor)[0][rows])) > ROUNDED_MM:
+    is_same = len(off) >= FEWEST and np.array_equal(readings.z[rows], readings.thickness[rows])
+    if is_same and float(np.std(off)) > ROUNDED_MM:
         text = (
-            f"Z of the floor and thickness are the same number in all {len(z)} readings, and differ from place to "
+            f"Z of the floor and thickness are the same number in all {len(off)} readings, and differ from place to "
             "place. One column repeats the other: the warp would come out as nothing. Give the Z that the machine "
             "measured."
         )
         raise InputError([Finding("z-repeats-thickness", readings.source, "", text)])
 
 
-def _doubts(part: Part, readings: Readings, floor: Rows, rows: Flags, u_mm: float) -> tuple[Finding, ...]:
+def _doubts(
+    part: Part, readings: Readings, floor: Rows, rows: Flags, off: Array, warp: Array, u_mm: float
+) -> tuple[Finding, ...]:
     """Say where all measured Z stand off alike: at the finished floor, or by a height that no bent plate has.
 
     And where Z and thickness may stand in each other's column.
     """
-    rows = rows & np.isfinite(readings.thickness)
-    if rows.sum() < FEWEST:
+    if len(off) < FEWEST:
         return _unchecked(readings)
-    rough, under = nominal_levels(part, readings.x, readings.y, floor)
     stock = np.array([part.pockets[k].finish_stock for k in floor[rows]])
-    off, warp = (readings.z - rough)[rows], (readings.z - readings.thickness - under)[rows]
     least = float(stock.min())
     if least > STOCK_SEEN and _is_alike(off + stock, 0.1 * least) and _is_alike(warp + stock, 0.3 * least):
         text = (
@@ -145,9 +144,8 @@ def _doubts(part: Part, readings: Readings, floor: Rows, rows: Flags, u_mm: floa
             "from the drawing or the programme? Measure it on the roughed floor, where the web is read."
         )
         return (Finding("z-finished", readings.source, "", text, "warning"),)
-    thickness = readings.thickness[rows] - (rough - under)[rows]
     u = float(np.median(np.where(np.isfinite(readings.u[rows]), readings.u[rows], u_mm)))
-    scatter = _scatter(readings.x[rows], readings.y[rows], floor[rows], np.column_stack([thickness, off]))
+    scatter = _scatter(readings.x[rows], readings.y[rows], floor[rows], np.column_stack([off - warp, off]))
     if scatter is not None and ROUNDED_MM < scatter[0] < min(TOO_EVEN * u, scatter[1] / TIMES):
         text = (
             f"thicknesses scatter on their floors by {scatter[0]:.4f} mm, less than a gauge with the stated "
@@ -198,17 +196,15 @@ def _height(readings: Readings, warp: Array, u: float) -> tuple[Finding, ...]:
     return (Finding("stands-off", readings.source, "", text, "note"),)
 
 
-def _programmed(part: Part, readings: Readings, floor: Rows, measured: Flags) -> tuple[Finding, ...]:
+def _programmed(readings: Readings, off: Array, warp: Array) -> tuple[Finding, ...]:
     """Say where the Z of the roughed floors are the programme's to the last digit, and the plate is bent."""
-    rows = measured & np.isfinite(readings.thickness)
-    if rows.sum() < MANY:
+    if len(off) < MANY:
         return ()
-    rough, under = nominal_levels(part, readings.x, readings.y, floor)
-    low, high = np.quantile((readings.z - readings.thickness - under)[rows], [ENDS, 1 - ENDS])
-    if float(np.abs(readings.z - rough)[rows].max()) > ROUNDED_MM or high - low < BENT_MM:
+    low, high = np.quantile(warp, [ENDS, 1 - ENDS])
+    if float(np.abs(off).max()) > ROUNDED_MM or high - low < BENT_MM:
         return ()
     text = (
-        f"all {int(rows.sum())} Z of the floors are the programme's to the last digit, under a plate that is bent by "
+        f"all {len(off)} Z of the floors are the programme's to the last digit, under a plate that is bent by "
         f"{high - low:.3f} mm. Were they measured? If not, every offset is off by how far the plate moved since "
         "roughing, and nothing shows it: measure them, or leave z_mm out and state --floor-z as-programmed with "
         "--moved-u."
@@ -245,20 +241,18 @@ def _check(floor_z: str, moved_u: float | None) -> None:
         raise InputError("--moved-u goes with --floor-z as-programmed. Give both, or neither.")
 
 
-def _estimated(part: Part, readings: Readings, floor: Rows, measured: Flags, missing: Flags, u_mm: float) -> FloorZ:
-    rough, _ = nominal_levels(part, readings.x, readings.y, floor)
+def _estimated(
+    readings: Readings, rough: Array, measured: Flags, missing: Flags, u_mm: float
+) -> tuple[Readings, Finding]:
     moved = fit_rough_warp(readings.x[measured], readings.y[measured], (readings.z - rough)[measured])
     about = moved.local(readings.x[measured], readings.y[measured])
     spread = max(float(np.std((readings.z - rough)[measured] - about)), moved.scale)
     z, u = readings.z.copy(), np.where(np.isfinite(readings.u), readings.u, u_mm)
     z[missing] = rough[missing] + moved.local(readings.x[missing], readings.y[missing])
     u[missing] = np.hypot(u[missing], spread)
-    for array in (z, u):
-        array.flags.writeable = False
+    read_only(z, u)
     text = (
         f"{int(missing.sum())} of {int((missing | measured).sum())} readings have no Z of the floor: it was estimated "
         f"from the others, with their spread of {spread:.3f} mm. Measure it at every reading."
     )
-    return FloorZ(
-        replace(readings, z=z, u=u), 0.0, True, (Finding("z-estimated", readings.source, "", text, "warning"),)
-    )
+    return replace(readings, z=z, u=u), Finding("z-estimated", readings.source, "", text, "warning")

@@ -129,8 +129,7 @@ class Gauge:
     @property
     def findings(self) -> tuple[Finding, ...]:
         """Warnings: blocks that the line does not fit, and a scale or velocity that is not the metal's."""
-        scale = [*_far_velocity(self.scale)] if self.kind == "tof" else [*_far_scale(self.scale)]
-        told = [*_off_line(self.blocks), *_scattered(self.blocks), *scale]
+        told = [*_off_line(self.blocks), *_scattered(self.blocks), *_far(self.scale, self.kind)]
         return tuple(Finding(code, self.source, "", text, "warning") for code, text in told)
 
     @property
@@ -252,17 +251,12 @@ def calibrate(
     >>> round(float(gauge.thickness(2.05)), 6)
     2.0
     """
-    check_ranges(
-        "calibrate",
-        [
-            ("k_per_c", k_per_c, Range("a number within ± 0.01", -MOST_K_PER_C, MOST_K_PER_C)),
-            ("k_u_per_c", k_u_per_c, NOT_NEGATIVE),
-            ("resolution_mm", resolution_mm, NOT_NEGATIVE),
-            ("zero_u_mm", zero_u_mm, NOT_NEGATIVE),
-            ("reading_u_mm", reading_u_mm, NOT_NEGATIVE),
-        ],
-    )
-    steps = np.unique(np.round(blocks.true, 6))
+    around = Range("a number within ± 0.01", -MOST_K_PER_C, MOST_K_PER_C)
+    given = {"k_u_per_c": k_u_per_c, "resolution_mm": resolution_mm, "zero_u_mm": zero_u_mm}
+    given["reading_u_mm"] = reading_u_mm
+    ranges = [("k_per_c", k_per_c, around), *((name, value, NOT_NEGATIVE) for name, value in given.items())]
+    check_ranges("calibrate", ranges)
+    steps, _ = blocks.steps
     chosen: Method = method or ("one-point" if len(steps) == 1 else "two-point" if len(steps) == 2 else "line")
     check_blocks(blocks, chosen, web_range)
     kind: Kind = "tof" if blocks.is_tof else "thickness"
@@ -271,13 +265,14 @@ def calibrate(
     x = (blocks.reading / 2.0 if blocks.is_tof else blocks.reading) * (1.0 + k_per_c * off)
     scale, zero, A = _line(x, blocks.true, chosen == "one-point")
     sd, dof = _scatter(blocks.true - scale * x - zero, chosen, resolution_mm)
-    covariance = _covariance(A, _widened(sd, dof, reading_u_mm), blocks, steps)
-    if chosen == "one-point":
-        covariance = covariance + _unknown_zero(zero_u_mm, float(x.mean()))
-    results = _per_block(x, blocks.true, steps, scale, zero)
+    covariance = _covariance(A, _widened(sd, dof, reading_u_mm), blocks)
+    if chosen == "one-point":  # pinned at the mean reading, its zero unknown
+        slope = np.array([-1.0 / x.mean(), 1.0])
+        covariance += zero_u_mm**2 * np.outer(slope, slope)
+    (a, b), (_, c) = covariance.tolist()
     return Gauge(
-        kind, chosen, scale, zero, _pairs(covariance), sd, float(dof), float(steps[0]), float(steps[-1]),
-        temperature, k_per_c, k_u_per_c, results, blocks.source, blocks.identity,
+        kind, chosen, scale, zero, ((a, b), (b, c)), sd, float(dof), float(steps[0]), float(steps[-1]),
+        temperature, k_per_c, k_u_per_c, _per_block(x, blocks, scale, zero), blocks.source, blocks.identity,
     )  # fmt: skip
 
 
@@ -316,35 +311,24 @@ def _widened(sd: float, dof: int, stated: float) -> float:
     return sd * float(stdtrit(dof, 0.975)) / 2.0 if dof < ENOUGH_FREEDOM else sd
 
 
-def _covariance(A: Array, sd: float, blocks: Blocks, steps: Array) -> Array:
+def _covariance(A: Array, sd: float, blocks: Blocks) -> Array:
     """Propagate the readings' scatter, and each block's own error, which its repeats share."""
-    total = sd**2 * (A @ A.T)
-    for step in steps:
-        rows = np.isclose(blocks.true, step, atol=1e-6)
-        stated = blocks.u[rows]
+    total, (steps, step) = sd**2 * (A @ A.T), blocks.steps
+    for k in range(len(steps)):
+        stated = blocks.u[step == k]
         u = float(np.nanmax(stated)) if np.isfinite(stated).any() else BLOCK_U_MM
-        share = A[:, rows].sum(axis=1)
-        total = total + u**2 * np.outer(share, share)
+        share = A[:, step == k].sum(axis=1)
+        total += u**2 * np.outer(share, share)
     return np.asarray(total)
 
 
-def _unknown_zero(u: float, x: float) -> Array:
-    """Covariance of a line that is pinned at ``x`` and whose zero is unknown by ``u``."""
-    return u**2 * np.array([[1.0 / x**2, -1.0 / x], [-1.0 / x, 1.0]])
-
-
-def _per_block(x: Array, true: Array, steps: Array, scale: float, zero: float) -> tuple[BlockResult, ...]:
-    results = []
-    for step in steps:
-        rows = np.isclose(true, step, atol=1e-6)
-        mean, count = float(x[rows].mean()), int(rows.sum())
-        sd = float(scale * np.std(x[rows], ddof=1)) if count > 1 else float("nan")
-        results.append(BlockResult(float(step), mean, count, float(step - scale * mean - zero), sd))
+def _per_block(x: Array, blocks: Blocks, scale: float, zero: float) -> tuple[BlockResult, ...]:
+    results, (steps, step) = [], blocks.steps
+    for k, true in enumerate(steps.tolist()):
+        read = x[step == k]
+        mean, sd = float(read.mean()), float(scale * np.std(read, ddof=1)) if len(read) > 1 else float("nan")
+        results.append(BlockResult(true, mean, len(read), true - scale * mean - zero, sd))
     return tuple(results)
-
-
-def _pairs(matrix: Array) -> tuple[tuple[float, float], tuple[float, float]]:
-    return ((float(matrix[0, 0]), float(matrix[0, 1])), (float(matrix[1, 0]), float(matrix[1, 1])))
 
 
 def _off_line(blocks: tuple[BlockResult, ...]) -> list[tuple[str, str]]:
@@ -373,19 +357,16 @@ def _scattered(blocks: tuple[BlockResult, ...]) -> list[tuple[str, str]]:
     return [("scattered-blocks", text)]
 
 
-def _far_scale(scale: float) -> list[tuple[str, str]]:
-    if SCALES[0] < scale < SCALES[1]:
+def _far(scale: float, kind: Kind) -> list[tuple[str, str]]:
+    low, high = VELOCITIES if kind == "tof" else SCALES
+    if low < scale < high:
         return []
-    text = (
-        f"the scale is {scale:.4f}, about 1 was expected: the gauge is set for another metal than the blocks are of, "
-        "or a column is in another unit. Check both, and read the blocks again."
-    )
-    return [("far-scale", text)]
-
-
-def _far_velocity(scale: float) -> list[tuple[str, str]]:
-    if VELOCITIES[0] < scale < VELOCITIES[1]:
-        return []
+    if kind == "thickness":
+        text = (
+            f"the scale is {scale:.4f}, about 1 was expected: the gauge is set for another metal than the blocks are "
+            "of, or a column is in another unit. Check both, and read the blocks again."
+        )
+        return [("far-scale", text)]
     text = (
         f"the velocity is {scale:.4f} mm/µs, aluminium alloys have 6.2 to 6.45. Check the blocks' metal, and that "
         "tof_us is in microseconds, there and back."

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from floorfit.arrays import Array
+from floorfit.arrays import Array, read_only
 from floorfit.errors import Finding, InputError
 from floorfit.identity import days_between, gauge_overdue, same_fact
 from floorfit.readings.gauge import Gauge
@@ -69,8 +69,7 @@ def apply_gauge(gauge: Gauge, readings: Readings) -> Applied:
     # A blank cannot be told from zero by scaling: keep 0 and negative values as they came, for the screening.
     thickness = np.where(raw > 0, gauge.thickness(raw, readings.temperature), raw)
     u = np.where(raw > 0, gauge.common_u(raw, readings.temperature), np.nan)
-    for array in (thickness, u):
-        array.flags.writeable = False
+    read_only(thickness, u)
     return Applied(thickness, u, (*told, *_outside(gauge, thickness, readings)))
 
 

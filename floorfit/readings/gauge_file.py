@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import fields
 from pathlib import Path
 from typing import Any, Literal
 
@@ -82,7 +83,8 @@ _IN_FILE = {"temperature": "temperature_c", **{name: f"{name}_mm" for name in _L
 
 def _named(one: Gauge | BlockResult, *names: str) -> dict[str, Any]:
     """Fields by their names in the file; NaN is null."""
-    return {_IN_FILE.get(name, name): _known(getattr(one, name)) for name in names}
+    found = {_IN_FILE.get(name, name): getattr(one, name) for name in names}
+    return {name: value if value == value else None for name, value in found.items()}
 
 
 def gauge_from_document(document: Any, source: str = "gauge") -> Gauge:
@@ -101,12 +103,14 @@ def gauge_from_document(document: Any, source: str = "gauge") -> Gauge:
         If the document does not fit the format.
     """
     model = validated(_Gauge, document, "bad-gauge", source, "Calibrate again.")
-    blocks = tuple(BlockResult(b.true_mm, b.reading, b.count, b.residual_mm, _nan(b.sd_mm)) for b in model.blocks)
-    return Gauge(
-        model.kind, model.method, model.scale, model.zero_mm, model.covariance, model.sd_mm, model.dof,
-        model.true_min_mm, model.true_max_mm, _nan(model.temperature_c), model.k_per_c, model.k_u_per_c, blocks,
-        model.source, identity=model.identity,
-    )  # fmt: skip
+    blocks = tuple(BlockResult(**_given(BlockResult, one)) for one in model.blocks)
+    return Gauge(**_given(Gauge, model) | {"blocks": blocks})
+
+
+def _given(kind: type[Gauge | BlockResult], model: _GaugeModel) -> dict[str, Any]:
+    """Fields by their own names; null is NaN."""
+    found = {one.name: getattr(model, _IN_FILE.get(one.name, one.name)) for one in fields(kind)}
+    return {name: float("nan") if value is None else value for name, value in found.items()}
 
 
 def write_gauge(gauge: Gauge, path: str | os.PathLike[str], sha256: str | None = None) -> None:
@@ -133,14 +137,6 @@ def read_gauge(path: str | os.PathLike[str]) -> Gauge:
     """
     file = Path(path)
     return gauge_from_document(read_json(file, "calibrate"), file.name)
-
-
-def _known(value: Any) -> Any:
-    return value if value == value else None
-
-
-def _nan(value: float | None) -> float:
-    return float("nan") if value is None else value
 
 
 def gauge_lines(gauge: Gauge) -> list[str]:

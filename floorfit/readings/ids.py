@@ -14,9 +14,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
-from floorfit.arrays import Flags, Rows
+from floorfit.arrays import Flags, Rows, read_only
 from floorfit.errors import Finding, InputError
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
@@ -53,10 +52,10 @@ def read_ids(path: str | os.PathLike[str]) -> dict[str, str]:
     sheet = read_table(path, Layout({}, (), example="label,pocket"))
     texts = {name.strip().lower(): cells for name, cells in sheet.texts.items()}
     name = Path(path).name
-    missing = [column for column in ("label", "pocket") if column not in texts]
-    if missing:
-        text = f"the column {missing[0]} is missing, label and pocket were expected. Add it."
-        raise InputError([Finding("missing-column", name, "line 1", text)])
+    for column in ("label", "pocket"):
+        if column not in texts:
+            text = f"the column {column} is missing, label and pocket were expected. Add it."
+            raise InputError([Finding("missing-column", name, "line 1", text)])
     out: dict[str, str] = {}
     for line, label, pocket in zip(sheet.line, texts["label"], texts["pocket"], strict=True):
         if label.strip() in out:
@@ -68,7 +67,7 @@ def read_ids(path: str | os.PathLike[str]) -> dict[str, str]:
 
 def match_labels(
     part: Part, readings: Readings, table: Mapping[str, str] | None = None, floor: Rows | None = None
-) -> Matched:
+) -> tuple[Readings, tuple[Finding, ...]]:
     """Bring the labels of readings to the ids of the part.
 
     Parameters
@@ -94,7 +93,9 @@ def match_labels(
         If the map names a pocket that the part does not have.
     """
     ids = {pocket.id.strip(): pocket.id for pocket in part.pockets}
-    labels = {label: label.strip() for label in np.unique(readings.pocket).tolist()}
+    names, label = np.unique(readings.pocket, return_inverse=True)
+    label = label.reshape(-1)
+    labels = {name: name.strip() for name in names.tolist()}
     findings: list[Finding] = []
     if table:
         _check_table(table, ids)
@@ -106,19 +107,13 @@ def match_labels(
         findings.append(Finding("labels-respelt", readings.source, "column pocket", text, "warning"))
         labels = {label: spelt.get(label, found) for label, found in labels.items()}
     floor = assign_floors(part, readings.x, readings.y) if floor is None else floor
-    by_place, words = _by_place(part, readings, labels, ids, floor)
-    findings += words
-    labels = {label: by_place.get(label, found) for label, found in labels.items()}
-    if all(label == found for label, found in labels.items()):
-        return readings, tuple(findings)
-    names, inverse = np.unique(readings.pocket, return_inverse=True)
-    renamed = np.array([labels[str(name)] for name in names], dtype=np.str_)[inverse.reshape(-1)]
-    renamed.flags.writeable = False
-    return replace(readings, pocket=renamed), tuple(findings)
-
-
-#: What `match_labels` gives.
-Matched = tuple[Readings, tuple[Finding, ...]]
+    by_place, words = _by_place(part, readings, list(labels.values()), label, list(ids), floor)
+    labels |= {names[k].item(): found for k, found in by_place.items()}
+    if all(name == found for name, found in labels.items()):
+        return readings, (*findings, *words)
+    renamed = np.array(list(labels.values()), dtype=np.str_)[label]
+    read_only(renamed)
+    return replace(readings, pocket=renamed), (*findings, *words)
 
 
 def _check_table(table: Mapping[str, str], ids: Mapping[str, str]) -> None:
@@ -147,20 +142,19 @@ def _by_spelling(labels: Mapping[str, str], ids: Mapping[str, str]) -> dict[str,
 
 
 def _by_place(
-    part: Part, readings: Readings, labels: Mapping[str, str], ids: Mapping[str, str], floor: Rows
-) -> tuple[dict[str, str], list[Finding]]:
-    """Ids by place where the labels follow another numbering, and what to say of it."""
+    part: Part, readings: Readings, labels: list[str], label: Rows, ids: list[str], floor: Rows
+) -> tuple[dict[int, str], list[Finding]]:
+    """Ids by place of labels, by their number, that follow another numbering, and what to say of it."""
     order = {name: index for index, name in enumerate(ids)}
-    names, inverse = np.unique(readings.pocket, return_inverse=True)
-    said = np.array([order.get(labels[str(name)], -1) for name in names], np.intp)[inverse.reshape(-1)]
-    is_labelled = np.array([bool(labels[str(name)]) for name in names])[inverse.reshape(-1)]
+    said = np.array([order.get(name, -1) for name in labels], np.intp)[label]
+    is_labelled = np.array([bool(name) for name in labels], bool)[label]
     count = int(is_labelled.sum())
     if count < FEWEST:
         return {}, []
-    home = _one_floor_each(inverse.reshape(-1), floor, is_labelled)
+    home = _one_floor_each(label, floor, is_labelled)
     if (said != floor)[is_labelled].mean() < DISAGREE:
-        return _strangers(readings.source, names, inverse.reshape(-1), said, floor, home, list(ids))
-    agree = sum(int(((floor == k) & (inverse.reshape(-1) == label)).sum()) for label, k in home.items())
+        return _strangers(readings, label, said, floor, {one: (k, ids[k]) for one, k in home.items()})
+    agree = sum(int(((floor == k) & (label == one)).sum()) for one, k in home.items())
     if agree < AGREE * count:
         return {}, []
     turn = _turned(part, readings, said, is_labelled)
@@ -175,26 +169,27 @@ def _by_place(
         "label stands for one floor, so the places were used. Check one pocket, or give --map."
     )
     found = [Finding("labels-by-place", readings.source, "column pocket", text, "warning")]
-    return {str(names[label]): list(ids)[k] for label, k in home.items()}, found
+    return {one: ids[k] for one, k in home.items()}, found
 
 
 def _strangers(
-    source: str, names: NDArray[np.str_], label: Rows, said: Rows, floor: Rows, home: Mapping[int, int], ids: list[str]
-) -> tuple[dict[str, str], list[Finding]]:
+    readings: Readings, label: Rows, said: Rows, floor: Rows, home: Mapping[int, tuple[int, str]]
+) -> tuple[dict[int, str], list[Finding]]:
     """Ids by place of labels that are none, as a spreadsheet makes ``1000`` of ``1E3``; what others say is kept."""
-    found = {}
-    for one, k in home.items():
+    found, names = {}, []
+    for one, (k, pocket) in home.items():
         at = floor[label == one]
         if said[label == one][0] < 0 and len(at) >= FEWEST and (at == k).mean() >= AGREE:
-            found[str(names[one])] = ids[k]
+            found[one] = pocket
+            names.append(readings.pocket[label == one][0].item())
     if not found:
         return {}, []
-    shown = ", ".join(f'"{name[:40]}" → {pocket}' for name, pocket in list(found.items())[:3])
+    shown = ", ".join(f'"{name[:40]}" → {pocket}' for name, pocket in zip(names[:3], found.values(), strict=False))
     text = (
         f"{len(found)} labels name no pocket of the part ({shown}), and each stands for one floor that no other label "
         "names, so the places were used. Check one pocket, or give --map."
     )
-    return found, [Finding("labels-by-place", source, "column pocket", text, "warning")]
+    return found, [Finding("labels-by-place", readings.source, "column pocket", text, "warning")]
 
 
 def _one_floor_each(label: Rows, floor: Rows, is_labelled: Flags) -> dict[int, int]:

@@ -49,8 +49,6 @@ def reason_of(code: str, **values: object) -> str:
 
 
 def _shown(value: object) -> str:
-    return f"{value:.4g}" if isinstance(value, float) and abs(value) < 10 else _plain(value)
-
-
-def _plain(value: object) -> str:
-    return f"{value:.3f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
+    if not isinstance(value, float):
+        return str(value)
+    return f"{value:.4g}" if abs(value) < 10 else f"{value:.3f}".rstrip("0").rstrip(".")

@@ -15,7 +15,7 @@ from floorfit.readings.kinds import reason_of
 from floorfit.readings.observations import UNLABELLED, Observations
 from floorfit.readings.rough_warp import RoughWarp, fit_rough_warp
 from floorfit.readings.sites import lies_in_corner
-from floorfit.readings.warp import nominal_levels, slope_factors
+from floorfit.readings.warp import warp_said
 from floorfit.units import MM_PER_INCH
 
 __all__ = ["is_lost", "name_misplaced", "refuse_slipped", "whole_file_findings"]
@@ -44,6 +44,15 @@ class _Other:
     fits: Flags
 
 
+def _otherwise(x: Array, y: Array) -> dict[str, tuple[Array, Array]]:
+    """Other places that coordinates may mean, by what they were taken for."""
+    return {
+        "swapped": (y, x),
+        "inches": (x * MM_PER_INCH, y * MM_PER_INCH),
+        "millimetres": (x / MM_PER_INCH, y / MM_PER_INCH),
+    }
+
+
 def name_misplaced(part: Part, seen: Observations, rows: Sequence[int], rough: RoughWarp) -> list[Named]:
     """Name each of the rows given.
 
@@ -62,10 +71,7 @@ def name_misplaced(part: Part, seen: Observations, rows: Sequence[int], rough: R
     list of (str, str)
         Code and reason for each of ``rows``.
     """
-    if len(rows) == 0:
-        return []
-    namer = _Namer(part, seen, np.asarray(rows, np.intp), rough)
-    return namer.names()
+    return _Namer(part, seen, np.asarray(rows, np.intp), rough).names() if len(rows) else []
 
 
 @dataclass(frozen=True)
@@ -78,11 +84,7 @@ class _Namer:
     def names(self) -> list[Named]:
         """Return code and reason of every row."""
         x, y = self.seen.readings.x[self.rows], self.seen.readings.y[self.rows]
-        others = {
-            "swapped": self._other(y, x),
-            "inches": self._other(x * MM_PER_INCH, y * MM_PER_INCH),
-            "millimetres": self._other(x / MM_PER_INCH, y / MM_PER_INCH),
-        }
+        others = {way: self._other(*at) for way, at in _otherwise(x, y).items()}
         is_at_home = self._fits_nearby(x, y)
         is_corner = lies_in_corner(self.part, x, y)
         return [self._name(k, others, bool(is_at_home[k]), bool(is_corner[k])) for k in range(len(self.rows))]
@@ -102,7 +104,7 @@ class _Namer:
         floor = assign_floors(self.part, x, y)
         label = self.seen.label[self.rows]
         factors = (1.0, MM_PER_INCH, 1.0 / MM_PER_INCH)
-        is_explained = (floor >= 0) & (self._miss(x, y, floor, factors) <= EXPLAINS * self._scale)
+        is_explained = self._miss(x, y, floor, factors) <= EXPLAINS * self._scale
         return _Other(x, y, floor, np.where(label == UNLABELLED, is_explained, (floor >= 0) & (floor == label)))
 
     @property
@@ -111,19 +113,12 @@ class _Namer:
         return self.rough.scale if np.isfinite(self.rough.scale) else 0.0
 
     def _miss(self, x: Array, y: Array, floor: Rows, factors: Sequence[float]) -> Array:
-        """Smallest distance of the thickness, times one of the factors, from the rough warp; inf off the floors."""
-        out = np.full(len(x), np.inf)
-        known = np.flatnonzero(floor >= 0)
-        if len(known) == 0:
-            return out
-        rough, underside = nominal_levels(self.part, x[known], y[known], floor[known])
-        z = self.seen.readings.z[self.rows[known]]
-        z = np.where(np.isfinite(z), z, rough)
-        thickness = self.seen.readings.thickness[self.rows[known]] * slope_factors(
-            self.part, floor[known], x[known], y[known]
-        )
-        expected = z - underside - self.rough.local(x[known], y[known])
-        out[known] = np.min([np.abs(thickness * factor - expected) for factor in factors], axis=0)
+        """Smallest distance of the thickness, times one of the factors, from the rough warp; NaN off the floors."""
+        out, known = np.full(len(x), np.nan), np.flatnonzero(floor >= 0)
+        at, rows, readings = (x[known], y[known]), self.rows[known], self.seen.readings
+        z, thickness = readings.z[rows], readings.thickness[rows]
+        said = [warp_said(self.part, floor[known], *at, z, thickness * factor) for factor in factors]
+        out[known] = np.abs(said - self.rough.local(*at)).min(axis=0)
         return out
 
     def _fits_nearby(self, x: Array, y: Array) -> Flags:
@@ -133,18 +128,12 @@ class _Namer:
         x_min, y_min, x_max, y_max = self.part.bounds
         is_inside = (x >= x_min) & (x <= x_max) & (y >= y_min) & (y <= y_max)
         rows = np.flatnonzero(is_inside & (self.seen.label[self.rows] == UNLABELLED))
-        out = np.zeros(len(x), bool)
-        if len(rows) == 0:
-            return out
-        points = shapely.points(x[rows], y[rows])
-        distances = np.stack([shapely.distance(pocket.polygon, points) for pocket in self.part.pockets])
-        floor = np.full(len(x), -1, np.intp)
-        floor[rows] = distances.argmin(axis=0)
-        out[rows] = self._miss(x, y, floor, (1.0,))[rows] <= EXPLAINS * self._scale
-        return out
+        points, floor = shapely.points(x[rows], y[rows]), np.full(len(x), -1, np.intp)
+        floor[rows] = np.argmin([shapely.distance(pocket.polygon, points) for pocket in self.part.pockets], axis=0)
+        return np.asarray(self._miss(x, y, floor, (1.0,)) <= EXPLAINS * self._scale)
 
     def _read_otherwise(self, k: int, key: str, other: _Other) -> Named:
-        x, y = self._place(k)
+        x, y = float(self.seen.readings.x[self.rows[k]]), float(self.seen.readings.y[self.rows[k]])
         pocket = f"pocket {self.part.pockets[other.floor[k]].id}"
         if key == "swapped":
             return "swapped", reason_of("swapped", x=x, y=y, other=pocket)
@@ -158,9 +147,6 @@ class _Namer:
             label = f"{label} (no pocket of the part is called so)"
         other = f"pocket {self.part.pockets[self.seen.floor[row]].id}"
         return "wrong-label", reason_of("wrong-label", label=label, other=other)
-
-    def _place(self, k: int) -> tuple[float, float]:
-        return float(self.seen.readings.x[self.rows[k]]), float(self.seen.readings.y[self.rows[k]])
 
 
 def is_lost(seen: Observations) -> bool:
@@ -181,29 +167,24 @@ def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
     part : Part
     seen : Observations
     """
-    n, readings, label = len(seen), seen.readings, seen.label
-    bad = ~seen.is_consistent
-    if not is_lost(seen) and (bad & (label != UNLABELLED)).sum() < max(
-        3.0, SUSPECT_SHARE * (label != UNLABELLED).sum()
-    ):
-        return ()
-    x, y = readings.x, readings.y
-    ways = {
-        "X and Y are exchanged": (y, x),
-        "the coordinates are inches in a column of millimetres": (x * MM_PER_INCH, y * MM_PER_INCH),
-        "the coordinates are millimetres in a column of inches": (x / MM_PER_INCH, y / MM_PER_INCH),
+    words = {
+        "swapped": "X and Y are exchanged",
+        "inches": "the coordinates are inches in a column of millimetres",
+        "millimetres": "the coordinates are millimetres in a column of inches",
     }
-    hints = [words for words, (u, v) in ways.items() if _share(part, u, v, label) >= CURED_SHARE]
-    hint = (
-        f"It looks as if {hints[0]}."
-        if hints
-        else (
+    n, readings, label = len(seen), seen.readings, seen.label
+    bad, is_labelled = ~seen.is_consistent, label != UNLABELLED
+    if not is_lost(seen) and (bad & is_labelled).sum() < max(3.0, SUSPECT_SHARE * is_labelled.sum()):
+        return ()
+    hint = "The coordinates may be shifted, or the labels another numbering's. Check two places by hand."
+    if is_lost(seen):
+        hint = (
             "They may be the machine's coordinates (`correct --datums`, with points of the same set-up), or another "
             "part's."
         )
-    )
-    if not is_lost(seen):
-        hint = "The coordinates may be shifted, or the labels another numbering's. Check two places by hand."
+        ways = _otherwise(readings.x, readings.y).items()
+        cured = (words[way] for way, at in ways if _share(part, *at, label) >= CURED_SHARE)
+        hint = next((f"It looks as if {what}." for what in cured), hint)
     text = f"{int(bad.sum())} of {n} readings do not lie on the floor they belong to. {hint}"
     return (Finding("off-their-floors", readings.source, "", text, "warning"),)
 
@@ -234,12 +215,12 @@ def refuse_slipped(seen: Observations) -> None:
             kept = np.isfinite(moved[rows])
             slip = _steadier(own[kept], _scatter(seen, rows[kept], moved))
             if slip is not None:
-                line = seen.readings.line[rows[kept][slip.start]]
+                start, times, gain = slip
                 text = (
-                    f"from line {line} on, moved {way} by a line against the places, the {names} scatter "
-                    f"{slip.times:.1f} times less: a column has slipped. Correct the file."
+                    f"from line {seen.readings.line[rows[kept][start]]} on, moved {way} by a line against the places, "
+                    f"the {names} scatter {times:.1f} times less: a column has slipped. Correct the file."
                 )
-                found.append((slip.gain, Finding("slipped", seen.readings.source, f"column {column}", text)))
+                found.append((gain, Finding("slipped", seen.readings.source, f"column {column}", text)))
     if found:
         raise InputError([max(found, key=lambda one: one[0])[1]])
 
@@ -257,17 +238,11 @@ def _scatter(seen: Observations, rows: Rows, warp: Array) -> Array:
     return np.minimum(np.abs(w - fit_rough_warp(x, y, w).local(x, y)), GROSS_MM)
 
 
-@dataclass(frozen=True)
-class _Slip:
-    """From which row on values scatter less a line further on, by how many times and, in all, by how much (mm)."""
+def _steadier(own: Array, moved: Array) -> tuple[int, float, float] | None:
+    """From which row on values scatter less a line further on, by how many times and, in all, by how much (mm).
 
-    start: int
-    times: float
-    gain: float
-
-
-def _steadier(own: Array, moved: Array) -> _Slip | None:
-    """The run of rows that gains most, where it gains surely: its mean gain beside the standard error of no gain."""
+    That of the run of rows that gains most, where it gains surely: its mean gain beside the standard error of no gain.
+    """
     gains = np.concatenate([[0.0], np.cumsum(own - moved)])
     end = int(np.argmax(gains - np.minimum.accumulate(gains)))
     start = int(np.argmin(gains[: end + 1]))
@@ -275,7 +250,7 @@ def _steadier(own: Array, moved: Array) -> _Slip | None:
     gain, error = float((before - after).sum()), float(np.sqrt(((before - after) ** 2).sum()))
     if end - start < LEAST_SLIPPED or gain < SURE * error or after.sum() > SLIPPED * before.sum():
         return None
-    return _Slip(start, float(before.sum() / max(after.sum(), 1e-9)), gain)
+    return start, float(before.sum() / max(after.sum(), 1e-9)), gain
 
 
 def _share(part: Part, x: Array, y: Array, label: Rows) -> float:

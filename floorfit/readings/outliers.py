@@ -15,7 +15,7 @@ from floorfit.readings.kinds import reason_of
 from floorfit.readings.observations import UNLABELLED, Observations, Readings
 from floorfit.readings.ratios import name_thickness
 from floorfit.readings.repeats import Sites
-from floorfit.readings.warp import nominal_levels, slope_factors
+from floorfit.readings.warp import warp_said
 
 __all__ = ["judged", "name_outliers"]
 
@@ -123,10 +123,5 @@ def _swapped(
     """Floor on which X and Y exchanged would explain each row's thickness; −1 where they would not."""
     x, y = readings.y[rows], readings.x[rows]
     floor = assign_floors(part, x, y)
-    rough, underside = nominal_levels(part, x, y, floor)
-    z = np.where(np.isfinite(readings.z[rows]), readings.z[rows], rough)
-    w = z - readings.thickness[rows] * slope_factors(part, floor, x, y) - underside
-    is_near = np.zeros(len(rows), bool)
-    known = np.flatnonzero(floor >= 0)
-    is_near[known] = np.abs(w[known] - warp_at(x[known], y[known])) <= 3.0 * scale
-    return np.where(is_near, floor, -1)
+    said = warp_said(part, floor, x, y, readings.z[rows], readings.thickness[rows])
+    return np.where(np.abs(said - warp_at(x, y)) <= 3.0 * scale, floor, -1)

@@ -117,11 +117,16 @@ class _Work:
         if self.code[row] == "":
             self.code[row], self.reason[row] = code, reason
 
+    def set_aside(self, which: Flags, code: str, **values: ArrayLike) -> None:
+        """Set rows aside that are not already; its words take the row's own values, or one for all."""
+        own = {name: np.broadcast_to(column, which.shape) for name, column in values.items()}
+        for row in np.flatnonzero(which & self.is_open).tolist():
+            self.mark(row, code, reason_of(code, **{name: column[row].item() for name, column in own.items()}))
+
     def blanks(self) -> None:
         """Set aside readings without a thickness, or of zero."""
-        for row in np.flatnonzero(~np.isfinite(self.read) | (self.read == 0.0)).tolist():
-            shown = "0" if self.read[row] == 0.0 else "blank"
-            self.mark(row, "blank", reason_of("blank", thickness=shown))
+        self.set_aside(~np.isfinite(self.read), "blank", thickness="blank")
+        self.set_aside(self.read == 0.0, "blank", thickness="0")
 
     def inconsistent(self) -> None:
         """Keep out of the rough warp what does not lie where its label says; `misplaced` names it later."""
@@ -130,28 +135,23 @@ class _Work:
 
     def walls(self, needed: float) -> None:
         """Set aside places in a corner or too near a wall."""
-        for row in np.flatnonzero(self.is_open & self.seen.is_corner).tolist():
-            self.mark(row, "on-fillet", reason_of("on-fillet"))
-        for row in np.flatnonzero(self.is_open & (self.seen.wall < needed - 1e-9)).tolist():
-            near = float(self.seen.wall[row])
-            self.mark(row, "near-wall", reason_of("near-wall", distance=near, needed=needed))
+        self.set_aside(self.seen.is_corner, "on-fillet")
+        self.set_aside(self.seen.wall < needed - 1e-9, "near-wall", distance=self.seen.wall, needed=float(needed))
 
     def doubles(self, group: Rows) -> None:
         """Set aside rows that repeat an earlier one."""
         r = self.readings
         earlier = doubled_rows(group, [r.x, r.y, self.read, r.z, r.pocket, r.temperature])
-        for row in np.flatnonzero(self.is_open & (earlier >= 0)).tolist():
-            self.mark(row, "doubled-row", reason_of("doubled-row", line=int(r.line[earlier[row]])))
+        self.set_aside(earlier >= 0, "doubled-row", line=r.line[earlier])
 
     def impossible(self) -> None:
         """Set aside what no warp of this part could explain, row by row on its own."""
         low, high = self.part.bounds[:2], self.part.bounds[2:]
         most = max(LARGEST_WARP_MM, LARGEST_WARP_SHARE * float(np.hypot(high[0] - low[0], high[1] - low[1])))
-        for row in np.flatnonzero(self.is_open & self._is_z_absurd(most)).tolist():
-            self._mark_z(row)
-        for row in np.flatnonzero(self.is_open & ((self.read < 0.0) | (self.seen.warp < -most))).tolist():
-            self.code[row] = "pending"
-            self.left.append(int(row))
+        self._set_z_aside(self._is_z_absurd(most))
+        found = np.flatnonzero(self.is_open & ((self.read < 0.0) | (self.seen.warp < -most)))
+        self.code[found] = "pending"
+        self.left += found.tolist()
 
     def thicknesses(self) -> RoughWarp:
         """Name gross errors of thickness against the rough warp, twice; return the warp without them."""
@@ -162,10 +162,9 @@ class _Work:
         doubtful = [row for row in self.left if self.is_consistent[row]]
         self.code[doubtful] = ""
         self._name(np.array(doubtful, np.intp), rough, True)
-        for row in doubtful:
-            nominal = float(self.seen.warp[row] + self.read[row] * self.seen.factor[row])
-            text = reason_of("beyond-web", thickness=float(self.read[row]), expected=nominal)
-            self.mark(row, "beyond-web", text)
+        nominal = self.seen.warp + self.read * self.seen.factor
+        rest = np.isin(np.arange(len(self.read)), doubtful)
+        self.set_aside(rest, "beyond-web", thickness=self.read, expected=nominal)
         return rough
 
     def _rough(self) -> RoughWarp:
@@ -177,22 +176,19 @@ class _Work:
         x, y = self.readings.x[rows], self.readings.y[rows]
         expected = rough.local(x, y) if is_local else rough.trend(x, y)
         found = name_thickness(self.read[rows], self._thickness_for(rows, expected), rough.scale, is_certain=is_local)
-        absurd = self._is_z_absurd(np.abs(expected) + 8.0 * rough.scale, rows)
-        named = [k for k, (code, _) in enumerate(found) if code]
-        for k in named:
-            if absurd[k]:
-                self._mark_z(int(rows[k]))
-            else:
-                self.mark(int(rows[k]), *found[k])
-        return len(named)
+        room, is_named = np.full(len(self.read), np.inf), np.array([bool(code) for code, _ in found], bool)
+        room[rows[is_named]] = np.abs(expected[is_named]) + 8.0 * rough.scale
+        self._set_z_aside(self._is_z_absurd(room))
+        for k in np.flatnonzero(is_named).tolist():
+            self.mark(int(rows[k]), *found[k])
+        return int(is_named.sum())
 
-    def _is_z_absurd(self, room: ArrayLike, rows: Rows | slice = slice(None)) -> Flags:
+    def _is_z_absurd(self, room: ArrayLike) -> Flags:
         """Whether a measured Z lies farther from the roughed floor than the warp there could have moved it."""
-        return np.asarray(np.abs(self.readings.z[rows] - self.seen.rough_z[rows]) > np.asarray(room) + Z_ROOM_MM)
+        return np.asarray(np.abs(self.readings.z - self.seen.rough_z) > np.asarray(room) + Z_ROOM_MM)
 
-    def _mark_z(self, row: int) -> None:
-        text = reason_of("beyond-floor", z=float(self.readings.z[row]), expected=float(self.seen.rough_z[row]))
-        self.mark(row, "beyond-floor", text)
+    def _set_z_aside(self, which: Flags) -> None:
+        self.set_aside(which, "beyond-floor", z=self.readings.z, expected=self.seen.rough_z)
 
     def _thickness_for(self, rows: Rows, w: Array) -> Array:
         """Thickness along the normal that a warp would give, mm."""
@@ -211,11 +207,9 @@ class _Work:
         rows = np.flatnonzero(self.is_open & is_repeated[group])
         expected = rough.local(self.readings.x[rows], self.readings.y[rows])
         should = disagreeing(group[rows], self.seen.warp[rows], expected, self.seen.u[rows])
-        for k in np.flatnonzero(np.isfinite(should)):
-            row = rows[k : k + 1]
-            right = float(self._thickness_for(row, should[k : k + 1])[0])
-            text = reason_of("repeats-disagree", thickness=float(self.read[row[0]]), expected=right)
-            self.mark(int(row[0]), "repeats-disagree", text)
+        right = np.full(len(self.read), np.nan)
+        right[rows] = self._thickness_for(rows, should)
+        self.set_aside(np.isfinite(right), "repeats-disagree", thickness=self.read, expected=right)
 
     def lost(self) -> None:
         """Set aside what lies on a floor by luck, where most rows do not lie on theirs."""

@@ -12,7 +12,7 @@ from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part, Pocket
 from floorfit.readings.observations import UNKNOWN, UNLABELLED, Readings
 
-__all__ = ["find_sites", "lies_in_corner", "rows_by_floor", "wall_distance"]
+__all__ = ["find_sites", "lies_in_corner", "rows_by_floor"]
 
 
 def find_sites(part: Part, readings: Readings, floor: Rows | None = None) -> tuple[Rows, Rows, Array, Flags]:
@@ -30,12 +30,15 @@ def find_sites(part: Part, readings: Readings, floor: Rows | None = None) -> tup
     -------
     floor, label, wall, is_corner : (n,) ndarray
     """
+    import shapely
+
     floor = assign_floors(part, readings.x, readings.y) if floor is None else floor
     wall = np.full(len(readings), np.nan)
     corner = np.zeros(len(readings), bool)
     for pocket, rows in rows_by_floor(part, floor):
-        wall[rows] = wall_distance(pocket, readings.x[rows], readings.y[rows])
-        corner[rows] = _in_left_corner(pocket, readings.x[rows], readings.y[rows])
+        at = readings.x[rows], readings.y[rows]
+        wall[rows] = shapely.distance(pocket.polygon.boundary, shapely.points(*at))
+        corner[rows] = _in_left_corner(pocket, *at)
     return floor, _labels(part, readings.pocket), wall, corner
 
 
@@ -54,20 +57,6 @@ def rows_by_floor(part: Part, floor: Rows) -> Iterator[tuple[Pocket, Rows]]:
         rows = order[starts[index] : starts[index + 1]]
         if len(rows):
             yield pocket, rows
-
-
-def wall_distance(pocket: Pocket, x: Array, y: Array) -> Array:
-    """Distance from places to the nearest edge of the floor, mm.
-
-    Parameters
-    ----------
-    pocket : Pocket
-    x, y : (n,) ndarray, mm
-        Places.
-    """
-    import shapely
-
-    return np.asarray(shapely.distance(pocket.polygon.boundary, shapely.points(x, y)))
 
 
 def lies_in_corner(part: Part, x: Array, y: Array) -> Flags:

@@ -77,6 +77,12 @@ class Blocks:
     source: str = "blocks"
     identity: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def steps(self) -> tuple[Array, Rows]:
+        """Stated thickness of each step, mm, thinnest first, and the step of each row: lengths to a nanometre."""
+        stated, step = np.unique(np.round(self.true, 6), return_inverse=True)
+        return stated, step.reshape(-1)
+
 
 def blocks_from_arrays(
     true: ArrayLike,
@@ -243,8 +249,8 @@ def _falls(stated: Array, shown: Array) -> Rows:
 
 
 def _step_means(blocks: Blocks) -> tuple[Array, Array]:
-    stated = np.unique(np.round(blocks.true, 6))
-    return stated, np.array([blocks.reading[np.isclose(blocks.true, one, atol=1e-6)].mean() for one in stated])
+    stated, step = blocks.steps
+    return stated, np.bincount(step, blocks.reading) / np.bincount(step)
 
 
 def _other_order(blocks: Blocks) -> list[Finding]:
@@ -267,21 +273,22 @@ def _other_order(blocks: Blocks) -> list[Finding]:
 def _not_rising(blocks: Blocks) -> list[Finding]:
     """Refuse readings that do not rise from one step to the next: slipped by a step, or one read wrongly."""
     stated, shown = _step_means(blocks)
-    texts = [
-        f"from the step {stated[k]:.4g} to {stated[k + 1]:.4g} mm the readings do not rise as they do from others: "
-        "they have slipped by a step, or one was read wrongly. Correct the rows, or read the blocks again."
-        for k in _falls(stated, shown)[:1]
-    ]
-    return [Finding("not-rising", blocks.source, "", text) for text in texts]
+    falls = _falls(stated, shown)
+    if not len(falls):
+        return []
+    text = (
+        f"from the step {stated[falls[0]]:.4g} to {stated[falls[0] + 1]:.4g} mm the readings do not rise as they do "
+        "from others: they have slipped by a step, or one was read wrongly. Correct the rows, or read the blocks again."
+    )
+    return [Finding("not-rising", blocks.source, "", text)]
 
 
 def _steps(blocks: Blocks, method: str) -> list[Finding]:
-    steps = len(np.unique(np.round(blocks.true, 6)))
-    needed = {"one-point": (1, 1), "two-point": (2, 2), "line": (2, 10**6)}[method]
-    if needed[0] <= steps <= needed[1]:
+    steps, least = len(blocks.steps[0]), 1 if method == "one-point" else 2
+    if steps == least or (method == "line" and steps > least):
         return []
-    text = f"{steps} different thicknesses came, the {method} method takes {needed[0]}"
-    text += " or more" if needed[1] > needed[0] else ""
+    text = f"{steps} different thicknesses came, the {method} method takes {least}"
+    text += " or more" if method == "line" else ""
     return [Finding("wrong-step-count", blocks.source, "", f"{text}. Change the rows or the method.")]
 
 

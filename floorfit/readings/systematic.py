@@ -108,6 +108,11 @@ class Sharers:
     square: float
     smooth: Smooth
 
+    @property
+    def score(self) -> Array:
+        """``P y``, (n,)."""
+        return self.weight * self.residual
+
     def free(self, values: Array) -> Array:
         """``P values``: what the surface cannot follow, weighed; several columns (n, k) at once."""
         total = np.maximum(np.bincount(self.place, self.weight), 1e-300)
@@ -147,7 +152,8 @@ def find_systematic(
         if best is None or best[1].chance > ALPHA:
             break
         model.append(best[0])
-        found = _joint(data, model, columns)
+        tried = _tried(data, [(one, sum(other.kind == one.kind for other in columns)) for one in model])
+        found = [_estimate(tried, k, data) for k in range(len(tried))]
     return tuple(one for one in found if one.size >= least_mm)
 
 
@@ -167,12 +173,11 @@ def likeliest(data: Sharers, columns: Sequence[Cause], model: Sequence[Cause] = 
     columns, model : sequence of Cause
         Causes to try, and those that are allowed for.
     """
-    score = data.weight * data.residual
     rest = [one for one in columns if not any(one is other for other in model)]
-    tried = _tried(data, [*((one, 1) for one in model), *_standing_out(rest, data, score)])
+    tried = _tried(data, [*((one, 1) for one in model), *_standing_out(rest, data)])
     before, best = tried[: len(model)], None
     for one in tried[len(model) :]:
-        found = _estimate([*before, one], len(before), score, data)
+        found = _estimate([*before, one], len(before), data)
         if best is None or found.chance < best[1].chance:
             best = (one.column, found)
     return best
@@ -186,7 +191,7 @@ def estimated(data: Sharers, cause: Cause) -> Systematic:
     data : Sharers
     cause : Cause
     """
-    return _estimate(_tried(data, [(cause, 1)]), 0, data.weight * data.residual, data)
+    return _estimate(_tried(data, [(cause, 1)]), 0, data)
 
 
 def _tried(data: Sharers, ones: Sequence[tuple[Cause, int]]) -> list[_Tried]:
@@ -197,27 +202,20 @@ def _tried(data: Sharers, ones: Sequence[tuple[Cause, int]]) -> list[_Tried]:
     return [_Tried(one, free[:, k], among) for k, (one, among) in enumerate(ones)]
 
 
-def _joint(data: Sharers, model: Sequence[Cause], columns: Sequence[Cause]) -> list[Systematic]:
-    score = data.weight * data.residual
-    tried = _tried(data, [(one, sum(other.kind == one.kind for other in columns)) for one in model])
-    return [_estimate(tried, k, score, data) for k in range(len(tried))]
-
-
-def _standing_out(columns: Sequence[Cause], data: Sharers, score: Array) -> Iterator[tuple[Cause, int]]:
+def _standing_out(columns: Sequence[Cause], data: Sharers) -> Iterator[tuple[Cause, int]]:
     """Columns worth an exact look, and how many of their kind there are."""
     for kind in dict.fromkeys(one.kind for one in columns):
         ones = [one for one in columns if one.kind == kind]
         kept = np.arange(len(ones))
         if len(ones) > TRIED:
-            rough = [
-                abs(float(one.values @ score)) / np.sqrt(float(data.weight @ one.values**2) + 1e-300) for one in ones
-            ]
+            values = np.stack([one.values for one in ones])
+            rough = np.abs(values @ data.score) / np.sqrt(values**2 @ data.weight + 1e-300)
             kept = np.sort(np.argsort(rough)[-TRIED:])
         for k in kept.tolist():
             yield ones[k], len(ones)
 
 
-def _estimate(tried: Sequence[_Tried], at: int, score: Array, data: Sharers) -> Systematic:
+def _estimate(tried: Sequence[_Tried], at: int, data: Sharers) -> Systematic:
     """Estimate one effect with the others in the model."""
     values = np.stack([one.column.values for one in tried])
     gram = values @ np.stack([one.free for one in tried]).T
@@ -226,11 +224,11 @@ def _estimate(tried: Sequence[_Tried], at: int, score: Array, data: Sharers) -> 
     # What the surface or the other causes can follow, to one part in a million, says nothing.
     if np.linalg.matrix_rank(gram / np.outer(scale, scale), 1e-6) < len(tried) or gram[at, at] <= 1e-9:
         return Systematic(column.kind, column.name, column.unit, 0.0, float("inf"), 0.0, 1.0)
-    inverse, right = np.linalg.inv(gram), values @ score
+    inverse, right = np.linalg.inv(gram), values @ data.score
     effect = float((inverse @ right)[at])
     # φ with the model's effects taken out; never below 1, as in the fit.
     left = data.square - float(right @ inverse @ right)
-    dispersion = max(1.0, left / max(1, len(score) - 3 - len(tried)))
+    dispersion = max(1.0, left / max(1, len(data.weight) - 3 - len(tried)))
     variance = max(inverse[at, at] - column.allowed, KEPT * inverse[at, at])
     u = float(np.sqrt(dispersion * variance))
     chance = min(1.0, tried[at].among * math.erfc(abs(effect) / u / math.sqrt(2.0)))

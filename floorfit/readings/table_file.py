@@ -12,16 +12,17 @@ from __future__ import annotations
 
 import csv
 import os
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import TextIO, TypeVar
+from typing import TextIO
 
 import numpy as np
 from numpy.typing import NDArray
 
-from floorfit.arrays import Array
+from floorfit.arrays import Array, read_only
 from floorfit.errors import Finding, InputError
 from floorfit.plain_text import cell_text
 from floorfit.readings.cells import Faults, column_of_numbers, shown
@@ -29,8 +30,6 @@ from floorfit.readings.columns import Header, Layout, read_header
 from floorfit.units import Unit
 
 __all__ = ["Table", "read_table"]
-
-T = TypeVar("T", bound=np.generic)
 
 #: Lines taken at a time: few enough to stay in the processor's cache, which halves the time.
 CHUNK = 4096
@@ -113,24 +112,15 @@ def read_table(path: str | os.PathLike[str], layout: Layout, part_unit: Unit = "
 
 def _not_utf8(file: Path) -> Finding:
     """Find the first line that is not UTF-8, and guess why."""
-    with file.open("rb") as handle:
-        beginning = handle.read(2)
-        handle.seek(0)
-        line = next((k for k, raw in enumerate(handle, start=1) if not _is_utf8(raw)), 1)
+    raw = file.read_bytes()
+    good = re.split("[\udc80-\udcff]", raw.decode("utf-8", "surrogateescape"), maxsplit=1)[0]
+    line = 1 + good.count("\n")
     what = "is not UTF-8 text"
-    if beginning in (b"\xff\xfe", b"\xfe\xff"):
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         what = "is UTF-16 text, UTF-8 was expected"
-    elif beginning == b"PK":
+    elif raw.startswith(b"PK"):
         what = "is a packed workbook, not CSV text"
     return Finding("not-utf-8", file.name, f"line {line}", f"{what}. Save the table as CSV in UTF-8.")
-
-
-def _is_utf8(raw: bytes) -> bool:
-    try:
-        raw.decode("utf-8")
-    except UnicodeDecodeError:
-        return False
-    return True
 
 
 def _is_data(line: str) -> bool:
@@ -168,8 +158,10 @@ def _refuse_before_header(handle: TextIO, source: str, layout: Layout, first: in
 
 
 def _chunks(handle: TextIO, start: int) -> Iterator[tuple[int, list[str]]]:
-    """Yield the number of the first line and the lines, a chunk at a time."""
-    while lines := list(islice(handle, CHUNK)):
+    """Yield the number of the first line and the lines, a chunk at a time; one without lines ends them."""
+    lines = [""]
+    while lines:
+        lines = list(islice(handle, CHUNK))
         yield start, lines
         start += len(lines)
 
@@ -232,13 +224,12 @@ def _row(line: str, number: int, header: Header, faults: Faults) -> list[str]:
     return row
 
 
-def _of_right_length(
-    rows: list[list[str]], numbers: NDArray[np.int64], header: Header, faults: Faults
-) -> list[int] | range:
+def _of_right_length(rows: list[list[str]], numbers: NDArray[np.int64], header: Header, faults: Faults) -> list[int]:
     """Return the indices of the rows with as many cells as the header has, and note the others."""
     width = len(header.names)
-    if {len(row) for row in rows} <= {width}:
-        return range(len(rows))
+    kept = [k for k, row in enumerate(rows) if len(row) == width]
+    if len(kept) == len(rows):
+        return kept
     hint = "Correct the separators, or quote a text that holds one."
     if header.delimiter == ",":
         hint = "Correct the separators; with a decimal comma, separate the cells by semicolons."
@@ -246,7 +237,7 @@ def _of_right_length(
         if len(row) not in (0, width):
             text = f"{len(row)} cells came, the header names {width}. {hint}"
             faults.add("wrong-cell-count", int(number), "", text)
-    return [k for k, row in enumerate(rows) if len(row) == width]
+    return kept
 
 
 def _check_blank(cells: Sequence[str], k: int, lines: NDArray[np.int64], faults: Faults) -> None:
@@ -263,39 +254,21 @@ def _labels(
     if name not in header.fields:
         return np.full(len(lines), "", dtype=np.str_)
     labels = [cell_text(cell.strip()) for cell in columns[header.fields[name]]]
-    if any(len(label) > LONGEST_LABEL for label in labels):
-        for label, line in zip(labels, lines, strict=True):
-            if len(label) > LONGEST_LABEL:
-                text = f"the label has {len(label)} characters, at most {LONGEST_LABEL} were expected. Shorten it."
-                faults.add("long-label", int(line), name, text)
-        return np.full(len(lines), "", dtype=np.str_)
+    for k in [k for k, label in enumerate(labels) if len(label) > LONGEST_LABEL]:
+        text = f"the label has {len(labels[k])} characters, at most {LONGEST_LABEL} were expected. Shorten it."
+        faults.add("long-label", int(lines[k]), name, text)
+        labels[k] = ""
     return np.array(labels, dtype=np.str_)
 
 
 def _joined_table(
     chunks: list[_Chunk], header: Header, layout: Layout, source: str, comments: list[tuple[int, str]]
 ) -> Table:
-    lines = _joined([chunk.lines for chunk in chunks], np.dtype(np.int64))
+    lines = np.concatenate([chunk.lines for chunk in chunks])
     present = frozenset(header.fields) & frozenset(layout.fields)
-    nothing = _joined([np.full(len(lines), np.nan)], np.dtype(np.float64))
-    numbers = {
-        name: _joined([chunk.numbers[name] for chunk in chunks], np.dtype(np.float64)) if name in present else nothing
-        for name in layout.fields
-    }
-    return Table(
-        numbers=numbers,
-        labels=_joined([chunk.labels for chunk in chunks], np.dtype("<U1")),
-        texts={name: [cell for chunk in chunks for cell in chunk.texts[name]] for name in header.extra},
-        present=present,
-        line=lines,
-        unit=header.unit,
-        source=source,
-        comments=tuple(comments),
-    )
-
-
-def _joined(arrays: Sequence[NDArray[T]], empty: np.dtype[T]) -> NDArray[T]:
-    """Join the pieces of a column into one read-only array."""
-    joined = np.concatenate(arrays) if arrays else np.empty(0, empty)
-    joined.flags.writeable = False
-    return joined
+    numbers = dict.fromkeys(layout.fields, np.full(len(lines), np.nan))
+    numbers |= {name: np.concatenate([chunk.numbers[name] for chunk in chunks]) for name in present}
+    labels = np.concatenate([chunk.labels for chunk in chunks])
+    read_only(lines, labels, *numbers.values())
+    texts = {name: [cell for chunk in chunks for cell in chunk.texts[name]] for name in header.extra}
+    return Table(numbers, labels, texts, present, lines, header.unit, source, tuple(comments))

@@ -13,7 +13,7 @@ from floorfit.part.model import Part, Pocket
 from floorfit.readings.observations import Observations, Readings
 from floorfit.readings.sites import find_sites
 
-__all__ = ["along_z", "nominal_levels", "observe", "slope_factors"]
+__all__ = ["nominal_levels", "observe", "slope_factors", "warp_said"]
 
 #: Standard uncertainty of a thickness whose file states none, mm. A display step of 0.01 mm alone gives
 #: 0.01/√12 = 0.0029; couplant and pressure bring it to about this (common practice, no source).
@@ -23,27 +23,10 @@ DEFAULT_U_MM = 0.010
 DEFAULT_Z_U_MM = 0.005
 
 
-def along_z(thickness: ArrayLike, slope: tuple[ArrayLike, ArrayLike]) -> Array:
-    """Turn a thickness along the floor's normal into one along Z, mm.
-
-    Parameters
-    ----------
-    thickness : array_like, mm
-        Read along the normal.
-    slope : (p, q) of array_like
-        dZ/dX and dZ/dY of the floor.
-
-    Returns
-    -------
-    ndarray, mm
-        ``t √(1 + p² + q²)``: the normal's angle α to Z has cos α = 1/√(1 + p² + q²).
-    """
-    p, q = (np.asarray(value, float) for value in slope)
-    return np.asarray(np.asarray(thickness, float) * np.sqrt(1.0 + p * p + q * q))
-
-
 def slope_factors(part: Part, floor: ArrayLike, x: ArrayLike, y: ArrayLike) -> Array:
-    """Factor ``√(1 + p² + q²)`` of the floor at each reading; NaN where the index is −1.
+    """Thickness along Z over that along the floor's normal at each reading; NaN where the index is −1.
+
+    ``√(1 + p² + q²)`` of the slopes p, q: the normal's angle α to Z has cos α = 1/√(1 + p² + q²).
 
     Parameters
     ----------
@@ -53,8 +36,7 @@ def slope_factors(part: Part, floor: ArrayLike, x: ArrayLike, y: ArrayLike) -> A
         Places of the readings; a curved floor has another slope at each.
     """
     index = np.asarray(floor, np.intp)
-    table = np.array([along_z(1.0, pocket.slope) for pocket in part.pockets] + [np.nan])
-    out = np.asarray(table[index])
+    out = np.array([*(pocket.steepness_at(*pocket.centroid) for pocket in part.pockets), np.nan])[index]
     for number, rows in _shaped(part, index):
         out[rows] = part.pockets[number].steepness_at(np.asarray(x, float)[rows], np.asarray(y, float)[rows])
     return out
@@ -119,6 +101,26 @@ def observe(
         residual=nothing,
         loo=nothing,
     )
+
+
+def warp_said(part: Part, floor: Rows, x: Array, y: Array, z: Array, thickness: Array) -> Array:
+    """Warp that thicknesses say at places that they may have been read at, (n,) mm; NaN off the floors.
+
+    Parameters
+    ----------
+    part : Part
+    floor : (n,) ndarray of int
+        Index of each place's floor; −1 for none.
+    x, y : (n,) ndarray, mm
+        Places.
+    z : (n,) ndarray, mm
+        Of the roughed floor; NaN where it lies as programmed.
+    thickness : (n,) ndarray, mm
+        Along the floor's normal.
+    """
+    rough, underside = nominal_levels(part, x, y, floor)
+    along = thickness * slope_factors(part, floor, x, y)
+    return np.asarray(np.where(np.isfinite(z), z, rough) - along - underside)
 
 
 def nominal_levels(part: Part, x: Array, y: Array, floor: Rows) -> tuple[Array, Array]:

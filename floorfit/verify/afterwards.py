@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,9 +13,9 @@ from floorfit.report.language import marked
 from floorfit.report.page import rendered
 from floorfit.report.paper import SIGNATURES
 from floorfit.report.plan_view import plain_text
-from floorfit.verify.pictures import as_data_url, png_of, verification_figure
+from floorfit.verify.pictures import png_of, verification_figure
 from floorfit.verify.proved import FloorProof, Verification
-from floorfit.verify.release import ESTIMATE, PROVED, by_need, proved_sentence, write_release
+from floorfit.verify.release import ESTIMATE, by_need, floor_cells, proved_sentence, write_release
 from floorfit.verify.written import write_tables
 from floorfit.whole import whole_folder
 
@@ -62,10 +63,15 @@ class CheckTable:
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture as an address in the page, and what it shows in words."""
+    """A picture, and what it shows in words."""
 
-    url: str
+    png: bytes
     words: str
+
+    @property
+    def url(self) -> str:
+        """The picture as an address that a page can hold in itself."""
+        return "data:image/png;base64," + base64.b64encode(self.png).decode("ascii")
 
 
 @dataclass(frozen=True)
@@ -156,7 +162,7 @@ def write_verification_page(found: Verification, folder: Path, *, writing: Writi
         sentence=proved_sentence(found, show),
         answers=answers,
         findings=[plain_text(show.finding(one.source, one.place, one.text)) for one in found.findings],
-        pictures=[Picture(as_data_url(png), words)],
+        pictures=[Picture(png, words)],
         tables=[_floors(found, show), _aside(found, show)],
         signed_on="verify.pdf",
     )  # fmt: skip
@@ -231,14 +237,9 @@ def _floors(found: Verification, show: Display) -> CheckTable:
 
 
 def _floor(floor: FloorProof, show: Display) -> CheckRow:
-    known = floor.bias == floor.bias
-    value, u = show.pair(floor.bias, 2 * floor.bias_u) if known else (MISSING, MISSING)
-    webs = [show.length(web) for web in (floor.web_min, floor.web_max)]
     held = {True: show.words("yes"), False: show.words("no"), None: MISSING}[floor.is_interval_held]
-    cells = [plain_text(floor.pocket), show.words(PROVED[floor.verdict]), str(floor.readings), *webs]
-    return CheckRow(
-        [*cells, show.plain(floor.probability, 3), value, u, held, show.sentence(floor.reason)], floor.verdict
-    )
+    *cells, reason = floor_cells(floor, show, 3)
+    return CheckRow([*cells, held, reason], floor.verdict)
 
 
 def _aside(found: Verification, show: Display) -> CheckTable:

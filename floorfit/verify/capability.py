@@ -70,10 +70,9 @@ def capability(values: ArrayLike, tolerance: Tolerance) -> Capability:
     sd = float(x.std(ddof=1)) if count > 1 else nan
     if count < 2 or sd <= ROUNDING * float(np.abs(x).max()):
         return Capability(count, mean, sd, nan, nan, (nan, nan), (nan, nan))
-    sides = [] if tolerance.upper is None else [(tolerance.upper - mean) / (3 * sd)]
-    sides += [] if tolerance.lower is None else [(mean - tolerance.lower) / (3 * sd)]
-    cp = tolerance.width / (6 * sd) if len(sides) == 2 else nan
-    cpk = min(sides) if sides else nan
+    lower, upper = tolerance.limits
+    indices = tolerance.width / (6 * sd), min(upper - mean, mean - lower) / (3 * sd)
+    cp, cpk = (one if np.isfinite(one) else nan for one in indices)
     return Capability(count, mean, sd, cp, cpk, cp_limits(cp, count), cpk_limits(cpk, count))
 
 

@@ -27,11 +27,11 @@ class Chart:
         In order of time.
     mean, lower, upper : float
         Centre line and limits ``mean ± 3 MR/d2``; NaN under two values.
-    ranges : (n − 1,) ndarray
-        ``|x_i − x_(i−1)|``.
+    ranges : (n,) ndarray
+        ``|x_i − x_(i−1)|``; NaN for the first.
     mean_range, range_upper : float
         Centre line and upper limit ``D4 MR`` of the ranges; the lower limit is 0.
-    signals, range_signals : (n,), (n − 1,) ndarray of bool
+    signals, range_signals : (n,) ndarray of bool
         Outside the limits.
     """
 
@@ -72,8 +72,7 @@ class Trend:
     @property
     def is_seen(self) -> bool:
         """Whether the limits leave out zero."""
-        low, high = self.limits
-        return bool(low > 0 or high < 0)
+        return bool(abs(self.slope) > self.factor * self.u)
 
 
 def control_chart(values: ArrayLike) -> Chart:
@@ -89,12 +88,9 @@ def control_chart(values: ArrayLike) -> Chart:
     Limits whose moving range is zero flag every value that differs; rounding of 1e-12 is let pass.
     """
     x = np.asarray(values, float)
-    ranges = np.abs(np.diff(x))
-    none = np.zeros(len(x), bool)
-    if len(x) < 2:
-        nan = float("nan")
-        return Chart(x, float(x.mean()) if len(x) else nan, nan, nan, ranges, nan, nan, none, none[1:])
-    mean, mean_range = float(x.mean()), float(ranges.mean())
+    ranges = np.abs(np.diff(x, prepend=np.nan))
+    mean = float(x.mean()) if len(x) else float("nan")
+    mean_range = float(ranges[1:].mean()) if len(x) > 1 else float("nan")
     reach = 3 * mean_range / D2
     slack = 1e-12 * max(1.0, abs(mean))
     return Chart(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding, InputError
@@ -102,42 +101,35 @@ def _is_cut(prediction: Prediction, floors: Array, places: Array) -> Flags:
     out = np.zeros(len(places), bool)
     for index, pocket in enumerate(prediction.part.pockets):
         rows = floors == pocket.id
-        if prediction.webs is None or not rows.any() or prediction.is_held(index):
-            continue
-        x, y = places[rows, 0], places[rows, 1]
-        out[rows] = prediction.webs.left(pocket, x, y) - prediction.deviation(index, x, y) > LEAST_CUT_MM
+        if prediction.webs is not None and not prediction.is_held(index):
+            at = places[rows, :2].T
+            out[rows] = prediction.webs.left(pocket, *at) - prediction.deviation(index, *at) > LEAST_CUT_MM
     return out
 
 
-def looks_roughed(prediction: Prediction, taken: Taken, x: ArrayLike, y: ArrayLike) -> Array:
-    """Share of each floor's readings that lie twice as near to the web before finishing as to the one predicted.
+def looks_roughed(prediction: Prediction, taken: Taken) -> list[str]:
+    """Floors most of whose readings lie twice as near to the web before finishing as to the one predicted.
 
     Parameters
     ----------
     prediction : Prediction
     taken : Taken
-    x, y : (n,) array_like, mm
 
     Returns
     -------
-    (pockets,) ndarray
-        NaN where there is no reading, or where the two are too near to each other to tell.
+    list of str
+        Their ids; none of those where the two are too near to each other to tell.
     """
-    xs, ys = np.asarray(x, float), np.asarray(y, float)
-    out = np.full(len(prediction.part.pockets), np.nan)
     if prediction.webs is None or not prediction.webs.is_left_known:
-        return out
-    for index, pocket in enumerate(prediction.part.pockets):
-        rows = taken.is_used & (taken.floor == index)
-        if prediction.is_held(index) or not rows.any():
-            continue
-        left = prediction.webs.left(pocket, xs[rows], ys[rows])
-        apart = np.abs(left - taken.predicted[rows])
-        if np.median(apart) > 4 * np.median(taken.u[rows]):
-            is_rough = np.abs(taken.deviation[rows] - left) < 0.5 * np.abs(
-                taken.deviation[rows] - taken.predicted[rows]
-            )
-            out[index] = float(is_rough.mean())
+        return []
+    out = []
+    for index, rows in taken.rows_of.items():
+        pocket = prediction.part.pockets[index]
+        left = prediction.webs.left(pocket, *taken.points[rows].T)
+        is_told = np.median(np.abs(left - taken.predicted[rows])) > 4 * np.median(taken.u[rows])
+        is_rough = np.abs(taken.deviation[rows] - left) < 0.5 * np.abs(taken.gap[rows])
+        if is_told and is_rough.mean() > 0.5 and not prediction.is_held(index):
+            out.append(pocket.id)
     return out
 
 
@@ -146,7 +138,7 @@ def why_withheld(
     bias: Bias,
     movement: Movement,
     floors: tuple[FloorProof, ...],
-    rough: Array,
+    rough: list[str],
     limit_mm: float,
 ) -> str:
     """Why no bias is offered for the pockets that remain; ``""`` where it is.
@@ -157,14 +149,14 @@ def why_withheld(
     bias : Bias
     movement : Movement
     floors : tuple of FloorProof
-    rough : (pockets,) ndarray
+    rough : list of str
         From `looks_roughed`.
     limit_mm : float, mm
         Largest bias where the job states no uncertainty of the machine.
     """
     if not np.isfinite(bias.value):
         return "no finished pocket could be compared"
-    if (rough > 0.5).any():
+    if rough:
         return "readings look like the web before finishing"
     if movement.state in ("measure-again", "unclear"):
         return "the plate may have moved"

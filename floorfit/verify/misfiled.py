@@ -10,6 +10,7 @@ import numpy as np
 from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
 from floorfit.part.model import Part
+from floorfit.readings.display import coarsest_step
 from floorfit.readings.observations import Readings
 from floorfit.units import MM_PER_UNIT
 from floorfit.verify.mixed import group_means
@@ -48,10 +49,9 @@ def copied(taken: Taken, thickness: Array) -> list[tuple[Rows, Rows]]:
     -----
     A place of one floor has the value of its place on another by chance as often as any two readings are equal.
     """
-    rows = np.flatnonzero(taken.is_used)
-    floors = [rows[taken.floor[rows] == k] for k in np.unique(taken.floor[rows])]
-    count = np.unique(thickness[rows], return_counts=True)[1]
-    share = float((count * (count - 1)).sum() / max(len(rows) * (len(rows) - 1), 1))
+    floors, total = taken.rows_of.values(), int(taken.is_used.sum())
+    count = np.unique(thickness[taken.is_used], return_counts=True)[1]
+    share = float((count * (count - 1)).sum() / max(total * (total - 1), 1))
     pairs = len(floors) * (len(floors) - 1) / 2
     return [
         (a, b)
@@ -70,8 +70,7 @@ def set_copied_aside(prediction: Prediction, taken: Taken, readings: Readings) -
     readings : Readings
     """
     used, reason, thickness = taken.is_used.copy(), taken.reason.copy(), readings.thickness
-    rows = np.flatnonzero(used)
-    floors = [rows[taken.floor[rows] == k] for k in np.unique(taken.floor[rows])]
+    rows, floors = np.flatnonzero(used), list(taken.rows_of.values())
     for group in _as_predicted(taken, readings, floors, rows):
         used[group] = False
         reason[group] = "copied: each value is the predicted one to its last digit. No gauge reads so: read again"
@@ -81,10 +80,10 @@ def set_copied_aside(prediction: Prediction, taken: Taken, readings: Readings) -
             used[mine] = False
             reason[mine] = f"copied: the same values in the same order as on {name}. Read both floors again"
     if len(rows) >= _LEAST and np.ptp(thickness[rows]) == 0:
-        used[rows] = False
+        used[:] = False
         reason[rows] = f"copied: all {len(rows)} readings are {thickness[rows[0]]:g} mm. No gauge reads so: read again"
     elif len(rows) - len(floors) >= _LEAST and all(np.ptp(thickness[mine]) == 0 for mine in floors):
-        used[rows] = False
+        used[:] = False
         reason[rows] = "copied: the readings of each floor are all one value. No gauge reads so: read again"
     return replace(taken, is_used=used, reason=reason)
 
@@ -94,20 +93,13 @@ def _as_predicted(taken: Taken, readings: Readings, floors: list[Rows], rows: Ro
 
     A good reading is the predicted one, rounded to a step, with a chance below step / (√(2π) sd).
     """
-    step = _last_digit(readings)
+    last = 1e-6 * MM_PER_UNIT[readings.unit]
+    step = coarsest_step(readings, (10.0**-k for k in range(6))) or last
     chance = step / (np.sqrt(2 * np.pi) * _LEAST_SD_MM)
-    is_equal = np.abs(taken.deviation - taken.predicted) <= step / 2 + 1e-6
+    is_equal = np.abs(taken.gap) <= step / 2 + 1e-6
     return [
         one for one in (*floors, rows) if is_equal[one].all() and len(floors) * min(chance, 1.0) ** len(one) < _CHANCE
     ]
-
-
-def _last_digit(readings: Readings) -> float:
-    """Step of the file's numbers, mm: its last decimal, the sixth at most."""
-    unit = MM_PER_UNIT[readings.unit]
-    values = readings.thickness[np.isfinite(readings.thickness)] / unit
-    exact = (k for k in range(6) if np.allclose(values, np.round(values, k), rtol=0, atol=1e-9))
-    return float(unit * 10.0 ** -next(exact, 6))
 
 
 def of_other_plate(prediction: Prediction, taken: Taken) -> str:
@@ -182,18 +174,17 @@ def _misfit(taken: Taken) -> float:
     rows = np.flatnonzero(taken.is_used & np.isfinite(taken.predicted))
     if len(rows) < _LEAST:
         return float("nan")
-    gap = taken.deviation[rows] - taken.predicted[rows]
+    gap = taken.gap[rows]
     return float(np.median(np.abs(gap - np.median(gap)) / np.hypot(taken.u[rows], taken.predicted_u[rows])))
 
 
-def read_in_part(part: Part, taken: Taken, points: Array) -> dict[int, tuple[str, bool]]:
+def read_in_part(part: Part, taken: Taken) -> dict[int, tuple[str, bool]]:
     """Floors that were read at one end alone: words for each, and whether it is left unproved.
 
     Parameters
     ----------
     part : Part
     taken : Taken
-    points : (n, 2) ndarray, mm
 
     Notes
     -----
@@ -201,8 +192,8 @@ def read_in_part(part: Part, taken: Taken, points: Array) -> dict[int, tuple[str
     can tell: no other floor knows of a tool that was changed half way.
     """
     out = {}
-    for index in np.unique(taken.floor[taken.is_used]).tolist():
-        mine = points[taken.is_used & (taken.floor == index)]
+    for index, rows in taken.rows_of.items():
+        mine = taken.points[rows]
         low, high = np.array(part.pockets[index].polygon.bounds).reshape(2, 2)
         beyond = float((np.maximum(mine.min(axis=0) - low, high - mine.max(axis=0)) / (high - low)).max())
         told, unproved = [shares for least, *shares in _BEYOND if len(mine) >= least][-1]

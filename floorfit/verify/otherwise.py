@@ -55,7 +55,7 @@ _LEAST_SHARE, _LEAST_READINGS = 0.85, 20
 
 
 def cut_otherwise(
-    prediction: Prediction, taken: Taken, points: Array, steps: Mapping[int, Step], source: str
+    prediction: Prediction, taken: Taken, steps: Mapping[int, Step], source: str
 ) -> tuple[list[Finding], str]:
     """Return what is found, and why no bias may be carried to other pockets; ``""`` where nothing is.
 
@@ -63,8 +63,6 @@ def cut_otherwise(
     ----------
     prediction : Prediction
     taken : Taken
-    points : (n, 2) ndarray, mm
-        Places of the readings.
     steps : mapping of int to Step
         By floor: measured less predicted.
     source : str
@@ -73,8 +71,8 @@ def cut_otherwise(
     cut = [k for k in sorted(steps) if not prediction.is_held(k)]
     if len(cut) < 4:
         return [], ""
-    rows, group, offset = _offsets(prediction, taken, points, cut)
-    own, *middle = (np.bincount(group, one) / np.bincount(group) for one in (offset, *points[rows].T))
+    rows, group, offset = _offsets(prediction, taken, cut)
+    own, *middle = (np.bincount(group, one) / np.bincount(group) for one in (offset, *taken.points[rows].T))
     off = np.array([steps[k].bias for k in cut])
     cause = (
         _multiple(offset, taken, rows, group, _CAUSES)
@@ -89,19 +87,19 @@ def cut_otherwise(
     return _exchanged(prediction, np.array(cut), own, off, steps, source), ""
 
 
-def _offsets(prediction: Prediction, taken: Taken, points: Array, cut: Sequence[int]) -> tuple[Rows, Rows, Array]:
+def _offsets(prediction: Prediction, taken: Taken, cut: Sequence[int]) -> tuple[Rows, Rows, Array]:
     """Rows of the used readings on some floors, which of them each stands on, and the offset decided there."""
     rows = np.flatnonzero(taken.is_used & np.isin(taken.floor, cut))
     offset = np.zeros(len(rows))
     for k in cut:
         mine = taken.floor[rows] == k
-        offset[mine] = prediction.record.decisions[k].correction.at(*points[rows[mine]].T)
+        offset[mine] = prediction.record.decisions[k].correction.at(*taken.points[rows[mine]].T)
     return rows, np.searchsorted(cut, taken.floor[rows]), offset
 
 
 def _followed(offset: Array, taken: Taken, rows: Rows, group: Rows) -> Grouped | None:
     """A bias that all floors share and the multiple of the offsets the webs differ by; None where none can tell."""
-    gap, u = taken.deviation[rows] - taken.predicted[rows], taken.u[rows]
+    gap, u = taken.gap[rows], taken.u[rows]
     if not len(rows) or np.ptp(offset) < 3 * float(np.median(u)):
         return None
     design = np.column_stack([np.ones(len(gap)), offset])
@@ -201,40 +199,39 @@ def not_as_predicted(intervals: Intervals, limits: tuple[float, float], source: 
     return [Finding("not-as-predicted", source, "", text, "warning")]
 
 
-def tilts_unread(prediction: Prediction, taken: Taken, points: Array) -> dict[int, tuple[str, bool]]:
+def tilts_unread(prediction: Prediction, taken: Taken) -> dict[int, tuple[str, bool]]:
     """Floors cut with a tilt that neither their readings nor all tilted floors together show, as `read_in_part`.
 
     Parameters
     ----------
     prediction : Prediction
     taken : Taken
-    points : (n, 2) ndarray, mm
 
     Notes
     -----
     Readings in one line are the same whatever the tilt across it: a floor is told where it would leave its limits with
     that part of the tilt turned in sign. Where the readings of all of them follow their tilts, it is none.
     """
-    read = np.unique(taken.floor[taken.is_used]).tolist()
-    tilted = [k for k in read if prediction.record.decisions[k].action in ("tilt", "follow")]
+    decisions = prediction.record.decisions
+    tilted = {k: taken.points[rows] for k, rows in taken.rows_of.items() if decisions[k].action in ("tilt", "follow")}
+    unread = {k: _unread_ways(mine, prediction, k) for k, mine in tilted.items()}
     # Floors that are read in one line say nothing of what is across it, however many they are.
-    shown = [k for k in tilted if not _unread_ways(points[taken.is_used & (taken.floor == k)], prediction, k)]
-    rows, group, offset = _offsets(prediction, taken, points, shown)
+    shown = [k for k in tilted if not unread[k]]
+    rows, group, offset = _offsets(prediction, taken, shown)
     offset -= group_means(offset, group, taken.u[rows])[0][group]
     found = _followed(offset, taken, rows, group)
     if found and abs(found.beta[1]) <= _NEAR and np.sqrt(found.covariance[1, 1]) <= _MOST_U:
         return {}
     out = {}
-    for index in tilted:
-        decision, pocket = prediction.record.decisions[index], prediction.part.pockets[index]
-        floor, mine = floor_points(pocket), points[taken.is_used & (taken.floor == index)]
+    for index, mine in tilted.items():
+        decision, pocket = decisions[index], prediction.part.pockets[index]
+        floor = floor_points(pocket)
         aside = floor - mine.mean(axis=0)
         offset = decision.correction.at(*floor.T)
         slope = np.linalg.lstsq(np.column_stack([np.ones(len(floor)), aside]), offset, rcond=None)[0][1:]
-        unread = _unread_ways(mine, prediction, index)
-        turned = prediction.deviation(index, *floor.T) - 2 * sum(aside @ way * (slope @ way) for way in unread)
+        turned = prediction.deviation(index, *floor.T) - 2 * sum(aside @ way * (slope @ way) for way in unread[index])
         lower, upper = pocket.limits_on(*floor.T).limits
-        if unread and ((turned < lower) | (turned > upper)).any():
+        if unread[index] and ((turned < lower) | (turned > upper)).any():
             words = (
                 f"it was cut with a {decision.action}, and its readings, {len(mine)} nearly in one line or place, "
                 "would be the same had that been turned in sign across it; read it beside that line too"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -153,8 +153,9 @@ def series(jobs: Iterable[str | Path], *, progress: Callable[[int, int], None] |
     belongs to the job whose id it names; where several name one job, a pocket counts as it was read last.
     """
     paths = [Path(one) for one in jobs]
-    files = list(find_folders(paths))
-    summaries, finished, findings, shelf = _read_all(files, progress)
+    found, shelf = _read_all(list(find_folders(paths)), progress)
+    findings = [one for one in found if isinstance(one, Finding)]
+    summaries = [one for one in found if isinstance(one, JobSummary)]
     words = "is not there. Check the path."
     findings += [Finding("missing", str(path), "", words) for path in paths if not path.exists()]
     if not summaries:
@@ -166,6 +167,7 @@ def series(jobs: Iterable[str | Path], *, progress: Callable[[int, int], None] |
     if not kept:
         raise InputError([*findings, *others])
     part, nodes = shelf.parts[key]
+    finished = [one for one in found if isinstance(one, FinishedJob)]
     told = [*findings, *others, *_unfinished(kept, finished), *_doubled(kept), *_not_stated(kept)]
     return _series(key, part, nodes, kept, [one for one in finished if not one.doubt], told)
 
@@ -182,19 +184,13 @@ def _unfinished(kept: list[JobSummary], finished: list[FinishedJob]) -> list[Fin
 
 def _read_all(
     files: list[tuple[str, Path]], progress: Callable[[int, int], None] | None
-) -> tuple[list[JobSummary], list[FinishedJob], list[Finding], Shelf]:
-    shelf, summaries, finished, findings = Shelf(), [], [], []
+) -> tuple[list[JobSummary | FinishedJob | Finding], Shelf]:
+    shelf, found = Shelf(), []
     for count, (kind, file) in enumerate(files, start=1):
-        found = read_job(file, shelf) if kind == "job" else read_finished(file)
-        if isinstance(found, Finding):
-            findings.append(found)
-        elif isinstance(found, JobSummary):
-            summaries.append(found)
-        else:
-            finished.append(found)
+        found.append(read_job(file, shelf) if kind == "job" else read_finished(file))
         if progress is not None:
             progress(count, len(files))
-    return summaries, finished, findings, shelf
+    return found, shelf
 
 
 def _of_one_part(summaries: list[JobSummary]) -> tuple[str, list[JobSummary], list[Finding]]:
@@ -219,10 +215,10 @@ def _in_time(jobs: list[JobSummary]) -> list[JobSummary]:
     return sorted(jobs, key=lambda one: ((days[id(one)] or 0) if is_known else 0, one.created, one.name))
 
 
-def _usual(jobs: Iterable[JobSummary]) -> dict[str, str]:
-    """The facts in which jobs of a series agree, as most state them."""
-    rows = list(jobs)
-    return {fact: _most_common(one.identity.get(fact, "") for one in rows) for fact in OF_A_SERIES}
+def _usual(jobs: list[JobSummary]) -> dict[str, str]:
+    """The facts in which jobs of a series agree, as most that state them do."""
+    stated = {fact: Counter(one.identity[fact] for one in jobs if one.identity.get(fact)) for fact in OF_A_SERIES}
+    return {fact: max(counts, key=lambda text: counts[text], default="") for fact, counts in stated.items()}
 
 
 def _unfit(one: JobSummary, usual: dict[str, str], kept: list[JobSummary]) -> Finding | None:
@@ -247,11 +243,6 @@ def _is_same(one: JobSummary, other: JobSummary) -> bool:
     """Whether two jobs were run on the same readings: no two plates bend alike to a nanometre."""
     is_alike = len(one.warp) == len(other.warp) > 0 and bool(np.abs(one.warp - other.warp).max() < SAME_WARP_MM)
     return one.job == other.job or is_alike
-
-
-def _most_common(texts: Iterable[str]) -> str:
-    """The text that most state, blanks aside."""
-    return next((text for text, _ in Counter(text for text in texts if text).most_common(1)), "")
 
 
 def _doubled(kept: list[JobSummary]) -> list[Finding]:
@@ -280,6 +271,9 @@ def _series(
 ) -> Series:
     shape = (len(nodes.x), len(nodes.y))
     fields = np.array([one.warp for one in kept if len(one.warp)]).reshape(-1, shape[0] * shape[1])
+    # Without any, that of a plate which lies flat.
+    warps = fields if len(fields) else np.zeros((1, shape[0] * shape[1]))
+    known_u = [one.warp_u for one in kept if len(one.warp_u)]
     inside = inside_nodes(part, nodes.x, nodes.y)
     alike = how_alike(fields, shape, inside)
     webs = _by_job(kept, finished)
@@ -287,24 +281,19 @@ def _series(
     dof = sum(one.dof for one in kept)
     sd = float(np.sqrt(sum(one.squares for one in kept) / dof)) if dof else float("nan")
     readings = float(np.mean([one.readings for one in kept]))
-    spread = fields.std(axis=0, ddof=1) if len(fields) > 1 else np.zeros(shape[0] * shape[1])
+    spread = warps.std(axis=0, ddof=min(1, len(warps) - 1))
     return Series(
         part=part, fingerprint=key, names=tuple(one.name for one in kept), jobs=tuple(one.job for one in kept),
         created=tuple(one.created for one in kept), x=nodes.x, y=nodes.y,
-        mean=(fields.mean(axis=0) if len(fields) else np.zeros(len(inside))).reshape(shape),
-        spread=spread.reshape(shape), mean_u=(spread / np.sqrt(max(len(fields), 1))).reshape(shape),
-        fit_u=_fit_u(kept, shape),
-        warps=len(fields), shapes=find_shapes(fields) if len(fields) else find_shapes(np.zeros((1, len(inside)))),
+        mean=warps.mean(axis=0).reshape(shape), spread=spread.reshape(shape),
+        mean_u=(spread / np.sqrt(len(warps))).reshape(shape),
+        fit_u=np.sqrt(np.mean(np.square(known_u), axis=0)).reshape(shape) if known_u else None,
+        warps=len(fields), shapes=find_shapes(warps),
         alike=alike, pockets=tuple(_pocket(part, k, kept, webs) for k in range(len(part.pockets))),
         bias_chart=control_chart(biases[np.isfinite(biases)]), bias_drift=trend(biases), verified=len(webs),
         repeatability=Repeatability(sd, dof), readings=readings, enough=_enough(part, readings, alike, len(fields)),
         findings=tuple(findings), identity={fact: text for fact, text in _usual(kept).items() if text},
     )  # fmt: skip
-
-
-def _fit_u(kept: list[JobSummary], shape: tuple[int, int]) -> Array | None:
-    known = [one.warp_u for one in kept if len(one.warp_u)]
-    return np.sqrt(np.mean(np.square(known), axis=0)).reshape(shape) if known else None
 
 
 def inside_nodes(part: Part, x: Array, y: Array) -> Flags:
@@ -325,7 +314,7 @@ def _by_job(kept: list[JobSummary], finished: list[FinishedJob]) -> dict[str, Fi
     for one in finished:
         if one.job in known:
             before = out[one.job].pockets if one.job in out else {}
-            out[one.job] = FinishedJob(one.job, one.bias, one.bias_u, {**before, **one.pockets})
+            out[one.job] = replace(one, pockets={**before, **one.pockets})
     return out
 
 
@@ -333,9 +322,7 @@ def _pocket(part: Part, index: int, kept: list[JobSummary], webs: dict[str, Fini
     pocket = part.pockets[index]
     offsets = np.array([one.offsets[index] for one in kept])
     known = np.flatnonzero(np.isfinite(offsets))
-    found = [
-        webs[one.job].pockets[pocket.id][0] for one in kept if one.job in webs and pocket.id in webs[one.job].pockets
-    ]
+    found = [webs[one.job].pockets[pocket.id] for one in kept if one.job in webs and pocket.id in webs[one.job].pockets]
     return PocketSeries(
         pocket.id, known, control_chart(offsets[known]), trend(offsets), capability(found, pocket.tightest)
     )

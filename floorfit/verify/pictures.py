@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Sequence
 from io import BytesIO
 from typing import TYPE_CHECKING
@@ -11,11 +10,11 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags
 from floorfit.part.model import Part
-from floorfit.report.colours import AMOUNT, HATCHES, WEB, Anchors, colour_map
+from floorfit.report.colours import AMOUNT, WEB, colour_map
 from floorfit.report.format import Display
 from floorfit.report.labels import printable
 from floorfit.report.sheet import INK
-from floorfit.verify.release import proved_sentence
+from floorfit.verify.release import draw_floors, proved_sentence
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,7 +23,7 @@ if TYPE_CHECKING:
     from floorfit.verify.charts import Chart
     from floorfit.verify.proved import Verification
 
-__all__ = ["as_data_url", "chart_figure", "field_figure", "png_of", "verification_figure"]
+__all__ = ["chart_figure", "field_figure", "png_of", "verification_figure"]
 
 #: Pixels per inch.
 DPI = 120
@@ -49,13 +48,9 @@ def verification_figure(found: Verification, show: Display) -> Figure:
         found.part, say("Finished webs: {sentence}").format(sentence=proved_sentence(found, show)), show
     )
     marks = {"conform": "", "undecided": "?", "nonconform": "!", "not-read": "–"}
+    draw_floors(axes, found, "#f3f3f1", show.per_mm)
     for pocket, floor in zip(found.part.pockets, found.floors, strict=True):
-        shade = "#c8c8c8" if floor.verdict == "not-read" else "#f3f3f1"
-        _floor(axes, pocket.boundary, shade, HATCHES.get(floor.verdict, ""), show.per_mm)
-        for island in pocket.islands:
-            _floor(axes, island, "white", "", show.per_mm)
-        is_named = len(found.floors) <= MOST_NAMES or floor.verdict != "conform"
-        if is_named:
+        if len(found.floors) <= MOST_NAMES or floor.verdict != "conform":
             x, y = pocket.polygon.representative_point().coords[0]
             name = f"{marks[floor.verdict]} {printable(pocket.id)[:12]}".strip()
             axes.text(
@@ -92,17 +87,16 @@ def field_figure(
     """
     field = values.T * show.per_mm
     top = max(float(np.nanmax(np.abs(field))), 1e-9)
-    anchors: Anchors = WEB if is_signed else AMOUNT
     figure, axes = _plan(part, title, show)
     drawn = axes.pcolormesh(
-        x * show.per_mm, y * show.per_mm, field, cmap=colour_map(anchors, "field"), shading="nearest",
-        vmin=-top if is_signed else 0.0, vmax=top, rasterized=True,
+        x * show.per_mm, y * show.per_mm, field, cmap=colour_map(WEB if is_signed else AMOUNT, "field"),
+        vmin=-top if is_signed else 0.0, vmax=top, shading="nearest", rasterized=True,
     )  # fmt: skip
     if np.ptp(field[np.isfinite(field)]) > 1e-6 * top:
         axes.contour(x * show.per_mm, y * show.per_mm, field, levels=8, colors=INK, linewidths=0.5)
     for pocket in part.pockets:
         for ring in (pocket.boundary, *pocket.islands):
-            _floor(axes, ring, "none", "", show.per_mm)
+            axes.fill(*np.array(ring).T * show.per_mm, facecolor="none", edgecolor=INK, linewidth=0.6)
     figure.colorbar(drawn, ax=axes, shrink=0.8, pad=0.02).set_label(f"{words}, {show.unit}")
     return figure
 
@@ -124,22 +118,9 @@ def chart_figure(chart: Chart, labels: Sequence[str], title: str, show: Display)
     figure.suptitle(printable(title), size=11, parse_math=False)
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(2, 1))
     order = np.arange(1.0, len(chart.values) + 1)
-    scale = show.per_mm
-    _line(
-        upper,
-        order,
-        chart.values * scale,
-        chart.signals,
-        (chart.lower * scale, chart.mean * scale, chart.upper * scale),
-    )
-    flags = np.append(False, chart.range_signals)
-    _line(
-        lower,
-        order,
-        np.append(np.nan, chart.ranges) * scale,
-        flags,
-        (None, chart.mean_range * scale, chart.range_upper * scale),
-    )
+    levels = np.array([[chart.lower, chart.mean, chart.upper], [np.nan, chart.mean_range, chart.range_upper]])
+    _line(upper, order, chart.values * show.per_mm, chart.signals, levels[0] * show.per_mm)
+    _line(lower, order, chart.ranges * show.per_mm, chart.range_signals, levels[1] * show.per_mm)
     say = show.words
     upper.set_ylabel(say("value, {unit}").format(unit=show.unit))
     lower.set_ylabel(say("moving range, {unit}").format(unit=show.unit))
@@ -153,11 +134,6 @@ def png_of(figure: Figure) -> bytes:
     out = BytesIO()
     figure.savefig(out, format="png", dpi=DPI, metadata={"Software": None})
     return out.getvalue()
-
-
-def as_data_url(png: bytes) -> str:
-    """A PNG as an address that a page can hold in itself."""
-    return "data:image/png;base64," + base64.b64encode(png).decode("ascii")
 
 
 def _plan(part: Part, title: str, show: Display) -> tuple[Figure, Axes]:
@@ -178,14 +154,9 @@ def _plan(part: Part, title: str, show: Display) -> tuple[Figure, Axes]:
     return figure, axes
 
 
-def _floor(axes: Axes, ring: Sequence[tuple[float, float]], face: str, hatch: str, per_mm: float) -> None:
-    points = np.array(ring) * per_mm
-    axes.fill(*points.T, facecolor=face, edgecolor=INK, linewidth=0.6, hatch=hatch or None, alpha=None, zorder=1)
-
-
-def _line(axes: Axes, order: Array, values: Array, signals: Flags, levels: tuple[float | None, float, float]) -> None:
+def _line(axes: Axes, order: Array, values: Array, signals: Flags, levels: Array) -> None:
     axes.plot(order, values, color=INK, linewidth=0.8, marker="o", markersize=3)
     axes.plot(order[signals], values[signals], linestyle="none", marker="x", markersize=9, markeredgewidth=2, color=INK)
     for level, style in zip(levels, ("--", "-", "--"), strict=True):
-        if level is not None and np.isfinite(level):
+        if np.isfinite(level):
             axes.axhline(level, color="#555", linewidth=0.8, linestyle=style)

@@ -20,7 +20,7 @@ from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.surface.spline import Surface
 from floorfit.web import Webs
 
-__all__ = ["Prediction", "filled", "part_of", "webs_of"]
+__all__ = ["Prediction", "filled", "part_of", "surfaces_of", "webs_of"]
 
 #: Standard uncertainty of a warp whose record has no map, mm: the machine's and the gauge's together (common
 #: practice, no source).
@@ -50,42 +50,40 @@ def webs_of(record: Record) -> Webs | None:
     InputError
         If knots and coefficients do not fit each other.
     """
-    found = record.surface
-    if found is None:
+    if record.surface is None:
         return None
-    axes = [_axis(found.knots_x_mm), _axis(found.knots_y_mm)]
-    shapes = _shapes(found)
-    warp = _surface(axes, found.coefficients_mm, shapes, [dish.warp_mm for dish in found.dishes])
-    left = found.available_mm
-    available = None if left is None else _surface(axes, left, shapes, [dish.available_mm for dish in found.dishes])
+    warp, *left = surfaces_of(record.surface)
     is_z_measured = any(z is not None for z in record.readings.z_mm)
     bias = float(record.settings.get("bias", 0.0))
     # Records of 0.1 do not hold what roughing left where its Z was measured.
-    return Webs(warp, available, bias, is_left_known=available is not None or not is_z_measured)
+    return Webs(warp, left[0] if left else None, bias, is_left_known=bool(left) or not is_z_measured)
 
 
-def _axis(knots: list[float]) -> Axis:
-    if len(knots) < 8:
+def surfaces_of(found: SurfaceRecord) -> list[Surface]:
+    """Return the warp, and what roughing left of the webs where that is kept, from knots and coefficients.
+
+    Raises
+    ------
+    InputError
+        If these do not fit each other.
+    """
+    tables = [found.coefficients_mm] + ([] if found.available_mm is None else [found.available_mm])
+    amounts = [[dish.warp_mm for dish in found.dishes], [dish.available_mm for dish in found.dishes]]
+    _check(found, tables)
+    along, across = (Axis(np.array(knots[3:-3])) for knots in (found.knots_x_mm, found.knots_y_mm))
+    grid, shapes = Grid(along, across, False), None
+    if found.dishes:
+        forms = [ShapeTable(dish.low_mm, dish.high_mm, np.array(found.dish_forms[dish.form])) for dish in found.dishes]
+        shapes = LocalShapes(tuple(dish.web for dish in found.dishes), tuple(forms), np.ones(len(forms)))
+    return [Surface(grid, np.array(a), shapes, np.array(b)) for a, b in zip(tables, amounts, strict=False)]
+
+
+def _check(found: SurfaceRecord, tables: list[list[list[float]]]) -> None:
+    rows, columns = len(found.knots_x_mm) - 4, len(found.knots_y_mm) - 4
+    fit = [len(one) == rows and {len(row) for row in one} == {columns} for one in tables]
+    fit += [0 <= dish.form < len(found.dish_forms) for dish in found.dishes]
+    if min(rows, columns) < 4 or not all(fit):
         raise InputError([_MISFIT])
-    return Axis(np.array(knots[3:-3]))
-
-
-def _shapes(found: SurfaceRecord) -> LocalShapes | None:
-    if not found.dishes:
-        return None
-    if any(not 0 <= dish.form < len(found.dish_forms) for dish in found.dishes):
-        raise InputError([_MISFIT])
-    tables = [ShapeTable(dish.low_mm, dish.high_mm, np.array(found.dish_forms[dish.form])) for dish in found.dishes]
-    return LocalShapes(tuple(dish.web for dish in found.dishes), tuple(tables), np.ones(len(tables)))
-
-
-def _surface(
-    axes: list[Axis], coefficients: list[list[float]], shapes: LocalShapes | None, amounts: list[float]
-) -> Surface:
-    shape = tuple(len(axis.knots) - 4 for axis in axes)
-    if len(coefficients) != shape[0] or {len(row) for row in coefficients} != {shape[1]}:
-        raise InputError([_MISFIT])
-    return Surface(Grid(axes[0], axes[1], False), np.array(coefficients), shapes, np.array(amounts))
 
 
 @dataclass(frozen=True)
@@ -116,6 +114,16 @@ class Prediction:
     def bias(self) -> float:
         """Common bias that the job had taken off its offsets, mm."""
         return float(self.record.settings.get("bias", 0.0))
+
+    @property
+    def level(self) -> float:
+        """Probability that makes a floor conform."""
+        return float(self.record.settings.get("level", 0.95))
+
+    @property
+    def seed(self) -> int:
+        """Of the random draws."""
+        return int(self.record.settings.get("seed", 1))
 
     def of_cutter(self, index: int) -> CutterLeft:
         """What the cutters leave of a floor beside what was decided."""

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from floorfit.report.colours import HATCHES
-from floorfit.report.format import MISSING, Display
+from floorfit.report.format import Display
 from floorfit.report.language import marked
 from floorfit.report.paper import Column, Listing, SignSheet, write_sheet
 from floorfit.report.plan_view import plain_text
@@ -18,9 +18,10 @@ from floorfit.report.sign_off import identity_lines
 from floorfit.verify.proved import FloorProof, Verification
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["ESTIMATE", "PROVED", "by_need", "proved_sentence", "write_release"]
+__all__ = ["ESTIMATE", "by_need", "draw_floors", "floor_cells", "proved_sentence", "write_release"]
 
 #: Words of the verdicts on finished webs.
 PROVED = {
@@ -96,10 +97,10 @@ def write_release(
         identity=identity_lines(identity, files, display),
         measured=[_measured(found, display), *answers],
         counts=_counts(found, display),
-        worst=Listing(_columns(display), [_row(one, display) for one in floors[:5]]),
+        worst=Listing(_columns(display), [floor_cells(one, display) for one in floors[:5]]),
         warnings=[plain_text(display.finding(one.source, one.place, one.text)) for one in found.findings[:4]],
         cautions=[say(line) for line in CAUTIONS],
-        appendix=Listing(_columns(display), [_row(one, display) for one in floors]),
+        appendix=Listing(_columns(display), [floor_cells(one, display) for one in floors]),
         draw=lambda figure, box: _plan(figure, box, found),
     )
     write_sheet(sheet, display, path)
@@ -126,25 +127,48 @@ def _columns(display: Display) -> list[Column]:
     ]  # fmt: skip
 
 
-def _row(floor: FloorProof, display: Display) -> list[str]:
-    value, u = display.pair(floor.bias, 2 * floor.bias_u) if floor.bias == floor.bias else (MISSING, MISSING)
+def floor_cells(floor: FloorProof, display: Display, decimals: int = 4) -> list[str]:
+    """Return the cells of a floor's row: what it is, bias, and reason at the end.
+
+    Parameters
+    ----------
+    floor : FloorProof
+    display : Display
+    decimals : int
+        Of the probability.
+    """
+    value, u = display.pair(floor.bias, 2 * floor.bias_u)
     return [
         plain_text(floor.pocket), display.words(PROVED[floor.verdict]), str(floor.readings),
-        display.length(floor.web_min), display.length(floor.web_max), display.plain(floor.probability, 4), value, u,
-        plain_text(display.sentence(floor.reason)),
+        display.length(floor.web_min), display.length(floor.web_max), display.plain(floor.probability, decimals),
+        value, u, plain_text(display.sentence(floor.reason)),
     ]  # fmt: skip
 
 
 def _plan(figure: Figure, box: tuple[float, float, float, float], found: Verification) -> None:
-    """Draw outline and floors, hatched by verdict; a floor that was not read is grey."""
+    """Draw outline and floors."""
     axes = panel(figure, box)
     axes.set_axis_off()
     axes.set_aspect("equal")
     outline = np.array(found.part.outline)
     axes.fill(*outline.T, facecolor="white", edgecolor=INK, linewidth=1.0)
+    draw_floors(axes, found, "white")
+
+
+def draw_floors(axes: Axes, found: Verification, face: str, per_mm: float = 1.0) -> None:
+    """Draw the floors, hatched by verdict; one that was not read is grey.
+
+    Parameters
+    ----------
+    axes : Axes
+    found : Verification
+    face : str
+        Colour of the floors that were read.
+    per_mm : float
+        Units of the axes in a millimetre.
+    """
     for pocket, floor in zip(found.part.pockets, found.floors, strict=True):
-        face = "#c8c8c8" if floor.verdict == "not-read" else "white"
-        hatch = HATCHES.get(floor.verdict)
-        axes.fill(*np.array(pocket.boundary).T, facecolor=face, edgecolor=INK, linewidth=0.6, hatch=hatch)
-        for island in pocket.islands:
-            axes.fill(*np.array(island).T, facecolor="white", edgecolor=INK, linewidth=0.6)
+        shade = "#c8c8c8" if floor.verdict == "not-read" else face
+        rings = [(pocket.boundary, shade, HATCHES.get(floor.verdict))]
+        for ring, colour, hatch in [*rings, *((island, "white", None) for island in pocket.islands)]:
+            axes.fill(*np.array(ring).T * per_mm, facecolor=colour, edgecolor=INK, linewidth=0.6, hatch=hatch)

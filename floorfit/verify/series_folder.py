@@ -11,15 +11,15 @@ import numpy as np
 
 from floorfit.arrays import Array
 from floorfit.json_file import write_json
-from floorfit.offsets_table import length_cell, length_cells, number_cell
+from floorfit.offsets_table import length_cells, number_cells
 from floorfit.plain_text import write_csv
-from floorfit.report.format import MISSING, Display, Writing, display_for
+from floorfit.report.format import Display, Writing, display_for
 from floorfit.report.plan_view import plain_text
 from floorfit.verify.afterwards import CheckRow, CheckSheet, CheckTable, Picture, page_text
 from floorfit.verify.charts import Chart
 from floorfit.verify.expect import SERIES_FORMAT
 from floorfit.verify.parts import PocketSeries, Series
-from floorfit.verify.pictures import as_data_url, chart_figure, field_figure, png_of
+from floorfit.verify.pictures import chart_figure, field_figure, png_of
 from floorfit.verify.written import finite
 from floorfit.whole import whole_folder
 
@@ -150,30 +150,28 @@ def _charts(series: Series) -> Iterable[list[str]]:
     unit = series.part.units
     for one in series.pockets:
         chart = one.chart
-        levels = [length_cell(value, unit) for value in (chart.mean, chart.lower, chart.upper)]
-        top = length_cell(chart.range_upper, unit)
         for place, job in enumerate(one.jobs):
-            moved = float(chart.ranges[place - 1]) if place else float("nan")
-            signal = bool(chart.signals[place]) or (place > 0 and bool(chart.range_signals[place - 1]))
-            yield [
-                one.pocket, series.names[job], series.created[job], length_cell(float(chart.values[place]), unit),
-                *levels, length_cell(moved, unit), top, "yes" if signal else "no",
-            ]  # fmt: skip
+            lengths = (
+                chart.values[place],
+                chart.mean,
+                chart.lower,
+                chart.upper,
+                chart.ranges[place],
+                chart.range_upper,
+            )
+            signal = "yes" if chart.signals[place] or chart.range_signals[place] else "no"
+            cells = length_cells(lengths, unit)
+            yield [one.pocket, series.names[job], series.created[job], *cells, signal]
 
 
 def _capable(one: PocketSeries, unit: str) -> list[str]:
     found = one.capability
     numbers = (found.cp, *found.cp_limits, found.cpk, *found.cpk_limits)
-    return [
-        one.pocket,
-        str(found.count),
-        length_cell(found.mean, unit),
-        length_cell(found.sd, unit),
-        *(number_cell(v, 3) for v in numbers),
-    ]
+    return [one.pocket, str(found.count), *length_cells((found.mean, found.sd), unit), *number_cells(numbers, 3)]
 
 
 def _document(series: Series) -> dict[str, Any]:
+    drift = {"slope": series.bias_drift.slope, "u": series.bias_drift.u}
     document = {
         "format": SERIES_FORMAT,
         "part": series.part.name,
@@ -186,16 +184,12 @@ def _document(series: Series) -> dict[str, Any]:
         ],
         "warps": series.warps,
         "verified": series.verified,
-        "x_mm": series.x.tolist(),
-        "y_mm": series.y.tolist(),
-        "mean_mm": series.mean.tolist(),
-        "spread_mm": series.spread.tolist(),
-        "fit_u_mm": None if series.fit_u is None else series.fit_u.tolist(),
-        "shapes": {"shares": series.shapes.shares.tolist(), "shapes_mm": series.shapes.shapes.tolist()},
+        **{f"{name}_mm": getattr(series, name) for name in ("x", "y", "mean", "spread", "fit_u")},
+        "shapes": {"shares": series.shapes.shares, "shapes_mm": series.shapes.shapes},
         "alike": asdict(series.alike),
         "readings_mean": series.readings,
         "readings_enough": series.enough,
-        "bias_mm": _chart(series.bias_chart) | {"drift_per_job": _trend(series)},
+        "bias_mm": _chart(series.bias_chart) | {"drift_per_job": {**drift, "limits": series.bias_drift.limits}},
         "repeatability_mm": {"sd": series.repeatability.sd, "dof": series.repeatability.dof},
         "pockets": [
             {"pocket": one.pocket, "centre_mm": list(pocket.centroid), "offset_mm": _chart(one.chart),
@@ -215,21 +209,15 @@ def _chart(chart: Chart) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _trend(series: Series) -> dict[str, Any]:
-    drift = series.bias_drift
-    return {"slope": drift.slope, "u": drift.u, "limits": list(drift.limits)}
-
-
 def _write_page(series: Series, folder: Path, show: Display) -> None:
     say = show.words
     mean = _field(series, say("Mean warp of the underside"), series.mean, say("mean warp (plus: high, web thin)"), show)
     (folder / "mean_warp.png").write_bytes(mean)
-    pictures = [Picture(as_data_url(mean), say("Mean warp of {n} parts.").format(n=series.warps))]
-    spread = _field(
-        series, say("Spread of the warp over the parts"), series.spread, say("standard deviation"), show, signed=False
-    )
+    pictures = [Picture(mean, say("Mean warp of {n} parts.").format(n=series.warps))]
+    title = say("Spread of the warp over the parts")
+    spread = _field(series, title, series.spread, say("standard deviation"), show, signed=False)
     words = say("Standard deviation of the warp over the parts, what the fits are unsure of included.")
-    pictures.append(Picture(as_data_url(spread), words))
+    pictures.append(Picture(spread, words))
     pictures += [_shape(series, k, show) for k in range(len(series.shapes.shares))]
     pictures += _chart_pictures(series, show)
     findings = [plain_text(show.finding(one.source, one.place, one.text)) for one in series.findings[:MOST_FINDINGS]]
@@ -265,7 +253,7 @@ def _shape(series: Series, k: int, show: Display) -> Picture:
     words = say("Shape {k} of the differences from the mean, one standard deviation: {share} % of them.")
     values = series.shapes.shapes[k].reshape(series.mean.shape)
     png = _field(series, title, values, say("difference"), show)
-    return Picture(as_data_url(png), words.format(k=k + 1, share=share))
+    return Picture(png, words.format(k=k + 1, share=share))
 
 
 def _chart_pictures(series: Series, show: Display) -> list[Picture]:
@@ -273,13 +261,13 @@ def _chart_pictures(series: Series, show: Display) -> list[Picture]:
     if len(verified.values) > 1:
         png = png_of(chart_figure(verified, [], say("Common bias of finished webs, job by job"), show))
         words = say("Common bias of finished webs. Dashed: control limits. Cross: outside them.")
-        out.append(Picture(as_data_url(png), words))
+        out.append(Picture(png, words))
     ranked = sorted((one for one in series.pockets if len(one.chart.values) > 1), key=lambda one: -_signals(one))
     for one in ranked[:MOST_CHARTS]:
         labels, name = [series.names[job] for job in one.jobs], plain_text(one.pocket)
         png = png_of(chart_figure(one.chart, labels, say("Offset of {pocket}").format(pocket=name[:40]), show))
         words = say("Offset of {pocket}: single values and moving ranges. Dashed: limits. Cross: outside.")
-        out.append(Picture(as_data_url(png), words.format(pocket=name)))
+        out.append(Picture(png, words.format(pocket=name)))
     return out
 
 
@@ -310,18 +298,11 @@ def _capabilities(series: Series, show: Display) -> CheckTable:
         found = one.capability
         numbers = [show.length(value, sign=True, more=1) for value in (found.mean, found.sd)]
         pairs = [(found.cp, found.cp_limits), (found.cpk, found.cpk_limits)]
-        cells = [
-            cell
-            for value, (low, high) in pairs
-            for cell in (_index(value, show), f"{_index(low, show)} {say('to')} {_index(high, show)}")
-        ]
-        rows.append(CheckRow([plain_text(one.pocket), str(found.count), *numbers, *cells]))
+        for value, (low, high) in pairs:
+            numbers += [show.plain(value, 2), f"{show.plain(low, 2)} {say('to')} {show.plain(high, 2)}"]
+        rows.append(CheckRow([plain_text(one.pocket), str(found.count), *numbers]))
     note = say(
         "Of the mean deviation of the finished web, one value for each verified job (ISO 22514-2; limits of Cpk after "
         "Bissell 1990)."
     )
     return CheckTable(say("Capability of finished webs"), head, rows, note)
-
-
-def _index(value: float, show: Display) -> str:
-    return show.plain(value, 2) if np.isfinite(value) else MISSING

@@ -65,10 +65,10 @@ def find_shapes(fields: Array, most: int = 3) -> Shapes:
     count = min(most, parts - 1)
     if count < 1 or total <= 1e-24 * fields.size:
         return Shapes(np.empty((0, fields.shape[1])), np.empty(0))
-    squares, vectors = _leading(centred, count)
-    vectors = vectors * np.sign(vectors[np.arange(count), np.abs(vectors).argmax(axis=1)])[:, None]
-    deviations = np.sqrt(squares / (parts - 1))
-    return Shapes(vectors * deviations[:, None], squares / total)
+    _, values, vectors = np.linalg.svd(centred, full_matrices=False)
+    values, vectors = values[:count], vectors[:count]
+    vectors *= np.sign(vectors[np.arange(count), np.abs(vectors).argmax(axis=1)])[:, None]
+    return Shapes(vectors * (values / np.sqrt(parts - 1))[:, None], values**2 / total)
 
 
 def how_alike(fields: Array, shape: tuple[int, int], inside: Flags) -> Alike:
@@ -102,23 +102,6 @@ def _bent(fields: Array, shape: tuple[int, int], inside: Flags) -> Array:
     planes = np.linalg.qr(np.column_stack([np.ones(len(inside)), *np.indices(shape).reshape(2, -1)])[inside])[0]
     seen = fields[:, inside]
     return np.asarray(seen - (seen @ planes) @ planes.T)
-
-
-def _leading(centred: Array, count: int) -> tuple[Array, Array]:
-    """Largest squared singular values and right vectors, by the smaller of the two Gram matrices."""
-    from scipy.linalg import eigh
-
-    parts, places = centred.shape
-    is_tall = parts > places
-    gram = centred.T @ centred if is_tall else centred @ centred.T
-    size = len(gram)
-    squares, found = eigh(gram, subset_by_index=(size - count, size - 1))
-    squares, found = np.maximum(squares[::-1], 0.0), found[:, ::-1]
-    if is_tall:
-        return squares, found.T
-    vectors = found.T @ centred
-    norms = np.linalg.norm(vectors, axis=1, keepdims=True)
-    return squares, vectors / np.where(norms > 0, norms, 1.0)
 
 
 def _bending(field: Array) -> float:

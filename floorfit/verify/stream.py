@@ -6,7 +6,6 @@ import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -20,12 +19,10 @@ from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
 from floorfit.readings.repeats import estimate_repeatability, group_sites
 from floorfit.readings.screening import SAME_PLACE_MM
-from floorfit.record import RECORD_FORMAT
+from floorfit.record import RECORD_FORMAT, SurfaceRecord
 from floorfit.result import UNSETTLED
 from floorfit.sealed import changed_files
-from floorfit.surface.axis import Axis
-from floorfit.surface.local_shapes import LocalShapes, ShapeTable
-from floorfit.verify.predicted import filled
+from floorfit.verify.predicted import filled, surfaces_of
 from floorfit.verify.written import VERIFICATION_FORMAT
 
 __all__ = [
@@ -116,18 +113,17 @@ class FinishedJob:
     ----------
     job : str
         Id of the job.
-    bias, bias_u : float, mm
+    bias : float, mm
         Common bias, what the job had taken off already included; NaN where there is none.
-    pockets : dict of str to (float, float)
-        By pocket: mean deviation of the web from nominal at the readings, and the pocket's own bias, mm.
+    pockets : dict of str to float, mm
+        By pocket: mean deviation of the web from nominal at the readings.
     doubt : str
         Code of what makes its readings none of the job's finished webs; ``""`` where there is nothing.
     """
 
     job: str
     bias: float
-    bias_u: float
-    pockets: dict[str, tuple[float, float]]
+    pockets: dict[str, float]
     doubt: str = ""
 
 
@@ -203,14 +199,13 @@ def _read(file: Path, wanted: str, take: Callable[[dict[str, Any]], T]) -> T | F
     except OSError as error:
         return _broken(file, f"cannot be read ({error.strerror})")
     except (ValueError, KeyError, TypeError, IndexError, AttributeError, RecursionError) as error:
-        return _broken(file, f"does not hold together ({type(error).__name__}: {str(error)[:80]})")
+        return _broken(file, f"does not hold together ({type(error).__name__}: {' '.join(str(error).split())[:80]})")
 
 
 def _finished(document: dict[str, Any]) -> FinishedJob:
-    bias = document["bias_mm"]
     doubt = next((one["code"] for one in document.get("findings", ()) if one["code"] in NOT_FINISHED_WEBS), "")
-    whole = float(document.get("applied_bias_mm", 0.0)) + _number(bias["value"])
-    return FinishedJob(document["job"], whole, _number(bias["u"]), _webs(document), doubt)
+    bias = float(document.get("applied_bias_mm", 0.0)) + _number(document["bias_mm"]["value"])
+    return FinishedJob(document["job"], bias, _webs(document), doubt)
 
 
 def _summary(file: Path, document: dict[str, Any], shelf: Shelf) -> JobSummary:
@@ -251,23 +246,10 @@ def _doubt(document: dict[str, Any]) -> str:
 def _warp(surface: dict[str, Any] | None, nodes: Nodes) -> Array:
     if surface is None:
         return np.empty(0)
-    coefficients = np.array(surface["coefficients_mm"], dtype=float)
-    sides = [
-        _matrix(tuple(map(float, surface[name])), places.tobytes())
-        for name, places in (("knots_x_mm", nodes.x), ("knots_y_mm", nodes.y))
-    ]
-    warp = (sides[0] @ coefficients @ sides[1].T + _dished(surface, nodes)).ravel()
+    warp = surfaces_of(SurfaceRecord.model_validate(surface))[0].on_grid(nodes.x, nodes.y).ravel()
     if not np.isfinite(warp).all():
         raise ValueError("the surface is not finite")
-    return np.asarray(warp)
-
-
-def _dished(surface: dict[str, Any], nodes: Nodes) -> Array:
-    """What the dishes of the webs add on the nodes; records of 0.1 have none."""
-    forms, dishes = [np.array(form, float) for form in surface.get("dish_forms", ())], surface.get("dishes", ())
-    tables = tuple(ShapeTable(tuple(one["low_mm"]), tuple(one["high_mm"]), forms[one["form"]]) for one in dishes)
-    amounts = np.array([one["warp_mm"] for one in dishes])
-    return LocalShapes((), tables, np.ones(len(tables))).total_on_grid(amounts, nodes.x, nodes.y)
+    return warp
 
 
 def _warp_u(found: dict[str, Any] | None, nodes: Nodes) -> Array:
@@ -276,11 +258,6 @@ def _warp_u(found: dict[str, Any] | None, nodes: Nodes) -> Array:
     layer = filled(np.array(found["warp_u_mm"], float))
     places = np.meshgrid(nodes.x, nodes.y, indexing="ij")
     return bilinear(np.array(found["x_mm"]), np.array(found["y_mm"]), layer.T, *places).ravel()
-
-
-@lru_cache(maxsize=16)
-def _matrix(knots: tuple[float, ...], places: bytes) -> Array:
-    return Axis(np.array(knots[3:-3])).matrix(np.frombuffer(places))
 
 
 def _repeats(readings: dict[str, Any]) -> tuple[float, int]:
@@ -293,17 +270,12 @@ def _repeats(readings: dict[str, Any]) -> tuple[float, int]:
     return (found.sd**2 * found.dof, found.dof) if found.dof else (0.0, 0)
 
 
-def _webs(document: dict[str, Any]) -> dict[str, tuple[float, float]]:
+def _webs(document: dict[str, Any]) -> dict[str, float]:
     readings = document["readings"]
     used = np.array(readings["used"], dtype=bool)
     floor: NDArray[np.object_] = np.array(readings["floor"], dtype=object)
     deviation = np.array(readings["deviation_mm"], dtype=float)
-    out = {}
-    for one in document["floors"]:
-        rows = used & (floor == one["pocket"])
-        if rows.any():
-            out[str(one["pocket"])] = (float(deviation[rows].mean()), _number(one["bias"]))
-    return out
+    return {str(name): float(deviation[used & (floor == name)].mean()) for name in np.unique(floor[used])}
 
 
 def _shortened(text: str) -> str:

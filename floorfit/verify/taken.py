@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +45,7 @@ class Taken:
 
     Parameters
     ----------
+    points : (n, 2) ndarray, mm
     floor : (n,) ndarray of int
         −1 for none.
     is_used : (n,) ndarray of bool
@@ -60,6 +62,7 @@ class Taken:
     findings : tuple of Finding
     """
 
+    points: Array
     floor: Rows
     is_used: Flags
     reason: NDArray[np.object_]
@@ -70,6 +73,17 @@ class Taken:
     is_doubted: Flags
     limits: LocalLimits
     findings: tuple[Finding, ...]
+
+    @property
+    def gap(self) -> Array:
+        """Measured less predicted, (n,) mm."""
+        return self.deviation - self.predicted
+
+    @cached_property
+    def rows_of(self) -> dict[int, Rows]:
+        """Rows of the used readings by floor, of every floor that has one."""
+        used = np.flatnonzero(self.is_used)
+        return {k: used[self.floor[used] == k] for k in np.unique(self.floor[used]).tolist()}
 
     def limits_of(self, rows: Rows) -> LocalLimits:
         """Limits at some of the places."""
@@ -97,19 +111,19 @@ def take(prediction: Prediction, readings: Readings) -> Taken:
     )
     floor = seen.floor
     deviation, predicted, lower, upper = (np.full(len(readings), np.nan) for _ in range(4))
-    for index in np.unique(floor[floor >= 0]):
-        rows = floor == index
-        at = readings.x[rows], readings.y[rows]
-        deviation[rows] = readings.thickness[rows] * seen.factor[rows] - part.pockets[index].nominal_web(*at)
-        predicted[rows] = prediction.deviation(int(index), *at)
-        lower[rows], upper[rows] = part.pockets[index].tolerance_at(*at)
-    reason = seen.reason.copy()
+    points, reason = np.column_stack([readings.x, readings.y]), seen.reason.copy()
+    for index in np.unique(floor[floor >= 0]).tolist():
+        rows, pocket = floor == index, part.pockets[index]
+        at = points[rows].T
+        deviation[rows] = readings.thickness[rows] * seen.factor[rows] - pocket.nominal_web(*at)
+        predicted[rows] = prediction.deviation(index, *at)
+        lower[rows], upper[rows] = pocket.tolerance_at(*at)
     is_of_place = np.isin(seen.code, OF_THE_PLACE)
     is_used = np.isfinite(deviation) & ~is_of_place & (readings.thickness > 0)
     reason[is_used] = ""
     return Taken(
-        floor, is_used, reason, deviation, predicted, prediction.deviation_u(readings.x, readings.y),
-        seen.u, np.zeros(len(readings), bool), LocalLimits(lower, upper), whole_file_findings(finished, seen),
+        points, floor, is_used, reason, deviation, predicted, prediction.deviation_u(*points.T), seen.u,
+        np.zeros(len(readings), bool), LocalLimits(lower, upper), whole_file_findings(finished, seen),
     )  # fmt: skip
 
 
@@ -122,15 +136,11 @@ def set_lonely_aside(taken: Taken, thickness: Array) -> Taken:
     thickness : (n,) ndarray, mm
     """
     used, reason, doubted = taken.is_used.copy(), taken.reason.copy(), taken.is_doubted.copy()
-    gap = taken.deviation - taken.predicted
-    for index in np.unique(taken.floor[used]):
-        rows = np.flatnonzero(used & (taken.floor == index))
-        if len(rows) < 4:
-            continue
-        distance = np.abs(gap[rows] - np.median(gap[rows]))
-        scale = np.maximum(MAD_TO_SD * float(np.median(distance)), taken.u[rows])
-        for row in rows[distance > LONELY * scale]:
-            should = float(thickness[row] - (gap[row] - np.median(gap[rows])))
+    for rows in taken.rows_of.values():
+        off = taken.gap[rows] - np.median(taken.gap[rows])
+        scale = np.maximum(MAD_TO_SD * float(np.median(np.abs(off))), taken.u[rows])
+        for row in rows[(np.abs(off) > LONELY * scale) & (len(rows) >= 4)]:
+            should = float(thickness[row] - (taken.gap[row] - np.median(taken.gap[rows])))
             reason[row] = reason_of("outlier", thickness=float(thickness[row]), expected=should)
             used[row], doubted[row] = False, True
     return replace(taken, is_used=used, reason=reason, is_doubted=doubted)

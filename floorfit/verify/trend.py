@@ -16,7 +16,7 @@ from floorfit.errors import Finding, InputError
 from floorfit.plain_text import write_csv
 from floorfit.report.format import Display, Writing, display_for
 from floorfit.verify.afterwards import CheckRow, CheckSheet, CheckTable, Picture, page_text
-from floorfit.verify.pictures import as_data_url, png_of
+from floorfit.verify.pictures import png_of
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -127,7 +127,7 @@ def write_trend(runs: Sequence[AccuracyRun], folder: Path, writing: Writing | No
         sentence=_sentence(runs, show),
         answers=[say("Coverage should lie near 95 %. A false accept is a floor called conform that lies outside.")],
         findings=[],
-        pictures=[Picture(as_data_url(png), say("Error, coverage and false accepts, run by run. Dotted: 95 %."))],
+        pictures=[Picture(png, say("Error, coverage and false accepts, run by run. Dotted: 95 %."))],
         tables=[_table(runs, show)],
     )
     (folder / "trend.html").write_text(page_text(sheet, show), encoding="utf-8", newline="\n")

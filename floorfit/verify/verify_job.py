@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from floorfit import sealed
-from floorfit.arrays import Array, Rows
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.as_cut import as_cut
 from floorfit.cutter_left import read_cutter_left
 from floorfit.decision.decision import verdict_of
@@ -24,7 +24,7 @@ from floorfit.verify.bias import common_bias, no_bias, pockets_apart
 from floorfit.verify.capability import K95
 from floorfit.verify.doubts import LIMIT_BIAS_MM, looks_roughed, refuse_unfit, why_withheld
 from floorfit.verify.misfiled import of_other_plate, read_in_part, set_copied_aside, turned
-from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped, group_means
+from floorfit.verify.mixed import dispersion_of, fit_grouped, group_means
 from floorfit.verify.movement import LIMIT_MM, find_movement
 from floorfit.verify.otherwise import cut_otherwise, not_as_predicted, tilts_unread
 from floorfit.verify.predicted import Prediction
@@ -101,32 +101,37 @@ def verify(
     readings, matched = match_labels(prediction.part, readings, ids)
     tell("placing the readings")
     taken = set_lonely_aside(set_copied_aside(prediction, take(prediction, readings), readings), readings.thickness)
-    points = np.column_stack([readings.x, readings.y])
-    bias, movement, steps = _split(prediction, taken, points, movement_limit_mm)
+    bias, movement, steps = _split(prediction, taken, movement_limit_mm)
     tell("fitting what was not predicted")
-    otherwise, why = cut_otherwise(prediction, taken, points, steps, readings.source)
+    otherwise, why = cut_otherwise(prediction, taken, steps, readings.source)
     is_explained = bool(otherwise) or movement.state == "measure-again"
     other = "" if is_explained else of_other_plate(prediction, taken)
-    in_part = {**read_in_part(prediction.part, taken, points), **tilts_unread(prediction, taken, points)}
-    floors = _floors(prediction, taken, points, steps, _unproved(taken, in_part, other))
-    rough = looks_roughed(prediction, taken, readings.x, readings.y)
+    in_part = {**read_in_part(prediction.part, taken), **tilts_unread(prediction, taken)}
+    floors = _floors(prediction, taken, steps, _unproved(taken, in_part, other))
+    rough = looks_roughed(prediction, taken)
     withheld = why_withheld(prediction, bias, movement, floors, rough, bias_limit_mm)
-    doubts += _rough_findings(prediction, readings.source, rough)
-    found = _verification(prediction, readings, taken, floors, bias, movement)
+    proof = _reading_proof(prediction, taken)
+    intervals = _intervals(prediction, proof, floors, bias)
     if other:
         otherwise, why = [Finding("other-plate", readings.source, "", other, "warning")], "not this plate's webs"
     elif not otherwise:
-        share = _share_limits(found.intervals.inside_without_bias, found.intervals.total)
-        otherwise = not_as_predicted(found.intervals, share, readings.source)
-    otherwise += turned(prediction, readings, taken)
-    told = (*doubts, *matched, *otherwise, *_part_findings(prediction, readings.source, in_part), *found.findings)
-    return replace(found, findings=told, withheld=why or withheld, identity=record.identity)
+        share = _share_limits(intervals.inside_without_bias, intervals.total)
+        otherwise = not_as_predicted(intervals, share, readings.source)
+    otherwise += [*turned(prediction, readings, taken), *_part_findings(prediction, readings.source, in_part)]
+    doubts += [*_rough_findings(readings.source, rough), *matched, *otherwise, *taken.findings]
+    return Verification(
+        job=record.job, part=prediction.part, level=prediction.level, applied_bias=prediction.bias,
+        source=readings.source, line=readings.line, x=readings.x, y=readings.y, thickness=readings.thickness,
+        readings=proof, floors=floors, bias=bias, movement=movement, intervals=intervals,
+        findings=(*doubts, *_findings(readings.source, floors, bias, movement)), withheld=why or withheld,
+        identity=record.identity,
+    )  # fmt: skip
 
 
 def _unproved(taken: Taken, in_part: dict[int, tuple[str, bool]], other: str) -> dict[int, str]:
     """Why a floor is left undecided that conforms where it was read."""
     if other:
-        return {int(k): f"other-plate: {other}" for k in np.unique(taken.floor[taken.is_used])}
+        return dict.fromkeys(taken.rows_of, f"other-plate: {other}")
     return {k: f"read-in-part: {words}" for k, (words, is_so) in in_part.items() if is_so}
 
 
@@ -137,8 +142,7 @@ def _part_findings(prediction: Prediction, source: str, in_part: dict[int, tuple
     ]
 
 
-def _rough_findings(prediction: Prediction, source: str, rough: Array) -> list[Finding]:
-    names = [pocket.id for pocket, share in zip(prediction.part.pockets, rough, strict=True) if share > 0.5]
+def _rough_findings(source: str, names: list[str]) -> list[Finding]:
     if not names:
         return []
     text = (
@@ -148,44 +152,18 @@ def _rough_findings(prediction: Prediction, source: str, rough: Array) -> list[F
     return [Finding("looks-roughed", source, "", text, "warning")]
 
 
-def _level(prediction: Prediction) -> float:
-    return float(prediction.record.settings.get("level", 0.95))
-
-
 def _floors(
-    prediction: Prediction, taken: Taken, points: Array, steps: dict[int, Step], unproved: dict[int, str]
+    prediction: Prediction, taken: Taken, steps: dict[int, Step], unproved: dict[int, str]
 ) -> tuple[FloorProof, ...]:
-    seed, level = int(prediction.record.settings.get("seed", 1)), _level(prediction)
-    field, spread = fit_field(prediction, taken, points, steps, seed), gauge_dispersion(prediction, taken, points)
+    field, spread = fit_field(prediction, taken, steps), gauge_dispersion(prediction, taken)
     found = [
-        prove_floor(prediction, taken, k, points, field, steps[k], level, seed, spread)
-        if k in steps
-        else unread(prediction, taken, k)
+        prove_floor(prediction, taken, k, field, steps[k], spread) if k in steps else unread(prediction, taken, k)
         for k in range(len(prediction.part.pockets))
     ]
     return tuple(
         replace(one, verdict="undecided", reason=unproved[k]) if one.verdict == "conform" and k in unproved else one
         for k, one in enumerate(found)
     )
-
-
-def _verification(
-    prediction: Prediction,
-    readings: Readings,
-    taken: Taken,
-    floors: tuple[FloorProof, ...],
-    bias: Bias,
-    movement: Movement,
-) -> Verification:
-    level = _level(prediction)
-    proof = _reading_proof(prediction, taken, level)
-    return Verification(
-        job=prediction.record.job, part=prediction.part, level=level, applied_bias=prediction.bias,
-        source=readings.source, line=readings.line, x=readings.x, y=readings.y, thickness=readings.thickness,
-        readings=proof, floors=floors, bias=bias, movement=movement,
-        intervals=_intervals(prediction, proof, floors, bias),
-        findings=(*taken.findings, *_findings(readings.source, floors, bias, movement)),
-    )  # fmt: skip
 
 
 def _told_left(prediction: Prediction, name: str) -> Finding:
@@ -212,52 +190,37 @@ def _prediction(record: Record, part: Part | None, left: str | Path | None) -> P
     return replace(prediction, part=part)
 
 
-def _split(prediction: Prediction, taken: Taken, points: Array, limit: float) -> tuple[Bias, Movement, dict[int, Step]]:
+def _split(prediction: Prediction, taken: Taken, limit: float) -> tuple[Bias, Movement, dict[int, Step]]:
     """Split measured less predicted into common bias, smooth field and steps."""
-    rows = np.flatnonzero(taken.is_used)
-    floors = np.unique(taken.floor[rows])
-    steps = {int(k): _own_step(taken, rows[taken.floor[rows] == k]) for k in floors}
-    cut = np.array([k for k in floors if not prediction.is_held(int(k))], dtype=np.intp)
-    apart = pockets_apart(np.array([steps[int(k)].bias for k in cut]), np.array([steps[int(k)].bias_u for k in cut]))
+    steps = {k: _own_step(taken, rows) for k, rows in taken.rows_of.items()}
+    cut = np.array([k for k in steps if not prediction.is_held(k)], dtype=np.intp)
+    apart = pockets_apart(*np.array([(steps[k].bias, steps[k].bias_u) for k in cut.tolist()]).reshape(-1, 2).T)
     common = cut[~apart]
     if not len(common):
         return no_bias(), Movement.unknown(limit), steps
-    chosen = rows[np.isin(taken.floor[rows], common)]
+    chosen = np.flatnonzero(taken.is_used & np.isin(taken.floor, common))
     group = np.searchsorted(common, taken.floor[chosen])
-    gap, u = taken.deviation[chosen] - taken.predicted[chosen], taken.u[chosen]
-    movement, moved, field = find_movement(points[chosen], gap, group, u, limit)
-    plain = fit_grouped(np.ones((len(gap), 1)), gap, group, u * np.sqrt(dispersion_of(gap, group, u)))
-    bias = common_bias(gap - field, group, u, moved or plain, prediction.shared_u(common))
-    shared = _shared_steps(common, moved or plain, steps, bias.value)
-    return bias, movement, {**steps, **shared}
+    gap, u = taken.gap[chosen], taken.u[chosen]
+    movement, moved, field = find_movement(taken.points[chosen], gap, group, u, limit)
+    fit = moved or fit_grouped(np.ones((len(gap), 1)), gap, group, u * np.sqrt(dispersion_of(gap, group, u)))
+    bias = common_bias(gap - field, group, u, fit, prediction.shared_u(common))
+    for k, own, own_u in zip(common.tolist(), fit.effects.tolist(), fit.effects_u.tolist(), strict=True):
+        steps[k] = replace(steps[k], value=bias.value + own, u=own_u, is_apart=False)
+    return bias, movement, steps
 
 
 def _own_step(taken: Taken, rows: Rows) -> Step:
-    gap = taken.deviation[rows] - taken.predicted[rows]
-    alone = np.zeros(len(rows), np.intp)
+    gap, alone = taken.gap[rows], np.zeros(len(rows), np.intp)
     u = taken.u[rows] * np.sqrt(dispersion_of(gap, alone, taken.u[rows]))
-    mean, mean_u = group_means(gap, alone, u)
-    return Step(float(mean[0]), float(mean_u[0]), float(mean[0]), float(mean_u[0]), True)
+    mean, mean_u = (float(one[0]) for one in group_means(gap, alone, u))
+    return Step(mean, mean_u, mean, mean_u, True)
 
 
-def _shared_steps(common: Rows, fit: Grouped, steps: dict[int, Step], bias: float) -> dict[int, Step]:
-    return {
-        int(k): replace(steps[int(k)], value=bias + float(fit.effects[i]), u=float(fit.effects_u[i]), is_apart=False)
-        for i, k in enumerate(common)
-    }
-
-
-def _reading_proof(prediction: Prediction, taken: Taken, level: float) -> ReadingProof:
-    count = len(taken.floor)
-    chance = np.full(count, np.nan)
-    predicted = taken.predicted.copy()
-    for index in np.unique(taken.floor[taken.floor >= 0]):
-        rows = np.flatnonzero((taken.floor == index) & np.isfinite(taken.deviation))
-        chance[rows] = chance_at(taken.deviation[rows], taken.u[rows], taken.limits_of(rows))
-        if prediction.is_held(int(index)):
-            predicted[taken.floor == index] = np.nan
-    gap, reach = taken.deviation - predicted, K95 * np.hypot(taken.predicted_u, taken.u)
-    low, high = _allowed(prediction, taken.floor)
+def _reading_proof(prediction: Prediction, taken: Taken) -> ReadingProof:
+    chance = chance_at(taken.deviation, taken.u, taken.limits)
+    held = [k for k in range(len(prediction.part.pockets)) if prediction.is_held(k)]
+    predicted = np.where(np.isin(taken.floor, held), np.nan, taken.predicted)
+    u = np.hypot(taken.predicted_u, taken.u)
     return ReadingProof(
         floor=taken.floor,
         is_used=taken.is_used,
@@ -267,25 +230,23 @@ def _reading_proof(prediction: Prediction, taken: Taken, level: float) -> Readin
         predicted_u=np.where(np.isfinite(predicted), taken.predicted_u, np.nan),
         u=taken.u,
         probability=chance,
-        verdict=tuple(verdict_of(p, level) if np.isfinite(p) else "" for p in chance.tolist()),
-        is_inside=(gap >= low - reach) & (gap <= high + reach),
+        verdict=tuple(verdict_of(p, prediction.level) if np.isfinite(p) else "" for p in chance.tolist()),
+        is_inside=_is_inside(prediction, taken.floor, taken.deviation - predicted, u),
     )
 
 
-def _allowed(prediction: Prediction, floor: Rows) -> tuple[Array, Array]:
-    """How much thinner and thicker than predicted the cutters may leave the web at a place, mm."""
+def _is_inside(prediction: Prediction, floor: Rows, gap: Array, u: Array) -> Flags:
+    """Whether measured less predicted lies in its 95 % interval, widened by what the cutters may leave."""
     known = [prediction.of_cutter(index) for index in range(len(prediction.part.pockets))]
-    low, high = np.array([-one.deep for one in known] + [0.0]), np.array([one.high for one in known] + [0.0])
-    return low[floor], high[floor]
+    deep, high = np.array([*((one.deep, one.high) for one in known), (0.0, 0.0)])[floor].T
+    return np.asarray((gap >= -deep - K95 * u) & (gap <= high + K95 * u))
 
 
 def _intervals(prediction: Prediction, proof: ReadingProof, floors: tuple[FloorProof, ...], bias: Bias) -> Intervals:
     rows = proof.is_used & np.isfinite(proof.predicted)
     inside, total = int((proof.is_inside & rows).sum()), int(rows.sum())
     gap = proof.deviation - proof.predicted - (bias.value if np.isfinite(bias.value) else 0.0)
-    reach = K95 * np.hypot(proof.predicted_u, proof.u)
-    low, high = _allowed(prediction, proof.floor)
-    without = int((rows & (gap >= low - reach) & (gap <= high + reach)).sum())
+    without = int((_is_inside(prediction, proof.floor, gap, np.hypot(proof.predicted_u, proof.u)) & rows).sum())
     held = [floor.is_interval_held for floor in floors if floor.is_interval_held is not None]
     return Intervals(inside, total, _share_limits(inside, total), without, sum(held), len(held))
 

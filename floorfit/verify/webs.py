@@ -47,40 +47,33 @@ class Step:
     is_apart: bool
 
 
-def fit_field(prediction: Prediction, taken: Taken, points: Array, steps: dict[int, Step], seed: int) -> Fit | None:
+def fit_field(prediction: Prediction, taken: Taken, steps: dict[int, Step]) -> Fit | None:
     """Fit measured less predicted less the floors' own steps; None where the readings fix no surface.
 
     Parameters
     ----------
     prediction : Prediction
     taken : Taken
-    points : (n, 2) ndarray, mm
     steps : dict of int to Step
         By floor; every floor with a used reading.
-    seed : int
-        Of the joint samples.
     """
     rows = np.flatnonzero(taken.is_used)
     own = np.array([steps[int(k)].value for k in taken.floor[rows]])
-    values = taken.deviation[rows] - taken.predicted[rows] - own
-    part = prediction.part
+    part, values = prediction.part, taken.gap[rows] - own
     try:
-        return fit_surface(
-            points[rows], values, taken.u[rows], bounds=part.bounds, smallest_mm=part.narrowest, seed=seed
-        )
+        points, seed = taken.points[rows], prediction.seed
+        return fit_surface(points, values, taken.u[rows], bounds=part.bounds, smallest_mm=part.narrowest, seed=seed)
     except NumericalError:
         return None
 
 
-def gauge_dispersion(prediction: Prediction, taken: Taken, places: Array) -> float:
+def gauge_dispersion(prediction: Prediction, taken: Taken) -> float:
     """Variance of the gauge over what is stated: of the job's readings or, where larger, of these; never below 1.
 
     Parameters
     ----------
     prediction : Prediction
     taken : Taken
-    places : (n, 2) ndarray, mm
-        Of all readings.
 
     Notes
     -----
@@ -88,9 +81,8 @@ def gauge_dispersion(prediction: Prediction, taken: Taken, places: Array) -> flo
     cut otherwise than decided is not the gauge's scatter.
     """
     square, freedom = 0.0, 0
-    for index in np.unique(taken.floor[taken.is_used]):
-        rows = np.flatnonzero(taken.is_used & (taken.floor == index))
-        beta, design, off = _own_plane(taken, rows, places)
+    for rows in taken.rows_of.values():
+        beta, design, off = _own_plane(taken, rows)
         square += float(((off - design @ beta) ** 2).sum())
         freedom += len(rows) - int(np.linalg.matrix_rank(design))
     surface = prediction.record.surface
@@ -98,24 +90,16 @@ def gauge_dispersion(prediction: Prediction, taken: Taken, places: Array) -> flo
     return max(1.0, before, square / freedom if freedom else 0.0)
 
 
-def _own_plane(taken: Taken, rows: Rows, places: Array) -> tuple[Array, Array, Array]:
+def _own_plane(taken: Taken, rows: Rows) -> tuple[Array, Array, Array]:
     """Plane of measured less predicted by least squares: height at the readings' mean, slopes; design, values / u."""
-    aside = places[rows] - places[rows].mean(axis=0)
+    aside = taken.points[rows] - taken.points[rows].mean(axis=0)
     design = np.column_stack([np.ones(len(rows)), aside]) / taken.u[rows, None]
-    off = (taken.deviation[rows] - taken.predicted[rows]) / taken.u[rows]
+    off = taken.gap[rows] / taken.u[rows]
     return np.asarray(np.linalg.lstsq(design, off, rcond=1e-9)[0], float), design, off
 
 
 def prove_floor(
-    prediction: Prediction,
-    taken: Taken,
-    index: int,
-    places: Array,
-    field: Fit | None,
-    step: Step,
-    level: float,
-    seed: int,
-    spread: float,
+    prediction: Prediction, taken: Taken, index: int, field: Fit | None, step: Step, spread: float
 ) -> FloorProof:
     """Judge one floor that has readings.
 
@@ -125,38 +109,32 @@ def prove_floor(
     taken : Taken
     index : int
         Of the floor.
-    places : (n, 2) ndarray, mm
-        Of all readings.
     field : Fit or None
         As `fit_field` gave it.
     step : Step
-    level : float
-        Probability that makes a floor conform.
-    seed : int
     spread : float
         As `gauge_dispersion` gave it.
     """
     pocket = prediction.part.pockets[index]
     points = floor_points(pocket)
-    base = prediction.deviation(index, points[:, 0], points[:, 1]) + step.value
-    generator = np.random.default_rng([seed, index, 3])
+    base = prediction.deviation(index, *points.T) + step.value
+    generator = np.random.default_rng([prediction.seed, index, 3])
     mean, samples = _field_on(field, prediction, points, base, step, generator)
     found = chances(samples, pocket.limits_on(*points.T))
-    rows = np.flatnonzero(taken.is_used & (taken.floor == index))
-    gap = taken.deviation[rows] - taken.predicted[rows]
-    verdict, reason = verdict_of(found.conform, level), ""
+    gap = taken.gap[taken.rows_of[index]]
+    verdict, reason = verdict_of(found.conform, prediction.level), ""
     if verdict == "conform":
         wording = Wording(prediction.part.units)
         reason = (
-            _outside(taken, index, level)
-            or _leaning(prediction, taken, index, places, spread, wording)
-            or _uneven(taken, index, places, field, step, spread, wording)
+            _outside(taken, index, prediction.level)
+            or _leaning(prediction, taken, index, spread, wording)
+            or _uneven(taken, index, field, step, spread, wording)
         )
         verdict = "undecided" if reason else verdict
     web_min, web_max = pocket.web + float(mean.min()), pocket.web + float(mean.max())
     return FloorProof(
         pocket=pocket.id,
-        readings=len(rows),
+        readings=len(gap),
         verdict=verdict,
         probability=found.conform,
         web_min=web_min,
@@ -220,10 +198,10 @@ def _field_on(
 ) -> tuple[Array, Array]:
     """Best estimate (k,) and samples (count, k) of the deviation at points of one floor, mm."""
     if field is not None:
-        mean = base + field.surface.at(points[:, 0], points[:, 1])
+        mean = base + field.surface.at(*points.T)
         own = step.u * generator.standard_normal(field.posterior.count)
         return mean, mean + field.posterior.samples_at(points) + own[:, None]
-    spread = float(np.hypot(step.bias_u, prediction.deviation_u(points[:, 0], points[:, 1]).max()))
+    spread = float(np.hypot(step.bias_u, prediction.deviation_u(*points.T).max()))
     return base, base + spread * generator.standard_normal(SAMPLES)[:, None]
 
 
@@ -238,7 +216,7 @@ def _outside(taken: Taken, index: int, level: float) -> str:
     return f"reading-outside: {words} outside the tolerance and the others do not; read the place again"
 
 
-def _leaning(prediction: Prediction, taken: Taken, index: int, places: Array, spread: float, wording: Wording) -> str:
+def _leaning(prediction: Prediction, taken: Taken, index: int, spread: float, wording: Wording) -> str:
     """Why a floor is not proved that leans, by its own readings, and leaves its limits where it does.
 
     A field that is smooth over the plate follows one floor's tilt in part, and less beyond its readings. How far the
@@ -246,8 +224,8 @@ def _leaning(prediction: Prediction, taken: Taken, index: int, places: Array, sp
     """
     from scipy.special import chdtrc
 
-    rows = np.flatnonzero(taken.is_used & (taken.floor == index))
-    beta, design, _ = _own_plane(taken, rows, places)
+    rows = taken.rows_of[index]
+    beta, design, _ = _own_plane(taken, rows)
     if len(rows) < 5 or np.linalg.matrix_rank(design) < 3:
         return ""
     slopes = np.linalg.inv(design.T @ design)[1:, 1:] * spread
@@ -255,8 +233,8 @@ def _leaning(prediction: Prediction, taken: Taken, index: int, places: Array, sp
         return ""
     pocket = prediction.part.pockets[index]
     points = floor_points(pocket)
-    middle = places[rows].mean(axis=0)
-    read = places[rows] - middle
+    middle = taken.points[rows].mean(axis=0)
+    read = taken.points[rows] - middle
     aside = np.clip(points - middle, 2 * read.min(axis=0), 2 * read.max(axis=0))
     web = prediction.deviation(index, *points.T) + beta[0] + aside @ beta[1:]
     lower, upper = pocket.limits_on(*points.T).limits
@@ -270,9 +248,7 @@ def _leaning(prediction: Prediction, taken: Taken, index: int, places: Array, sp
     )
 
 
-def _uneven(
-    taken: Taken, index: int, places: Array, field: Fit | None, step: Step, spread: float, wording: Wording
-) -> str:
+def _uneven(taken: Taken, index: int, field: Fit | None, step: Step, spread: float, wording: Wording) -> str:
     """Why a floor is not proved whose readings scatter about what was fitted as no gauge does.
 
     A step of the floor and a field that is smooth over the plate cannot be a tilt left out, a tool changed half way or
@@ -281,8 +257,8 @@ def _uneven(
     from scipy.special import chdtrc
 
     rows = np.flatnonzero((taken.floor == index) & (taken.is_used | taken.is_doubted))
-    own = np.zeros(len(rows)) if field is None else field.surface.at(*places[rows].T)
-    off = taken.deviation[rows] - taken.predicted[rows] - step.value - own
+    own = np.zeros(len(rows)) if field is None else field.surface.at(*taken.points[rows].T)
+    off = taken.gap[rows] - step.value - own
     square = np.where(taken.is_used[rows], off**2 / (spread * taken.u[rows] ** 2), 0.0).sum()
     freedom = int(taken.is_used[rows].sum()) - 1
     if not (taken.is_doubted[rows].any() or (freedom > 0 and chdtrc(freedom, square) < UNEVEN)):
@@ -291,9 +267,9 @@ def _uneven(
     worst = int(np.argmin(chance))
     if chance[worst] >= 0.5:
         return ""
-    side = "thinner" if off[worst] < 0 else "thicker"
+    side, place = "thinner" if off[worst] < 0 else "thicker", wording.place(taken.points[rows[worst]])
     return (
-        f"uneven: near {wording.place(places[rows[worst]])} the web is {side} by {wording.length(abs(off[worst]))} "
+        f"uneven: near {place} the web is {side} by {wording.length(abs(off[worst]))} "
         "than the rest of the floor tells, and as much again would leave the tolerance; read more places there"
     )
 

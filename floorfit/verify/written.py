@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 
 from floorfit.json_file import write_json
-from floorfit.offsets_table import length_cell, length_cells, number_cell, number_cells
+from floorfit.offsets_table import length_cells, number_cell, number_cells
 from floorfit.plain_text import write_csv
-from floorfit.verify.proved import FloorProof, Verification
+from floorfit.verify.proved import Verification
 
 __all__ = ["VERIFICATION_FORMAT", "finite", "to_document", "write_tables"]
 
@@ -35,20 +35,15 @@ def to_document(found: Verification) -> dict[str, Any]:
         "intervals": {**asdict(found.intervals), "share": found.intervals.share},
         "floors": [asdict(floor) for floor in found.floors],
         "readings": {
-            "line": found.line.tolist(),
-            "x_mm": found.x.tolist(),
-            "y_mm": found.y.tolist(),
-            "thickness_mm": found.thickness.tolist(),
+            "line": found.line,
+            **{f"{name}_mm": getattr(found, name) for name in ("x", "y", "thickness")},
             "floor": [ids[k] if k >= 0 else "" for k in proof.floor],
-            "used": proof.is_used.tolist(),
-            "reason": list(proof.reason),
-            "deviation_mm": proof.deviation.tolist(),
-            "predicted_mm": proof.predicted.tolist(),
-            "predicted_u_mm": proof.predicted_u.tolist(),
-            "u_mm": proof.u.tolist(),
-            "probability": proof.probability.tolist(),
-            "verdict": list(proof.verdict),
-            "inside": proof.is_inside.tolist(),
+            "used": proof.is_used,
+            "reason": proof.reason,
+            **{f"{name}_mm": getattr(proof, name) for name in ("deviation", "predicted", "predicted_u", "u")},
+            "probability": proof.probability,
+            "verdict": proof.verdict,
+            "inside": proof.is_inside,
         },
         "findings": [asdict(finding) for finding in found.findings],
     }
@@ -91,22 +86,18 @@ def _reading_rows(found: Verification) -> Iterable[tuple[str, ...]]:
 
 def _floor_row(found: Verification, index: int) -> list[str]:
     floor, pocket, unit = found.floors[index], found.part.pockets[index], found.part.units
-    lower, upper = (
-        None if limit is None else pocket.web + limit for limit in (pocket.tightest.lower, pocket.tightest.upper)
-    )
+    lower, upper = (pocket.web + limit for limit in pocket.tightest.limits)
     values = (floor.web_min, floor.web_max, lower, upper, floor.bias, floor.bias_u, floor.spread)
     return [
-        floor.pocket, floor.verdict, str(floor.readings), *(length_cell(value, unit) for value in values),
-        number_cell(floor.probability, 4), _yes_no(floor), floor.reason,
+        floor.pocket, floor.verdict, str(floor.readings), *length_cells(values, unit),
+        number_cell(floor.probability, 4), {True: "yes", False: "no", None: ""}[floor.is_interval_held], floor.reason,
     ]  # fmt: skip
 
 
-def _yes_no(floor: FloorProof) -> str:
-    return "" if floor.is_interval_held is None else "yes" if floor.is_interval_held else "no"
-
-
 def finite(value: Any) -> Any:
-    """Replace what JSON cannot hold (NaN, infinity) by null, all the way down."""
+    """Replace what JSON cannot hold (NaN, infinity) by null, and arrays by lists, all the way down."""
+    if isinstance(value, np.ndarray):
+        return finite(value.tolist())
     if isinstance(value, float):
         return value if np.isfinite(value) else None
     if isinstance(value, dict):

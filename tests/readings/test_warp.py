@@ -9,7 +9,7 @@ import pytest
 
 from floorfit.part.model import Part, Pocket, Tolerance
 from floorfit.readings.observations import readings_from_arrays
-from floorfit.readings.warp import along_z, observe, slope_factors
+from floorfit.readings.warp import observe, slope_factors
 
 SQUARE = ((0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0))
 
@@ -26,12 +26,13 @@ def one_pocket(slope: tuple[float, float] = (0.0, 0.0)) -> Part:
 )
 def test_reading_along_the_normal_becomes_two_millimetres_along_z(degrees: float, normal: float) -> None:
     # 1e-8: the printed digits.
-    assert along_z(normal, (math.tan(math.radians(degrees)), 0.0)) == pytest.approx(2.0, abs=1e-8)
+    factor = slope_factors(one_pocket((math.tan(math.radians(degrees)), 0.0)), [0], [50.0], [50.0])
+    assert normal * factor == pytest.approx(2.0, abs=1e-8)
 
 
 def test_factor_of_a_slope_of_one_in_ten() -> None:
     # √1.01 = 1.00498756211, by hand.
-    assert along_z(1.0, (0.1, 0.0)) == pytest.approx(1.00498756211, abs=1e-11)
+    assert slope_factors(one_pocket((0.1, 0.0)), [0], [50.0], [50.0]) == pytest.approx(1.00498756211, abs=1e-11)
 
 
 def test_warp_is_floor_less_thickness_less_underside() -> None:

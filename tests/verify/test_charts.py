@@ -33,13 +33,13 @@ def test_a_jump_is_a_signal() -> None:
     values = np.random.default_rng(3).normal(0, 0.01, 30)
     values[20] += 0.2
     chart = control_chart(values)
-    assert chart.signals[20] and chart.range_signals[19] and chart.range_signals[20]
+    assert chart.signals[20] and chart.range_signals[20] and chart.range_signals[21]
 
 
 @pytest.mark.parametrize("values", [(), (1.0,), (2.0, 2.0, 2.0)])
 def test_little_or_flat_data(values: tuple[float, ...]) -> None:
     chart = control_chart(values)
-    assert not chart.signals.any() and len(chart.ranges) == max(len(values) - 1, 0)
+    assert not chart.signals.any() and not chart.range_signals.any() and len(chart.ranges) == len(values)
 
 
 def test_trend_is_the_least_squares_line() -> None:

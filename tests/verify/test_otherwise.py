@@ -180,11 +180,12 @@ def judged(offsets, gaps, *, u=0.010, each=6, bias_u=0.0, held=(), unused=(), as
         part=SimpleNamespace(pockets=[SimpleNamespace(id=f"P{k + 1}") for k in range(count)]),
     )
     taken = SimpleNamespace(
-        is_used=~np.isin(floor, unused), floor=floor, deviation=gap + predicted, predicted=predicted,
+        is_used=~np.isin(floor, unused), floor=floor, deviation=gap + predicted, predicted=predicted, gap=gap,
+        points=np.zeros((len(floor), 2)),
         u=np.full(len(floor), u),
     )  # fmt: skip
     steps = {k: SimpleNamespace(bias=float(gaps[k]), bias_u=bias_u) for k in range(count) if k not in aside}
-    told, why = cut_otherwise(prediction, taken, np.zeros((len(floor), 2)), steps, "file")  # type: ignore[arg-type]
+    told, why = cut_otherwise(prediction, taken, steps, "file")  # type: ignore[arg-type]
     return [one.code for one in told], " ".join(f"{one.place}: {one.text}" for one in told), why
 
 
