@@ -20,13 +20,13 @@ collect_ignore = [] if find_spec("playwright") else ["browser"]
 
 #: Files that take longest, from some 30 s of a processor down to 8.
 LONGEST = (
-    "verify/test_misfiled.py",
     "surface/test_fit.py",
     "nc/test_damage.py",
     "planning/test_points.py",
     "accuracy/test_chain.py",
     "sample_parts/test_programs.py",
     "verify/test_alike.py",
+    "verify/test_misfiled.py",
     "surface/test_terrain.py",
     "verify/test_parts.py",
     "cad/test_extraction.py",

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import lru_cache
+from importlib import import_module
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 
@@ -13,7 +16,9 @@ from floorfit.readings.observations import Readings, readings_from_arrays
 from floorfit.record import Record
 from floorfit.recording import make_record
 from floorfit.run import Settings, correct
+from floorfit.verify.misfiled import set_copied_aside
 from floorfit.verify.predicted import Prediction
+from floorfit.verify.taken import Taken, set_lonely_aside, take
 
 #: Gauge noise of every invented reading, mm.
 NOISE = 0.010
@@ -62,6 +67,25 @@ def small_record(bias: float = 0.0) -> Record:
     """The record of a job on the plate, made once."""
     part = small_part()
     return make_record(correct(part, rough_readings(part), Settings(bias=bias)))
+
+
+@lru_cache(maxsize=1)
+def small_prediction() -> Prediction:
+    """What that job predicts, read back once."""
+    return Prediction.of(small_record())
+
+
+def taken(readings: Readings) -> Taken:
+    """Readings of that job's webs as `verify` takes them, for what is told of them before any surface is fitted."""
+    placed = take(small_prediction(), readings)
+    return set_lonely_aside(set_copied_aside(small_prediction(), placed, readings), readings.thickness)
+
+
+@contextmanager
+def unfitted() -> Iterator[None]:
+    """Inside, `verify` fits no surface, half of its time: for tests of findings and biases, which hang on none."""
+    with patch.object(import_module("floorfit.verify.verify_job"), "fit_field", lambda *_: None):
+        yield
 
 
 def bent(record: Record, number: int, amount: float, lift: float) -> Record:

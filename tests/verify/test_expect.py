@@ -1,5 +1,6 @@
 import json
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -8,6 +9,7 @@ from finished_webs import rough_readings, small_part, warp
 
 from floorfit.cli import main
 from floorfit.errors import InputError
+from floorfit.result import Result
 from floorfit.run import correct
 from floorfit.surface.expected import Expected
 from floorfit.verify import read_expected
@@ -17,6 +19,12 @@ NODES = np.linspace(0.0, 400.0, 20), np.linspace(0.0, 310.0, 16)
 
 def mean_of(field, parts: int = 10) -> Expected:
     return Expected(*NODES, field(NODES[0][:, None], NODES[1][None, :]), parts)
+
+
+@cache
+def plain_run() -> Result:
+    """Two readings a floor with nothing expected, run once."""
+    return correct(small_part(), rough_readings(small_part(), 2))
 
 
 def test_agreeing_plate_uses_the_mean_and_says_so() -> None:
@@ -32,8 +40,7 @@ def test_agreeing_plate_uses_the_mean_and_says_so() -> None:
 
 def test_plate_that_bends_otherwise_is_fitted_as_if_nothing_were_known() -> None:
     part = small_part()
-    readings = rough_readings(part, 2)
-    plain = correct(part, readings)
+    readings, plain = rough_readings(part, 2), plain_run()
     other = correct(part, readings, expected=mean_of(lambda x, y: -3 * warp(x, y) + 0.3 * np.sin(x / 30)))
     assert plain.fit is not None and other.fit is not None
     assert np.array_equal(plain.fit.surface.coefficients, other.fit.surface.coefficients)
@@ -126,12 +133,12 @@ def test_a_series_that_does_not_say_how_sure_its_mean_is_is_refused(tmp_path: Pa
         read_expected(tmp_path, small_part())
 
 
-def test_the_series_of_a_mirrored_part_is_refused(tmp_path: Path) -> None:
+def test_the_series_of_a_mirrored_part_is_refused(unpainted, tmp_path: Path) -> None:
     # Left and right parts come in pairs, with the same ids and the same rectangle (common practice, no source).
     part = small_part()
     turned = [replace(one, boundary=tuple((400.0 - x, y) for x, y in one.boundary)) for one in part.pockets]
     job = tmp_path / "job"
-    correct(part, rough_readings(part, 2)).save(job, pictures=False)
+    plain_run().save(job, pictures=False)
     assert main(["series", str(job), "-o", str(tmp_path / "learnt")]) == 0
     assert read_expected(tmp_path / "learnt", part).parts == 1
     with pytest.raises(InputError, match="series of another part"):

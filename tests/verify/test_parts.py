@@ -2,11 +2,12 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from shutil import copytree
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from finished_webs import bent, finished_readings, rough_readings, small_part, small_record
+from finished_webs import bent, finished_readings, rough_readings, small_part, small_record, unfitted
 from page_reader import english_left
 
 from floorfit.errors import InputError
@@ -14,7 +15,7 @@ from floorfit.record import Record
 from floorfit.report.format import Writing
 from floorfit.report.language import language
 from floorfit.run import correct
-from floorfit.verify import expected_from, read_expected, verify
+from floorfit.verify import Series, expected_from, read_expected, verify
 from floorfit.verify import series as series_of
 from floorfit.verify.bias import student_factor
 from floorfit.verify.charts import control_chart
@@ -31,16 +32,22 @@ def write(folder: Path, record: Record) -> Path:
     return folder
 
 
-@pytest.fixture
-def jobs(tmp_path: Path) -> Path:
-    generator = np.random.default_rng(1)
+@pytest.fixture(scope="module")
+def jobs(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Twelve jobs that nobody changes."""
+    generator, folder = np.random.default_rng(1), tmp_path_factory.mktemp("jobs")
     for k in range(12):
-        write(tmp_path / "jobs" / f"j{k:02d}", bent(small_record(), k, generator.normal(1.0, 0.1), 0.004 * k))
-    return tmp_path / "jobs"
+        write(folder / f"j{k:02d}", bent(small_record(), k, generator.normal(1.0, 0.1), 0.004 * k))
+    return folder
 
 
-def test_mean_spread_shape_and_drift(jobs: Path) -> None:
-    series = series_of([jobs])
+@pytest.fixture(scope="module")
+def series(jobs: Path) -> Series:
+    """Their series."""
+    return series_of([jobs])
+
+
+def test_mean_spread_shape_and_drift(jobs: Path, series: Series) -> None:
     assert len(series.jobs) == 12 and series.is_whole and series.warps == 12
     fields = []
     shelf = Shelf()
@@ -73,7 +80,8 @@ def test_mean_warp_is_held_by_its_limits_at_the_stated_rate() -> None:
 def test_verified_jobs_give_bias_chart_and_capability(jobs: Path, tmp_path: Path) -> None:
     for k in range(4):
         record = bent(small_record(), k, 1.0, 0.0)
-        found = verify(record, finished_readings(small_record(), bias=0.01 + 0.005 * k, seed=20 + k))
+        with unfitted():
+            found = verify(record, finished_readings(small_record(), bias=0.01 + 0.005 * k, seed=20 + k))
         folder = tmp_path / "proofs" / f"p{k}"
         folder.mkdir(parents=True)
         write_tables(found, folder)
@@ -95,7 +103,8 @@ def test_verification_of_webs_not_finished_counts_for_nothing_and_is_named(tmp_p
         )
         folder = write(tmp_path / f"j{k}", record) / "proof"
         folder.mkdir()
-        write_tables(verify(record, readings), folder)
+        with unfitted():
+            write_tables(verify(record, readings), folder)
     series = series_of([tmp_path])
     assert series.verified == 2 and series.bias_chart.mean == pytest.approx(0.01, abs=0.004)
     assert [(finding.code, finding.source) for finding in series.findings] == [("doubtful-proof", "j2")]
@@ -109,23 +118,24 @@ def test_bias_that_a_job_had_taken_off_counts(tmp_path: Path) -> None:
         record = bent(small_record(0.02 if k > 1 else 0.0), k, 1.0 + 1e-4 * k, 0.0)
         folder = write(tmp_path / f"j{k}", record) / "proof"
         folder.mkdir()
-        write_tables(verify(record, finished_readings(record, bias=0.02, seed=50 + k)), folder)
+        with unfitted():
+            write_tables(verify(record, finished_readings(record, bias=0.02, seed=50 + k)), folder)
     series = series_of([tmp_path])
     # One job's bias is known to 0.010/√54 = 0.0014 mm and what its prediction shares; four in the mean to 0.001.
     assert series.bias_chart.values == pytest.approx([0.02] * 4, abs=0.006)
     assert series.bias_chart.mean == pytest.approx(0.02, abs=0.003) and not series.bias_drift.is_seen
 
 
-def test_bias_outside_its_control_limits_is_said(jobs: Path, tmp_path: Path) -> None:
+def test_bias_outside_its_control_limits_is_said(series: Series) -> None:
     """Of 0, 1, 0, 1, … 0 and a 20 the mean range is 2.7, and 20 is beyond 2.66 of them over the mean (ISO 7870-2)."""
-    series = series_of([jobs])
     assert "outside the control limits" not in " ".join(series_answers(series))
     values = [0.0, 0.001, 0.0, 0.001, 0.0, 0.001, 0.0, 0.001, 0.0, 0.001, 0.0, 0.02]
     told = " ".join(series_answers(replace(series, bias_chart=control_chart(values))))
     assert "1 of them outside the control limits" in told
 
 
-def test_broken_and_foreign_jobs_are_named_and_left_out(jobs: Path) -> None:
+def test_broken_and_foreign_jobs_are_named_and_left_out(jobs: Path, tmp_path: Path) -> None:
+    jobs = Path(copytree(jobs, tmp_path / "jobs"))
     (jobs / "j03" / "record.json").write_text('{"format": "floorfit-record/1"', encoding="utf-8")
     (jobs / "j04" / "record.json").write_bytes(b"\xff\xfe")
     document = json.loads((jobs / "j05" / "record.json").read_text())
@@ -202,8 +212,10 @@ def test_expectation_of_the_other_side_is_refused(unpainted, tmp_path: Path) -> 
     series = series_of([tmp_path])
     fill_series(series, tmp_path / "learnt")
     readings = rough_readings(small_part(), 2)
-    for expected in (read_expected(tmp_path / "learnt", small_part()), expected_from(series)):
-        correct(small_part(), replace(readings, identity={"side": "Left"}), expected=expected)
+    read, direct = read_expected(tmp_path / "learnt", small_part()), expected_from(series)
+    correct(small_part(), replace(readings, identity={"side": "Left"}), expected=read)
+    assert read.identity == direct.identity
+    for expected in (read, direct):
         with pytest.raises(InputError, match='is of side "left", the readings are of "right"'):
             correct(small_part(), replace(readings, identity={"side": "right"}), expected=expected)
 
@@ -241,8 +253,7 @@ def test_map_is_cut_out_before_parsing_and_changes_nothing(tmp_path: Path) -> No
     assert np.array_equal(first.warp, second.warp) and first.part == second.part  # type: ignore[union-attr]
 
 
-def test_written_series_is_read_back_as_expectation(jobs: Path, tmp_path: Path) -> None:
-    series = series_of([jobs])
+def test_written_series_is_read_back_as_expectation(unpainted, series: Series, tmp_path: Path) -> None:
     out = tmp_path / "learnt"
     out.mkdir()
     fill_series(series, out)
