@@ -287,7 +287,7 @@ def _held(part: Part, taken: Prepared, decisions: tuple[Decision, ...], lost: di
 
 def _lost(seen: Observations, sites: Sites, fit: Fit) -> dict[int, str]:
     """Floors of which the fit set so many readings aside that they are held."""
-    from floorfit.readings.lost import lost_floors
+    from floorfit.readings.outliers import lost_floors
 
     u = sites.u * np.sqrt(fit.dispersion) * fit.scale
     return lost_floors(seen.floor[sites.rows], sites.points, fit.weights < 0.5, fit.loo.residual, u)

@@ -96,7 +96,7 @@ def column_of_numbers(
     (n,) ndarray, mm (or °C, µs)
     """
     scale = header.scale if field.is_length else 1.0
-    values = _quickly(cells, header.delimiter == ";")
+    values = _numbers(cells, header.delimiter == ";")
     if values is not None:
         values *= scale
         if bool(np.all(_in_range(values, field))):
@@ -110,7 +110,7 @@ def column_of_numbers(
     return result
 
 
-def _quickly(cells: Sequence[str], has_decimal_comma: bool) -> Array | None:
+def _numbers(cells: Sequence[str], has_decimal_comma: bool) -> Array | None:
     """Convert plain numbers; None where a cell is anything else (also ``1_000`` or other digits than ASCII)."""
     joined = "\n".join(cells)
     if not joined.isascii() or "_" in joined:
@@ -132,28 +132,15 @@ def _cell(cell: str, field: Field, scale: float, delimiter: str) -> tuple[float,
     text = cell.strip()
     if not text.strip(DASHES) or text.lower() == "nan":
         return (np.nan, None) if field.may_be_blank else (np.nan, _blank(text))
-    try:
-        value = _number(text.replace(",", ".") if delimiter == ";" else text) * scale
-    except ValueError:
+    number = _numbers([text], delimiter == ";")
+    if number is None:
         return np.nan, ("not-a-number", _not_a_number(text, delimiter))
+    value = float(number[0]) * scale
     if not math.isfinite(value):
         return np.nan, ("not-finite", f'"{shown(text)}" is not a finite number. Correct the value or remove the row.')
     if not _in_range(value, field):
         return np.nan, ("out-of-range", _out_of_range(text, field, scale))
     return value, None
-
-
-def _number(text: str) -> float:
-    """Convert a number in ASCII digits without grouping.
-
-    Raises
-    ------
-    ValueError
-        If it is anything else.
-    """
-    if "_" in text or not text.isascii():
-        raise ValueError(text)
-    return float(text)
 
 
 def _blank(text: str) -> tuple[str, str]:

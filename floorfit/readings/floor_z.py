@@ -181,19 +181,19 @@ def _height(readings: Readings, warp: Array, u: float) -> tuple[Finding, ...]:
             "That is more often the datum of Z than the plate. Check it on one pocket by hand. Of a plate that is on "
             "shims, or lower than its datum, state the height that was measured: # stands_off: +… mm."
         )
-        return (Finding("common-height", readings.source, "", text, "warning"),)
-    if max(low - stated, stated - high) > max(2 * u, BEYOND * (high - low)):
+    elif max(low - stated, stated - high) > max(2 * u, BEYOND * (high - low)):
         text = (
             f"the plate is stated to stand {stated:+.3f} mm off its datum (stands_off), and the readings show its "
             f"underside at {middle:+.3f} mm, from {low:+.3f} to {high:+.3f}. One of the two is wrong, and every offset "
             "hangs on it. Check it on one pocket by hand."
         )
-        return (Finding("common-height", readings.source, "", text, "warning"),)
-    text = (
-        f"the plate is stated to stand {stated:+.3f} mm off its datum (stands_off), and the readings agree: its "
-        f"underside is at {middle:+.3f} mm, from {low:+.3f} to {high:+.3f}."
-    )
-    return (Finding("stands-off", readings.source, "", text, "note"),)
+    else:
+        text = (
+            f"the plate is stated to stand {stated:+.3f} mm off its datum (stands_off), and the readings agree: its "
+            f"underside is at {middle:+.3f} mm, from {low:+.3f} to {high:+.3f}."
+        )
+        return (Finding("stands-off", readings.source, "", text, "note"),)
+    return (Finding("common-height", readings.source, "", text, "warning"),)
 
 
 def _programmed(readings: Readings, off: Array, warp: Array) -> tuple[Finding, ...]:

@@ -129,8 +129,9 @@ class Gauge:
     @property
     def findings(self) -> tuple[Finding, ...]:
         """Warnings: blocks that the line does not fit, and a scale or velocity that is not the metal's."""
-        told = [*_off_line(self.blocks), *_scattered(self.blocks), *_far(self.scale, self.kind)]
-        return tuple(Finding(code, self.source, "", text, "warning") for code, text in told)
+        told = {"large-residual": _off_line(self.blocks), "scattered-blocks": _scattered(self.blocks)}
+        told["far-velocity" if self.kind == "tof" else "far-scale"] = _far(self.scale, self.kind)
+        return tuple(Finding(code, self.source, "", text, "warning") for code, text in told.items() if text)
 
     @property
     def zero_time_us(self) -> float:
@@ -251,11 +252,13 @@ def calibrate(
     >>> round(float(gauge.thickness(2.05)), 6)
     2.0
     """
-    around = Range("a number within ± 0.01", -MOST_K_PER_C, MOST_K_PER_C)
     given = {"k_u_per_c": k_u_per_c, "resolution_mm": resolution_mm, "zero_u_mm": zero_u_mm}
     given["reading_u_mm"] = reading_u_mm
-    ranges = [("k_per_c", k_per_c, around), *((name, value, NOT_NEGATIVE) for name, value in given.items())]
-    check_ranges("calibrate", ranges)
+    others = [(name, value, NOT_NEGATIVE) for name, value in given.items()]
+    check_ranges(
+        "calibrate",
+        [("k_per_c", k_per_c, Range("a number within ± 0.01", -MOST_K_PER_C, MOST_K_PER_C)), *others],
+    )
     steps, _ = blocks.steps
     chosen: Method = method or ("one-point" if len(steps) == 1 else "two-point" if len(steps) == 2 else "line")
     check_blocks(blocks, chosen, web_range)
@@ -331,44 +334,40 @@ def _per_block(x: Array, blocks: Blocks, scale: float, zero: float) -> tuple[Blo
     return tuple(results)
 
 
-def _off_line(blocks: tuple[BlockResult, ...]) -> list[tuple[str, str]]:
+def _off_line(blocks: tuple[BlockResult, ...]) -> str:
     far = [one for one in blocks if abs(one.residual) > OFF_LINE_MM]
     if not far:
-        return []
+        return ""
     shown = ", ".join(f"{one.true:.4g} ({one.residual:+.3f})" for one in far[:4])
-    text = (
+    return (
         f"{len(far)} blocks are off the line, mm: {shown}. One was read wrongly, or the gauge is not straight. Read "
         "the blocks again."
     )
-    return [("large-residual", text)]
 
 
-def _scattered(blocks: tuple[BlockResult, ...]) -> list[tuple[str, str]]:
+def _scattered(blocks: tuple[BlockResult, ...]) -> str:
     """Readings of one block that differ as those of no good gauge do: a second set after a drift, say."""
     again = [one for one in blocks if one.count > 1]
     freedom = sum(one.count - 1 for one in again)
     sd = float(np.sqrt(sum((one.count - 1) * one.sd**2 for one in again) / max(freedom, 1)))
     if freedom < FOR_SCATTER or sd <= SCATTER_MM:
-        return []
-    text = (
+        return ""
+    return (
         f"readings of one and the same block scatter by {sd:.3f} mm: couplant, a wrong row, or a gauge that drifted "
         "between two sets. Read the blocks again."
     )
-    return [("scattered-blocks", text)]
 
 
-def _far(scale: float, kind: Kind) -> list[tuple[str, str]]:
+def _far(scale: float, kind: Kind) -> str:
     low, high = VELOCITIES if kind == "tof" else SCALES
     if low < scale < high:
-        return []
+        return ""
     if kind == "thickness":
-        text = (
+        return (
             f"the scale is {scale:.4f}, about 1 was expected: the gauge is set for another metal than the blocks are "
             "of, or a column is in another unit. Check both, and read the blocks again."
         )
-        return [("far-scale", text)]
-    text = (
+    return (
         f"the velocity is {scale:.4f} mm/µs, aluminium alloys have 6.2 to 6.45. Check the blocks' metal, and that "
         "tof_us is in microseconds, there and back."
     )
-    return [("far-velocity", text)]

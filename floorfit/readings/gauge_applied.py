@@ -93,8 +93,8 @@ def _other_gauge(gauge: Gauge, readings: Readings) -> list[Finding]:
 
 
 def _outside(gauge: Gauge, thickness: Array, readings: Readings) -> list[Finding]:
-    is_thin, is_thick = thickness < gauge.true_min - ROUNDING_MM, thickness > gauge.true_max + ROUNDING_MM
-    out = (thickness > 0) & (is_thin | is_thick)
+    beyond = np.maximum(gauge.true_min - thickness, thickness - gauge.true_max)
+    out = (thickness > 0) & (beyond > ROUNDING_MM)
     if not out.any():
         return []
     far = (thickness < (1 - FAR) * gauge.true_min) | (thickness > (1 + FAR) * gauge.true_max)
@@ -104,11 +104,10 @@ def _outside(gauge: Gauge, thickness: Array, readings: Readings) -> list[Finding
             "is straight there need not be so at the webs. Calibrate on blocks beyond the webs."
         )
         return [Finding("far-blocks", readings.source, "", text, "warning")]
-    lines = ", ".join(str(int(line)) for line in readings.line[out][:5])
-    if out.sum() > 5:
-        lines = f"{lines} and {int(out.sum()) - 5} more"
+    count, lines = int(out.sum()), ", ".join(map(str, readings.line[out][:5]))
+    lines = f"{lines} and {count - 5} more" if count > 5 else lines
     text = (
-        f"{int(out.sum())} readings (lines {lines}) lie outside the blocks, {gauge.true_min:.4g} to "
+        f"{count} readings (lines {lines}) lie outside the blocks, {gauge.true_min:.4g} to "
         f"{gauge.true_max:.4g} mm: the gauge is not known there. Calibrate on blocks beyond the webs."
     )
     return [Finding("outside-blocks", readings.source, "", text, "warning")]

@@ -206,14 +206,11 @@ def _one_floor_each(label: Rows, floor: Rows, is_labelled: Flags) -> dict[int, i
 def _turned(part: Part, readings: Readings, said: Rows, is_labelled: Flags) -> str:
     """How the plate would have to lie for the labels to be right; ``""`` where no way brings them right."""
     x0, y0, x1, y1 = part.bounds
-    ways = {
-        "turned half round": (x0 + x1 - readings.x, y0 + y1 - readings.y),
-        "turned over along X": (readings.x, y0 + y1 - readings.y),
-        "turned over along Y": (x0 + x1 - readings.x, readings.y),
-    }
+    (x, y), (back, down) = (readings.x, readings.y), (x0 + x1 - readings.x, y0 + y1 - readings.y)
+    ways = {"turned half round": (back, down), "turned over along X": (x, down), "turned over along Y": (back, y)}
     rows = is_labelled & (said >= 0)
-    for words, (x, y) in ways.items():
-        floor = assign_floors(part, x, y)
+    for words, at in ways.items():
+        floor = assign_floors(part, *at)
         if rows.any() and (floor == said)[rows].mean() >= AGREE:
             return words
     return ""

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags, Rows, read_only
 from floorfit.units import Unit
 
 __all__ = ["UNKNOWN", "UNLABELLED", "Observations", "Readings", "readings_from_arrays"]
@@ -194,19 +194,13 @@ def readings_from_arrays(
     >>> len(readings), readings.unit
     (2, 'mm')
     """
-    xs = _column(x)
-    n = len(xs)
-    columns = {"y": y, "thickness": thickness, "z": z, "u": u, "temperature": temperature, "tof": tof}
-    arrays = {name: _column(np.full(n, np.nan) if v is None else v) for name, v in columns.items()}
+    n = np.size(x)
+    columns = {"x": x, "y": y, "thickness": thickness, "z": z, "u": u, "temperature": temperature, "tof": tof}
+    arrays = {k: np.array(np.full(n, np.nan) if v is None else v, float).reshape(-1) for k, v in columns.items()}
     labels = np.array([""] * n if pocket is None else [str(p) for p in pocket], dtype=np.str_)
     for name, values in {**arrays, "pocket": labels}.items():
         if len(values) != n:
             raise ValueError(f"{name} has {len(values)} values, x has {n}: give one for each reading.")
+    read_only(*arrays.values())
     lines, facts = np.arange(1, n + 1), dict(identity or {})
-    return Readings(x=xs, **arrays, pocket=labels, line=lines, unit=unit, source=source, extra={}, identity=facts)
-
-
-def _column(values: ArrayLike) -> Array:
-    array = np.array(values, dtype=float).reshape(-1)
-    array.flags.writeable = False
-    return array
+    return Readings(**arrays, pocket=labels, line=lines, unit=unit, source=source, extra={}, identity=facts)

@@ -1,4 +1,6 @@
-"""After the fit: what it made of each reading, and a name for those that the surface does not believe."""
+"""After the fit: what it made of each reading, a name for those that the surface does not believe, and floors that lost
+so many of theirs that what is left does not speak for them.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from floorfit.arrays import Array, Rows
+from floorfit.arrays import Array, Flags, Rows
 from floorfit.part.assign import assign_floors
 from floorfit.part.model import Part
 from floorfit.readings.kinds import reason_of
@@ -17,10 +19,15 @@ from floorfit.readings.ratios import name_thickness
 from floorfit.readings.repeats import Sites
 from floorfit.readings.warp import warp_said
 
-__all__ = ["judged", "name_outliers"]
+__all__ = ["judged", "lost_floors", "name_outliers"]
 
 #: A reading this near to a wall may stand on the fillet between wall and floor: probe foot and tool radius.
 FILLET_REACH_MM = 6.0
+#: A floor that lost this share of its readings is held where fewer than these are left: of three, the two that are left
+#: may be the bad ones; eight of twelve bear each other out.
+LARGEST_SHARE, ENOUGH = 1 / 3, 5
+#: Two readings agree where they differ by less than this times the standard deviation of their difference.
+ALIKE = 3.0
 
 
 def judged(
@@ -112,8 +119,7 @@ def name_outliers(
         elif not names[k][0] and seen.wall[row] < FILLET_REACH_MM and read[row] > right[k]:
             names[k] = ("on-fillet", reason_of("on-fillet"))
         elif not names[k][0]:
-            text = reason_of("outlier", thickness=float(read[row]), expected=float(right[k]))
-            names[k] = ("outlier", text)
+            names[k] = ("outlier", reason_of("outlier", thickness=float(read[row]), expected=float(right[k])))
     return names
 
 
@@ -125,3 +131,53 @@ def _swapped(
     floor = assign_floors(part, x, y)
     said = warp_said(part, floor, x, y, readings.z[rows], readings.thickness[rows])
     return np.where(np.abs(said - warp_at(x, y)) <= 3.0 * scale, floor, -1)
+
+
+def lost_floors(floor: Rows, points: Array, is_bad: Flags, residual: Array, u: Array) -> dict[int, str]:
+    """Floors to hold for what the fit set aside on them, with words for each.
+
+    Parameters
+    ----------
+    floor : (n,) ndarray of int
+        Of each reading that the fit looked at.
+    points : (n, 2) ndarray, mm
+        Their places.
+    is_bad : (n,) ndarray of bool
+        Whether it set the reading aside.
+    residual : (n,) ndarray, mm
+        Value less the fit without that reading.
+    u : (n,) ndarray, mm
+        Standard uncertainty of each.
+
+    Returns
+    -------
+    dict of int to str
+
+    Notes
+    -----
+    Bad readings are bad each in its own way; two neighbours that were set aside to the same side by the same amount
+    show something that is there, and that the surface does not follow.
+    """
+    out = {}
+    for k in np.unique(floor[is_bad]).tolist():
+        rows = np.flatnonzero((floor == k) & is_bad)
+        good = np.flatnonzero((floor == k) & ~is_bad)
+        total = len(rows) + len(good)
+        if len(rows) >= LARGEST_SHARE * total and len(good) < ENOUGH:
+            out[k] = f"{len(rows)} of {total} readings of this floor were set aside; take three more, spread over it"
+        elif _agree(points[rows], points[good], residual[rows], u[rows]):
+            out[k] = (
+                f"{len(rows)} of {total} readings of this floor were set aside, and two of them agree with each other: "
+                "take two more readings there"
+            )
+    return out
+
+
+def _agree(points: Array, good: Array, residual: Array, u: Array) -> bool:
+    """Whether two say the same that are nearer to each other than either is to a good reading."""
+    apart, from_good = (np.linalg.norm(points[:, None] - others, axis=2) for others in (points, good))
+    from_good = from_good.min(axis=1, initial=np.inf)
+    is_alike = np.abs(residual[:, None] - residual) <= ALIKE * np.hypot(u[:, None], u)
+    is_alike &= residual[:, None] * residual > 0
+    is_alike &= apart < np.minimum(from_good[:, None], from_good)
+    return bool(np.triu(is_alike, 1).any())

@@ -105,7 +105,6 @@ class _Work:
         self.code: Codes = np.full(len(seen), "", object)
         self.reason: Codes = np.full(len(seen), "", object)
         self.is_consistent = seen.is_consistent
-        self.left: list[int] = []
 
     @property
     def is_open(self) -> Flags:
@@ -130,8 +129,7 @@ class _Work:
 
     def inconsistent(self) -> None:
         """Keep out of the rough warp what does not lie where its label says; `misplaced` names it later."""
-        self.left = [int(row) for row in np.flatnonzero(self.is_open & ~self.is_consistent)]
-        self.code[self.left] = "pending"
+        self.code[self.is_open & ~self.is_consistent] = "pending"
 
     def walls(self, needed: float) -> None:
         """Set aside places in a corner or too near a wall."""
@@ -149,9 +147,7 @@ class _Work:
         low, high = self.part.bounds[:2], self.part.bounds[2:]
         most = max(LARGEST_WARP_MM, LARGEST_WARP_SHARE * float(np.hypot(high[0] - low[0], high[1] - low[1])))
         self._set_z_aside(self._is_z_absurd(most))
-        found = np.flatnonzero(self.is_open & ((self.read < 0.0) | (self.seen.warp < -most)))
-        self.code[found] = "pending"
-        self.left += found.tolist()
+        self.code[self.is_open & ((self.read < 0.0) | (self.seen.warp < -most))] = "pending"
 
     def thicknesses(self) -> RoughWarp:
         """Name gross errors of thickness against the rough warp, twice; return the warp without them."""
@@ -159,12 +155,11 @@ class _Work:
         for is_local in (False, True):
             if self._name(np.flatnonzero(self.is_open), rough, is_local):
                 rough = self._rough()
-        doubtful = [row for row in self.left if self.is_consistent[row]]
-        self.code[doubtful] = ""
-        self._name(np.array(doubtful, np.intp), rough, True)
+        impossible = (self.code == "pending") & self.is_consistent
+        self.code[impossible] = ""
+        self._name(np.flatnonzero(impossible), rough, True)
         nominal = self.seen.warp + self.read * self.seen.factor
-        rest = np.isin(np.arange(len(self.read)), doubtful)
-        self.set_aside(rest, "beyond-web", thickness=self.read, expected=nominal)
+        self.set_aside(impossible, "beyond-web", thickness=self.read, expected=nominal)
         return rough
 
     def _rough(self) -> RoughWarp:
@@ -196,7 +191,7 @@ class _Work:
 
     def misplaced(self, rough: RoughWarp) -> None:
         """Name the rows that do not lie where their label says, or on no floor."""
-        rows = [row for row in self.left if not self.is_consistent[row]]
+        rows = np.flatnonzero(self.code == "pending").tolist()
         self.code[rows] = ""
         for row, (code, reason) in zip(rows, name_misplaced(self.part, self.seen, rows, rough), strict=True):
             self.mark(row, code, reason)

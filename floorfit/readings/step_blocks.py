@@ -13,7 +13,7 @@ from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding, InputError
 from floorfit.identity import identity_of
 from floorfit.part.model import Part
-from floorfit.readings.columns import Field, Layout
+from floorfit.readings.columns import READINGS, Field, Layout
 from floorfit.readings.table_file import read_table
 from floorfit.units import MM_PER_INCH, Unit
 
@@ -35,9 +35,8 @@ _POSITIVE = Field(may_be_blank=False, low=0.0, is_open=True)
 _FIELDS = {
     "true": _POSITIVE,
     "reading": _POSITIVE,
-    "u": Field(low=0.0, is_open=True),
     "tof_us": Field(is_length=False, may_be_blank=False, low=0.0, is_open=True),
-    "temperature_c": Field(is_length=False, low=-273.15, high=2000.0),
+    **{name: READINGS.fields[name] for name in ("u", "temperature_c")},
 }
 
 

@@ -244,10 +244,7 @@ def _floor(floor: FloorProof, show: Display) -> CheckRow:
 
 def _aside(found: Verification, show: Display) -> CheckTable:
     say = show.words
-    rows = [
-        CheckRow([f"{say('line')} {found.line[k]}", show.sentence(reason)], "aside")
-        for k, reason in enumerate(found.readings.reason)
-        if reason
-    ]
+    aside = [(line, reason) for line, reason in zip(found.line, found.readings.reason, strict=True) if reason]
+    rows = [CheckRow([f"{say('line')} {line}", show.sentence(reason)], "aside") for line, reason in aside]
     note = say("{n} of {m} readings.").format(n=len(rows), m=len(found.x))
     return CheckTable(say("Readings set aside"), [say("line"), say("reason")], rows[:200], note)

@@ -9,7 +9,7 @@ from floorfit.units import MAD_TO_SD
 from floorfit.verify.mixed import Grouped, dispersion_of, fit_grouped, group_means
 from floorfit.verify.proved import Bias
 
-__all__ = ["common_bias", "no_bias", "pockets_apart", "student_factor"]
+__all__ = ["K95", "common_bias", "no_bias", "pockets_apart", "student_factor"]
 
 #: A pocket is apart when its mean lies this many robust deviations from the others' median. Of good Gaussian pockets
 #: one in 16,000 does (normal distribution).
@@ -17,6 +17,8 @@ APART = 4.0
 #: Least deviation that is taken for the pockets' scatter there, mm: tool wear and push-off differ by this much from
 #: pocket to pocket without anything being wrong (common practice, no source).
 LEAST_SCATTER_MM = 0.010
+#: Two-sided 95 % point of the normal distribution.
+K95 = 1.959964
 
 
 def student_factor(dof: float) -> float:

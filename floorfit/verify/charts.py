@@ -1,4 +1,4 @@
-"""Control charts of single values: individuals and moving range (ISO 7870-2:2013), and a straight trend."""
+"""Single values over time: control charts (individuals and moving range, ISO 7870-2:2013), a trend, and capability."""
 
 from __future__ import annotations
 
@@ -8,13 +8,28 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from floorfit.arrays import Array, Flags
+from floorfit.part.model import Tolerance
+from floorfit.verify.bias import K95, student_factor
 
-__all__ = ["D2", "D4", "Chart", "Trend", "control_chart", "trend"]
+__all__ = [
+    "D2",
+    "D4",
+    "Capability",
+    "Chart",
+    "Trend",
+    "capability",
+    "control_chart",
+    "cp_limits",
+    "cpk_limits",
+    "trend",
+]
 
 #: Mean of the range of two normal values in standard deviations, 2/√π = 1.128 (ISO 7870-2, table of factors, n = 2).
 D2 = 1.128
 #: Upper limit of the moving range over its mean, 1 + 3 d3/d2 = 3.267 (the same table).
 D4 = 3.267
+#: Share of the values below which their deviation is rounding: they are all alike.
+ROUNDING = 1e-12
 
 
 @dataclass(frozen=True)
@@ -75,6 +90,31 @@ class Trend:
         return bool(abs(self.slope) > self.factor * self.u)
 
 
+@dataclass(frozen=True)
+class Capability:
+    """Cp and Cpk of n values.
+
+    Parameters
+    ----------
+    count : int
+        Values.
+    mean, sd : float
+        Of them; the deviation with n − 1.
+    cp, cpk : float
+        NaN where the tolerance lacks the limits that they need, or under two values.
+    cp_limits, cpk_limits : (float, float)
+        95 % limits.
+    """
+
+    count: int
+    mean: float
+    sd: float
+    cp: float
+    cpk: float
+    cp_limits: tuple[float, float]
+    cpk_limits: tuple[float, float]
+
+
 def control_chart(values: ArrayLike) -> Chart:
     """Limits of an individuals and moving range chart.
 
@@ -107,8 +147,6 @@ def trend(values: ArrayLike) -> Trend:
     values : (n,) array_like
         In order of time; NaN keeps its step and is left out.
     """
-    from floorfit.verify.bias import student_factor
-
     x = np.asarray(values, float)
     known = np.flatnonzero(np.isfinite(x))
     if len(known) < 3:
@@ -122,3 +160,66 @@ def trend(values: ArrayLike) -> Trend:
     left = off - slope * when
     freedom = len(known) - 2
     return Trend(slope, float(np.sqrt(left @ left / freedom / spread)), student_factor(freedom))
+
+
+def capability(values: ArrayLike, tolerance: Tolerance) -> Capability:
+    """Capability indices of values against limits.
+
+    Parameters
+    ----------
+    values : (n,) array_like, mm
+        Deviations from nominal, one for each part.
+    tolerance : Tolerance
+
+    Notes
+    -----
+    ``Cp = (U − L)/6s``, ``Cpk = min((U − x̄)/3s, (x̄ − L)/3s)`` (ISO 22514-2:2017, normal values). Limits of Cp from
+    chi-squared with n − 1 degrees of freedom; of Cpk after A. F. Bissell, Appl. Statist. 39, 331, 1990:
+    ``Cpk (1 ± z √(1/(9 n Cpk²) + 1/(2(n − 1))))``. Both take the values for independent and normal.
+
+    Examples
+    --------
+    >>> from floorfit.part import Tolerance
+    >>> round(capability([-0.02, 0.0, 0.02], Tolerance(-0.1, 0.1)).cp, 3)
+    1.667
+    """
+    x = np.asarray(values, float)
+    nan = float("nan")
+    count = len(x)
+    mean = float(x.mean()) if count else nan
+    sd = float(x.std(ddof=1)) if count > 1 else nan
+    if count < 2 or sd <= ROUNDING * float(np.abs(x).max()):
+        return Capability(count, mean, sd, nan, nan, (nan, nan), (nan, nan))
+    lower, upper = tolerance.limits
+    indices = tolerance.width / (6 * sd), min(upper - mean, mean - lower) / (3 * sd)
+    cp, cpk = (one if np.isfinite(one) else nan for one in indices)
+    return Capability(count, mean, sd, cp, cpk, cp_limits(cp, count), cpk_limits(cpk, count))
+
+
+def cp_limits(cp: float, count: int) -> tuple[float, float]:
+    """95 % limits of Cp: ``Cp √(χ²/ν)``.
+
+    Parameters
+    ----------
+    cp : float
+    count : int
+        Parts that it comes from.
+    """
+    from scipy.special import chdtri
+
+    freedom = count - 1
+    low, high = (float(np.sqrt(chdtri(freedom, tail) / freedom)) for tail in (0.975, 0.025))
+    return (cp * low, cp * high)
+
+
+def cpk_limits(cpk: float, count: int) -> tuple[float, float]:
+    """95 % limits of Cpk after Bissell; written so that Cpk = 0 has them too.
+
+    Parameters
+    ----------
+    cpk : float
+    count : int
+        Parts that it comes from.
+    """
+    reach = K95 * float(np.sqrt(1 / (9 * count) + cpk**2 / (2 * (count - 1))))
+    return (cpk - reach, cpk + reach)

@@ -59,15 +59,13 @@ def read_expected(path: str | Path, part: Part) -> Expected:
             raise ValueError(f"format {document['format']!r}, {SERIES_FORMAT} was expected")
         found, is_same = _expected(document, file), _is_of(part, document)
     except OSError as error:
-        raise InputError(
-            [_fault(file, f"cannot be read ({error.strerror}). Name a folder made by `series`.")]
-        ) from error
+        raise _refused(file, f"cannot be read ({error.strerror}). Name a folder made by `series`.") from error
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
-        raise InputError([_fault(file, f"is no series ({error}). Run `series` again.")]) from error
+        raise _refused(file, f"is no series ({error}). Run `series` again.") from error
     if not is_same:
-        raise InputError([_fault(file, f"is a series of another part than {part.name!r}. Name one of this part.")])
+        raise _refused(file, f"is a series of another part than {part.name!r}. Name one of this part.")
     if found.mean.shape != (len(found.x), len(found.y)) or found.parts < 1:
-        raise InputError([_fault(file, "holds no mean warp: no job had a surface. Run `series` on corrected jobs.")])
+        raise _refused(file, "holds no mean warp: no job had a surface. Run `series` on corrected jobs.")
     return found
 
 
@@ -119,5 +117,5 @@ def _kept(shares: Array, parts: int) -> Flags:
     return np.asarray((shares >= LEAST_SHARE) & (parts >= FOR_SHAPES))
 
 
-def _fault(file: Path, text: str) -> Finding:
-    return Finding("bad-series", str(file), "", text)
+def _refused(file: Path, text: str) -> InputError:
+    return InputError([Finding("bad-series", str(file), "", text)])

@@ -87,19 +87,26 @@ def fit_grouped(design: Array, values: Array, group: Rows, u: Array) -> Grouped:
     u : (n,) ndarray
         Standard uncertainty of each reading, dispersion included.
     """
-    sums = _Sums.of(design, values, group, u)
+    weights = 1 / u**2
+    sums = _Sums(
+        xx=design.T @ (design * weights[:, None]),
+        xy=design.T @ (weights * values),
+        yy=float(weights @ values**2),
+        design=np.stack([np.bincount(group, weights * column) for column in design.T], axis=1),
+        values=np.asarray(np.bincount(group, weights * values), float),
+        weight=np.asarray(np.bincount(group, weights), float),
+    )
     between = _best_between(sums)
     _, beta, covariance = sums.at(between)
-    own = sums.weight
     residual = sums.values - sums.design @ beta
-    shrink = between**2 / (1 + own * between**2)
+    shrink = between**2 / (1 + sums.weight * between**2)
     return Grouped(
         beta=beta,
         covariance=covariance,
         between=between,
         effects=shrink * residual,
         effects_u=np.sqrt(shrink),
-        dof=max(1, (len(own) if between > 0 else len(values)) - design.shape[1]),
+        dof=max(1, (len(sums.weight) if between > 0 else len(values)) - design.shape[1]),
     )
 
 
@@ -113,21 +120,6 @@ class _Sums:
     design: Array
     values: Array
     weight: Array
-
-    @classmethod
-    def of(cls, design: Array, values: Array, group: Rows, u: Array) -> _Sums:
-        weights = 1 / u**2
-        groups = int(group.max()) + 1
-        rows = np.zeros((groups, design.shape[1]))
-        np.add.at(rows, group, design * weights[:, None])
-        return cls(
-            xx=design.T @ (design * weights[:, None]),
-            xy=design.T @ (weights * values),
-            yy=float(weights @ values**2),
-            design=rows,
-            values=np.asarray(np.bincount(group, weights * values), float),
-            weight=np.asarray(np.bincount(group, weights), float),
-        )
 
     def at(self, between: float) -> tuple[float, Array, Array]:
         """Twice the negative restricted log likelihood (up to a constant), β and its covariance at τ."""

@@ -9,6 +9,7 @@ limits, and all of it means that the next part will be cut wrong.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import combinations
 
 import numpy as np
 
@@ -158,7 +159,8 @@ def _exchanged(
     """Pairs of floors that are off by what the other one's offset is off their own."""
     off, u = off - np.median(off), np.hypot([steps[int(k)].bias_u for k in cut], _SCATTER_MM)
     some = np.flatnonzero(np.abs(off) > _OFF * u).tolist()
-    pairs = [(p, q) for i, p in enumerate(some) for q in some[i + 1 :] if _fits(off, own, u, p, q)]
+    is_met = np.abs(off[:, None] - (own - own[:, None])) <= _AGREE * u[:, None]
+    pairs = [(p, q) for p, q in combinations(some, 2) if is_met[p, q] and is_met[q, p]]
     # Where other floors are off as well, two that fit each other are chance.
     if len(pairs) > _MOST_PAIRS or sorted(k for pair in pairs for k in pair) != some:
         return []
@@ -171,11 +173,6 @@ def _exchanged(
         )
         out.append(Finding("offsets-exchanged", source, f"pocket {names[0]}", text, "warning"))
     return out
-
-
-def _fits(off: Array, own: Array, u: Array, p: int, q: int) -> bool:
-    way = own[q] - own[p]
-    return bool(abs(off[p] - way) <= _AGREE * u[p] and abs(off[q] + way) <= _AGREE * u[q])
 
 
 def not_as_predicted(intervals: Intervals, limits: tuple[float, float], source: str) -> list[Finding]:

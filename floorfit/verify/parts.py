@@ -15,8 +15,7 @@ from floorfit.identity import days_between, other_piece
 from floorfit.part.model import Part
 from floorfit.readings.repeats import Repeatability
 from floorfit.surface.expected import mean_share
-from floorfit.verify.capability import Capability, capability
-from floorfit.verify.charts import Chart, Trend, control_chart, trend
+from floorfit.verify.charts import Capability, Chart, Trend, capability, control_chart, trend
 from floorfit.verify.shapes import Alike, Shapes, find_shapes, how_alike
 from floorfit.verify.stream import FinishedJob, JobSummary, Nodes, Shelf, find_folders, read_finished, read_job
 
@@ -278,8 +277,9 @@ def _series(
     alike = how_alike(fields, shape, inside)
     webs = _by_job(kept, finished)
     biases = np.array([webs[one.job].bias if one.job in webs else np.nan for one in kept])
-    dof = sum(one.dof for one in kept)
-    sd = float(np.sqrt(sum(one.squares for one in kept) / dof)) if dof else float("nan")
+    repeats = [one.repeats for one in kept if one.repeats.dof]
+    dof = sum(one.dof for one in repeats)
+    sd = float(np.sqrt(sum(one.sd**2 * one.dof for one in repeats) / dof)) if dof else float("nan")
     readings = float(np.mean([one.readings for one in kept]))
     spread = warps.std(axis=0, ddof=min(1, len(warps) - 1))
     return Series(

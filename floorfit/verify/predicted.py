@@ -20,7 +20,7 @@ from floorfit.surface.local_shapes import LocalShapes, ShapeTable
 from floorfit.surface.spline import Surface
 from floorfit.web import Webs
 
-__all__ = ["Prediction", "filled", "part_of", "surfaces_of", "webs_of"]
+__all__ = ["Prediction", "filled", "surfaces_of", "webs_of"]
 
 #: Standard uncertainty of a warp whose record has no map, mm: the machine's and the gauge's together (common
 #: practice, no source).
@@ -29,17 +29,6 @@ UNKNOWN_U_MM = 0.010
 _MISFIT = Finding(
     "bad-record", "record.json", "surface", "knots and coefficients do not fit each other. Run `correct` again."
 )
-
-
-def part_of(record: Record) -> Part:
-    """Return the part that a record was made for.
-
-    Raises
-    ------
-    InputError
-        If the record's part does not hold together.
-    """
-    return part_from_document(record.part, "record.json")
 
 
 def webs_of(record: Record) -> Webs | None:
@@ -107,8 +96,14 @@ class Prediction:
 
     @classmethod
     def of(cls, record: Record) -> Prediction:
-        """Read part and webs back from a record."""
-        return cls(record, part_of(record), webs_of(record))
+        """Read part and webs back from a record.
+
+        Raises
+        ------
+        InputError
+            If they do not hold together.
+        """
+        return cls(record, part_from_document(record.part, "record.json"), webs_of(record))
 
     @property
     def bias(self) -> float:

@@ -261,17 +261,12 @@ class Verification:
     @property
     def sentence(self) -> str:
         """The line that a person can act on."""
-        counts = dict.fromkeys(("conform", "undecided", "nonconform", "not-read"), 0)
+        named: dict[str, list[str]] = {"conform": [], "undecided": [], "nonconform": [], "not-read": []}
         for floor in self.floors:
-            counts[floor.verdict] += 1
-        words = {
-            "undecided": "undecided", "nonconform": "do not conform", "not-read": "not read",
-        }  # fmt: skip
-        rest = [self._named(code, text) for code, text in words.items() if counts[code]]
-        line = f"{counts['conform']} of {len(self.floors)} pockets verified to conform"
-        return line + ("; " + "; ".join(rest) if rest else "") + "."
-
-    def _named(self, code: str, text: str, most: int = 6) -> str:
-        names = [floor.pocket for floor in self.floors if floor.verdict == code]
-        more = f" and {len(names) - most} more" if len(names) > most else ""
-        return f"{len(names)} {text}: {', '.join(names[:most])}{more}"
+            named[floor.verdict].append(floor.pocket)
+        parts = [f"{len(named.pop('conform'))} of {len(self.floors)} pockets verified to conform"]
+        words = {"undecided": "undecided", "nonconform": "do not conform", "not-read": "not read"}
+        for code, names in named.items():
+            more = f" and {len(names) - 6} more" if len(names) > 6 else ""
+            parts += [f"{len(names)} {words[code]}: {', '.join(names[:6])}{more}"] if names else []
+        return "; ".join(parts) + "."

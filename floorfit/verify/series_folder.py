@@ -18,7 +18,7 @@ from floorfit.report.plan_view import plain_text
 from floorfit.verify.afterwards import CheckRow, CheckSheet, CheckTable, Picture, page_text
 from floorfit.verify.charts import Chart
 from floorfit.verify.expect import SERIES_FORMAT
-from floorfit.verify.parts import PocketSeries, Series
+from floorfit.verify.parts import PocketSeries, Series, inside_nodes
 from floorfit.verify.pictures import chart_figure, field_figure, png_of
 from floorfit.verify.written import finite
 from floorfit.whole import whole_folder
@@ -150,15 +150,9 @@ def _charts(series: Series) -> Iterable[list[str]]:
     unit = series.part.units
     for one in series.pockets:
         chart = one.chart
+        levels = (chart.mean, chart.lower, chart.upper)
         for place, job in enumerate(one.jobs):
-            lengths = (
-                chart.values[place],
-                chart.mean,
-                chart.lower,
-                chart.upper,
-                chart.ranges[place],
-                chart.range_upper,
-            )
+            lengths = (chart.values[place], *levels, chart.ranges[place], chart.range_upper)
             signal = "yes" if chart.signals[place] or chart.range_signals[place] else "no"
             cells = length_cells(lengths, unit)
             yield [one.pocket, series.names[job], series.created[job], *cells, signal]
@@ -203,10 +197,8 @@ def _document(series: Series) -> dict[str, Any]:
 
 
 def _chart(chart: Chart) -> dict[str, Any]:
-    return {
-        "count": len(chart.values), "mean": chart.mean, "lower": chart.lower, "upper": chart.upper,
-        "mean_range": chart.mean_range, "range_upper": chart.range_upper, "signals": int(chart.signals.sum()),
-    }  # fmt: skip
+    levels = {name: getattr(chart, name) for name in ("mean", "lower", "upper", "mean_range", "range_upper")}
+    return {"count": len(chart.values), **levels, "signals": int(chart.signals.sum())}
 
 
 def _write_page(series: Series, folder: Path, show: Display) -> None:
@@ -240,8 +232,6 @@ def _write_page(series: Series, folder: Path, show: Display) -> None:
 
 
 def _field(series: Series, title: str, values: Array, words: str, show: Display, *, signed: bool = True) -> bytes:
-    from floorfit.verify.parts import inside_nodes
-
     shown = np.where(inside_nodes(series.part, series.x, series.y).reshape(values.shape), values, np.nan)
     named = f"{plain_text(series.part.name)[:60]}: {title} ({len(series.jobs)})"
     return png_of(field_figure(series.part, named, series.x, series.y, shown, words, show, is_signed=signed))

@@ -17,7 +17,7 @@ from floorfit.decision.decision import bilinear
 from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.part.part_file import part_from_document
-from floorfit.readings.repeats import estimate_repeatability, group_sites
+from floorfit.readings.repeats import Repeatability, estimate_repeatability, group_sites
 from floorfit.readings.screening import SAME_PLACE_MM
 from floorfit.record import RECORD_FORMAT, SurfaceRecord
 from floorfit.result import UNSETTLED
@@ -27,7 +27,6 @@ from floorfit.verify.written import VERIFICATION_FORMAT
 
 __all__ = [
     "FinishedJob",
-    "Found",
     "JobSummary",
     "Nodes",
     "Shelf",
@@ -43,8 +42,6 @@ MOST, LEAST, PER_FLOOR = 2_500, 400, 4.0
 NOT_FINISHED_WEBS = ("other-plate", "looks-roughed", "turned")
 #: Folders inside folders that are looked into.
 DEPTH = 3
-
-Found = tuple[str, Path]
 
 T = TypeVar("T")
 
@@ -83,8 +80,8 @@ class JobSummary:
         Its standard uncertainty; empty where the record has no map.
     readings : int
         Readings used.
-    squares, dof : float, int
-        Of repeats about their places' means, mm².
+    repeats : Repeatability
+        Of the gauge, from repeats of one place.
     identity : dict of str to str
         Facts of the plate, by the keys of `floorfit.identity`.
     doubt : str
@@ -99,8 +96,7 @@ class JobSummary:
     warp: Array
     warp_u: Array
     readings: int
-    squares: float
-    dof: int
+    repeats: Repeatability
     identity: dict[str, str]
     doubt: str = ""
 
@@ -127,7 +123,7 @@ class FinishedJob:
     doubt: str = ""
 
 
-def find_folders(paths: Iterable[str | Path], depth: int = DEPTH) -> Iterator[Found]:
+def find_folders(paths: Iterable[str | Path], depth: int = DEPTH) -> Iterator[tuple[str, Path]]:
     """Yield ``("job", file)`` and ``("verify", file)`` in and under the paths, in order of name.
 
     Parameters
@@ -204,7 +200,7 @@ def _read(file: Path, wanted: str, take: Callable[[dict[str, Any]], T]) -> T | F
 
 def _finished(document: dict[str, Any]) -> FinishedJob:
     doubt = next((one["code"] for one in document.get("findings", ()) if one["code"] in NOT_FINISHED_WEBS), "")
-    bias = float(document.get("applied_bias_mm", 0.0)) + _number(document["bias_mm"]["value"])
+    bias = float(document.get("applied_bias_mm", 0.0)) + float(np.array(document["bias_mm"]["value"], float))
     return FinishedJob(document["job"], bias, _webs(document), doubt)
 
 
@@ -213,18 +209,16 @@ def _summary(file: Path, document: dict[str, Any], shelf: Shelf) -> JobSummary:
     decisions = document["decisions"]
     if [one["pocket"] for one in decisions] != [pocket.id for pocket in part.pockets]:
         raise ValueError("decisions and pockets differ")
-    squares, dof = _repeats(document["readings"])
     return JobSummary(
         name=file.parent.name,
         job=str(document["job"]),
         created=str(document["created"]),
         part=key,
-        offsets=np.array([_number(one["offset_mm"]) for one in decisions]),
+        offsets=np.array([one["offset_mm"] for one in decisions], float),
         warp=_warp(document["surface"], nodes),
         warp_u=_warp_u(document["map"], nodes),
         readings=int(document["summary"]["readings_used"]),
-        squares=squares,
-        dof=dof,
+        repeats=_repeats(document["readings"]),
         identity={key: str(text) for key, text in document.get("identity", {}).items()},
         doubt=_doubt(document),
     )
@@ -260,14 +254,11 @@ def _warp_u(found: dict[str, Any] | None, nodes: Nodes) -> Array:
     return bilinear(np.array(found["x_mm"]), np.array(found["y_mm"]), layer.T, *places).ravel()
 
 
-def _repeats(readings: dict[str, Any]) -> tuple[float, int]:
+def _repeats(readings: dict[str, Any]) -> Repeatability:
     used = np.array(readings["used"], dtype=bool)
     x, y, t = (np.array(readings[name], dtype=float)[used] for name in ("x_mm", "y_mm", "thickness_mm"))
     known = np.isfinite(t)
-    if known.sum() < 2:
-        return 0.0, 0
-    found = estimate_repeatability(group_sites(x[known], y[known], SAME_PLACE_MM), t[known])
-    return (found.sd**2 * found.dof, found.dof) if found.dof else (0.0, 0)
+    return estimate_repeatability(group_sites(x[known], y[known], SAME_PLACE_MM), t[known])
 
 
 def _webs(document: dict[str, Any]) -> dict[str, float]:
@@ -288,10 +279,6 @@ def _shortened(text: str) -> str:
         end = text.find(following, start)
         text = text if start < 0 or end < 0 else text[:start] + text[end:]
     return text
-
-
-def _number(value: float | None) -> float:
-    return float("nan") if value is None else float(value)
 
 
 def _broken(file: Path, words: str) -> Finding:

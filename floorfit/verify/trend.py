@@ -135,17 +135,17 @@ def write_trend(runs: Sequence[AccuracyRun], folder: Path, writing: Writing | No
 
 def _sentence(runs: Sequence[AccuracyRun], show: Display) -> str:
     last, before = runs[-1], runs[-2] if len(runs) > 1 else None
-    line = show.words("{version}: error of offsets {error} {unit}, webs covered {share} %, {n} false accepts").format(
-        version=last.version, error=show.length(last.offset_rms, more=1), unit=show.unit,
-        share=show.plain(100 * last.web_coverage, 1), n=last.false_accepts,
-    )  # fmt: skip
+    line = show.words("{version}: error of offsets {error} {unit}, webs covered {share} %, {n} false accepts")
+    line = line.format(version=last.version, **_shown(last, show))
     if before is None:
         return line + "."
-    was = show.words("before {error} {unit}, {share} %, {n}").format(
-        error=show.length(before.offset_rms, more=1), unit=show.unit, share=show.plain(100 * before.web_coverage, 1),
-        n=before.false_accepts,
-    )  # fmt: skip
+    was = show.words("before {error} {unit}, {share} %, {n}").format(**_shown(before, show))
     return f"{line}; {was}."
+
+
+def _shown(run: AccuracyRun, show: Display) -> dict[str, object]:
+    error, share = show.length(run.offset_rms, more=1), show.plain(100 * run.web_coverage, 1)
+    return {"error": error, "unit": show.unit, "share": share, "n": run.false_accepts}
 
 
 def _table(runs: Sequence[AccuracyRun], show: Display) -> CheckTable:

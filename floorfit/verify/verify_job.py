@@ -20,8 +20,7 @@ from floorfit.readings.ids import match_labels
 from floorfit.readings.observations import Readings
 from floorfit.readings.readings_file import read_readings
 from floorfit.record import Record, record_of
-from floorfit.verify.bias import common_bias, no_bias, pockets_apart
-from floorfit.verify.capability import K95
+from floorfit.verify.bias import K95, common_bias, no_bias, pockets_apart
 from floorfit.verify.doubts import LIMIT_BIAS_MM, looks_roughed, refuse_unfit, why_withheld
 from floorfit.verify.misfiled import of_other_plate, read_in_part, set_copied_aside, turned
 from floorfit.verify.mixed import dispersion_of, fit_grouped, group_means
@@ -88,8 +87,8 @@ def verify(
     A reading on a finished web gives its deviation from the local nominal, along Z. Less the predicted deviation
     ``dz − w`` it is split into a bias that all pockets share, each pocket's own, and a smooth field over the plate.
     """
-    limits = [("movement_limit_mm", movement_limit_mm, ABOVE_ZERO), ("bias_limit_mm", bias_limit_mm, ABOVE_ZERO)]
-    check_ranges("verify", limits)
+    limits = {"movement_limit_mm": movement_limit_mm, "bias_limit_mm": bias_limit_mm}
+    check_ranges("verify", [(name, value, ABOVE_ZERO) for name, value in limits.items()])
     tell = progress or (lambda words: None)
     record = record_of(job)
     if not isinstance(readings, Readings):
@@ -103,20 +102,15 @@ def verify(
     taken = set_lonely_aside(set_copied_aside(prediction, take(prediction, readings), readings), readings.thickness)
     bias, movement, steps = _split(prediction, taken, movement_limit_mm)
     tell("fitting what was not predicted")
-    otherwise, why = cut_otherwise(prediction, taken, steps, readings.source)
-    is_explained = bool(otherwise) or movement.state == "measure-again"
-    other = "" if is_explained else of_other_plate(prediction, taken)
+    otherwise, why, other = _otherwise(prediction, taken, steps, movement, readings.source)
     in_part = {**read_in_part(prediction.part, taken), **tilts_unread(prediction, taken)}
     floors = _floors(prediction, taken, steps, _unproved(taken, in_part, other))
     rough = looks_roughed(prediction, taken)
     withheld = why_withheld(prediction, bias, movement, floors, rough, bias_limit_mm)
     proof = _reading_proof(prediction, taken)
     intervals = _intervals(prediction, proof, floors, bias)
-    if other:
-        otherwise, why = [Finding("other-plate", readings.source, "", other, "warning")], "not this plate's webs"
-    elif not otherwise:
-        share = _share_limits(intervals.inside_without_bias, intervals.total)
-        otherwise = not_as_predicted(intervals, share, readings.source)
+    share = _share_limits(intervals.inside_without_bias, intervals.total)
+    otherwise = otherwise or not_as_predicted(intervals, share, readings.source)
     otherwise += [*turned(prediction, readings, taken), *_part_findings(prediction, readings.source, in_part)]
     doubts += [*_rough_findings(readings.source, rough), *matched, *otherwise, *taken.findings]
     return Verification(
@@ -126,6 +120,17 @@ def verify(
         findings=(*doubts, *_findings(readings.source, floors, bias, movement)), withheld=why or withheld,
         identity=record.identity,
     )  # fmt: skip
+
+
+def _otherwise(
+    prediction: Prediction, taken: Taken, steps: dict[int, Step], movement: Movement, source: str
+) -> tuple[list[Finding], str, str]:
+    """What tells of webs cut otherwise than decided, why no bias is carried on, and why it is another plate."""
+    told, why = cut_otherwise(prediction, taken, steps, source)
+    other = "" if told or movement.state == "measure-again" else of_other_plate(prediction, taken)
+    if other:
+        told, why = [Finding("other-plate", source, "", other, "warning")], "not this plate's webs"
+    return told, why, other
 
 
 def _unproved(taken: Taken, in_part: dict[int, tuple[str, bool]], other: str) -> dict[int, str]:
@@ -156,14 +161,12 @@ def _floors(
     prediction: Prediction, taken: Taken, steps: dict[int, Step], unproved: dict[int, str]
 ) -> tuple[FloorProof, ...]:
     field, spread = fit_field(prediction, taken, steps), gauge_dispersion(prediction, taken)
-    found = [
-        prove_floor(prediction, taken, k, field, steps[k], spread) if k in steps else unread(prediction, taken, k)
-        for k in range(len(prediction.part.pockets))
-    ]
-    return tuple(
-        replace(one, verdict="undecided", reason=unproved[k]) if one.verdict == "conform" and k in unproved else one
-        for k, one in enumerate(found)
-    )
+    found = [unread(prediction, taken, k) for k in range(len(prediction.part.pockets))]
+    for k, step in steps.items():
+        found[k] = prove_floor(prediction, taken, k, field, step, spread)
+        if found[k].verdict == "conform" and k in unproved:
+            found[k] = replace(found[k], verdict="undecided", reason=unproved[k])
+    return tuple(found)
 
 
 def _told_left(prediction: Prediction, name: str) -> Finding:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from floorfit.readings.lost import lost_floors
+from floorfit.readings.outliers import lost_floors
 
 FLOOR = np.repeat([0, 1, 2], 7)
 U = np.full(21, 0.01)

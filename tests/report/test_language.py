@@ -37,7 +37,7 @@ SAYING: dict[str, set[str]] = {
     "readings/floor_z.py": set(),
     "readings/gauge.py": {"budget"}, "readings/gauge_applied.py": set(),
     "readings/ids.py": {"_check_table", "read_ids"},
-    "readings/kinds.py": set(), "readings/lost.py": set(), "readings/misplaced.py": {"refuse_slipped"},
+    "readings/kinds.py": set(), "readings/misplaced.py": {"refuse_slipped"},
     "readings/outliers.py": set(), "readings/ratios.py": {"refuse_other_unit"}, "readings/screening.py": set(),
     "readings/display.py": set(), "readings/sequence.py": set(),
     "run.py": {"_check_tolerances", "_refuse_other"}, "sealed.py": set(), "surface/blocks.py": set(),

@@ -4,7 +4,7 @@ from scipy.optimize import brentq
 from scipy.stats import nct
 
 from floorfit.part.model import Tolerance
-from floorfit.verify.capability import capability, cp_limits, cpk_limits
+from floorfit.verify.charts import capability, cp_limits, cpk_limits
 
 
 def sample(mean: float, sd: float, count: int):
