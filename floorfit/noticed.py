@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -13,8 +14,9 @@ from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.readings.causes import columns_to_try, words_of
 from floorfit.readings.observations import Observations
-from floorfit.readings.repeats import Sites
-from floorfit.readings.systematic import Cause, Sharers, Systematic, estimated, find_systematic, likeliest
+from floorfit.readings.repeats import Sites, change_on_return
+from floorfit.readings.sequence import sequence
+from floorfit.readings.systematic import ALPHA, Cause, Sharers, Systematic, estimated, find_systematic, likeliest
 from floorfit.surface.slow import MOST_SHARED, TOLD_GAIN, UNSEEN_MM
 
 if TYPE_CHECKING:
@@ -22,7 +24,9 @@ if TYPE_CHECKING:
     from floorfit.surface.expected import Agreement, Expected
     from floorfit.surface.smoother import Smoother
 
-__all__ = ["SCATTERED", "fit_findings", "hidden_drift", "shared_errors", "shared_findings"]
+__all__ = [
+    "SCATTERED", "allowing_for", "fit_findings", "hidden_drift", "shared_errors", "shared_findings", "with_returns",
+]  # fmt: skip
 
 #: Variance of the readings over what is stated from which it is told.
 SCATTERED = 2.0
@@ -30,6 +34,8 @@ SCATTERED = 2.0
 TOLD_SHARE = 0.25
 #: Chance of a cause up to which the surface is fitted again without it.
 DOUBTED = 0.2
+#: Fewest places that were read again which are asked how much the gauge changed.
+FEWEST_RETURNS = 3
 
 
 def shared_errors(
@@ -63,12 +69,12 @@ def shared_errors(
     follows some of it; chosen with the error taken off, it follows less. Not so where something was expected: of 199
     honest runs with it 4 then had a wrong velocity, and 1 without.
     """
-    rows = np.flatnonzero(sites.of(seen) >= 0)
+    rows = np.flatnonzero(sites.of_row >= 0)
     if len(rows) > MOST_SHARED:
         return (), None
     slow = fit.models[0].in_order
     step = None if slow is None else slow.step
-    columns = columns_to_try(part, seen.readings, seen.floor, sites.of(seen) >= 0, step)
+    columns = columns_to_try(part, seen.readings, seen.floor, sites.of_row >= 0, step)
     tried = [replace(one, values=one.values[rows]) for one in columns]
     tried = [_with_allowed(one, fit) for one in tried]
     mean = np.zeros(len(sites.warp)) if expected is None else expected.at(*sites.points.T)
@@ -85,6 +91,47 @@ def shared_errors(
     return find_systematic(_sharers(seen, sites, rows, again, mean), tried, least_mm), drift
 
 
+def with_returns(seen: Observations, fit: Fit, found: tuple[Systematic, ...], sd: float) -> tuple[Systematic, ...]:
+    """With what places say that were read again, where no drift or step explains half of it.
+
+    Readings that are few beside the others are set aside where the gauge changed before them, and nothing else tells.
+
+    Parameters
+    ----------
+    seen : Observations
+    fit : Fit
+    found : tuple of Systematic
+        What was found already.
+    sd : float, mm
+        Standard deviation of one reading.
+    """
+    change, u, count = change_on_return(seen, sequence(seen.readings)[0], sd)
+    explained = max([fit.extent_in_order, *(abs(one.effect) for one in found if one.kind in ("drift", "step"))])
+    chance = math.erfc(abs(change) / u / math.sqrt(2.0))
+    if explained > abs(change) / 2 or count < FEWEST_RETURNS or chance > ALPHA / 10 or abs(change) < sd:
+        return found
+    return (*found, Systematic("return", str(count), "mm", change, u, abs(change), chance))
+
+
+def allowing_for(fit: Fit, found: Sequence[Systematic], seed: int) -> Fit:
+    """With a wider posterior where errors were found that all floors may share, and that the fit does not allow for.
+
+    How much of one is in the surface no reading tells: all of it either way is rectangular (JCGM 100:2008, 4.3.7). A
+    pocket or a row that is off is the matter of its own floors.
+
+    Parameters
+    ----------
+    fit : Fit
+    found : sequence of Systematic
+    seed : int
+        Of the joint samples.
+    """
+    extent = fit.extent_in_order
+    sizes = [one.size for one in found if one.kind not in ("pocket", "row")]
+    largest = max((size for size in sizes if size / 2 > extent), default=0.0)
+    return fit.with_level_error(largest / math.sqrt(3.0), seed) if largest else fit
+
+
 def _with_allowed(cause: Cause, fit: Fit) -> Cause:
     """With the variance that the fit has for it: of a straight drift or a step that stands beside its surface."""
     slow = fit.models[0].in_order
@@ -95,7 +142,7 @@ def _with_allowed(cause: Cause, fit: Fit) -> Cause:
 
 def _sharers(seen: Observations, sites: Sites, rows: Rows, smoother: Smoother, mean: Array) -> Sharers:
     """The readings less a mean at the sites, and one smoother: that of the model that comes first, not the mixture."""
-    place = sites.of(seen)[rows]
+    place = sites.of_row[rows]
     warp = seen.warp[rows] - mean[place]
     residual = warp - smoother.followed(sites.points, (sites.warp - mean)[:, None], sites.u)[place, 0]
     weight = smoother.weights[place] / seen.u[rows] ** 2
@@ -149,7 +196,9 @@ def hidden_drift(
     return (Finding("drift-hidden", source, "", text, "note"),)
 
 
-def fit_findings(source: str, fit: Fit, agreed: Agreement | None, has_prior: bool = False) -> tuple[Finding, ...]:
+def fit_findings(
+    source: str, fit: Fit, agreed: Agreement | None, limit_mm: float, has_prior: bool = False
+) -> tuple[Finding, ...]:
     """Say what the fit shows of the readings as a whole.
 
     Parameters
@@ -159,6 +208,8 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None, has_prior: boo
     fit : Fit
     agreed : Agreement or None
         How the expected warp fared, where one was given.
+    limit_mm : float, mm
+        Size of a shared error that is not let go.
     has_prior : bool
         Whether a prior from the part's stiffness was given.
     """
@@ -180,13 +231,14 @@ def fit_findings(source: str, fit: Fit, agreed: Agreement | None, has_prior: boo
             "uncertainty. Check gauge and couplant, or state --reading-u."
         )
         out.append(Finding("scatter", source, "", text, "warning"))
-    slow = fit.models[0].in_order
+    slow, extent = fit.models[0].in_order, fit.extent_in_order
     if slow is not None and slow.gain > TOLD_GAIN and np.isfinite(slow.length):
         text = (
             f"the readings change slowly along their order, by {slow.size:.3f} mm (standard deviation) over some "
-            f"{slow.length:.0f} readings; it is allowed for. Read a step block now and then, and first places anew."
+            f"{slow.length:.0f} readings, and {extent:.3f} mm in all; it is allowed for. Read a step block now and "
+            "then, and first places anew."
         )
-        out.append(Finding("slow-change", source, "", text, "warning"))
+        out.append(Finding("slow-change" if extent <= limit_mm else "slow-change-large", source, "", text, "warning"))
     return (*out, *_errors_of_z(source, fit))
 
 

@@ -125,7 +125,7 @@ def correct(
     scale = float(np.sqrt(np.mean(sites.u**2) * fit.dispersion)) * fit.scale
     seen = judged(part, seen, sites, fit.weights, fit.loo.residual, fit.surface.at, scale)
     tell("deciding the floors")
-    return _decided(part, taken, chosen, seen, sites, fit, agreed, modes)
+    return _decided(part, taken, chosen, seen, sites, fit, agreed, modes, scale)
 
 
 def _refuse_other(part: Part, readings: Readings, prior: PlatePrior | None, expected: Expected | None) -> None:
@@ -147,10 +147,11 @@ def _fitted(
     part: Part, seen: Observations, settings: Settings, expected: Expected | None, modes: Modes | None
 ) -> tuple[Sites, Fit, Agreement | None]:
     from floorfit.readings.repeats import combine
+    from floorfit.readings.sequence import sequence
 
     if not seen.is_used.any():
         raise NumericalError("no reading can be used. Take at least three on each floor, spread over it.")
-    sites = combine(seen)
+    sites = combine(seen, sequence(seen.readings)[0])
     agreed = None
     if expected is not None:
         from floorfit.surface.expected import agreement
@@ -208,17 +209,20 @@ def _decided(
     fit: Fit,
     agreed: Agreement | None,
     modes: Modes | None,
+    scale: float,
 ) -> Result:
     from floorfit.decision.odd_web import odd_webs
-    from floorfit.noticed import fit_findings, hidden_drift, shared_errors, shared_findings
+    from floorfit.noticed import allowing_for, fit_findings, hidden_drift, shared_errors, shared_findings, with_returns
     from floorfit.readings.causes import doubted_floors
     from floorfit.readings.sequence import sorted_findings
     from floorfit.web import Webs
 
     source = seen.readings.source
-    webs = Webs(fit.surface, _available(seen, sites, fit), settings.bias)
     mean = None if agreed is None else agreed.used
     systematic, drift = shared_errors(part, seen, sites, fit, settings.reading_u, mean)
+    systematic = with_returns(seen, fit, systematic, scale)
+    fit = allowing_for(fit, systematic, settings.seed)
+    webs = Webs(fit.surface, _available(seen, sites, fit), settings.bias)
     decisions = _decisions(part, taken, settings, webs, fit, seen)
     large = [one for one in systematic if one.size > settings.systematic]
     doubted = doubted_floors(part, large, [one.margin_mm for one in decisions])
@@ -227,7 +231,7 @@ def _decided(
     found = (
         *taken.findings,
         *_datum_findings(part, taken.frame, fit),
-        *fit_findings(source, fit, agreed, modes is not None),
+        *fit_findings(source, fit, agreed, settings.systematic, modes is not None),
         *shared_findings(source, systematic),
         *(sorted_findings(seen.readings) or hidden_drift(source, fit, systematic, drift, settings.systematic)),
     )

@@ -38,8 +38,9 @@ def columns_to_try(
         Time or number of the first reading after a step, where the fit has one.
     """
     out = [*_velocity(part, floor, is_tried), *_path(readings, is_tried, step), *_temperature(readings, is_tried)]
-    pockets = [("pocket", pocket.id, np.array([index])) for index, pocket in enumerate(part.pockets)]
-    for kind, name, members in [*pockets, *(("row", *row) for row in _rows_of_pockets(part))]:
+    groups = [("pocket", pocket.id, np.array([index])) for index, pocket in enumerate(part.pockets)]
+    groups += [("row", *one) for one in _rows_of_pockets(part)] + [("side", *one) for one in _sides(part)]
+    for kind, name, members in groups:
         here = is_tried & np.isin(floor, members)
         if here.sum() >= FEWEST and (is_tried & ~here).sum() >= FEWEST:
             out.append(Cause(kind, name, here.astype(float)))
@@ -81,6 +82,8 @@ def _errors_of(part: Part, found: Systematic) -> dict[int, float]:
         return {k: abs(found.effect) * (one.web + one.finish_stock) for k, one in enumerate(part.pockets)}
     if found.kind == "pocket":
         return {[one.id for one in part.pockets].index(found.name): abs(found.effect)}
+    if found.kind == "side":  # Which is wrong no reading tells
+        return dict.fromkeys(range(len(part.pockets)), abs(found.effect))
     rows = dict(_rows_of_pockets(part)) if found.kind == "row" else {}
     return {int(k): abs(found.effect) for k in rows.get(found.name, ())}
 
@@ -113,14 +116,32 @@ def _temperature(readings: Readings, is_tried: Flags) -> list[Cause]:
 
 
 def _rows_of_pockets(part: Part) -> list[tuple[str, Rows]]:
+    """Rows and columns of pockets, of several each."""
+    return [
+        (f"{words} of {part.pockets[int(members[0])].id}", members)
+        for words, groups in _grid_of_pockets(part)
+        for members in groups
+        if len(members) > 1 and len(groups) > 1
+    ]
+
+
+def _sides(part: Part) -> list[tuple[str, Rows]]:
+    """All that lies beyond a row or column of pockets, with it: two gauges, or a gauge set anew between them."""
+    return [
+        (f"{words}s from {part.pockets[int(groups[k][0])].id}", np.concatenate(groups[k:]))
+        for words, groups in _grid_of_pockets(part)
+        for k in range(1, len(groups))
+        if 1 < k < len(groups) - 1 or len(groups) == 2  # one row alone is a cause already
+    ]
+
+
+def _grid_of_pockets(part: Part) -> list[tuple[str, list[Rows]]]:
     """Rows and columns of pockets: floors whose middles lie within half a floor of each other across."""
     boxes = np.array([pocket.polygon.bounds for pocket in part.pockets])
-    out = []
-    for low, high, words in ((1, 3, "row"), (0, 2, "column")):
-        groups = _levels((boxes[:, low] + boxes[:, high]) / 2, boxes[:, high] - boxes[:, low])
-        several = [members for members in groups if 1 < len(members) < len(part.pockets)]
-        out += [(f"{words} of {part.pockets[members[0]].id}", members) for members in several]
-    return out
+    return [
+        (words, _levels((boxes[:, low] + boxes[:, high]) / 2, boxes[:, high] - boxes[:, low]))
+        for low, high, words in ((1, 3, "row"), (0, 2, "column"))
+    ]
 
 
 def _levels(middle: Array, size: Array) -> list[Rows]:
@@ -141,14 +162,14 @@ def words_of(found: Systematic) -> str:
     ----------
     found : Systematic
     """
-    about = f"up to {found.size:.3f} mm between readings"
+    about = f"up to {found.size:.3f} mm"
     if found.kind == "velocity":
         percent, u = 100 * found.effect, 200 * found.u
         way = "too high" if percent > 0 else "too low"
         return (
             f"residuals go with the webs' thickness: the sound velocity is set {abs(percent):.1f} ± {u:.1f} % {way} "
-            f"({about}, and more that all share). Read a step block of the part's metal, and give `correct --gauge`; "
-            "where one was given, see whether the readings had been corrected before."
+            f"({about}, and nearly as much on all floors). Read a step block of the part's metal, and give `correct "
+            "--gauge`; where one was given, see whether the readings had been corrected before."
         )
     # A reading too thick says a warp too low: w = z − t − underside.
     way = "thinner" if found.effect > 0 else "thicker"
@@ -163,12 +184,28 @@ def words_of(found: Systematic) -> str:
             "before: its zero, probe or couplant changed, or the Z. Which part is right no reading tells, and offsets "
             "lie between. Read a step block, and the first places again."
         )
+    if found.kind == "return":
+        # A warp too high says a reading too thin.
+        way = "thinner" if found.effect > 0 else "thicker"
+        return (
+            f"the {found.name} places that were read again read {abs(found.effect):.3f} ± {2 * found.u:.3f} mm {way} "
+            "the last time: zero, probe or couplant changed in between, or the Z. Which are right no reading tells. "
+            "Read a step block, and all places again."
+        )
     if found.kind == "temperature":
         return (
             f"the readings go with the temperature: {1000 * found.effect:+.1f} ± {2000 * found.u:.1f} µm of warp a "
             f"degree ({about}). Read a step block at the part's temperature, and give `correct --gauge`."
         )
     way = "thin" if found.effect > 0 else "thick"
+    if found.kind == "side":
+        line, _, first = found.name.partition(" from ")
+        side = f"the rows from {first} on" if line == "rows" else f"the columns from {first} on"
+        return (
+            f"the readings of all of {side} are {abs(found.effect):.3f} ± {2 * found.u:.3f} mm too {way} beside the "
+            "others, or their Z is off: two gauges, the gauge set anew, or a step of the machine's Z. Which side is "
+            "right no reading tells. Read a step block with each gauge, then two places on either side again."
+        )
     line, _, first = found.name.partition(" of ")
     rows = f"the row of {first}" if line == "row" else f"the column of {first}"
     what = f"pocket {found.name}" if found.kind == "pocket" else rows

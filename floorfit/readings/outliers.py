@@ -60,7 +60,7 @@ def judged(
     -------
     Observations
     """
-    site, nothing = sites.of(seen), np.full(len(seen), np.nan)
+    site, nothing = sites.of_row, np.full(len(seen), np.nan)
     held = site >= 0
     with_fit = replace(
         seen,

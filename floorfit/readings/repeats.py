@@ -12,10 +12,14 @@ from floorfit.nearest import pairs_within, squares
 from floorfit.readings.observations import Observations
 from floorfit.units import MAD_TO_SD
 
-__all__ = ["Repeatability", "Sites", "combine", "doubled_rows", "estimate_repeatability", "group_sites"]
+__all__ = [
+    "Repeatability", "Sites", "change_on_return", "combine", "doubled_rows", "estimate_repeatability", "group_sites",
+]  # fmt: skip
 
 #: A reading of a place disagrees with its repeats beyond this many standard deviations of a difference.
 DISAGREE = 6.0
+#: Visits that are told apart: as many as slow errors are looked for in.
+MOST_VISITS = 5_000
 
 
 @dataclass(frozen=True)
@@ -36,17 +40,19 @@ class Repeatability:
 
 @dataclass(frozen=True)
 class Sites:
-    """The places of the used readings, repeats combined, one row each: what the surface is fitted to.
+    """The places of the used readings, visit by visit, repeats of a visit combined: what the surface is fitted to.
 
     Parameters
     ----------
     rows : (m,) ndarray of int
-        The first used row of each place, increasing.
+        The first used row of each visit, increasing.
     points : (m, 2) ndarray, mm
     warp, left : (m,) ndarray, mm
         Mean warp, and mean of what roughing left of the web besides nominal and stock.
     u : (m,) ndarray, mm
         Standard uncertainty of the mean warp.
+    of_row : (n,) ndarray of int
+        Visit of every row, −1 where it has none.
     """
 
     rows: Rows
@@ -54,12 +60,7 @@ class Sites:
     warp: Array
     left: Array
     u: Array
-
-    def of(self, seen: Observations) -> Rows:
-        """Return the site of every row, −1 where it has none: (n,) ndarray of int."""
-        index = np.full(len(seen), -1, np.intp)
-        index[self.rows] = np.arange(len(self.rows))
-        return np.asarray(np.where(seen.site >= 0, index[seen.site], -1))
+    of_row: Rows
 
 
 def group_sites(x: ArrayLike, y: ArrayLike, tolerance_mm: float) -> Rows:
@@ -202,12 +203,17 @@ def _wrong_of_two(values: Array, expected: Array) -> Flags:
     return np.ones(2, bool)
 
 
-def combine(seen: Observations) -> Sites:
-    """Take the mean of the used readings of each place.
+def combine(seen: Observations, order: ArrayLike | None = None) -> Sites:
+    """Take the mean of the used readings of each visit to a place.
+
+    A place that is read again after another one is visited twice: what its readings differ by may be a drift.
 
     Parameters
     ----------
     seen : Observations
+    order : (n,) array_like, optional
+        Time or number of each reading; without it all readings of a place are one visit, as where there are more
+        than `MOST_VISITS`.
 
     Returns
     -------
@@ -216,13 +222,72 @@ def combine(seen: Observations) -> Sites:
         in ``u``: root mean square of the rows' divided by √k.
     """
     rows = np.flatnonzero(seen.is_used)
-    first, inverse, counts = np.unique(seen.site[rows], return_inverse=True, return_counts=True)
+    visit = seen.site[rows] if order is None else _visits(rows, seen.site[rows], np.asarray(order)[rows])
+    first, inverse, counts = np.unique(visit, return_inverse=True, return_counts=True)
     place = inverse.reshape(-1)
 
     def mean(values: Array) -> Array:
         return np.asarray(np.bincount(place, values[rows], len(first)) / counts)
 
-    points = np.column_stack([mean(seen.readings.x), mean(seen.readings.y)])
+    of_row = np.full(len(seen), -1, np.intp)
+    of_row[rows] = place
+    points = np.column_stack([seen.readings.x[rows], seen.readings.y[rows]])
+    at = _means(seen.site[rows], points)[np.searchsorted(rows, first)]
     left = mean(seen.z - seen.rough_z - seen.warp)
     u = np.sqrt(mean(seen.u**2) / counts)
-    return Sites(np.asarray(first, np.intp), points, mean(seen.warp), left, u)
+    return Sites(np.asarray(first, np.intp), at, mean(seen.warp), left, u, of_row)
+
+
+def change_on_return(seen: Observations, order: ArrayLike, sd: float) -> tuple[float, float, int]:
+    """What places say that were visited again: by how much the warp changed from the first visit to the last.
+
+    Parameters
+    ----------
+    seen : Observations
+        Those that the fit set aside count: where the gauge changed, all that was read again may be.
+    order : (n,) array_like
+        Time or number of each reading.
+    sd : float, mm
+        Standard deviation of one reading, as the fit found it.
+
+    Returns
+    -------
+    change, u : float, mm
+        Median over the places, and its standard uncertainty (√(π/2) that of a mean, M. G. Kendall, A. Stuart, The
+        Advanced Theory of Statistics 1, 1977, 14.6; from memory).
+    count : int
+        Places visited again.
+    """
+    rows = np.flatnonzero(seen.site >= 0)
+    rows = rows[np.argsort(np.asarray(order)[rows], kind="stable")]
+    place = seen.site[rows]
+    names, first = np.unique(place, return_index=True)
+    last = len(place) - 1 - np.unique(place[::-1], return_index=True)[1]
+    ends = zip(names, first, last, strict=True)
+    again = np.array([(place[start:end] != name).any() for name, start, end in ends], bool)
+    changes = (seen.warp[rows[last]] - seen.warp[rows[first]])[again]
+    if not len(changes):
+        return 0.0, float("inf"), 0
+    change = float(np.median(changes))
+    spread = max(np.sqrt(2.0) * sd, MAD_TO_SD * float(np.median(np.abs(changes - change))))
+    return change, float(np.sqrt(np.pi / 2 / len(changes)) * spread), len(changes)
+
+
+def _means(group: Rows, values: Array) -> Array:
+    """Mean of the rows of each group, at its rows: (n, k)."""
+    names, inverse, counts = np.unique(group, return_inverse=True, return_counts=True)
+    place = inverse.reshape(-1)
+    sums = np.stack([np.bincount(place, column, len(names)) for column in values.T], axis=1)
+    return np.asarray((sums / counts[:, None])[place])
+
+
+def _visits(rows: Rows, place: Rows, order: Array) -> Rows:
+    """First row of the visit of each row, of rows that were read in an order; of its place where they are too many."""
+    turn = np.argsort(order, kind="stable")
+    begins = np.diff(place[turn], prepend=-1) != 0
+    if begins.sum() > MOST_VISITS:
+        return place
+    visit = np.empty(len(place), np.intp)
+    visit[turn] = np.cumsum(begins) - 1
+    first = np.unique(visit, return_index=True)[1]
+    return rows[first[visit]]

@@ -24,8 +24,8 @@ __all__ = ["Cause", "Sharers", "Systematic", "estimated", "find_systematic", "li
 #: Smooths columns of values of the places as the fit smoothed the warp: (m, k) to (m, k), mm.
 Smooth = Callable[[Array], Array]
 
-#: Chance of a false alarm of each kind; five kinds together stay at 5 % (Bonferroni).
-ALPHA = 0.01
+#: Chance of a false alarm of each kind; six kinds together stay at 5 % (Bonferroni).
+ALPHA = 0.05 / 6
 #: Least share of a variance that is left when what the fit allows for is taken off: rounding.
 KEPT = 1e-6
 #: Most causes that are told apart in one job.
@@ -41,7 +41,7 @@ class Cause:
     Parameters
     ----------
     kind : str
-        ``"velocity"``, ``"drift"``, ``"step"``, ``"temperature"``, ``"pocket"``, ``"row"``.
+        ``"velocity"``, ``"drift"``, ``"step"``, ``"temperature"``, ``"pocket"``, ``"row"``, ``"side"``.
     name : str
         Which pocket, row, or column of time.
     values : (n,) ndarray
@@ -70,7 +70,7 @@ class Systematic:
     effect, u : float
         Estimate and its standard uncertainty, in ``unit``.
     size : float, mm
-        Largest difference that it makes between readings of the part.
+        The most that it makes of a reading, or between two: a wrong velocity puts all off, whatever they differ by.
     chance : float
         Of such an estimate where there is nothing, the number of causes tried allowed for.
     """
@@ -232,5 +232,5 @@ def _estimate(tried: Sequence[_Tried], at: int, data: Sharers) -> Systematic:
     variance = max(inverse[at, at] - column.allowed, KEPT * inverse[at, at])
     u = float(np.sqrt(dispersion * variance))
     chance = min(1.0, tried[at].among * math.erfc(abs(effect) / u / math.sqrt(2.0)))
-    size = abs(effect) * float(np.ptp(column.values))
+    size = abs(effect) * max(float(np.ptp(column.values)), float(np.abs(column.values).max()))
     return Systematic(column.kind, column.name, column.unit, effect, u, size, chance)

@@ -197,31 +197,56 @@ class Fit:
         """
         drift = unseen_drift(order)
         found = self.models[0].in_order
-        if drift is None or (found is not None and np.isfinite(found.length)):
+        if drift is None:
             return self
         if found is None:
             error = self.smoother.smoothed(points, drift, u)
             return replace(self, posterior=self.posterior.with_error(error, seed, is_told=False))
         middle, deviation = self._level_of(found)
-        error, surface = self._level(deviation), self.surface
+        surface = self.surface
         surface = replace(surface, coefficients=surface.coefficients + self._level(middle).coefficients)
-        posterior = self.posterior.with_error(error, seed, is_told=False)
-        return replace(self, surface=surface, posterior=posterior, residuals=self.residuals - middle)
+        return replace(self.with_level_error(deviation, seed), surface=surface, residuals=self.residuals - middle)
+
+    def with_level_error(self, u: float, seed: int) -> Fit:
+        """Wider by an error that all floors share.
+
+        Parameters
+        ----------
+        u : float, mm
+            Its standard uncertainty.
+        seed : int
+            Of the joint samples.
+        """
+        return replace(self, posterior=self.posterior.with_error(self._level(u), seed, is_told=False))
 
     def _level_of(self, found: Slow) -> tuple[float, float]:
-        """What the surface lies too low by, in the middle of a drift or step, and the standard uncertainty of that."""
-        border, count = self.solution.border, found.design.shape[1]
+        """What the surface lies too low by, in the middle of a drift or step, and the standard uncertainty of that.
+
+        A slow change has a level of its own already, drawn towards none: what is missing to that of its path.
+        """
+        border, path, count = self.solution.border, self._path_of(found), found.design.shape[1]
         assert border is not None
-        path = found.design @ border.slow_error[:count]
-        first = border.columns.shapes
-        variance = (
-            self.dispersion
-            * float(border.covariance[first, first])
-            * float(np.ptp(found.design[:, [0]].toarray())) ** 2
-        )
+        own = slice(border.columns.shapes, border.columns.shapes + count)
+        covariance = self.dispersion * border.covariance[own, own]
         share = sum(one.share for one in self.models if one.in_order is not None)
+        if np.isfinite(found.length):
+            mean = np.asarray(found.design.mean(axis=0)).ravel()
+            missing = max(0.0, np.ptp(path) ** 2 / 12 - float(mean @ covariance @ mean))
+            return 0.0, float(np.sqrt(share * missing))
+        variance = covariance[0, 0] * float(np.ptp(found.design[:, [0]].toarray())) ** 2
         extent = float(np.sqrt(share * (np.ptp(path) ** 2 + variance)))
         return share * float(path.max() + path.min()) / 2, extent / np.sqrt(12.0)
+
+    def _path_of(self, found: Slow) -> Array:
+        """What an error in the order of the readings adds to each."""
+        assert self.solution.border is not None
+        return np.asarray(found.design @ self.solution.border.slow_error[: found.design.shape[1]])
+
+    @property
+    def extent_in_order(self) -> float:
+        """Largest difference, mm, that the error in the order of the readings makes between two; 0 without one."""
+        found = self.models[0].in_order
+        return 0.0 if found is None else float(np.ptp(self._path_of(found)))
 
     def _level(self, height: float) -> Surface:
         """The same height everywhere, mm."""

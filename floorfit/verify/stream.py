@@ -228,12 +228,12 @@ def _doubt(document: dict[str, Any]) -> str:
     """Whether Z of the floors was not known, or an input was left to be settled: then the warp is not the plate's.
 
     A common height is no matter: a fit with the mean taken off finds its plane anew. Z that may be the programme's are
-    a question, not an answer.
+    a question, not an answer, and a slow change is allowed for.
     """
     reasons = [str(one["reason"]) for one in document["decisions"]]
     if reasons and all(reason.startswith("floor-z-unknown") for reason in reasons):
         return "floor-z-unknown"
-    spoiling = set(UNSETTLED) - {"common-height", "z-programmed"}
+    spoiling = set(UNSETTLED) - {"common-height", "z-programmed", "slow-change-large"}
     return next((one["code"] for one in document["findings"] if one["code"] in spoiling), "")
 
 

@@ -120,6 +120,68 @@ def test_a_step_is_told_with_its_reading_and_size(job, size: float):
     assert np.mean([one.offset_u_mm for one in result.decisions]) > 0.95 * 2 * abs(found.effect) / np.sqrt(12)
 
 
+@pytest.fixture(scope="module")
+def plate_again():
+    """Readings of a plate, some of them taken again at the end, with the gauge off by a size there."""
+    plate = random_plate(6, 1200.0, 500.0, 3, 5)
+    readings, settings = take_readings(plate, 106).readings, floorfit.Settings(z_u=0.002)
+    clean = floorfit.correct(plate.part, readings, settings)
+    good = np.flatnonzero(clean.observations.is_used)
+
+    def made(count: int | None, size: float) -> floorfit.Result:
+        again = good[:count]
+        rows = np.concatenate([np.arange(len(readings)), again])
+        error = np.zeros(len(rows))
+        error[len(readings) :] = np.random.default_rng(4).normal(size, 0.010, len(again))
+        return floorfit.correct(plate.part, _rows_of(readings, rows, error), settings)
+
+    return clean, made
+
+
+def test_a_plate_read_again_with_another_zero_lies_between(plate_again):
+    """Either time may be right: the mean is half of it off, and k = 2 of its rectangle holds it (JCGM 100, 4.3.7)."""
+    clean, made = plate_again
+    result = made(None, 0.06)
+    (found,) = [one for one in result.systematic if one.kind == "step"]
+    assert abs(found.effect + 0.06) < 0.01 and not result.conforms
+    middles = np.array([one.centroid_mm for one in result.decisions]).T
+    away = result.fit.surface.at(*middles) - clean.fit.surface.at(*middles)
+    assert away == pytest.approx(-0.03, abs=0.012)  # thicker read, lower taken
+    assert min(one.offset_u_mm for one in result.decisions) >= 2 * 0.06 / np.sqrt(12)
+    assert made(None, 0.0).conforms == clean.conforms
+
+
+@pytest.mark.parametrize(("count", "size", "kinds"), [(3, 0.06, {"return"}), (10, -0.06, {"drift"}), (3, 0.0, set())])
+def test_first_places_read_again_tell_a_gauge_that_changed(plate_again, count: int, size: float, kinds: set[str]):
+    """What is few beside the others is set aside; but nothing says that the many are right.
+
+    Ten of them pass for a drift. All of what was found may be in the surface, either way: k = 2 of that rectangle
+    (JCGM 100:2008, 4.3.7), or of half of it where the surface lies in the middle.
+    """
+    result = plate_again[1](count, size)
+    assert {one.kind for one in result.systematic} == kinds
+    for one in result.systematic:
+        assert abs(one.effect + size) < 3 * one.u and not result.conforms
+        assert min(floor.offset_u_mm for floor in result.decisions) > abs(one.effect) / np.sqrt(3)
+
+
+def test_two_gauges_on_two_sides_of_the_plate_are_told(job, clean):
+    """The readings of half the columns are off together, wherever they stand in the order."""
+    part, readings = job
+    middle = np.array([one.polygon.centroid.x for one in part.pockets])
+    names = {one.id for one, x in zip(part.pockets, middle, strict=True) if x > np.median(middle) + 1}
+    beyond = np.array([label in names for label in readings.pocket])
+    rows = np.random.default_rng(1).permutation(len(readings))
+    spoiled = _rows_of(replace(readings, thickness=readings.thickness + 0.06 * beyond), rows, 0.0)
+    result = floorfit.correct(part, spoiled, clean.settings)
+    found = {one.kind: one for one in result.systematic}["side"]
+    first = next(one for one in part.pockets if one.id == found.name.removeprefix("columns from "))
+    assert first.id in names and abs(found.effect + 0.06) < 3 * found.u
+    assert "two gauges" in _codes(result)["shared-side"] and not result.conforms
+    # Either side may be the wrong one.
+    assert all(one.action == "hold" or one.margin_mm >= abs(found.effect) for one in result.decisions)
+
+
 def test_a_drift_hides_pocket_by_pocket_and_not_there_and_back(job, clean):
     """Analysis of covariance: what goes with the order is known the better, the less of it goes with the place.
 
@@ -143,7 +205,8 @@ def test_a_drift_hides_pocket_by_pocket_and_not_there_and_back(job, clean):
 
 
 def _rows_of(readings: floorfit.Readings, rows: np.ndarray, error: np.ndarray) -> floorfit.Readings:
-    columns = {name: getattr(readings, name)[rows] for name in ("x", "y", "z", "pocket")}
+    names = ("x", "y", "z", "pocket", "u", "temperature", "tof", "line")
+    columns = {name: getattr(readings, name)[rows] for name in names}
     return replace(readings, **columns, thickness=readings.thickness[rows] + error)
 
 

@@ -9,7 +9,15 @@ import pytest
 import small_part
 
 from floorfit.readings.observations import Observations, readings_from_arrays
-from floorfit.readings.repeats import combine, disagreeing, doubled_rows, estimate_repeatability, group_sites
+from floorfit.readings.repeats import (
+    MOST_VISITS,
+    change_on_return,
+    combine,
+    disagreeing,
+    doubled_rows,
+    estimate_repeatability,
+    group_sites,
+)
 from floorfit.readings.warp import observe
 
 
@@ -95,4 +103,36 @@ def test_without_repeats_nothing_changes() -> None:
 
 def test_site_of_every_row() -> None:
     seen = _seen([0, 1, 0, 1, -1, 5], [1.0] * 6, [0.02] * 6)
-    assert combine(seen).of(seen).tolist() == [0, 1, 0, 1, -1, 2]
+    assert combine(seen).of_row.tolist() == [0, 1, 0, 1, -1, 2]
+
+
+def test_a_place_that_is_read_again_after_another_is_visited_twice() -> None:
+    """A drift shows in what a place reads at two times (analysis of covariance); what is read at once averages out."""
+    seen = _seen([0, 0, 2, 0, -1, 2], [1.0, 3.0, 5.0, 4.0, 9.0, 6.0], [0.02] * 6)
+    out = combine(seen, np.arange(6.0))
+    assert out.rows.tolist() == [0, 2, 3, 5] and out.of_row.tolist() == [0, 0, 1, 2, -1, 3]
+    assert out.warp.tolist() == [2.0, 5.0, 4.0, 6.0]
+    assert out.u == pytest.approx(0.02 / np.sqrt([2, 1, 1, 1]))
+    # All visits to a place are at one place: two of them span no line.
+    assert out.points[:, 0].tolist() == pytest.approx([8 / 3, 5.5, 8 / 3, 5.5])
+    # In the order that a column states: 0, 0, 0 and 2, 2.
+    assert combine(seen, np.array([0.0, 1.0, 5.0, 2.0, 3.0, 6.0])).rows.tolist() == [0, 2]
+
+
+def test_visits_too_many_to_be_told_apart_are_one() -> None:
+    count = MOST_VISITS + 2
+    seen = _seen([0, 1] * (count // 2), [1.0, 2.0] * (count // 2), [0.02] * count)
+    assert combine(seen, np.arange(float(count))).rows.tolist() == [0, 1]
+
+
+def test_change_on_return_is_the_median_and_covers_as_stated() -> None:
+    """Median of differences of Gaussian readings: standard deviation √2 σ √(π/2n), within k = 2 in 95 % of trials."""
+    rng, inside = np.random.default_rng(7), 0
+    for _ in range(300):
+        warp = rng.normal(0.0, 0.010, 24) + np.repeat([0.0, 0.03], 12)
+        change, u, count = change_on_return(_seen(list(range(12)) * 2, warp, [0.01] * 24), np.arange(24.0), 0.010)
+        inside += abs(change - 0.03) < 2 * u
+        assert count == 12
+    assert 0.92 <= inside / 300 <= 0.99  # 5 σ of 300 trials; the median of twelve is a little better than of many
+    # Read twice at once is no return.
+    assert change_on_return(_seen([0, 0, 2, 2], [1.0, 2.0, 3.0, 4.0], [0.01] * 4), np.arange(4.0), 0.01)[2] == 0
