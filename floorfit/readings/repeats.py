@@ -13,7 +13,8 @@ from floorfit.readings.observations import Observations
 from floorfit.units import MAD_TO_SD
 
 __all__ = [
-    "Repeatability", "Sites", "change_on_return", "combine", "doubled_rows", "estimate_repeatability", "group_sites",
+    "Repeatability", "Sites", "change_on_return", "combine", "doubled_rows", "estimate_repeatability", "group_means_at",
+    "group_sites",
 ]  # fmt: skip
 
 #: A reading of a place disagrees with its repeats beyond this many standard deviations of a difference.
@@ -232,7 +233,7 @@ def combine(seen: Observations, order: ArrayLike | None = None) -> Sites:
     of_row = np.full(len(seen), -1, np.intp)
     of_row[rows] = place
     points = np.column_stack([seen.readings.x[rows], seen.readings.y[rows]])
-    at = _means(seen.site[rows], points)[np.searchsorted(rows, first)]
+    at = group_means_at(seen.site[rows], points)[np.searchsorted(rows, first)]
     left = mean(seen.z - seen.rough_z - seen.warp)
     u = np.sqrt(mean(seen.u**2) / counts)
     return Sites(np.asarray(first, np.intp), at, mean(seen.warp), left, u, of_row)
@@ -273,9 +274,16 @@ def change_on_return(seen: Observations, order: ArrayLike, sd: float) -> tuple[f
     return change, float(np.sqrt(np.pi / 2 / len(changes)) * spread), len(changes)
 
 
-def _means(group: Rows, values: Array) -> Array:
-    """Mean of the rows of each group, at its rows: (n, k)."""
-    names, inverse, counts = np.unique(group, return_inverse=True, return_counts=True)
+def group_means_at(group: ArrayLike, values: Array) -> Array:
+    """Mean of the rows of each group, at its rows: (n, k).
+
+    Parameters
+    ----------
+    group : (n,) array_like
+        Name or number of the group of each row.
+    values : (n, k) ndarray
+    """
+    names, inverse, counts = np.unique(np.asarray(group), return_inverse=True, return_counts=True)
     place = inverse.reshape(-1)
     sums = np.stack([np.bincount(place, column, len(names)) for column in values.T], axis=1)
     return np.asarray((sums / counts[:, None])[place])

@@ -7,6 +7,7 @@ import numpy as np
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.readings.observations import Readings
+from floorfit.readings.repeats import group_means_at
 
 __all__ = ["is_sorted", "sequence", "sorted_findings"]
 
@@ -80,20 +81,12 @@ def _goes_one_way(steps: Array) -> bool:
 def _goes_with_places(readings: Readings, rows: Rows, steps: Array, pairs: Flags) -> bool:
     """Whether a bowed plate, read along its slope by a gauge that does not scatter, has these steps too."""
     x, y, thickness = readings.x[rows], readings.y[rows], readings.thickness[rows]
-    _, group = np.unique(readings.pocket[rows], return_inverse=True)
-    bow = np.column_stack([x, y, x * x, x * y, y * y])
-    bow, mean = (values - _mean_of(group, values) for values in (bow, thickness[:, None]))
-    solved = np.linalg.lstsq(bow, mean, rcond=None)[0]
-    fitted = (bow @ solved + _mean_of(group, thickness[:, None]))[:, 0]
+    columns = np.column_stack([x, y, x * x, x * y, y * y, thickness])
+    mean = group_means_at(readings.pocket[rows], columns)
+    bow, own = np.split(columns - mean, [5], axis=1)
+    fitted = (bow @ np.linalg.lstsq(bow, own, rcond=None)[0])[:, 0] + mean[:, 5]
     moved = pairs & (steps != 0)
     return bool((np.sign(np.diff(fitted)) == np.sign(steps))[moved].mean() >= WITH_PLACES)
-
-
-def _mean_of(group: Rows, values: Array) -> Array:
-    """Mean of each group, at its rows (n, k)."""
-    total = np.zeros((group.max() + 1, values.shape[1]))
-    np.add.at(total, group, values)
-    return np.asarray((total / np.bincount(group)[:, None])[group])
 
 
 def _stated(readings: Readings) -> tuple[Array, str] | None:

@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 
 import floorfit
+from floorfit.part.assign import assign_floors
 from floorfit.planning.path import order_there_and_back
-from floorfit.readings.causes import doubted_floors
+from floorfit.readings.causes import columns_to_try, doubted_floors
 from floorfit.readings.systematic import Systematic
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "sample_parts"))
@@ -215,3 +216,12 @@ def test_the_whole_part_is_likelier_to_fail_than_any_pocket(clean):
     chances = np.array([one.conformance_probability for one in clean.decisions])
     if all(one.action != "hold" for one in clean.decisions):
         assert 1 - (1 - chances).sum() - 1e-12 <= clean.part_probability <= chances.min() + 1e-12
+
+
+def test_a_row_keeps_its_kind_whatever_its_pockets_are_called(job):
+    """Ids are free words (the part file): that of a row's first pocket says nothing of what is tried."""
+    part, readings = job
+    named = replace(part, pockets=(replace(part.pockets[0], id="A from B"), *part.pockets[1:]))
+    floor = assign_floors(named, readings.x, readings.y)
+    kinds = {one.name: one.kind for one in columns_to_try(named, readings, floor, np.ones(len(floor), bool))}
+    assert kinds["row of A from B"] == "row" and kinds["A from B"] == "pocket"
