@@ -160,14 +160,11 @@ def estimate_repeatability(place: ArrayLike, values: ArrayLike) -> Repeatability
     -------
     Repeatability
     """
-    names, inverse, counts = np.unique(np.asarray(place), return_inverse=True, return_counts=True)
-    read = np.asarray(values, float)
-    dof = len(read) - len(names)
+    read = np.asarray(values, float).reshape(-1, 1)
+    dof = len(read) - len(np.unique(place))
     if dof == 0:
         return Repeatability(float("nan"), 0)
-    mean = np.bincount(inverse.reshape(-1), read) / counts
-    squares = float(((read - mean[inverse.reshape(-1)]) ** 2).sum())
-    return Repeatability(float(np.sqrt(squares / dof)), int(dof))
+    return Repeatability(float(np.sqrt(((read - group_means_at(place, read)) ** 2).sum() / dof)), dof)
 
 
 def disagreeing(place: Rows, values: Array, expected: Array, u: Array) -> Array:

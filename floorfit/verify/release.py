@@ -32,6 +32,9 @@ PROVED = {
 #: Which comes first in every list.
 _ORDER = {"nonconform": 0, "undecided": 1, "not-read": 2, "conform": 3}
 
+#: Findings on the sheet; the page has all.
+MOST_WARNINGS = 4
+
 ESTIMATE = marked(
     "A verdict on a whole floor rests on the readings and a fitted surface. Between readings it is an estimate."
 )
@@ -89,6 +92,8 @@ def write_release(
         If the file cannot be written.
     """
     say, floors = display.words, by_need(found)
+    more = len(found.findings) - MOST_WARNINGS
+    told = [plain_text(display.finding(one.source, one.place, one.text)) for one in found.findings[:MOST_WARNINGS]]
     files = [(say("job"), plain_text(found.job)), (say("readings"), plain_text(found.source))]
     sheet = SignSheet(
         title=say("Sheet to sign: finished webs"),
@@ -98,7 +103,7 @@ def write_release(
         measured=[_measured(found, display), *answers],
         counts=_counts(found, display),
         worst=Listing(_columns(display), [floor_cells(one, display) for one in floors[:5]]),
-        warnings=[plain_text(display.finding(one.source, one.place, one.text)) for one in found.findings[:4]],
+        warnings=[*told, *([say("and {n} more in verify.html").format(n=more)] if more > 0 else [])],
         cautions=[say(line) for line in CAUTIONS],
         appendix=Listing(_columns(display), [floor_cells(one, display) for one in floors]),
         draw=lambda figure, box: _plan(figure, box, found),

@@ -141,10 +141,8 @@ def _unproved(taken: Taken, in_part: dict[int, tuple[str, bool]], other: str) ->
 
 
 def _part_findings(prediction: Prediction, source: str, in_part: dict[int, tuple[str, bool]]) -> list[Finding]:
-    names = prediction.part.pockets
-    return [
-        Finding("read-in-part", source, f"pocket {names[k].id}", words, "warning") for k, (words, _) in in_part.items()
-    ]
+    names = {k: f"pocket {pocket.id}" for k, pocket in enumerate(prediction.part.pockets)}
+    return [Finding("read-in-part", source, names[k], words, "warning") for k, (words, _) in in_part.items()]
 
 
 def _rough_findings(source: str, names: list[str]) -> list[Finding]:

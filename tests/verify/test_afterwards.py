@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 
 import numpy as np
@@ -9,8 +10,9 @@ import pytest
 from finished_webs import finished_readings, rough_readings, small_part, small_record
 from page_reader import english_left
 
+from floorfit.errors import Finding
 from floorfit.readings.observations import Readings
-from floorfit.report.format import Writing
+from floorfit.report.format import Writing, display_for
 from floorfit.report.language import language
 from floorfit.verify import verify
 from floorfit.verify.afterwards import write_verification_page
@@ -41,3 +43,17 @@ def test_german_page_of_finished_webs_has_no_english_reason(
         write_verification_page(found, tmp_path, writing=Writing(language=language(code)))
         left = english_left((tmp_path / "verify.html").read_text("utf-8"))
         assert not left if code == "de" else len(left) > 15
+
+
+def test_the_signers_sheet_says_how_many_warnings_it_leaves_out(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Room is for four; who signs is told of the others (common practice, no source)."""
+    module, sheets = import_module("floorfit.verify.release"), []
+    monkeypatch.setattr(module, "write_sheet", lambda sheet, *_: sheets.append(sheet))
+    told = [Finding("code", "file", "", f"warning {k}", "warning") for k in range(6)]
+    found = verify(small_record(), finished_readings(small_record()))
+    for findings in (told, told[:4]):
+        module.write_release(replace(found, findings=tuple(findings)), [], [], display_for("mm"), tmp_path / "x.pdf")
+    assert sheets[0].warnings[3:] == ["file: warning 3", "and 2 more in verify.html"]
+    assert sheets[1].warnings[3:] == ["file: warning 3"]
