@@ -185,8 +185,6 @@ def words_of(found: Systematic) -> str:
             "lie between. Read a step block, and the first places again."
         )
     if found.kind == "return":
-        # A warp too high says a reading too thin.
-        way = "thinner" if found.effect > 0 else "thicker"
         return (
             f"the {found.name} places that were read again read {abs(found.effect):.3f} ± {2 * found.u:.3f} mm {way} "
             "the last time: zero, probe or couplant changed in between, or the Z. Which are right no reading tells. "
@@ -197,6 +195,11 @@ def words_of(found: Systematic) -> str:
             f"the readings go with the temperature: {1000 * found.effect:+.1f} ± {2000 * found.u:.1f} µm of warp a "
             f"degree ({about}). Read a step block at the part's temperature, and give `correct --gauge`."
         )
+    return _words_of_places(found)
+
+
+def _words_of_places(found: Systematic) -> str:
+    """The same of a pocket, a row of pockets or a side of the plate."""
     way = "thin" if found.effect > 0 else "thick"
     if found.kind == "side":
         line, _, first = found.name.partition(" from ")

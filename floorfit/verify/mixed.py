@@ -97,12 +97,12 @@ def fit_grouped(design: Array, values: Array, group: Rows, u: Array) -> Grouped:
         weight=np.asarray(np.bincount(group, weights), float),
     )
     between = _best_between(sums)
-    _, beta, covariance = sums.at(between)
+    _, beta, normal = sums.at(between)
     residual = sums.values - sums.design @ beta
     shrink = between**2 / (1 + sums.weight * between**2)
     return Grouped(
         beta=beta,
-        covariance=covariance,
+        covariance=np.asarray(np.linalg.inv(normal), float),
         between=between,
         effects=shrink * residual,
         effects_u=np.sqrt(shrink),
@@ -122,14 +122,14 @@ class _Sums:
     weight: Array
 
     def at(self, between: float) -> tuple[float, Array, Array]:
-        """Twice the negative restricted log likelihood (up to a constant), β and its covariance at τ."""
+        """Twice the negative restricted log likelihood (up to a constant), β and its precision at τ."""
         gain = between**2 / (1 + self.weight * between**2)
         normal = self.xx - self.design.T @ (self.design * gain[:, None])
         right = self.xy - self.design.T @ (gain * self.values)
         beta = np.linalg.solve(normal, right)
         square = self.yy - float(gain @ self.values**2) - float(right @ beta)
         logs = float(np.log1p(self.weight * between**2).sum()) + float(np.linalg.slogdet(normal)[1])
-        return logs + square, np.asarray(beta, float), np.asarray(np.linalg.inv(normal), float)
+        return logs + square, np.asarray(beta, float), normal
 
 
 def _best_between(sums: _Sums) -> float:

@@ -112,18 +112,18 @@ def test_verification_of_webs_not_finished_counts_for_nothing_and_is_named(tmp_p
 
 
 def test_bias_that_a_job_had_taken_off_counts(tmp_path: Path) -> None:
-    # The machine cuts 0.02 mm high all the time; the last two jobs had that taken off. What is left of it says
-    # nothing of the machine: the mean was 0.01, and "it drifts".
+    # The machine cuts 0.03 mm high all the time; the last two jobs had that taken off. What is left of it says
+    # nothing of the machine: the mean was 0.015, and "it drifts".
     for k in range(4):
-        record = bent(small_record(0.02 if k > 1 else 0.0), k, 1.0 + 1e-4 * k, 0.0)
+        record = bent(small_record(0.03 if k > 1 else 0.0), k, 1.0 + 1e-4 * k, 0.0)
         folder = write(tmp_path / f"j{k}", record) / "proof"
         folder.mkdir()
         with unfitted():
-            write_tables(verify(record, finished_readings(record, bias=0.02, seed=50 + k)), folder)
+            write_tables(verify(record, finished_readings(record, bias=0.03, seed=50 + k)), folder)
     series = series_of([tmp_path])
     # One job's bias is known to 0.010/√54 = 0.0014 mm and what its prediction shares; four in the mean to 0.001.
-    assert series.bias_chart.values == pytest.approx([0.02] * 4, abs=0.006)
-    assert series.bias_chart.mean == pytest.approx(0.02, abs=0.003) and not series.bias_drift.is_seen
+    assert series.bias_chart.values == pytest.approx([0.03] * 4, abs=0.006)
+    assert series.bias_chart.mean == pytest.approx(0.03, abs=0.003) and not series.bias_drift.is_seen
 
 
 def test_bias_outside_its_control_limits_is_said(series: Series) -> None:
