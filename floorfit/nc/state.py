@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags
+from floorfit.arrays import Array
 from floorfit.errors import Finding
 from floorfit.nc.codes import CYCLES, name_of
 from floorfit.nc.motions import COLUMNS, FLOW, JUMP, Modal, Motions
@@ -248,30 +248,6 @@ class Machine:
             self.reasons[len(rows)] = reason or self.why.get(axis, (number, "its position is not known"))
         high, modal = self.is_high and z != z, self._modal_index
         rows.add(number, kind, modal, 0, self.vector, high, x, y, z, a, b, c, NAN, NAN, NAN, self.feed_word)
-
-    def rows_along(self, first: int, kind: int, xyz: Array, high: Flags) -> None:
-        """Add rows for lines that follow each other, whose X, Y, Z alone change, and go where the last of them ends.
-
-        Parameters
-        ----------
-        first : int
-            The first line.
-        kind : int
-            Of all the rows.
-        xyz : (n, 3) ndarray, mm
-            Where each ends.
-        high : (n,) ndarray of bool
-            Where an unknown Z is above everything.
-        """
-        lost = np.isnan(xyz)
-        for row in np.flatnonzero(lost.any(axis=1)).tolist():
-            axis = LINEAR[int(lost[row].argmax())]
-            self.reasons[len(self.rows) + row] = self.why.get(axis, (first + row, "its position is not known"))
-        lines, unknown = np.arange(first, first + len(xyz)), high & lost[:, 2]
-        modal = self.modals.setdefault(self.state, len(self.modals))
-        rest = (*self.position[3:], NAN, NAN, NAN, self.feed_word)
-        self.rows.add_rows(lines, kind, modal, 0, self.vector, unknown, *xyz.T, *rest)
-        self.position[:3] = xyz[-1].tolist()
 
     # -- words that move the zero: G10, G52 and G92 with their axis words, and parameters -----------------------------
 
