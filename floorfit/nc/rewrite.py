@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding
 from floorfit.nc.arcs import PLANE_AXES
 from floorfit.nc.codes import GROUP, code_of
 from floorfit.nc.edit import Piece, PieceStyle, as_line, divide, find_z, insert_word, lead_with, replace_number
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal
-from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
+from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style
 from floorfit.nc.shifts import Origin, moved_zeros, tip_path
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
@@ -32,15 +32,6 @@ _MOST_BY_RADIUS = 2 * np.pi / 3
 _PLAIN = re.compile(r"[-+]?[\d.]+")
 #: A corner that the control rounds or cuts (dialect).
 _CORNER = re.compile(r",[ \t]*[RrCc]")
-#: Lines between zeros. Of each that has a plain Z and neither comment nor expression: what stands before its number,
-#: the number, its decimals, what stands behind. Of each that has X, Y and F alone: the first word and the gap behind,
-#: the last word, the feed, the line end. Of any other: nothing.
-_BLOCK = re.compile(
-    r"(?:([^(;#\[z\0Z]*+Z[ \t]*+)(-?\d++(?:\.(\d*+))?+)(?![ \t]*+[\d.])([^(;#\[z\0]*+)"
-    r"|(?:([XY][-+]?[\d.]++)( ?))?([XY][-+]?[\d.]++)((?: ?F[\d.]++)?+)([\r\n]*+)|[^\0]*+)\0"
-)
-#: Blocks taken together.
-_CHUNK = 5000
 #: What may be left of an offset, mm, where it ends.
 _NOTHING_LEFT_MM = 1e-9
 
@@ -82,11 +73,7 @@ class PlanWriter:
         self.out = Written({}, np.zeros(len(motions)))
         self.line_end = line_end(self.lines)
         self.carried = 0.0
-        # One element of a list costs a tenth of one element of an array, and every changed block takes three.
         self.line_of, self.kind_of, self.modal_of = motions.line.tolist(), motions.kind.tolist(), motions.modal.tolist()
-        plain = ~np.isin(motions.kind, (JUMP, FLOW)) & ~np.isnan(motions.xyz[:, 2]) & ~fine
-        plain[list(self.plan.breaks)] = False
-        self.plain = plain & motions.field("absolute").astype(bool)
 
     def run(self, tick: Callable[[int], None] | None) -> Written:
         """Return the blocks that change.
@@ -99,26 +86,14 @@ class PlanWriter:
         start, end = self.plan.start(), self.plan.node
         busy = (start != 0) | (end != 0)
         busy[list(self.plan.breaks)] = True
-        rows = np.flatnonzero(busy)
         last = -2
-        for first in range(0, len(rows), _CHUNK):
-            some = rows[first : first + _CHUNK]
-            offset = []
-            for row, dz, (slack, added, number, parts) in zip(
-                some.tolist(), end[some].tolist(), self._plain_blocks(some), strict=True
-            ):
-                self.carried = self.carried if row == last + 1 else 0.0
-                if slack != slack:
-                    self._row(row, dz)
-                elif abs(dz - self.carried) > slack:
-                    self.carried = added
-                    if number:
-                        self.out.blocks[self.line_of[row]] = _with_z(parts, number)
-                offset.append(self.carried)
-                last = row
-            self.out.offset[some] = offset
-            if tick is not None:
-                tick(self.line_of[last])
+        for row in np.flatnonzero(busy).tolist():
+            self.carried = self.carried if row == last + 1 else 0.0
+            self._row(row, float(end[row]))
+            self.out.offset[row] = self.carried
+            last = row
+            if tick is not None and row % 5000 == 0:
+                tick(self.line_of[row])
         for row in sorted(self.plan.breaks):
             if self.kind_of[row] == OTHER_ARC:
                 self._restate(row)
@@ -138,31 +113,6 @@ class PlanWriter:
         block = self.out.blocks.get(number, self.lines[number])
         is_one = isinstance(block, str)
         self.out.blocks[number] = lead_with(block, word) if is_one else [lead_with(block[0], word), *block[1:]]
-
-    def _plain_blocks(self, rows: Rows) -> Iterator[tuple[float, float, str, tuple[str, ...]]]:
-        """As `_shift`, for many blocks together.
-
-        For each: how far the offset in force may be from the one wanted before Z is written (-1: always; NaN: the block
-        is not plain), what is added then, the new number (empty where it is the old one), and the parts of the text.
-        """
-        parts = _BLOCK.findall("\0".join([*(self.lines[line] for line in self.motions.line[rows].tolist()), ""]))
-        unit, z = self.motions.field("unit_mm").astype(float)[rows], self.motions.xyz[rows, 2]
-        end, height = self.plan.node[rows], z / unit
-        stated = np.array([bool(part[1]) for part in parts])
-        old = np.where(stated, [float(part[1] or 0) for part in parts], height)
-        decimals = np.full(len(rows), 6)
-        for count in (5, 4, 3):
-            decimals[np.abs(np.round(height, count) - height) < 1e-9] = count
-        decimals[stated] = [len(part[2]) for part in parts if part[1]]
-        decimals = np.maximum(decimals, np.where(unit == 1.0, default_decimals(1.0), default_decimals(0.0)))
-        wanted = np.where(stated, old + end / unit, (z + end) / unit)
-        numbers, new = written_all(wanted, decimals)
-        added = np.where(stated, (new - old) * unit, new * unit - z)
-        slack = np.where(stated, -1.0, np.where(end != 0, 0.5 * unit * 10.0**-decimals, np.nan))
-        known = np.array([bool(part[1] or part[6]) for part in parts]) & self.plain[rows]
-        same = (stated & (new == old)).tolist()
-        shown = ["" if one else number for one, number in zip(same, numbers, strict=True)]
-        return zip(np.where(known, slack, np.nan).tolist(), added.tolist(), shown, parts, strict=True)
 
     def _row(self, row: int, end: float) -> None:
         modal = self.motions.modals[self.modal_of[row]]
@@ -350,12 +300,3 @@ class PlanWriter:
         if modal.feed_mode == 930:
             out["F"] = float(self.motions.feed[row] / (share - before))
         return out
-
-
-def _with_z(parts: tuple[str, ...], number: str) -> str:
-    """A plain block with another Z, or with one added."""
-    head, old, _, tail, first, gap, last, feed, line_end = parts
-    if old:
-        return head + number + tail
-    space = gap if first else "" if feed.startswith("F") else " "
-    return first + gap + last + space + "Z" + number + feed + line_end

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from array import array
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from floorfit.arrays import Array
 
@@ -36,16 +34,6 @@ class RowTable:
     def add(self, *row: float) -> None:
         """Add one row, a number for each column."""
         self._values.extend(row)
-
-    def add_rows(self, *columns: NDArray[Any] | float) -> None:
-        """Add rows: for each column its numbers, or one number for all rows.
-
-        Parameters
-        ----------
-        *columns : (m,) array_like or float
-            In the order of the names.
-        """
-        self._values.frombytes(np.column_stack(np.broadcast_arrays(*columns)).astype(float, order="C").tobytes())
 
     def set_last(self, name: str, value: float) -> None:
         """Change a number of the last row."""

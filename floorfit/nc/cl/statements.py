@@ -17,6 +17,7 @@ _SEQUENCE = re.compile(r"[ \t]*(?:\d+[ \t]*|[Nn]\d+[ \t]+)(?=[A-Za-z$])")
 _SEQUENCE_AGAIN = re.compile(r"[ \t]*[Nn]?\d+[ \t]+(?=[-+.\dA-Za-z])")
 #: Digits in columns 73 to 80 behind a blank: the number of a card (ISO 3592 records were cards once; common practice).
 _CARD = re.compile(r"(.{71}[ \t])[ \t]*\d{1,8}[ \t]*$")
+_CONTROL = re.compile(r"[\x00-\x08\x0a-\x1f]")
 _TEXT_WORD = re.compile(r"[ \t]*([A-Za-z]+)")
 
 
@@ -121,7 +122,7 @@ def read_statement(lines: Sequence[str], number: int) -> Statement:
     if word and word[1].upper() in TEXT:
         return _text_statement(text, number, word)
     parts, last = _parts(lines, number, start, numbered=start > 0)
-    if any(any(char < " " and char != "\t" for char in part) for _, _, part in parts):
+    if any(_CONTROL.search(part) for _, _, part in parts):
         raise StatementError(last, "holds a control character. Save the file as plain text.")
     try:
         return _fields(number, last, parts)
