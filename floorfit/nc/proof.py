@@ -17,7 +17,6 @@ import shapely
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.decision.decision import Correction
-from floorfit.nc.bend_proof import ARC_RAD, PLAN_MM, ROUNDING_MM, wrong_bends
 from floorfit.nc.heard_cuts import heard_cuts
 from floorfit.nc.second import BEND, FEED, RAPID, TURN, HeardProgramme, hear_programme
 from floorfit.nc.second_words import bare
@@ -26,6 +25,12 @@ from floorfit.part.model import Pocket
 
 __all__ = ["Claim", "ProgrammeProof", "is_heard_alike"]
 
+#: Rounding to 0.001 mm or 0.0001 in, twice: of a place in plan, and of a height, mm.
+_PLAN_MM, _ROUNDING_MM = 0.006, 0.0027
+#: What the rounding of both ends does to an angle, radians.
+_ARC_RAD = 2e-3
+#: How far a chord may be off its arc, mm.
+_SAG_MM = 0.01
 #: Places that no block changes are the same up to sums of increments, mm.
 _SAME_MM = 1e-6
 #: Radius of the pieces of an arc: rounding of its ends and its centre, mm.
@@ -184,7 +189,7 @@ class ProgrammeProof(FileProof):
         self.check(old.line[row], _differs(old.tool[row], new.tool), "another tool")
         self.check(old.line[row], old.side[row] != new.side, "another side of the path")
         away = np.abs(old.tip[row] - new.tip)
-        slack = np.where(pieces > 1, PLAN_MM, _SAME_MM)
+        slack = np.where(pieces > 1, _PLAN_MM, _SAME_MM)
         self.check(old.line[row], last & (np.nan_to_num(away[:, :2]).max(axis=1) > slack), "another place in plan")
         lost = np.isnan(old.tip[row]) != np.isnan(new.tip)
         self.check(old.line[row], last & lost.any(axis=1), "a place that is known in one programme only")
@@ -206,7 +211,7 @@ class ProgrammeProof(FileProof):
         off[arc] = np.abs(away - radius)[arc]
         back = ~arc & ((share < -1e-6) | (share > 1 + 1e-6))
         bad = np.zeros(len(row), dtype=bool)
-        bad[some] = ~(off <= np.where(arc, _ARC_MM, PLAN_MM)) | back
+        bad[some] = ~(off <= np.where(arc, _ARC_MM, _PLAN_MM)) | back
         self.check(old.line[row], bad, "a dividing point off the way")
         between = old.axis0[rows] + share[:, None] * (old.axis[rows] - old.axis0[rows])
         between /= np.maximum(np.linalg.norm(between, axis=1), 1e-9)[:, None]
@@ -236,7 +241,7 @@ class ProgrammeProof(FileProof):
         off[np.isnan(old.centre[row, 0])] = 0.0
         self.check(old.line[row], arc & ~(off <= np.where(whole, _SAME_MM, _ARC_MM)), "another arc")
         turn = np.bincount(row, new.turn, len(old.line))
-        bad = np.abs(turn - old.turn)[row] > np.where(whole, 1e-6, ARC_RAD)
+        bad = np.abs(turn - old.turn)[row] > np.where(whole, 1e-6, _ARC_RAD)
         bad |= np.sign(new.turn) != np.sign(old.turn[row])
         self.check(old.line[row], arc & bad, "another angle of an arc")
 
@@ -265,10 +270,10 @@ class ProgrammeProof(FileProof):
         last = np.flatnonzero(np.append(row[1:] != row[:-1], True))
         added = new.tip[last, 2] - old.tip[:, 2]
         planned = np.where(at >= 0, self.claim.added[at], 0.0)
-        bad = np.abs(np.nan_to_num(added - planned)) > ROUNDING_MM
+        bad = np.abs(np.nan_to_num(added - planned)) > _ROUNDING_MM
         self.check(old.line, bad, "another height than planned")
         self._on_profile(old, new, row, planned)
-        wrong = wrong_bends(old, new, row, planned, self.claim.inner)
+        wrong = _wrong_bends(old, new, row, planned, self.claim.inner)
         self.check(old.line[row], wrong, "another arc in a plane that holds Z")
         return np.asarray(added)
 
@@ -283,9 +288,9 @@ class ProgrammeProof(FileProof):
         rise = old.tip[rows, 2] - old.start[rows, 2]
         off = []
         for aside in (0.0, -1.0, 1.0):
-            there = np.clip(share + aside * PLAN_MM / length, 0.0, 1.0)
+            there = np.clip(share + aside * _PLAN_MM / length, 0.0, 1.0)
             off.append(new.tip[inner, 2] - old.start[rows, 2] - there * rise - np.interp(2 * rows + there, at, gain))
-        slack = ROUNDING_MM + np.maximum(np.abs(off[1] - off[0]), np.abs(off[2] - off[0]))
+        slack = _ROUNDING_MM + np.maximum(np.abs(off[1] - off[0]), np.abs(off[2] - off[0]))
         wrong = np.zeros(len(row), dtype=bool)
         wrong[inner] = ~(np.abs(off[0]) <= slack)
         self.check(old.line[row], wrong, "another height within a motion than planned")
@@ -313,6 +318,54 @@ class ProgrammeProof(FileProof):
             bad = on[added[on] < correction.at(*tip[on, :2].T) - TOO_DEEP_MM]
             if len(bad) and correction.action != "hold":
                 self.fail(int(old.line[bad[0]]), f"too deep on the floor of pocket {pocket.id}", len(bad))
+
+
+def _wrong_bends(
+    old: HeardProgramme,
+    new: HeardProgramme,
+    row: Rows,
+    planned: Array,
+    inner: Mapping[int, Sequence[tuple[float, float]]],
+) -> Flags:
+    """Return which motions of the result are no right heirs of an arc.
+
+    Parameters
+    ----------
+    old, new : HeardProgramme
+        Both programmes.
+    row : (n,) ndarray of int
+        Motion of the original that each of the result belongs to.
+    planned : (m,) ndarray, mm
+        What the end of each motion of the original gains.
+    inner : mapping of int to sequence of (float, float)
+        By line: what is added at shares of a divided motion.
+    """
+    wrong = np.zeros(len(row), dtype=bool)
+    whole = np.flatnonzero((old.kind[row] == BEND) & (new.kind == BEND))
+    lift = np.zeros((len(whole), 3))
+    lift[:, 2] = new.start[whole, 2] - old.start[row[whole], 2]
+    moved = new.centre[whole] - old.centre[row[whole]] - old.in_plane(row[whole], lift)
+    off = ~(np.hypot(*moved.T) <= _ROUNDING_MM) | (np.abs(new.turn[whole] - old.turn[row[whole]]) > _ARC_RAD)
+    wrong[whole] = off & (moved == moved).all(axis=1)
+    lines = np.flatnonzero((old.kind[row] == BEND) & (new.kind == FEED))
+    for one in np.unique(row[lines]).tolist():
+        pieces = lines[row[lines] == one]
+        gains = [*inner.get(int(old.line[one]), ()), (1.0, float(planned[one]))]
+        wrong[pieces] = _are_no_chords(old, one, new.tip[pieces], np.array(gains))
+    return wrong
+
+
+def _are_no_chords(old: HeardProgramme, one: int, ends: Array, gains: Array) -> bool:
+    share = np.append(0.0, gains[:, 0])
+    if len(gains) != len(ends) or (np.diff(share) <= 0).any():
+        return True
+    rows = np.full(len(share), one)
+    want = old.on_arcs(rows, share)[1:]
+    want[:, 2] += gains[:, 1]
+    away = np.abs(want - ends)
+    radius = float(np.hypot(*(old.in_plane(rows[:1], old.start[rows[:1]]) - old.centre[rows[:1]])[0]))
+    sag = radius * (1 - np.cos(np.minimum(np.abs(old.turn[one]) * np.diff(share), np.pi) / 2))
+    return bool((away[:, :2] > _PLAN_MM).any() or (away[:, 2] > _ROUNDING_MM).any() or (sag > _SAG_MM).any())
 
 
 def _shares(old: HeardProgramme, rows: Rows, points: Array) -> tuple[Array, Array]:

@@ -10,8 +10,7 @@ import numpy as np
 from floorfit.arrays import Array
 from floorfit.errors import Finding
 from floorfit.nc.codes import CYCLES, name_of
-from floorfit.nc.motions import COLUMNS, FLOW, JUMP, Modal, Motions
-from floorfit.nc.row_table import RowTable
+from floorfit.nc.motions import COLUMNS, FLOW, JUMP, Modal, Motions, RowTable
 
 __all__ = ["AXES", "FIELD", "LINEAR", "NAN", "UNSTATED", "Machine", "known"]
 

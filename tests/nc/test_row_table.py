@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from floorfit.nc.row_table import RowTable
+from floorfit.nc.motions import RowTable
 
 
 def test_rows_come_back_by_columns_and_only_the_last_is_changed() -> None:

@@ -10,8 +10,7 @@ from pathlib import Path
 
 from floorfit.errors import Finding
 from floorfit.nc.cl import cl_words
-from floorfit.nc.cl.circles import settle_circles
-from floorfit.nc.cl.locations import UNIT_SLACK, FileFrame, LocationColumns, Locations, Setting
+from floorfit.nc.cl.locations import UNIT_SLACK, FileFrame, LocationColumns, Locations, Setting, settle_circles
 from floorfit.nc.cl.statements import Statement, StatementError, read_statement
 from floorfit.nc.motions import CYCLE, JUMP, LINE, OTHER_ARC, RAPID
 

@@ -17,8 +17,7 @@ import numpy as np
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.arcs import chords
-from floorfit.nc.cl.circles import arcs_of
-from floorfit.nc.cl.locations import Locations
+from floorfit.nc.cl.locations import Locations, arcs_of
 from floorfit.nc.cl.statements import Statement, StatementField, bare, read_statement, sequence_end
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
