@@ -18,7 +18,7 @@ from shapely import Polygon
 
 from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.errors import Finding
-from floorfit.nc.floor_bands import EPS_MM, MARGIN_MM, CutFloor
+from floorfit.nc.floor_bands import EPS_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
 from floorfit.part.model import Part, Ring
 from floorfit.units import MM_PER_UNIT, Unit
@@ -183,9 +183,7 @@ def _on(path: TipPath, rows: Rows, floor: CutFloor) -> Flags:
     over = z - floor.pocket.floor_at(x, y)
     low = (over >= -floor.window - lean - EPS_MM) & (over - lean <= floor.guard + EPS_MM)
     if low.any():
-        polygon = floor.pocket.polygon.buffer(MARGIN_MM)
-        shapely.prepare(polygon)
-        out[np.flatnonzero(near)[low]] = shapely.intersects(polygon, _lines(path, some[low]))
+        out[np.flatnonzero(near)[low]] = shapely.intersects(floor.grown, _lines(path, some[low]))
     return out
 
 

@@ -20,7 +20,7 @@ from floorfit.nc.header import header_lines, header_place
 from floorfit.nc.motions import CUTTING, JUMP, UNKNOWN, Motions
 from floorfit.nc.part_fit import check_fit
 from floorfit.nc.programme_check import check_plan, check_programme
-from floorfit.nc.proof import Claim, ProgrammeProof, is_heard_alike
+from floorfit.nc.proof import ProgrammeProof, is_heard_alike
 from floorfit.nc.reader import read_motions
 from floorfit.nc.rewrite import PlanWriter
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
@@ -167,14 +167,14 @@ class _Run(CorrectionRun):
         rows = np.flatnonzero(np.isin(motions.kind, PATHS))
         line = motions.line[rows]
         inner = {int(motions.line[row]): some for row, some in gains.breaks.items()}
-        claim = Claim(origin, line, motions.xyz[rows], gains.node[rows], inner)
+        claim = origin, line, motions.xyz[rows], gains.node[rows], inner
         tools = {number: options.tools.get(number) for number in np.unique(options.tools.numbers(motions)).tolist()}
         sizes = {number: (one.radius, one.corner) for number, one in tools.items() if one is not None}
         floors = [(floor.pocket, floor.correction) for floor in self.to_sweep(seen.path)]
         absolute = None if options.distance is None else options.distance == "absolute"
         skipped, frame = line[~seen.path.is_usable[rows]], self.origin.frame()
         return ProgrammeProof(
-            self.source, self.lines, out, claim, floors, sizes, frame, options.unit_mm, absolute, skipped,
+            self.source, self.lines, out, *claim, floors, sizes, frame, options.unit_mm, absolute, skipped,
             options.wear,
         ).run()  # fmt: skip
 

@@ -13,7 +13,7 @@ import shapely
 from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
 from floorfit.nc.correction_run import StatedOfProgramme
-from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
+from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import STRAIGHT_SHARE, Gains
 from floorfit.nc.holes import cycles_in_floors
 from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, RAPID, UNKNOWN, Motions
@@ -90,11 +90,10 @@ def _could_touch(start: Array, end: Array, floor: CutFloor) -> bool:
     ends = [point for point in (start[:2], end[:2]) if not np.isnan(point).any()]
     if np.isnan(end[:2]).any():
         return True
-    polygon = floor.pocket.polygon.buffer(MARGIN_MM)
     if len(ends) == 1:
-        over = bool(shapely.intersects_xy(polygon, *end[:2]))
+        over = bool(shapely.intersects_xy(floor.grown, *end[:2]))
         return bool(start[2] == start[2] and start[2] <= floor.top) or (z != z and over)
-    return bool(shapely.intersects(polygon, shapely.linestrings(np.array(ends))))
+    return bool(shapely.intersects(floor.grown, shapely.linestrings(np.array(ends))))
 
 
 def _check_unknown_motions(out: Findings, seen: Understood, floors: Sequence[CutFloor]) -> None:

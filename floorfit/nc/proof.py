@@ -15,15 +15,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.decision.decision import Correction
-from floorfit.nc.heard_cuts import heard_cuts
 from floorfit.nc.second import BEND, FEED, RAPID, TURN, HeardProgramme, hear_programme
 from floorfit.nc.second_words import bare
-from floorfit.nc.swept_floors import TOO_DEEP_MM, FileProof, Proved, SweptFloor
+from floorfit.nc.swept_floors import TOO_DEEP_MM, Cuts, FileProof, Proved, SweptFloor
 from floorfit.part.model import Pocket
 
-__all__ = ["Claim", "ProgrammeProof", "is_heard_alike"]
+__all__ = ["ProgrammeProof", "is_heard_alike"]
 
 #: Rounding to 0.001 mm or 0.0001 in, twice: of a place in plan, and of a height, mm.
 _PLAN_MM, _ROUNDING_MM = 0.006, 0.0027
@@ -31,6 +30,8 @@ _PLAN_MM, _ROUNDING_MM = 0.006, 0.0027
 _ARC_RAD = 2e-3
 #: How far a chord may be off its arc, mm.
 _SAG_MM = 0.01
+#: Greatest turn of a chord, degrees, and how far one may be off an arc that holds Z, mm.
+_CHORD_DEG, _OFF_MM = 2.0, 0.001
 #: Places that no block changes are the same up to sums of increments, mm.
 _SAME_MM = 1e-6
 #: Radius of the pieces of an arc: rounding of its ends and its centre, mm.
@@ -48,31 +49,6 @@ _COMMENT = re.compile(r"\(.*\)|;.*")
 _IS_OPTIONAL = re.compile(r"\s*(?:N\d+\s*)?/", re.IGNORECASE)
 
 
-@dataclass(frozen=True)
-class Claim:
-    """What the rewriter says it did.
-
-    Parameters
-    ----------
-    origin : (k,) ndarray of int
-        Line of the original that each line of the result came from; -1 for the header.
-    line : (n,) ndarray of int
-        Lines of the original with a motion.
-    place : (n, 3) ndarray, mm
-        Where the first reader says that motion ends, in the programme's frame.
-    added : (n,) ndarray, mm
-        What the rule added there.
-    inner : mapping of int to sequence of (float, float)
-        By line: what was added at shares of a divided motion.
-    """
-
-    origin: Rows
-    line: Rows
-    place: Array
-    added: Array
-    inner: Mapping[int, Sequence[tuple[float, float]]]
-
-
 @dataclass
 class ProgrammeProof(FileProof):
     """A corrected programme beside the original.
@@ -81,8 +57,16 @@ class ProgrammeProof(FileProof):
     ----------
     before, after : sequence of str
         Lines of both.
-    claim : Claim
-        What the rewriter says.
+    origin : (k,) ndarray of int
+        Line of the original that each line of the result came from; -1 for the header. The rewriter's word, as these:
+    stated : (n,) ndarray of int
+        Lines of the original with a motion.
+    place : (n, 3) ndarray, mm
+        Where the first reader says that motion ends, in the programme's frame.
+    gained : (n,) ndarray, mm
+        What the rule added there.
+    inner : mapping of int to sequence of (float, float)
+        By line: what was added at shares of a divided motion.
     floors : sequence of (Pocket, Correction)
         The floors to sweep, with what is added to them.
     sizes : mapping of float to (float, float), mm
@@ -99,7 +83,11 @@ class ProgrammeProof(FileProof):
 
     before: Sequence[str]
     after: Sequence[str]
-    claim: Claim
+    origin: Rows
+    stated: Rows
+    place: Array
+    gained: Array
+    inner: Mapping[int, Sequence[tuple[float, float]]]
     floors: Sequence[tuple[Pocket, Correction]]
     sizes: Mapping[float, tuple[float, float]]
     frame: tuple[Array, Array]
@@ -134,8 +122,8 @@ class ProgrammeProof(FileProof):
         usable, (turn, way) = ~np.isin(old.line, self.skipped), self.frame
         if self.is_centre:
             old, new = (replace(one, side=np.zeros_like(one.side)) for one in (old, new))
-        before = heard_cuts(old, self.frame, self.sizes, usable)
-        swept = self.sweep(before, heard_cuts(new, self.frame, self.sizes, usable[row]), self.floors)
+        before = _heard_cuts(old, self.frame, self.sizes, usable)
+        swept = self.sweep(before, _heard_cuts(new, self.frame, self.sizes, usable[row]), self.floors)
         radius = np.zeros(len(old.line))
         for number, (size, _) in self.sizes.items():
             radius[old.tool == number] = size
@@ -148,9 +136,8 @@ class ProgrammeProof(FileProof):
 
     def same_words(self) -> None:
         """Every block is the same but for Z; a divided one starts as it did and goes on with words of motion only."""
-        origin = self.claim.origin
-        rows = np.flatnonzero(origin >= 0)
-        came = origin[rows]
+        rows = np.flatnonzero(self.origin >= 0)
+        came = self.origin[rows]
         wanted = [number for number, line in enumerate(self.before) if line]
         starts = np.flatnonzero(np.append(-1, came[:-1]) != came)
         if np.any(np.diff(came) < 0) or came[starts].tolist() != wanted:
@@ -167,7 +154,7 @@ class ProgrammeProof(FileProof):
 
     def same_motion(self, old: HeardProgramme, new: HeardProgramme) -> Rows | None:
         """Give every motion of the result its motion of the original; None where that cannot be done."""
-        came = self.claim.origin[new.line]
+        came = self.origin[new.line]
         row = np.searchsorted(old.line, came)
         fits = (
             (row < len(old.line)) & (old.line[np.minimum(row, len(old.line) - 1)] == came) if len(old.line) else row > 0
@@ -249,17 +236,16 @@ class ProgrammeProof(FileProof):
 
     def same_places(self, old: HeardProgramme) -> Rows:
         """Both readers see the same places; return the row of the claim for each motion heard, or -1."""
-        claim = self.claim
-        at = np.searchsorted(claim.line, old.line)
-        at = np.where((at < len(claim.line)) & (claim.line[np.minimum(at, len(claim.line) - 1)] == old.line), at, -1)
+        at = np.searchsorted(self.stated, old.line)
+        at = np.where((at < len(self.stated)) & (self.stated[np.minimum(at, len(self.stated) - 1)] == old.line), at, -1)
         rows = np.flatnonzero(at >= 0)
-        away = np.abs(claim.place[at[rows]] - old.tip[rows])
-        moved = claim.added[at[rows]] != 0
+        away = np.abs(self.place[at[rows]] - old.tip[rows])
+        moved = self.gained[at[rows]] != 0
         bad = (away > _SAME_MM).any(axis=1) | (moved & np.isnan(away).any(axis=1))
         if bad.any():
             line = int(old.line[rows[np.flatnonzero(bad)[0]]])
             self.fail(line, "two readers see the tool at different places", int(bad.sum()))
-        missing = claim.line[~np.isin(claim.line, old.line) & (claim.added != 0)].tolist()
+        missing = self.stated[~np.isin(self.stated, old.line) & (self.gained != 0)].tolist()
         missing = [line for line in missing if not _IS_OPTIONAL.match(self.before[line])]
         if missing:
             self.fail(missing[0], "a motion that only one reader sees")
@@ -269,11 +255,11 @@ class ProgrammeProof(FileProof):
         """Every motion ends as high as planned; return what was added at the end of each motion of the original."""
         last = np.flatnonzero(np.append(row[1:] != row[:-1], True))
         added = new.tip[last, 2] - old.tip[:, 2]
-        planned = np.where(at >= 0, self.claim.added[at], 0.0)
+        planned = np.where(at >= 0, self.gained[at], 0.0)
         bad = np.abs(np.nan_to_num(added - planned)) > _ROUNDING_MM
         self.check(old.line, bad, "another height than planned")
         self._on_profile(old, new, row, planned)
-        wrong = _wrong_bends(old, new, row, planned, self.claim.inner)
+        wrong = _wrong_bends(old, new, row, planned, self.inner)
         self.check(old.line[row], wrong, "another arc in a plane that holds Z")
         return np.asarray(added)
 
@@ -302,7 +288,7 @@ class ProgrammeProof(FileProof):
         at: list[float] = []
         gains: list[float] = []
         for row, gain in zip(rows.tolist(), first.tolist(), strict=True):
-            inner = self.claim.inner.get(int(old.line[row]), ())
+            inner = self.inner.get(int(old.line[row]), ())
             at += [2.0 * row, *(2.0 * row + share for share, _ in inner), 2.0 * row + 1]
             gains += [gain, *(one for _, one in inner), float(planned[row])]
         return np.array(at), np.array(gains)
@@ -415,3 +401,95 @@ def is_heard_alike(one: Sequence[str], other: Sequence[str]) -> bool:
 def _is_worse(one: SweptFloor) -> tuple[bool, bool, bool, float]:
     """What makes one of two runs the worse for a floor; one that does not cut it says nothing."""
     return one.off_mm == one.off_mm, one.is_off, not one.is_whole, one.deep_mm + one.high_mm
+
+
+def _heard_cuts(
+    heard: HeardProgramme, frame: tuple[Array, Array], sizes: Mapping[float, tuple[float, float]], usable: Flags
+) -> Cuts:
+    """Lines and arcs, in the part's frame, arcs as chords of up to 2 degrees; moved aside by G41 and G42.
+
+    Parameters
+    ----------
+    heard : HeardProgramme
+    frame : (3, 3) ndarray, (3,) ndarray
+        Turn and place of the programme's frame in the part's, mm.
+    sizes : mapping of float to (float, float)
+        Radius and corner radius of each tool, mm.
+    usable : (n,) ndarray of bool
+        Motions that count.
+    """
+    turn, way = frame
+    size = np.zeros((len(heard.line), 2))
+    for number in np.unique(heard.tool).tolist():
+        size[heard.tool == number] = sizes.get(number, (0.0, 0.0))
+    known = ~np.isnan(heard.start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1) & (size[:, 0] > 0) & usable
+    parts = []
+    arcs = known & np.isin(heard.kind, (TURN, BEND)) & ~np.isnan(heard.centre).any(axis=1)
+    rows = np.flatnonzero(known & np.isin(heard.kind, (FEED, RAPID)))
+    start, tip = _run_beside(heard, size[:, 0])
+    parts.append(Cuts(start[rows], tip[rows], heard.axis0[rows], heard.axis[rows], size[rows]))
+    row, chords = _chords(heard, np.flatnonzero(arcs), size)
+    parts.append(chords)
+    one = Cuts.joined(parts)
+    way = np.concatenate([heard.shift[rows], heard.shift[row]]) @ turn.T + way
+    return Cuts(one.start @ turn.T + way, one.end @ turn.T + way, one.axis0 @ turn.T, one.axis1 @ turn.T, one.size)
+
+
+def _run_beside(heard: HeardProgramme, radius: Array) -> tuple[Array, Array]:
+    """Ends of straight motions, (n, 3), where the axis goes: beside the path, cut short where two ways cross inside."""
+    start, tip = heard.start.copy(), heard.tip.copy()
+    if not heard.side.any():
+        return start, tip
+    way = (tip - start)[:, :2]
+    bent = heard.kind == TURN
+    rows = np.flatnonzero((np.hypot(*way.T) > 1e-9) | bent)
+    by = (heard.side * radius)[rows]
+    first, last = (_ahead(heard, rows, at[rows, :2]) for at in (start, tip))
+    for k in range(len(rows)):
+        one, was = rows[k], by[k - 1] if k else 0.0
+        start[one, :2] += _left(first[k], by[k]) if was and by[k] else _left(last[k - 1], was)
+        tip[one, :2] += _left(last[k], by[k])
+        if by[k] and not was and k + 1 < len(rows) and by[k + 1]:
+            tip[one, :2] = heard.tip[one, :2] + _left(first[k + 1], by[k])
+    for k in np.flatnonzero((by[1:] == by[:-1]) & (by[1:] != 0) & ~bent[rows[1:]] & ~bent[rows[:-1]]).tolist():
+        one, two = rows[k], rows[k + 1]
+        across = last[k, 0] * first[k + 1, 1] - last[k, 1] * first[k + 1, 0]
+        gap = start[two, :2] - tip[one, :2]
+        share = (gap[0] * first[k + 1, 1] - gap[1] * first[k + 1, 0]) / across if abs(across) > 1e-6 else 0.0
+        if share < 0:
+            tip[one, :2] += share * last[k]
+            start[two, :2] = tip[one, :2]
+    still = np.setdiff1d(np.flatnonzero(heard.side), rows)
+    place = np.searchsorted(rows, still) - 1
+    on = still[place >= 0]
+    start[on, :2] = tip[on, :2] = tip[rows[place[place >= 0]], :2]
+    return start, tip
+
+
+def _ahead(heard: HeardProgramme, rows: Rows, places: Array) -> Array:
+    """Unit vectors along motions in plan at places of theirs."""
+    way = (heard.tip - heard.start)[rows, :2]
+    spoke = (places - heard.centre[rows]) * np.sign(heard.turn[rows])[:, None]
+    way = np.where((heard.kind[rows] == TURN)[:, None], np.column_stack([-spoke[:, 1], spoke[:, 0]]), way)
+    return np.asarray(way / np.maximum(np.hypot(*way.T), 1e-12)[:, None])
+
+
+def _left(ahead: Array, by: float) -> Array:
+    return np.array([-ahead[1], ahead[0]]) * by
+
+
+def _chords(heard: HeardProgramme, rows: Rows, size: Array) -> tuple[Rows, Cuts]:
+    count = np.maximum(np.ceil(np.degrees(np.abs(heard.turn[rows])) / _chord_deg(heard, rows)), 1).astype(int)
+    of, index = counted(count)
+    row, shares = rows[of], np.stack([index, index + 1]) / count[of]
+    aside = np.where(heard.kind[row] == TURN, -np.sign(heard.turn[row]) * heard.side[row] * size[row, 0], 0.0)
+    start, end = (heard.on_arcs(row, share, aside) for share in shares)
+    axis0, axis1 = (heard.axis0[row] + share[:, None] * (heard.axis - heard.axis0)[row] for share in shares)
+    return row, Cuts(start, end, axis0, axis1, size[row])
+
+
+def _chord_deg(heard: HeardProgramme, rows: Rows) -> Array:
+    """Turn of one chord; in a plane that holds Z no more than is `_OFF_MM` off the arc: r (1 - cos(a / 2))."""
+    spoke = heard.in_plane(rows, heard.start[rows]) - heard.centre[rows]
+    fine = np.degrees(2 * np.arccos(1 - np.minimum(_OFF_MM / np.maximum(np.hypot(*spoke.T), 1.0), 1.0)))
+    return np.where(heard.kind[rows] == BEND, np.minimum(fine, _CHORD_DEG), _CHORD_DEG)

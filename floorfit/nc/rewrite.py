@@ -13,7 +13,7 @@ from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding
 from floorfit.nc.arcs import PLANE_AXES
 from floorfit.nc.codes import GROUP, code_of
-from floorfit.nc.edit import Piece, PieceStyle, as_line, divide, find_z, insert_word, lead_with, replace_number
+from floorfit.nc.edit import Piece, as_line, divide, find_z, insert_word, lead_with, replace_number
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style
@@ -211,8 +211,7 @@ class PlanWriter:
         if not modal.absolute:
             pieces = self._increments(row, pieces, unit, decimals)
             reached = float(self.motions.start[row, 2]) + self.carried + sum(piece.end["Z"] for piece in pieces) * unit
-        style = PieceStyle(decimals, self.line_end, modal.absolute)
-        self.out.blocks[number] = divide(text, pieces, style)
+        self.out.blocks[number] = divide(text, pieces, decimals, self.line_end, is_absolute=modal.absolute)
         self.carried = reached - float(self.motions.xyz[row, 2])
 
     def _places(self, row: int, end: float, by_radius: bool) -> tuple[Array, Array]:

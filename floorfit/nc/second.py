@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.arrays import Array, Flags, Rows
-from floorfit.nc.second_words import PlainLines, WordTable
+from floorfit.nc.second_words import WordTable
 
 __all__ = ["BEND", "FEED", "OTHER", "RAPID", "TURN", "HeardProgramme", "hear_programme"]
 
@@ -131,8 +131,7 @@ def hear_programme(
     optional : bool
         Whether the blocks behind ``/`` run.
     """
-    table = WordTable.of(PlainLines.of(lines, optional=optional))
-    return _Hearing(table, unit_mm or 1.0, absolute is not False).run()
+    return _Hearing(WordTable.of(lines, optional=optional), unit_mm or 1.0, absolute is not False).run()
 
 
 class _Hearing:

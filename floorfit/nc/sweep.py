@@ -96,7 +96,6 @@ class FloorGrid:
         cell = min(cell, x1 - x0, y1 - y0)
         ends = (np.linspace(a, b, max(int(np.ceil((b - a) / cell)), 2) + 1) for a, b in ((x0, x1), (y0, y1)))
         x, y = (0.5 * (one[1:] + one[:-1]) for one in ends)
-        shapely.prepare(polygon)
         return cls(x, y, shapely.contains_xy(polygon, *np.meshgrid(x, y, indexing="ij")))
 
     def places(self) -> Array:
@@ -168,9 +167,9 @@ def _sweep(
     # A flat end covers what is nearer than its rim by half of a cell's diagonal wherever in its cell it stands.
     is_flat = upright and not corner.any()
     sure = float(radius.min(initial=np.inf)) - 0.5 * float(np.hypot(hx, hy)) - 1e-9 if is_flat else -1.0
-    steps = np.mgrid[-nx : nx + 1, -ny : ny + 1].reshape(2, -1)
-    far = np.hypot(steps[0] * hx, steps[1] * hy)
-    inner, rim = steps[:, far <= sure], steps[:, (far > sure) & (far <= reach + 0.8 * (hx + hy))]
+    ways = np.stack(np.meshgrid(np.arange(-nx, nx + 1), np.arange(-ny, ny + 1))).reshape(2, -1)
+    far = np.hypot(ways[0] * hx, ways[1] * hy)
+    inner, rim = ways[:, far <= sure], ways[:, (far > sure) & (far <= reach + 0.8 * (hx + hy))]
     np.minimum.at(out, (place + (inner[0] * width + inner[1])[:, None]).ravel(), np.tile(z, inner.shape[1]))
     dx, dy = off[:, 0] + rim[0][:, None] * hx, off[:, 1] + rim[1][:, None] * hy
     end = _upright_height(dx, dy, radius, corner) if upright else end_height(dx, dy, axis, radius, corner)

@@ -101,7 +101,7 @@ class _Points:
                 x0, y0, x1, y1 = zone.region.bounds
                 near = (x >= x0) & (x <= x1) & (y >= y0) & (y <= y1)
                 some = mine[near & (z >= zone.floor.z_range[0] - 2.0)]
-                inside = np.asarray(shapely.intersects_xy(zone.inside, *self.xyz[some, :2].T))
+                inside = np.asarray(shapely.intersects_xy(zone.floor.grown, *self.xyz[some, :2].T))
                 reached, beside = inside.copy(), np.flatnonzero(~inside)
                 reached[beside] = shapely.intersects_xy(zone.region, *self.xyz[some[beside], :2].T)
                 if reached.any():

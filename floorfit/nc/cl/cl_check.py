@@ -129,9 +129,7 @@ def _near(found: Locations, way: LocationPath, floors: Sequence[CutFloor]) -> Fl
             # The rim of an end stands on a slope with the tip above it.
             ceiling = ceiling + wide * np.hypot(*floor.pocket.slope_at(x, y).T)
         some = np.flatnonzero((over - lean <= ceiling) & (over >= -floor.window - 1e-6))
-        polygon = floor.pocket.polygon
-        shapely.prepare(polygon)
-        out[some[shapely.intersects_xy(polygon, x[some], y[some])]] = True
+        out[some[shapely.intersects_xy(floor.pocket.polygon, x[some], y[some])]] = True
     return out
 
 
