@@ -14,7 +14,6 @@ from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
 from floorfit.nc.corrected import Corrected, PocketChange
 from floorfit.nc.correction_run import CorrectionRun, StatedOfProgramme
-from floorfit.nc.doubts import cut_again, heights_of_tips
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.header import header_lines, header_place
 from floorfit.nc.motions import CUTTING, JUMP, UNKNOWN, Motions
@@ -26,7 +25,7 @@ from floorfit.nc.rewrite import PlanWriter
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
 from floorfit.nc.subprogrammes import behind_end, unroll, unseen_calls
-from floorfit.nc.summary import floor_off, plan_trace, what_is_left
+from floorfit.nc.summary import cut_again, floor_off, heights_of_tips, plan_trace, what_is_left
 from floorfit.nc.swept_floors import Proved
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tool_check import check_tools
