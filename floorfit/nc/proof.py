@@ -154,12 +154,8 @@ class ProgrammeProof(FileProof):
 
     def same_motion(self, old: HeardProgramme, new: HeardProgramme) -> Rows | None:
         """Give every motion of the result its motion of the original; None where that cannot be done."""
-        came = self.origin[new.line]
-        row = np.searchsorted(old.line, came)
-        fits = (
-            (row < len(old.line)) & (old.line[np.minimum(row, len(old.line) - 1)] == came) if len(old.line) else row > 0
-        )
-        if len(row) == 0 or not fits.all() or np.any(np.diff(row) < 0):
+        row = _found(old.line, self.origin[new.line])
+        if len(row) == 0 or row.min() < 0 or np.any(np.diff(row) < 0):
             if len(row) or len(old.line):
                 self.fail(-1, "the motions do not come in the order of the original")
             return None
@@ -197,16 +193,13 @@ class ProgrammeProof(FileProof):
         radius, away = (np.hypot(*(place - old.centre[rows]).T) for place in (start, point))
         off[arc] = np.abs(away - radius)[arc]
         back = ~arc & ((share < -1e-6) | (share > 1 + 1e-6))
-        bad = np.zeros(len(row), dtype=bool)
-        bad[some] = ~(off <= np.where(arc, _ARC_MM, _PLAN_MM)) | back
-        self.check(old.line[row], bad, "a dividing point off the way")
+        self.check(old.line[rows], ~(off <= np.where(arc, _ARC_MM, _PLAN_MM)) | back, "a dividing point off the way")
         between = old.axis0[rows] + share[:, None] * (old.axis[rows] - old.axis0[rows])
         between /= np.maximum(np.linalg.norm(between, axis=1), 1e-9)[:, None]
         turn = np.linalg.norm(old.axis[rows] - old.axis0[rows], axis=1)
         lean = np.linalg.norm(np.cross(between, new.axis[some]), axis=1)
-        bad[:] = False
-        bad[some] = ~arc & (lean > 1e-4 + 0.02 * turn)
-        self.check(old.line[row], bad, "a direction of the tool between that is not on the way")
+        bad = ~arc & (lean > 1e-4 + 0.02 * turn)
+        self.check(old.line[rows], bad, "a direction of the tool between that is not on the way")
 
     def _arcs(self, old: HeardProgramme, new: HeardProgramme, row: Rows) -> None:
         """The pieces of an arc lie on its circle, and have its radius, its sense and together its angle.
@@ -236,8 +229,7 @@ class ProgrammeProof(FileProof):
 
     def same_places(self, old: HeardProgramme) -> Rows:
         """Both readers see the same places; return the row of the claim for each motion heard, or -1."""
-        at = np.searchsorted(self.stated, old.line)
-        at = np.where((at < len(self.stated)) & (self.stated[np.minimum(at, len(self.stated) - 1)] == old.line), at, -1)
+        at = _found(self.stated, old.line)
         rows = np.flatnonzero(at >= 0)
         away = np.abs(self.place[at[rows]] - old.tip[rows])
         moved = self.gained[at[rows]] != 0
@@ -249,7 +241,7 @@ class ProgrammeProof(FileProof):
         missing = [line for line in missing if not _IS_OPTIONAL.match(self.before[line])]
         if missing:
             self.fail(missing[0], "a motion that only one reader sees")
-        return np.asarray(at)
+        return at
 
     def as_planned(self, old: HeardProgramme, new: HeardProgramme, row: Rows, at: Rows) -> Array:
         """Every motion ends as high as planned; return what was added at the end of each motion of the original."""
@@ -259,8 +251,7 @@ class ProgrammeProof(FileProof):
         bad = np.abs(np.nan_to_num(added - planned)) > _ROUNDING_MM
         self.check(old.line, bad, "another height than planned")
         self._on_profile(old, new, row, planned)
-        wrong = _wrong_bends(old, new, row, planned, self.inner)
-        self.check(old.line[row], wrong, "another arc in a plane that holds Z")
+        self._bends(old, new, row, planned)
         return np.asarray(added)
 
     def _on_profile(self, old: HeardProgramme, new: HeardProgramme, row: Rows, planned: Array) -> None:
@@ -277,9 +268,23 @@ class ProgrammeProof(FileProof):
             there = np.clip(share + aside * _PLAN_MM / length, 0.0, 1.0)
             off.append(new.tip[inner, 2] - old.start[rows, 2] - there * rise - np.interp(2 * rows + there, at, gain))
         slack = _ROUNDING_MM + np.maximum(np.abs(off[1] - off[0]), np.abs(off[2] - off[0]))
+        self.check(old.line[rows], ~(np.abs(off[0]) <= slack), "another height within a motion than planned")
+
+    def _bends(self, old: HeardProgramme, new: HeardProgramme, row: Rows, planned: Array) -> None:
+        """Arcs in planes that hold Z come out shifted whole, or as chords as high over the arc as planned."""
+        whole = np.flatnonzero((old.kind[row] == BEND) & (new.kind == BEND))
+        lift = np.zeros((len(whole), 3))
+        lift[:, 2] = new.start[whole, 2] - old.start[row[whole], 2]
+        moved = new.centre[whole] - old.centre[row[whole]] - old.in_plane(row[whole], lift)
+        off = ~(np.hypot(*moved.T) <= _ROUNDING_MM) | (np.abs(new.turn[whole] - old.turn[row[whole]]) > _ARC_RAD)
         wrong = np.zeros(len(row), dtype=bool)
-        wrong[inner] = ~(np.abs(off[0]) <= slack)
-        self.check(old.line[row], wrong, "another height within a motion than planned")
+        wrong[whole] = off & (moved == moved).all(axis=1)
+        lines = np.flatnonzero((old.kind[row] == BEND) & (new.kind == FEED))
+        for one in np.unique(row[lines]).tolist():
+            pieces = lines[row[lines] == one]
+            gains = [*self.inner.get(int(old.line[one]), ()), (1.0, float(planned[one]))]
+            wrong[pieces] = _are_no_chords(old, one, new.tip[pieces], np.array(gains))
+        self.check(old.line[row], wrong, "another arc in a plane that holds Z")
 
     def _profiles(self, old: HeardProgramme, rows: Rows, planned: Array) -> tuple[Array, Array]:
         """What is planned along the divided motions, in one row: twice the motion plus the share, and the gain."""
@@ -304,41 +309,6 @@ class ProgrammeProof(FileProof):
             bad = on[added[on] < correction.at(*tip[on, :2].T) - TOO_DEEP_MM]
             if len(bad) and correction.action != "hold":
                 self.fail(int(old.line[bad[0]]), f"too deep on the floor of pocket {pocket.id}", len(bad))
-
-
-def _wrong_bends(
-    old: HeardProgramme,
-    new: HeardProgramme,
-    row: Rows,
-    planned: Array,
-    inner: Mapping[int, Sequence[tuple[float, float]]],
-) -> Flags:
-    """Return which motions of the result are no right heirs of an arc.
-
-    Parameters
-    ----------
-    old, new : HeardProgramme
-        Both programmes.
-    row : (n,) ndarray of int
-        Motion of the original that each of the result belongs to.
-    planned : (m,) ndarray, mm
-        What the end of each motion of the original gains.
-    inner : mapping of int to sequence of (float, float)
-        By line: what is added at shares of a divided motion.
-    """
-    wrong = np.zeros(len(row), dtype=bool)
-    whole = np.flatnonzero((old.kind[row] == BEND) & (new.kind == BEND))
-    lift = np.zeros((len(whole), 3))
-    lift[:, 2] = new.start[whole, 2] - old.start[row[whole], 2]
-    moved = new.centre[whole] - old.centre[row[whole]] - old.in_plane(row[whole], lift)
-    off = ~(np.hypot(*moved.T) <= _ROUNDING_MM) | (np.abs(new.turn[whole] - old.turn[row[whole]]) > _ARC_RAD)
-    wrong[whole] = off & (moved == moved).all(axis=1)
-    lines = np.flatnonzero((old.kind[row] == BEND) & (new.kind == FEED))
-    for one in np.unique(row[lines]).tolist():
-        pieces = lines[row[lines] == one]
-        gains = [*inner.get(int(old.line[one]), ()), (1.0, float(planned[one]))]
-        wrong[pieces] = _are_no_chords(old, one, new.tip[pieces], np.array(gains))
-    return wrong
 
 
 def _are_no_chords(old: HeardProgramme, one: int, ends: Array, gains: Array) -> bool:
@@ -381,6 +351,12 @@ def _is_block(old: str, new: Sequence[str]) -> bool:
     same = pattern.sub("", first) == pattern.sub("", was) and len(_Z_WORD.findall(first)) <= 1
     rest = [re.sub(r"^/\d?", "", bare(one).strip("\n")) for one in new[1:]]
     return same and not any(_PIECE_WORDS.sub("", one) for one in rest)
+
+
+def _found(lines: Rows, wanted: Rows) -> Rows:
+    """Place of each wanted line among lines, which ascend; -1 where it is not there."""
+    at = np.searchsorted(lines, wanted)
+    return np.where(np.append(lines, -2)[at] == wanted, at, -1)
 
 
 def _differs(a: Array, b: Array) -> Flags:
