@@ -177,7 +177,6 @@ def _decimals(letter: str, lengths: int) -> int:
 
 
 def _first(text: str, block: Block, words: dict[str, Word], piece: Piece, raw: dict[str, str], decimals: int) -> str:
-    changes = [(word, piece.end[letter]) for letter, word in words.items() if letter in piece.end]
     missing = [letter for letter in piece.end if letter not in words]
     axes = [word for word in block.words if word.letter in "XYZABC"] or list(block.words)
     tail = axes[-1].end
@@ -186,8 +185,9 @@ def _first(text: str, block: Block, words: dict[str, Word], piece: Piece, raw: d
         _gap(block) + case(letter) + in_style(piece.end[letter], "", _decimals(letter, decimals)) for letter in missing
     )
     spans = [
-        (word.number, word.end, in_style(value, raw[word.letter], _decimals(word.letter, decimals)))
-        for word, value in changes
+        (word.number, word.end, in_style(piece.end[letter], raw[letter], _decimals(letter, decimals)))
+        for letter, word in words.items()
+        if letter in piece.end
     ]
     if raw.get("R", "").startswith("-"):
         spans.append((words["R"].number, words["R"].end, raw["R"].lstrip("- ")))

@@ -183,13 +183,8 @@ def _on(path: TipPath, rows: Rows, floor: CutFloor) -> Flags:
     over = z - floor.pocket.floor_at(x, y)
     low = (over >= -floor.window - lean - EPS_MM) & (over - lean <= floor.guard + EPS_MM)
     if low.any():
-        out[np.flatnonzero(near)[low]] = shapely.intersects(floor.grown, _lines(path, some[low]))
+        out[np.flatnonzero(near)[low]] = shapely.intersects(floor.grown, path.lines(some[low]))
     return out
-
-
-def _lines(path: TipPath, rows: Rows) -> NDArray[np.object_]:
-    """Motions in plan, arcs by their chords."""
-    return np.asarray(shapely.linestrings(np.stack([path.start[rows, :2], path.end[rows, :2]], axis=1)))
 
 
 @dataclass(frozen=True)
@@ -230,7 +225,7 @@ def _groups(
 ) -> Iterator[tuple[float, list[CutFloor], list[Rows]]]:
     """Floors that passes are told by: those at one level, and each curved one; greatest height, floors and runs."""
     flat = [floor for floor in floors if not (any(floor.pocket.slope) or floor.is_shaped)]
-    ways = shapely.STRtree(_lines(path, rows))
+    ways = shapely.STRtree(path.lines(rows))
     for level in sorted({floor.pocket.floor_z for floor in flat}):
         mine = [floor for floor in flat if floor.pocket.floor_z == level]
         on = np.zeros(len(path), dtype=bool)

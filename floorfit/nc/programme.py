@@ -87,9 +87,10 @@ class _Run(CorrectionRun):
 
     def result(self) -> Corrected:
         seen = self._without_held(self._understand())
-        if self.is_elsewhere:
-            return self._untouched(seen)
         motions, path, gains, options = seen.motions, seen.path, seen.gains, self.options
+        count, trace = len(motions), plan_trace(path, gains, self.floors)
+        if self.is_elsewhere:  # the file as it came: no motion comes near a floor of the part
+            return self.corrected(self.file, self._changes(seen, np.zeros(count), {}), 0, count, trace)
         self.stop_on(check_tools(seen, self.part.outline))
         self.stop_on(check_plan(seen, options.tolerance_mm))
         units = motions.field("unit_mm").astype(float)
@@ -104,9 +105,9 @@ class _Run(CorrectionRun):
         self._check_walls(changes)
         origin = self.unrolled.origin if self.unrolled else range(len(self.lines))
         skipped = sum(finding.code == "skipped" for finding in self.warnings)
-        count = len({origin[number] for number in written.blocks}) + skipped
+        blocks = len({origin[number] for number in written.blocks}) + skipped
         out = self._folded(out, written.blocks)
-        return self.corrected(out, changes, count, len(motions), plan_trace(path, gains, self.floors), proved.floors)
+        return self.corrected(out, changes, blocks, count, trace, proved.floors)
 
     def _doubts(self, seen: Understood, proved: Proved) -> list[Finding]:
         """What the programme's motion gives away, beside what the proof saw."""
@@ -155,11 +156,6 @@ class _Run(CorrectionRun):
             return ""
         name, line = motions.modals[motions.modal[rows[0]]].transform, motions.line[rows[0]] + 1
         return f" {len(rows)} motions under {name}, the first in line {line}, are not counted: post them without it."
-
-    def _untouched(self, seen: Understood) -> Corrected:
-        """Hand back the file as it came, where no motion comes near a floor of the part."""
-        count, trace = len(seen.motions), plan_trace(seen.path, seen.gains, self.floors)
-        return self.corrected(self.file, self._changes(seen, np.zeros(count), {}), 0, count, trace)
 
     def _prove(self, out: list[str], origin: Rows, seen: Understood) -> Proved:
         motions, options, gains = seen.motions, self.options, seen.gains

@@ -273,9 +273,7 @@ def check_plan(seen: Understood, tolerance_mm: float) -> list[Finding]:
 
 
 def _check_half(out: Findings, floors: Sequence[CutFloor], gains: Gains) -> None:
-    names = {floor.index: floor for floor in floors}
-    for index in sorted({index for _, index in gains.half if index in names}):
-        floor = names[index]
+    for floor in floors:
         text = (
             f"pocket {floor.pocket.id}: a pass is on the floor (from {floor.window:g} mm under it to {floor.band:g} mm "
             "over it) for a part of its way only, or under it, so that the floor would be moved in part. Is the "
@@ -283,7 +281,7 @@ def _check_half(out: Findings, floors: Sequence[CutFloor], gains: Gains) -> None
         )
         if floor.is_shaped:
             text += " If it is a ramp to a curved floor, make it steeper than 1 in 50, so that it is known for one."
-        out.rows("half", sorted({row for row, at in gains.half if at == index}), text)
+        out.rows("half", sorted({row for row, at in gains.half if at == floor.index}), text)
 
 
 def _check_rapids(out: Findings, seen: Understood) -> None:

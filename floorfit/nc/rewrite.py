@@ -232,24 +232,18 @@ class PlanWriter:
     def _increments(self, row: int, pieces: list[Piece], unit: float, decimals: int) -> list[Piece]:
         """The same pieces as increments; what rounding leaves over goes into the last."""
         motions = self.motions
-        start = dict(
-            zip("XYZABC", [*(motions.start[row] / unit).tolist(), *motions.start_abc[row].tolist()], strict=True)
-        )
+        first = [*(motions.start[row] / unit).tolist(), *motions.start_abc[row].tolist()]
+        start = dict(zip("XYZABC", first, strict=True))
         start["Z"] += self.carried / unit
         final = dict(zip("XY", (motions.xyz[row, :2] / unit).tolist(), strict=True))
-        done = dict.fromkeys(start, 0.0)
-        out = []
+        done, out = dict.fromkeys(start, 0.0), []
         for piece in pieces:
-            ends = {**piece.end, **(final if piece is pieces[-1] else {})}
-            end = {}
-            for letter in piece.end:
-                if letter not in start:
-                    end[letter] = piece.end[letter]
-                    continue
+            end = dict(piece.end)
+            for letter in start.keys() & end.keys():
                 places = decimals if letter in "XYZ" else 4
-                way = round(ends[letter] - start[letter], places)
-                end[letter] = round(way - done[letter], places)
-                done[letter] = way
+                to = final.get(letter, end[letter]) if piece is pieces[-1] else end[letter]
+                way = round(to - start[letter], places)
+                end[letter], done[letter] = round(way - done[letter], places), way
             out.append(Piece(end, piece.centre))
         return out
 

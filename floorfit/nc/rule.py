@@ -103,7 +103,7 @@ class _Planner:
             self.out = self._none()
             bent = self._sampled()
         self._raise_rapids()
-        found = self._steps([row for row in bent if self.is_level[row]], self._gain)
+        found = self._steps(bent, self._gain)
         for row, steps in found.items():
             for a, b, left, right in steps:
                 if abs(left - right) > _NO_JUMP:
@@ -302,14 +302,10 @@ class _Planner:
                 at = path.start[row] if end < row else path.end[row]
                 own = self._most_in_box(row, np.append(low[row, :2], at[2]), np.append(high[row, :2], at[2]))
                 if end >= 0 and own > node[end] + 0.5 * self.tolerance:
-                    on_floor = self.out.floor[end] >= 0 and not self._is_rapid_end(end)
-                    if on_floor:
+                    is_rapid_end = path.is_rapid[end] and path.is_rapid[min(end + 1, len(path) - 1)]
+                    if self.out.floor[end] >= 0 and not is_rapid_end:
                         self.out.steep_rapids.append(row)
                     node[end] = own
-
-    def _is_rapid_end(self, end: int) -> bool:
-        after = end + 1
-        return bool(self.path.is_rapid[end] and (after >= len(self.path) or self.path.is_rapid[after]))
 
     def _most_in_box(self, row: int, low: Array, high: Array) -> float:
         box, most = shapely.box(*low[:2], *high[:2]), 0.0

@@ -202,11 +202,8 @@ class LocationColumns:
         xyz, ijk = (np.column_stack([read[name] for name in names]) for names in ("xyz", "ijk"))
         tip, axis = _in_part(xyz * unit[:, None], ijk, frame, frames)
         stated, relative = read["vector"] > 0, read["relative"] > 0
-        deep, rapid_to, circles = (
-            read["deep"] * unit,
-            read["rapid_to"] * unit,
-            self._circles(circle, unit, frame, frames),
-        )
+        deep, rapid_to = read["deep"] * unit, read["rapid_to"] * unit
+        circles = self._circles(circle, unit, frame, frames)
         where = np.array(self.circle_lines, dtype=np.int64).reshape(-1, 2)
         rows = line, kind, tip, axis, stated, relative, setting, deep, rapid_to, circle
         return Locations(*rows, circles, where, settings, frames)
