@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -23,7 +22,7 @@ from floorfit.nc.tools import Tools
 from floorfit.nc.understood import Understood
 from floorfit.nc.words import constant, read_block
 
-__all__ = ["PlanWriter", "Written"]
+__all__ = ["PlanWriter"]
 
 #: Greatest turn of a piece written by its radius, radians. Over half a turn R would have to be negative, and near it
 #: the rounding of the ends moves the middle without bound; at 120 degrees by 0.87 of it (sagitta of a chord).
@@ -36,27 +35,11 @@ _CORNER = re.compile(r",[ \t]*[RrCc]")
 _NOTHING_LEFT_MM = 1e-9
 
 
-@dataclass
-class Written:
-    """The new blocks.
-
-    Parameters
-    ----------
-    blocks : dict of int to str or list of str
-        New text for the blocks that change, by line index; a list for a divided one.
-    findings : list of Finding
-        Blocks that could not be written.
-    offset : (n,) ndarray, mm
-        What was really added at the end of each row, after rounding.
-    """
-
-    blocks: dict[int, str | list[str]]
-    offset: Array
-    findings: list[Finding] = field(default_factory=list)
-
-
 class PlanWriter:
     """Writes what is planned into the blocks of a programme.
+
+    Then ``blocks`` has the new text of the blocks that change, by line index, a list for a divided one; ``offset``
+    what was really added at the end of each row, after rounding, (n,), mm; ``findings`` what could not be written.
 
     Parameters
     ----------
@@ -70,13 +53,13 @@ class PlanWriter:
         """Look at all motions once."""
         self.lines, self.plan, self.source, self.fine = seen.lines, seen.gains, seen.source, fine
         motions = self.motions = seen.motions
-        self.out = Written({}, np.zeros(len(motions)))
-        self.line_end = line_end(self.lines)
-        self.carried = 0.0
+        self.blocks: dict[int, str | list[str]] = {}
+        self.offset, self.findings = np.zeros(len(motions)), list[Finding]()
+        self.line_end, self.zeros, self.carried = line_end(self.lines), moved_zeros(motions), 0.0
         self.line_of, self.kind_of, self.modal_of = motions.line.tolist(), motions.kind.tolist(), motions.modal.tolist()
 
-    def run(self, tick: Callable[[int], None] | None) -> Written:
-        """Return the blocks that change.
+    def run(self, tick: Callable[[int], None] | None) -> None:
+        """Write the blocks that change.
 
         Parameters
         ----------
@@ -90,14 +73,13 @@ class PlanWriter:
         for row in np.flatnonzero(busy).tolist():
             self.carried = self.carried if row == last + 1 else 0.0
             self._row(row, float(end[row]))
-            self.out.offset[row] = self.carried
+            self.offset[row] = self.carried
             last = row
             if tick is not None and row % 5000 == 0:
                 tick(self.line_of[row])
         for row in sorted(self.plan.breaks):
             if self.kind_of[row] == OTHER_ARC:
                 self._restate(row)
-        return self.out
 
     def _restate(self, row: int) -> None:
         """Behind an arc that became lines: a block that goes on in its motion mode must name that mode."""
@@ -110,9 +92,9 @@ class PlanWriter:
             if any(GROUP.get(code) == "motion" for code in codes):
                 return
         word = f"G{self.motions.modals[self.modal_of[row]].motion // 10}"
-        block = self.out.blocks.get(number, self.lines[number])
+        block = self.blocks.get(number, self.lines[number])
         is_one = isinstance(block, str)
-        self.out.blocks[number] = lead_with(block, word) if is_one else [lead_with(block[0], word), *block[1:]]
+        self.blocks[number] = lead_with(block, word) if is_one else [lead_with(block[0], word), *block[1:]]
 
     def _row(self, row: int, end: float) -> None:
         modal = self.motions.modals[self.modal_of[row]]
@@ -129,7 +111,7 @@ class PlanWriter:
                 raise ValueError("the offset of a floor ends here, and Z in the unit in force cannot say so exactly")
         except ValueError as error:
             text = f"{error}. Rewrite the block by hand."
-            self.out.findings.append(Finding("cannot-write", self.source, f"line {number + 1}", text))
+            self.findings.append(Finding("cannot-write", self.source, f"line {number + 1}", text))
 
     def _shift(self, row: int, number: int, modal: Modal, end: float) -> None:
         text = self.lines[number]
@@ -144,7 +126,7 @@ class PlanWriter:
             if end != 0 and gap <= 0.5 * unit * 10.0**-decimals:
                 return
             value = round((base + end) / unit, decimals)
-            self.out.blocks[number] = insert_word(text, in_style(value, "", decimals))
+            self.blocks[number] = insert_word(text, in_style(value, "", decimals))
             self.carried = value * unit - base
             return
         raw = "".join(text[span[0] : span[1]].split())
@@ -167,7 +149,7 @@ class PlanWriter:
         change = (end if modal.absolute else end - self.carried) / unit
         value = round(old + change, decimals)
         if value != old:
-            self.out.blocks[number] = replace_number(text, span, in_style(value, raw, decimals))
+            self.blocks[number] = replace_number(text, span, in_style(value, raw, decimals))
         self.carried = (value - old) * unit + (0.0 if modal.absolute else self.carried)
 
     def _add_to(self, raw: str, span: tuple[int, int], row: int, end: float) -> None:
@@ -177,7 +159,7 @@ class PlanWriter:
         change = round(end / unit, decimals)
         inner = raw[1:-1] if raw.startswith("[") and raw.endswith("]") and raw.count("[") == 1 else raw
         if change:
-            self.out.blocks[number] = replace_number(self.lines[number], span, f"[{inner}{change:+.{decimals}f}]")
+            self.blocks[number] = replace_number(self.lines[number], span, f"[{inner}{change:+.{decimals}f}]")
         self.carried = change * unit
 
     def _enough(self, row: int, end: float, unit: float, least: int) -> int:
@@ -211,7 +193,7 @@ class PlanWriter:
         if not modal.absolute:
             pieces = self._increments(row, pieces, unit, decimals)
             reached = float(self.motions.start[row, 2]) + self.carried + sum(piece.end["Z"] for piece in pieces) * unit
-        self.out.blocks[number] = divide(text, pieces, decimals, self.line_end, is_absolute=modal.absolute)
+        self.blocks[number] = divide(text, pieces, decimals, self.line_end, is_absolute=modal.absolute)
         self.carried = reached - float(self.motions.xyz[row, 2])
 
     def _places(self, row: int, end: float, by_radius: bool) -> tuple[Array, Array]:
@@ -252,15 +234,11 @@ class PlanWriter:
         """The motions in the frame of the programme's work offset."""
         return tip_path(self.motions, Tools(), np.ones(len(self.motions), bool), Origin())
 
-    @cached_property
-    def _zeros(self) -> Array:
-        return moved_zeros(self.motions)
-
     def _pieces(
         self, row: int, modal: Modal, shares: Array, offsets: Array, decimals: int, centred: bool
     ) -> list[Piece]:
         motions, unit = self.motions, modal.unit_mm
-        points = self._way.points(np.full(len(shares), row), shares) - self._zeros[row]
+        points = self._way.points(np.full(len(shares), row), shares) - self.zeros[row]
         points[:, 2] += offsets
         arc, first_xy = bool(motions.is_arc[row]), motions.start[row]
         planes = PLANE_AXES[modal.plane][:2] if self.kind_of[row] == OTHER_ARC else ()

@@ -158,9 +158,7 @@ class _Hearing:
 
     def has(self, codes: tuple[int, ...]) -> Flags:
         """Lines with one of some G codes."""
-        out = np.zeros(self.count, dtype=bool)
-        out[self.g_line[_among(self.g, codes)]] = True
-        return out
+        return self.table.at(self.g_line[_among(self.g, codes)])
 
     def special(self) -> None:
         """Lines whose axis words are no motion, and lines at which places are lost."""
@@ -173,12 +171,9 @@ class _Hearing:
         transform = np.where(_among(transform, _FRAME_OFF), 0, transform)
         wide = np.logical_or.accumulate(table.has("UVW")) if self.count else g10
         self.turned = (transform != 0) | wide
-        turned = np.where(wide, -1, transform)
-        changed = np.append([turned[0] != 0], turned[1:] != turned[:-1]) if self.count else g10
+        changed = self._changes(np.where(wide, -1, transform), 0)
         calls = self.has((650, 660, 661)) | self.m_words((96, 97, 98, 99, 198)) | table.barrier | self._by_number()
-        unknown = np.zeros(self.count, dtype=bool)
-        unknown[self.g_line[~_among(self.g, _KNOWN)]] = True
-        self.unknown = unknown
+        self.unknown = table.at(self.g_line[~_among(self.g, _KNOWN)])
         zero = self._changes(self.in_force(_ZERO, 0), 0)
         self.probes = self.has(_PROBE)
         probe = self.probes | _among(self.motion, tuple(range(382, 386)))
@@ -213,9 +208,7 @@ class _Hearing:
 
     def m_words(self, codes: Sequence[int]) -> Flags:
         line, value = self.table.words("M")
-        out = np.zeros(self.count, dtype=bool)
-        out[line[np.isin(value, codes) | np.isnan(value)]] = True
-        return out
+        return self.table.at(line[np.isin(value, codes) | np.isnan(value)])
 
     # -- places ------------------------------------------------------------------------------------------------------
 

@@ -79,16 +79,14 @@ def _plain_lines(lines: Sequence[str], *, optional: bool) -> tuple[list[str], Ro
     whole = bare("\n".join(line.rstrip("\r\n") for line in lines))
     whole = re.sub(r"^N\d+(?=/)", "", whole, flags=re.MULTILINE) if "/" in whole else whole
     raw = whole.split("\n")
-    text: list[str] = []
-    place: list[int] = []
+    rows: list[tuple[int, str]] = []
     barrier: list[int] = []
     percents, flows, labels = 0, False, 0
     known: dict[str, str] = {}
     jumps = {"".join(found) for found in _JUMPS.findall(whole)}
     for number, one in _as_run(raw) if _CALLS.search(whole) else enumerate(raw):
         first = one[:1]
-        if first == "%":
-            percents += 1
+        percents += first == "%"
         if percents > 1:
             break
         if first in ("", "%") or (first == "/" and not optional):
@@ -98,21 +96,18 @@ def _plain_lines(lines: Sequence[str], *, optional: bool) -> tuple[list[str], Ro
         flow, label, one = _opened(one)
         labels += label
         one = _with_numbers(one, known, is_sure=first != "/") if "#" in one else one
-        is_barrier = is_target or flow or (label and (labels > 1 or text))
+        is_barrier = is_target or flow or (label and (labels > 1 or rows))
         known = {} if is_barrier or (known and _CALL.search(one)) else known
         if is_barrier:
-            barrier.append(len(text))
-            text.append("")
-            place.append(number)
+            barrier.append(len(rows))
+            rows.append((number, ""))
         if not flow:
-            text.append(one)
-            place.append(number)
+            rows.append((number, one))
         flows = flows or flow or (("M" in one or "G6" in one) and bool(_CALL.search(one)))
         if "M" in one and not flows and first != "/" and _END.search(one):
             break
-    stops = np.zeros(len(text), dtype=bool)
-    stops[barrier] = True
-    return text, np.array(place, dtype=int), stops
+    line = np.array([number for number, _ in rows], dtype=int)
+    return [one for _, one in rows], line, np.isin(np.arange(len(rows)), barrier)
 
 
 def _with_numbers(one: str, known: dict[str, str], *, is_sure: bool) -> str:
@@ -244,12 +239,16 @@ class WordTable:
         row, value = self.words("G")
         return row, np.rint(np.where(np.isnan(value), -0.1, value) * 10).astype(np.int64)
 
+    def at(self, *rows: Rows) -> Flags:
+        """Which lines are among some."""
+        out = np.zeros(self.count, dtype=bool)
+        for some in rows:
+            out[some] = True
+        return out
+
     def has(self, letters: str) -> Flags:
         """Lines with one of some letters."""
-        out = np.zeros(self.count, dtype=bool)
-        for letter in letters:
-            out[self.words(letter)[0]] = True
-        return out
+        return self.at(*(self.words(letter)[0] for letter in letters))
 
     def last(self, row: Rows, value: NDArray[np.generic], before: float) -> NDArray[np.generic]:
         """The last of some values at or before each line.

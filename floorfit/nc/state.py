@@ -195,18 +195,15 @@ class Machine:
         elif group in ("work offset", "length offset"):
             if group == "work offset" and any(self.state.shift):
                 self.state = self.state._replace(frame=self.state.frame + 1)
-            self._forget(LINEAR if group == "work offset" else "Z", name_of(code))
+            for axis in LINEAR if group == "work offset" else "Z":
+                self.position[AXES.index(axis)] = NAN
+                self.why[axis] = (-1, f"{name_of(code)} gave it another zero, and no {axis} was programmed after")
 
     def set_transform(self, number: int, name: str) -> None:
         """A turned, scaled, mirrored, tilted or polar frame begins, or ends: no place is known across that."""
         if name != self.state.transform:
             self.state = self.state._replace(transform=name)
             self.jump(number, LINEAR, (number, f"{name or 'the end of a turned or scaled frame'} changed the frame"))
-
-    def _forget(self, axes: str, name: str) -> None:
-        for axis in axes:
-            self.position[AXES.index(axis)] = NAN
-            self.why[axis] = (-1, f"{name} gave it another zero, and no {axis} was programmed after")
 
     def warn_unknown(self, number: int, code: int) -> None:
         """Warn of a G word that is not known here."""

@@ -86,9 +86,8 @@ class _Points:
         self.axis, self.cutter, self.rapid = path.axes(rows, share), path.cutter[rows], path.is_rapid[rows]
         self.rapid = self.rapid if path.is_link is None else self.rapid | path.is_link[rows]
         self.clearance = clearance
-        count, low = len(rows), -np.inf
-        self.at, self.beside, self.least = (np.full(count, low) for _ in range(3))
-        self.need = np.full(count, low)
+        count = len(rows)
+        self.at, self.beside, self.least, self.need = (np.full(count, -np.inf) for _ in range(4))
         self.floor, self.near, self.guarded = (np.full(count, -1) for _ in range(3))
         self.away = np.full(count, np.inf)
         self.is_at, self.is_under = np.zeros(count, bool), np.zeros(count, bool)

@@ -17,7 +17,7 @@ from floorfit.nc.cl.cl_check import check_gains, check_locations
 from floorfit.nc.cl.cl_proof import LocationProof
 from floorfit.nc.cl.cl_reader import read_locations
 from floorfit.nc.cl.cl_second import Heard, hear
-from floorfit.nc.cl.cl_writer import LocationWriter, WrittenLocations
+from floorfit.nc.cl.cl_writer import LocationWriter
 from floorfit.nc.cl.location_path import location_path
 from floorfit.nc.cl.locations import FileFrame
 from floorfit.nc.corrected import Corrected
@@ -123,8 +123,8 @@ class _LocationRun(CorrectionRun):
         self._plan()
         unit_mm = found.field("unit_mm").astype(float)
         fine = self.fine(unit_mm, self.floor_of, found.line, "points have more decimals there")
-        writer = LocationWriter(lines, found, self.node, self.breaks, self.source, fine)
-        written = writer.run(options.tick("writing", len(lines)))
+        written = LocationWriter(lines, found, self.node, self.breaks, self.source, fine)
+        written.run(options.tick("writing", len(lines)))
         self.stop_on(written.findings)
         out, origin = self._assemble(written)
         proved = self._prove(out, origin)
@@ -151,7 +151,7 @@ class _LocationRun(CorrectionRun):
 
     # -- the new file, and the proof ---------------------------------------------------------------------------------
 
-    def _assemble(self, written: WrittenLocations) -> tuple[list[str], Rows]:
+    def _assemble(self, written: LocationWriter) -> tuple[list[str], Rows]:
         texts = [plain(text).replace("$", " ") for text in (*self.facts, *self.who, *_CAUTIONS)]
         head = [f"$$ {MARK} {text}{line_end(self.lines)}" for text in texts]
         place = 1 if self.lines and re.match(r"\s*\d*\s*PARTNO", self.lines[0], re.IGNORECASE) else 0

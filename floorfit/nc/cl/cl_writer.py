@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import compress
 
 import numpy as np
@@ -23,7 +23,7 @@ from floorfit.nc.header import line_end
 from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
 from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
 
-__all__ = ["CHORD_MM", "LocationWriter", "WrittenLocations"]
+__all__ = ["CHORD_MM", "LocationWriter"]
 
 #: Height of the chords that take the place of a circle whose offset changes along it, mm. Own choice, no source.
 CHORD_MM = 0.002
@@ -41,27 +41,12 @@ _POINTS = re.compile(
 
 
 @dataclass
-class WrittenLocations:
-    """The new lines.
-
-    Parameters
-    ----------
-    blocks : dict of int to str or list of str
-        New text in place of a line, by line index: one line or several; an empty list takes the line out.
-    rows : set of int
-        Rows whose statement is written differently.
-    findings : list of Finding
-        Statements that could not be written, and circles that became points.
-    """
-
-    blocks: dict[int, str | list[str]] = field(default_factory=dict)
-    rows: set[int] = field(default_factory=set)
-    findings: list[Finding] = field(default_factory=list)
-
-
-@dataclass
 class LocationWriter:
     """Writes planned offsets into the lines of a file.
+
+    Then ``blocks`` has the new text in place of a line, by line index: one line or several, an empty list where it is
+    taken out; ``rows`` those whose statement is written differently; ``findings`` statements that could not be written,
+    and circles that became points.
 
     Parameters
     ----------
@@ -88,7 +73,9 @@ class LocationWriter:
 
     def __post_init__(self) -> None:
         """Look at all lines once."""
-        lines, found, self.out = self.lines, self.found, WrittenLocations()
+        lines, found = self.lines, self.found
+        self.blocks: dict[int, str | list[str]] = {}
+        self.rows, self.findings = set[int](), list[Finding]()
         self.line_end = line_end(lines)
         self.narrow = all(len(line) <= _CARD_COLUMNS or len(line.rstrip("\r\n")) <= _CARD_COLUMNS for line in lines)
         up = [frame.rotation.T @ np.array([0.0, 0.0, 1.0]) for frame in found.frames]
@@ -99,8 +86,8 @@ class LocationWriter:
         special[list(self.breaks)] = True
         self.special = special
 
-    def run(self, tick: Callable[[int], None] | None) -> WrittenLocations:
-        """Return the lines that change.
+    def run(self, tick: Callable[[int], None] | None) -> None:
+        """Write the lines that change.
 
         Parameters
         ----------
@@ -120,7 +107,6 @@ class LocationWriter:
             if tick is not None:
                 tick(int(found.line[rows[first]]))
         self._wrap_all()
-        return self.out
 
     def _plain_rows(self, rows: Rows) -> list[int]:
         """Shift the points that stand alone in their lines, nearly every row of a file; return the rows that do not."""
@@ -142,8 +128,8 @@ class LocationWriter:
         numbers, new = written_all(old + self.node[rows] / unit, decimals)
         lines = self.found.line[rows].tolist()
         for place in np.flatnonzero(new != old).tolist():
-            self.out.blocks[lines[place]] = parts[place][0] + numbers[place] + parts[place][3]
-        self.out.rows.update(rows[new != old].tolist())
+            self.blocks[lines[place]] = parts[place][0] + numbers[place] + parts[place][3]
+        self.rows.update(rows[new != old].tolist())
 
     def _row(self, row: int, start: float, end: float) -> None:
         found = self.found
@@ -155,17 +141,17 @@ class LocationWriter:
                 self._pieces(row, statement, list(self.breaks.get(row, ())), end)
         except ValueError as error:
             text = f"{error}. Rewrite the statement by hand."
-            self.out.findings.append(Finding("cannot-write", self.source, f"line {found.line[row] + 1}", text))
-        self.out.rows.add(row)
+            self.findings.append(Finding("cannot-write", self.source, f"line {found.line[row] + 1}", text))
+        self.rows.add(row)
 
     def _wrap_all(self) -> None:
-        for line, block in self.out.blocks.items() if self.narrow else ():
+        for line, block in self.blocks.items() if self.narrow else ():
             if isinstance(block, list) or len(block) > _CARD_COLUMNS:
-                self.out.blocks[line] = [piece for text in self._block(line) for piece in self._wrapped(text)]
+                self.blocks[line] = [piece for text in self._block(line) for piece in self._wrapped(text)]
 
     def _block(self, line: int) -> list[str]:
         """What stands in place of a line so far."""
-        block = self.out.blocks.get(line, self.lines[line])
+        block = self.blocks.get(line, self.lines[line])
         return block if isinstance(block, list) else [block]
 
     # -- arcs --------------------------------------------------------------------------------------------------------
@@ -178,10 +164,10 @@ class LocationWriter:
             self._pieces(row, statement, [], end)
             return
         for line in range(first, last + 1):
-            self.out.blocks[line] = []
+            self.blocks[line] = []
         shares, offsets = self._chords(row, start, end)
         text = "the offset changes along this circle: points within 0.002 mm of it take its place."
-        self.out.findings.append(Finding("circle-divided", self.source, f"line {first + 1}", text, "warning"))
+        self.findings.append(Finding("circle-divided", self.source, f"line {first + 1}", text, "warning"))
         self._pieces(row, statement, list(zip(shares[:-1], offsets[:-1], strict=True)), end)
 
     def _chords(self, row: int, start: float, end: float) -> tuple[list[float], list[float]]:
@@ -201,7 +187,7 @@ class LocationWriter:
         lines = self._inner_lines(row, statement, inner) if inner else []
         self._last(row, statement, end)
         if lines:
-            self.out.blocks[statement.line] = [*lines, *self._block(statement.line)]
+            self.blocks[statement.line] = [*lines, *self._block(statement.line)]
 
     def _last(self, row: int, statement: Statement, end: float) -> None:
         """The statement's own point; an increment becomes a point, since what stands before it has moved."""
@@ -213,7 +199,7 @@ class LocationWriter:
         text = self.lines[statement.line]
         rest = text[statement.fields[-1].end :]
         numbers = self._numbers(row, np.array([1.0]), [end], statement)
-        self.out.blocks[statement.line] = self._head(statement) + numbers[0] + rest
+        self.blocks[statement.line] = self._head(statement) + numbers[0] + rest
 
     def _move(self, row: int, dz: float, fields: Sequence[StatementField]) -> None:
         """Add ``dz`` along Z of the part to three numbers."""
@@ -245,7 +231,7 @@ class LocationWriter:
             if changed[_CARD_COLUMNS:].strip():
                 raise ValueError("the longer number does not fit before the number of the card")
             changed = changed[:_CARD_COLUMNS].ljust(_CARD_COLUMNS)
-        self.out.blocks[one.line] = [*before, changed + card + end]
+        self.blocks[one.line] = [*before, changed + card + end]
 
     # -- pieces ------------------------------------------------------------------------------------------------------
 
