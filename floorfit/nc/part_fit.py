@@ -257,9 +257,7 @@ def _boxes(path: TipPath, runs: Sequence[Rows]) -> _Boxes:
     for run in runs:
         both = np.concatenate([path.start[run, :2], path.end[run, :2]])
         corners.append(shapely.box(*(both.min(axis=0) - grow), *(both.max(axis=0) + grow)))
-    together = shapely.union_all(corners)
-    parts = shapely.get_parts(together)
-    bounds = shapely.bounds(parts)
+    bounds = shapely.bounds(shapely.get_parts(shapely.union_all(corners)))
     low, high = bounds[:, :2] + grow, bounds[:, 2:] - grow
     return _Boxes((low + high) / 2, high - low, radius)
 

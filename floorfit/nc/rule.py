@@ -141,7 +141,6 @@ class _Planner:
     def _near_rows(self) -> Rows:
         """Motions whose box comes near to a floor that matters, in plan and in height."""
         path, low = self.path, self.low
-        near = np.zeros(len(path), bool)
         zones = [zone for group in self.zones for zone in group.zones]
         if not zones:
             return np.zeros(0, int)
@@ -150,8 +149,7 @@ class _Planner:
         top = max(zone.floor.top + max(zone.most, 0.0) + max(room, zone.floor.rapid_clearance) for zone in zones)
         rows = np.flatnonzero(path.is_followed & (low[:, 2] <= top))
         regions = shapely.STRtree(shapely.box(*np.unique([zone.region.bounds for zone in zones], axis=0).T))
-        near[rows[regions.query(shapely.box(*self.sides[:, rows]))[0]]] = True
-        return np.flatnonzero(near)
+        return np.unique(rows[regions.query(shapely.box(*self.sides[:, rows]))[0]])
 
     def _level_rows(self) -> Flags:
         """Motions that keep to the heights at which one floor asks for something, wherever they are in plan."""

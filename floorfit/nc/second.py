@@ -333,8 +333,7 @@ def _walk(sets: Flags, to: Array, steps: Array, first: float) -> Array:
     """Coordinate after every line: the last one set, and all steps since."""
     if not len(sets):
         return to
-    at = np.where(sets, np.arange(len(sets)), -1)
-    at = np.maximum.accumulate(at)
+    at = np.maximum.accumulate(np.where(sets, np.arange(len(sets)), -1))
     way = np.cumsum(steps)
     return np.asarray(np.where(at >= 0, to[at] + way - way[at], first + way))
 

@@ -82,8 +82,6 @@ class Machine:
         self.is_high = False
         self.vector = 0
         self.vectors: dict[tuple[float, float, float], int] = {(0.0, 0.0, 1.0): 0}
-        self._modal_index = 0
-        self._indexed: Modal | None = None
 
     def motions(self) -> Motions:
         """Return what was read."""
@@ -235,14 +233,11 @@ class Machine:
 
     def row(self, number: int, kind: int, reason: tuple[int, str] | None = None) -> None:
         """Add a row that ends where the tool is."""
-        if self.state is not self._indexed:
-            self._indexed = self.state
-            self._modal_index = self.modals.setdefault(self.state, len(self.modals))
         rows, (x, y, z, a, b, c) = self.rows, self.position
         if x != x or y != y or z != z or reason is not None:
             axis = "X" if x != x else "Y" if y != y else "Z"
             self.reasons[len(rows)] = reason or self.why.get(axis, (number, "its position is not known"))
-        high, modal = self.is_high and z != z, self._modal_index
+        high, modal = self.is_high and z != z, self.modals.setdefault(self.state, len(self.modals))
         rows.add(number, kind, modal, 0, self.vector, high, x, y, z, a, b, c, NAN, NAN, NAN, self.feed_word)
 
     # -- words that move the zero: G10, G52 and G92 with their axis words, and parameters -----------------------------
