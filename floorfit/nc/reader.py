@@ -195,8 +195,6 @@ class Reader(Machine):
             self.barrier(number, "the programme ended before")
 
     def _act(self, number: int, values: dict[str, float], unknown: tuple[int, ...], special: int) -> None:
-        if "F" in values:
-            self.feed_word = values["F"]
         if special in (40, NO_MOTION):
             return
         if special in (100, *SETS_FRAME, 281, 301):

@@ -145,7 +145,7 @@ def read_tool_comments(lines: Iterable[str], pattern: str, source: str) -> dict[
     Raises
     ------
     InputError
-        If the pattern lacks {T} or {D}, or a comment gives a shape that no cutter has.
+        If the pattern lacks {T} or {D}, a comment gives a shape that no cutter has, or two give one tool two shapes.
     """
     if "{T}" not in pattern or "{D}" not in pattern:
         raise InputError(f"--tool-comment {pattern}: expected {{T}} and {{D}} where number and diameter stand.")
@@ -158,7 +158,9 @@ def read_tool_comments(lines: Iterable[str], pattern: str, source: str) -> dict[
         if match:
             parts = match.groupdict()
             try:
-                out[int(float(parts["T"]))] = _cutter(float(parts["D"]), float(parts.get("R") or 0.0))
+                tool, cutter = int(float(parts["T"])), _cutter(float(parts["D"]), float(parts.get("R") or 0.0))
+                if out.setdefault(tool, cutter) != cutter:
+                    raise ValueError(f"tool {tool} has another shape than in a comment before: say it by --tool")
             except ValueError as error:
                 raise InputError([Finding("tool-comment", source, f"line {number}", f"{error}.")]) from error
     return out

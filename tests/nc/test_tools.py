@@ -78,6 +78,13 @@ def test_a_comment_with_a_shape_that_no_cutter_has_is_refused_with_its_line():
         read_tool_comments(["", "(T1 D=10 CR=6)"], "T{T} D={D} CR={R}", "p.nc")
 
 
+def test_a_tool_of_two_shapes_in_the_comments_is_refused_with_the_second_line():
+    lines = ["(T1 D=16. CR=0.)", "T1 M6", "(T1 D=16.0 CR=0)", "M1", "(T1 D=10. CR=0.)"]
+    assert read_tool_comments(lines[:4], "(T{T} D={D} CR={R}", "p.nc") == {1: Cutter(8.0)}
+    with pytest.raises(InputError, match=r"p\.nc, line 5: tool 1 has another shape"):
+        read_tool_comments(lines, "(T{T} D={D} CR={R}", "p.nc")
+
+
 def test_what_is_said_one_by_one_goes_before_tables():
     tools = joined([(1, Cutter(5.0)), (None, Cutter(9.0))], {1: Cutter(8.0), 2: Cutter(4.0)}, {2: Cutter(3.0)})
     assert tools.get(1.0) == Cutter(5.0)

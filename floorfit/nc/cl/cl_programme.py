@@ -38,6 +38,9 @@ _CAUTIONS = (
     "Licensed and local practice decides. Do not apply twice.",
 )
 
+#: Places (mm) and axes that two readers see are the same up to rounding.
+_SAME = 1e-6
+
 
 @dataclass(frozen=True, kw_only=True)
 class StatedOfLocations(StatedOfFile):
@@ -161,6 +164,9 @@ class _LocationRun(CorrectionRun):
         before, after, count = self._hear("".join(self.lines)), self._hear("".join(out)), len(self.found)
         if len(before.kind) != count:
             self.proof_failed(f"two readers see {count} and {len(before.kind)} motions")
+        one, other = (np.hstack([heard.tip, heard.axis]) for heard in (self.found, before))
+        if not np.allclose(one, other, rtol=0.0, atol=_SAME, equal_nan=True):
+            self.proof_failed("two readers see the tool at different places")
         path, sizes = self.way.path, np.zeros((count, 2))
         sizes[self.way.row] = np.array([[one.radius, one.corner] for one in path.cutters])[path.cutter]
         pairs = [(floor.pocket, floor.correction) for floor in self.to_sweep(path)]

@@ -24,7 +24,7 @@ _UPRIGHT = (0.0, 0.0, 1.0)
 #: Depth of a hole, and how far above its point the rapid to it ends: not known.
 _NO_HOLE = (float("nan"), float("nan"))
 #: Words of ``CYCLE`` before that height; a unit of feed stands before it where it has no word. From memory.
-_RAPID_TO = ("RAPTO", "CLEAR", "MMPM", "MMPR", "IPM", "IPR")
+_RAPID_TO = (("RAPTO", "CLEAR"), ("MMPM", "MMPR", "IPM", "IPR"))
 
 
 def is_cutter_location(program: bytes | Path) -> bool:
@@ -290,7 +290,7 @@ class _LocationReader:
         self.in_cycle = not {"OFF", "NOMORE"} & set(statement.words)
         fields = statement.fields
         deep = [b.number for a, b in pairwise(fields) if a.text == "DEPTH"] or [one.number for one in fields[1:2]]
-        rapid_to = [b.number for a, b in pairwise(fields) if a.text in _RAPID_TO]
+        rapid_to = [b.number for names in _RAPID_TO for a, b in pairwise(fields) if a.text in names]
         self.hole = _first_number(deep), _first_number(rapid_to)
 
     def on_opskip(self, statement: Statement) -> None:
