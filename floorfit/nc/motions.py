@@ -147,13 +147,10 @@ class Motions:
     def of(cls, rows: RowTable, vectors: tuple[tuple[float, float, float], ...], *rest: Any) -> Motions:
         """Return the table of the rows read, with the columns of `COLUMNS`; the rest is as here."""
         read = rows.columns()
-        line, kind, modal, turns, vector = (
-            read[name].astype(np.int64) for name in ("line", "kind", "modal", "turns", "vector")
-        )
+        line, kind, modal, turns, vector = (read[name].astype(np.int64) for name in COLUMNS.split()[:5])
         xyz, abc, centre = (np.column_stack([read[name] for name in names]) for names in ("xyz", "abc", ("cx", "cy")))
         high, axes = read["high"] > 0, np.array(vectors)[vector]
-        low, feed = read["low"], read["feed"]
-        return cls(line, kind, modal, turns, xyz, abc, centre, low, feed, axes, high, *rest)
+        return cls(line, kind, modal, turns, xyz, abc, centre, read["low"], read["feed"], axes, high, *rest)
 
     def __len__(self) -> int:
         """Return the number of rows."""

@@ -399,14 +399,12 @@ def _heard_cuts(
     for number in np.unique(heard.tool).tolist():
         size[heard.tool == number] = sizes.get(number, (0.0, 0.0))
     known = ~np.isnan(heard.start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1) & (size[:, 0] > 0) & usable
-    parts = []
     arcs = known & np.isin(heard.kind, (TURN, BEND)) & ~np.isnan(heard.centre).any(axis=1)
     rows = np.flatnonzero(known & np.isin(heard.kind, (FEED, RAPID)))
     start, tip = _run_beside(heard, size[:, 0])
-    parts.append(Cuts(start[rows], tip[rows], heard.axis0[rows], heard.axis[rows], size[rows]))
+    straight = Cuts(start[rows], tip[rows], heard.axis0[rows], heard.axis[rows], size[rows])
     row, chords = _chords(heard, np.flatnonzero(arcs), size)
-    parts.append(chords)
-    one = Cuts.joined(parts)
+    one = Cuts.joined([straight, chords])
     way = np.concatenate([heard.shift[rows], heard.shift[row]]) @ turn.T + way
     return Cuts(one.start @ turn.T + way, one.end @ turn.T + way, one.axis0 @ turn.T, one.axis1 @ turn.T, one.size)
 

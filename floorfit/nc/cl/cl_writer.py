@@ -10,18 +10,17 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import compress
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding
 from floorfit.nc.arcs import chords
 from floorfit.nc.cl.locations import Locations, arcs_of
 from floorfit.nc.cl.statements import Statement, StatementField, bare, read_statement, sequence_end
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
-from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
+from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style
 
 __all__ = ["CHORD_MM", "LocationWriter"]
 
@@ -33,11 +32,8 @@ _CARD_COLUMNS = 72
 _VECTOR_DECIMALS = 6
 #: Offsets that are the same, mm.
 _SAME_MM = 1e-9
-#: Lines between zeros, of each that is a point alone: what stands before its third number, the number if it has neither
-#: plus sign nor exponent, its decimals, and what stands behind it.
-_POINTS = re.compile(
-    r"(?:([^,$/\0]*+/[^,$\0]*+,[^,$\0]*+,[ \t]*+)(-?\d++(?:\.(\d*+))?+)(?=[ \t]*+[,\r\n\0])([^$\0]*+)|[^\0]*+)\0"
-)
+#: A point alone in its line, and its third number, if that has neither plus sign nor exponent.
+_POINT = re.compile(r"[^,$/]*+/[^,$]*+,[^,$]*+,[ \t]*+(-?\d++(?:\.\d*+)?+)(?=[ \t]*+(?:[,\r\n]|\Z))[^$]*+\Z")
 
 
 @dataclass
@@ -100,36 +96,26 @@ class LocationWriter:
         busy |= (found.kind == OTHER_ARC) & (start != 0)
         busy[list(self.breaks)] = True
         busy &= found.kind != JUMP
-        rows = np.flatnonzero(busy)
-        for first in range(0, len(rows), 5000):
-            for row in self._plain_rows(rows[first : first + 5000]):
+        for row in np.flatnonzero(busy).tolist():
+            if not self._is_shifted(row, float(node[row])):
                 self._row(row, float(start[row]), float(node[row]))
-            if tick is not None:
-                tick(int(found.line[rows[first]]))
+            if tick is not None and row % 5000 == 0:
+                tick(int(found.line[row]))
         self._wrap_all()
 
-    def _plain_rows(self, rows: Rows) -> list[int]:
-        """Shift the points that stand alone in their lines, nearly every row of a file; return the rows that do not."""
-        texts = [self.lines[line] for line in self.found.line[rows].tolist()]
-        parts = _POINTS.findall("\0".join([*texts, ""]))
-        fits = [bool(part[1]) and len(text) <= _CARD_COLUMNS for part, text in zip(parts, texts, strict=True)]
-        plain = np.array(fits) & ~self.special[rows]
-        self._shift(rows[plain], list(compress(parts, plain.tolist())))
-        left: list[int] = rows[~plain].tolist()
-        return left
-
-    def _shift(self, rows: Rows, parts: list[tuple[str, str, str, str]]) -> None:
-        """Shift points: what stands before the third number, the number, its decimals, and what stands behind it."""
-        setting = self.found.setting[rows]
-        unit = np.array([one.unit_mm for one in self.found.settings])[setting]
-        least = np.array([default_decimals(one.unit_mm) for one in self.found.settings])[setting]
-        old = np.array([float(part[1]) for part in parts])
-        decimals = np.maximum(least, [len(part[2]) for part in parts])
-        numbers, new = written_all(old + self.node[rows] / unit, decimals)
-        lines = self.found.line[rows].tolist()
-        for place in np.flatnonzero(new != old).tolist():
-            self.blocks[lines[place]] = parts[place][0] + numbers[place] + parts[place][3]
-        self.rows.update(rows[new != old].tolist())
+    def _is_shifted(self, row: int, dz: float) -> bool:
+        """Shift a point that stands alone in its line, as nearly all do; say whether it is one."""
+        line = int(self.found.line[row])
+        text, unit = self.lines[line], self.found.settings[self.found.setting[row]].unit_mm
+        point = None if self.special[row] or len(text) > _CARD_COLUMNS else _POINT.match(text)
+        if not point:
+            return False
+        old, decimals = float(point[1]), max(default_decimals(unit), decimals_of(point[1]))
+        value = round(old + dz / unit, decimals)
+        if value != old:
+            self.blocks[line] = text[: point.start(1)] + in_style(value, "", decimals) + text[point.end(1) :]
+            self.rows.add(row)
+        return True
 
     def _row(self, row: int, start: float, end: float) -> None:
         found = self.found
