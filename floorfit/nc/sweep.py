@@ -22,7 +22,7 @@ _CELLS, _MOST_CELLS = 4, 300
 #: Least distance of two lines, mm.
 _LEAST_MM = 0.5
 #: Samples taken at once.
-_CHUNK = 2000
+_CHUNK = 500
 
 
 @dataclass(frozen=True)
