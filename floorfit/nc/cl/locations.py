@@ -1,4 +1,9 @@
-"""The table of cutter locations: where the tip is and how the axis stands, a row for each motion."""
+"""The table of cutter locations: where the tip is and how the axis stands, a row for each motion; and its circles.
+
+ISO 3592 states a circle once and then either its end or points along it: from the last place along it to the next,
+right-handed about its axis. Points so near that their chords are within `FINE_MM` of the circle are taken as points;
+the chords are then the path.
+"""
 
 from __future__ import annotations
 
