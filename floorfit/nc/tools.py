@@ -15,7 +15,7 @@ from floorfit.errors import Finding, InputError
 from floorfit.json_file import read_text
 from floorfit.nc.cutter import NEEDLE, Cutter
 from floorfit.nc.motions import Motions
-from floorfit.units import MM_PER_INCH
+from floorfit.units import MM_PER_UNIT
 
 __all__ = ["Tools", "joined", "listed", "read_tool_comments", "read_tool_table", "tool_of"]
 
@@ -106,10 +106,11 @@ def read_tool_table(path: Path) -> dict[int, Cutter]:
     """
     lines = [(number, line) for number, line in enumerate(read_text(path).splitlines(), start=1) if _has_data(line)]
     reader = csv.DictReader([line for _, line in lines])
-    unit = MM_PER_INCH if "diameter_in" in (reader.fieldnames or ()) else 1.0
-    name = "in" if unit != 1.0 else "mm"
-    if not {"tool", f"diameter_{name}"} <= set(reader.fieldnames or ()):
-        text = f"has the columns {reader.fieldnames}. Expected tool, diameter_mm (or _in) and, if known, corner_mm."
+    names = list(reader.fieldnames or [])
+    name = "in" if "diameter_in" in names else "mm"
+    unit, corners = MM_PER_UNIT[name], [one for one in names if one.startswith("corner")]
+    if not {"tool", f"diameter_{name}"} <= set(names) or (corners and f"corner_{name}" not in corners):
+        text = f"has the columns {names}. Expected tool, diameter_mm and, if known, corner_mm (or _in for both)."
         raise InputError([Finding("tool-table", path.name, "line 1", text)])
     out: dict[int, Cutter] = {}
     for (number, _), row in zip(lines[1:], reader, strict=True):

@@ -45,6 +45,8 @@ def test_a_table_in_inches_with_a_corner(tmp_path):
     [
         ("number,size\n1,16\n", "line 1"),
         ("tool,diameter_mm\n1,16\n1,12\n", "line 3"),
+        ("tool,diameter_in,corner_mm\n1,0.625,0.5\n", "line 1"),
+        ("tool,diameter_mm,corner\n1,16,0.5\n", "line 1"),
         ("tool,diameter_mm,corner_mm\n1,16,20\n", "line 2"),
         ("tool,diameter_mm\n1,\n", "line 2"),
         ("tool,diameter_mm\none,16\n", "line 2"),
