@@ -8,6 +8,7 @@ from functools import cache
 import numpy as np
 from nc_reference import paired
 from shapely import Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from floorfit.decision.decision import Correction, FollowGrid
 from floorfit.nc.cutter import Cutter
@@ -109,6 +110,11 @@ def _grown(area: Polygon, by: float) -> Polygon:
     return area.buffer(by)
 
 
+@cache
+def _edge(area: Polygon) -> BaseGeometry:
+    return area.boundary
+
+
 def _near(floor, x, y, z, given) -> bool:
     """Whether a height is in the band (0.4 of the stock) over a floor, or under the clearance of a raised one."""
     over = z - float(floor.nominal_z(x, y))
@@ -119,7 +125,7 @@ def _check_point(pair, share, given, part, tolerance) -> None:
     x, y, z = pair.old.at(share) if share < 1 else pair.old.end[:3]
     added = pair.new[-1].end[2] - z if share == 1 else pair.added(share)
     spot = Point(x, y)
-    edge = min(floor.polygon.boundary.distance(spot) for floor in part.pockets)
+    edge = min(_edge(floor.polygon).distance(spot) for floor in part.pockets)
     over = [floor for floor in part.pockets if _grown(floor.polygon, 0.1).covers(spot)]
     reached = any(_grown(floor.polygon, 0.1 + RADIUS).covers(spot) for floor in part.pockets)
     flat = abs(pair.old.start[2] - pair.old.end[2]) < 0.05

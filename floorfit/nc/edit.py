@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from floorfit.nc.numbers import in_style
 from floorfit.nc.words import Block, Word, read_block
 
-__all__ = ["Piece", "PieceStyle", "as_line", "divide", "find_z", "insert_word", "lead_with", "replace_number"]
+__all__ = ["Piece", "as_line", "divide", "find_z", "insert_word", "lead_with", "replace_number"]
 
 #: Stops act after the motion of a block (NISTIR 6556, 3.8), so a block with one cannot be divided.
 _STOPS = frozenset({0.0, 1.0, 2.0, 30.0, 60.0})
@@ -117,26 +117,7 @@ class Piece:
     centre: tuple[float, float] | None
 
 
-@dataclass(frozen=True)
-class PieceStyle:
-    """How the pieces of a block are written.
-
-    Parameters
-    ----------
-    decimals : int
-        Digits after the point of every length.
-    line_end : str
-        Line end of the file, for a last block that has none.
-    is_absolute : bool
-        False where the values are increments (G91).
-    """
-
-    decimals: int
-    line_end: str
-    is_absolute: bool = True
-
-
-def divide(text: str, pieces: list[Piece], style: PieceStyle) -> list[str]:
+def divide(text: str, pieces: list[Piece], decimals: int, line_end: str, *, is_absolute: bool) -> list[str]:
     """Write a block as several.
 
     The first keeps every word of the original with new end values; the others hold only what a motion needs, since
@@ -148,8 +129,12 @@ def divide(text: str, pieces: list[Piece], style: PieceStyle) -> list[str]:
         The block.
     pieces : list of Piece
         At least two, in order; the last ends where the original does.
-    style : PieceStyle
-        Decimals and line end.
+    decimals : int
+        Digits after the point of every length.
+    line_end : str
+        Line end of the file, for a last block that has none.
+    is_absolute : bool
+        False where the values are increments (G91).
 
     Returns
     -------
@@ -166,13 +151,13 @@ def divide(text: str, pieces: list[Piece], style: PieceStyle) -> list[str]:
     if any(word.letter == "M" and word.value in _STOPS for word in block.words) or "P" in words:
         raise ValueError("the block has a stop or turns of its own, and would have to be divided")
     raw = {letter: text[word.number : word.end] for letter, word in words.items()}
-    line_end = re.search(r"[\r\n]*$", text).group() or style.line_end  # type: ignore[union-attr]
-    first = _first(text, block, words, pieces[0], raw, style)
+    line_end = re.search(r"[\r\n]*$", text).group() or line_end  # type: ignore[union-attr]
+    first = _first(text, block, words, pieces[0], raw, decimals)
     out = [first if first.endswith(line_end) else first + line_end]
     gap = _gap(block)
     lower = any(text[word.start].islower() for word in block.words)
     for piece in pieces[1:]:
-        line = gap.join(_piece_words(piece, raw, style, last=piece is pieces[-1]))
+        line = gap.join(_piece_words(piece, raw, decimals, keeps=is_absolute and piece is pieces[-1]))
         out.append(("/" if block.deleted else "") + (line.lower() if lower else line) + line_end)
     if not re.search(r"[\r\n]$", text):
         out[-1] = out[-1].rstrip("\r\n")
@@ -185,26 +170,24 @@ _ROTARY_DECIMALS = 4
 _VECTOR_DECIMALS = 6
 
 
-def _decimals(letter: str, style: PieceStyle) -> int:
+def _decimals(letter: str, lengths: int) -> int:
     if letter in "IJK":
         return _VECTOR_DECIMALS
-    return _ROTARY_DECIMALS if letter in "ABCF" else style.decimals
+    return _ROTARY_DECIMALS if letter in "ABCF" else lengths
 
 
-def _first(
-    text: str, block: Block, words: dict[str, Word], piece: Piece, raw: dict[str, str], style: PieceStyle
-) -> str:
-    changes = [(word, piece.end[letter]) for letter, word in words.items() if letter in piece.end]
+def _first(text: str, block: Block, words: dict[str, Word], piece: Piece, raw: dict[str, str], decimals: int) -> str:
     missing = [letter for letter in piece.end if letter not in words]
     axes = [word for word in block.words if word.letter in "XYZABC"] or list(block.words)
     tail = axes[-1].end
     case = str.lower if text[axes[-1].start].islower() else str.upper
     added = "".join(
-        _gap(block) + case(letter) + in_style(piece.end[letter], "", _decimals(letter, style)) for letter in missing
+        _gap(block) + case(letter) + in_style(piece.end[letter], "", _decimals(letter, decimals)) for letter in missing
     )
     spans = [
-        (word.number, word.end, in_style(value, raw[word.letter], _decimals(word.letter, style)))
-        for word, value in changes
+        (word.number, word.end, in_style(piece.end[letter], raw[letter], _decimals(letter, decimals)))
+        for letter, word in words.items()
+        if letter in piece.end
     ]
     if raw.get("R", "").startswith("-"):
         spans.append((words["R"].number, words["R"].end, raw["R"].lstrip("- ")))
@@ -213,16 +196,16 @@ def _first(
     return text
 
 
-def _piece_words(piece: Piece, raw: dict[str, str], style: PieceStyle, *, last: bool) -> list[str]:
+def _piece_words(piece: Piece, raw: dict[str, str], decimals: int, *, keeps: bool) -> list[str]:
     out = []
     for letter, value in piece.end.items():
         own = raw.get(letter, "")
-        keep = style.is_absolute and last and own and letter not in "ZF"
-        number = re.sub(r"\s", "", own) if keep else in_style(value, own, _decimals(letter, style))
+        keep = keeps and own and letter not in "ZF"
+        number = re.sub(r"\s", "", own) if keep else in_style(value, own, _decimals(letter, decimals))
         out.append(letter + number)
     if piece.centre is not None:
         out += [
-            letter + in_style(value, raw.get(letter, ""), _decimals(letter, style))
+            letter + in_style(value, raw.get(letter, ""), _decimals(letter, decimals))
             for letter, value in zip("IJ", piece.centre, strict=True)
         ]
     elif "R" in raw:

@@ -13,6 +13,7 @@ from functools import cached_property
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from floorfit.arrays import Array, Rows
 from floorfit.decision.decision import Correction
@@ -77,6 +78,13 @@ class CutFloor:
     def guard(self) -> float:
         """Height above the floor below which motion cuts what roughing left there, mm."""
         return max(self.pocket.finish_stock - self.window, self.band)
+
+    @cached_property
+    def grown(self) -> BaseGeometry:
+        """The polygon grown by the margin: where a tip is over the floor; prepared."""
+        grown = self.pocket.polygon.buffer(MARGIN_MM)
+        shapely.prepare(grown)
+        return grown
 
     @cached_property
     def z_range(self) -> tuple[float, float]:

@@ -117,8 +117,7 @@ def is_cut(path: TipPath, row: int, floor: CutFloor, gains: Gains) -> bool:
     """
     rows = gains.rows_on(floor.index)
     rows = rows[(rows < row) & ~path.is_rapid[rows] & ~np.isnan(path.start[rows]).any(axis=1)]
-    ways = shapely.linestrings(np.stack([path.start[rows, :2], path.end[rows, :2]], axis=1))
-    return bool((shapely.distance(ways, shapely.points(path.end[row, :2])) <= path.radius[rows]).any())
+    return bool((shapely.distance(path.lines(rows), shapely.points(path.end[row, :2])) <= path.radius[rows]).any())
 
 
 def _heights(floor: CutFloor, place: Array) -> tuple[float, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -12,11 +13,10 @@ from numpy.typing import NDArray
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.errors import Finding
 from floorfit.nc.arcs import PLANE_AXES, StandingArcs
-from floorfit.nc.row_table import RowTable
 
 __all__ = [
     "ANTICLOCKWISE", "CLOCKWISE", "COLUMNS", "CUTTING", "CYCLE", "FLOW", "JUMP", "LINE", "OTHER_ARC", "RAPID",
-    "UNKNOWN", "Modal", "Motions",
+    "UNKNOWN", "Modal", "Motions", "RowTable",
 ]  # fmt: skip
 
 #: Kinds of row. An arc is in the XY plane unless it is OTHER_ARC; JUMP sets the position without a cut that counts
@@ -46,6 +46,40 @@ class Modal(NamedTuple):
     tool: float = -1.0
     selected: float = -1.0
     spindle: float = -1.0
+
+
+class RowTable:
+    """A growing table of float64; every number put into it is exact there (whole numbers below 2**53).
+
+    Parameters
+    ----------
+    names : str
+        Names of the columns, with blanks between.
+    """
+
+    __slots__ = ("_values", "names")
+
+    def __init__(self, names: str) -> None:
+        """Start without rows."""
+        self.names = tuple(names.split())
+        self._values = array("d")
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self._values) // len(self.names)
+
+    def add(self, *row: float) -> None:
+        """Add one row, a number for each column."""
+        self._values.extend(row)
+
+    def set_last(self, name: str, value: float) -> None:
+        """Change a number of the last row."""
+        self._values[self.names.index(name) - len(self.names)] = value
+
+    def columns(self) -> dict[str, Array]:
+        """Return a copy of the columns, (n,) each."""
+        table = np.frombuffer(self._values, float).reshape(-1, len(self.names))
+        return {name: table[:, index].copy() for index, name in enumerate(self.names)}
 
 
 #: Columns of the rows while a programme is read.
@@ -113,13 +147,10 @@ class Motions:
     def of(cls, rows: RowTable, vectors: tuple[tuple[float, float, float], ...], *rest: Any) -> Motions:
         """Return the table of the rows read, with the columns of `COLUMNS`; the rest is as here."""
         read = rows.columns()
-        line, kind, modal, turns, vector = (
-            read[name].astype(np.int64) for name in ("line", "kind", "modal", "turns", "vector")
-        )
+        line, kind, modal, turns, vector = (read[name].astype(np.int64) for name in COLUMNS.split()[:5])
         xyz, abc, centre = (np.column_stack([read[name] for name in names]) for names in ("xyz", "abc", ("cx", "cy")))
         high, axes = read["high"] > 0, np.array(vectors)[vector]
-        low, feed = read["low"], read["feed"]
-        return cls(line, kind, modal, turns, xyz, abc, centre, low, feed, axes, high, *rest)
+        return cls(line, kind, modal, turns, xyz, abc, centre, read["low"], read["feed"], axes, high, *rest)
 
     def __len__(self) -> int:
         """Return the number of rows."""

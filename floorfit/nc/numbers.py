@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from floorfit.arrays import Array, Rows
-
-__all__ = ["decimals_for", "decimals_of", "decimals_to_show", "default_decimals", "in_style", "written_all"]
+__all__ = ["decimals_for", "decimals_of", "decimals_to_show", "default_decimals", "in_style"]
 
 
 def default_decimals(unit_mm: float) -> int:
@@ -65,16 +61,3 @@ def in_style(value: float, raw: str, decimals: int) -> str:
     if raw.startswith("+") and not text.startswith("-"):
         text = "+" + text
     return text
-
-
-def written_all(values: Array, decimals: Rows) -> tuple[list[str], Array]:
-    """Return texts of numbers and the values that they have.
-
-    Parameters
-    ----------
-    values : (n,) ndarray
-    decimals : (n,) ndarray of int
-        Digits after the point of each.
-    """
-    texts = [in_style(value, "", count) for value, count in zip(values.tolist(), decimals.tolist(), strict=True)]
-    return texts, np.array(texts, float)

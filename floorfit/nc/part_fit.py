@@ -18,7 +18,7 @@ from shapely import Polygon
 
 from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.errors import Finding
-from floorfit.nc.floor_bands import EPS_MM, MARGIN_MM, CutFloor
+from floorfit.nc.floor_bands import EPS_MM, CutFloor
 from floorfit.nc.tip_path import TipPath
 from floorfit.part.model import Part, Ring
 from floorfit.units import MM_PER_UNIT, Unit
@@ -183,15 +183,8 @@ def _on(path: TipPath, rows: Rows, floor: CutFloor) -> Flags:
     over = z - floor.pocket.floor_at(x, y)
     low = (over >= -floor.window - lean - EPS_MM) & (over - lean <= floor.guard + EPS_MM)
     if low.any():
-        polygon = floor.pocket.polygon.buffer(MARGIN_MM)
-        shapely.prepare(polygon)
-        out[np.flatnonzero(near)[low]] = shapely.intersects(polygon, _lines(path, some[low]))
+        out[np.flatnonzero(near)[low]] = shapely.intersects(floor.grown, path.lines(some[low]))
     return out
-
-
-def _lines(path: TipPath, rows: Rows) -> NDArray[np.object_]:
-    """Motions in plan, arcs by their chords."""
-    return np.asarray(shapely.linestrings(np.stack([path.start[rows, :2], path.end[rows, :2]], axis=1)))
 
 
 @dataclass(frozen=True)
@@ -232,7 +225,7 @@ def _groups(
 ) -> Iterator[tuple[float, list[CutFloor], list[Rows]]]:
     """Floors that passes are told by: those at one level, and each curved one; greatest height, floors and runs."""
     flat = [floor for floor in floors if not (any(floor.pocket.slope) or floor.is_shaped)]
-    ways = shapely.STRtree(_lines(path, rows))
+    ways = shapely.STRtree(path.lines(rows))
     for level in sorted({floor.pocket.floor_z for floor in flat}):
         mine = [floor for floor in flat if floor.pocket.floor_z == level]
         on = np.zeros(len(path), dtype=bool)
@@ -264,9 +257,7 @@ def _boxes(path: TipPath, runs: Sequence[Rows]) -> _Boxes:
     for run in runs:
         both = np.concatenate([path.start[run, :2], path.end[run, :2]])
         corners.append(shapely.box(*(both.min(axis=0) - grow), *(both.max(axis=0) + grow)))
-    together = shapely.union_all(corners)
-    parts = shapely.get_parts(together)
-    bounds = shapely.bounds(parts)
+    bounds = shapely.bounds(shapely.get_parts(shapely.union_all(corners)))
     low, high = bounds[:, :2] + grow, bounds[:, 2:] - grow
     return _Boxes((low + high) / 2, high - low, radius)
 

@@ -14,19 +14,18 @@ from floorfit.decision.decision import Correction
 from floorfit.errors import Finding, InputError
 from floorfit.nc.corrected import Corrected, PocketChange
 from floorfit.nc.correction_run import CorrectionRun, StatedOfProgramme
-from floorfit.nc.doubts import cut_again, heights_of_tips
 from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.header import header_lines, header_place
 from floorfit.nc.motions import CUTTING, JUMP, UNKNOWN, Motions
 from floorfit.nc.part_fit import check_fit
 from floorfit.nc.programme_check import check_plan, check_programme
-from floorfit.nc.proof import Claim, ProgrammeProof, is_heard_alike
+from floorfit.nc.proof import ProgrammeProof, is_heard_alike
 from floorfit.nc.reader import read_motions
 from floorfit.nc.rewrite import PlanWriter
 from floorfit.nc.shifts import PATHS, Origin, make_plan, tip_path
 from floorfit.nc.skip import skip_held
 from floorfit.nc.subprogrammes import behind_end, unroll, unseen_calls
-from floorfit.nc.summary import floor_off, plan_trace, what_is_left
+from floorfit.nc.summary import cut_again, floor_off, heights_of_tips, plan_trace, what_is_left
 from floorfit.nc.swept_floors import Proved
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tool_check import check_tools
@@ -88,14 +87,16 @@ class _Run(CorrectionRun):
 
     def result(self) -> Corrected:
         seen = self._without_held(self._understand())
-        if self.is_elsewhere:
-            return self._untouched(seen)
         motions, path, gains, options = seen.motions, seen.path, seen.gains, self.options
+        count, trace = len(motions), plan_trace(path, gains, self.floors)
+        if self.is_elsewhere:  # the file as it came: no motion comes near a floor of the part
+            return self.corrected(self.file, self._changes(seen, np.zeros(count), {}), 0, count, trace)
         self.stop_on(check_tools(seen, self.part.outline))
         self.stop_on(check_plan(seen, options.tolerance_mm))
         units = motions.field("unit_mm").astype(float)
         fine = self.fine(units, gains.floor, motions.line, "Z has more decimals there")
-        written = PlanWriter(seen, fine).run(options.tick("writing", len(self.lines)))
+        written = PlanWriter(seen, fine)
+        written.run(options.tick("writing", len(self.lines)))
         self.stop_on(written.findings)
         out, came = self._assemble(self.lines, written.blocks)
         proved = self._prove(out, came, seen)
@@ -105,9 +106,9 @@ class _Run(CorrectionRun):
         self._check_walls(changes)
         origin = self.unrolled.origin if self.unrolled else range(len(self.lines))
         skipped = sum(finding.code == "skipped" for finding in self.warnings)
-        count = len({origin[number] for number in written.blocks}) + skipped
+        blocks = len({origin[number] for number in written.blocks}) + skipped
         out = self._folded(out, written.blocks)
-        return self.corrected(out, changes, count, len(motions), plan_trace(path, gains, self.floors), proved.floors)
+        return self.corrected(out, changes, blocks, count, trace, proved.floors)
 
     def _doubts(self, seen: Understood, proved: Proved) -> list[Finding]:
         """What the programme's motion gives away, beside what the proof saw."""
@@ -157,24 +158,19 @@ class _Run(CorrectionRun):
         name, line = motions.modals[motions.modal[rows[0]]].transform, motions.line[rows[0]] + 1
         return f" {len(rows)} motions under {name}, the first in line {line}, are not counted: post them without it."
 
-    def _untouched(self, seen: Understood) -> Corrected:
-        """Hand back the file as it came, where no motion comes near a floor of the part."""
-        count, trace = len(seen.motions), plan_trace(seen.path, seen.gains, self.floors)
-        return self.corrected(self.file, self._changes(seen, np.zeros(count), {}), 0, count, trace)
-
     def _prove(self, out: list[str], origin: Rows, seen: Understood) -> Proved:
         motions, options, gains = seen.motions, self.options, seen.gains
         rows = np.flatnonzero(np.isin(motions.kind, PATHS))
         line = motions.line[rows]
         inner = {int(motions.line[row]): some for row, some in gains.breaks.items()}
-        claim = Claim(origin, line, motions.xyz[rows], gains.node[rows], inner)
+        claim = origin, line, motions.xyz[rows], gains.node[rows], inner
         tools = {number: options.tools.get(number) for number in np.unique(options.tools.numbers(motions)).tolist()}
         sizes = {number: (one.radius, one.corner) for number, one in tools.items() if one is not None}
         floors = [(floor.pocket, floor.correction) for floor in self.to_sweep(seen.path)]
         absolute = None if options.distance is None else options.distance == "absolute"
         skipped, frame = line[~seen.path.is_usable[rows]], self.origin.frame()
         return ProgrammeProof(
-            self.source, self.lines, out, claim, floors, sizes, frame, options.unit_mm, absolute, skipped,
+            self.source, self.lines, out, *claim, floors, sizes, frame, options.unit_mm, absolute, skipped,
             options.wear,
         ).run()  # fmt: skip
 

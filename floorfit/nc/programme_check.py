@@ -13,7 +13,7 @@ import shapely
 from floorfit.arrays import Array, Rows
 from floorfit.errors import Finding
 from floorfit.nc.correction_run import StatedOfProgramme
-from floorfit.nc.floor_bands import MARGIN_MM, CutFloor
+from floorfit.nc.floor_bands import CutFloor
 from floorfit.nc.gains import STRAIGHT_SHARE, Gains
 from floorfit.nc.holes import cycles_in_floors
 from floorfit.nc.motions import CUTTING, CYCLE, FLOW, JUMP, RAPID, UNKNOWN, Motions
@@ -90,11 +90,10 @@ def _could_touch(start: Array, end: Array, floor: CutFloor) -> bool:
     ends = [point for point in (start[:2], end[:2]) if not np.isnan(point).any()]
     if np.isnan(end[:2]).any():
         return True
-    polygon = floor.pocket.polygon.buffer(MARGIN_MM)
     if len(ends) == 1:
-        over = bool(shapely.intersects_xy(polygon, *end[:2]))
+        over = bool(shapely.intersects_xy(floor.grown, *end[:2]))
         return bool(start[2] == start[2] and start[2] <= floor.top) or (z != z and over)
-    return bool(shapely.intersects(polygon, shapely.linestrings(np.array(ends))))
+    return bool(shapely.intersects(floor.grown, shapely.linestrings(np.array(ends))))
 
 
 def _check_unknown_motions(out: Findings, seen: Understood, floors: Sequence[CutFloor]) -> None:
@@ -274,9 +273,7 @@ def check_plan(seen: Understood, tolerance_mm: float) -> list[Finding]:
 
 
 def _check_half(out: Findings, floors: Sequence[CutFloor], gains: Gains) -> None:
-    names = {floor.index: floor for floor in floors}
-    for index in sorted({index for _, index in gains.half if index in names}):
-        floor = names[index]
+    for floor in floors:
         text = (
             f"pocket {floor.pocket.id}: a pass is on the floor (from {floor.window:g} mm under it to {floor.band:g} mm "
             "over it) for a part of its way only, or under it, so that the floor would be moved in part. Is the "
@@ -284,7 +281,7 @@ def _check_half(out: Findings, floors: Sequence[CutFloor], gains: Gains) -> None
         )
         if floor.is_shaped:
             text += " If it is a ramp to a curved floor, make it steeper than 1 in 50, so that it is known for one."
-        out.rows("half", sorted({row for row, at in gains.half if at == index}), text)
+        out.rows("half", sorted({row for row, at in gains.half if at == floor.index}), text)
 
 
 def _check_rapids(out: Findings, seen: Understood) -> None:

@@ -15,17 +15,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags, Rows, counted
 from floorfit.decision.decision import Correction
-from floorfit.nc.bend_proof import ARC_RAD, PLAN_MM, ROUNDING_MM, wrong_bends
-from floorfit.nc.heard_cuts import heard_cuts
 from floorfit.nc.second import BEND, FEED, RAPID, TURN, HeardProgramme, hear_programme
 from floorfit.nc.second_words import bare
-from floorfit.nc.swept_floors import TOO_DEEP_MM, FileProof, Proved, SweptFloor
+from floorfit.nc.swept_floors import TOO_DEEP_MM, Cuts, FileProof, Proved, SweptFloor
 from floorfit.part.model import Pocket
 
-__all__ = ["Claim", "ProgrammeProof", "is_heard_alike"]
+__all__ = ["ProgrammeProof", "is_heard_alike"]
 
+#: Rounding to 0.001 mm or 0.0001 in, twice: of a place in plan, and of a height, mm.
+_PLAN_MM, _ROUNDING_MM = 0.006, 0.0027
+#: What the rounding of both ends does to an angle, radians.
+_ARC_RAD = 2e-3
+#: How far a chord may be off its arc, mm.
+_SAG_MM = 0.01
+#: Greatest turn of a chord, degrees, and how far one may be off an arc that holds Z, mm.
+_CHORD_DEG, _OFF_MM = 2.0, 0.001
 #: Places that no block changes are the same up to sums of increments, mm.
 _SAME_MM = 1e-6
 #: Radius of the pieces of an arc: rounding of its ends and its centre, mm.
@@ -36,40 +42,11 @@ _Z_WORD = re.compile(r"(?<![,A-Z])Z(?:[-+]?[\d.]+|[-+]?#+\d+|[-+]?\[.*?\](?![\]]
 _PIECE_WORDS = re.compile(r"(?<![,A-Z])[XYZABCIJKRF][-+]?[\d.]+")
 #: Blocks that need no care: upper case, no comment, no expression; a Z word of such a block, with its gap.
 _is_easy = re.compile(r"[A-Z0-9.+\- ]*[\r\n]*").fullmatch
-_are_easy = re.compile(r"[A-Z0-9.+\- \r\n\0]*").fullmatch
-_TWO_Z = re.compile(r"Z[^\0Z]*Z")
-#: Blocks compared together.
-_CHUNK = 5000
 _EASY_Z = re.compile(r" ?Z[-+]?[\d.]+(?![ \d.])|Z[-+]?[\d.]+ ")
 #: Motion words: which one is in force is compared by what the two readers hear.
 _MOTION_WORD = re.compile(r"(?<![,A-Z])G0?[0123](?![\d.])")
 _COMMENT = re.compile(r"\(.*\)|;.*")
 _IS_OPTIONAL = re.compile(r"\s*(?:N\d+\s*)?/", re.IGNORECASE)
-
-
-@dataclass(frozen=True)
-class Claim:
-    """What the rewriter says it did.
-
-    Parameters
-    ----------
-    origin : (k,) ndarray of int
-        Line of the original that each line of the result came from; -1 for the header.
-    line : (n,) ndarray of int
-        Lines of the original with a motion.
-    place : (n, 3) ndarray, mm
-        Where the first reader says that motion ends, in the programme's frame.
-    added : (n,) ndarray, mm
-        What the rule added there.
-    inner : mapping of int to sequence of (float, float)
-        By line: what was added at shares of a divided motion.
-    """
-
-    origin: Rows
-    line: Rows
-    place: Array
-    added: Array
-    inner: Mapping[int, Sequence[tuple[float, float]]]
 
 
 @dataclass
@@ -80,8 +57,16 @@ class ProgrammeProof(FileProof):
     ----------
     before, after : sequence of str
         Lines of both.
-    claim : Claim
-        What the rewriter says.
+    origin : (k,) ndarray of int
+        Line of the original that each line of the result came from; -1 for the header. The rewriter's word, as these:
+    stated : (n,) ndarray of int
+        Lines of the original with a motion.
+    place : (n, 3) ndarray, mm
+        Where the first reader says that motion ends, in the programme's frame.
+    gained : (n,) ndarray, mm
+        What the rule added there.
+    inner : mapping of int to sequence of (float, float)
+        By line: what was added at shares of a divided motion.
     floors : sequence of (Pocket, Correction)
         The floors to sweep, with what is added to them.
     sizes : mapping of float to (float, float), mm
@@ -98,7 +83,11 @@ class ProgrammeProof(FileProof):
 
     before: Sequence[str]
     after: Sequence[str]
-    claim: Claim
+    origin: Rows
+    stated: Rows
+    place: Array
+    gained: Array
+    inner: Mapping[int, Sequence[tuple[float, float]]]
     floors: Sequence[tuple[Pocket, Correction]]
     sizes: Mapping[float, tuple[float, float]]
     frame: tuple[Array, Array]
@@ -133,8 +122,8 @@ class ProgrammeProof(FileProof):
         usable, (turn, way) = ~np.isin(old.line, self.skipped), self.frame
         if self.is_centre:
             old, new = (replace(one, side=np.zeros_like(one.side)) for one in (old, new))
-        before = heard_cuts(old, self.frame, self.sizes, usable)
-        swept = self.sweep(before, heard_cuts(new, self.frame, self.sizes, usable[row]), self.floors)
+        before = _heard_cuts(old, self.frame, self.sizes, usable)
+        swept = self.sweep(before, _heard_cuts(new, self.frame, self.sizes, usable[row]), self.floors)
         radius = np.zeros(len(old.line))
         for number, (size, _) in self.sizes.items():
             radius[old.tool == number] = size
@@ -147,37 +136,26 @@ class ProgrammeProof(FileProof):
 
     def same_words(self) -> None:
         """Every block is the same but for Z; a divided one starts as it did and goes on with words of motion only."""
-        origin = self.claim.origin
-        rows = np.flatnonzero(origin >= 0)
-        came = origin[rows]
+        rows = np.flatnonzero(self.origin >= 0)
+        came = self.origin[rows]
         wanted = [number for number, line in enumerate(self.before) if line]
         starts = np.flatnonzero(np.append(-1, came[:-1]) != came)
         if np.any(np.diff(came) < 0) or came[starts].tolist() != wanted:
             self.fail(-1, "the lines do not come in the order of the original")
             return
         first, last = rows[starts].tolist(), [*(rows[starts[1:] - 1] + 1).tolist(), len(self.after)]
-        before, after = self.before, self.after
-        places = zip(wanted, first, last, strict=True)
-        changed = [(number, a, b) for number, a, b in places if b - a > 1 or after[a] != before[number]]
-        for at in range(0, len(changed), _CHUNK):
-            some = changed[at : at + _CHUNK]
-            if _same_but_for_z([before[number] for number, _, _ in some], [after[a:b] for _, a, b in some]):
-                continue
-            wrong = next((number for number, a, b in some if not _is_block(before[number], after[a:b])), None)
-            if wrong is not None:
-                self.fail(wrong, "a block does not come out as it was")
+        for number, a, b in zip(wanted, first, last, strict=True):
+            old, new = self.before[number], self.after[a:b]
+            if new != [old] and not _is_block(old, new):
+                self.fail(number, "a block does not come out as it was")
                 return
 
     # -- the motion --------------------------------------------------------------------------------------------------
 
     def same_motion(self, old: HeardProgramme, new: HeardProgramme) -> Rows | None:
         """Give every motion of the result its motion of the original; None where that cannot be done."""
-        came = self.claim.origin[new.line]
-        row = np.searchsorted(old.line, came)
-        fits = (
-            (row < len(old.line)) & (old.line[np.minimum(row, len(old.line) - 1)] == came) if len(old.line) else row > 0
-        )
-        if len(row) == 0 or not fits.all() or np.any(np.diff(row) < 0):
+        row = _found(old.line, self.origin[new.line])
+        if len(row) == 0 or row.min() < 0 or np.any(np.diff(row) < 0):
             if len(row) or len(old.line):
                 self.fail(-1, "the motions do not come in the order of the original")
             return None
@@ -194,7 +172,7 @@ class ProgrammeProof(FileProof):
         self.check(old.line[row], _differs(old.tool[row], new.tool), "another tool")
         self.check(old.line[row], old.side[row] != new.side, "another side of the path")
         away = np.abs(old.tip[row] - new.tip)
-        slack = np.where(pieces > 1, PLAN_MM, _SAME_MM)
+        slack = np.where(pieces > 1, _PLAN_MM, _SAME_MM)
         self.check(old.line[row], last & (np.nan_to_num(away[:, :2]).max(axis=1) > slack), "another place in plan")
         lost = np.isnan(old.tip[row]) != np.isnan(new.tip)
         self.check(old.line[row], last & lost.any(axis=1), "a place that is known in one programme only")
@@ -215,16 +193,13 @@ class ProgrammeProof(FileProof):
         radius, away = (np.hypot(*(place - old.centre[rows]).T) for place in (start, point))
         off[arc] = np.abs(away - radius)[arc]
         back = ~arc & ((share < -1e-6) | (share > 1 + 1e-6))
-        bad = np.zeros(len(row), dtype=bool)
-        bad[some] = ~(off <= np.where(arc, _ARC_MM, PLAN_MM)) | back
-        self.check(old.line[row], bad, "a dividing point off the way")
+        self.check(old.line[rows], ~(off <= np.where(arc, _ARC_MM, _PLAN_MM)) | back, "a dividing point off the way")
         between = old.axis0[rows] + share[:, None] * (old.axis[rows] - old.axis0[rows])
         between /= np.maximum(np.linalg.norm(between, axis=1), 1e-9)[:, None]
         turn = np.linalg.norm(old.axis[rows] - old.axis0[rows], axis=1)
         lean = np.linalg.norm(np.cross(between, new.axis[some]), axis=1)
-        bad[:] = False
-        bad[some] = ~arc & (lean > 1e-4 + 0.02 * turn)
-        self.check(old.line[row], bad, "a direction of the tool between that is not on the way")
+        bad = ~arc & (lean > 1e-4 + 0.02 * turn)
+        self.check(old.line[rows], bad, "a direction of the tool between that is not on the way")
 
     def _arcs(self, old: HeardProgramme, new: HeardProgramme, row: Rows) -> None:
         """The pieces of an arc lie on its circle, and have its radius, its sense and together its angle.
@@ -246,7 +221,7 @@ class ProgrammeProof(FileProof):
         off[np.isnan(old.centre[row, 0])] = 0.0
         self.check(old.line[row], arc & ~(off <= np.where(whole, _SAME_MM, _ARC_MM)), "another arc")
         turn = np.bincount(row, new.turn, len(old.line))
-        bad = np.abs(turn - old.turn)[row] > np.where(whole, 1e-6, ARC_RAD)
+        bad = np.abs(turn - old.turn)[row] > np.where(whole, 1e-6, _ARC_RAD)
         bad |= np.sign(new.turn) != np.sign(old.turn[row])
         self.check(old.line[row], arc & bad, "another angle of an arc")
 
@@ -254,32 +229,29 @@ class ProgrammeProof(FileProof):
 
     def same_places(self, old: HeardProgramme) -> Rows:
         """Both readers see the same places; return the row of the claim for each motion heard, or -1."""
-        claim = self.claim
-        at = np.searchsorted(claim.line, old.line)
-        at = np.where((at < len(claim.line)) & (claim.line[np.minimum(at, len(claim.line) - 1)] == old.line), at, -1)
+        at = _found(self.stated, old.line)
         rows = np.flatnonzero(at >= 0)
-        away = np.abs(claim.place[at[rows]] - old.tip[rows])
-        moved = claim.added[at[rows]] != 0
+        away = np.abs(self.place[at[rows]] - old.tip[rows])
+        moved = self.gained[at[rows]] != 0
         bad = (away > _SAME_MM).any(axis=1) | (moved & np.isnan(away).any(axis=1))
         if bad.any():
             line = int(old.line[rows[np.flatnonzero(bad)[0]]])
             self.fail(line, "two readers see the tool at different places", int(bad.sum()))
-        missing = claim.line[~np.isin(claim.line, old.line) & (claim.added != 0)].tolist()
+        missing = self.stated[~np.isin(self.stated, old.line) & (self.gained != 0)].tolist()
         missing = [line for line in missing if not _IS_OPTIONAL.match(self.before[line])]
         if missing:
             self.fail(missing[0], "a motion that only one reader sees")
-        return np.asarray(at)
+        return at
 
     def as_planned(self, old: HeardProgramme, new: HeardProgramme, row: Rows, at: Rows) -> Array:
         """Every motion ends as high as planned; return what was added at the end of each motion of the original."""
         last = np.flatnonzero(np.append(row[1:] != row[:-1], True))
         added = new.tip[last, 2] - old.tip[:, 2]
-        planned = np.where(at >= 0, self.claim.added[at], 0.0)
-        bad = np.abs(np.nan_to_num(added - planned)) > ROUNDING_MM
+        planned = np.where(at >= 0, self.gained[at], 0.0)
+        bad = np.abs(np.nan_to_num(added - planned)) > _ROUNDING_MM
         self.check(old.line, bad, "another height than planned")
         self._on_profile(old, new, row, planned)
-        wrong = wrong_bends(old, new, row, planned, self.claim.inner)
-        self.check(old.line[row], wrong, "another arc in a plane that holds Z")
+        self._bends(old, new, row, planned)
         return np.asarray(added)
 
     def _on_profile(self, old: HeardProgramme, new: HeardProgramme, row: Rows, planned: Array) -> None:
@@ -293,12 +265,26 @@ class ProgrammeProof(FileProof):
         rise = old.tip[rows, 2] - old.start[rows, 2]
         off = []
         for aside in (0.0, -1.0, 1.0):
-            there = np.clip(share + aside * PLAN_MM / length, 0.0, 1.0)
+            there = np.clip(share + aside * _PLAN_MM / length, 0.0, 1.0)
             off.append(new.tip[inner, 2] - old.start[rows, 2] - there * rise - np.interp(2 * rows + there, at, gain))
-        slack = ROUNDING_MM + np.maximum(np.abs(off[1] - off[0]), np.abs(off[2] - off[0]))
+        slack = _ROUNDING_MM + np.maximum(np.abs(off[1] - off[0]), np.abs(off[2] - off[0]))
+        self.check(old.line[rows], ~(np.abs(off[0]) <= slack), "another height within a motion than planned")
+
+    def _bends(self, old: HeardProgramme, new: HeardProgramme, row: Rows, planned: Array) -> None:
+        """Arcs in planes that hold Z come out shifted whole, or as chords as high over the arc as planned."""
+        whole = np.flatnonzero((old.kind[row] == BEND) & (new.kind == BEND))
+        lift = np.zeros((len(whole), 3))
+        lift[:, 2] = new.start[whole, 2] - old.start[row[whole], 2]
+        moved = new.centre[whole] - old.centre[row[whole]] - old.in_plane(row[whole], lift)
+        off = ~(np.hypot(*moved.T) <= _ROUNDING_MM) | (np.abs(new.turn[whole] - old.turn[row[whole]]) > _ARC_RAD)
         wrong = np.zeros(len(row), dtype=bool)
-        wrong[inner] = ~(np.abs(off[0]) <= slack)
-        self.check(old.line[row], wrong, "another height within a motion than planned")
+        wrong[whole] = off & (moved == moved).all(axis=1)
+        lines = np.flatnonzero((old.kind[row] == BEND) & (new.kind == FEED))
+        for one in np.unique(row[lines]).tolist():
+            pieces = lines[row[lines] == one]
+            gains = [*self.inner.get(int(old.line[one]), ()), (1.0, float(planned[one]))]
+            wrong[pieces] = _are_no_chords(old, one, new.tip[pieces], np.array(gains))
+        self.check(old.line[row], wrong, "another arc in a plane that holds Z")
 
     def _profiles(self, old: HeardProgramme, rows: Rows, planned: Array) -> tuple[Array, Array]:
         """What is planned along the divided motions, in one row: twice the motion plus the share, and the gain."""
@@ -307,7 +293,7 @@ class ProgrammeProof(FileProof):
         at: list[float] = []
         gains: list[float] = []
         for row, gain in zip(rows.tolist(), first.tolist(), strict=True):
-            inner = self.claim.inner.get(int(old.line[row]), ())
+            inner = self.inner.get(int(old.line[row]), ())
             at += [2.0 * row, *(2.0 * row + share for share, _ in inner), 2.0 * row + 1]
             gains += [gain, *(one for _, one in inner), float(planned[row])]
         return np.array(at), np.array(gains)
@@ -325,6 +311,19 @@ class ProgrammeProof(FileProof):
                 self.fail(int(old.line[bad[0]]), f"too deep on the floor of pocket {pocket.id}", len(bad))
 
 
+def _are_no_chords(old: HeardProgramme, one: int, ends: Array, gains: Array) -> bool:
+    share = np.append(0.0, gains[:, 0])
+    if len(gains) != len(ends) or (np.diff(share) <= 0).any():
+        return True
+    rows = np.full(len(share), one)
+    want = old.on_arcs(rows, share)[1:]
+    want[:, 2] += gains[:, 1]
+    away = np.abs(want - ends)
+    radius = float(np.hypot(*(old.in_plane(rows[:1], old.start[rows[:1]]) - old.centre[rows[:1]])[0]))
+    sag = radius * (1 - np.cos(np.minimum(np.abs(old.turn[one]) * np.diff(share), np.pi) / 2))
+    return bool((away[:, :2] > _PLAN_MM).any() or (away[:, 2] > _ROUNDING_MM).any() or (sag > _SAG_MM).any())
+
+
 def _shares(old: HeardProgramme, rows: Rows, points: Array) -> tuple[Array, Array]:
     """Shares of the ways of motions at which points stand, and the lengths of the ways."""
     start, way = old.start[rows, :2], (old.tip - old.start)[rows, :2]
@@ -337,16 +336,6 @@ def _shares(old: HeardProgramme, rows: Rows, points: Array) -> tuple[Array, Arra
     share[arc] = (np.mod(np.sign(turn) * angle + 1e-5, 2 * np.pi) - 1e-5) / np.abs(turn)
     length[arc] = np.hypot(*a.T) * np.abs(turn)
     return share, length
-
-
-def _same_but_for_z(old: list[str], new: list[Sequence[str]]) -> bool:
-    """Whether blocks that need no care are each an old one with another Z; False where one of them needs care."""
-    if any(len(block) > 1 for block in new):
-        return False
-    was, now = "\0".join(old), "\0".join([block[0] for block in new])
-    if not (_are_easy(was) and _are_easy(now)) or _TWO_Z.search(now):
-        return False
-    return _EASY_Z.sub("", was) == _EASY_Z.sub("", now)
 
 
 def _is_block(old: str, new: Sequence[str]) -> bool:
@@ -362,6 +351,12 @@ def _is_block(old: str, new: Sequence[str]) -> bool:
     same = pattern.sub("", first) == pattern.sub("", was) and len(_Z_WORD.findall(first)) <= 1
     rest = [re.sub(r"^/\d?", "", bare(one).strip("\n")) for one in new[1:]]
     return same and not any(_PIECE_WORDS.sub("", one) for one in rest)
+
+
+def _found(lines: Rows, wanted: Rows) -> Rows:
+    """Place of each wanted line among lines, which ascend; -1 where it is not there."""
+    at = np.searchsorted(lines, wanted)
+    return np.where(np.append(lines, -2)[at] == wanted, at, -1)
 
 
 def _differs(a: Array, b: Array) -> Flags:
@@ -382,3 +377,93 @@ def is_heard_alike(one: Sequence[str], other: Sequence[str]) -> bool:
 def _is_worse(one: SweptFloor) -> tuple[bool, bool, bool, float]:
     """What makes one of two runs the worse for a floor; one that does not cut it says nothing."""
     return one.off_mm == one.off_mm, one.is_off, not one.is_whole, one.deep_mm + one.high_mm
+
+
+def _heard_cuts(
+    heard: HeardProgramme, frame: tuple[Array, Array], sizes: Mapping[float, tuple[float, float]], usable: Flags
+) -> Cuts:
+    """Lines and arcs, in the part's frame, arcs as chords of up to 2 degrees; moved aside by G41 and G42.
+
+    Parameters
+    ----------
+    heard : HeardProgramme
+    frame : (3, 3) ndarray, (3,) ndarray
+        Turn and place of the programme's frame in the part's, mm.
+    sizes : mapping of float to (float, float)
+        Radius and corner radius of each tool, mm.
+    usable : (n,) ndarray of bool
+        Motions that count.
+    """
+    turn, way = frame
+    size = np.zeros((len(heard.line), 2))
+    for number in np.unique(heard.tool).tolist():
+        size[heard.tool == number] = sizes.get(number, (0.0, 0.0))
+    known = ~np.isnan(heard.start).any(axis=1) & ~np.isnan(heard.tip).any(axis=1) & (size[:, 0] > 0) & usable
+    arcs = known & np.isin(heard.kind, (TURN, BEND)) & ~np.isnan(heard.centre).any(axis=1)
+    rows = np.flatnonzero(known & np.isin(heard.kind, (FEED, RAPID)))
+    start, tip = _run_beside(heard, size[:, 0])
+    straight = Cuts(start[rows], tip[rows], heard.axis0[rows], heard.axis[rows], size[rows])
+    row, chords = _chords(heard, np.flatnonzero(arcs), size)
+    one = Cuts.joined([straight, chords])
+    way = np.concatenate([heard.shift[rows], heard.shift[row]]) @ turn.T + way
+    return Cuts(one.start @ turn.T + way, one.end @ turn.T + way, one.axis0 @ turn.T, one.axis1 @ turn.T, one.size)
+
+
+def _run_beside(heard: HeardProgramme, radius: Array) -> tuple[Array, Array]:
+    """Ends of straight motions, (n, 3), where the axis goes: beside the path, cut short where two ways cross inside."""
+    start, tip = heard.start.copy(), heard.tip.copy()
+    if not heard.side.any():
+        return start, tip
+    way = (tip - start)[:, :2]
+    bent = heard.kind == TURN
+    rows = np.flatnonzero((np.hypot(*way.T) > 1e-9) | bent)
+    by = (heard.side * radius)[rows]
+    first, last = (_ahead(heard, rows, at[rows, :2]) for at in (start, tip))
+    for k in range(len(rows)):
+        one, was = rows[k], by[k - 1] if k else 0.0
+        start[one, :2] += _left(first[k], by[k]) if was and by[k] else _left(last[k - 1], was)
+        tip[one, :2] += _left(last[k], by[k])
+        if by[k] and not was and k + 1 < len(rows) and by[k + 1]:
+            tip[one, :2] = heard.tip[one, :2] + _left(first[k + 1], by[k])
+    for k in np.flatnonzero((by[1:] == by[:-1]) & (by[1:] != 0) & ~bent[rows[1:]] & ~bent[rows[:-1]]).tolist():
+        one, two = rows[k], rows[k + 1]
+        across = last[k, 0] * first[k + 1, 1] - last[k, 1] * first[k + 1, 0]
+        gap = start[two, :2] - tip[one, :2]
+        share = (gap[0] * first[k + 1, 1] - gap[1] * first[k + 1, 0]) / across if abs(across) > 1e-6 else 0.0
+        if share < 0:
+            tip[one, :2] += share * last[k]
+            start[two, :2] = tip[one, :2]
+    still = np.setdiff1d(np.flatnonzero(heard.side), rows)
+    place = np.searchsorted(rows, still) - 1
+    on = still[place >= 0]
+    start[on, :2] = tip[on, :2] = tip[rows[place[place >= 0]], :2]
+    return start, tip
+
+
+def _ahead(heard: HeardProgramme, rows: Rows, places: Array) -> Array:
+    """Unit vectors along motions in plan at places of theirs."""
+    way = (heard.tip - heard.start)[rows, :2]
+    spoke = (places - heard.centre[rows]) * np.sign(heard.turn[rows])[:, None]
+    way = np.where((heard.kind[rows] == TURN)[:, None], np.column_stack([-spoke[:, 1], spoke[:, 0]]), way)
+    return np.asarray(way / np.maximum(np.hypot(*way.T), 1e-12)[:, None])
+
+
+def _left(ahead: Array, by: float) -> Array:
+    return np.array([-ahead[1], ahead[0]]) * by
+
+
+def _chords(heard: HeardProgramme, rows: Rows, size: Array) -> tuple[Rows, Cuts]:
+    count = np.maximum(np.ceil(np.degrees(np.abs(heard.turn[rows])) / _chord_deg(heard, rows)), 1).astype(int)
+    of, index = counted(count)
+    row, shares = rows[of], np.stack([index, index + 1]) / count[of]
+    aside = np.where(heard.kind[row] == TURN, -np.sign(heard.turn[row]) * heard.side[row] * size[row, 0], 0.0)
+    start, end = (heard.on_arcs(row, share, aside) for share in shares)
+    axis0, axis1 = (heard.axis0[row] + share[:, None] * (heard.axis - heard.axis0)[row] for share in shares)
+    return row, Cuts(start, end, axis0, axis1, size[row])
+
+
+def _chord_deg(heard: HeardProgramme, rows: Rows) -> Array:
+    """Turn of one chord; in a plane that holds Z no more than is `_OFF_MM` off the arc: r (1 - cos(a / 2))."""
+    spoke = heard.in_plane(rows, heard.start[rows]) - heard.centre[rows]
+    fine = np.degrees(2 * np.arccos(1 - np.minimum(_OFF_MM / np.maximum(np.hypot(*spoke.T), 1.0), 1.0)))
+    return np.where(heard.kind[rows] == BEND, np.minimum(fine, _CHORD_DEG), _CHORD_DEG)

@@ -7,7 +7,6 @@ there on, with the line as its reason, until the programme states it again.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -21,10 +20,6 @@ from floorfit.nc.words import FAST_BLOCK, FAST_WORD, BadBlock, Block, read_block
 
 __all__ = ["Reader", "read_motions"]
 
-_NUMBER = r"([-+]?+(?:\d{1,12}+(?:\.\d*+)?+|\.\d++))"
-#: A block of places alone, and blocks of that kind that follow each other: the common case.
-_PLACE = re.compile(rf"(?=[XYZ])(?:X{_NUMBER} ?+)?+(?:Y{_NUMBER} ?+)?+(?:Z{_NUMBER})?+\r?+\n")
-_PLACES = re.compile(rf"(?:{_PLACE.pattern}){{1,20000}}")
 #: Stands for a block whose axis words are no motion.
 NO_MOTION = -2
 
@@ -58,20 +53,14 @@ def read_motions(
         Errors are in its findings; nothing is raised.
     """
     reader = Reader(source, units, distance)
-    whole, number, at, targets = "".join(lines), 0, 0, jumps_to(lines)
+    number, targets = 0, jumps_to(lines)
     while number < len(lines) and not reader.ended:
-        run = _PLACES.match(whole, at) if reader.is_plain and lines[number] else None  # a line taken out is empty
-        if run:
-            following = number + reader.feed_places(number, run[0])
-        else:
-            following = number + 1
-            if number in targets:
-                reader.barrier(number, "a jump may lead here, from another place", FLOW)
-            reader.feed(number, lines[number])
-        if tick is not None and following // 5000 > number // 5000:
+        if number in targets:
+            reader.barrier(number, "a jump may lead here, from another place", FLOW)
+        reader.feed(number, lines[number])
+        number += 1
+        if tick is not None and number % 5000 == 0:
             tick(number)
-        at += sum(map(len, lines[number:following]))
-        number = following
     reader.findings += behind_end(lines, number, source, is_behind=reader.percents > 1)
     return reader.motions()
 
@@ -88,44 +77,16 @@ class Reader(Machine):
             Of the line.
         text : str
         """
-        if self.ended or not text:
+        if not text:
             return
-        if FAST_BLOCK.fullmatch(text):
-            words = FAST_WORD.findall(text)
-            single = dict(words)
-            if len(single) == len(words):
-                self.close_deleted(number)
-                self._fast(number, single)
-                return
-        self._slow(number, text)
-
-    @property
-    def is_plain(self) -> bool:
-        """Whether X, Y and Z alone in a block are a motion on a line, with nothing in doubt."""
-        state = self.state
-        return not (self.unsure or self.saved is not None or state.transform) and state.motion in (0, 10)
-
-    def feed_places(self, number: int, text: str) -> int:
-        """Run blocks of places alone, from a line on; return how many."""
-        xyz = []
-        for index, words in enumerate(zip(*_PLACE.findall(text), strict=True)):
-            value = np.array([float(word) if word else NAN for word in words]) * self.state.unit_mm
-            stated = ~np.isnan(value)
-            if self.state.absolute:
-                at = np.maximum.accumulate(np.where(stated, np.arange(1, len(words) + 1), 0))
-                xyz.append(np.append(self.position[index], value)[at])
-            else:
-                xyz.append(np.cumsum(np.append(self.position[index], np.where(stated, value, 0.0)))[1:])
-        high = np.logical_and.accumulate(~stated) & self.is_high
-        self.rows_along(number, self.state.motion // 10, np.column_stack(xyz), high)
-        self.is_high = bool(high[-1])
-        return len(high)
-
-    def _fast(self, number: int, single: dict[str, str]) -> None:
-        single.pop("N", None)
-        g, m = single.pop("G", None), single.pop("M", None)
-        values = {letter: float(raw) for letter, raw in single.items()}
-        self._block(number, values, [] if g is None else [float(g)], [] if m is None else [float(m)])
+        words = FAST_WORD.findall(text) if FAST_BLOCK.fullmatch(text) else []
+        single = {letter: float(raw) for letter, raw in words}
+        if words and len(single) == len(words):
+            self.close_deleted(number)
+            values = {letter: value for letter, value in single.items() if letter not in "NGM"}
+            self._block(number, values, *([single[letter]] if letter in single else [] for letter in "GM"))
+        else:
+            self._slow(number, text)
 
     def _slow(self, number: int, text: str) -> None:
         try:
@@ -234,8 +195,6 @@ class Reader(Machine):
             self.barrier(number, "the programme ended before")
 
     def _act(self, number: int, values: dict[str, float], unknown: tuple[int, ...], special: int) -> None:
-        if "F" in values:
-            self.feed_word = values["F"]
         if special in (40, NO_MOTION):
             return
         if special in (100, *SETS_FRAME, 281, 301):

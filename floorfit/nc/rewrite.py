@@ -3,27 +3,26 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from functools import cached_property
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding
 from floorfit.nc.arcs import PLANE_AXES
 from floorfit.nc.codes import GROUP, code_of
-from floorfit.nc.edit import Piece, PieceStyle, as_line, divide, find_z, insert_word, lead_with, replace_number
+from floorfit.nc.edit import Piece, as_line, divide, find_z, insert_word, lead_with, replace_number
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import FLOW, JUMP, OTHER_ARC, Modal
-from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
+from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style
 from floorfit.nc.shifts import Origin, moved_zeros, tip_path
 from floorfit.nc.tip_path import TipPath
 from floorfit.nc.tools import Tools
 from floorfit.nc.understood import Understood
 from floorfit.nc.words import constant, read_block
 
-__all__ = ["PlanWriter", "Written"]
+__all__ = ["PlanWriter"]
 
 #: Greatest turn of a piece written by its radius, radians. Over half a turn R would have to be negative, and near it
 #: the rounding of the ends moves the middle without bound; at 120 degrees by 0.87 of it (sagitta of a chord).
@@ -32,40 +31,15 @@ _MOST_BY_RADIUS = 2 * np.pi / 3
 _PLAIN = re.compile(r"[-+]?[\d.]+")
 #: A corner that the control rounds or cuts (dialect).
 _CORNER = re.compile(r",[ \t]*[RrCc]")
-#: Lines between zeros. Of each that has a plain Z and neither comment nor expression: what stands before its number,
-#: the number, its decimals, what stands behind. Of each that has X, Y and F alone: the first word and the gap behind,
-#: the last word, the feed, the line end. Of any other: nothing.
-_BLOCK = re.compile(
-    r"(?:([^(;#\[z\0Z]*+Z[ \t]*+)(-?\d++(?:\.(\d*+))?+)(?![ \t]*+[\d.])([^(;#\[z\0]*+)"
-    r"|(?:([XY][-+]?[\d.]++)( ?))?([XY][-+]?[\d.]++)((?: ?F[\d.]++)?+)([\r\n]*+)|[^\0]*+)\0"
-)
-#: Blocks taken together.
-_CHUNK = 5000
 #: What may be left of an offset, mm, where it ends.
 _NOTHING_LEFT_MM = 1e-9
 
 
-@dataclass
-class Written:
-    """The new blocks.
-
-    Parameters
-    ----------
-    blocks : dict of int to str or list of str
-        New text for the blocks that change, by line index; a list for a divided one.
-    findings : list of Finding
-        Blocks that could not be written.
-    offset : (n,) ndarray, mm
-        What was really added at the end of each row, after rounding.
-    """
-
-    blocks: dict[int, str | list[str]]
-    offset: Array
-    findings: list[Finding] = field(default_factory=list)
-
-
 class PlanWriter:
     """Writes what is planned into the blocks of a programme.
+
+    Then ``blocks`` has the new text of the blocks that change, by line index, a list for a divided one; ``offset``
+    what was really added at the end of each row, after rounding, (n,), mm; ``findings`` what could not be written.
 
     Parameters
     ----------
@@ -79,17 +53,13 @@ class PlanWriter:
         """Look at all motions once."""
         self.lines, self.plan, self.source, self.fine = seen.lines, seen.gains, seen.source, fine
         motions = self.motions = seen.motions
-        self.out = Written({}, np.zeros(len(motions)))
-        self.line_end = line_end(self.lines)
-        self.carried = 0.0
-        # One element of a list costs a tenth of one element of an array, and every changed block takes three.
+        self.blocks: dict[int, str | list[str]] = {}
+        self.offset, self.findings = np.zeros(len(motions)), list[Finding]()
+        self.line_end, self.zeros, self.carried = line_end(self.lines), moved_zeros(motions), 0.0
         self.line_of, self.kind_of, self.modal_of = motions.line.tolist(), motions.kind.tolist(), motions.modal.tolist()
-        plain = ~np.isin(motions.kind, (JUMP, FLOW)) & ~np.isnan(motions.xyz[:, 2]) & ~fine
-        plain[list(self.plan.breaks)] = False
-        self.plain = plain & motions.field("absolute").astype(bool)
 
-    def run(self, tick: Callable[[int], None] | None) -> Written:
-        """Return the blocks that change.
+    def run(self, tick: Callable[[int], None] | None) -> None:
+        """Write the blocks that change.
 
         Parameters
         ----------
@@ -99,30 +69,17 @@ class PlanWriter:
         start, end = self.plan.start(), self.plan.node
         busy = (start != 0) | (end != 0)
         busy[list(self.plan.breaks)] = True
-        rows = np.flatnonzero(busy)
         last = -2
-        for first in range(0, len(rows), _CHUNK):
-            some = rows[first : first + _CHUNK]
-            offset = []
-            for row, dz, (slack, added, number, parts) in zip(
-                some.tolist(), end[some].tolist(), self._plain_blocks(some), strict=True
-            ):
-                self.carried = self.carried if row == last + 1 else 0.0
-                if slack != slack:
-                    self._row(row, dz)
-                elif abs(dz - self.carried) > slack:
-                    self.carried = added
-                    if number:
-                        self.out.blocks[self.line_of[row]] = _with_z(parts, number)
-                offset.append(self.carried)
-                last = row
-            self.out.offset[some] = offset
-            if tick is not None:
-                tick(self.line_of[last])
+        for row in np.flatnonzero(busy).tolist():
+            self.carried = self.carried if row == last + 1 else 0.0
+            self._row(row, float(end[row]))
+            self.offset[row] = self.carried
+            last = row
+            if tick is not None and row % 5000 == 0:
+                tick(self.line_of[row])
         for row in sorted(self.plan.breaks):
             if self.kind_of[row] == OTHER_ARC:
                 self._restate(row)
-        return self.out
 
     def _restate(self, row: int) -> None:
         """Behind an arc that became lines: a block that goes on in its motion mode must name that mode."""
@@ -135,34 +92,9 @@ class PlanWriter:
             if any(GROUP.get(code) == "motion" for code in codes):
                 return
         word = f"G{self.motions.modals[self.modal_of[row]].motion // 10}"
-        block = self.out.blocks.get(number, self.lines[number])
+        block = self.blocks.get(number, self.lines[number])
         is_one = isinstance(block, str)
-        self.out.blocks[number] = lead_with(block, word) if is_one else [lead_with(block[0], word), *block[1:]]
-
-    def _plain_blocks(self, rows: Rows) -> Iterator[tuple[float, float, str, tuple[str, ...]]]:
-        """As `_shift`, for many blocks together.
-
-        For each: how far the offset in force may be from the one wanted before Z is written (-1: always; NaN: the block
-        is not plain), what is added then, the new number (empty where it is the old one), and the parts of the text.
-        """
-        parts = _BLOCK.findall("\0".join([*(self.lines[line] for line in self.motions.line[rows].tolist()), ""]))
-        unit, z = self.motions.field("unit_mm").astype(float)[rows], self.motions.xyz[rows, 2]
-        end, height = self.plan.node[rows], z / unit
-        stated = np.array([bool(part[1]) for part in parts])
-        old = np.where(stated, [float(part[1] or 0) for part in parts], height)
-        decimals = np.full(len(rows), 6)
-        for count in (5, 4, 3):
-            decimals[np.abs(np.round(height, count) - height) < 1e-9] = count
-        decimals[stated] = [len(part[2]) for part in parts if part[1]]
-        decimals = np.maximum(decimals, np.where(unit == 1.0, default_decimals(1.0), default_decimals(0.0)))
-        wanted = np.where(stated, old + end / unit, (z + end) / unit)
-        numbers, new = written_all(wanted, decimals)
-        added = np.where(stated, (new - old) * unit, new * unit - z)
-        slack = np.where(stated, -1.0, np.where(end != 0, 0.5 * unit * 10.0**-decimals, np.nan))
-        known = np.array([bool(part[1] or part[6]) for part in parts]) & self.plain[rows]
-        same = (stated & (new == old)).tolist()
-        shown = ["" if one else number for one, number in zip(same, numbers, strict=True)]
-        return zip(np.where(known, slack, np.nan).tolist(), added.tolist(), shown, parts, strict=True)
+        self.blocks[number] = lead_with(block, word) if is_one else [lead_with(block[0], word), *block[1:]]
 
     def _row(self, row: int, end: float) -> None:
         modal = self.motions.modals[self.modal_of[row]]
@@ -179,7 +111,7 @@ class PlanWriter:
                 raise ValueError("the offset of a floor ends here, and Z in the unit in force cannot say so exactly")
         except ValueError as error:
             text = f"{error}. Rewrite the block by hand."
-            self.out.findings.append(Finding("cannot-write", self.source, f"line {number + 1}", text))
+            self.findings.append(Finding("cannot-write", self.source, f"line {number + 1}", text))
 
     def _shift(self, row: int, number: int, modal: Modal, end: float) -> None:
         text = self.lines[number]
@@ -194,7 +126,7 @@ class PlanWriter:
             if end != 0 and gap <= 0.5 * unit * 10.0**-decimals:
                 return
             value = round((base + end) / unit, decimals)
-            self.out.blocks[number] = insert_word(text, in_style(value, "", decimals))
+            self.blocks[number] = insert_word(text, in_style(value, "", decimals))
             self.carried = value * unit - base
             return
         raw = "".join(text[span[0] : span[1]].split())
@@ -217,7 +149,7 @@ class PlanWriter:
         change = (end if modal.absolute else end - self.carried) / unit
         value = round(old + change, decimals)
         if value != old:
-            self.out.blocks[number] = replace_number(text, span, in_style(value, raw, decimals))
+            self.blocks[number] = replace_number(text, span, in_style(value, raw, decimals))
         self.carried = (value - old) * unit + (0.0 if modal.absolute else self.carried)
 
     def _add_to(self, raw: str, span: tuple[int, int], row: int, end: float) -> None:
@@ -227,7 +159,7 @@ class PlanWriter:
         change = round(end / unit, decimals)
         inner = raw[1:-1] if raw.startswith("[") and raw.endswith("]") and raw.count("[") == 1 else raw
         if change:
-            self.out.blocks[number] = replace_number(self.lines[number], span, f"[{inner}{change:+.{decimals}f}]")
+            self.blocks[number] = replace_number(self.lines[number], span, f"[{inner}{change:+.{decimals}f}]")
         self.carried = change * unit
 
     def _enough(self, row: int, end: float, unit: float, least: int) -> int:
@@ -261,8 +193,7 @@ class PlanWriter:
         if not modal.absolute:
             pieces = self._increments(row, pieces, unit, decimals)
             reached = float(self.motions.start[row, 2]) + self.carried + sum(piece.end["Z"] for piece in pieces) * unit
-        style = PieceStyle(decimals, self.line_end, modal.absolute)
-        self.out.blocks[number] = divide(text, pieces, style)
+        self.blocks[number] = divide(text, pieces, decimals, self.line_end, is_absolute=modal.absolute)
         self.carried = reached - float(self.motions.xyz[row, 2])
 
     def _places(self, row: int, end: float, by_radius: bool) -> tuple[Array, Array]:
@@ -283,24 +214,18 @@ class PlanWriter:
     def _increments(self, row: int, pieces: list[Piece], unit: float, decimals: int) -> list[Piece]:
         """The same pieces as increments; what rounding leaves over goes into the last."""
         motions = self.motions
-        start = dict(
-            zip("XYZABC", [*(motions.start[row] / unit).tolist(), *motions.start_abc[row].tolist()], strict=True)
-        )
+        first = [*(motions.start[row] / unit).tolist(), *motions.start_abc[row].tolist()]
+        start = dict(zip("XYZABC", first, strict=True))
         start["Z"] += self.carried / unit
         final = dict(zip("XY", (motions.xyz[row, :2] / unit).tolist(), strict=True))
-        done = dict.fromkeys(start, 0.0)
-        out = []
+        done, out = dict.fromkeys(start, 0.0), []
         for piece in pieces:
-            ends = {**piece.end, **(final if piece is pieces[-1] else {})}
-            end = {}
-            for letter in piece.end:
-                if letter not in start:
-                    end[letter] = piece.end[letter]
-                    continue
+            end = dict(piece.end)
+            for letter in start.keys() & end.keys():
                 places = decimals if letter in "XYZ" else 4
-                way = round(ends[letter] - start[letter], places)
-                end[letter] = round(way - done[letter], places)
-                done[letter] = way
+                to = final.get(letter, end[letter]) if piece is pieces[-1] else end[letter]
+                way = round(to - start[letter], places)
+                end[letter], done[letter] = round(way - done[letter], places), way
             out.append(Piece(end, piece.centre))
         return out
 
@@ -309,15 +234,11 @@ class PlanWriter:
         """The motions in the frame of the programme's work offset."""
         return tip_path(self.motions, Tools(), np.ones(len(self.motions), bool), Origin())
 
-    @cached_property
-    def _zeros(self) -> Array:
-        return moved_zeros(self.motions)
-
     def _pieces(
         self, row: int, modal: Modal, shares: Array, offsets: Array, decimals: int, centred: bool
     ) -> list[Piece]:
         motions, unit = self.motions, modal.unit_mm
-        points = self._way.points(np.full(len(shares), row), shares) - self._zeros[row]
+        points = self._way.points(np.full(len(shares), row), shares) - self.zeros[row]
         points[:, 2] += offsets
         arc, first_xy = bool(motions.is_arc[row]), motions.start[row]
         planes = PLANE_AXES[modal.plane][:2] if self.kind_of[row] == OTHER_ARC else ()
@@ -350,12 +271,3 @@ class PlanWriter:
         if modal.feed_mode == 930:
             out["F"] = float(self.motions.feed[row] / (share - before))
         return out
-
-
-def _with_z(parts: tuple[str, ...], number: str) -> str:
-    """A plain block with another Z, or with one added."""
-    head, old, _, tail, first, gap, last, feed, line_end = parts
-    if old:
-        return head + number + tail
-    space = gap if first else "" if feed.startswith("F") else " "
-    return first + gap + last + space + "Z" + number + feed + line_end

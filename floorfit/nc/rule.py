@@ -103,7 +103,7 @@ class _Planner:
             self.out = self._none()
             bent = self._sampled()
         self._raise_rapids()
-        found = self._steps([row for row in bent if self.is_level[row]], self._gain)
+        found = self._steps(bent, self._gain)
         for row, steps in found.items():
             for a, b, left, right in steps:
                 if abs(left - right) > _NO_JUMP:
@@ -141,7 +141,6 @@ class _Planner:
     def _near_rows(self) -> Rows:
         """Motions whose box comes near to a floor that matters, in plan and in height."""
         path, low = self.path, self.low
-        near = np.zeros(len(path), bool)
         zones = [zone for group in self.zones for zone in group.zones]
         if not zones:
             return np.zeros(0, int)
@@ -150,8 +149,7 @@ class _Planner:
         top = max(zone.floor.top + max(zone.most, 0.0) + max(room, zone.floor.rapid_clearance) for zone in zones)
         rows = np.flatnonzero(path.is_followed & (low[:, 2] <= top))
         regions = shapely.STRtree(shapely.box(*np.unique([zone.region.bounds for zone in zones], axis=0).T))
-        near[rows[regions.query(shapely.box(*self.sides[:, rows]))[0]]] = True
-        return np.flatnonzero(near)
+        return np.unique(rows[regions.query(shapely.box(*self.sides[:, rows]))[0]])
 
     def _level_rows(self) -> Flags:
         """Motions that keep to the heights at which one floor asks for something, wherever they are in plan."""
@@ -302,14 +300,10 @@ class _Planner:
                 at = path.start[row] if end < row else path.end[row]
                 own = self._most_in_box(row, np.append(low[row, :2], at[2]), np.append(high[row, :2], at[2]))
                 if end >= 0 and own > node[end] + 0.5 * self.tolerance:
-                    on_floor = self.out.floor[end] >= 0 and not self._is_rapid_end(end)
-                    if on_floor:
+                    is_rapid_end = path.is_rapid[end] and path.is_rapid[min(end + 1, len(path) - 1)]
+                    if self.out.floor[end] >= 0 and not is_rapid_end:
                         self.out.steep_rapids.append(row)
                     node[end] = own
-
-    def _is_rapid_end(self, end: int) -> bool:
-        after = end + 1
-        return bool(self.path.is_rapid[end] and (after >= len(self.path) or self.path.is_rapid[after]))
 
     def _most_in_box(self, row: int, low: Array, high: Array) -> float:
         box, most = shapely.box(*low[:2], *high[:2]), 0.0

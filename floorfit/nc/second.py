@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from floorfit.arrays import Array, Flags, Rows
-from floorfit.nc.second_words import PlainLines, WordTable
+from floorfit.nc.second_words import WordTable
 
 __all__ = ["BEND", "FEED", "OTHER", "RAPID", "TURN", "HeardProgramme", "hear_programme"]
 
@@ -34,6 +35,19 @@ _KNOWN = (
     *(610, 611, 640, 90, 100, 280, 300, 520, 530, 920, 921, 922, 923, 650, 660, 661),
     *(*_MOTION, *_ZERO, *_LENGTH, *_FRAME_ON, *_FRAME_OFF, *_PROBE, *_PASSIVE),
 )
+
+
+@cache
+def _is_code(codes: tuple[int, ...]) -> Flags:
+    """Which numbers up to the greatest code are among some; the last, for all beyond and for -1, is not."""
+    out = np.zeros(max(_KNOWN) + 2, dtype=bool)
+    out[list(codes)] = True
+    return out
+
+
+def _among(values: NDArray[np.int64], codes: tuple[int, ...]) -> Flags:
+    """As `numpy.isin`, for codes."""
+    return np.asarray(_is_code(codes)[np.clip(values, -1, max(_KNOWN) + 1)])
 
 
 @dataclass(frozen=True)
@@ -117,36 +131,34 @@ def hear_programme(
     optional : bool
         Whether the blocks behind ``/`` run.
     """
-    table = WordTable.of(PlainLines.of(lines, optional=optional))
-    return _Hearing(table, unit_mm or 1.0, absolute is not False).run()
+    return _Hearing(WordTable.of(lines, optional=optional), unit_mm or 1.0, absolute is not False).run()
 
 
 class _Hearing:
     def __init__(self, table: WordTable, unit_mm: float, absolute: bool) -> None:
         self.table, self.count = table, table.count
         self.g_line, self.g = table.codes()
-        motion = np.isin(self.g, _MOTION)
+        motion = _among(self.g, _MOTION)
         with_other = np.isin(self.g_line, self.g_line[motion & (self.g != 800)])
         # G80 beside another motion word only ends a cycle.
         keep = ~((self.g == 800) & with_other)
         self.g_line, self.g = self.g_line[keep], self.g[keep]
         self.motion = self.in_force(_MOTION, -1)
+        self.is_cycle = _among(self.motion, _CYCLE)
         units = self.in_force((200, 210, 700, 710), -1)
-        self.unit = np.where(units < 0, unit_mm, np.where(np.isin(units, (200, 700)), 25.4, 1.0))
+        self.unit = np.where(units < 0, unit_mm, np.where(_among(units, (200, 700)), 25.4, 1.0))
         self.absolute = self.in_force((900, 910), 900 if absolute else 910) == 900
         self.length = self.in_force(_LENGTH, 490)
         self.special()
 
-    def in_force(self, codes: Sequence[int], before: int) -> NDArray[np.int64]:
+    def in_force(self, codes: tuple[int, ...], before: int) -> NDArray[np.int64]:
         """The last of some G codes at or before each line."""
-        mine = np.isin(self.g, codes)
+        mine = _among(self.g, codes)
         return self.table.last(self.g_line[mine], self.g[mine], before).astype(np.int64)
 
-    def has(self, codes: Sequence[int]) -> Flags:
+    def has(self, codes: tuple[int, ...]) -> Flags:
         """Lines with one of some G codes."""
-        out = np.zeros(self.count, dtype=bool)
-        out[self.g_line[np.isin(self.g, codes)]] = True
-        return out
+        return self.table.at(self.g_line[_among(self.g, codes)])
 
     def special(self) -> None:
         """Lines whose axis words are no motion, and lines at which places are lost."""
@@ -156,17 +168,15 @@ class _Hearing:
         by_hand = self.has((431,)) & ~table.has("H") & table.has("XYZ")
         frames |= by_hand
         transform = self.in_force((*_FRAME_ON, *_FRAME_OFF), 0)
-        transform = np.where(np.isin(transform, _FRAME_OFF), 0, transform)
+        transform = np.where(_among(transform, _FRAME_OFF), 0, transform)
         wide = np.logical_or.accumulate(table.has("UVW")) if self.count else g10
         self.turned = (transform != 0) | wide
-        turned = np.where(wide, -1, transform)
-        changed = np.append([turned[0] != 0], turned[1:] != turned[:-1]) if self.count else g10
+        changed = self._changes(np.where(wide, -1, transform), 0)
         calls = self.has((650, 660, 661)) | self.m_words((96, 97, 98, 99, 198)) | table.barrier | self._by_number()
-        unknown = np.zeros(self.count, dtype=bool)
-        unknown[self.g_line[~np.isin(self.g, _KNOWN)]] = True
-        self.unknown = unknown
+        self.unknown = table.at(self.g_line[~_among(self.g, _KNOWN)])
         zero = self._changes(self.in_force(_ZERO, 0), 0)
-        probe = self.has(_PROBE) | np.isin(self.motion, tuple(range(382, 386)))
+        self.probes = self.has(_PROBE)
+        probe = self.probes | _among(self.motion, tuple(range(382, 386)))
         self.machine = self.has((530,)) | self.has((280, 300))
         self.lost = g10 | frames | changed | calls | zero | self.has((280, 300)) | probe
         self.length_changes = self._changes(self.length, 490) | self._changes(self._lengths(), 0.0)
@@ -177,7 +187,7 @@ class _Hearing:
     def _by_number(self) -> Flags:
         """Lines of an L word, with P or without, and nothing else: a call where no cycle is in force (dialect)."""
         other = self.table.has("".join(set(self.table.by_letter) - {"L", "P"}))
-        return np.asarray(self.table.has("L") & ~other & ~np.isin(self.motion, _CYCLE))
+        return np.asarray(self.table.has("L") & ~other & ~self.is_cycle)
 
     def _lengths(self) -> NDArray[np.generic]:
         """H of the length offset in force: only a block with G43 takes one."""
@@ -198,9 +208,7 @@ class _Hearing:
 
     def m_words(self, codes: Sequence[int]) -> Flags:
         line, value = self.table.words("M")
-        out = np.zeros(self.count, dtype=bool)
-        out[line[np.isin(value, codes) | np.isnan(value)]] = True
-        return out
+        return self.table.at(line[np.isin(value, codes) | np.isnan(value)])
 
     # -- places ------------------------------------------------------------------------------------------------------
 
@@ -213,12 +221,12 @@ class _Hearing:
         if axis == "Z":
             lost = lost | self.length_changes
             has, value = self._cycle_z(has, value)
-        repeats = np.where(np.isin(self.motion, _CYCLE), table.value("L", 1.0), 1.0)
+        repeats = np.where(self.is_cycle, table.value("L", 1.0), 1.0)
         # Words of a line that is no motion of ours leave the axis where nobody here knows.
-        gone = has & (self.machine | (self.unknown & ~self.no_motion) | self.has(_PROBE))
+        gone = has & (self.machine | (self.unknown & ~self.no_motion) | self.probes)
         if linear:
             gone |= self.unknown & ~self.no_motion & ~self.any_axis & self.any_other
-        ignored = self.no_motion & ~self.machine & ~self.has(_PROBE)
+        ignored = self.no_motion & ~self.machine & ~self.probes
         acts = has & ~ignored & ~gone
         sets = acts & self.absolute | self.frame_words & has | lost | gone
         to = np.where(acts & self.absolute | self.frame_words & has, value, np.nan)
@@ -230,19 +238,18 @@ class _Hearing:
     def _cycle_z(self, has: Flags, value: Array) -> tuple[Flags, Array]:
         """Z of a cycle is its depth: it ends where it began (G98), or at its R (G99)."""
         table = self.table
-        cycle = np.isin(self.motion, _CYCLE)
-        runs = cycle & (has | table.has("XYR"))
+        runs = self.is_cycle & (has | table.has("XYR"))
         to_r = runs & (self.in_force((980, 990), 980) == 990)
         level = np.where(self.absolute, table.filled("R", np.nan), np.nan) * self.unit
-        return np.where(cycle, to_r, has), np.where(to_r, level, value)
+        return np.where(self.is_cycle, to_r, has), np.where(to_r, level, value)
 
     def run(self) -> HeardProgramme:
         table = self.table
         self.any_axis, self.any_other = table.has("XYZ"), table.has("ABCUVWIJKR")
-        is_arc = np.isin(self.motion, (20, 30))
+        is_arc = _among(self.motion, (20, 30))
         vectors = (self.length == 435) & ~is_arc & table.has("IJK")
         moves = (table.has("XYZABC") | (is_arc & table.has("IJKR")) | vectors) & ~self.no_motion
-        moves &= np.isin(self.motion, (0, 10, 20, 30)) | self.unknown
+        moves &= _among(self.motion, (0, 10, 20, 30)) | self.unknown
         places = np.column_stack([self.place(axis) for axis in "XYZABC"])
         before = np.concatenate([[[np.nan] * 3 + [0.0] * 3], places[:-1]]) if self.count else places
         # A place lost at a line is lost before the line's own words.
@@ -255,14 +262,14 @@ class _Hearing:
         plane = self.in_force((170, 180, 190), 170)
         kind = np.where((kind == TURN) & (plane != 170), BEND, kind)[rows]
         across = np.select([plane == 180, plane == 190], [1, 0], 2)[rows]
-        centre, turn = self._arcs(rows, before, places, across, np.isin(kind, (TURN, BEND)))
+        centre, turn = self._arcs(rows, before, places, across, _among(kind, (TURN, BEND)))
         start_vector = np.concatenate([[[0.0, 0.0, 1.0]], vector[:-1]]) if self.count else vector
         beside = self.in_force((400, 410, 420, 411, 421), 400)
-        side = np.where(np.isin(beside, (410, 411)), 1.0, np.where(np.isin(beside, (420, 421)), -1.0, 0.0))
+        side = _among(beside, (410, 411)).astype(float) - _among(beside, (420, 421))
         (start, _), (tip, rotary) = (np.split(ends[rows], 2, axis=1) for ends in (before, places))
         axis0, axis = _axis(start_vector[rows], before[rows, 3:]), _axis(vector[rows], rotary)
         feed, tool = table.filled("F", np.nan)[rows], self._tools()[rows]
-        zeros, line = self._zeros(places, rows[np.isin(kind, (FEED, TURN, BEND))])[rows], table.line[rows]
+        zeros, line = self._zeros(places, rows[_among(kind, (FEED, TURN, BEND))])[rows], table.line[rows]
         ways = line, kind, start, tip, axis0, axis, rotary, centre, across, turn
         return HeardProgramme(*ways, feed, tool, side[rows], zeros)
 
@@ -326,8 +333,7 @@ def _walk(sets: Flags, to: Array, steps: Array, first: float) -> Array:
     """Coordinate after every line: the last one set, and all steps since."""
     if not len(sets):
         return to
-    at = np.where(sets, np.arange(len(sets)), -1)
-    at = np.maximum.accumulate(at)
+    at = np.maximum.accumulate(np.where(sets, np.arange(len(sets)), -1))
     way = np.cumsum(steps)
     return np.asarray(np.where(at >= 0, to[at] + way - way[at], first + way))
 

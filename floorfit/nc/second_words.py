@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from floorfit.arrays import Array, Flags, Rows
 
-__all__ = ["PlainLines", "WordTable", "bare"]
+__all__ = ["WordTable", "bare"]
 
 _NESTED = re.compile(r"\((?:[^()\n]|\((?:[^()\n]|\([^()\n]*\))*\))*\)")
 _LEFT_OPEN = re.compile(r"\([^)\n]*\)|;[^\n]*")
@@ -30,7 +30,6 @@ _FLOW = re.compile(
     r"|O(?:\d+|<[^>]*>|\[.*?\]|#\d+)(?:SUB|ENDSUB|CALL|IF|ELSE|ENDIF|WHILE|ENDWHILE|DO|REPEAT|ENDREPEAT|RETURN|BREAK|CONTINUE))"
 )
 _LABEL = re.compile(r"/?(?:N\d+)?[O:]\d+")
-_PLACES = frozenset("XYZ")
 _DELETED = re.compile(r"^/\d?")
 #: Calls, returns and jumps; the end of a programme.
 _CALL = re.compile(r"M(?:0?9[6789]|198)(?!\d)|G6[56](?!\d)")
@@ -72,68 +71,43 @@ def _opened(one: str) -> tuple[bool, bool, str]:
     return False, label is not None, _DELETED.sub("", one)
 
 
-@dataclass(frozen=True)
-class PlainLines:
-    """Lines without comments, blanks and numbers, up to the programme's end.
+def _plain_lines(lines: Sequence[str], *, optional: bool) -> tuple[list[str], Rows, Flags]:
+    """Lines that run, without comments, blanks and numbers, up to the programme's end; those behind ``/`` may not.
 
-    Parameters
-    ----------
-    text : list of str
-        The lines that run, empty ones left out.
-    line : (n,) ndarray of int
-        Their places in the file.
-    barrier : (n,) ndarray of bool
-        Lines behind which anything may have happened.
+    With their places in the file, and those of them behind which anything may have happened.
     """
-
-    text: list[str]
-    line: Rows
-    barrier: Flags
-
-    @classmethod
-    def of(cls, lines: Sequence[str], *, optional: bool) -> PlainLines:
-        """Prepare the lines; those behind ``/`` run or do not."""
-        whole = bare("\n".join(line.rstrip("\r\n") for line in lines))
-        whole = re.sub(r"^N\d+(?=/)", "", whole, flags=re.MULTILINE) if "/" in whole else whole
-        raw = whole.split("\n")
-        text: list[str] = []
-        place: list[int] = []
-        barrier: list[int] = []
-        percents, flows, labels = 0, False, 0
-        known: dict[str, str] = {}
-        jumps = {"".join(found) for found in _JUMPS.findall(whole)}
-        for number, one in _as_run(raw) if _CALLS.search(whole) else enumerate(raw):
-            first = one[:1]
-            if first in _PLACES and "M" not in one and "G" not in one and "#" not in one:
-                text.append(one)
-                place.append(number)
-                continue
-            if first == "%":
-                percents += 1
-            if percents > 1:
-                break
-            if first in ("", "%") or (first == "/" and not optional):
-                continue
-            numbered = re.match(r"/?\d?N0*(\d+)", one) if jumps else None
-            is_target = numbered is not None and ("" in jumps or numbered[1] in jumps)
-            flow, label, one = _opened(one)
-            labels += label
-            one = _with_numbers(one, known, is_sure=first != "/") if "#" in one else one
-            is_barrier = is_target or flow or (label and (labels > 1 or text))
-            known = {} if is_barrier or (known and _CALL.search(one)) else known
-            if is_barrier:
-                barrier.append(len(text))
-                text.append("")
-                place.append(number)
-            if not flow:
-                text.append(one)
-                place.append(number)
-            flows = flows or flow or (("M" in one or "G6" in one) and bool(_CALL.search(one)))
-            if "M" in one and not flows and first != "/" and _END.search(one):
-                break
-        stops = np.zeros(len(text), dtype=bool)
-        stops[barrier] = True
-        return cls(text, np.array(place, dtype=int), stops)
+    whole = bare("\n".join(line.rstrip("\r\n") for line in lines))
+    whole = re.sub(r"^N\d+(?=/)", "", whole, flags=re.MULTILINE) if "/" in whole else whole
+    raw = whole.split("\n")
+    rows: list[tuple[int, str]] = []
+    barrier: list[int] = []
+    percents, flows, labels = 0, False, 0
+    known: dict[str, str] = {}
+    jumps = {"".join(found) for found in _JUMPS.findall(whole)}
+    for number, one in _as_run(raw) if _CALLS.search(whole) else enumerate(raw):
+        first = one[:1]
+        percents += first == "%"
+        if percents > 1:
+            break
+        if first in ("", "%") or (first == "/" and not optional):
+            continue
+        numbered = re.match(r"/?\d?N0*(\d+)", one) if jumps else None
+        is_target = numbered is not None and ("" in jumps or numbered[1] in jumps)
+        flow, label, one = _opened(one)
+        labels += label
+        one = _with_numbers(one, known, is_sure=first != "/") if "#" in one else one
+        is_barrier = is_target or flow or (label and (labels > 1 or rows))
+        known = {} if is_barrier or (known and _CALL.search(one)) else known
+        if is_barrier:
+            barrier.append(len(rows))
+            rows.append((number, ""))
+        if not flow:
+            rows.append((number, one))
+        flows = flows or flow or (("M" in one or "G6" in one) and bool(_CALL.search(one)))
+        if "M" in one and not flows and first != "/" and _END.search(one):
+            break
+    line = np.array([number for number, _ in rows], dtype=int)
+    return [one for _, one in rows], line, np.isin(np.arange(len(rows)), barrier)
 
 
 def _with_numbers(one: str, known: dict[str, str], *, is_sure: bool) -> str:
@@ -230,33 +204,31 @@ class WordTable:
 
     Parameters
     ----------
-    count : int
-        Lines.
     line : (count,) ndarray of int
-        Their places in the file.
+        Places of the lines in the file.
     barrier : (count,) ndarray of bool
-        As in `PlainLines`.
+        Lines behind which anything may have happened.
     by_letter : dict of str to (rows, values)
         Where each letter stands, and its numbers; NaN for what only the control knows.
     """
 
-    count: int
     line: Rows
     barrier: Flags
     by_letter: dict[str, tuple[Rows, Array]]
 
     @classmethod
-    def of(cls, plain: PlainLines) -> WordTable:
-        """Turn lines into the table."""
-        parts = [_words(plain.text[first : first + _CHUNK], first) for first in range(0, len(plain.text), _CHUNK)]
-        if not parts:
-            return cls(0, plain.line, plain.barrier, {})
+    def of(cls, lines: Sequence[str], *, optional: bool) -> WordTable:
+        """Turn lines into the table; those behind ``/`` run or do not."""
+        text, line, barrier = _plain_lines(lines, optional=optional)
+        parts = [_words(text[first : first + _CHUNK], first) for first in range(0, max(len(text), 1), _CHUNK)]
         row, letter, value = (np.concatenate(column) for column in zip(*parts, strict=True))
-        out = {}
-        for code in np.unique(letter).tolist():
-            mine = letter == code
-            out[chr(code)] = (row[mine], value[mine])
-        return cls(len(plain.text), plain.line, plain.barrier, out)
+        out = {chr(code): (row[letter == code], value[letter == code]) for code in np.unique(letter).tolist()}
+        return cls(line, barrier, out)
+
+    @property
+    def count(self) -> int:
+        """Lines."""
+        return len(self.line)
 
     def words(self, letter: str) -> tuple[Rows, Array]:
         """Rows and numbers of a letter."""
@@ -267,12 +239,16 @@ class WordTable:
         row, value = self.words("G")
         return row, np.rint(np.where(np.isnan(value), -0.1, value) * 10).astype(np.int64)
 
+    def at(self, *rows: Rows) -> Flags:
+        """Which lines are among some."""
+        out = np.zeros(self.count, dtype=bool)
+        for some in rows:
+            out[some] = True
+        return out
+
     def has(self, letters: str) -> Flags:
         """Lines with one of some letters."""
-        out = np.zeros(self.count, dtype=bool)
-        for letter in letters:
-            out[self.words(letter)[0]] = True
-        return out
+        return self.at(*(self.words(letter)[0] for letter in letters))
 
     def last(self, row: Rows, value: NDArray[np.generic], before: float) -> NDArray[np.generic]:
         """The last of some values at or before each line.

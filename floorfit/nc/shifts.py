@@ -75,8 +75,6 @@ class Origin:
 
     def on_part(self, xyz: Array) -> Array:
         """Places (n, 3) of the programme in the part's frame."""
-        if self == Origin():
-            return xyz
         return np.column_stack([self.turned(xyz[:, :2]) + np.array([self.x, self.y]), xyz[:, 2] + self.z])
 
 

@@ -7,11 +7,10 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags
+from floorfit.arrays import Array
 from floorfit.errors import Finding
 from floorfit.nc.codes import CYCLES, name_of
-from floorfit.nc.motions import COLUMNS, FLOW, JUMP, Modal, Motions
-from floorfit.nc.row_table import RowTable
+from floorfit.nc.motions import COLUMNS, FLOW, JUMP, Modal, Motions, RowTable
 
 __all__ = ["AXES", "FIELD", "LINEAR", "NAN", "UNSTATED", "Machine", "known"]
 
@@ -83,8 +82,6 @@ class Machine:
         self.is_high = False
         self.vector = 0
         self.vectors: dict[tuple[float, float, float], int] = {(0.0, 0.0, 1.0): 0}
-        self._modal_index = 0
-        self._indexed: Modal | None = None
 
     def motions(self) -> Motions:
         """Return what was read."""
@@ -196,18 +193,15 @@ class Machine:
         elif group in ("work offset", "length offset"):
             if group == "work offset" and any(self.state.shift):
                 self.state = self.state._replace(frame=self.state.frame + 1)
-            self._forget(LINEAR if group == "work offset" else "Z", name_of(code))
+            for axis in LINEAR if group == "work offset" else "Z":
+                self.position[AXES.index(axis)] = NAN
+                self.why[axis] = (-1, f"{name_of(code)} gave it another zero, and no {axis} was programmed after")
 
     def set_transform(self, number: int, name: str) -> None:
         """A turned, scaled, mirrored, tilted or polar frame begins, or ends: no place is known across that."""
         if name != self.state.transform:
             self.state = self.state._replace(transform=name)
             self.jump(number, LINEAR, (number, f"{name or 'the end of a turned or scaled frame'} changed the frame"))
-
-    def _forget(self, axes: str, name: str) -> None:
-        for axis in axes:
-            self.position[AXES.index(axis)] = NAN
-            self.why[axis] = (-1, f"{name} gave it another zero, and no {axis} was programmed after")
 
     def warn_unknown(self, number: int, code: int) -> None:
         """Warn of a G word that is not known here."""
@@ -239,39 +233,12 @@ class Machine:
 
     def row(self, number: int, kind: int, reason: tuple[int, str] | None = None) -> None:
         """Add a row that ends where the tool is."""
-        if self.state is not self._indexed:
-            self._indexed = self.state
-            self._modal_index = self.modals.setdefault(self.state, len(self.modals))
         rows, (x, y, z, a, b, c) = self.rows, self.position
         if x != x or y != y or z != z or reason is not None:
             axis = "X" if x != x else "Y" if y != y else "Z"
             self.reasons[len(rows)] = reason or self.why.get(axis, (number, "its position is not known"))
-        high, modal = self.is_high and z != z, self._modal_index
+        high, modal = self.is_high and z != z, self.modals.setdefault(self.state, len(self.modals))
         rows.add(number, kind, modal, 0, self.vector, high, x, y, z, a, b, c, NAN, NAN, NAN, self.feed_word)
-
-    def rows_along(self, first: int, kind: int, xyz: Array, high: Flags) -> None:
-        """Add rows for lines that follow each other, whose X, Y, Z alone change, and go where the last of them ends.
-
-        Parameters
-        ----------
-        first : int
-            The first line.
-        kind : int
-            Of all the rows.
-        xyz : (n, 3) ndarray, mm
-            Where each ends.
-        high : (n,) ndarray of bool
-            Where an unknown Z is above everything.
-        """
-        lost = np.isnan(xyz)
-        for row in np.flatnonzero(lost.any(axis=1)).tolist():
-            axis = LINEAR[int(lost[row].argmax())]
-            self.reasons[len(self.rows) + row] = self.why.get(axis, (first + row, "its position is not known"))
-        lines, unknown = np.arange(first, first + len(xyz)), high & lost[:, 2]
-        modal = self.modals.setdefault(self.state, len(self.modals))
-        rest = (*self.position[3:], NAN, NAN, NAN, self.feed_word)
-        self.rows.add_rows(lines, kind, modal, 0, self.vector, unknown, *xyz.T, *rest)
-        self.position[:3] = xyz[-1].tolist()
 
     # -- words that move the zero: G10, G52 and G92 with their axis words, and parameters -----------------------------
 

@@ -102,12 +102,10 @@ class Unrolled:
         None may where a subprogramme has parameters of its own, or something jumps.
         """
         own = {k for k, line in enumerate(self.lines) if line.endswith(_OWN_PARAMETERS)}
-        some = [k for k, line in enumerate(self.lines) if k not in own and (line.strip() or not self._file_line(k))]
+        stood = [self.file[line].strip() for line in self.origin]
+        some = [k for k, line in enumerate(self.lines) if k not in own and (line.strip() or not stood[k])]
         is_bound = bool(own) and any("#" in self.lines[k] for k in some)
         return [] if is_bound or jumps_to(self.lines) else some
-
-    def _file_line(self, number: int) -> str:
-        return self.file[self.origin[number]].strip()
 
     def not_run(self) -> list[str]:
         """Lines of the file, those that run left empty."""
@@ -116,10 +114,8 @@ class Unrolled:
 
     def in_file(self, text: str) -> str:
         """Words about lines that run, said of the file."""
-        return re.sub(r"(?<=\bline )\d+|(?<=\blines )\d+|(?<=\d to )\d+(?=$)", self._line_of, text)
-
-    def _line_of(self, found: re.Match[str]) -> str:
-        return str(self.origin[int(found[0]) - 1] + 1)
+        number = r"(?<=\bline )\d+|(?<=\blines )\d+|(?<=\d to )\d+(?=$)"
+        return re.sub(number, lambda found: str(self.origin[int(found[0]) - 1] + 1), text)
 
 
 def unroll(lines: list[str], source: str) -> Unrolled | None:

@@ -22,7 +22,7 @@ _CELLS, _MOST_CELLS = 4, 300
 #: Least distance of two lines, mm.
 _LEAST_MM = 0.5
 #: Samples taken at once.
-_CHUNK = 20_000
+_CHUNK = 500
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,6 @@ class FloorGrid:
         cell = min(cell, x1 - x0, y1 - y0)
         ends = (np.linspace(a, b, max(int(np.ceil((b - a) / cell)), 2) + 1) for a, b in ((x0, x1), (y0, y1)))
         x, y = (0.5 * (one[1:] + one[:-1]) for one in ends)
-        shapely.prepare(polygon)
         return cls(x, y, shapely.contains_xy(polygon, *np.meshgrid(x, y, indexing="ij")))
 
     def places(self) -> Array:
@@ -168,16 +167,13 @@ def _sweep(
     # A flat end covers what is nearer than its rim by half of a cell's diagonal wherever in its cell it stands.
     is_flat = upright and not corner.any()
     sure = float(radius.min(initial=np.inf)) - 0.5 * float(np.hypot(hx, hy)) - 1e-9 if is_flat else -1.0
-    for di in range(-nx, nx + 1):
-        for dj in range(-ny, ny + 1):
-            if np.hypot(di * hx, dj * hy) > reach + 0.8 * (hx + hy):
-                continue
-            if np.hypot(di * hx, dj * hy) <= sure:
-                np.minimum.at(out, place + (di * width + dj), z)
-                continue
-            dx, dy = off[:, 0] + di * hx, off[:, 1] + dj * hy
-            end = _upright_height(dx, dy, radius, corner) if upright else end_height(dx, dy, axis, radius, corner)
-            np.minimum.at(out, place + (di * width + dj), z + end)
+    ways = np.stack(np.meshgrid(np.arange(-nx, nx + 1), np.arange(-ny, ny + 1))).reshape(2, -1)
+    far = np.hypot(ways[0] * hx, ways[1] * hy)
+    inner, rim = ways[:, far <= sure], ways[:, (far > sure) & (far <= reach + 0.8 * (hx + hy))]
+    np.minimum.at(out, (place + (inner[0] * width + inner[1])[:, None]).ravel(), np.tile(z, inner.shape[1]))
+    dx, dy = off[:, 0] + rim[0][:, None] * hx, off[:, 1] + rim[1][:, None] * hy
+    end = _upright_height(dx, dy, radius, corner) if upright else end_height(dx, dy, axis, radius, corner)
+    np.minimum.at(out, (place + (rim[0] * width + rim[1])[:, None]).ravel(), (z + end).ravel())
 
 
 def _upright_height(dx: Array, dy: Array, radius: Array, corner: Array) -> Array:
@@ -199,11 +195,11 @@ def end_height(dx: Array, dy: Array, axis: Array, radius: Array, corner: Array) 
     rounded = np.flatnonzero(corner > 0)
     if len(rounded):
         a, r, e = axis[rounded], corner[rounded], flat[rounded]
-        qx, qy = dx[rounded] - r * a[:, 0], dy[rounded] - r * a[:, 1]
+        qx, qy = dx[..., rounded] - r * a[:, 0], dy[..., rounded] - r * a[:, 1]
         qz = -(a[:, 0] * qx + a[:, 1] * qy) / a[:, 2]
         size = np.sqrt(qx**2 + qy**2 + qz**2)
-        share = np.divide(e, size, out=np.zeros_like(e), where=size > 0)
+        share = np.divide(e, size, out=np.zeros_like(size), where=size > 0)
         away = (qx - share * qx) ** 2 + (qy - share * qy) ** 2
         ball = r * a[:, 2] + share * qz - np.sqrt(np.maximum(r**2 - away, 0.0))
-        out[rounded] = np.minimum(out[rounded], np.where(away <= r**2, ball, np.inf))
+        out[..., rounded] = np.minimum(out[..., rounded], np.where(away <= r**2, ball, np.inf))
     return out

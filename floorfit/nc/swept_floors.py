@@ -29,8 +29,6 @@ _CREST_MM = 0.01
 #: No place of a floor may be lower than what is wanted by more, mm: two roundings of 0.0001 in, the offset's tolerance
 #: and the places between samples.
 TOO_DEEP_MM = 0.02
-#: Motions that are looked at together. A matter of speed only.
-_PIECE = 500
 #: How far inside its edges a floor is looked at, mm, and pairs of place and motion taken at once.
 _EDGE_MM, _PAIRS = 0.04, 200_000
 #: Greatest number of places of the grid that are looked at together.
@@ -69,24 +67,13 @@ class Cuts:
         """Least and greatest X, Y and Z of each motion, (6, m), mm."""
         return np.concatenate([np.minimum(self.start, self.end).T, np.maximum(self.start, self.end).T])
 
-    @cached_property
-    def _pieces(self) -> Array:
-        """The same round every `_PIECE` motions that follow each other, (6, k), mm: most floors meet few of them."""
-        first = np.arange(0, len(self.size), _PIECE)
-        low, high = np.split(self._box, 2)
-        return np.concatenate([np.fmin.reduceat(low, first, axis=1), np.fmax.reduceat(high, first, axis=1)])
-
-    def _rows_near(self, box: Array, top: float) -> Rows:
+    def _rows_near(self, pocket: Pocket, top: float) -> Rows:
+        """Motions whose cutter may come over a floor, and under a height."""
         reach = float(self.size[:, 0].max(initial=0.0))
-        low_x, low_y, high_x, high_y = box + reach * np.array([-1, -1, 1, 1])
-
-        def meets(boxes: Array) -> Flags:
-            x0, y0, z0, x1, y1, _ = boxes
-            return np.asarray((x1 >= low_x) & (x0 <= high_x) & (y1 >= low_y) & (y0 <= high_y) & (z0 <= top + reach))
-
-        rows = (np.flatnonzero(meets(self._pieces))[:, None] * _PIECE + np.arange(_PIECE)).ravel()
-        rows = rows[rows < len(self.size)]
-        return rows[meets(self._box[:, rows])]
+        x0, y0, x1, y1 = pocket.polygon.bounds
+        least_x, least_y, least_z, most_x, most_y, _ = self._box
+        near = (most_x >= x0 - reach) & (least_x <= x1 + reach) & (most_y >= y0 - reach) & (least_y <= y1 + reach)
+        return np.flatnonzero(near & (least_z <= top + reach))
 
     def least_radius(self, pocket: Pocket, top: float) -> float:
         """Radius of the smallest cutter that comes near to a floor, mm.
@@ -97,7 +84,7 @@ class Cuts:
         top : float, mm
             Height over which nothing touches it.
         """
-        return float(self.size[self._rows_near(np.array(pocket.polygon.bounds), top), 0].min(initial=np.inf))
+        return float(self.size[self._rows_near(pocket, top), 0].min(initial=np.inf))
 
     def at_places(self, pocket: Pocket, top: float, places: Array) -> Array:
         """Lowest height of the cutter over places, each motion taken by itself, (n,), mm; infinite where it never is.
@@ -110,7 +97,7 @@ class Cuts:
         places : (n, 2) ndarray, mm
             On the floor.
         """
-        rows = self._rows_near(np.array(pocket.polygon.bounds), top)
+        rows = self._rows_near(pocket, top)
         lean = np.hypot(*np.maximum(np.abs(self.axis0[rows]), np.abs(self.axis1[rows]))[:, :2].T)
         reach = self.size[rows, 0] + self.size[rows, 1] * lean
         ways = np.stack([self.start[rows, :2], self.end[rows, :2]], axis=1)
@@ -140,7 +127,7 @@ class Cuts:
         step : float, mm
             Between places along the path.
         """
-        rows = self._rows_near(np.array(pocket.polygon.bounds), top)
+        rows = self._rows_near(pocket, top)
         if not len(rows):
             return None
         # Between places of a ball crests are seen too high, by the step's square over eight radii.

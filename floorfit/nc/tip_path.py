@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import shapely
+from numpy.typing import NDArray
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.nc.arcs import StandingArcs
@@ -122,6 +124,10 @@ class TipPath:
         x0, y0, x1, y1 = bounds
         near = (low[rows, 0] - reach <= x1) & (high[rows, 0] + reach >= x0)
         return np.asarray(near & (low[rows, 1] - reach <= y1) & (high[rows, 1] + reach >= y0))
+
+    def lines(self, rows: Rows) -> NDArray[np.object_]:
+        """Motions in plan as lines, arcs by their chords."""
+        return np.asarray(shapely.linestrings(np.stack([self.start[rows, :2], self.end[rows, :2]], axis=1)))
 
     def points(self, rows: Rows, share: Array) -> Array:
         """Places on motions, one for each pair of row and share (an arc is divided by angle).

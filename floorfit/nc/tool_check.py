@@ -125,7 +125,7 @@ def _reach(path: TipPath, rows: Rows, shape: BaseGeometry, by: float) -> Flags:
     """Motions that come as near to a shape in plan; an arc by its box."""
     if not len(rows):
         return np.zeros(0, dtype=bool)
-    lines = np.asarray(shapely.linestrings(np.stack([path.start[rows, :2], path.end[rows, :2]], axis=1)))
+    lines = path.lines(rows)
     arcs = np.flatnonzero(path.is_arc[rows])
     radius = np.hypot(*(path.end[rows[arcs], :2] - path.centre[rows[arcs]]).T)
     lines[arcs] = shapely.buffer(shapely.points(path.centre[rows[arcs]]), radius)

@@ -15,7 +15,7 @@ from floorfit.errors import Finding, InputError
 from floorfit.json_file import read_text
 from floorfit.nc.cutter import NEEDLE, Cutter
 from floorfit.nc.motions import Motions
-from floorfit.units import MM_PER_INCH
+from floorfit.units import MM_PER_UNIT
 
 __all__ = ["Tools", "joined", "listed", "read_tool_comments", "read_tool_table", "tool_of"]
 
@@ -106,10 +106,11 @@ def read_tool_table(path: Path) -> dict[int, Cutter]:
     """
     lines = [(number, line) for number, line in enumerate(read_text(path).splitlines(), start=1) if _has_data(line)]
     reader = csv.DictReader([line for _, line in lines])
-    unit = MM_PER_INCH if "diameter_in" in (reader.fieldnames or ()) else 1.0
-    name = "in" if unit != 1.0 else "mm"
-    if not {"tool", f"diameter_{name}"} <= set(reader.fieldnames or ()):
-        text = f"has the columns {reader.fieldnames}. Expected tool, diameter_mm (or _in) and, if known, corner_mm."
+    names = list(reader.fieldnames or [])
+    name = "in" if "diameter_in" in names else "mm"
+    unit, corners = MM_PER_UNIT[name], [one for one in names if one.startswith("corner")]
+    if not {"tool", f"diameter_{name}"} <= set(names) or (corners and f"corner_{name}" not in corners):
+        text = f"has the columns {names}. Expected tool, diameter_mm and, if known, corner_mm (or _in for both)."
         raise InputError([Finding("tool-table", path.name, "line 1", text)])
     out: dict[int, Cutter] = {}
     for (number, _), row in zip(lines[1:], reader, strict=True):
@@ -145,7 +146,7 @@ def read_tool_comments(lines: Iterable[str], pattern: str, source: str) -> dict[
     Raises
     ------
     InputError
-        If the pattern lacks {T} or {D}, or a comment gives a shape that no cutter has.
+        If the pattern lacks {T} or {D}, a comment gives a shape that no cutter has, or two give one tool two shapes.
     """
     if "{T}" not in pattern or "{D}" not in pattern:
         raise InputError(f"--tool-comment {pattern}: expected {{T}} and {{D}} where number and diameter stand.")
@@ -158,7 +159,9 @@ def read_tool_comments(lines: Iterable[str], pattern: str, source: str) -> dict[
         if match:
             parts = match.groupdict()
             try:
-                out[int(float(parts["T"]))] = _cutter(float(parts["D"]), float(parts.get("R") or 0.0))
+                tool, cutter = int(float(parts["T"])), _cutter(float(parts["D"]), float(parts.get("R") or 0.0))
+                if out.setdefault(tool, cutter) != cutter:
+                    raise ValueError(f"tool {tool} has another shape than in a comment before: say it by --tool")
             except ValueError as error:
                 raise InputError([Finding("tool-comment", source, f"line {number}", f"{error}.")]) from error
     return out

@@ -27,8 +27,6 @@ __all__ = ["Asked", "ask"]
 
 #: Points taken at once: about 100 bytes each for every array in use.
 _CHUNK = 300_000
-#: Points of a piece that are looked at together. A matter of speed only.
-_PIECE = 500
 
 
 @dataclass(frozen=True)
@@ -80,27 +78,6 @@ def ask(path: TipPath, zones: Sequence[Zones], rows: Rows, share: Array, clearan
     return Asked(*(np.concatenate([getattr(part, name) for part in parts]) for name in Asked.__dataclass_fields__))
 
 
-class _Pieces:
-    """Points of one cutter along the programme, in pieces with a box round each: most floors meet few of them."""
-
-    def __init__(self, rows: Rows, places: Array) -> None:
-        count = -(-max(len(rows), 1) // _PIECE)
-        self.rows = rows
-        self.places = np.full((3, count * _PIECE), np.nan)
-        self.places[:, : len(rows)] = places
-        pieces = self.places.reshape(3, count, _PIECE)
-        self.low, self.high = np.fmin.reduce(pieces, axis=2), np.fmax.reduce(pieces, axis=2)
-
-    def within(self, box: Sequence[float], low: float) -> Rows:
-        """Rows of the points in a box in plan (x0, y0, x1, y1), no lower than ``low``, mm."""
-        x0, y0, x1, y1 = box
-        near = (self.high[0] >= x0) & (self.low[0] <= x1) & (self.high[1] >= y0) & (self.low[1] <= y1)
-        some = (np.flatnonzero(near)[:, None] * _PIECE + np.arange(_PIECE)).ravel()
-        x, y, z = self.places[:, some]
-        some = some[(x >= x0) & (x <= x1) & (y >= y0) & (y <= y1) & (z >= low)]
-        return np.asarray(self.rows[some])
-
-
 class _Points:
     """A chunk of points, and the greatest of what is asked so far."""
 
@@ -109,9 +86,8 @@ class _Points:
         self.axis, self.cutter, self.rapid = path.axes(rows, share), path.cutter[rows], path.is_rapid[rows]
         self.rapid = self.rapid if path.is_link is None else self.rapid | path.is_link[rows]
         self.clearance = clearance
-        count, low = len(rows), -np.inf
-        self.at, self.beside, self.least = (np.full(count, low) for _ in range(3))
-        self.need = np.full(count, low)
+        count = len(rows)
+        self.at, self.beside, self.least, self.need = (np.full(count, -np.inf) for _ in range(4))
         self.floor, self.near, self.guarded = (np.full(count, -1) for _ in range(3))
         self.away = np.full(count, np.inf)
         self.is_at, self.is_under = np.zeros(count, bool), np.zeros(count, bool)
@@ -119,10 +95,12 @@ class _Points:
     def run(self, zones: Sequence[Zones]) -> Asked:
         for index, group in enumerate(zones):
             mine = np.flatnonzero(self.cutter == index)
-            pieces = _Pieces(mine, self.xyz[mine].T)
+            x, y, z = self.xyz[mine].T.copy()
             for zone in group.zones if len(mine) else ():
-                some = pieces.within(zone.region.bounds, zone.floor.z_range[0] - 2.0)
-                inside = np.asarray(shapely.intersects_xy(zone.inside, *self.xyz[some, :2].T))
+                x0, y0, x1, y1 = zone.region.bounds
+                near = (x >= x0) & (x <= x1) & (y >= y0) & (y <= y1)
+                some = mine[near & (z >= zone.floor.z_range[0] - 2.0)]
+                inside = np.asarray(shapely.intersects_xy(zone.floor.grown, *self.xyz[some, :2].T))
                 reached, beside = inside.copy(), np.flatnonzero(~inside)
                 reached[beside] = shapely.intersects_xy(zone.region, *self.xyz[some[beside], :2].T)
                 if reached.any():

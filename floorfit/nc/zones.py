@@ -62,12 +62,9 @@ class Zone:
     @cached_property
     def region(self) -> BaseGeometry:
         """Where the cutter's axis stands when it touches the floor; prepared."""
-        return _grown(self.floor.pocket.polygon, max(self.cutter.radius - TOUCH_MM, MARGIN_MM))
-
-    @cached_property
-    def inside(self) -> BaseGeometry:
-        """Where the tip is over the floor: the polygon grown by the margin; prepared."""
-        return _grown(self.floor.pocket.polygon, MARGIN_MM)
+        region = self.floor.pocket.polygon.buffer(max(self.cutter.radius - TOUCH_MM, MARGIN_MM))
+        shapely.prepare(region)
+        return region
 
     @cached_property
     def most(self) -> float:
@@ -196,7 +193,6 @@ class Zone:
         """Nearest places of the floor, and how far away they are."""
         away = np.zeros(len(xy))
         polygon = self.floor.pocket.polygon
-        shapely.prepare(polygon)
         out = np.flatnonzero(~shapely.intersects_xy(polygon, xy[:, 0], xy[:, 1]))
         if not len(out):
             return xy, away
@@ -206,12 +202,6 @@ class Zone:
         at[out] = ends[:, 0]
         away[out] = np.hypot(*(ends[:, 0] - ends[:, 1]).T)
         return at, away
-
-
-def _grown(shape: Polygon, by: float) -> BaseGeometry:
-    grown = shape.buffer(by)
-    shapely.prepare(grown)
-    return grown
 
 
 @dataclass(frozen=True)

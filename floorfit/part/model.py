@@ -133,10 +133,12 @@ class Pocket:
 
     @cached_property
     def polygon(self) -> Polygon:
-        """The floor as a shapely polygon with the islands as holes, mm."""
-        from shapely import Polygon
+        """The floor as a shapely polygon with the islands as holes, mm; prepared."""
+        from shapely import Polygon, prepare
 
-        return Polygon(self.boundary, self.islands)
+        polygon = Polygon(self.boundary, self.islands)
+        prepare(polygon)
+        return polygon
 
     @cached_property
     def centroid(self) -> tuple[float, float]:

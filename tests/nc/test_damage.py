@@ -438,7 +438,7 @@ def test_11_what_a_small_cutter_leaves_is_seen_beside_a_large_one():
     small = "T2 M6\n" + zigzag(102, 0, 202, 25, 2.0, radius=2.0, step=3.0) + zigzag(
         102, 29, 202, 60, 2.0, radius=2.0, step=3.0
     )  # fmt: skip
-    text = HEAD + zigzag(0, 0, 100, 60, 2.0, radius=25.0, step=0.1) + small
+    text = HEAD + zigzag(0, 0, 100, 60, 2.0, radius=25.0, step=0.2) + small
     _, done = correct(text, corrections(A=0.04, B=0.04), tools=Tools({1: Cutter(25.0), 2: Cutter(2.0)}))
     (floor,) = [one for one in done.floors if one.pocket == "B"]
     assert floor.uncut_share == pytest.approx(4 / 60, abs=0.02)

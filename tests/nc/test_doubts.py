@@ -12,9 +12,9 @@ import pytest
 from nc_cases import pocket, shift
 
 from floorfit.nc.cutter import Cutter
-from floorfit.nc.doubts import _STOP, heights_of_tips
 from floorfit.nc.part_fit import _vote
 from floorfit.nc.programme import apply_offsets
+from floorfit.nc.summary import _STOP, heights_of_tips
 from floorfit.nc.tools import Tools
 from floorfit.part.model import Part
 

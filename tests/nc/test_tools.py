@@ -45,6 +45,8 @@ def test_a_table_in_inches_with_a_corner(tmp_path):
     [
         ("number,size\n1,16\n", "line 1"),
         ("tool,diameter_mm\n1,16\n1,12\n", "line 3"),
+        ("tool,diameter_in,corner_mm\n1,0.625,0.5\n", "line 1"),
+        ("tool,diameter_mm,corner\n1,16,0.5\n", "line 1"),
         ("tool,diameter_mm,corner_mm\n1,16,20\n", "line 2"),
         ("tool,diameter_mm\n1,\n", "line 2"),
         ("tool,diameter_mm\none,16\n", "line 2"),
@@ -76,6 +78,13 @@ def test_a_rule_without_number_or_diameter_is_refused():
 def test_a_comment_with_a_shape_that_no_cutter_has_is_refused_with_its_line():
     with pytest.raises(InputError, match=r"p\.nc, line 2"):
         read_tool_comments(["", "(T1 D=10 CR=6)"], "T{T} D={D} CR={R}", "p.nc")
+
+
+def test_a_tool_of_two_shapes_in_the_comments_is_refused_with_the_second_line():
+    lines = ["(T1 D=16. CR=0.)", "T1 M6", "(T1 D=16.0 CR=0)", "M1", "(T1 D=10. CR=0.)"]
+    assert read_tool_comments(lines[:4], "(T{T} D={D} CR={R}", "p.nc") == {1: Cutter(8.0)}
+    with pytest.raises(InputError, match=r"p\.nc, line 5: tool 1 has another shape"):
+        read_tool_comments(lines, "(T{T} D={D} CR={R}", "p.nc")
 
 
 def test_what_is_said_one_by_one_goes_before_tables():

@@ -1,8 +1,7 @@
-"""The sample programmes as cutter-location data: made by the script, and corrected as their word-address twins are."""
+"""The sample programmes as cutter-location data: corrected as their word-address twins are."""
 
 from __future__ import annotations
 
-import importlib.util
 from itertools import pairwise
 from pathlib import Path
 
@@ -27,19 +26,6 @@ PLANE = [path for path in FILES if path.parent.name != "lofted_rib"]
 
 def name_of(path):
     return path.parent.name
-
-
-def script():
-    spec = importlib.util.spec_from_file_location("programs", FOLDER / "programs.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-@pytest.mark.parametrize("path", FILES, ids=name_of)
-def test_the_script_writes_these_bytes(path, tmp_path):
-    script().write_program(read_part(path.with_name("part.json")), tmp_path / "again.cl")
-    assert (tmp_path / "again.cl").read_bytes() == path.read_bytes()
 
 
 @pytest.mark.parametrize("path", FILES, ids=name_of)

@@ -129,9 +129,7 @@ def _near(found: Locations, way: LocationPath, floors: Sequence[CutFloor]) -> Fl
             # The rim of an end stands on a slope with the tip above it.
             ceiling = ceiling + wide * np.hypot(*floor.pocket.slope_at(x, y).T)
         some = np.flatnonzero((over - lean <= ceiling) & (over >= -floor.window - 1e-6))
-        polygon = floor.pocket.polygon
-        shapely.prepare(polygon)
-        out[some[shapely.intersects_xy(polygon, x[some], y[some])]] = True
+        out[some[shapely.intersects_xy(floor.pocket.polygon, x[some], y[some])]] = True
     return out
 
 
@@ -152,9 +150,9 @@ def check_gains(
     out = Findings(source, found.line, _REST)
     if held != "cut":
         _held(out, found, way, gains, floors)
-    for index in sorted({index for _, index in gains.half}):
-        rows = way.rows([row for row, floor in gains.half if floor == index])
-        text = f"pocket {floors[index].pocket.id}: a pass that is on the floor for a part of its way, and above or "
+    for floor in floors:
+        rows = way.rows([row for row, at in gains.half if at == floor.index])
+        text = f"pocket {floor.pocket.id}: a pass that is on the floor for a part of its way, and above or "
         text += "below it elsewhere. Is it this part's file, in its frame?"
         out.rows("half-floor", rows, text)
     steep = way.rows(gains.steep_rapids)
@@ -173,9 +171,9 @@ def check_gains(
 
 
 def _held(out: Findings, found: Locations, way: LocationPath, gains: Gains, floors: Sequence[CutFloor]) -> None:
-    for index in sorted({floor for some in gains.guarded.values() for floor in some}):
-        rows = way.rows([row for row, some in gains.guarded.items() if index in some])
+    for floor in floors:
+        rows = way.rows([row for row, some in gains.guarded.items() if floor.index in some])
         rows = rows[np.isin(found.kind[rows], CUTTING)]
-        text = f"pocket {floors[index].pocket.id} is held, and this cuts it. Take it out of the file, or say "
+        text = f"pocket {floor.pocket.id} is held, and this cuts it. Take it out of the file, or say "
         text += "--held cut."
         out.rows("held", rows, text)

@@ -17,7 +17,7 @@ from floorfit.nc.cl.cl_check import check_gains, check_locations
 from floorfit.nc.cl.cl_proof import LocationProof
 from floorfit.nc.cl.cl_reader import read_locations
 from floorfit.nc.cl.cl_second import Heard, hear
-from floorfit.nc.cl.cl_writer import LocationWriter, WrittenLocations
+from floorfit.nc.cl.cl_writer import LocationWriter
 from floorfit.nc.cl.location_path import location_path
 from floorfit.nc.cl.locations import FileFrame
 from floorfit.nc.corrected import Corrected
@@ -37,6 +37,9 @@ _CAUTIONS = (
     "Post, simulate, and prove out again. Never for a programme that is frozen.",
     "Licensed and local practice decides. Do not apply twice.",
 )
+
+#: Places (mm) and axes that two readers see are the same up to rounding.
+_SAME = 1e-6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,8 +126,8 @@ class _LocationRun(CorrectionRun):
         self._plan()
         unit_mm = found.field("unit_mm").astype(float)
         fine = self.fine(unit_mm, self.floor_of, found.line, "points have more decimals there")
-        writer = LocationWriter(lines, found, self.node, self.breaks, self.source, fine)
-        written = writer.run(options.tick("writing", len(lines)))
+        written = LocationWriter(lines, found, self.node, self.breaks, self.source, fine)
+        written.run(options.tick("writing", len(lines)))
         self.stop_on(written.findings)
         out, origin = self._assemble(written)
         proved = self._prove(out, origin)
@@ -151,7 +154,7 @@ class _LocationRun(CorrectionRun):
 
     # -- the new file, and the proof ---------------------------------------------------------------------------------
 
-    def _assemble(self, written: WrittenLocations) -> tuple[list[str], Rows]:
+    def _assemble(self, written: LocationWriter) -> tuple[list[str], Rows]:
         texts = [plain(text).replace("$", " ") for text in (*self.facts, *self.who, *_CAUTIONS)]
         head = [f"$$ {MARK} {text}{line_end(self.lines)}" for text in texts]
         place = 1 if self.lines and re.match(r"\s*\d*\s*PARTNO", self.lines[0], re.IGNORECASE) else 0
@@ -161,6 +164,9 @@ class _LocationRun(CorrectionRun):
         before, after, count = self._hear("".join(self.lines)), self._hear("".join(out)), len(self.found)
         if len(before.kind) != count:
             self.proof_failed(f"two readers see {count} and {len(before.kind)} motions")
+        one, other = (np.hstack([heard.tip, heard.axis]) for heard in (self.found, before))
+        if not np.allclose(one, other, rtol=0.0, atol=_SAME, equal_nan=True):
+            self.proof_failed("two readers see the tool at different places")
         path, sizes = self.way.path, np.zeros((count, 2))
         sizes[self.way.row] = np.array([[one.radius, one.corner] for one in path.cutters])[path.cutter]
         pairs = [(floor.pocket, floor.correction) for floor in self.to_sweep(path)]

@@ -164,16 +164,14 @@ class LocationProof(FileProof):
         circle = np.isin(np.arange(len(self.node)), list(self.before.circle))
         self._check(((pieces != wanted) & ~circle)[row], "another number of pieces than planned")
         inner = np.flatnonzero(~self.is_last & ~circle[row])
-        bad = np.zeros(len(row), dtype=bool)
-        place = inner - np.searchsorted(row, row[inner])
-        for at, count in zip(inner.tolist(), place.tolist(), strict=True):
-            some = self.breaks.get(int(row[at]), ())
-            if count < len(some):
-                share, dz = some[count]
-                start, end = tip[row[at] - 1], tip[row[at]]
-                wish = start + share * (end - start) + [0.0, 0.0, dz]
-                bad[at] = bool(np.abs(self.after.tip[at] - wish).max() > _ROUNDING_MM)
-        self._check(bad, "another point than planned")
+        rows = row[inner]
+        said = [pair for one in np.unique(rows).tolist() for pair in self.breaks.get(one, ())]
+        if len(said) == len(inner):
+            share, dz = np.array(said).reshape(-1, 2).T
+            wish = tip[rows - 1] + share[:, None] * (tip[rows] - tip[rows - 1])
+            wish[:, 2] += dz
+            bad = np.abs(self.after.tip[inner] - wish).max(axis=1) > _ROUNDING_MM
+            self.check(self.before.line[rows], bad, "another point than planned")
 
     def _same_circles(self) -> None:
         """A circle is as it was but for its height, or points so near to each other that they keep to it."""
@@ -190,8 +188,6 @@ class LocationProof(FileProof):
                 chord = float(np.linalg.norm(after.tip[place] - after.tip[place - 1]))
                 bad[place] = chord > 2 * np.sqrt(2 * old[6] * _PLAN_MM)
         self._check(bad, "another circle")
-
-    # -- heights -----------------------------------------------------------------------------------------------------
 
 
 def _cuts(heard: Heard, sizes: Array) -> Cuts:

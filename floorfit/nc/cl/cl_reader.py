@@ -5,26 +5,17 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Collection, Sequence
-from itertools import groupby, pairwise
-from operator import methodcaller
+from itertools import pairwise
 from pathlib import Path
 
-import numpy as np
-
-from floorfit.arrays import Array
 from floorfit.errors import Finding
 from floorfit.nc.cl import cl_words
-from floorfit.nc.cl.circles import settle_circles
-from floorfit.nc.cl.locations import UNIT_SLACK, FileFrame, LocationColumns, Locations, Setting
+from floorfit.nc.cl.locations import UNIT_SLACK, FileFrame, LocationColumns, Locations, Setting, settle_circles
 from floorfit.nc.cl.statements import Statement, StatementError, read_statement
 from floorfit.nc.motions import CYCLE, JUMP, LINE, OTHER_ARC, RAPID
 
 __all__ = ["is_cutter_location", "read_locations"]
 
-_HEAD = r"(?:[ \t]*\d+[ \t]+|[ \t]*)GOTO[ \t]*/"
-#: Plain points, each in a line of its own that is no longer than a card: nearly every line of a file.
-_POINTS = re.compile(rf"(?:(?=.{{1,72}}\r?\n){_HEAD}[-+0-9.,eE \t]++\r?+\n){{1,20000}}", re.IGNORECASE)
-_POINT_HEAD = re.compile(rf"^{_HEAD}", re.IGNORECASE | re.MULTILINE)
 _ANY_POINT = re.compile(rb"^[ \t]*(?:N?\d+[ \t]*)?(?:GO[ \t]*TO|GODLTA|FROM)[ \t]*/", re.IGNORECASE | re.MULTILINE)
 _EXTENSIONS = (".cl", ".cld", ".cldata", ".apt")
 #: Findings of which no more are collected.
@@ -33,7 +24,7 @@ _UPRIGHT = (0.0, 0.0, 1.0)
 #: Depth of a hole, and how far above its point the rapid to it ends: not known.
 _NO_HOLE = (float("nan"), float("nan"))
 #: Words of ``CYCLE`` before that height; a unit of feed stands before it where it has no word. From memory.
-_RAPID_TO = ("RAPTO", "CLEAR", "MMPM", "MMPR", "IPM", "IPR")
+_RAPID_TO = (("RAPTO", "CLEAR"), ("MMPM", "MMPR", "IPM", "IPR"))
 
 
 def is_cutter_location(program: bytes | Path) -> bool:
@@ -82,15 +73,9 @@ def read_locations(
         With an error in ``findings`` for every statement that cannot be followed.
     """
     reader = _LocationReader(source, units, frame or FileFrame(), keep)
-    text = "".join(lines)
-    number = at = 0
+    number = 0
     while number < len(lines) and not reader.ended and len(reader.findings) <= _MOST:
-        points = _POINTS.match(text, at)
-        following = number + (reader.plain_points(number, points[0]) if points else 0)
-        if following == number:
-            following = reader.take(lines, number) + 1
-        at += sum(map(len, lines[number:following]))
-        number = following
+        number = reader.take(lines, number) + 1
         if tick is not None:
             tick(number)
     return reader.table()
@@ -119,34 +104,6 @@ class _LocationReader:
         self.read = LocationColumns()
 
     # -- points ------------------------------------------------------------------------------------------------------
-
-    def plain_points(self, number: int, text: str) -> int:
-        """Take points that stand alone in their lines; return how many, 0 where the first is anything else."""
-        taken = 0
-        for commas, group in groupby(_POINT_HEAD.sub("", text).splitlines(), key=methodcaller("count", ",")):
-            lines = list(group)
-            table = _table(lines) if commas in (2, 5) else np.zeros((0, 3))
-            ijk = table[:, 3:] if commas == 5 else np.tile(self.vector, (len(table), 1))
-            wrong = np.flatnonzero((ijk != _UPRIGHT).any(axis=1)) if self.multax is False else np.zeros(0, int)
-            count = int(wrong[0]) if len(wrong) else len(table)
-            if count:
-                self._points(number + taken, table[:count, :3], ijk[:count], commas == 5)
-            taken += count
-            if count < len(lines):
-                break
-        return taken
-
-    def _points(self, number: int, xyz: Array, ijk: Array, stated: bool) -> None:
-        """Points in lines that follow each other: what was said before them is about the first."""
-        self.vector = tuple(ijk[0].tolist())
-        self._point(number, tuple(xyz[0].tolist()), stated)
-        if len(xyz) > 1:
-            kind = CYCLE if self.in_cycle else LINE
-            lines = np.arange(number + 1, number + len(xyz))
-            points = (*xyz[1:].T, *ijk[1:].T)
-            hole = self.hole if kind == CYCLE else _NO_HOLE
-            self.read.rows.add_rows(lines, kind, self.index, *points, stated, False, -1, *hole)
-            self.at, self.vector = tuple(xyz[-1].tolist()), tuple(ijk[-1].tolist())
 
     def _point(self, line: int, xyz: tuple[float, ...], stated: bool, relative: bool = False) -> None:
         if self.unit is None:
@@ -333,7 +290,7 @@ class _LocationReader:
         self.in_cycle = not {"OFF", "NOMORE"} & set(statement.words)
         fields = statement.fields
         deep = [b.number for a, b in pairwise(fields) if a.text == "DEPTH"] or [one.number for one in fields[1:2]]
-        rapid_to = [b.number for a, b in pairwise(fields) if a.text in _RAPID_TO]
+        rapid_to = [b.number for names in _RAPID_TO for a, b in pairwise(fields) if a.text in names]
         self.hole = _first_number(deep), _first_number(rapid_to)
 
     def on_opskip(self, statement: Statement) -> None:
@@ -391,14 +348,6 @@ class _LocationReader:
         for line, text in self.read.faults():
             self.bad(line, "point", text)
         return settle_circles(self.read.table(tuple(self.known), tuple(self.frames)), self.source, self.findings)
-
-
-def _table(lines: list[str]) -> Array:
-    """Numbers between commas, a row for each line, up to the first line that has another number of them or none."""
-    try:
-        return np.loadtxt(lines, delimiter=",", ndmin=2)
-    except ValueError:
-        return _table(lines[: len(lines) // 2]) if len(lines) > 1 else np.zeros((0, 0))
 
 
 def _only_numbers(statement: Statement, counts: Collection[int] = (), expected: str = "") -> list[float]:

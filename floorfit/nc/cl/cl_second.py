@@ -22,8 +22,6 @@ FEED, RAPID, ARC, HOLE, PLACE = range(5)
 _FREE_TEXT = ("PARTNO", "PPRINT", "INSERT", "REMARK", "LETTER")
 _STATEMENT = re.compile(r"([A-Z][A-Z \t]*?)[ \t]*/(.*)", re.IGNORECASE | re.DOTALL)
 _LEADING_NUMBER = re.compile(r"^\s*(?:\d+\s*|[nN]\d+\s+)(?=[A-Za-z$])")
-#: Points that follow each other, each alone in its line and alike.
-_EASY = [re.compile(rf"(?:GOTO/[-+0-9.]++(?:,[-+0-9.]++){{{commas}}}\n){{1,10000}}") for commas in (2, 5)]
 _MM = {"MM": 1.0, "INCHES": 25.4, "INCH": 25.4, "IN": 25.4}
 
 
@@ -80,18 +78,11 @@ def hear(text: str, *, unit_mm: float | None, turn: Array, way: Array, keep: tup
         If a point cannot be read.
     """
     ear = _Ear(unit_mm or 1.0, turn, way, tuple(word.upper() for word in keep))
-    lines = text.splitlines()
-    text, place, number = "\n".join([*lines, ""]), 0, 0
+    lines, number = text.splitlines(), 0
     while number < len(lines) and not ear.done:
-        run = _EASY[0].match(text, place) or _EASY[1].match(text, place)
-        if run:
-            number = ear.take_many(number, run[0].replace("GOTO/", "").splitlines())
-            place = run.end()
-            continue
         following, statement, raw = _joined(lines, number)
         if not ear.take(number, statement):
-            ear.rest.append((len(ear.kind), number, raw))
-        place += sum(len(line) + 1 for line in lines[number:following])
+            ear.rest.append((len(ear.rows), number, raw))
         number = following
     return ear.heard()
 
@@ -124,13 +115,9 @@ class _Ear:
         self.unit, self.deaf = unit_mm, deaf
         self.outer = (turn, way)
         self.frames = [self.outer]
-        self.line: list[int] = []
-        self.kind: list[int] = []
+        #: Line, kind, frame, cutter and feed, place and axis of each motion.
+        self.rows: list[tuple[float, ...]] = []
         self.at: tuple[float, ...] = (np.nan,) * 3
-        self.blocks: list[tuple[Array, Array]] = []
-        self.frame_of: list[int] = []
-        self.cutters: list[int] = []
-        self.feeds: list[int] = []
         self.words: dict[str, int] = {"": 0}
         self.circles: dict[int, tuple[float, ...]] = {}
         self.rest: list[tuple[int, int, str]] = []
@@ -151,7 +138,7 @@ class _Ear:
         elif word == "GODLTA":
             step = _numbers(tail)
             step = tuple(step[0] * part for part in self.vector) if len(step) == 1 else step
-            self._go(number, tuple(a + b * self.unit for a, b in zip(self.at, step, strict=True)), scale=1.0)
+            self._go(number, tuple(a + b * self.unit for a, b in zip(self.at, step, strict=True)), factor=1.0)
         elif word == "CIRCLE":
             self.pending_circle = _numbers(tail)
         elif word == "RAPID":
@@ -165,28 +152,6 @@ class _Ear:
             self._state(word, tail)
             return False
         return True
-
-    def take_many(self, number: int, lines: list[str]) -> int:
-        """Take points that follow each other, each alone in its line; return the number of the next line."""
-        table = np.loadtxt(lines, delimiter=",", ndmin=2)
-        self._go(number, tuple(table[0].tolist()))
-        count = len(lines) - 1
-        if count:
-            rest = table[1:]
-            vectors = rest[:, 3:] if table.shape[1] == 6 else np.tile(self.vector, (count, 1))
-            self._add(HOLE if self.hole else FEED, number + 1, rest[:, :3] * self.unit, vectors)
-        return number + 1 + count
-
-    def _add(self, kind: int, number: int, points: Array, vectors: Array) -> None:
-        """Add motions to points, mm, in lines that follow each other."""
-        count = len(points)
-        self.blocks.append((points, vectors))
-        self.kind += [kind] * count
-        self.line += range(number, number + count)
-        self.frame_of += [len(self.frames) - 1] * count
-        self.cutters += [self.cutter] * count
-        self.feeds += [self.feed] * count
-        self.vector, self.at = tuple(vectors[-1].tolist()), tuple(points[-1].tolist())
 
     def _state(self, word: str, tail: str) -> None:
         minor = re.sub(r"\s", "", tail).upper()
@@ -218,10 +183,8 @@ class _Ear:
         turn, way = self.outer
         self.frames.append((turn @ values[:, :3], turn @ (values[:, 3] * self.unit) + way))
 
-    def _go(
-        self, number: int, values: tuple[float, ...], *, kind: int | None = None, scale: float | None = None
-    ) -> None:
-        factor = self.unit if scale is None else scale
+    def _go(self, number: int, values: tuple[float, ...], kind: int | None = None, factor: float | None = None) -> None:
+        factor = factor or self.unit
         if len(values) >= 6:
             self.vector = values[3:6]
         elif len(values) != 3:
@@ -229,17 +192,18 @@ class _Ear:
         if self.pending_circle is not None:
             centre = self.pending_circle
             lengths = (*(v * self.unit for v in centre[:3]), *centre[3:6], centre[6] * self.unit)
-            self.circles[len(self.kind)] = lengths
+            self.circles[len(self.rows)] = lengths
         arc = ARC if self.pending_circle is not None else self.next_kind
         kind = kind if kind is not None else HOLE if self.hole else arc
-        self._add(kind, number, np.array([values[:3]]) * factor, np.array([self.vector]))
+        self.at = tuple(value * factor for value in values[:3])
+        self.rows.append((number, kind, len(self.frames) - 1, self.cutter, self.feed, *self.at, *self.vector))
         self.next_kind, self.pending_circle = FEED, None
 
     def heard(self) -> Heard:
         """Arrays in the part's frame."""
-        tip = np.concatenate([np.zeros((0, 3)), *(points for points, _ in self.blocks)])
-        axis = np.concatenate([np.zeros((0, 3)), *(vectors for _, vectors in self.blocks)])
-        frame = np.array(self.frame_of, dtype=int)
+        table = np.array(self.rows, float).reshape(-1, 11)
+        line, kind, frame, cutter, feed = table[:, :5].astype(np.int64).T
+        tip, axis = table[:, 5:8].copy(), table[:, 8:].copy()
         for index, (turn, way) in enumerate(self.frames):
             if index == 0 and np.array_equal(turn, np.eye(3)) and not way.any():
                 continue
@@ -251,11 +215,9 @@ class _Ear:
             turn, way = self.frames[frame[row]]
             circles[row] = (*(turn @ values[:3] + way), *(turn @ values[3:6]), values[6])
         axis /= np.linalg.norm(axis, axis=1)[:, None]
-        line = np.array(self.line, dtype=np.int64)
-        kind, cutter, feed = (np.array(one, dtype=np.int64) for one in (self.kind, self.cutters, self.feeds))
         return Heard(line, kind, tip, axis, cutter, feed, tuple(self.words), circles, self.rest)
 
 
 def _numbers(text: str) -> tuple[float, ...]:
     """Numbers between commas."""
-    return tuple(float(part.upper().replace("D", "E")) for part in text.split(","))
+    return tuple(map(float, text.upper().replace("D", "E").split(",")))

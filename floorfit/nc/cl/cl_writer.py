@@ -9,22 +9,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
-from itertools import compress
+from dataclasses import dataclass
 
 import numpy as np
 
-from floorfit.arrays import Array, Flags, Rows
+from floorfit.arrays import Array, Flags
 from floorfit.errors import Finding
 from floorfit.nc.arcs import chords
-from floorfit.nc.cl.circles import arcs_of
-from floorfit.nc.cl.locations import Locations
+from floorfit.nc.cl.locations import Locations, arcs_of
 from floorfit.nc.cl.statements import Statement, StatementField, bare, read_statement, sequence_end
 from floorfit.nc.header import line_end
 from floorfit.nc.motions import JUMP, OTHER_ARC, RAPID
-from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style, written_all
+from floorfit.nc.numbers import decimals_for, decimals_of, decimals_to_show, default_decimals, in_style
 
-__all__ = ["CHORD_MM", "LocationWriter", "WrittenLocations"]
+__all__ = ["CHORD_MM", "LocationWriter"]
 
 #: Height of the chords that take the place of a circle whose offset changes along it, mm. Own choice, no source.
 CHORD_MM = 0.002
@@ -34,35 +32,17 @@ _CARD_COLUMNS = 72
 _VECTOR_DECIMALS = 6
 #: Offsets that are the same, mm.
 _SAME_MM = 1e-9
-#: Lines between zeros, of each that is a point alone: what stands before its third number, the number if it has neither
-#: plus sign nor exponent, its decimals, and what stands behind it.
-_POINTS = re.compile(
-    r"(?:([^,$/\0]*+/[^,$\0]*+,[^,$\0]*+,[ \t]*+)(-?\d++(?:\.(\d*+))?+)(?=[ \t]*+[,\r\n\0])([^$\0]*+)|[^\0]*+)\0"
-)
-
-
-@dataclass
-class WrittenLocations:
-    """The new lines.
-
-    Parameters
-    ----------
-    blocks : dict of int to str or list of str
-        New text in place of a line, by line index: one line or several; an empty list takes the line out.
-    rows : set of int
-        Rows whose statement is written differently.
-    findings : list of Finding
-        Statements that could not be written, and circles that became points.
-    """
-
-    blocks: dict[int, str | list[str]] = field(default_factory=dict)
-    rows: set[int] = field(default_factory=set)
-    findings: list[Finding] = field(default_factory=list)
+#: A point alone in its line, and its third number, if that has neither plus sign nor exponent.
+_POINT = re.compile(r"[^,$/]*+/[^,$]*+,[^,$]*+,[ \t]*+(-?\d++(?:\.\d*+)?+)(?=[ \t]*+(?:[,\r\n]|\Z))[^$]*+\Z")
 
 
 @dataclass
 class LocationWriter:
     """Writes planned offsets into the lines of a file.
+
+    Then ``blocks`` has the new text in place of a line, by line index: one line or several, an empty list where it is
+    taken out; ``rows`` those whose statement is written differently; ``findings`` statements that could not be written,
+    and circles that became points.
 
     Parameters
     ----------
@@ -89,7 +69,9 @@ class LocationWriter:
 
     def __post_init__(self) -> None:
         """Look at all lines once."""
-        lines, found, self.out = self.lines, self.found, WrittenLocations()
+        lines, found = self.lines, self.found
+        self.blocks: dict[int, str | list[str]] = {}
+        self.rows, self.findings = set[int](), list[Finding]()
         self.line_end = line_end(lines)
         self.narrow = all(len(line) <= _CARD_COLUMNS or len(line.rstrip("\r\n")) <= _CARD_COLUMNS for line in lines)
         up = [frame.rotation.T @ np.array([0.0, 0.0, 1.0]) for frame in found.frames]
@@ -100,8 +82,8 @@ class LocationWriter:
         special[list(self.breaks)] = True
         self.special = special
 
-    def run(self, tick: Callable[[int], None] | None) -> WrittenLocations:
-        """Return the lines that change.
+    def run(self, tick: Callable[[int], None] | None) -> None:
+        """Write the lines that change.
 
         Parameters
         ----------
@@ -114,37 +96,26 @@ class LocationWriter:
         busy |= (found.kind == OTHER_ARC) & (start != 0)
         busy[list(self.breaks)] = True
         busy &= found.kind != JUMP
-        rows = np.flatnonzero(busy)
-        for first in range(0, len(rows), 5000):
-            for row in self._plain_rows(rows[first : first + 5000]):
+        for row in np.flatnonzero(busy).tolist():
+            if not self._is_shifted(row, float(node[row])):
                 self._row(row, float(start[row]), float(node[row]))
-            if tick is not None:
-                tick(int(found.line[rows[first]]))
+            if tick is not None and row % 5000 == 0:
+                tick(int(found.line[row]))
         self._wrap_all()
-        return self.out
 
-    def _plain_rows(self, rows: Rows) -> list[int]:
-        """Shift the points that stand alone in their lines, nearly every row of a file; return the rows that do not."""
-        texts = [self.lines[line] for line in self.found.line[rows].tolist()]
-        parts = _POINTS.findall("\0".join([*texts, ""]))
-        fits = [bool(part[1]) and len(text) <= _CARD_COLUMNS for part, text in zip(parts, texts, strict=True)]
-        plain = np.array(fits) & ~self.special[rows]
-        self._shift(rows[plain], list(compress(parts, plain.tolist())))
-        left: list[int] = rows[~plain].tolist()
-        return left
-
-    def _shift(self, rows: Rows, parts: list[tuple[str, str, str, str]]) -> None:
-        """Shift points: what stands before the third number, the number, its decimals, and what stands behind it."""
-        setting = self.found.setting[rows]
-        unit = np.array([one.unit_mm for one in self.found.settings])[setting]
-        least = np.array([default_decimals(one.unit_mm) for one in self.found.settings])[setting]
-        old = np.array([float(part[1]) for part in parts])
-        decimals = np.maximum(least, [len(part[2]) for part in parts])
-        numbers, new = written_all(old + self.node[rows] / unit, decimals)
-        lines = self.found.line[rows].tolist()
-        for place in np.flatnonzero(new != old).tolist():
-            self.out.blocks[lines[place]] = parts[place][0] + numbers[place] + parts[place][3]
-        self.out.rows.update(rows[new != old].tolist())
+    def _is_shifted(self, row: int, dz: float) -> bool:
+        """Shift a point that stands alone in its line, as nearly all do; say whether it is one."""
+        line = int(self.found.line[row])
+        text, unit = self.lines[line], self.found.settings[self.found.setting[row]].unit_mm
+        point = None if self.special[row] or len(text) > _CARD_COLUMNS else _POINT.match(text)
+        if not point:
+            return False
+        old, decimals = float(point[1]), max(default_decimals(unit), decimals_of(point[1]))
+        value = round(old + dz / unit, decimals)
+        if value != old:
+            self.blocks[line] = text[: point.start(1)] + in_style(value, "", decimals) + text[point.end(1) :]
+            self.rows.add(row)
+        return True
 
     def _row(self, row: int, start: float, end: float) -> None:
         found = self.found
@@ -156,17 +127,17 @@ class LocationWriter:
                 self._pieces(row, statement, list(self.breaks.get(row, ())), end)
         except ValueError as error:
             text = f"{error}. Rewrite the statement by hand."
-            self.out.findings.append(Finding("cannot-write", self.source, f"line {found.line[row] + 1}", text))
-        self.out.rows.add(row)
+            self.findings.append(Finding("cannot-write", self.source, f"line {found.line[row] + 1}", text))
+        self.rows.add(row)
 
     def _wrap_all(self) -> None:
-        for line, block in self.out.blocks.items() if self.narrow else ():
+        for line, block in self.blocks.items() if self.narrow else ():
             if isinstance(block, list) or len(block) > _CARD_COLUMNS:
-                self.out.blocks[line] = [piece for text in self._block(line) for piece in self._wrapped(text)]
+                self.blocks[line] = [piece for text in self._block(line) for piece in self._wrapped(text)]
 
     def _block(self, line: int) -> list[str]:
         """What stands in place of a line so far."""
-        block = self.out.blocks.get(line, self.lines[line])
+        block = self.blocks.get(line, self.lines[line])
         return block if isinstance(block, list) else [block]
 
     # -- arcs --------------------------------------------------------------------------------------------------------
@@ -179,10 +150,10 @@ class LocationWriter:
             self._pieces(row, statement, [], end)
             return
         for line in range(first, last + 1):
-            self.out.blocks[line] = []
+            self.blocks[line] = []
         shares, offsets = self._chords(row, start, end)
         text = "the offset changes along this circle: points within 0.002 mm of it take its place."
-        self.out.findings.append(Finding("circle-divided", self.source, f"line {first + 1}", text, "warning"))
+        self.findings.append(Finding("circle-divided", self.source, f"line {first + 1}", text, "warning"))
         self._pieces(row, statement, list(zip(shares[:-1], offsets[:-1], strict=True)), end)
 
     def _chords(self, row: int, start: float, end: float) -> tuple[list[float], list[float]]:
@@ -202,7 +173,7 @@ class LocationWriter:
         lines = self._inner_lines(row, statement, inner) if inner else []
         self._last(row, statement, end)
         if lines:
-            self.out.blocks[statement.line] = [*lines, *self._block(statement.line)]
+            self.blocks[statement.line] = [*lines, *self._block(statement.line)]
 
     def _last(self, row: int, statement: Statement, end: float) -> None:
         """The statement's own point; an increment becomes a point, since what stands before it has moved."""
@@ -214,7 +185,7 @@ class LocationWriter:
         text = self.lines[statement.line]
         rest = text[statement.fields[-1].end :]
         numbers = self._numbers(row, np.array([1.0]), [end], statement)
-        self.out.blocks[statement.line] = self._head(statement) + numbers[0] + rest
+        self.blocks[statement.line] = self._head(statement) + numbers[0] + rest
 
     def _move(self, row: int, dz: float, fields: Sequence[StatementField]) -> None:
         """Add ``dz`` along Z of the part to three numbers."""
@@ -246,7 +217,7 @@ class LocationWriter:
             if changed[_CARD_COLUMNS:].strip():
                 raise ValueError("the longer number does not fit before the number of the card")
             changed = changed[:_CARD_COLUMNS].ljust(_CARD_COLUMNS)
-        self.out.blocks[one.line] = [*before, changed + card + end]
+        self.blocks[one.line] = [*before, changed + card + end]
 
     # -- pieces ------------------------------------------------------------------------------------------------------
 

@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows, counted
-from floorfit.nc.cl.circles import arcs_of
-from floorfit.nc.cl.locations import Locations
+from floorfit.nc.cl.locations import Locations, arcs_of
 from floorfit.nc.cutter import Cutter
 from floorfit.nc.gains import Profile
 from floorfit.nc.motions import LINE, OTHER_ARC, RAPID

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
+from itertools import accumulate
 from typing import NamedTuple
 
 from floorfit.nc.cl.cl_words import TEXT
@@ -17,6 +19,7 @@ _SEQUENCE = re.compile(r"[ \t]*(?:\d+[ \t]*|[Nn]\d+[ \t]+)(?=[A-Za-z$])")
 _SEQUENCE_AGAIN = re.compile(r"[ \t]*[Nn]?\d+[ \t]+(?=[-+.\dA-Za-z])")
 #: Digits in columns 73 to 80 behind a blank: the number of a card (ISO 3592 records were cards once; common practice).
 _CARD = re.compile(r"(.{71}[ \t])[ \t]*\d{1,8}[ \t]*$")
+_CONTROL = re.compile(r"[\x00-\x08\x0a-\x1f]")
 _TEXT_WORD = re.compile(r"[ \t]*([A-Za-z]+)")
 
 
@@ -121,7 +124,7 @@ def read_statement(lines: Sequence[str], number: int) -> Statement:
     if word and word[1].upper() in TEXT:
         return _text_statement(text, number, word)
     parts, last = _parts(lines, number, start, numbered=start > 0)
-    if any(any(char < " " and char != "\t" for char in part) for _, _, part in parts):
+    if any(_CONTROL.search(part) for _, _, part in parts):
         raise StatementError(last, "holds a control character. Save the file as plain text.")
     try:
         return _fields(number, last, parts)
@@ -171,30 +174,21 @@ def _fields(number: int, last: int, parts: list[tuple[int, int, str]]) -> Statem
 
 def _split(pieces: list[tuple[int, int, str]]) -> Iterator[StatementField]:
     """Fields between commas; one that runs over a line's end is refused."""
-    held: tuple[int, int, str] | None = None
-    for line, start, text in pieces:
-        place = start
-        for index, token in enumerate(text.split(",")):
-            if index:
-                yield _field(held)
-                held = None
-            if token.strip():
-                if held is not None:
-                    raise ValueError("a field runs over the end of a line. Put the $ behind a comma.")
-                held = (line, place, token)
-            place += len(token) + 1
-    if held is None and any(text.strip() for _, _, text in pieces):
-        raise ValueError("ends in a comma: a field is missing.")
-    if held is not None:
-        yield _field(held)
-
-
-def _field(held: tuple[int, int, str] | None) -> StatementField:
-    if held is None:
-        raise ValueError("an empty field between two commas. Which number is missing?")
-    line, start, token = held
-    text = token.strip()
-    start += len(token) - len(token.lstrip())
-    if _NUMBER.fullmatch(text):
-        return StatementField(text, float(text.upper().replace("D", "E")), line, start, start + len(text))
-    return StatementField("".join(text.split()).upper(), None, line, start, start + len(text))
+    whole = "".join(text for *_, text in pieces)
+    tokens, ends, at = whole.split(","), list(accumulate(len(text) for *_, text in pieces)), 0
+    for token in tokens if whole.strip() else ():
+        text = token.strip()
+        first = at + len(token) - len(token.lstrip())
+        at += len(token) + 1
+        if not text and at > len(whole):
+            raise ValueError("ends in a comma: a field is missing.")
+        if not text:
+            raise ValueError("an empty field between two commas. Which number is missing?")
+        piece = bisect_right(ends, first)
+        if first + len(text) > ends[piece]:
+            raise ValueError("a field runs over the end of a line. Put the $ behind a comma.")
+        line, start, part = pieces[piece]
+        start += first - ends[piece] + len(part)
+        number = float(text.upper().replace("D", "E")) if _NUMBER.fullmatch(text) else None
+        name = text if number is not None else "".join(text.split()).upper()
+        yield StatementField(name, number, line, start, start + len(text))

@@ -43,6 +43,8 @@ def test_a_hole_that_may_end_in_a_web_that_moves_is_left_open(cycle, is_open):
         ("DRILL,DEPTH,5,FEDTO,100,RAPTO,0.9", False, ""),
         ("DRILL,DEPTH,5,FEDTO,100,RAPTO,0.5", True, ""),
         ("DRILL,5,100,MMPM,CLEAR,0.3", True, "cycle-low"),
+        ("DRILL,DEPTH,5,MMPM,100,RAPTO,0.3", True, "cycle-low"),
+        ("DRILL,DEPTH,5,IPM,4,CLEAR,0.5", False, "cycle-stock"),
     ],
 )
 def test_a_rapid_to_a_hole_ends_over_the_raised_stock(cycle, drilled_last, code):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -126,3 +127,19 @@ def _origins(old, origin, new):
 def test_what_is_right_passes():
     for given in GIVEN.values():
         assert apply_to_locations(PART, given, TEXT.encode()).motions
+
+
+@pytest.mark.parametrize("field", ["tip", "axis"])
+def test_a_place_that_the_first_reader_alone_sees_is_caught(monkeypatch, field):
+    """One point is read 0.01 mm beside, or with its axis turned by as much, and all that follows agrees with it."""
+    read = programme.read_locations
+
+    def misread(*args, **stated):
+        found = read(*args, **stated)
+        wrong = getattr(found, field).copy()
+        wrong[5] += [0.01, 0.0, 0.0]
+        return replace(found, **{field: wrong})
+
+    monkeypatch.setattr(programme, "read_locations", misread)
+    with pytest.raises(InputError, match="two readers see the tool at different places"):
+        apply_to_locations(PART, corrections(A=-0.2), TEXT.encode())

@@ -103,7 +103,7 @@ def test_another_tool_without_a_cutter_has_none():
 
 def test_circles_turn_right_handed_about_their_axis():
     text = "UNITS/MM\nGOTO/10,0,0\nCIRCLE/0,0,0,0,0,-1,10\nGOTO/0,10,0\nCIRCLE/0,0,0,0,0,1,10\nGOTO/0,10,0\n"
-    from floorfit.nc.cl.circles import arcs_of
+    from floorfit.nc.cl.locations import arcs_of
 
     found = read(text)
     assert found.kind.tolist() == [LINE, OTHER_ARC, OTHER_ARC]
