@@ -14,7 +14,7 @@ from floorfit.errors import Finding
 from floorfit.part.model import Part
 from floorfit.readings.causes import columns_to_try, words_of
 from floorfit.readings.observations import Observations
-from floorfit.readings.repeats import Sites, change_on_return
+from floorfit.readings.repeats import Sites, change_on_return, two_levels
 from floorfit.readings.sequence import sequence
 from floorfit.readings.systematic import ALPHA, Cause, Sharers, Systematic, estimated, find_systematic, likeliest
 from floorfit.surface.slow import MOST_SHARED, TOLD_GAIN, UNSEEN_MM
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from floorfit.surface.smoother import Smoother
 
 __all__ = [
-    "SCATTERED", "allowing_for", "fit_findings", "hidden_drift", "shared_errors", "shared_findings", "with_returns",
+    "SCATTERED", "allowing_for", "fit_findings", "hidden_drift", "shared_errors", "shared_findings", "with_unplaced",
 ]  # fmt: skip
 
 #: Variance of the readings over what is stated from which it is told.
@@ -36,6 +36,9 @@ TOLD_SHARE = 0.25
 DOUBTED = 0.2
 #: Fewest places that were read again which are asked how much the gauge changed.
 FEWEST_RETURNS = 3
+#: Fewest residuals that are asked for two levels, and how many times their scatter these are apart: of 90 honest plates
+#: (tests/benchmarks/conditions.py) 3.3 at most.
+FEWEST_ON_LEVELS, APART = 30, 4.0
 
 
 def shared_errors(
@@ -74,7 +77,7 @@ def shared_errors(
         return (), None
     slow = fit.models[0].in_order
     step = None if slow is None else slow.step
-    columns = columns_to_try(part, seen.readings, seen.floor, sites.of_row >= 0, step)
+    columns = columns_to_try(part, seen, sites.of_row >= 0, step)
     tried = [replace(one, values=one.values[rows]) for one in columns]
     tried = [_with_allowed(one, fit) for one in tried]
     mean = np.zeros(len(sites.warp)) if expected is None else expected.at(*sites.points.T)
@@ -91,26 +94,36 @@ def shared_errors(
     return find_systematic(_sharers(seen, sites, rows, again, mean), tried, least_mm), drift
 
 
-def with_returns(seen: Observations, fit: Fit, found: tuple[Systematic, ...], sd: float) -> tuple[Systematic, ...]:
-    """With what places say that were read again, where no drift or step explains half of it.
+def with_unplaced(seen: Observations, fit: Fit, found: tuple[Systematic, ...], sd: float) -> tuple[Systematic, ...]:
+    """With a change that places tell which were read again, and two levels that all readings stand on.
 
-    Readings that are few beside the others are set aside where the gauge changed before them, and nothing else tells.
+    Only where no drift or step explains half of it. Readings that are few beside the others are set aside where the
+    gauge changed before them, and nothing else tells; those on two levels pass for scatter.
 
     Parameters
     ----------
     seen : Observations
+        With what the fit made of them.
     fit : Fit
     found : tuple of Systematic
         What was found already.
     sd : float, mm
         Standard deviation of one reading.
     """
+    explained = 2 * max([fit.extent_in_order, *(abs(one.effect) for one in found if one.kind in ("drift", "step"))])
     change, u, count = change_on_return(seen, sequence(seen.readings)[0], sd)
-    explained = max([fit.extent_in_order, *(abs(one.effect) for one in found if one.kind in ("drift", "step"))])
     chance = math.erfc(abs(change) / u / math.sqrt(2.0))
-    if explained > abs(change) / 2 or count < FEWEST_RETURNS or chance > ALPHA / 10 or abs(change) < sd:
+    if count >= FEWEST_RETURNS and chance <= ALPHA / 10 and abs(change) >= max(explained, sd):
+        found = (*found, Systematic("return", str(count), "mm", change, u, abs(change), chance))
+    residual = seen.residual[seen.is_used & np.isfinite(seen.residual)]
+    if len(residual) < FEWEST_ON_LEVELS or fit.dispersion < SCATTERED:
         return found
-    return (*found, Systematic("return", str(count), "mm", change, u, abs(change), chance))
+    apart, share, scatter = two_levels(residual)
+    if apart < max(explained, APART * scatter):
+        return found
+    u = scatter / math.sqrt(len(residual) * share * (1 - share))
+    # A residual above is a warp too high: a reading too thin.
+    return (*found, Systematic("level", f"{100 * (1 - share):.0f}", "mm", apart, u, apart, 0.0))
 
 
 def allowing_for(fit: Fit, found: Sequence[Systematic], seed: int) -> Fit:
@@ -123,6 +136,7 @@ def allowing_for(fit: Fit, found: Sequence[Systematic], seed: int) -> Fit:
     ----------
     fit : Fit
     found : sequence of Systematic
+        Those that are not let go.
     seed : int
         Of the joint samples.
     """

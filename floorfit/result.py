@@ -33,8 +33,8 @@ __all__ = ["UNSETTLED", "Result", "Settings"]
 
 #: Findings after which no offset is to be cut before a person has looked: more likely the input than the plate.
 UNSETTLED = (
-    "off-their-floors", "sorted", "slow-change-large", "z-finished", "z-programmed", "common-height", "datums-off",
-    "far-blocks", "far-velocity", "far-scale", "large-residual", "scattered-blocks", "datums-narrow",
+    "off-their-floors", "places-off", "sorted", "slow-change-large", "z-finished", "z-programmed", "common-height",
+    "datums-off", "far-blocks", "far-velocity", "far-scale", "large-residual", "scattered-blocks", "datums-narrow",
 )  # fmt: skip
 
 

@@ -212,7 +212,7 @@ def _decided(
     scale: float,
 ) -> Result:
     from floorfit.decision.odd_web import odd_webs
-    from floorfit.noticed import allowing_for, fit_findings, hidden_drift, shared_errors, shared_findings, with_returns
+    from floorfit.noticed import allowing_for, fit_findings, hidden_drift, shared_errors, shared_findings, with_unplaced
     from floorfit.readings.causes import doubted_floors
     from floorfit.readings.sequence import sorted_findings
     from floorfit.web import Webs
@@ -220,11 +220,11 @@ def _decided(
     source = seen.readings.source
     mean = None if agreed is None else agreed.used
     systematic, drift = shared_errors(part, seen, sites, fit, settings.reading_u, mean)
-    systematic = with_returns(seen, fit, systematic, scale)
-    fit = allowing_for(fit, systematic, settings.seed)
+    systematic = with_unplaced(seen, fit, systematic, scale)
+    large = [one for one in systematic if one.size > settings.systematic]
+    fit = allowing_for(fit, large, settings.seed)
     webs = Webs(fit.surface, _available(seen, sites, fit), settings.bias)
     decisions = _decisions(part, taken, settings, webs, fit, seen)
-    large = [one for one in systematic if one.size > settings.systematic]
     doubted = doubted_floors(part, large, [one.margin_mm for one in decisions])
     odd = odd_webs(part, webs, fit, sites.points, sites.u, seen.floor[sites.rows], decisions, settings.decision.level)
     decisions = _held(part, taken, decisions, odd | doubted | _lost(seen, sites, fit))

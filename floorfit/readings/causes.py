@@ -8,9 +8,10 @@ import numpy as np
 
 from floorfit.arrays import Array, Flags, Rows
 from floorfit.part.model import Part
-from floorfit.readings.observations import Readings
+from floorfit.readings.observations import Observations, Readings
 from floorfit.readings.sequence import sequence
 from floorfit.readings.systematic import Cause, Systematic
+from floorfit.readings.warp import nominal_levels
 
 __all__ = ["columns_to_try", "doubted_floors", "words_of"]
 
@@ -18,26 +19,31 @@ __all__ = ["columns_to_try", "doubted_floors", "words_of"]
 FEWEST = 3
 #: Webs that differ by less than this share say nothing of the velocity.
 LEAST_SPREAD = 0.02
+#: Slopes of floors and undersides that differ by less say nothing of the places; and half a way that gives slopes, mm.
+LEAST_SLOPE, SHIFTED_MM = 0.002, 1.0
+#: How the places are off: what to multiply the effect by, and words for the way.
+PLACES_OFF = {
+    "x": (1.0, "off along X, in mm,"), "y": (1.0, "off along Y, in mm,"),
+    "scale": (1000.0, "scaled, in mm a metre,"), "turn": (1000.0, "turned, in mm a metre,"),
+}  # fmt: skip
 
 
-def columns_to_try(
-    part: Part, readings: Readings, floor: Rows, is_tried: Flags, step: float | None = None
-) -> list[Cause]:
+def columns_to_try(part: Part, seen: Observations, is_tried: Flags, step: float | None = None) -> list[Cause]:
     """Columns of what each cause adds to the warp; n rows, 0 where not tried.
 
     Parameters
     ----------
     part : Part
-    readings : Readings
+    seen : Observations
         n rows.
-    floor : (n,) ndarray of int
-        −1 for none.
     is_tried : (n,) ndarray of bool
         Rows whose floor is known and that the fit looked at.
     step : float, optional
         Time or number of the first reading after a step, where the fit has one.
     """
+    readings, floor = seen.readings, seen.floor
     out = [*_velocity(part, floor, is_tried), *_path(readings, is_tried, step), *_temperature(readings, is_tried)]
+    out += _places(part, seen, is_tried)
     groups = [("pocket", pocket.id, np.array([index])) for index, pocket in enumerate(part.pockets)]
     groups += [("row", *one) for one in _rows_of_pockets(part)] + [("side", *one) for one in _sides(part)]
     for kind, name, members in groups:
@@ -82,8 +88,8 @@ def _errors_of(part: Part, found: Systematic) -> dict[int, float]:
         return {k: abs(found.effect) * (one.web + one.finish_stock) for k, one in enumerate(part.pockets)}
     if found.kind == "pocket":
         return {[one.id for one in part.pockets].index(found.name): abs(found.effect)}
-    if found.kind == "side":  # Which is wrong no reading tells
-        return dict.fromkeys(range(len(part.pockets)), abs(found.effect))
+    if found.kind in ("side", "place", "level"):  # which floors are off, or by how much, no reading tells
+        return dict.fromkeys(range(len(part.pockets)), found.size)
     rows = dict(_rows_of_pockets(part)) if found.kind == "row" else {}
     return {int(k): abs(found.effect) for k in rows.get(found.name, ())}
 
@@ -113,6 +119,26 @@ def _temperature(readings: Readings, is_tried: Flags) -> list[Cause]:
     if is_tried.sum() < 8 or not np.isfinite(warm[is_tried]).all() or np.ptp(warm[is_tried]) < 1.0:
         return []
     return [Cause("temperature", "temperature_c", np.where(is_tried, warm - warm[is_tried].mean(), 0.0), "mm/°C")]
+
+
+def _places(part: Part, seen: Observations, is_tried: Flags) -> list[Cause]:
+    """Places that are off along X or Y, turned or scaled: a reading is off by that times the slope of what it is of.
+
+    Measured Z belong to the floor that was measured, and go with it.
+    """
+
+    def level(x: Array, y: Array) -> Array:
+        rough, underside = nominal_levels(part, x, y, seen.floor)
+        return np.where(seen.is_z_measured, 0.0, rough) - underside
+
+    x, y, h = seen.readings.x, seen.readings.y, SHIFTED_MM
+    slopes = [level(x + h, y) - level(x - h, y), level(x, y + h) - level(x, y - h)]
+    along_x, along_y = (np.where(is_tried & np.isfinite(one), one / (2 * h), 0.0) for one in slopes)
+    if is_tried.sum() < FEWEST or max(np.ptp(one[is_tried]) for one in (along_x, along_y)) < LEAST_SLOPE:
+        return []
+    x, y = x - np.mean(x[is_tried]), y - np.mean(y[is_tried])
+    ways = {"x": along_x, "y": along_y, "scale": x * along_x + y * along_y, "turn": x * along_y - y * along_x}
+    return [Cause("place", name, np.where(is_tried, one, 0.0), "mm/mm") for name, one in ways.items() if one.any()]
 
 
 def _rows_of_pockets(part: Part) -> list[tuple[str, Rows]]:
@@ -195,11 +221,24 @@ def words_of(found: Systematic) -> str:
             f"the readings go with the temperature: {1000 * found.effect:+.1f} ± {2000 * found.u:.1f} µm of warp a "
             f"degree ({about}). Read a step block at the part's temperature, and give `correct --gauge`."
         )
-    return _words_of_places(found)
+    return _words_of_places(found, about)
 
 
-def _words_of_places(found: Systematic) -> str:
-    """The same of a pocket, a row of pockets or a side of the plate."""
+def _words_of_places(found: Systematic, about: str) -> str:
+    """The same of all places, a pocket, a row of pockets or a side of the plate."""
+    if found.kind == "place":
+        factor, way = PLACES_OFF[found.name]
+        return (
+            f"residuals go with the slopes of floors and undersides: places are {way} by "
+            f"{factor * found.effect:+.1f} ± {2 * factor * found.u:.1f} ({about}). Check the zero of X and Y, the way "
+            "from spindle to probe, and which model the places are of."
+        )
+    if found.kind == "level":
+        return (
+            f"the readings stand on two levels, {abs(found.effect):.3f} ± {2 * found.u:.3f} mm apart, {found.name} % "
+            "of them on the thicker: the gauge takes another half wave of the echo, or two probes were used by turns. "
+            "Which is right no reading tells. Look at the echo, read a step block, and all places again."
+        )
     way = "thin" if found.effect > 0 else "thick"
     if found.kind == "side":
         line, _, first = found.name.partition(" from ")

@@ -27,6 +27,9 @@ EXPLAINS = 5.0
 #: Share of the labelled rows that lie off their floors from which the file is suspect; share of all rows from which
 #: nobody knows where any was taken; and the share that another reading of the coordinates must bring right. Own choice.
 SUSPECT_SHARE, LOST_SHARE, CURED_SHARE = 0.2, 0.5, 0.8
+#: Reasons that a place gives, and the share of all rows with one from which all places are in doubt. Own choice: of
+#: places shifted by 10 mm a tenth to a fifth on floors of 200 mm.
+OFF_PLACE, OFF_SHARE, LEAST_OFF = ("near-wall", "on-fillet", "off-floor"), 0.08, 5
 #: Least readings that can tell of a column that slipped, the share of their scatter that is left then, and how many
 #: standard errors they gain: 290 honest plates (tests/benchmarks/conditions.py) gain 2.8 at most. Own choice.
 LEAST_SLIPPED, SLIPPED, SURE = 20, 0.5, 3.5
@@ -175,7 +178,7 @@ def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
     n, readings, label = len(seen), seen.readings, seen.label
     bad, is_labelled = ~seen.is_consistent, label != UNLABELLED
     if not is_lost(seen) and (bad & is_labelled).sum() < max(3.0, SUSPECT_SHARE * is_labelled.sum()):
-        return ()
+        return _doubtful_places(seen)
     hint = "The coordinates may be shifted, or the labels another numbering's. Check two places by hand."
     if is_lost(seen):
         hint = (
@@ -187,6 +190,18 @@ def whole_file_findings(part: Part, seen: Observations) -> tuple[Finding, ...]:
         hint = next((f"It looks as if {what}." for what in cured), hint)
     text = f"{int(bad.sum())} of {n} readings do not lie on the floor they belong to. {hint}"
     return (Finding("off-their-floors", readings.source, "", text, "warning"),)
+
+
+def _doubtful_places(seen: Observations) -> tuple[Finding, ...]:
+    """Warn where more readings than a hand misses stand at walls, in corners or on ribs."""
+    off = sum(reason.partition(":")[0] in OFF_PLACE for reason in seen.reason)
+    if off < max(LEAST_OFF, OFF_SHARE * len(seen)):
+        return ()
+    text = (
+        f"{off} of {len(seen)} readings stand at a wall or on a rib: all places may be off by some millimetres. "
+        "Check the zero of X and Y, and the way from spindle to probe."
+    )
+    return (Finding("places-off", seen.readings.source, "", text, "warning"),)
 
 
 def refuse_slipped(seen: Observations) -> None:

@@ -24,8 +24,8 @@ __all__ = ["Cause", "Sharers", "Systematic", "estimated", "find_systematic", "li
 #: Smooths columns of values of the places as the fit smoothed the warp: (m, k) to (m, k), mm.
 Smooth = Callable[[Array], Array]
 
-#: Chance of a false alarm of each kind; six kinds together stay at 5 % (Bonferroni).
-ALPHA = 0.05 / 6
+#: Chance of a false alarm of each kind; seven kinds together stay at 5 % (Bonferroni).
+ALPHA = 0.05 / 7
 #: Least share of a variance that is left when what the fit allows for is taken off: rounding.
 KEPT = 1e-6
 #: Most causes that are told apart in one job.
@@ -41,7 +41,8 @@ class Cause:
     Parameters
     ----------
     kind : str
-        ``"velocity"``, ``"drift"``, ``"step"``, ``"temperature"``, ``"pocket"``, ``"row"``, ``"side"``.
+        ``"velocity"``, ``"drift"``, ``"step"``, ``"temperature"``, ``"place"``, ``"pocket"``, ``"row"``,
+        ``"side"``.
     name : str
         Which pocket, row, or column of time.
     values : (n,) ndarray

@@ -15,6 +15,7 @@ from floorfit.part.assign import assign_floors
 from floorfit.planning.path import order_there_and_back
 from floorfit.readings.causes import columns_to_try, doubted_floors
 from floorfit.readings.systematic import Systematic
+from floorfit.readings.warp import observe
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "sample_parts"))
 
@@ -223,5 +224,7 @@ def test_a_row_keeps_its_kind_whatever_its_pockets_are_called(job):
     part, readings = job
     named = replace(part, pockets=(replace(part.pockets[0], id="A from B"), *part.pockets[1:]))
     floor = assign_floors(named, readings.x, readings.y)
-    kinds = {one.name: one.kind for one in columns_to_try(named, readings, floor, np.ones(len(floor), bool))}
+    kinds = {
+        one.name: one.kind for one in columns_to_try(named, observe(named, readings, floor), np.ones(len(floor), bool))
+    }
     assert kinds["row of A from B"] == "row" and kinds["A from B"] == "pocket"
