@@ -30,6 +30,8 @@ __all__ = ["Belief", "Change", "Known", "fit_known", "foreseen", "likely_with", 
 #: Standard deviation of the warp at the three corners that hold the plane before any reading, mm: a hundred times that
 #: of a reading, so that three readings have it down to a ten-thousandth.
 CORNER_SD_MM = 1.0
+#: Diagonal of a plate below which that is less.
+SMALL_MM = 200.0
 #: Cells of the grid before any reading: places are 20 to 100 mm apart.
 CELLS = 800
 #: By how much the smoothing of the spline beside modes is larger than alone (fits of simulated plates: 10 to 60).
@@ -103,7 +105,8 @@ def unread(bounds: Box, families: Sequence[LocalShapes], prior: Prior = LIKELY) 
     """
     x0, y0, x1, y1 = bounds
     corners = np.array([[x0, y0], [x1, y0], [(x0 + x1) / 2, y1]])
-    weights = np.full(3, CORNER_SD_MM**-2)
+    # A small plate is stiff beside that: less vague, so that the two can be told apart in sixteen digits.
+    weights = np.full(3, (CORNER_SD_MM * min(1.0, np.hypot(x1 - x0, y1 - y0) / SMALL_MM)) ** -2)
     return solve(assemble(_grid(bounds), corners, np.zeros(3), weights, 0.0, families[0]), prior, weak=False)
 
 

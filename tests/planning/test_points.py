@@ -143,6 +143,13 @@ def test_hundred_and_twenty_floors_are_planned() -> None:
     assert len(set(result.pockets)) == 120
 
 
+@pytest.mark.parametrize("side", [20.0, 30.0, 45.0, 60.0])
+def test_a_small_part_is_planned(side: float) -> None:
+    ring = ((0.0, 0.0), (side, 0.0), (side, side), (0.0, side))
+    part = Part("small", ring, (Pocket("A", ring, (), 2.0, 2.0, Tolerance(-0.1, 0.1)),))
+    assert len(plan(part, count=6).points) == 6
+
+
 def test_same_input_same_plan() -> None:
     assert plan(plate(), count=60).points.tolist() == plan(plate(), count=60).points.tolist()
 
