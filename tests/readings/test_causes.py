@@ -184,6 +184,46 @@ def test_two_gauges_on_two_sides_of_the_plate_are_told(job, clean):
     assert all(one.action == "hold" or one.margin_mm >= abs(found.effect) for one in result.decisions)
 
 
+def test_readings_on_two_levels_are_told(plate_again):
+    """Every third 0.08 mm thicker, a half wave of some 40 MHz in aluminium (λ/2 = v/2f, ASTM E797): no scatter.
+
+    The surface follows some of it, so that less than the whole distance is left; never more.
+    """
+    clean, _ = plate_again
+    readings = clean.readings
+    on_other = np.random.default_rng(2).random(len(readings)) < 1 / 3
+    spoiled = replace(readings, thickness=readings.thickness + 0.08 * on_other)
+    result = floorfit.correct(clean.part, spoiled, clean.settings)
+    found = {one.kind: one for one in result.systematic}["level"]
+    assert 0.04 < found.effect < 0.08 + 3 * found.u and not result.conforms
+    assert "two levels" in _codes(result)["shared-level"]
+    assert min(one.offset_u_mm for one in result.decisions) > found.effect  # all of it, either way
+
+
+@pytest.mark.parametrize("way", ["x", "y"])
+def test_places_that_are_off_are_found_by_the_slopes_of_the_floors(way: str):
+    """A place that is off by d says t + d · slope of a web whose thickness slopes: geometry.
+
+    Webs' own dishes follow some of it where floors curve.
+    """
+    folder = Path(__file__).resolve().parents[2] / "sample_parts" / "lofted_rib"
+    part, readings = floorfit.read_part(folder / "part.json"), floorfit.read_readings(folder / "readings.csv")
+    result = floorfit.correct(part, replace(readings, **{way: getattr(readings, way) + 8.0}))
+    found = {(one.kind, one.name): one for one in result.systematic}["place", way]
+    assert 4.0 < found.effect < 8.0 + 3 * found.u and not result.conforms
+    assert f"off along {way.upper()}" in _codes(result)["shared-place"]
+    # Right ones say nothing of that, and flat floors cannot.
+    assert not [one for one in floorfit.correct(part, readings).systematic if one.kind == "place"]
+
+
+def test_places_at_walls_and_on_ribs_put_all_places_in_doubt(plate_again):
+    clean, _ = plate_again
+    moved = replace(clean.readings, x=clean.readings.x + 15.0)
+    result = floorfit.correct(clean.part, moved, clean.settings)
+    assert "places-off" in result.unsettled and not result.conforms
+    assert "places-off" not in clean.unsettled
+
+
 def test_a_drift_hides_pocket_by_pocket_and_not_there_and_back(job, clean):
     """Analysis of covariance: what goes with the order is known the better, the less of it goes with the place.
 

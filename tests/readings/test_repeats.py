@@ -17,6 +17,7 @@ from floorfit.readings.repeats import (
     doubled_rows,
     estimate_repeatability,
     group_sites,
+    two_levels,
 )
 from floorfit.readings.warp import observe
 
@@ -136,3 +137,20 @@ def test_change_on_return_is_the_median_and_covers_as_stated() -> None:
     assert 0.92 <= inside / 300 <= 0.99  # 5 σ of 300 trials; the median of twelve is a little better than of many
     # Read twice at once is no return.
     assert change_on_return(_seen([0, 0, 2, 2], [1.0, 2.0, 3.0, 4.0], [0.01] * 4), np.arange(4.0), 0.01)[2] == 0
+
+
+def test_gaussian_values_stand_on_no_two_levels() -> None:
+    """Cut at their mean, halves of a Gaussian are √(8/π) σ apart, and scatter by σ √(1 − 2/π) (half normal)."""
+    apart, share, scatter = two_levels(np.random.default_rng(3).normal(0.0, 0.01, 20_000))
+    assert apart == pytest.approx(0.01 * np.sqrt(8 / np.pi), rel=0.02)
+    assert scatter == pytest.approx(0.01 * np.sqrt(1 - 2 / np.pi), rel=0.02)
+    assert share == pytest.approx(0.5, abs=0.05)
+
+
+def test_two_levels_are_found_with_their_distance_and_share() -> None:
+    """Two Gaussians six σ apart: one in 740 of each lies beyond the middle (tables of the normal distribution)."""
+    rng = np.random.default_rng(5)
+    values = rng.normal(0.0, 0.01, 3_000) + 0.06 * (np.arange(3_000) % 4 == 0)
+    apart, share, scatter = two_levels(values)
+    assert apart == pytest.approx(0.06, rel=0.02) and share == pytest.approx(0.25, abs=0.01)
+    assert scatter == pytest.approx(0.01, rel=0.05)
