@@ -35,6 +35,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--left", metavar="TABLE", help="table beside the corrected programme: count what its cutters leave"
     )
+    parser.add_argument("--gauge", metavar="GAUGE", help="calibrated gauge (from `floorfit calibrate`), applied first")
     parser.add_argument("--map", metavar="IDS", help="ids of the readings' labels (CSV: label, pocket)")
     parser.add_argument("--replace", action="store_true", help="replace an existing folder")
     add_numbers(
@@ -55,6 +56,7 @@ def run(args: argparse.Namespace) -> int:
         args.job,
         args.readings,
         left=args.left,
+        gauge=floorfit.read_gauge(args.gauge) if args.gauge is not None else None,
         ids=floorfit.read_ids(args.map) if args.map is not None else None,
         movement_limit_mm=args.moved,
         bias_limit_mm=args.limit_bias,

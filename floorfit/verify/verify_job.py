@@ -32,6 +32,7 @@ from floorfit.verify.taken import Taken, set_lonely_aside, take
 from floorfit.verify.webs import Step, chance_at, fit_field, gauge_dispersion, prove_floor, unread
 
 if TYPE_CHECKING:
+    from floorfit.readings.gauge import Gauge
     from floorfit.result import Result
 
 __all__ = ["verify"]
@@ -43,6 +44,7 @@ def verify(
     *,
     part: Part | None = None,
     left: str | Path | None = None,
+    gauge: Gauge | None = None,
     ids: Mapping[str, str] | None = None,
     movement_limit_mm: float = LIMIT_MM,
     bias_limit_mm: float = LIMIT_BIAS_MM,
@@ -61,6 +63,8 @@ def verify(
         The nominal part; that of the job where left out.
     left : path, optional
         The table that ``apply`` wrote beside the corrected programme: the prediction counts what the cutters leave.
+    gauge : Gauge, optional
+        Calibrated gauge, applied to the readings first, as for ``correct``.
     ids : mapping of str to str, optional
         Id in the part of each label in the readings, as for ``correct``.
     movement_limit_mm : float, mm
@@ -87,16 +91,16 @@ def verify(
     A reading on a finished web gives its deviation from the local nominal, along Z. Less the predicted deviation
     ``dz − w`` it is split into a bias that all pockets share, each pocket's own, and a smooth field over the plate.
     """
-    limits = {"movement_limit_mm": movement_limit_mm, "bias_limit_mm": bias_limit_mm}
-    check_ranges("verify", [(name, value, ABOVE_ZERO) for name, value in limits.items()])
+    limits = ("movement_limit_mm", movement_limit_mm), ("bias_limit_mm", bias_limit_mm)
+    check_ranges("verify", [(*limit, ABOVE_ZERO) for limit in limits])
     tell = progress or (lambda words: None)
     record = record_of(job)
     if not isinstance(readings, Readings):
         digest = sealed.digest(readings)
         readings = read_readings(readings, record.part.get("units", "mm"))
     prediction = _prediction(record, part, left)
-    doubts = refuse_unfit(prediction, readings, digest)
-    doubts += [] if left is None else [_told_left(prediction, Path(left).name)]
+    doubts = [*refuse_unfit(prediction, readings, digest), *_told_left(prediction, left)]
+    readings, told, uncalibrated = _calibrated(record, readings, gauge)
     readings, matched = match_labels(prediction.part, readings, ids)
     tell("placing the readings")
     taken = set_lonely_aside(set_copied_aside(prediction, take(prediction, readings), readings), readings.thickness)
@@ -106,20 +110,36 @@ def verify(
     in_part = {**read_in_part(prediction.part, taken), **tilts_unread(prediction, taken)}
     floors = _floors(prediction, taken, steps, _unproved(taken, in_part, other))
     rough = looks_roughed(prediction, taken)
-    withheld = why_withheld(prediction, bias, movement, floors, rough, bias_limit_mm)
+    withheld = uncalibrated or why_withheld(prediction, bias, movement, floors, rough, bias_limit_mm)
     proof = _reading_proof(prediction, taken)
     intervals = _intervals(prediction, proof, floors, bias)
     share = _share_limits(intervals.inside_without_bias, intervals.total)
     otherwise = otherwise or not_as_predicted(intervals, share, readings.source)
     otherwise += [*turned(prediction, readings, taken), *_part_findings(prediction, readings.source, in_part)]
-    doubts += [*_rough_findings(readings.source, rough), *matched, *otherwise, *taken.findings]
+    doubts += [*told, *_rough_findings(readings.source, rough), *matched, *otherwise, *taken.findings]
     return Verification(
         job=record.job, part=prediction.part, level=prediction.level, applied_bias=prediction.bias,
         source=readings.source, line=readings.line, x=readings.x, y=readings.y, thickness=readings.thickness,
-        readings=proof, floors=floors, bias=bias, movement=movement, intervals=intervals,
+        readings=proof, floors=floors, bias=bias, movement=movement, intervals=intervals, identity=record.identity,
         findings=(*doubts, *_findings(readings.source, floors, bias, movement)), withheld=why or withheld,
-        identity=record.identity,
     )  # fmt: skip
+
+
+def _calibrated(record: Record, readings: Readings, gauge: Gauge | None) -> tuple[Readings, list[Finding], str]:
+    """Readings by the gauge, what it tells, and why no bias is carried on: the job had a gauge, and these have none."""
+    if gauge is not None:
+        from floorfit.readings.gauge_applied import apply_gauge
+
+        applied = apply_gauge(gauge, readings)
+        return replace(readings, thickness=applied.thickness), list(applied.findings), ""
+    if record.gauge is None:
+        return readings, [], ""
+    text = (
+        "the job's readings were corrected by a calibrated gauge, and these are taken as they came. Give --gauge, "
+        "unless the gauge that read them shows true thickness."
+    )
+    why = "the job's readings were corrected by a gauge, and these were not"
+    return readings, [Finding("gauge-not-given", readings.source, "", text, "warning")], why
 
 
 def _otherwise(
@@ -167,7 +187,9 @@ def _floors(
     return tuple(found)
 
 
-def _told_left(prediction: Prediction, name: str) -> Finding:
+def _told_left(prediction: Prediction, left: str | Path | None) -> list[Finding]:
+    if left is None:
+        return []
     off = [pocket.id for k, pocket in enumerate(prediction.part.pockets) if prediction.of_cutter(k).off]
     text = "the webs are compared with the decision and with what the cutters leave."
     if off:
@@ -176,7 +198,7 @@ def _told_left(prediction: Prediction, name: str) -> Finding:
             "the webs are compared with the decision and with what the cutters leave; the programme cuts "
             f"{len(off)} floors at another height ({names})."
         )
-    return Finding("as-cut", name, "", text, "note")
+    return [Finding("as-cut", Path(left).name, "", text, "note")]
 
 
 def _prediction(record: Record, part: Part | None, left: str | Path | None) -> Prediction:

@@ -8,7 +8,10 @@ from scipy.stats import norm
 
 from floorfit.errors import InputError
 from floorfit.part.model import Tolerance
+from floorfit.readings.gauge import calibrate
+from floorfit.readings.gauge_file import gauge_to_document
 from floorfit.readings.observations import readings_from_arrays
+from floorfit.readings.step_blocks import blocks_from_arrays
 from floorfit.verify import verify
 from floorfit.verify.afterwards import verification_answers
 from floorfit.verify.predicted import Prediction
@@ -28,6 +31,20 @@ def test_known_bias_is_found_and_webs_conform() -> None:
     assert float(said[2]) == pytest.approx(found.bias.factor * found.bias.u, rel=0.05)
     assert float(said[1]) == pytest.approx(found.bias.value, abs=0.05 * float(said[2]))
     assert all(floor.verdict == "conform" for floor in found.floors)
+
+
+def test_webs_are_read_with_the_gauge_of_the_job() -> None:
+    """A gauge that shows t / 0.99 − 0.02 has the line 0.99 (reading + 0.02): put in, it takes its own error out."""
+    gauge = calibrate(blocks_from_arrays([1.5, 3.0], [1.5 / 0.99 - 0.02, 3.0 / 0.99 - 0.02]), reading_u_mm=0.0)
+    record = small_record().model_copy(update={"gauge": gauge_to_document(gauge)})
+    true = finished_readings(record)
+    shown = replace(true, thickness=true.thickness / 0.99 - 0.02)
+    raw, calibrated = verify(record, shown), verify(record, shown, gauge=gauge)
+    assert calibrated.bias.value == pytest.approx(verify(small_record(), true).bias.value, abs=1e-6)
+    assert calibrated.conforms and calibrated.offered_bias is not None
+    # Without it the bias is the gauge's, and no offset is to be changed by it.
+    assert "gauge-not-given" in {one.code for one in raw.findings} and raw.offered_bias is None
+    assert "gauge-not-given" not in {one.code for one in verify(small_record(), true).findings}
 
 
 def test_nothing_wrong_keeps_the_intervals() -> None:
