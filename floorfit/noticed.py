@@ -17,6 +17,7 @@ from floorfit.readings.observations import Observations
 from floorfit.readings.repeats import Sites, change_on_return, two_levels
 from floorfit.readings.sequence import sequence
 from floorfit.readings.systematic import ALPHA, Cause, Sharers, Systematic, estimated, find_systematic, likeliest
+from floorfit.surface.along_axes import OF_FLOORS
 from floorfit.surface.slow import MOST_SHARED, TOLD_GAIN, UNSEEN_MM
 
 if TYPE_CHECKING:
@@ -257,12 +258,20 @@ def fit_findings(
 
 
 def _errors_of_z(source: str, fit: Fit) -> tuple[Finding, ...]:
-    """Say that the readings change along an axis as an error of Z would, where that is not unlikely."""
+    """Say that the readings change along an axis or by the floor as an error of Z would, where that is not unlikely."""
     found = [one for one in fit.models if one.errors and one.slow is not None]
     if sum(one.share for one in found) < TOLD_SHARE:
         return ()
     likeliest = max(found, key=lambda one: one.share)
     size = 0.0 if likeliest.slow is None else likeliest.slow.size
+    if likeliest.errors == OF_FLOORS:
+        text = (
+            "the readings of a floor are off together, each floor's in its own way, by some "
+            f"{size:.3f} mm (standard deviation): a Z that was measured once a floor, or couplant. Webs that bend by "
+            "themselves look alike: offsets lie between the two, and their uncertainty holds both. Measure Z at each "
+            "reading."
+        )
+        return (Finding("floor-error", source, "", text, "warning"),)
     text = (
         f"the readings change along {' and '.join(likeliest.errors)} as an error of the measured Z would, by some "
         f"{size:.3f} mm (standard deviation); waves of the plate look alike. Offsets lie between the two, and their "

@@ -19,7 +19,7 @@ from floorfit.surface.local_shapes import LocalShapes
 from floorfit.surface.reml import Prior, Solution
 from floorfit.surface.slow import FEWEST, MOST, TRIED, combined, hats, likeliest_slow, likely_step
 
-__all__ = ["Model", "models_of"]
+__all__ = ["OF_FLOORS", "Model", "models_of"]
 
 _Priors = tuple[tuple[Prior, float, float], ...]
 _Search = Callable[[Slow | None, Prior], tuple[_Priors, float]]
@@ -62,7 +62,7 @@ class Model:
     in_order : Slow or None
         What of it is an error in the order of the readings.
     errors, breaks : str
-        Axes of an error of Z, and of a plate that breaks.
+        Axes of an error of Z, or `OF_FLOORS`, and axes of a plate that breaks.
     share : float
         How likely it is.
     """
@@ -94,6 +94,12 @@ class _Part:
     errors: str = ""
     breaks: str = ""
     gain: float = 0.0
+
+
+#: Errors that the readings of a floor share: sizes tried, mm, and readings a floor from which.
+FLOOR_SIZES_MM, ON_A_FLOOR = (0.008, 0.004, 0.016, 0.03), 3.0
+#: What a model has in place of axes whose error is one of floors.
+OF_FLOORS = "floors"
 
 
 def models_of(
@@ -210,6 +216,7 @@ def _parts(
 
     families = [[_breaks(points, shapes, k) for k in (0, 1)]]
     families += [[_errors(points, k) for k in (0, 1)]] if is_z_measured else []
+    families += [[_of_floors(points, shapes)]]
     both = [[_likeliest(one, gained) for one in family] for family in families]
     return [part for found in both for part in _together([one for one in found if one is not None])]
 
@@ -248,6 +255,19 @@ def _errors(points: Array, axis: int) -> list[_Part]:
         slow = [Slow(design, size**2 * shape, size, length) for size in SIZES_MM]
         out += [_Part(one, errors="XY"[axis]) for one in slow]
     return out
+
+
+def _of_floors(points: Array, shapes: LocalShapes) -> list[_Part]:
+    """Errors that the readings of a floor share, each floor its own: a Z that was measured once, couplant."""
+    from scipy.sparse import csr_array
+
+    own = shapes.design(points)[:, : shapes.count - shapes.forms]
+    is_read = np.asarray((own != 0).sum(axis=0)).ravel() > 0
+    design = csr_array((own[:, is_read] != 0).astype(float))
+    if design.shape[1] < 2 or design.sum() < ON_A_FLOOR * design.shape[1]:
+        return []
+    slow = [Slow(design, size**2 * np.eye(design.shape[1]), size, np.inf) for size in FLOOR_SIZES_MM]
+    return [_Part(one, errors=OF_FLOORS) for one in slow]
 
 
 def _breaks(points: Array, shapes: LocalShapes, axis: int) -> list[_Part]:

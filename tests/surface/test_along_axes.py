@@ -13,7 +13,7 @@ from scipy.stats import t as student
 
 from floorfit.noticed import fit_findings
 from floorfit.surface import Fit, fit_surface
-from floorfit.surface.along_axes import models_of
+from floorfit.surface.along_axes import OF_FLOORS, models_of
 from floorfit.surface.blocks import product
 from floorfit.surface.border import TAUS, TYPICAL_MM, Slow
 from floorfit.surface.grid import Grid, make_grid
@@ -141,6 +141,22 @@ def test_what_may_be_an_error_of_z_is_held_by_the_interval() -> None:
     assert "along X as an error of the measured Z" in codes["z-error"]
 
 
+def test_what_the_readings_of_a_floor_share_is_held_by_the_interval() -> None:
+    """Z measured once a floor: variance between the groups beside that within them (one-way analysis of variance)."""
+    points, inside = places(), places(2, 40)
+    own = np.random.default_rng(9).normal(0.0, 0.015, 18)
+    fit = fitted(points, bowl(points) + np.repeat(own, 8))
+    (share,) = [one.share for one in fit.models if one.errors == OF_FLOORS]
+    assert 0.2 < share <= 0.51  # webs that bend by themselves look alike
+    away = np.abs(fit.surface.at(*inside.T) - bowl(inside)).reshape(18, 40).mean(axis=1)
+    deviation = fit.posterior.std_at(*inside.T).reshape(18, 40).mean(axis=1)
+    assert np.mean(away < 2 * deviation) > 0.85  # 16 of 18 floors
+    codes = {one.code: one.text for one in fit_findings("r.csv", fit, None, 0.020)}
+    assert "Z that was measured once a floor" in codes["floor-error"]
+    # A bowl alone has no such error.
+    assert not [one for one in fitted(points, bowl(points)).models if one.errors == OF_FLOORS]
+
+
 def test_z_that_was_not_measured_has_no_error_along_an_axis() -> None:
     points = places()
     fit = fitted(points, bowl(points) + wave(points), is_z_measured=False)
@@ -203,4 +219,5 @@ def test_an_error_beyond_all_doubt_is_still_believed_by_half() -> None:
     found = models_of(
         places(), floors(), ((PRIOR, 0.1, 1.0),), None, beside, lambda _: np.zeros(0), search, is_z_measured=True
     )  # type: ignore[arg-type]
-    assert [(bool(one.errors), one.share) for one in found] == [(False, pytest.approx(0.5)), (True, pytest.approx(0.5))]
+    assert [bool(one.errors) for one in found] == [False, True, True]  # along X, and of floors
+    assert found[0].share == pytest.approx(0.5) == sum(one.share for one in found[1:])
