@@ -261,12 +261,12 @@ def _of_floors(points: Array, shapes: LocalShapes) -> list[_Part]:
     """Errors that the readings of a floor share, each floor its own: a Z that was measured once, couplant."""
     from scipy.sparse import csr_array
 
-    own = shapes.design(points)[:, : shapes.count - shapes.forms]
-    is_read = np.asarray((own != 0).sum(axis=0)).ravel() > 0
-    design = csr_array((own[:, is_read] != 0).astype(float))
-    if design.shape[1] < 2 or design.sum() < ON_A_FLOOR * design.shape[1]:
+    row, column = shapes.design(points)[:, : shapes.count - shapes.forms].nonzero()
+    names, floor = np.unique(column, return_inverse=True)
+    if len(names) < 2 or len(row) < ON_A_FLOOR * len(names):
         return []
-    slow = [Slow(design, size**2 * np.eye(design.shape[1]), size, np.inf) for size in FLOOR_SIZES_MM]
+    design = csr_array((np.ones(len(row)), (row, floor)), shape=(len(points), len(names)))
+    slow = [Slow(design, size**2 * np.eye(len(names)), size, np.inf) for size in FLOOR_SIZES_MM]
     return [_Part(one, errors=OF_FLOORS) for one in slow]
 
 
