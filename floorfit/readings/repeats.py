@@ -259,10 +259,9 @@ def change_on_return(seen: Observations, order: ArrayLike, sd: float) -> tuple[f
     rows = np.flatnonzero(seen.site >= 0)
     rows = rows[np.argsort(np.asarray(order)[rows], kind="stable")]
     place = seen.site[rows]
-    names, first = np.unique(place, return_index=True)
+    _, first, inverse = np.unique(place, return_index=True, return_inverse=True)
     last = len(place) - 1 - np.unique(place[::-1], return_index=True)[1]
-    ends = zip(names, first, last, strict=True)
-    again = np.array([(place[start:end] != name).any() for name, start, end in ends], bool)
+    again = np.bincount(inverse.reshape(-1), np.diff(place, prepend=-1) != 0, len(first)) > 1
     changes = (seen.warp[rows[last]] - seen.warp[rows[first]])[again]
     if not len(changes):
         return 0.0, float("inf"), 0

@@ -119,7 +119,9 @@ class Posterior:
         is_told : bool
             False for one that the readings cannot show.
         """
-        draws = np.random.default_rng([seed, self.count] + [2] * is_told).standard_normal(self.count)
+        before = sum(one.is_told == is_told for one in self.errors)
+        own = [2] * is_told + [2 + before] * bool(before)  # draws that no other error has
+        draws = np.random.default_rng([seed, self.count, *own]).standard_normal(self.count)
         return replace(self, errors=(*self.errors, Error(surface, draws, is_told)))
 
     @property

@@ -125,7 +125,7 @@ def main() -> None:
                 hit, can = not names, np.array([True, True])
             else:
                 effect, u = watched.u(name)
-                is_slow = kind == "drift" and "slow-change" in [one.code for one in result.findings]
+                is_slow = kind == "drift" and any(one.code.startswith("slow-change") for one in result.findings)
                 hit, can = name in names or is_slow, abs(size) > u * np.array([2, 4])
                 print(kind, seed, f"{size:+.3f} {effect:+.4f} u {u:.4f} hit {hit} {names}", flush=True)
             found, asked, met = found + hit, asked + can, met + (hit & can)

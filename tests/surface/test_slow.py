@@ -232,6 +232,15 @@ def test_what_an_unseen_drift_does_is_added_to_the_variance(shapes: list[LocalSh
     assert split == pytest.approx(away[0] ** 2)
 
 
+def test_errors_of_the_level_are_independent_of_each_other() -> None:
+    """Variances of independent errors add (JCGM 100:2008, 5.1.2), in the samples as beside them."""
+    points = places(120, 13)
+    fit = fit_surface(points, 0 * points[:, 0], 0.001, bounds=BOX, shapes=[bumps()])
+    wide = fit.with_level_error(0.03, 1).with_level_error(0.04, 1)
+    assert wide.posterior.std_at(*points[0]) == pytest.approx(0.05, rel=0.01)
+    assert wide.posterior.samples_at(points[:1]).std() == pytest.approx(0.05, rel=0.15)  # 400: four deviations
+
+
 def test_no_drift_is_allowed_for_where_there_is_no_order() -> None:
     points, u = places(120, 15), np.full(120, 0.005)
     values = np.random.default_rng(16).normal(0, 0.005, 120)
