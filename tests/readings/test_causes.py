@@ -53,10 +53,16 @@ def test_clean_readings_raise_nothing(clean):
     assert not [code for code in _codes(clean) if code.startswith("shared-")]
 
 
-def test_a_wrong_velocity_is_found_by_the_webs_thickness(wrong_velocity):
-    """Reading t (1 + share): a velocity set too high by the share (ASTM E797, 4.1: t = v TOF/2)."""
+def test_a_wrong_velocity_is_found_by_the_webs_thickness(job, wrong_velocity):
+    """Reading t (1 + share): a velocity set too high by the share (ASTM E797, 4.1: t = v TOF/2).
+
+    Its size is what it takes of the thickest web, not what webs differ by in it.
+    """
     share, result = wrong_velocity
     found = _codes(result)
+    (one,) = [one for one in result.systematic if one.kind == "velocity"]
+    thickest = max(pocket.web + pocket.finish_stock for pocket in job[0].pockets)
+    assert one.size == pytest.approx(abs(one.effect) * thickest)
     assert ("too high" if share > 0 else "too low") in found["shared-velocity"]
     assert "step block" in found["shared-velocity"] and "exit 1" in found
 

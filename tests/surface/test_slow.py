@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import eval_legendre
 
+from floorfit.noticed import fit_findings
 from floorfit.surface import Fit, fit_surface
 from floorfit.surface.blocks import product
 from floorfit.surface.grid import make_grid
@@ -230,6 +231,20 @@ def test_what_an_unseen_drift_does_is_added_to_the_variance(shapes: list[LocalSh
     assert samples.std(axis=0) == pytest.approx(wide.posterior.std_at(x[[0, 119]], y[[0, 119]]), rel=0.15)
     split = np.array(wide.variance_split([points[:1]]))[2]
     assert split == pytest.approx(away[0] ** 2)
+
+
+def test_where_in_a_slow_change_the_gauge_was_right_no_reading_tells() -> None:
+    """Anywhere in its path: half of its extent either way is rectangular, u = d/√12 (JCGM 100:2008, 4.3.7)."""
+    points, u, order = places(400, 15), np.full(400, 0.005), np.arange(400.0)
+    error = 0.06 * np.abs(2 * order / 399 - 1) + walk(400, 0.004, 40, 3)  # from both ends to the middle
+    values = 1e-7 * (points[:, 0] - 200) ** 2 + error - error.min() + np.random.default_rng(16).normal(0, 0.005, 400)
+    fit = fit_surface(points, values, u, bounds=BOX, shapes=[bumps()], order=order)
+    found = fit.models[0].in_order
+    assert found is not None and np.isfinite(found.length)
+    wide = fit.allowing_for_drift(points, u, order)
+    assert wide.posterior.std_at(*places(1, 3)[0]) > 0.95 * fit.extent_in_order / np.sqrt(12)
+    for limit, code in ((0.020, "slow-change-large"), (1.0, "slow-change")):
+        assert code in [one.code for one in fit_findings("r.csv", fit, None, limit)]
 
 
 def test_errors_of_the_level_are_independent_of_each_other() -> None:
