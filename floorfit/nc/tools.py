@@ -168,8 +168,17 @@ def read_tool_comments(lines: Iterable[str], pattern: str, source: str) -> dict[
 
 
 def joined(tools: Sequence[tuple[int | None, Cutter]], *tables: Mapping[int, Cutter]) -> Tools:
-    """Return the tools of all sources; what is said one by one goes before tables."""
-    every = [cutter for number, cutter in tools if number is None]
-    said = {number: cutter for number, cutter in tools if number is not None}
-    by_number = dict(pair for table in (*reversed(tables), said) for pair in table.items())
-    return Tools(by_number, every[-1] if every else None)
+    """Return the tools of all sources; what is said one by one goes before tables.
+
+    Raises
+    ------
+    InputError
+        If one tool is said to have two shapes.
+    """
+    said: dict[int | None, Cutter] = {}
+    for number, cutter in tools:
+        if said.setdefault(number, cutter) != cutter:
+            raise InputError(f"--tool: {'every tool' if number is None else f'T{number}'} has two shapes. Give one.")
+    numbered = {number: cutter for number, cutter in said.items() if number is not None}
+    by_number = dict(pair for table in (*reversed(tables), numbered) for pair in table.items())
+    return Tools(by_number, said.get(None))

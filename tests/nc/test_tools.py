@@ -80,6 +80,13 @@ def test_a_comment_with_a_shape_that_no_cutter_has_is_refused_with_its_line():
         read_tool_comments(["", "(T1 D=10 CR=6)"], "T{T} D={D} CR={R}", "p.nc")
 
 
+@pytest.mark.parametrize("words", [["1=16", "1=10"], ["16", "10,0.5"]])
+def test_a_tool_said_to_have_two_shapes_is_refused(words):
+    with pytest.raises(InputError, match="two shapes"):
+        joined([tool_of(one) for one in words])
+    assert joined([tool_of(one) for one in (words[0], words[0])]) == joined([tool_of(words[0])])
+
+
 def test_a_tool_of_two_shapes_in_the_comments_is_refused_with_the_second_line():
     lines = ["(T1 D=16. CR=0.)", "T1 M6", "(T1 D=16.0 CR=0)", "M1", "(T1 D=10. CR=0.)"]
     assert read_tool_comments(lines[:4], "(T{T} D={D} CR={R}", "p.nc") == {1: Cutter(8.0)}
