@@ -157,7 +157,7 @@ def _sides(part: Part) -> list[tuple[str, Rows]]:
         (f"{words}s from {part.pockets[int(groups[k][0])].id}", np.concatenate(groups[k:]))
         for words, groups in _grid_of_pockets(part)
         for k in range(1, len(groups))
-        if 1 < k < len(groups) - 1 or len(groups) == 2  # one row alone is a cause already
+        if 1 < k < len(groups) - 1 or len(groups) == 2  # one row of many is a cause already; of two either may be off
     ]
 
 
@@ -225,7 +225,7 @@ def words_of(found: Systematic) -> str:
 
 
 def _words_of_places(found: Systematic, about: str) -> str:
-    """The same of all places, a pocket, a row of pockets or a side of the plate."""
+    """The same of all readings or places, a pocket, a row of pockets or a side of the plate."""
     if found.kind == "place":
         factor, way = PLACES_OFF[found.name]
         return (

@@ -14,7 +14,7 @@ from floorfit.units import MAD_TO_SD
 
 __all__ = [
     "Repeatability", "Sites", "change_on_return", "combine", "doubled_rows", "estimate_repeatability", "group_means_at",
-    "group_sites",
+    "group_sites", "two_levels",
 ]  # fmt: skip
 
 #: A reading of a place disagrees with its repeats beyond this many standard deviations of a difference.
